@@ -1,0 +1,66 @@
+# Tercet. `make help` lists what there is to make; each target does the set-up that it needs.
+# Without make: python tools/set_up.py --help
+
+.DEFAULT_GOAL := help
+.DELETE_ON_ERROR:
+.PHONY: help demo test check static format-check lint types imports format setup constraints clean clean-all
+
+# Any Python from 3.6 on may start the set-up, which then looks for one that Tercet runs on.
+# To choose one: make PYTHON=/usr/local/bin/python3.12 demo
+NAMES  := python3 python3.15 python3.14 python3.13 python3.12 python3.11 python
+PYTHON ?= $(shell for name in $(NAMES); do \
+    $$name -c 'import sys; sys.exit(sys.version_info < (3, 6))' >/dev/null 2>&1 && echo $$name && break; done)
+BIN    := $(if $(filter Windows_NT,$(OS)),.venv/Scripts,.venv/bin)
+SET_UP  = $(if $(strip $(PYTHON)),"$(PYTHON)" tools/set_up.py,echo "No Python was found: install Python 3.11 or newer." >&2; exit 3;)
+
+# On a Mac, a Python that Homebrew did not install finds Homebrew's libraries through this.
+ifeq ($(shell uname -s 2>/dev/null),Darwin)
+export HOMEBREW_PREFIX ?= $(shell brew --prefix 2>/dev/null)
+endif
+
+help: ## list the targets
+	@sed -n 's/^\([a-z-]*\):[^#]*## /\1\t/p' Makefile | while IFS='	' read -r name text; do printf '  make %-13s %s\n' "$$name" "$$text"; done
+
+demo: ## set up, then render one song's kit into demo/
+	@$(SET_UP) run
+	$(BIN)/tercet kit songs/harbour-lanterns.yaml -o demo/
+
+test: .dev ## set up, then run the tests
+	$(BIN)/python -m pytest -n 2 $(if $(cover),--cov) $(PYTEST_ARGS)
+
+check: cover := yes
+check: static test ## everything a change must pass: format, lint, types, imports, tests, coverage
+
+static: format-check lint types imports ## the part of check that runs no tests
+
+format-check: .dev
+	$(BIN)/ruff format --check --quiet .
+
+lint: .dev
+	$(BIN)/ruff check .
+
+types: .dev
+	$(BIN)/mypy
+
+imports: .dev
+	$(BIN)/lint-imports --no-cache
+
+format: .dev ## format the code and mend what ruff can mend
+	$(BIN)/ruff format .
+	$(BIN)/ruff check --fix .
+
+setup: .dev ## set up for working on Tercet, nothing else
+
+constraints: ## choose the newest releases again and pin them in constraints.txt
+	"$(PYTHON)" tools/pin.py
+
+clean: ## remove what make made, except the set-up
+	rm -rf build demo dist .coverage .coverage.* .hypothesis .import_linter_cache .mypy_cache .pytest_cache .ruff_cache
+	find render tests tools -name __pycache__ -type d -prune -exec rm -rf {} +
+
+clean-all: clean ## the same, and the set-up (.venv)
+	rm -rf .venv
+
+.PHONY: .dev
+.dev:
+	@$(SET_UP) dev

@@ -1,0 +1,48 @@
+"""Talk and progress, on stderr: results alone go to stdout."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+__all__ = ["Report", "progress", "say"]
+
+Report = Callable[[str, int, int], None]
+"""Called as (what is being done, steps done, steps in all)."""
+
+
+def say(message: str) -> None:
+    """Write a line for the person."""
+    print(message, file=sys.stderr)
+
+
+def _silent(_what: str, _done: int, _total: int) -> None:
+    """Report to nobody."""
+
+
+@contextmanager
+def progress(title: str) -> Iterator[Report]:
+    """Give a function that shows how far long work is; silent when stderr isn't a terminal.
+
+    Colours and motion follow the terminal, and ``NO_COLOR`` is obeyed.
+    """
+    if not sys.stderr.isatty():
+        yield _silent
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+    columns = (
+        TextColumn("{task.description}"),
+        BarColumn(),
+        TextColumn("{task.completed}/{task.total}"),
+        TimeRemainingColumn(),
+    )
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task(title, total=None)
+
+        def report(what: str, done: int, total: int) -> None:
+            bar.update(task, description=f"{title}: {what}", completed=done, total=total)
+
+        yield report

@@ -1,0 +1,104 @@
+"""Gathering the mistakes of a file, so that all of them are shown in one go."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections.abc import Iterable
+from fractions import Fraction
+
+from render.errors import Mistake, SongError
+from render.song.model import Source
+
+__all__ = ["MOST_MISTAKES", "MistakeBook", "Wrong", "nearest", "show_beats", "visible"]
+
+MOST_MISTAKES = 100
+"""After so many the rest of the file isn't read: a page of them helps nobody."""
+
+_LONGEST_LINE_SHOWN = 200
+_UNSHOWABLE = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff\ufffe\uffff]")
+_WHOLE_FILE = Source(0, 0)
+
+
+class Wrong(Exception):
+    """A value or word that can't be read: what is wrong and how to mend it. Never leaves `render.song`.
+
+    Parameters
+    ----------
+    message, mend
+        As in `render.errors.Mistake`.
+    place
+        Where it stands when that is narrower than the value as a whole.
+    """
+
+    def __init__(self, message: str, mend: str = "", place: Source | None = None) -> None:
+        super().__init__(message)
+        self.message = message
+        self.mend = mend
+        self.place = place
+
+
+class MistakeBook:
+    """The mistakes found so far in one file.
+
+    Parameters
+    ----------
+    file
+        Its name as the user knows it.
+    lines
+        Its lines, to be shown with the mistakes.
+    """
+
+    def __init__(self, file: str, lines: list[str]) -> None:
+        self.file = file
+        self.lines = lines
+        self._mistakes: dict[tuple[int, int, str], Mistake] = {}
+
+    def __len__(self) -> int:
+        return len(self._mistakes)
+
+    @property
+    def full(self) -> bool:
+        """Whether reading on would help nobody."""
+        return len(self._mistakes) >= MOST_MISTAKES
+
+    def add(self, message: str, place: Source = _WHOLE_FILE, row: str = "", mend: str = "") -> None:
+        """Note a mistake; the same one at the same place counts once."""
+        text = self.lines[place.line - 1] if 0 < place.line <= len(self.lines) else ""
+        shown = visible(text)
+        if len(shown) > _LONGEST_LINE_SHOWN:
+            shown = shown[: _LONGEST_LINE_SHOWN - 1] + "…"
+        width = max(min(place.width, len(shown) - place.column + 1), 1)
+        mistake = Mistake(visible(message), place.line, place.column, row, visible(mend), shown, width)
+        self._mistakes.setdefault((place.line, place.column, message), mistake)
+
+    def raise_if_any(self) -> None:
+        """Raise `SongError` with everything noted, if anything was."""
+        if not self._mistakes:
+            return
+        found = sorted(self._mistakes.values(), key=lambda mistake: (mistake.line, mistake.column))
+        if self.full:
+            found = found[:MOST_MISTAKES]
+            found.append(Mistake("there may be more; mend these first", found[-1].line))
+        raise SongError(self.file, tuple(found))
+
+
+def visible(text: str) -> str:
+    """Return the text with characters that a terminal can't show (or would obey) replaced by �."""
+    return _UNSHOWABLE.sub("�", text)
+
+
+def nearest(word: str, known: Iterable[str]) -> str:
+    """Return the known word that looks most like `word`, capitals aside, or an empty text."""
+    folded = {name.casefold(): name for name in known}
+    close = difflib.get_close_matches(word[:40].casefold(), list(folded), n=1, cutoff=0.55)
+    return folded[close[0]] if close else ""
+
+
+def show_beats(length_beat: Fraction) -> str:
+    """Return a length as people say it: ``"1 beat"``, ``"3 1/2 beats"``, ``"1/3 beat"``."""
+    if length_beat.denominator > 999:
+        return f"about {float(length_beat):.3f} beats"
+    whole, rest = divmod(length_beat, 1)
+    parts = [str(part) for part in (whole, rest) if part]
+    return f"{' '.join(parts) or '0'} beat{'s' if length_beat > 1 or not length_beat else ''}"

@@ -1,0 +1,188 @@
+"""Everything that a song becomes: its shared gain, its tracks, its MIDI file."""
+
+from __future__ import annotations
+
+import math
+import re
+import unicodedata
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cached_property
+from pathlib import Path
+
+from render.arrange import Arrangement
+from render.perform import Take, Timeline, lay_out, perform
+from render.sound import SAMPLE_RATE_HZ, Stems, Synthesiser
+from render.tracks.encoding import Bits, TrackWriter, track_format
+from render.tracks.files import whole_file
+from render.tracks.loudness import song_gain_db
+from render.tracks.mixing import highest_peak, mix_blocks, mix_layers
+from render.tracks.recipes import RECIPES, Recipe
+from render.tracks.tags import Tags
+
+__all__ = ["Playing", "TrackFile", "kit_files", "slug", "speed_name", "track_title", "write_tracks"]
+
+ENCODERS = 2
+"""Tracks written at the same time; numpy and libsndfile let go of the interpreter while they work."""
+
+QUIET_BELOW_FULL_SCALE_DB = 0.1
+"""No choice of layers comes nearer to full scale than this in its samples, at full speed."""
+
+
+class Playing:
+    """A song being played: one arrangement, one sound, one set of deviations.
+
+    Parameters
+    ----------
+    arrangement
+        What is played.
+    synthesiser
+        What it is played with.
+    seed, dry
+        As in `perform`.
+    """
+
+    def __init__(
+        self, arrangement: Arrangement, synthesiser: Synthesiser, *, seed: int = 1, dry: bool = False
+    ) -> None:
+        self.arrangement = arrangement
+        self.synthesiser = synthesiser
+        self._seed = seed
+        self._dry = dry
+
+    def take(self, timeline: Timeline) -> Take:
+        """Return the take of a timeline."""
+        return perform(self.arrangement, timeline, seed=self._seed, dry=self._dry)
+
+    def stems(self, timeline: Timeline) -> Stems:
+        """Return the stems of a timeline; the whole piece at full speed is made only once."""
+        if timeline == self._whole:
+            return self._whole_stems
+        return self.synthesiser.stems(self.take(timeline))
+
+    def gain_db(self, ceiling_dbtp: float) -> float:
+        """Return the gain of all tracks of the song: from its demo at full speed, whatever is asked for."""
+        if ceiling_dbtp not in self._gains:
+            demo = mix_layers(self._whole_stems)
+            gain = song_gain_db(demo, SAMPLE_RATE_HZ, ceiling_dbtp)
+            peak = highest_peak(self._whole_stems)
+            if peak > 0.0:
+                gain = min(gain, -QUIET_BELOW_FULL_SCALE_DB - 20.0 * math.log10(peak))
+            self._gains[ceiling_dbtp] = gain
+        return self._gains[ceiling_dbtp]
+
+    @cached_property
+    def _gains(self) -> dict[float, float]:
+        return {}
+
+    @cached_property
+    def _whole(self) -> Timeline:
+        song = self.arrangement.song
+        return lay_out(
+            self.arrangement, count_in_bars=1 if song.count_in_bars is None else song.count_in_bars
+        )
+
+    @cached_property
+    def _whole_stems(self) -> Stems:
+        return self.synthesiser.stems(self.take(self._whole))
+
+
+@dataclass(frozen=True, slots=True)
+class TrackFile:
+    """A track to be written: where, which layers, how fast, and its number among the tracks of a kit (0: none)."""
+
+    path: Path
+    recipe: Recipe
+    speed: Fraction = Fraction(1)
+    number: int = 0
+
+
+def slug(title: str) -> str:
+    """Return a title as a file name that every system takes: small letters, digits and hyphens, at most 40.
+
+    >>> slug("Die Mühle, ganz früh!")
+    'die-muhle-ganz-fruh'
+    """
+    plain = unicodedata.normalize("NFKD", title).encode("ascii", "ignore").decode().lower()
+    return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:40].rstrip("-") or "song"
+
+
+def speed_name(speed: Fraction) -> str:
+    """Return a speed as it stands in titles and file names: ``60`` for 60 %, empty at full speed."""
+    return "" if speed == 1 else f"{float(speed * 100):g}"
+
+
+def track_title(title: str, recipe: Recipe, speed: Fraction) -> str:
+    """Return what a player shows: ``Harbour Lanterns (without melody, 60%)``."""
+    words = [recipe.name.replace("-", " "), *([f"{speed_name(speed)}%"] if speed != 1 else [])]
+    return f"{title} ({', '.join(words)})"
+
+
+def kit_files(
+    folder: Path,
+    recipes: Sequence[Recipe] = RECIPES,
+    speeds: Sequence[Fraction] = (Fraction(1),),
+    ending: str = ".wav",
+) -> tuple[TrackFile, ...]:
+    """Return the tracks of a kit with names that sort in class order: ``01-demo.wav``, ``02-without-melody-60.wav``."""
+    built_in = [recipe.name for recipe in RECIPES]
+    files = []
+    for speed in speeds:
+        for recipe in recipes:
+            number = built_in.index(recipe.name) + 1
+            parts = [f"{number:02}", recipe.name, *([speed_name(speed)] if speed != 1 else [])]
+            files.append(TrackFile(folder / ("-".join(parts) + ending), recipe, speed, number))
+    return tuple(files)
+
+
+def write_tracks(
+    files: Sequence[TrackFile],
+    stems: Stems,
+    playing: Playing,
+    *,
+    bits: Bits = 16,
+    done: Callable[[TrackFile], None] | None = None,
+) -> None:
+    """Write tracks that share one timeline, each whole or not at all.
+
+    Parameters
+    ----------
+    files
+        What to write; the ending of each path chooses its format.
+    stems
+        The audio of the timeline.
+    playing
+        Where the song's gain and its titles come from.
+    bits
+        16 or 24, for WAV and FLAC.
+    done
+        Called after each file is in its place.
+
+    Raises
+    ------
+    RequestError
+        An ending that isn't known.
+    OutputError
+        A file can't be written; no half file is left.
+    """
+    gains = {file.path.suffix.lower(): playing.gain_db(track_format(file.path).encode_ceiling_dbtp) for file in files}
+    song = playing.arrangement.song
+
+    def write(file: TrackFile) -> None:
+        tags = Tags(
+            title=track_title(song.title, file.recipe, file.speed),
+            artist=song.composer,
+            album=song.title,
+            track_number=file.number,
+            licence=song.licence,
+        )
+        with whole_file(file.path) as temporary, TrackWriter(temporary, tags=tags, bits=bits) as writer:
+            for block in mix_blocks(stems, file.recipe.layers, gains[file.path.suffix.lower()]):
+                writer.write(block)
+        if done is not None:
+            done(file)
+
+    with ThreadPoolExecutor(max_workers=ENCODERS) as pool:
+        list(pool.map(write, files))

@@ -1,0 +1,340 @@
+"""How loud audio is, and the one gain that a song's tracks share.
+
+Two measures of Recommendation ITU-R BS.1770-5: *loudness* in LUFS (K-weighted, gated) and *true peak* in dBTP (the
+height of the waveform between the samples too). Audio is float32, shape (frames, channels), one or two channels,
+full scale ±1. Silence measures minus infinity; no function here returns NaN.
+
+Why not a library: pyloudnorm 0.2.0 (MIT) took 0.5 to 1.0 s on 180 s of stereo where this module takes 0.15 s, and its
+default weighting has other coefficients than the Recommendation (0.04 LU off on plucked strings). It has no true
+peak. The tests use it, with the right coefficients, as an independent witness.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from render.errors import ParameterError
+from render.sound.audio import check_audio
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+__all__ = [
+    "TARGET_LUFS",
+    "integrated_loudness_lufs",
+    "k_weighted_level_lufs",
+    "song_gain_db",
+    "true_peak_dbtp",
+]
+
+TARGET_LUFS = -16.0
+"""Integrated loudness of a song's demo: what web and phone players commonly align to."""
+
+_K_WEIGHTING_RATE_HZ = 48_000
+_K_WEIGHTING = (
+    ((1.53512485958697, -2.69169618940638, 1.19839281085285), (1.0, -1.69065929318241, 0.73248077421585)),
+    ((1.0, -2.0, 1.0), (1.0, -1.99004745483398, 0.99007225036621)),
+)
+"""Numerator and denominator of the shelf and of the high-pass at 48 kHz: BS.1770-5, annex 1, tables 1 and 2."""
+
+_LOUDNESS_OFFSET_DB = -0.691
+_ABSOLUTE_GATE_LUFS = -70.0
+_RELATIVE_GATE_LU = -10.0
+_STEP_S = 0.1
+_STEPS_A_BLOCK = 4
+"""A gating block lasts 400 ms and begins every 100 ms: BS.1770-5, annex 1."""
+
+_SILENCE_DBTP = -120.0
+
+_CHUNK_STEPS = 40
+"""Steps filtered in one go: the chunk stays in the processor's cache."""
+
+_OVERSAMPLING = 8
+_HALF_TAPS = 16
+_KAISER_BETA = 7.0
+_PEAK_BLOCK_FRAMES = 1024
+_CHUNK_BLOCKS = 64
+_ROUNDING_MARGIN = 1 + 1e-6
+
+
+def integrated_loudness_lufs(samples: NDArray[np.float32], sample_rate_hz: int) -> float:
+    """Return the integrated loudness of a whole programme.
+
+    Mean K-weighted power of the 400 ms blocks, one every 100 ms, that pass two gates: louder than −70 LUFS, and than
+    10 LU below the loudness of those (ITU-R BS.1770-5, annex 1). A block that isn't whole at the end doesn't count;
+    audio shorter than one block is measured as if silence followed.
+
+    Parameters
+    ----------
+    samples
+        Float32, (frames, 1 or 2).
+    sample_rate_hz
+        Frames a second, 8000 to 192 000.
+
+    Returns
+    -------
+    float
+        LUFS; minus infinity when nothing passes the gates.
+
+    Raises
+    ------
+    ParameterError
+        If the samples aren't finite audio of 1 or 2 channels, or the rate is out of range.
+    """
+    import numpy as np
+
+    _check_measurable(samples)
+    step_frames = _step_frames(sample_rate_hz)
+    whole = max(samples.shape[0] // step_frames, _STEPS_A_BLOCK)
+    power = _step_energies(_excerpt(samples, 0, whole * step_frames), sample_rate_hz) / step_frames
+    block = np.lib.stride_tricks.sliding_window_view(power, _STEPS_A_BLOCK).mean(axis=1)
+    gated = block[block >= _power(_ABSOLUTE_GATE_LUFS)]
+    if not len(gated):
+        return -math.inf
+    gated = gated[gated > gated.mean() * 10 ** (_RELATIVE_GATE_LU / 10)]
+    return _lufs(float(gated.mean()))
+
+
+def k_weighted_level_lufs(samples: NDArray[np.float32], sample_rate_hz: int) -> float:
+    """Return the K-weighted level of the whole array, without gates.
+
+    The measure for one gesture: cut the 400 ms that begin with it and pass them on. The filter starts from rest.
+    For a steady sound it equals the integrated loudness.
+
+    Parameters
+    ----------
+    samples
+        Float32, (frames, 1 or 2).
+    sample_rate_hz
+        Frames a second, 8000 to 192 000.
+
+    Returns
+    -------
+    float
+        LUFS; minus infinity for silence and for no frames at all.
+
+    Raises
+    ------
+    ParameterError
+        As `integrated_loudness_lufs`.
+    """
+    _check_measurable(samples)
+    energy = _step_energies(samples, sample_rate_hz)
+    return _lufs(float(energy.sum()) / max(samples.shape[0], 1))
+
+
+def true_peak_dbtp(samples: NDArray[np.float32]) -> float:
+    """Return the height of the waveform, also between the samples.
+
+    Eightfold oversampling with a windowed sinc of 32 taps a phase, flat to 21 kHz at 48 kHz: at most 0.12 dB are
+    missed at 20 kHz, 0.01 dB at 5 kHz (ITU-R BS.1770-5, annex 2, asks for fourfold and shorter). The result equals
+    that of oversampling everything, but only blocks that could hold the peak are oversampled: between two samples
+    the wave can't rise above the block's highest sample by more than a constant of the filter times the block's
+    steepest step.
+
+    Parameters
+    ----------
+    samples
+        Float32, (frames, 1 or 2).
+
+    Returns
+    -------
+    float
+        dBTP: decibels against full scale, 0 when the wave just reaches ±1; minus infinity for silence.
+
+    Raises
+    ------
+    ParameterError
+        If the samples aren't finite audio of 1 or 2 channels.
+    """
+    import numpy as np
+
+    _check_measurable(samples)
+    taps, rise = _interpolator()
+    bound = _peak_bounds(samples, rise)
+    peak = 0.0
+    for block in np.argsort(-bound, kind="stable"):
+        if bound[block] <= peak:
+            break
+        peak = max(peak, _block_peak(samples, (int(block) - 1) * _PEAK_BLOCK_FRAMES, taps))
+    return _decibels(peak)
+
+
+def song_gain_db(
+    demo: NDArray[np.float32], sample_rate_hz: int, ceiling_dbtp: float, target_lufs: float = TARGET_LUFS
+) -> float:
+    """Return the gain that a song's tracks share, from its demo at full speed.
+
+    The gain that brings the demo to the target, or less if its true peak would pass the ceiling. Gain alone: nothing
+    is limited or compressed, so the marks that are written stay the levels that are heard.
+
+    Parameters
+    ----------
+    demo
+        All layers at full speed, before any gain: float32, (frames, 1 or 2).
+    sample_rate_hz
+        Frames a second.
+    ceiling_dbtp
+        Highest true peak allowed after the gain, see `render.tracks.encoding.FORMATS`.
+    target_lufs
+        Integrated loudness wished for.
+
+    Returns
+    -------
+    float
+        Decibels, always finite; 0 for silence, which is all below −120 dBTP. Audio too quiet for the gates is
+        measured without them.
+
+    Raises
+    ------
+    ParameterError
+        As `integrated_loudness_lufs`.
+    """
+    peak_dbtp = true_peak_dbtp(demo)
+    if peak_dbtp < _SILENCE_DBTP:
+        return 0.0
+    loudness_lufs = integrated_loudness_lufs(demo, sample_rate_hz)
+    if loudness_lufs == -math.inf:
+        loudness_lufs = k_weighted_level_lufs(demo, sample_rate_hz)
+    return min(target_lufs - loudness_lufs, ceiling_dbtp - peak_dbtp)
+
+
+def _check_measurable(samples: NDArray[np.float32]) -> None:
+    """Check the shape of audio, and that the channels are left and right, or one: others would need weights."""
+    if check_audio(samples).shape[1] > 2:
+        raise ParameterError(f"audio to measure must have 1 or 2 channels (got {samples.shape[1]})")
+
+
+def _lufs(power: float) -> float:
+    """Loudness of a K-weighted mean square, summed over channels: BS.1770-5, annex 1, equation 2."""
+    return _LOUDNESS_OFFSET_DB + 10 * math.log10(power) if power > 0 else -math.inf
+
+
+def _power(loudness_lufs: float) -> float:
+    """Inverse of `_lufs`."""
+    return float(10 ** ((loudness_lufs - _LOUDNESS_OFFSET_DB) / 10))
+
+
+def _decibels(amplitude: float) -> float:
+    return 20 * math.log10(amplitude) if amplitude > 0 else -math.inf
+
+
+def _step_frames(sample_rate_hz: int) -> int:
+    """Frames of 100 ms."""
+    if not 8_000 <= sample_rate_hz <= 192_000:
+        raise ParameterError(f"sample rate must be 8000 to 192000 Hz (got {sample_rate_hz})")
+    return round(sample_rate_hz * _STEP_S)
+
+
+def _step_energies(samples: NDArray[np.float32], sample_rate_hz: int) -> NDArray[np.float64]:
+    """Sum of the squared K-weighted samples of each 100 ms, channels added; the last may be shorter."""
+    import numpy as np
+    from scipy.signal import sosfilt
+
+    step_frames = _step_frames(sample_rate_hz)
+    sections = _k_weighting_sections(sample_rate_hz)
+    length_frames, channels = samples.shape
+    state = np.zeros((len(sections), channels, 2))
+    energy = np.zeros(-(-length_frames // step_frames))
+    for first in range(0, len(energy), _CHUNK_STEPS):
+        chunk = samples[first * step_frames : (first + _CHUNK_STEPS) * step_frames].T
+        weighted, state = sosfilt(sections, chunk.astype(np.float64, order="C"), axis=1, zi=state)
+        edges = np.arange(0, weighted.shape[1], step_frames)
+        energy[first : first + len(edges)] = np.add.reduceat((weighted**2).sum(axis=0), edges)
+    return energy
+
+
+def _k_weighting_sections(sample_rate_hz: int) -> NDArray[np.float64]:
+    """Second-order sections (2, 6) of the K-weighting at any rate.
+
+    The Recommendation gives coefficients at 48 kHz and asks for the same response elsewhere. The bilinear transform
+    is undone with z = (1 + w)/(1 − w), w scaled by the ratio of the rates, and the transform done again.
+    """
+    import numpy as np
+
+    ratio = sample_rate_hz / _K_WEIGHTING_RATE_HZ
+    rows = []
+    for section in _K_WEIGHTING:
+        row = [_rescale(polynomial, ratio) for polynomial in section]
+        lead = row[1][0]
+        rows.append([coefficient / lead for polynomial in row for coefficient in polynomial])
+    return np.array(rows)
+
+
+def _rescale(polynomial: tuple[float, float, float], ratio: float) -> tuple[float, float, float]:
+    """Move a quadratic in z to a sample rate `ratio` times as high, up to a factor that all quadratics share."""
+    p0, p1, p2 = polynomial
+    square, linear, constant = (p0 - p1 + p2) * ratio**2, 2 * (p0 - p2) * ratio, p0 + p1 + p2
+    return square + linear + constant, 2 * (constant - square), square - linear + constant
+
+
+def _interpolator() -> tuple[NDArray[np.float64], float]:
+    """Taps of the oversampling filter, and how far a wave can rise above its samples.
+
+    A Kaiser-windowed sinc with zeros at the other samples, so samples pass unchanged. Each phase is scaled to pass a
+    constant exactly. Then an interpolated value is one of the two samples beside it plus a weighted sum of the steps
+    from sample to sample within reach; the weights are partial sums of the phase. The second value returned is the
+    largest sum of the weights' magnitudes, over all phases: the most that a step of 1 can add.
+    """
+    import numpy as np
+
+    offset = np.arange(-_HALF_TAPS * _OVERSAMPLING, _HALF_TAPS * _OVERSAMPLING) / _OVERSAMPLING
+    window = np.kaiser(len(offset) + 1, _KAISER_BETA)[:-1]
+    phases = (np.sinc(offset) * window).reshape(-1, _OVERSAMPLING)
+    phases /= phases.sum(axis=0)
+    partial = np.cumsum(phases, axis=0)
+    from_neighbours = [
+        np.abs(partial[:split]).sum(axis=0) + np.abs(1 - partial[split:]).sum(axis=0)
+        for split in (_HALF_TAPS - 1, _HALF_TAPS)
+    ]
+    return phases.reshape(-1), float(np.minimum(*from_neighbours).max())
+
+
+def _peak_bounds(samples: NDArray[np.float32], rise: float) -> NDArray[np.float64]:
+    """For each block a height that the interpolated wave in it can't pass.
+
+    The first block is the silence before the audio, the last the silence after it: the filter reaches into both.
+    """
+    import numpy as np
+
+    block = _PEAK_BLOCK_FRAMES
+    count = len(samples) // block + 1
+    highest = np.zeros(count + 3)
+    steepest = np.zeros(count + 4)
+    for first in range(0, count, _CHUNK_BLOCKS):
+        blocks = min(_CHUNK_BLOCKS, count - first)
+        part = _excerpt(samples, first * block - 1, (first + blocks) * block)
+        with np.errstate(over="ignore"):
+            steps = np.diff(part, axis=0)
+        for found, shift, values in ((highest, 1, part[1:]), (steepest, 2, steps)):
+            found[first + shift : first + shift + blocks] = np.abs(values).reshape(blocks, -1).max(axis=1)
+    height = np.maximum(highest[:-1], highest[1:])
+    step = np.maximum(np.maximum(steepest[:-2], steepest[1:-1]), steepest[2:])
+    bound: NDArray[np.float64] = (height + rise * step) * _ROUNDING_MARGIN
+    return bound
+
+
+def _block_peak(samples: NDArray[np.float32], start: int, taps: NDArray[np.float64]) -> float:
+    """Highest magnitude of the oversampled wave from frame `start` on, over one block."""
+    import numpy as np
+    from scipy.signal import upfirdn
+
+    part = _excerpt(samples, start - _HALF_TAPS, start + _PEAK_BLOCK_FRAMES + _HALF_TAPS)
+    wave = upfirdn(taps, part.astype(np.float64), up=_OVERSAMPLING, axis=0)
+    valid = 2 * _HALF_TAPS * _OVERSAMPLING
+    return float(np.abs(wave[valid : valid + _PEAK_BLOCK_FRAMES * _OVERSAMPLING]).max())
+
+
+def _excerpt(samples: NDArray[np.float32], start: int, stop: int) -> NDArray[np.float32]:
+    """Frames from `start` up to `stop`, silence where there are none."""
+    import numpy as np
+
+    inside = samples[max(start, 0) : max(stop, 0)]
+    if len(inside) == stop - start:
+        return inside
+    part = np.zeros((stop - start, samples.shape[1]), np.float32)
+    offset = max(-start, 0)
+    part[offset : offset + len(inside)] = inside
+    return part

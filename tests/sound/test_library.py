@@ -1,0 +1,113 @@
+from __future__ import annotations
+
+import logging
+import subprocess
+import sys
+from collections.abc import Iterator
+from types import SimpleNamespace
+
+import pytest
+
+from render.errors import SynthesiserError
+from render.sound.library import load_library
+
+
+@pytest.fixture
+def fresh() -> Iterator[None]:
+    """Let the library be loaded anew within a test, and again after it."""
+    load_library.cache_clear()
+    yield
+    load_library.cache_clear()
+
+
+@pytest.mark.usefixtures("fresh")
+@pytest.mark.parametrize(
+    ("platform", "command"),
+    [
+        (
+            "linux",
+            "Install it: Debian, Ubuntu: sudo apt install libfluidsynth3 · Fedora: sudo dnf install fluidsynth-libs",
+        ),
+        ("linux", "Arch: sudo pacman -S fluidsynth"),
+        ("darwin", "Install it: brew install fluid-synth"),
+        ("win32", r"C:\tools\fluidsynth\bin holds its DLL files"),
+        ("freebsd", "brew install fluid-synth · "),
+    ],
+)
+def test_a_missing_library_is_an_error_with_the_way_to_install_it(
+    monkeypatch: pytest.MonkeyPatch, platform: str, command: str
+) -> None:
+    monkeypatch.delitem(sys.modules, "fluidsynth", raising=False)
+    monkeypatch.setattr("ctypes.util.find_library", lambda _name: None)
+    monkeypatch.setenv("HOMEBREW_PREFIX", "")
+    monkeypatch.setattr(sys, "platform", platform)
+    with pytest.raises(SynthesiserError, match="The FluidSynth library can't be loaded") as caught:
+        load_library()
+    assert command in str(caught.value)
+    assert caught.value.exit_code == 3
+
+
+@pytest.mark.usefixtures("fresh")
+def test_a_missing_binding_and_a_library_of_another_kind_are_errors_too(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setitem(sys.modules, "fluidsynth", None)
+    with pytest.raises(SynthesiserError, match=r"can't be loaded \(import of fluidsynth halted"):
+        load_library()
+
+    def wrong_kind(_name: str) -> object:
+        raise OSError("wrong ELF class")
+
+    monkeypatch.setattr("importlib.import_module", wrong_kind)
+    with pytest.raises(SynthesiserError, match=r"can't be loaded \(wrong ELF class\)"):
+        load_library()
+
+
+@pytest.mark.usefixtures("fresh")
+def test_an_old_library_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    def version_1(*numbers: object) -> None:
+        for number, value in zip(numbers, (1, 1, 11), strict=True):
+            number.value = value  # type: ignore[attr-defined]
+
+    monkeypatch.setattr(
+        library.importlib, "import_module", lambda _name: SimpleNamespace(fluid_version=version_1)
+    )
+    with pytest.raises(SynthesiserError, match=r"FluidSynth 1\.1\.11 is too old; 2\.1\.0 or later is needed"):
+        load_library()
+
+
+def test_the_version_has_three_numbers_and_loading_again_gives_the_same() -> None:
+    loaded = load_library()
+    assert [part.isdigit() for part in loaded.version.split(".")] == [True] * 3
+    assert load_library() is loaded
+
+
+def test_what_the_library_says_is_logged_and_its_errors_are_kept(
+    caplog: pytest.LogCaptureFixture, capfd: pytest.CaptureFixture[str]
+) -> None:
+    caplog.set_level(logging.DEBUG, logger="render.sound.library")
+    loaded = load_library()
+    loaded.complaints.clear()
+    assert loaded.complaint() == "it gave no reason"
+    player = loaded.binding.Synth()
+    try:
+        assert loaded.binding.fluid_synth_program_select(player.synth, 0, 99, 0, 24) == -1
+        assert loaded.complaint() != "it gave no reason"
+        assert not loaded.complaints
+    finally:
+        player.delete()
+    assert "FluidSynth: " in caplog.text
+    assert capfd.readouterr() == ("", "")
+
+
+def test_loading_prints_nothing_even_where_the_binding_would() -> None:
+    code = "from render.sound.library import load_library; load_library()"
+    run = subprocess.run(
+        [sys.executable, "-c", code],
+        capture_output=True,
+        text=True,
+        check=True,
+        timeout=60,
+        env={"CI": "true", "PATH": "/usr/sbin:/usr/bin:/sbin:/bin"},
+    )
+    assert (run.stdout, run.stderr) == ("", "")

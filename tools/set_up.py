@@ -1,0 +1,358 @@
+"""Make this checkout ready: a virtual environment, the pinned packages, the FluidSynth library.
+
+Called by the Makefile. Running it again costs part of a second: it does only what is missing or has changed.
+It needs nothing but Python, and starts on any Python from 3.6 on, so that it can find a newer one or say
+what to install. Hence its old-fashioned syntax.
+"""
+
+import argparse
+import hashlib
+import os
+import platform
+import shutil
+import subprocess
+import sys
+from typing import Callable, Dict, List, NamedTuple, Optional, Sequence, Tuple
+
+__all__ = [
+    "MANAGERS",
+    "Manager",
+    "SetUpError",
+    "choose_python",
+    "fingerprint",
+    "install_commands",
+    "main",
+    "manual_instruction",
+    "ready_environment",
+    "ready_fluidsynth",
+]
+
+ROOT = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
+OLDEST = (3, 11)
+PYTHON_NAMES = ("python3", "python3.15", "python3.14", "python3.13", "python3.12", "python3.11", "python")
+
+EXTRAS = {"run": "", "dev": "[dev]"}  # what to install, and the extra of pyproject.toml that it stands for
+
+PYTHON_PROBE = """
+import sys
+print("%d.%d" % sys.version_info[:2])
+import ensurepip, venv
+"""
+FLUIDSYNTH_PROBE = """
+import contextlib, io, sys
+with contextlib.redirect_stdout(io.StringIO()):  # it prints where it found the library when CI is set
+    import fluidsynth
+"""
+FLUIDSYNTH_MISSING = "Couldn't find the FluidSynth library"
+
+WITHOUT_MAKE = """
+Without make, on Windows for instance (elsewhere it is .venv/bin instead of .venv\\Scripts):
+  python tools\\set_up.py run      and then  .venv\\Scripts\\tercet kit songs\\harbour-lanterns.yaml -o demo
+  python tools\\set_up.py dev      and then  .venv\\Scripts\\python -m pytest -n 2
+"""
+
+
+class SetUpError(Exception):
+    """Set-up can't go on; the message says why and what to do."""
+
+
+class Manager(NamedTuple):
+    """A package manager that has FluidSynth.
+
+    `names` are its names for the library, best first. `knows` asks whether a name exists; `refresh` fetches the
+    list of packages; both may be empty. `as_root` says whether it needs the administrator's rights.
+    """
+
+    program: str
+    install: Tuple[str, ...]
+    names: Tuple[str, ...]
+    as_root: bool = True
+    knows: Tuple[str, ...] = ()
+    refresh: Tuple[str, ...] = ()
+
+
+MANAGERS = (
+    Manager(
+        "apt-get",
+        ("apt-get", "install", "-y", "--no-install-recommends"),
+        ("libfluidsynth3", "libfluidsynth2"),
+        knows=("apt-cache", "show"),
+        refresh=("apt-get", "update"),
+    ),
+    Manager("dnf", ("dnf", "install", "-y"), ("fluidsynth-libs",)),
+    Manager("yum", ("yum", "install", "-y"), ("fluidsynth-libs",)),
+    Manager("pacman", ("pacman", "-S", "--needed", "--noconfirm"), ("fluidsynth",)),
+    Manager("zypper", ("zypper", "--non-interactive", "install"), ("libfluidsynth3",)),
+    Manager("apk", ("apk", "add", "--no-cache"), ("fluidsynth-libs",)),
+    Manager("brew", ("brew", "install"), ("fluid-synth",), as_root=False),
+    Manager("port", ("port", "-N", "install"), ("fluidsynth",)),
+)
+
+
+def main(arguments: Optional[Sequence[str]] = None) -> int:
+    """Run the set-up that the arguments ask for; return the exit code."""
+    parser = argparse.ArgumentParser(
+        description="Make this checkout ready to run or to work on.",
+        epilog=WITHOUT_MAKE,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument(
+        "what", choices=sorted(EXTRAS), help="run: to use Tercet; dev: to work on it and test it"
+    )
+    parser.add_argument(
+        "--no-system",
+        action="store_true",
+        help="leave the system alone: don't install the FluidSynth library",
+    )
+    options = parser.parse_args(arguments)
+    try:
+        python = ready_environment(ROOT, options.what)
+        ready_fluidsynth(python, not options.no_system)
+    except SetUpError as error:
+        say(str(error))
+        return 3
+    except KeyboardInterrupt:
+        say("Stopped. Run it again to go on.")
+        return 130
+    return 0
+
+
+def say(text: str) -> None:
+    """Talk to the person at the terminal."""
+    print(text, file=sys.stderr, flush=True)
+
+
+# The virtual environment and its packages
+
+
+def ready_environment(root: str, what: str) -> str:
+    """Make ``.venv`` hold what `what` needs, unless it does already; return its Python.
+
+    What was installed is noted in ``.venv`` as a fingerprint of everything that it depends on.
+    """
+    folder = os.path.join(root, ".venv")
+    python = python_of(folder)
+    wanted = fingerprint(root)
+    if os.path.exists(python) and any(
+        read(note_of(folder, done)) == wanted for done in EXTRAS if done in (what, "dev")
+    ):
+        return python
+    if not works(python):
+        make_environment(folder, choose_python([sys.executable, *PYTHON_NAMES]))
+    install_packages(root, python, what)
+    with open(note_of(folder, what), "w", encoding="utf-8") as file:
+        file.write(wanted)
+    return python
+
+
+def fingerprint(root: str) -> str:
+    """Return a text that changes when the packages must be installed again: the pins, or the folder's place."""
+    digest = hashlib.sha256(root.encode("utf-8"))
+    for name in ("pyproject.toml", "constraints.txt"):
+        with open(os.path.join(root, name), "rb") as file:
+            digest.update(hashlib.sha256(file.read()).digest())
+    return digest.hexdigest()
+
+
+def note_of(folder: str, what: str) -> str:
+    """Return the file in the virtual environment that notes what was installed."""
+    return os.path.join(folder, "tercet-" + what)
+
+
+def python_of(folder: str) -> str:
+    """Return the Python of a virtual environment."""
+    return os.path.join(folder, *(("Scripts", "python.exe") if os.name == "nt" else ("bin", "python")))
+
+
+def read(path: str) -> str:
+    """Return a file's text, empty when it can't be read."""
+    try:
+        with open(path, encoding="utf-8") as file:
+            return file.read()
+    except OSError:
+        return ""
+
+
+def works(python: str) -> bool:
+    """Whether the Python of a virtual environment starts, is new enough and has pip."""
+    code = "import sys, pip; sys.exit(sys.version_info < %r)" % (OLDEST,)
+    return probe([python, "-c", code])[0] == 0
+
+
+def make_environment(folder: str, python: str) -> None:
+    """Make the virtual environment anew; one that no longer works is replaced."""
+    say("Making a virtual environment in .venv with %s" % python)
+    run([python, "-m", "venv", "--clear", folder], "The virtual environment could not be made.")
+
+
+def install_packages(root: str, python: str, what: str) -> None:
+    """Install the pinned packages, and Tercet from this folder so that an edit counts at once."""
+    say(
+        "Installing the packages that Tercet needs %s into .venv (a minute or two the first time)"
+        % for_what(what)
+    )
+    pip = [python, "-m", "pip", "install", "-qq", "--no-input", "--disable-pip-version-check"]
+    pins = ["-c", os.path.join(root, "constraints.txt")]
+    settings = dict(os.environ, PIP_USER="0", PIP_REQUIRE_VIRTUALENV="0")
+    mend = "The packages could not be installed. If this machine is online, the lines above say why."
+    # The build tool comes first and pinned too, so that nothing unpinned is fetched to build Tercet.
+    run([*pip, *pins, "hatchling"], mend, settings)
+    run([*pip, *pins, "--no-build-isolation", "-e", root + EXTRAS[what]], mend, settings)
+
+
+def for_what(what: str) -> str:
+    """Return the words that say what is installed for."""
+    return "to run" if what == "run" else "to run and to be tested"
+
+
+def choose_python(names: Sequence[str]) -> str:
+    """Return the first Python that is new enough and can make virtual environments.
+
+    Raises `SetUpError`, which says what each one lacks, when there is none.
+    """
+    lacking = {}  # type: Dict[str, str]
+    for path in filter(None, map(shutil.which, names)):
+        code, out, _ = probe([path, "-c", PYTHON_PROBE])
+        if path in lacking or not out.strip():
+            continue  # asked already, or a name that leads nowhere
+        version = tuple(int(part) for part in out.strip().split("."))
+        if version < OLDEST:
+            lacking[path] = "it is Python " + out.strip()
+        elif code != 0:
+            lacking[path] = (
+                "Python %s, but without venv; on Debian and Ubuntu `apt-get install python3-venv`"
+                " (or python%s-venv) brings it" % (out.strip(), out.strip())
+            )
+        else:
+            return path
+    found = "".join("\n  %s: %s" % item for item in lacking.items()) or " none"
+    raise SetUpError(
+        "Tercet needs Python %d.%d or newer, with venv. Found:%s\n"
+        "Install one (your package manager or python.org has it), then run this again."
+        " To point to one elsewhere: make PYTHON=/path/to/python3 …" % (*OLDEST, found)
+    )
+
+
+# The FluidSynth library
+
+
+def ready_fluidsynth(python: str, may_install: bool) -> None:
+    """Install the FluidSynth library if pyfluidsynth can't find it."""
+    problem = fluidsynth_problem(python)
+    if not problem:
+        return
+    if FLUIDSYNTH_MISSING not in problem:
+        raise SetUpError("The FluidSynth library is there, but can't be used:\n  " + problem)
+    say("FluidSynth, the library that makes the sound, is not on this machine.")
+    manager = next((one for one in MANAGERS if shutil.which(one.program)), None)
+    if not may_install or manager is None or not install_library(manager):
+        raise SetUpError(manual_instruction(platform.system(), manager))
+    problem = fluidsynth_problem(python)
+    if problem:
+        raise SetUpError("It was installed, but Python still can't use it:\n  " + problem)
+    say("FluidSynth is installed.")
+
+
+def fluidsynth_problem(python: str) -> str:
+    """Return why pyfluidsynth can't use the library (the last line of its report), or an empty text."""
+    code, _, report = probe([python, "-c", FLUIDSYNTH_PROBE])
+    return "" if code == 0 else (report.strip() or "Python stopped without a word").splitlines()[-1]
+
+
+def install_library(manager: Manager) -> bool:
+    """Install the library, refreshing the list of packages if it must be; return whether it worked."""
+    prefix = administrator(manager)
+    if prefix is None:
+        return False
+    for refreshed in (False, True):
+        if refreshed and not manager.refresh:
+            break
+        if refreshed:
+            announce([*prefix, *manager.refresh], manager)
+        for command in install_commands(manager, prefix, known_to(manager)):
+            if announce([*command], manager):
+                return True
+    return False
+
+
+def install_commands(
+    manager: Manager, prefix: Sequence[str], known: Callable[[str], bool]
+) -> List[Tuple[str, ...]]:
+    """Return the commands to try, one for each of the manager's names that it knows."""
+    return [(*prefix, *manager.install, name) for name in manager.names if known(name)]
+
+
+def known_to(manager: Manager) -> Callable[[str], bool]:
+    """Return the question whether a manager knows a name; those that can't be asked are taken to."""
+    return lambda name: not manager.knows or probe([*manager.knows, name])[0] == 0
+
+
+def administrator(manager: Manager) -> Optional[List[str]]:
+    """Return what stands before a command that needs the administrator's rights; None when it can't be had."""
+    if not manager.as_root or (hasattr(os, "geteuid") and os.geteuid() == 0):
+        return []
+    if not shutil.which("sudo"):
+        return None
+    return ["sudo"] if sys.stdin is not None and sys.stdin.isatty() else ["sudo", "-n"]
+
+
+def announce(command: List[str], manager: Manager) -> bool:
+    """Say what is about to be run, and why, then run it; return whether it worked."""
+    why = " (as administrator, since it belongs to the whole system)" if command[0] == "sudo" else ""
+    say("To install it, this runs %s%s:\n  %s" % (manager.program, why, " ".join(command)))
+    return subprocess.call(command, env=dict(os.environ, DEBIAN_FRONTEND="noninteractive")) == 0
+
+
+def manual_instruction(system: str, manager: Optional[Manager]) -> str:
+    """Return what a person must do to get the library by hand on a system, ``platform.system()``'s name."""
+    if manager is not None:
+        sudo = "sudo " if manager.as_root else ""
+        lines = [
+            "It was not installed by this set-up. Run this, or ask the administrator of this machine to:",
+            "  %s%s %s" % (sudo, " ".join(manager.install), manager.names[0]),
+        ]
+    elif system == "Windows":
+        lines = [
+            "Get the zip for Windows of the latest release from FluidSynth's own site, and unpack it so that",
+            "  C:\\tools\\fluidsynth\\bin",
+            "holds libfluidsynth-3.dll and the files beside it; Tercet looks there. If it lies elsewhere, add its",
+            "folder `bin` to PATH. The zip must match your Python: 64-bit for 64-bit (x64).",
+        ]
+    elif system == "Darwin":
+        lines = [
+            "Install Homebrew, then run `brew install fluid-synth`; or MacPorts, then `sudo port install fluidsynth`.",
+        ]
+    else:
+        lines = [
+            "Install your system's package that holds libfluidsynth.so.3 (or .2): it is called libfluidsynth3,",
+            "fluidsynth-libs or fluidsynth.",
+        ]
+    return "\n".join(["How to get the FluidSynth library here:", *lines, "Then run this again."])
+
+
+# Commands
+
+
+def probe(command: Sequence[str]) -> Tuple[int, str, str]:
+    """Run a command out of sight; return its exit code, what it printed and what it complained of."""
+    try:
+        done = subprocess.run(  # noqa: PLW1510
+            command,
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            universal_newlines=True,
+        )
+    except OSError as error:
+        return 127, "", str(error)
+    return done.returncode, done.stdout, done.stderr
+
+
+def run(command: Sequence[str], mend: str, settings: Optional[Dict[str, str]] = None) -> None:
+    """Run a command in sight; `SetUpError` with the mend if it fails."""
+    if subprocess.call(command, env=settings) != 0:
+        raise SetUpError("%s\n  %s" % (mend, " ".join(command)))
+
+
+if __name__ == "__main__":
+    sys.exit(main())
