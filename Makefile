@@ -43,7 +43,7 @@ types: .dev
 	$(BIN)/mypy
 
 imports: .dev
-	$(BIN)/lint-imports --no-cache
+	$(BIN)/lint-imports --no-cache --no-logo
 
 format: .dev ## format the code and mend what ruff can mend
 	$(BIN)/ruff format .

@@ -1,10 +1,7 @@
 """Tercet: one tune as three layers on four strings (melody, between, strums).
 
-The stages of the pipeline, each a plain function from one frozen type to the next:
-
->>> from render.song import read_song                                  # doctest: +SKIP
->>> from render.arrange import arrange                                 # doctest: +SKIP
->>> from render.perform import lay_out, perform                        # doctest: +SKIP
+The stages of the pipeline are plain functions, each from one frozen type to the next: `render.song.read_song`,
+`render.arrange.arrange`, `render.perform.lay_out` and `perform`, a `render.sound.Synthesiser`, `render.tracks`.
 
 Importing this package does nothing else: no probing, no files, no heavy libraries.
 """

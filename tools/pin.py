@@ -27,7 +27,7 @@ HEAD = """\
 
 def main() -> int:
     """Resolve for each Python, with the pip of a clean environment, and write the file."""
-    wanted = requirements(ROOT / "pyproject.toml")
+    wanted = requirements()
     groups: list[tuple[str, dict[str, str]]] = []
     with tempfile.TemporaryDirectory() as folder:
         venv.create(folder, with_pip=True)
@@ -47,9 +47,9 @@ def main() -> int:
     return 0
 
 
-def requirements(pyproject: Path) -> list[str]:
+def requirements() -> list[str]:
     """Return everything that the set-up asks for: to run, to work on it, and to build it."""
-    table = tomllib.loads(pyproject.read_text(encoding="utf-8"))
+    table = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
     project = table["project"]
     return [
         *project["dependencies"],

@@ -12,15 +12,16 @@ import platform
 import shutil
 import subprocess
 import sys
-from typing import Callable, Dict, List, NamedTuple, Optional, Sequence, Tuple
+from typing import Dict, List, NamedTuple, Optional, Sequence, Tuple
 
 __all__ = [
     "MANAGERS",
     "Manager",
+    "NoPythonError",
     "SetUpError",
     "choose_python",
     "fingerprint",
-    "install_commands",
+    "install",
     "main",
     "manual_instruction",
     "ready_environment",
@@ -54,6 +55,14 @@ Without make, on Windows for instance (elsewhere it is .venv/bin instead of .ven
 
 class SetUpError(Exception):
     """Set-up can't go on; the message says why and what to do."""
+
+
+class NoPythonError(SetUpError):
+    """No Python will do; `without_venv` holds the versions (``"3.11"``) that would with their venv."""
+
+    def __init__(self, message: str, without_venv: Sequence[str]) -> None:
+        super().__init__(message)
+        self.without_venv = tuple(without_venv)
 
 
 class Manager(NamedTuple):
@@ -102,11 +111,11 @@ def main(arguments: Optional[Sequence[str]] = None) -> int:
     parser.add_argument(
         "--no-system",
         action="store_true",
-        help="leave the system alone: don't install the FluidSynth library",
+        help="leave the system alone: say what is missing (FluidSynth, Debian's venv) instead of installing it",
     )
     options = parser.parse_args(arguments)
     try:
-        python = ready_environment(ROOT, options.what)
+        python = ready_environment(ROOT, options.what, not options.no_system)
         ready_fluidsynth(python, not options.no_system)
     except SetUpError as error:
         say(str(error))
@@ -125,7 +134,7 @@ def say(text: str) -> None:
 # The virtual environment and its packages
 
 
-def ready_environment(root: str, what: str) -> str:
+def ready_environment(root: str, what: str, may_install: bool) -> str:
     """Make ``.venv`` hold what `what` needs, unless it does already; return its Python.
 
     What was installed is noted in ``.venv`` as a fingerprint of everything that it depends on.
@@ -138,7 +147,7 @@ def ready_environment(root: str, what: str) -> str:
     ):
         return python
     if not works(python):
-        make_environment(folder, choose_python([sys.executable, *PYTHON_NAMES]))
+        make_environment(folder, ready_python([sys.executable, *PYTHON_NAMES], may_install))
     install_packages(root, python, what)
     with open(note_of(folder, what), "w", encoding="utf-8") as file:
         file.write(wanted)
@@ -205,12 +214,27 @@ def for_what(what: str) -> str:
     return "to run" if what == "run" else "to run and to be tested"
 
 
+def ready_python(names: Sequence[str], may_install: bool) -> str:
+    """Return a Python that will do; where Debian left venv out of one that is new enough, install that."""
+    try:
+        return choose_python(names)
+    except NoPythonError as error:
+        apt = MANAGERS[0]
+        if not (may_install and error.without_venv and shutil.which(apt.program)):
+            raise
+        say("Python %s is here, but without venv, which makes virtual environments." % error.without_venv[0])
+        if not install(apt._replace(names=("python%s-venv" % error.without_venv[0], "python3-venv"))):
+            raise
+        return choose_python(names)
+
+
 def choose_python(names: Sequence[str]) -> str:
     """Return the first Python that is new enough and can make virtual environments.
 
-    Raises `SetUpError`, which says what each one lacks, when there is none.
+    Raises `NoPythonError`, which says what each one lacks, when there is none.
     """
     lacking = {}  # type: Dict[str, str]
+    without_venv = []
     for path in filter(None, map(shutil.which, names)):
         code, out, _ = probe([path, "-c", PYTHON_PROBE])
         if path in lacking or not out.strip():
@@ -219,6 +243,7 @@ def choose_python(names: Sequence[str]) -> str:
         if version < OLDEST:
             lacking[path] = "it is Python " + out.strip()
         elif code != 0:
+            without_venv.append(out.strip())
             lacking[path] = (
                 "Python %s, but without venv; on Debian and Ubuntu `apt-get install python3-venv`"
                 " (or python%s-venv) brings it" % (out.strip(), out.strip())
@@ -226,10 +251,11 @@ def choose_python(names: Sequence[str]) -> str:
         else:
             return path
     found = "".join("\n  %s: %s" % item for item in lacking.items()) or " none"
-    raise SetUpError(
+    raise NoPythonError(
         "Tercet needs Python %d.%d or newer, with venv. Found:%s\n"
         "Install one (your package manager or python.org has it), then run this again."
-        " To point to one elsewhere: make PYTHON=/path/to/python3 …" % (*OLDEST, found)
+        " To point to one elsewhere: make PYTHON=/path/to/python3 ..." % (*OLDEST, found),
+        without_venv,
     )
 
 
@@ -245,7 +271,7 @@ def ready_fluidsynth(python: str, may_install: bool) -> None:
         raise SetUpError("The FluidSynth library is there, but can't be used:\n  " + problem)
     say("FluidSynth, the library that makes the sound, is not on this machine.")
     manager = next((one for one in MANAGERS if shutil.which(one.program)), None)
-    if not may_install or manager is None or not install_library(manager):
+    if not may_install or manager is None or not install(manager):
         raise SetUpError(manual_instruction(platform.system(), manager))
     problem = fluidsynth_problem(python)
     if problem:
@@ -259,47 +285,40 @@ def fluidsynth_problem(python: str) -> str:
     return "" if code == 0 else (report.strip() or "Python stopped without a word").splitlines()[-1]
 
 
-def install_library(manager: Manager) -> bool:
-    """Install the library, refreshing the list of packages if it must be; return whether it worked."""
+def install(manager: Manager) -> bool:
+    """Install what the manager's names stand for, with a newer list of packages if need be; whether it worked."""
     prefix = administrator(manager)
     if prefix is None:
         return False
-    for refreshed in (False, True):
-        if refreshed and not manager.refresh:
-            break
-        if refreshed:
-            announce([*prefix, *manager.refresh], manager)
-        for command in install_commands(manager, prefix, known_to(manager)):
-            if announce([*command], manager):
-                return True
-    return False
+    name = best_name(manager)
+    if name and announce([*prefix, *manager.install, name]):
+        return True
+    if not manager.refresh or not announce([*prefix, *manager.refresh]):
+        return False
+    name = best_name(manager)
+    return bool(name) and announce([*prefix, *manager.install, name])
 
 
-def install_commands(
-    manager: Manager, prefix: Sequence[str], known: Callable[[str], bool]
-) -> List[Tuple[str, ...]]:
-    """Return the commands to try, one for each of the manager's names that it knows."""
-    return [(*prefix, *manager.install, name) for name in manager.names if known(name)]
-
-
-def known_to(manager: Manager) -> Callable[[str], bool]:
-    """Return the question whether a manager knows a name; those that can't be asked are taken to."""
-    return lambda name: not manager.knows or probe([*manager.knows, name])[0] == 0
+def best_name(manager: Manager) -> str:
+    """Return the first of the manager's names that it knows, or an empty text."""
+    known = (name for name in manager.names if not manager.knows or probe([*manager.knows, name])[0] == 0)
+    return next(known, "")
 
 
 def administrator(manager: Manager) -> Optional[List[str]]:
-    """Return what stands before a command that needs the administrator's rights; None when it can't be had."""
+    """Return what stands before a command that needs the administrator's rights; None when they can't be had."""
     if not manager.as_root or (hasattr(os, "geteuid") and os.geteuid() == 0):
         return []
-    if not shutil.which("sudo"):
-        return None
-    return ["sudo"] if sys.stdin is not None and sys.stdin.isatty() else ["sudo", "-n"]
+    if sys.stdin is not None and sys.stdin.isatty() and shutil.which("sudo"):
+        return ["sudo"]
+    # Nobody is there to type a password.
+    return ["sudo", "-n"] if probe(["sudo", "-n", "true"])[0] == 0 else None
 
 
-def announce(command: List[str], manager: Manager) -> bool:
-    """Say what is about to be run, and why, then run it; return whether it worked."""
-    why = " (as administrator, since it belongs to the whole system)" if command[0] == "sudo" else ""
-    say("To install it, this runs %s%s:\n  %s" % (manager.program, why, " ".join(command)))
+def announce(command: List[str]) -> bool:
+    """Say what is about to be run, then run it; return whether it worked."""
+    why = ", as administrator since it changes the whole system" if command[0] == "sudo" else ""
+    say("This now runs%s:\n  %s" % (why, " ".join(command)))
     return subprocess.call(command, env=dict(os.environ, DEBIAN_FRONTEND="noninteractive")) == 0
 
 

@@ -1,0 +1,31 @@
+"""What holds for every test: hypothesis without a clock, and no skip where CI runs."""
+
+from __future__ import annotations
+
+import os
+
+import hypothesis
+import pytest
+
+IN_CI = bool(os.environ.get("CI"))
+
+hypothesis.settings.register_profile(
+    "here", deadline=None, suppress_health_check=[hypothesis.HealthCheck.too_slow], print_blob=True
+)
+hypothesis.settings.register_profile(
+    "ci", hypothesis.settings.get_profile("here"), derandomize=True, database=None
+)
+hypothesis.settings.load_profile("ci" if IN_CI else "here")
+
+
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    """Fail the run if a test was skipped where CI runs: a test that is skipped shows nothing."""
+    terminal = session.config.pluginmanager.get_plugin("terminalreporter")
+    if IN_CI and terminal is not None and terminal.stats.get("skipped"):
+        session.exitstatus = pytest.ExitCode.TESTS_FAILED
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Say why the run failed when no test did."""
+    if IN_CI and terminalreporter.stats.get("skipped"):
+        terminalreporter.write_line("CI allows no skipped test: let it run, or remove it", red=True)
