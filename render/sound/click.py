@@ -15,8 +15,9 @@ if TYPE_CHECKING:
 
 __all__ = ["PEAK", "cue_stem", "knock"]
 
-PEAK = 0.12
-"""Largest sample of a knock: a little under a string struck mf, which peaks near 0.17."""
+PEAK = 0.35
+"""Largest sample of a knock, full scale being 1: no song's gain changes it. K-weighted over 400 ms that is about
+−28 LUFS, level with a quiet strum of a finished track."""
 
 LENGTH_S = 0.12
 """A knock is over after this."""

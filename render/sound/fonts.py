@@ -90,6 +90,8 @@ class FoundFont:
         Why it can be used, or why not.
     built_in
         Whether it comes inside a Python package, as the last resort.
+    rights
+        What the font says about its rights, often nothing.
     """
 
     path: Path
@@ -100,6 +102,7 @@ class FoundFont:
     usable: bool
     why: str
     built_in: bool = False
+    rights: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -287,7 +290,9 @@ def _examine(path: Path, built_in: bool = False) -> FoundFont:
     else:
         why = "has neither a ukulele in bank 8, program 24 nor a nylon-string guitar in bank 0, program 24"
     kind = "SF3" if header.compressed else "SF2"
-    return FoundFont(path, header.size_bytes, header.name, kind, presets, usable, why, built_in)
+    return FoundFont(
+        path, header.size_bytes, header.name, kind, presets, usable, why, built_in, rights=header.rights
+    )
 
 
 def _rank(font: FoundFont) -> tuple[bool, bool, int]:

@@ -32,7 +32,6 @@ __all__ = [
     "fingerprint",
     "read_header",
     "read_zones",
-    "seconds_of_timecents",
     "timecents_of_seconds",
 ]
 
@@ -178,11 +177,6 @@ class _Contents:
 def timecents_of_seconds(seconds: float) -> float:
     """Return 1200·log2(seconds), the unit in which fonts write times (specification, section 8.1.3)."""
     return 1200.0 * math.log2(seconds)
-
-
-def seconds_of_timecents(timecents: float) -> float:
-    """Return 2^(timecents/1200)."""
-    return float(2.0 ** (timecents / 1200.0))
 
 
 def fingerprint(path: Path) -> str:

@@ -50,6 +50,7 @@ def made_font(
     sample: NDArray[np.int16] | None = None,
     name: str = "Made Font",
     compressed: bool = False,
+    rights: str = "",
     preset_release_timecents: int | None = None,
 ) -> bytes:
     """Return a whole sound font: every preset plays one instrument, whose zones share one sample."""
@@ -58,6 +59,7 @@ def made_font(
     end = len(data) if compressed else len(wave)
     info = chunk(b"ifil", struct.pack("<HH", 3 if compressed else 2, 1 - compressed))
     info += chunk(b"isng", b"EMU8000\0") + chunk(b"INAM", name.encode() + b"\0")
+    info += chunk(b"ICOP", rights.encode() + b"\0") if rights else b""
     headers = b"".join(
         struct.pack("<20sHHHIII", preset.encode(), program, bank, index, 0, 0, 0)
         for index, (bank, program, preset) in enumerate(sorted(presets))

@@ -76,6 +76,11 @@ def test_the_ukulele_comes_before_the_guitar_and_folders_in_their_order(tmp_path
     assert chosen.why == "Nothing was asked for, and of 3 usable fonts this is the first with a ukulele."
 
 
+def test_what_a_font_says_about_its_rights_is_passed_on(folder: Path) -> None:
+    save_font(folder / "a.sf2", rights="CC0, the players")
+    assert [font.rights for font in find_fonts({}, [folder])] == ["CC0, the players", ""]
+
+
 def test_the_last_resort_says_so(folder: Path) -> None:
     chosen = choose_font(None, None, None, {}, [folder])
     assert (chosen.sound.path, chosen.sound.bank, chosen.sound.program) == (packaged(), 0, 24)

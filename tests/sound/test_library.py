@@ -69,9 +69,7 @@ def test_an_old_library_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
         for number, value in zip(numbers, (1, 1, 11), strict=True):
             number.value = value  # type: ignore[attr-defined]
 
-    monkeypatch.setattr(
-        library.importlib, "import_module", lambda _name: SimpleNamespace(fluid_version=version_1)
-    )
+    monkeypatch.setattr("importlib.import_module", lambda _name: SimpleNamespace(fluid_version=version_1))
     with pytest.raises(SynthesiserError, match=r"FluidSynth 1\.1\.11 is too old; 2\.1\.0 or later is needed"):
         load_library()
 
