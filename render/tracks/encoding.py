@@ -170,9 +170,11 @@ class TrackWriter:
 
     Examples
     --------
-    >>> with TrackWriter(Path("demo.flac"), Tags(title="Demo")) as writer:  # doctest: +SKIP
-    ...     for block in blocks:
-    ...         writer.write(block)
+    ::
+
+        with TrackWriter(Path("demo.flac"), Tags(title="Demo")) as writer:
+            for block in blocks:
+                writer.write(block)
     """
 
     def __init__(
@@ -342,10 +344,8 @@ class TrackWriter:
 
     def _abandon(self) -> None:
         """Let go of the file. If libsndfile hasn't finished, what it still wants to write goes nowhere."""
-        encoder, self._encoder = self._encoder, None
-        sink, self._sink = self._sink, None
-        if sink is None:
-            return
+        sink, encoder = self._open_sink(), self._encoder
+        self._sink = self._encoder = None
         sink.fail(OSError(errno.ECANCELED, "given up"))
         if encoder is not None:
             with interrupts_held():

@@ -47,6 +47,7 @@ _REASONS = {
     ),
     errno.ENOTDIR: ("a part of its path is a file, not a folder", "Correct the path."),
     errno.EEXIST: ("a part of its path is a file, not a folder", "Correct the path."),
+    errno.ENOENT: ("its folder has gone, or nothing was written", "Try again."),
     errno.ENAMETOOLONG: ("its name is too long for this disk", "Choose a shorter name."),
     errno.EIO: ("the disk failed", "Look after the disk, and choose another one."),
 }
@@ -172,7 +173,8 @@ def _make_folders(folder: Path, made: list[Path]) -> None:
 
 
 def _settle(place: Path, target: Path, *, durable: bool) -> None:
-    """Make a complete temporary file ready to take its place."""
+    """Make a complete temporary file ready to take its place; raise if it isn't there."""
+    place.stat()
     if target.exists():
         shutil.copymode(target, place)
     if durable:

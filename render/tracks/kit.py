@@ -27,8 +27,8 @@ __all__ = ["Playing", "TrackFile", "kit_files", "slug", "speed_name", "track_tit
 ENCODERS = 2
 """Tracks written at the same time; numpy and libsndfile let go of the interpreter while they work."""
 
-QUIET_BELOW_FULL_SCALE_DB = 0.1
-"""No choice of layers comes nearer to full scale than this in its samples, at full speed."""
+UNDER_FULL_SCALE_DB = 0.1
+"""No sample of any choice of layers comes nearer to full scale than this."""
 
 
 class Playing:
@@ -62,20 +62,20 @@ class Playing:
             return self._whole_stems
         return self.synthesiser.stems(self.take(timeline))
 
-    def gain_db(self, ceiling_dbtp: float) -> float:
-        """Return the gain of all tracks of the song: from its demo at full speed, whatever is asked for."""
-        if ceiling_dbtp not in self._gains:
-            demo = mix_layers(self._whole_stems)
-            gain = song_gain_db(demo, SAMPLE_RATE_HZ, ceiling_dbtp)
-            peak = highest_peak(self._whole_stems)
-            if peak > 0.0:
-                gain = min(gain, -QUIET_BELOW_FULL_SCALE_DB - 20.0 * math.log10(peak))
-            self._gains[ceiling_dbtp] = gain
-        return self._gains[ceiling_dbtp]
+    def gain_db(self, ceiling_dbtp: float, stems: Stems) -> float:
+        """Return the gain of the song's tracks: from its demo at full speed, whatever is asked for.
 
-    @cached_property
-    def _gains(self) -> dict[float, float]:
-        return {}
+        Parameters
+        ----------
+        ceiling_dbtp
+            Highest true peak of the demo.
+        stems
+            What will be written: should a choice of its layers still pass full scale (other speeds let other
+            notes ring together), it gets that much less.
+        """
+        demo = mix_layers(self._whole_stems)
+        gain_db = min(song_gain_db(demo, SAMPLE_RATE_HZ, ceiling_dbtp), _room_db(self._whole_stems))
+        return gain_db if stems is self._whole_stems else min(gain_db, _room_db(stems))
 
     @cached_property
     def _whole(self) -> Timeline:
@@ -87,6 +87,12 @@ class Playing:
     @cached_property
     def _whole_stems(self) -> Stems:
         return self.synthesiser.stems(self.take(self._whole))
+
+
+def _room_db(stems: Stems) -> float:
+    """Return the gain that brings the highest sample of any choice of layers just under full scale."""
+    peak = highest_peak(stems)
+    return -UNDER_FULL_SCALE_DB - 20.0 * math.log10(peak) if peak > 0.0 else math.inf
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,7 +173,8 @@ def write_tracks(
     OutputError
         A file can't be written; no half file is left.
     """
-    gains = {file.path.suffix.lower(): playing.gain_db(track_format(file.path).encode_ceiling_dbtp) for file in files}
+    ceilings = {track_format(file.path).encode_ceiling_dbtp for file in files}
+    gains = {ceiling: playing.gain_db(ceiling, stems) for ceiling in ceilings}
     song = playing.arrangement.song
 
     def write(file: TrackFile) -> None:
@@ -179,10 +186,14 @@ def write_tracks(
             licence=song.licence,
         )
         with whole_file(file.path) as temporary, TrackWriter(temporary, tags=tags, bits=bits) as writer:
-            for block in mix_blocks(stems, file.recipe.layers, gains[file.path.suffix.lower()]):
+            gain_db = gains[track_format(file.path).encode_ceiling_dbtp]
+            for block in mix_blocks(stems, file.recipe.layers, gain_db):
                 writer.write(block)
         if done is not None:
             done(file)
 
-    with ThreadPoolExecutor(max_workers=ENCODERS) as pool:
+    pool = ThreadPoolExecutor(max_workers=ENCODERS)
+    try:
         list(pool.map(write, files))
+    finally:
+        pool.shutdown(cancel_futures=True)

@@ -60,12 +60,10 @@ def highest_peak(stems: Stems) -> float:
 
     A track with a layer left out can peak higher than the demo, where two layers would have cancelled.
     """
-    import numpy as np
-
     highest = 0.0
     for start in range(0, stems.length_frames, BLOCK_FRAMES):
         melody, between, strums = (stems.by_name[layer][start : start + BLOCK_FRAMES] for layer in LAYERS)
         pair = between + strums
         for mix in (melody, between, strums, pair, melody + between, melody + strums, melody + pair):
-            highest = max(highest, float(np.abs(mix).max()))
+            highest = max(highest, float(mix.max()), -float(mix.min()))
     return highest

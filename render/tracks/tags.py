@@ -12,9 +12,10 @@ copyright ICOP                  COPYRIGHT                   TCOP
 licence   ICOP, after copyright LICENSE                     TXXX «LICENSE»
 ========  ====================  ==========================  ===============
 
-libsndfile writes all of these but the last column: it can't put a comment or a copyright into an MP3, and takes every
-text for Latin-1 (its issues 915 and 1102). So the ID3 tag is written here. Text is UTF-8, in ID3 UTF-16 where ASCII
-won't do. RIFF has no rule for letters beyond ASCII; UTF-8 is what most players read there.
+libsndfile writes the first two columns. Into an MP3 it puts no copyright and no licence, takes every text for Latin-1
+(its issue 915), and left only the old tag at the end, with 30 characters a text; so the ID3 tag is written here. Text
+is UTF-8, in ID3 UTF-16 where ASCII won't do. RIFF has no rule for letters beyond ASCII; UTF-8 is what most players
+read there.
 """
 
 from __future__ import annotations
