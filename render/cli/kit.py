@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,8 +13,9 @@ from render.cli.talk import progress
 from render.errors import RequestError
 
 if TYPE_CHECKING:
+    from render.perform import Timeline
     from render.tracks import Recipe
-    from render.tracks.kit import TrackFile
+    from render.tracks.kit import Playing
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
 
@@ -53,8 +55,11 @@ def run(arguments: argparse.Namespace) -> int:
     for ending in endings:
         track_format(Path("track" + ending))
     folders = _folders(arguments.songs, Path(arguments.output))
-    for song, folder in zip(arguments.songs, folders, strict=True):
-        made = _one_song(argparse.Namespace(**{**vars(arguments), "song": song}), folder, recipes, endings)
+    ready = _ready(arguments)
+    for folder in folders:
+        playing, whole = ready.pop(0)
+        show_problems(playing.arrangement)
+        made = _one_song(playing, whole, folder, recipes, endings, arguments)
         print(f"{folder}/")
         for path, length_s, purpose in made:
             print(f"  {path.name:<28} {_minutes(length_s):>5}  {_size(path):>8}  {purpose}")
@@ -74,10 +79,29 @@ def _folders(songs: list[str], output: Path) -> tuple[Path, ...]:
     return folders
 
 
+def _ready(arguments: argparse.Namespace) -> list[tuple[Playing, Timeline]]:
+    """Read and arrange all songs before any is rendered, and report the mistakes of all in one go."""
+    ready = []
+    refused = []
+    for song in arguments.songs:
+        try:
+            ready.append(played_song(argparse.Namespace(**{**vars(arguments), "song": song})))
+        except RequestError as error:
+            refused.append(str(error))
+    if refused:
+        raise RequestError("\n\n".join(refused))
+    return ready
+
+
 def _one_song(
-    arguments: argparse.Namespace, folder: Path, recipes: tuple[Recipe, ...], endings: tuple[str, ...]
+    playing: Playing,
+    whole: Timeline,
+    folder: Path,
+    recipes: tuple[Recipe, ...],
+    endings: tuple[str, ...],
+    arguments: argparse.Namespace,
 ) -> list[tuple[Path, float, str]]:
-    """Make one song's kit; return each file's path, length in seconds and purpose."""
+    """Make one song's kit; return each file's path, length in seconds and purpose, in class order."""
     from render.exchange import midi_bytes
     from render.perform import lay_out
     from render.sound import SAMPLE_RATE_HZ
@@ -87,25 +111,27 @@ def _one_song(
     made: list[tuple[Path, float, str]] = []
     total = len(arguments.speeds) * (len(recipes) * len(endings) + 1)
     with progress(folder.name) as report:
-        report("reading", 0, total)
-        playing, whole = played_song(arguments)
-        show_problems(playing.arrangement)
+        report("playing", 0, total)
+        written = count(1)
         for speed in arguments.speeds:
             timeline = lay_out(playing.arrangement, None, speed, whole.count_in_bars)
+            files = [file for ending in endings for file in kit_files(folder, recipes, (speed,), ending)]
+            midi = folder / f"{folder.name}{speed_name(speed) and '-' + speed_name(speed)}.mid"
+            for path in (midi, *(file.path for file in files)):
+                may_replace(path)
             take = playing.take(timeline)
             stems = playing.stems(timeline)
-            files = [file for ending in endings for file in kit_files(folder, recipes, (speed,), ending)]
-            for file in files:
-                may_replace(file.path)
-
-            def done(file: TrackFile) -> None:
-                made.append((file.path, stems.length_frames / SAMPLE_RATE_HZ, file.recipe.purpose))  # noqa: B023
-                report(file.path.name, len(made), total)
-
-            write_tracks(files, stems, playing, bits=arguments.bits, done=done)
-            suffix = f"-{speed_name(speed)}" if speed != 1 else ""
-            midi = folder / f"{folder.name}{suffix}.mid"
+            length_s = stems.length_frames / SAMPLE_RATE_HZ
+            write_tracks(
+                files,
+                stems,
+                playing,
+                bits=arguments.bits,
+                done=lambda file: report(file.path.name, next(written), total),
+            )
+            made += [(file.path, length_s, file.recipe.purpose) for file in files]
             write_bytes(midi, midi_bytes(playing.arrangement, take))
+            report(midi.name, next(written), total)
             made.append((midi, take.length_s, "all layers, for other programs"))
     return sorted(made)
 

@@ -6,6 +6,7 @@ Exit codes: 0 done, 1 the user's file or request has mistakes, 2 wrong usage, 3 
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from collections.abc import Sequence
 from typing import Protocol
@@ -64,6 +65,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         print("stopped; nothing half written was left", file=sys.stderr)
         return INTERRUPTED
     except BrokenPipeError:
-        sys.stderr.close()
+        # Whoever read our results has gone; what is still in the buffer goes nowhere, without another error at exit.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
     return code

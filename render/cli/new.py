@@ -6,7 +6,8 @@ import argparse
 from pathlib import Path
 
 from render.cli.talk import say
-from render.errors import OutputError, RequestError
+from render.errors import RequestError
+from render.tracks.files import write_bytes
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "STARTER", "add_arguments", "run"]
 
@@ -19,6 +20,7 @@ DESCRIPTION = (
 STARTER = """\
 # A starter song: change it line by line and run `tercet check {name}` after each change.
 # A row is its name, then bars between | signs. A blank line starts the next line of music.
+# Songs have owners: before you share recordings of somebody's song, look up the rules where you live.
 title: {title}
 composer: your name
 key: C major
@@ -31,9 +33,9 @@ strum: d . d u . u d u    # d down, u up, x chop, . nothing
 form: verse*2
 sections:
   verse: |
-    chords   C             | F             | G7            | C
-    melody   G4 E G C5     | A4:2 F:2      | G4 F E D      | E4:4
-    words    Write your   own | words here   | one for each  | note
+    chords   C                 | F         | G7                | C
+    melody   G4 E G C5         | A4:2 F:2  | G4 F E D          | E4:4
+    words    Put your own words | here, now | one for each note | sung
 """
 
 
@@ -49,14 +51,9 @@ def run(arguments: argparse.Namespace) -> int:
         raise RequestError(f"{path}: a song's file name ends in .yaml, such as {path.stem or 'song'}.yaml")
     title = path.stem.replace("-", " ").replace("_", " ").title()
     text = STARTER.format(name=path.name, title=title)
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        with path.open("x", encoding="utf-8") as file:
-            file.write(text)
-    except FileExistsError:
-        raise RequestError(f"{path} is there already, and stays as it is: choose another name") from None
-    except OSError as error:
-        raise OutputError(f"{path} can't be written: {error.strerror}") from error
+    if path.exists():
+        raise RequestError(f"{path} is there already, and stays as it is: choose another name")
+    write_bytes(path, text.encode(), durable=True)
     print(path)
     say(f"next: tercet check {path}, then tercet kit {path} -o recordings")
     return 0

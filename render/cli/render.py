@@ -57,7 +57,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Render one file."""
     from render.tracks import choose_layers, recipe_named
-    from render.tracks.encoding import track_format
+    from render.tracks.encoding import FORMATS
     from render.tracks.files import may_replace
 
     if arguments.track and (arguments.without or arguments.only):
@@ -70,8 +70,11 @@ def run(arguments: argparse.Namespace) -> int:
     path = Path(arguments.output)
     may_replace(path)
     midi = path.suffix.lower() in (".mid", ".midi")
-    if not midi:
-        track_format(path)
+    if not midi and path.suffix.lower() not in FORMATS:
+        known = " ".join([*FORMATS, ".mid"])
+        raise RequestError(
+            f"{path} ends in {path.suffix or 'nothing'}: the endings that Tercet can make are {known}"
+        )
     with progress(path.name) as report:
         report("reading", 0, 3)
         playing, timeline = played_song(arguments, arguments.speed, arguments.bars)

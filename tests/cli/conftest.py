@@ -1,0 +1,64 @@
+"""A small song, and the command run inside this process with the sound font that is always there."""
+
+from __future__ import annotations
+
+import importlib.util
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+from render.cli import main
+
+SMALL_SONG = """\
+title: Two Kettles
+composer: Tercet example songs
+licence: CC0-1.0
+key: C major
+meter: 3/4
+tempo: 150
+strum: d . d u d u
+form: verse*2
+sections:
+  verse: |
+    chords   C      | G7       | C
+    melody   G4 A G | B4:2 A   | G4:3
+    words    Hot wa- ter | sings, two | songs.
+"""
+
+
+@dataclass(frozen=True)
+class Ran:
+    """What a command left: its exit code, its results and its talk."""
+
+    code: int
+    out: str
+    err: str
+
+
+@pytest.fixture
+def song(tmp_path: Path) -> Path:
+    path = tmp_path / "two-kettles.yaml"
+    path.write_text(SMALL_SONG, encoding="utf-8")
+    return path
+
+
+@pytest.fixture
+def tercet(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Callable[..., Ran]:
+    """Run ``tercet`` with these arguments; wrong usage gives code 2 as on a command line."""
+    spec = importlib.util.find_spec("pretty_midi")
+    assert spec is not None and spec.submodule_search_locations
+    font = Path(spec.submodule_search_locations[0]) / "TimGM6mb.sf2"
+    monkeypatch.setenv("TERCET_SOUND", str(font))
+
+    def run(*arguments: object) -> Ran:
+        capsys.readouterr()
+        try:
+            code = main([str(argument) for argument in arguments])
+        except SystemExit as stopped:
+            code = int(stopped.code or 0)
+        printed = capsys.readouterr()
+        return Ran(code, printed.out, printed.err)
+
+    return run

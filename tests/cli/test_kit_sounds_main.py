@@ -1,0 +1,139 @@
+"""``tercet kit``, ``tercet sounds``, and the command line as a whole."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+import soundfile
+
+from render import __version__
+from render.cli import kit as kit_command
+from tests.cli.conftest import Ran
+
+Run = Callable[..., Ran]
+
+SEVEN = [
+    "01-demo.wav",
+    "02-without-melody.wav",
+    "03-without-between.wav",
+    "04-without-strums.wav",
+    "05-only-melody.wav",
+    "06-only-between.wav",
+    "07-only-strums.wav",
+]
+
+
+def test_a_kit_is_seven_tracks_and_midi_and_says_so(song: Path, tmp_path: Path, tercet: Run) -> None:
+    ran = tercet("kit", song, "-o", tmp_path / "out")
+    assert ran.code == 0
+    folder = tmp_path / "out" / "two-kettles"
+    assert sorted(path.name for path in folder.iterdir()) == [*SEVEN, "two-kettles.mid"]
+    for name in [*SEVEN, "two-kettles.mid"]:
+        assert name in ran.out
+    frames = {soundfile.info(folder / name).frames for name in SEVEN}
+    assert len(frames) == 1
+
+
+def test_speeds_formats_and_tracks(song: Path, tmp_path: Path, tercet: Run) -> None:
+    ran = tercet(
+        "kit", song, "-o", tmp_path / "out", "--tracks", "demo,only-melody", "--speeds", "100%,60%", "--formats", "flac,mp3"
+    )  # fmt: skip
+    assert ran.code == 0
+    names = sorted(path.name for path in (tmp_path / "out" / "two-kettles").iterdir())
+    assert names == [
+        "01-demo-60.flac", "01-demo-60.mp3", "01-demo.flac", "01-demo.mp3",
+        "05-only-melody-60.flac", "05-only-melody-60.mp3", "05-only-melody.flac", "05-only-melody.mp3",
+        "two-kettles-60.mid", "two-kettles.mid",
+    ]  # fmt: skip
+    slow = soundfile.SoundFile(tmp_path / "out" / "two-kettles" / "01-demo-60.flac")
+    assert slow.title == "Two Kettles (demo, 60%)"
+    assert slow.artist == "Tercet example songs"
+
+
+def test_mistakes_of_all_songs_before_any_work(song: Path, tmp_path: Path, tercet: Run) -> None:
+    broken = tmp_path / "broken.yaml"
+    broken.write_text("title: x\n", encoding="utf-8")
+    ran = tercet("kit", song, broken, tmp_path / "none.yaml", "-o", tmp_path / "out")
+    assert ran.code == 1
+    assert "broken.yaml" in ran.err and "none.yaml" in ran.err
+    assert not (tmp_path / "out").exists()
+
+
+def test_two_songs_of_one_name_are_refused(song: Path, tmp_path: Path, tercet: Run) -> None:
+    (tmp_path / "b").mkdir()
+    twin = tmp_path / "b" / song.name
+    twin.write_bytes(song.read_bytes())
+    ran = tercet("kit", song, twin, "-o", tmp_path / "out")
+    assert ran.code == 1
+    assert "would both go to" in ran.err
+
+
+def test_an_unknown_track_or_format(song: Path, tmp_path: Path, tercet: Run) -> None:
+    assert "did you mean demo?" in tercet("kit", song, "-o", tmp_path / "o", "--tracks", "demos").err
+    assert ".mp3" in tercet("kit", song, "-o", tmp_path / "o", "--formats", "mp4").err
+    assert not (tmp_path / "o").exists()
+
+
+def test_sounds_lists_fonts_and_why_one_plays(tercet: Run) -> None:
+    listed = tercet("sounds")
+    assert listed.code == 0
+    assert "TimGM6mb" in listed.out
+    assert "TERCET_SOUND" in listed.out
+    told = json.loads(tercet("sounds", "--json").out)
+    assert told["chosen"]["program"] == 24
+    assert told["chosen"]["path"].endswith("TimGM6mb.sf2")
+    assert any(font["path"] == told["chosen"]["path"] for font in told["fonts"])
+
+
+def test_a_font_that_is_missing_is_said(tercet: Run) -> None:
+    ran = tercet("sounds", "--sound", "nowhere.sf2")
+    assert ran.code == 3
+    assert "nowhere.sf2" in ran.err
+
+
+def test_help_answers_at_once() -> None:
+    """The best of five: other work on the machine must not decide."""
+    taken_s = []
+    for _ in range(5):
+        start = time.perf_counter()
+        ran = subprocess.run(
+            [sys.executable, "-m", "render", "--help"], capture_output=True, text=True, check=True
+        )
+        taken_s.append(time.perf_counter() - start)
+    assert "COMMAND" in ran.stdout
+    assert min(taken_s) < 0.25
+
+
+def test_version_and_wrong_usage(tercet: Run) -> None:
+    assert tercet("--version").out == f"tercet {__version__}\n"
+    assert tercet("dance").code == 2
+    assert tercet().code == 2
+
+
+def test_stopping_leaves_nothing_half_written(
+    song: Path, tmp_path: Path, tercet: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def stop(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(kit_command, "_one_song", stop)
+    ran = tercet("kit", song, "-o", tmp_path / "out")
+    assert ran.code == 130
+    assert "nothing half written" in ran.err
+
+
+def test_a_reader_that_goes_away_is_no_error(song: Path) -> None:
+    command = [sys.executable, "-m", "render", "check", *[str(song)] * 3]
+    read_end, write_end = os.pipe()
+    os.close(read_end)
+    with os.fdopen(write_end, "w") as closed:
+        ran = subprocess.run(command, stdout=closed, stderr=subprocess.PIPE, text=True, check=False)
+    assert ran.returncode == 0
+    assert "Traceback" not in ran.stderr

@@ -1,0 +1,89 @@
+"""``tercet new`` and ``tercet check``."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+from tests.cli.conftest import Ran
+
+Run = Callable[..., Ran]
+
+
+def test_a_new_song_passes_check_and_is_never_overwritten(tmp_path: Path, tercet: Run) -> None:
+    path = tmp_path / "songs" / "rain-on-tin.yaml"
+    made = tercet("new", path)
+    assert (made.code, made.out) == (0, f"{path}\n")
+    assert "title: Rain On Tin" in path.read_text(encoding="utf-8")
+    checked = tercet("check", path)
+    assert checked.code == 0
+    assert "Rain On Tin, no mistakes" in checked.out
+    before = path.read_bytes()
+    again = tercet("new", path)
+    assert again.code == 1
+    assert "stays as it is" in again.err
+    assert path.read_bytes() == before
+
+
+def test_new_wants_a_yaml_name(tmp_path: Path, tercet: Run) -> None:
+    refused = tercet("new", tmp_path / "rain.txt")
+    assert refused.code == 1
+    assert "such as rain.yaml" in refused.err
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_new_in_a_place_that_is_no_folder(tmp_path: Path, tercet: Run) -> None:
+    (tmp_path / "file").write_text("x", encoding="utf-8")
+    refused = tercet("new", tmp_path / "file" / "song.yaml")
+    assert refused.code == 3
+    assert "not a folder" in refused.err
+
+
+def test_check_counts_what_is_played(song: Path, tercet: Run) -> None:
+    checked = tercet("check", song)
+    assert checked.code == 0
+    assert "Two Kettles, no mistakes" in checked.out
+    assert "C major, 3/4, high-g, 6 bars: verse verse" in checked.out
+
+
+def test_check_shows_every_mistake_with_a_caret(song: Path, tercet: Run) -> None:
+    text = (
+        song.read_text(encoding="utf-8").replace("C      | G7 ", "Cq     | G7 ").replace("B4:2 A ", "B4:3 A ")
+    )
+    song.write_text(text, encoding="utf-8")
+    checked = tercet("check", song)
+    assert checked.code == 1
+    assert "2 mistakes in" in checked.err
+    assert f"{song}:11:14: chords:" in checked.err
+    assert "^" in checked.err
+
+
+def test_check_as_json(song: Path, tmp_path: Path, tercet: Run) -> None:
+    broken = tmp_path / "broken.yaml"
+    broken.write_text(song.read_text(encoding="utf-8").replace("G4 A G ", "G4 A H "), encoding="utf-8")
+    checked = tercet("check", "--json", song, broken)
+    good, bad = json.loads(checked.out)
+    assert checked.code == 1
+    assert (good["title"], good["bars"], good["tuning"], good["mistakes"]) == ("Two Kettles", 6, "high-g", [])
+    assert good["problems"] == []
+    assert [(mistake["line"], mistake["row"]) for mistake in bad["mistakes"]] == [(12, "melody")]
+    assert bad["mistakes"][0]["mend"]
+
+
+def test_a_note_that_cannot_be_played_is_told_and_makes_check_fail(song: Path, tercet: Run) -> None:
+    song.write_text(song.read_text(encoding="utf-8").replace("G4 A G ", "G4 A G3 "), encoding="utf-8")
+    checked = tercet("check", song)
+    assert checked.code == 1
+    assert "G3" in checked.out
+    assert "below the lowest string (C4)" in checked.out
+    assert "remedy:" in checked.out
+    problems = json.loads(tercet("check", "--json", song).out)[0]["problems"]
+    assert [problem["unplayable"] for problem in problems] == [True]
+
+
+def test_a_file_that_is_not_there(tmp_path: Path, tercet: Run) -> None:
+    checked = tercet("check", tmp_path / "no.yaml")
+    assert checked.code == 1
+    assert "no.yaml" in checked.err
+    assert json.loads(tercet("check", "--json", tmp_path / "no.yaml").out)[0]["error"]
