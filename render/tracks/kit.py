@@ -51,10 +51,13 @@ class Playing:
         self.synthesiser = synthesiser
         self._seed = seed
         self._dry = dry
+        self._takes: dict[Timeline, Take] = {}
 
     def take(self, timeline: Timeline) -> Take:
-        """Return the take of a timeline."""
-        return perform(self.arrangement, timeline, seed=self._seed, dry=self._dry)
+        """Return the take of a timeline; each is performed once."""
+        if timeline not in self._takes:
+            self._takes[timeline] = perform(self.arrangement, timeline, seed=self._seed, dry=self._dry)
+        return self._takes[timeline]
 
     def stems(self, timeline: Timeline) -> Stems:
         """Return the stems of a timeline; the whole piece at full speed is made only once."""

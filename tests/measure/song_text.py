@@ -53,9 +53,12 @@ class SongText:
     tune
         The struck notes of the melody through the form, swing not counted.
     visits
-        For each section as played its name, its pass from 1, and the beat of its first whole bar.
+        For each section as played its name, its pass from 1, and the beat of its first bar. The pick-up of the whole
+        piece is a bar; other pick-ups are part of the bar before.
     pickup_beat, end_beat
         Length of the very first pick-up, and of the piece.
+    has_between
+        Whether a row `between` adds notes to those of the tune.
     """
 
     title: str
@@ -70,6 +73,7 @@ class SongText:
     visits: tuple[tuple[str, int, Fraction], ...]
     pickup_beat: Fraction
     end_beat: Fraction
+    has_between: bool
 
     @property
     def bar_beat(self) -> int:
@@ -110,7 +114,7 @@ def read_song_text(path: Path) -> SongText:
         before, bars = _melody(sections[name], number, count, Fraction(upper))
         if place == 0:
             at = pickup = sum((note.length_beat for note in before), Fraction(0))
-        visits.append((name, number, at))
+        visits.append((name, number, at if place else Fraction(0)))
         played = [replace(note, beat=note.beat + at) for note in (*before, *bars)]
         syllables = _syllables(sections[name], number, count)
         tune += _sung(_struck(played), syllables)
@@ -128,6 +132,7 @@ def read_song_text(path: Path) -> SongText:
         visits=tuple(visits),
         pickup_beat=pickup,
         end_beat=at,
+        has_between=any(row.name == "between" for rows in sections.values() for row in rows),
     )
 
 
@@ -178,14 +183,14 @@ def _rows(text: str) -> Iterator[_Row]:
         chords = next((bars for name, passes, bars in split if name == "chords" and not passes), [])
         has_pickup = line == 0 and bool(chords) and not chords[0]
         for name, passes, bars in split:
-            bars += [""] * (longest - len(bars))
-            pickup = bars.pop(0) if has_pickup else ""
-            yield _Row(name, passes, line, pickup, tuple(bars))
+            whole = bars + [""] * (longest - len(bars))
+            pickup = whole.pop(0) if has_pickup else ""
+            yield _Row(name, passes, line, pickup, tuple(whole))
 
 
 def _chosen(rows: list[_Row], name: str, number: int, count: int) -> tuple[str, list[str]]:
     """Return the pick-up and the bars of a row in one pass: bars of rows for the pass, else of the plain row."""
-    pickup, lines = "", {}
+    pickup, lines = "", dict[int, list[str]]()
     for row in sorted((row for row in rows if row.name == name), key=lambda row: bool(row.passes)):
         if row.is_for(number, count):
             pickup = row.pickup or pickup

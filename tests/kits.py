@@ -1,0 +1,203 @@
+"""Kits to be measured: made by the real command or through the library, always with the font that is always there."""
+
+from __future__ import annotations
+
+import importlib.util
+import os
+import subprocess
+import sys
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache, cached_property
+from pathlib import Path
+
+from render.arrange import arrange, song_tuning
+from render.exchange import midi_bytes
+from render.perform import Take, lay_out
+from render.song import read_song
+from render.sound import Stems
+from render.sound.fluid import FluidSynthesiser
+from render.sound.fonts import choose_font
+from render.tracks.kit import Playing, kit_files, write_tracks
+from tests.measure.audio import LAYERS, Track, read_track
+from tests.measure.midi import MidiFile, read_with_mido, read_with_pretty_midi
+from tests.measure.song_text import SongText, read_song_text
+
+__all__ = [
+    "FONT",
+    "HARBOUR_LANTERNS",
+    "ROOT",
+    "SHORT_SONG",
+    "Kit",
+    "Workshop",
+    "harbour_kit",
+    "run_tercet",
+    "short_kit",
+    "short_workshop",
+    "workshop",
+]
+
+ROOT = Path(__file__).resolve().parent.parent
+HARBOUR_LANTERNS = ROOT / "songs" / "harbour-lanterns.yaml"
+
+SHORT_SONG = """\
+title: Kettle and Cup
+composer: Tercet example songs
+licence: CC0-1.0
+key: A minor
+meter: 3/4
+tempo: 132
+strum: d . d . d u
+dynamics: {melody: f, between: mp, strums: p}
+form: verse*2
+sections:
+  verse: |
+    chords       | Am        | C      | F         | E7       |
+    melody   E4  | A4 C5 A4  | G4:3   | A4 F A    | G#4:2 B  |
+    words    The | ket-tle is | on,    | the blue cup's | here, is |
+
+    chords    Am            | Dm    | G7     | C      |
+    melody    C5 B4 A       | D5:3  | B4:2 G | C5:2 r |
+    melody 2                |       | B4:2 A | C5:3   |
+    words     pour and wait | long  | for the | tea.  |
+    marks 2                 | rit@1 |         | fermata@1 |
+"""
+
+
+def _packaged_font() -> Path:
+    spec = importlib.util.find_spec("pretty_midi")
+    assert spec is not None
+    assert spec.origin is not None
+    return Path(spec.origin).parent / "TimGM6mb.sf2"
+
+
+FONT = _packaged_font()
+
+
+def run_tercet(*arguments: object, hash_seed: int = 0) -> str:
+    """Run the command in a process of its own and return what it prints."""
+    environment = {**os.environ, "PYTHONHASHSEED": str(hash_seed), "TERCET_SOUND": str(FONT)}
+    command = [sys.executable, "-m", "render", *map(str, arguments)]
+    ran = subprocess.run(
+        command, cwd=ROOT, env=environment, capture_output=True, text=True, encoding="utf-8", check=False
+    )
+    assert ran.returncode == 0, ran.stderr
+    return ran.stdout
+
+
+@dataclass(frozen=True)
+class Kit:
+    """The files of a kit, read when they are asked for, and the song that they were made from."""
+
+    folder: Path
+    song_path: Path
+
+    @cached_property
+    def song(self) -> SongText:
+        return read_song_text(self.song_path)
+
+    @cached_property
+    def midi_path(self) -> Path:
+        (path,) = self.folder.glob("*.mid")
+        return path
+
+    @cached_property
+    def midi(self) -> MidiFile:
+        return read_with_mido(self.midi_path)
+
+    @cached_property
+    def midi_witnesses(self) -> tuple[MidiFile, MidiFile]:
+        """The MIDI file as two libraries read it."""
+        return self.midi, read_with_pretty_midi(self.midi_path)
+
+    @cached_property
+    def track_paths(self) -> dict[str, Path]:
+        """WAV tracks by name: ``demo``, ``without-melody``, …"""
+        return {path.stem[3:]: path for path in sorted(self.folder.glob("*.wav"))}
+
+    @cached_property
+    def tracks(self) -> dict[str, Track]:
+        return {name: read_track(path) for name, path in self.track_paths.items()}
+
+    @cached_property
+    def alone(self) -> dict[str, Track]:
+        """The layers alone, by name."""
+        return {layer: self.tracks[f"only-{layer}"] for layer in LAYERS}
+
+    @property
+    def first_bar_s(self) -> float:
+        """When the count-in, and the pick-up with it, is over."""
+        return float(self.song.bar_beat) * self.song.beat_s
+
+
+@cache
+def harbour_kit(base: Path) -> Kit:
+    """Make the kit of a real song by the real command, once a process, below a folder."""
+    run_tercet("kit", HARBOUR_LANTERNS, "-o", base)
+    return Kit(base / "harbour-lanterns", HARBOUR_LANTERNS)
+
+
+@dataclass(frozen=True)
+class Workshop:
+    """A song opened up, so that a take or its stems can be changed before files are made of them."""
+
+    song_path: Path
+    playing: Playing
+
+    @cached_property
+    def take(self) -> Take:
+        return self.playing.take(lay_out(self.playing.arrangement))
+
+    @cached_property
+    def stems(self) -> Stems:
+        return self.playing.stems(lay_out(self.playing.arrangement))
+
+    def make(
+        self,
+        folder: Path,
+        *,
+        stems: Stems | None = None,
+        take: Take | None = None,
+        names: Sequence[str] | None = None,
+    ) -> Kit:
+        """Write a kit, from other stems or another take where they are given, over what is in the folder.
+
+        Parameters
+        ----------
+        folder
+            Made if it is missing.
+        stems, take
+            What to write instead of the true ones.
+        names
+            The tracks to write, where not all of them are.
+        """
+        folder.mkdir(parents=True, exist_ok=True)
+        files = [file for file in kit_files(folder) if names is None or file.recipe.name in names]
+        write_tracks(files, stems or self.stems, self.playing)
+        midi = folder / f"{self.song_path.stem}.mid"
+        midi.unlink(missing_ok=True)
+        midi.write_bytes(midi_bytes(self.playing.arrangement, take or self.take))
+        return Kit(folder, self.song_path)
+
+
+@cache
+def workshop(song_path: Path, *, dry: bool = False) -> Workshop:
+    """Open a song, once a process."""
+    song = read_song(song_path)
+    arrangement = arrange(song, song_tuning(song))
+    font = choose_font(str(FONT), None, None, {})
+    return Workshop(song_path, Playing(arrangement, FluidSynthesiser(font.sound), dry=dry))
+
+
+@cache
+def short_workshop(base: Path) -> Workshop:
+    """Open the short song, once a process, below a folder."""
+    path = base / "kettle-and-cup.yaml"
+    path.write_text(SHORT_SONG, encoding="utf-8")
+    return workshop(path)
+
+
+@cache
+def short_kit(base: Path) -> Kit:
+    """Make the kit of the short song through the library, once a process, below a folder."""
+    return short_workshop(base).make(base / "short")

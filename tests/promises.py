@@ -1,0 +1,225 @@
+"""What a kit promises, each promise held against a measurement of the files.
+
+`PROMISES` names them. A promise that is broken raises `AssertionError`. The tests of files hold all of them against
+real output; the tests of sabotage show for each one that it can be broken.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+
+from tests.kits import Kit
+from tests.measure.audio import (
+    LAYERS,
+    adding_up_residues,
+    cue_figures,
+    delay_s,
+    full_scale_frames,
+    layer_gains,
+)
+from tests.measure.loudness import gesture_levels_lufs, integrated_lufs, true_peak_dbtp
+from tests.measure.midi import rolls_of, strings_of, tune_figures, written_time_s
+from tests.measure.onsets import onset_figures, onsets_s
+from tests.measure.pitch import cents_sharp
+from tests.measure.tags import tags_of
+
+__all__ = ["PROMISES", "TRACK_NAMES"]
+
+TRACK_NAMES = (
+    "demo",
+    "without-melody",
+    "without-between",
+    "without-strums",
+    "only-melody",
+    "only-between",
+    "only-strums",
+)
+HIGH_G = (67, 60, 64, 69)
+"""Keys of the open strings, string 4 first."""
+
+Promise = Callable[[Kit], None]
+PROMISES: dict[str, Promise] = {}
+
+
+def promise(name: str) -> Callable[[Promise], Promise]:
+    """Put a promise into the table."""
+
+    def put(check: Promise) -> Promise:
+        PROMISES[name] = check
+        return check
+
+    return put
+
+
+@promise("tracks add up")
+def _adding_up(kit: Kit) -> None:
+    residues = adding_up_residues(kit.tracks)
+    step = kit.tracks["demo"].step
+    first = round(kit.first_bar_s * kit.tracks["demo"].rate_hz)
+    for layer in LAYERS:
+        apart = np.abs(residues[layer] - residues["all"]).max() / step
+        assert apart <= 2.5, f"without-{layer} + only-{layer} − demo is {apart:.1f} steps off"
+        left = np.abs(residues[layer][first:]).max() / step
+        assert left <= 1.5, (
+            f"without-{layer} + only-{layer} − demo leaves {left:.1f} steps after the count-in"
+        )
+
+
+@promise("the count-in is in every track once")
+def _count_in(kit: Kit) -> None:
+    demo = kit.tracks["demo"]
+    song = kit.song
+    knocks_s = np.arange(int(song.count_in_beat / song.pulse_beat)) * float(song.pulse_beat) * song.beat_s
+    for residue in adding_up_residues(kit.tracks).values():
+        cues = cue_figures(residue, demo.rate_hz, 2.0 * demo.step)
+        assert cues.onsets_s == pytest.approx(knocks_s, abs=0.002), f"knocks at {cues.onsets_s}"
+        assert max(cues.peaks) < 1.1 * min(cues.peaks), f"knocks as high as {cues.peaks}"
+        assert cues.end_s <= float(song.count_in_beat) * song.beat_s, (
+            f"something sounds until {cues.end_s:.2f} s"
+        )
+
+
+@promise("tracks start and end together")
+def _together(kit: Kit) -> None:
+    assert tuple(kit.tracks) == TRACK_NAMES, f"the tracks are {', '.join(kit.tracks)}"
+    lengths = {track.length_frames for track in kit.tracks.values()}
+    assert len(lengths) == 1, f"lengths of {lengths} frames"
+    for name, track in kit.tracks.items():
+        late_s = delay_s(track, kit.tracks["demo"], kit.first_bar_s)
+        assert abs(late_s) <= 0.0001, f"{name} is {late_s * 1000:.2f} ms late"
+
+
+@promise("layers keep their level")
+def _levels_kept(kit: Kit) -> None:
+    for name, track in kit.tracks.items():
+        kind, _, which = name.partition("-")
+        for layer, gain in layer_gains(track, kit.alone, kit.first_bar_s).items():
+            heard = {"demo": True, "without": layer != which, "only": layer == which}[kind]
+            assert abs(gain - heard) <= 0.001, f"{name} holds {gain:.3f} of {layer}"
+
+
+@promise("melody in front, strums at the back")
+def _front_and_back(kit: Kit) -> None:
+    middle = {}
+    for layer in LAYERS:
+        onsets = [roll.notes[0].onset_s for roll in rolls_of(kit.midi, layer)]
+        middle[layer] = float(np.median(gesture_levels_lufs(kit.alone[layer], onsets)))
+    assert middle["melody"] - middle["between"] >= 2.0, middle
+    assert middle["between"] - middle["strums"] >= 4.0, middle
+    assert middle["melody"] - middle["strums"] <= 18.0, middle
+
+
+@promise("loud enough and no louder")
+def _loudness(kit: Kit) -> None:
+    loudness, peak = integrated_lufs(kit.tracks["demo"]), true_peak_dbtp(kit.tracks["demo"])
+    assert loudness <= -16.0 + 0.1, f"{loudness:.2f} LUFS"
+    assert peak <= -1.0 + 0.1, f"{peak:.2f} dBTP"
+    highest = 20.0 * math.log10(max(float(np.abs(track.samples).max()) for track in kit.tracks.values()))
+    room_db = min(-16.0 - loudness, -1.0 - peak, -0.1 - highest)
+    assert room_db <= 0.1, f"{room_db:.2f} dB of room are left"
+
+
+@promise("nothing at full scale")
+def _full_scale(kit: Kit) -> None:
+    for name, track in kit.tracks.items():
+        assert full_scale_frames(track) == 0, f"{name} is at full scale in {full_scale_frames(track)} frames"
+
+
+@promise("what is written is heard, when it is written")
+def _onsets(kit: Kit) -> None:
+    written_s = [note.onset_s for note in kit.midi.tracks["between"]]
+    heard_s = onsets_s(kit.alone["between"])
+    count_in_s = float(kit.song.count_in_beat) * kit.song.beat_s
+    figures = onset_figures(heard_s[heard_s > count_in_s - 0.1], written_s)
+    assert figures.unheard_s == (), f"unheard: {figures.unheard_s}"
+    assert figures.unwritten_s == (), f"unwritten: {figures.unwritten_s}"
+    assert np.abs(figures.late_s).max() <= 0.003, f"up to {np.abs(figures.late_s).max() * 1000:.1f} ms off"
+
+
+@promise("in tune")
+def _in_tune(kit: Kit) -> None:
+    notes = [note for note in kit.midi.tracks["between"] if note.end_s - note.onset_s >= 0.4]
+    assert notes, "no note is long enough to tell"
+    for note in notes:
+        cents = cents_sharp(kit.alone["between"], note.midi, note.onset_s, note.end_s)
+        assert abs(cents) <= 1.0, f"key {note.midi} at {note.onset_s:.2f} s is {cents:+.1f} cents sharp"
+
+
+@promise("rolls fall towards the tune")
+def _rolls(kit: Kit) -> None:
+    rolls = [roll for roll in rolls_of(kit.midi) if len(roll.notes) > 1]
+    assert rolls, "nothing is rolled"
+    tick_s = 0.002  # the longest, where a slow song slows down
+    for roll in rolls:
+        where = f"the roll at {roll.notes[-1].onset_s:.2f} s"
+        assert roll.loudest_last, f"{where} isn't loudest at its last string"
+        assert strings_of(roll, HIGH_G), f"{where} doesn't fall across neighbouring strings"
+        assert roll.spread_s <= 0.090 + tick_s, f"{where} takes {roll.spread_s:.3f} s"
+        steps = f"the strings of {where} come {min(roll.steps_s):.3f} to {max(roll.steps_s):.3f} s apart"
+        assert 0.015 - tick_s <= min(roll.steps_s), steps
+        assert max(roll.steps_s) <= 0.030 + tick_s, steps
+
+
+@promise("MIDI holds the tune")
+def _tune(kit: Kit) -> None:
+    for midi in kit.midi_witnesses:
+        figures = tune_figures(midi, kit.song)
+        assert figures.missing == (), f"missing: {figures.missing}"
+        assert figures.unexplained == (), f"not in the tune, nor of a roll: {figures.unexplained}"
+        assert bool(figures.added) == kit.song.has_between, f"added: {figures.added}"
+        latest = max(map(abs, figures.late_s))
+        assert latest <= 0.020, f"a note of the tune is {latest * 1000:.1f} ms off its beat"
+
+
+@promise("MIDI has a named track for each layer")
+def _named_tracks(kit: Kit) -> None:
+    for midi in kit.midi_witnesses:
+        assert tuple(midi.tracks) == ("count-in", *LAYERS), f"the tracks are {', '.join(midi.tracks)}"
+
+
+@promise("MIDI says tempo, meter and key")
+def _tempo_meter_key(kit: Kit) -> None:
+    song = kit.song
+    quarters_a_minute = float(song.tempo * song.pulse_beat * 4 / song.meter[1])
+    for midi in kit.midi_witnesses:
+        assert midi.tempi[0] == pytest.approx((0.0, quarters_a_minute), abs=0.001), f"tempo {midi.tempi[0]}"
+        assert midi.meters == ((0.0, *song.meter),), f"meter {midi.meters}"
+        assert midi.keys == ((0.0, song.key),), f"key {midi.keys}"
+
+
+@promise("MIDI says the words")
+def _words(kit: Kit) -> None:
+    sung = [note for note in kit.song.tune if note.syllable]
+    for midi in kit.midi_witnesses:
+        words = [text.rstrip(" -") for _, text in midi.words]
+        assert words == [note.syllable for note in sung], f"sung: {' '.join(words)}"
+        due_s = [written_time_s(midi, kit.song, kit.song.swung(note.beat)) for note in sung]
+        assert [at_s for at_s, _ in midi.words] == pytest.approx(due_s, abs=0.020), "words off their beat"
+
+
+@promise("MIDI says the sections")
+def _sections(kit: Kit) -> None:
+    expected = [name if number == 1 else f"{name} {number}" for name, number, _ in kit.song.visits]
+    marked = [text for _, text in kit.midi.markers]
+    assert marked == expected, f"marked: {marked}"
+    due_s = [written_time_s(kit.midi, kit.song, beat) for _, _, beat in kit.song.visits]
+    assert [at_s for at_s, _ in kit.midi.markers] == pytest.approx(due_s, abs=0.001), (
+        "sections off their bars"
+    )
+
+
+@promise("tracks say what they are")
+def _tags(kit: Kit) -> None:
+    for number, (name, path) in enumerate(kit.track_paths.items(), 1):
+        expected = {
+            "title": f"{kit.song.title} ({name.replace('-', ' ')})",
+            "artist": kit.song.composer,
+            "album": kit.song.title,
+            "number": str(number),
+            "licence": kit.song.licence,
+        }
+        assert tags_of(path) == expected, f"{path.name}: {tags_of(path)}"

@@ -1,0 +1,166 @@
+"""Measurements of what a user gets: a real song's kit by the real command, and takes through the library."""
+
+from __future__ import annotations
+
+import ast
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from render.song import LAYERS
+from render.sound import SAMPLE_RATE_HZ
+from render.tracks.encoding import FORMATS, TrackWriter
+from render.tracks.kit import kit_files, write_tracks
+from render.tracks.mixing import mix_layers
+from render.tracks.recipes import RECIPES
+from tests.kits import (
+    HARBOUR_LANTERNS,
+    ROOT,
+    SHORT_SONG,
+    Kit,
+    Workshop,
+    harbour_kit,
+    run_tercet,
+    short_workshop,
+    workshop,
+)
+from tests.measure.audio import delay_s, read_track
+from tests.measure.loudness import integrated_lufs, true_peak_dbtp
+from tests.measure.midi import tune_figures
+from tests.measure.onsets import onset_figures, onsets_s
+from tests.measure.pitch import cents_sharp
+from tests.measure.sameness import differing_files
+from tests.measure.tags import tags_of
+from tests.promises import PROMISES, TRACK_NAMES
+
+SONGS = sorted((ROOT / "songs").glob("*.yaml"))
+OF_MIDI = [name for name in PROMISES if name.startswith("MIDI")]
+
+
+@pytest.fixture(scope="session")
+def harbour(tmp_path_factory: pytest.TempPathFactory) -> Kit:
+    return harbour_kit(tmp_path_factory.getbasetemp())
+
+
+@pytest.fixture(scope="session")
+def short(tmp_path_factory: pytest.TempPathFactory) -> Workshop:
+    return short_workshop(tmp_path_factory.getbasetemp())
+
+
+def test_no_measurement_knows_the_program() -> None:
+    files = sorted((ROOT / "tests" / "measure").glob("*.py"))
+    assert len(files) >= 7
+    for file in files:
+        for node in ast.walk(ast.parse(file.read_text("utf-8"))):
+            names = [alias.name for alias in node.names] if isinstance(node, ast.Import) else []
+            if isinstance(node, ast.ImportFrom):
+                names = [node.module or ""]
+            for name in names:
+                own = name.startswith("tests.") and not name.startswith("tests.measure.")
+                assert not own, f"{file.name} imports {name}"
+                assert name.partition(".")[0] != "render", f"{file.name} imports {name}"
+
+
+@pytest.mark.parametrize("name", PROMISES)
+def test_a_real_song_keeps_its_promises(name: str, harbour: Kit) -> None:
+    PROMISES[name](harbour)
+
+
+@pytest.mark.parametrize("song", SONGS, ids=lambda path: path.stem)
+@pytest.mark.parametrize("name", [*OF_MIDI, "rolls fall towards the tune"])
+def test_the_midi_of_every_song_keeps_its_promises(name: str, song: Path, tmp_path: Path) -> None:
+    PROMISES[name](workshop(song).make(tmp_path, names=()))
+
+
+@pytest.mark.parametrize("song", SONGS, ids=lambda path: path.stem)
+def test_played_dry_every_note_of_the_tune_falls_on_its_beat(song: Path, tmp_path: Path) -> None:
+    kit = workshop(song, dry=True).make(tmp_path, names=())
+    figures = tune_figures(kit.midi, kit.song)
+    assert len(figures.late_s) == len(kit.song.tune)
+    assert max(map(abs, figures.late_s)) <= 0.001
+
+
+@pytest.mark.parametrize("string", [1, 2, 3, 4])
+def test_a_string_alone_is_struck_when_the_take_says_and_in_tune(string: int, tmp_path: Path) -> None:
+    bench = workshop(HARBOUR_LANTERNS)
+    notes = tuple(note for note in bench.take.notes if note.string == string)
+    stems = bench.playing.synthesiser.stems(replace(bench.take, notes=notes, clicks=()))
+    path = tmp_path / "string.wav"
+    with TrackWriter(path, bits=24) as writer:
+        writer.write(mix_layers(stems))
+    track = read_track(path)
+    figures = onset_figures(onsets_s(track), [note.onset_s for note in notes])
+    assert (figures.unheard_s, figures.unwritten_s) == ((), ())
+    assert np.abs(figures.late_s).max() <= 0.003
+    long = [note for note in notes if note.length_s >= 0.5]
+    assert len(long) >= 20
+    for note in long[::2]:
+        assert abs(cents_sharp(track, note.midi, note.onset_s, note.onset_s + note.length_s)) <= 1.0
+
+
+def test_stems_sum_to_the_demo(short: Workshop, tmp_path: Path) -> None:
+    gain = np.float32(10.0 ** (short.playing.gain_db(-1.0, short.stems) / 20.0))
+    total = gain * sum(short.stems.by_name[layer] for layer in LAYERS) + short.stems.by_name["cues"]
+    folder = tmp_path / "fine"
+    run_tercet("kit", short.song_path, "-o", folder, "--bits", 24, "--tracks", "demo")
+    demo = read_track(folder / short.song_path.stem / "01-demo.wav")
+    assert np.abs(demo.samples - total).max() <= 1e-6
+
+
+def test_all_tracks_in_24_bits_add_up(short: Workshop, tmp_path: Path) -> None:
+    run_tercet("kit", short.song_path, "-o", tmp_path, "--bits", 24)
+    kit = Kit(tmp_path / short.song_path.stem, short.song_path)
+    assert kit.tracks["demo"].step == 2.0**-23
+    PROMISES["tracks add up"](kit)
+    PROMISES["layers keep their level"](kit)
+
+
+def test_two_runs_give_the_same_bytes_in_every_format(tmp_path: Path) -> None:
+    once = tmp_path / "once.yaml"
+    once.write_text(
+        "".join(line for line in SHORT_SONG.splitlines(True) if " 2 " not in line).replace("*2", "")
+    )
+    kinds = ",".join(ending[1:] for ending in FORMATS)
+    for hash_seed, run in enumerate(("one", "two"), 1):
+        command = ("kit", once, "--tracks", "demo", "-o")
+        run_tercet(*command, tmp_path / run / "16", "--formats", kinds, hash_seed=hash_seed)
+        run_tercet(
+            *command, tmp_path / run / "24", "--formats", "wav,flac", "--bits", 24, hash_seed=hash_seed
+        )
+    made = [path.suffix for path in (tmp_path / "one").rglob("*.*")]
+    assert {ending: made.count(ending) for ending in sorted(set(made))} == {
+        ".flac": 2, ".mid": 2, ".mp3": 1, ".ogg": 1, ".opus": 1, ".wav": 2,
+    }  # fmt: skip
+    assert differing_files(tmp_path / "one", tmp_path / "two") == ()
+
+
+@pytest.mark.parametrize("ending", FORMATS)
+def test_every_format_says_what_it_is_and_sounds_the_same(
+    ending: str, short: Workshop, tmp_path: Path
+) -> None:
+    files = [file for kind in {ending, ".wav"} for file in kit_files(tmp_path, (RECIPES[0],), ending=kind)]
+    write_tracks(files, short.stems, short.playing)
+    assert tags_of(tmp_path / f"01-demo{ending}") == {
+        "title": "Kettle and Cup (demo)",
+        "artist": "Tercet example songs",
+        "album": "Kettle and Cup",
+        "number": "1",
+        "licence": "CC0-1.0",
+    }
+    track, plain = read_track(tmp_path / f"01-demo{ending}"), read_track(tmp_path / "01-demo.wav")
+    assert track.rate_hz == plain.rate_hz == SAMPLE_RATE_HZ
+    assert track.length_frames == plain.length_frames
+    assert abs(delay_s(track, plain)) <= 0.0001
+    assert true_peak_dbtp(track) <= (-2.0 if FORMATS[ending].lossy else -1.0) + 0.1
+    assert integrated_lufs(track) <= -16.0 + 0.1
+
+
+def test_the_command_prints_what_it_made(tmp_path: Path, short: Workshop) -> None:
+    printed = run_tercet("kit", short.song_path, "-o", tmp_path)
+    made = sorted(path.name for path in (tmp_path / short.song_path.stem).iterdir())
+    tracks = [f"{number:02}-{name}.wav" for number, name in enumerate(TRACK_NAMES, 1)]
+    assert made == [*tracks, f"{short.song_path.stem}.mid"]
+    for name in made:
+        assert name in printed
