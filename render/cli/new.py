@@ -7,7 +7,6 @@ from pathlib import Path
 
 from render.cli.talk import say
 from render.errors import RequestError
-from render.tracks.files import write_bytes
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "STARTER", "add_arguments", "run"]
 
@@ -46,6 +45,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Write the starter song."""
+    from render.tracks.files import write_bytes
+
     path = Path(arguments.song)
     if path.suffix.lower() not in (".yaml", ".yml"):
         raise RequestError(f"{path}: a song's file name ends in .yaml, such as {path.stem or 'song'}.yaml")

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import argparse
-from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from render.errors import RequestError
-from render.song import LAYERS, Layer
 
 if TYPE_CHECKING:
+    from fractions import Fraction
+
     from render.neck import Tuning
-    from render.song import Song
+    from render.song import Layer, Song
 
 __all__ = [
     "add_performance_options",
@@ -27,6 +27,8 @@ __all__ = [
 
 def speed(text: str) -> Fraction:
     """Read ``70%`` or ``0.7`` as a part of the song's tempo, 25 % to 200 %."""
+    from fractions import Fraction
+
     try:
         value = Fraction(text[:-1]) / 100 if text.endswith("%") else Fraction(text)
     except (ValueError, ZeroDivisionError):
@@ -51,6 +53,8 @@ def speeds(text: str) -> tuple[Fraction, ...]:
 
 def layer(text: str) -> Layer:
     """Read the name of a layer."""
+    from render.song import LAYERS
+
     for name in LAYERS:
         if text == name:
             return name

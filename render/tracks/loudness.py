@@ -261,7 +261,7 @@ def _k_weighting_response(sample_rate_hz: int, length_frames: int) -> NDArray[np
     import numpy as np
 
     delay = np.exp(-2j * np.pi * np.arange(length_frames // 2 + 1) / length_frames)
-    response = np.ones_like(delay)
+    response: NDArray[np.complex128] = np.ones_like(delay)
     for b0, b1, b2, a0, a1, a2 in _k_weighting_sections(sample_rate_hz):
         response *= (b0 + delay * (b1 + delay * b2)) / (a0 + delay * (a1 + delay * a2))
     return response

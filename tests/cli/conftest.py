@@ -48,7 +48,8 @@ def song(tmp_path: Path) -> Path:
 def tercet(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Callable[..., Ran]:
     """Run ``tercet`` with these arguments; wrong usage gives code 2 as on a command line."""
     spec = importlib.util.find_spec("pretty_midi")
-    assert spec is not None and spec.submodule_search_locations
+    assert spec is not None
+    assert spec.submodule_search_locations
     font = Path(spec.submodule_search_locations[0]) / "TimGM6mb.sf2"
     monkeypatch.setenv("TERCET_SOUND", str(font))
 

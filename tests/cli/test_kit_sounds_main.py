@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import json
 import os
+import resource
 import subprocess
 import sys
-import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -43,15 +43,31 @@ def test_a_kit_is_seven_tracks_and_midi_and_says_so(song: Path, tmp_path: Path, 
 
 def test_speeds_formats_and_tracks(song: Path, tmp_path: Path, tercet: Run) -> None:
     ran = tercet(
-        "kit", song, "-o", tmp_path / "out", "--tracks", "demo,only-melody", "--speeds", "100%,60%", "--formats", "flac,mp3"
-    )  # fmt: skip
+        "kit",
+        song,
+        "-o",
+        tmp_path / "out",
+        "--tracks",
+        "demo,only-melody",
+        "--speeds",
+        "100%,60%",
+        "--formats",
+        "flac,mp3",
+    )
     assert ran.code == 0
     names = sorted(path.name for path in (tmp_path / "out" / "two-kettles").iterdir())
     assert names == [
-        "01-demo-60.flac", "01-demo-60.mp3", "01-demo.flac", "01-demo.mp3",
-        "05-only-melody-60.flac", "05-only-melody-60.mp3", "05-only-melody.flac", "05-only-melody.mp3",
-        "two-kettles-60.mid", "two-kettles.mid",
-    ]  # fmt: skip
+        "01-demo-60.flac",
+        "01-demo-60.mp3",
+        "01-demo.flac",
+        "01-demo.mp3",
+        "05-only-melody-60.flac",
+        "05-only-melody-60.mp3",
+        "05-only-melody.flac",
+        "05-only-melody.mp3",
+        "two-kettles-60.mid",
+        "two-kettles.mid",
+    ]
     slow = soundfile.SoundFile(tmp_path / "out" / "two-kettles" / "01-demo-60.flac")
     assert slow.title == "Two Kettles (demo, 60%)"
     assert slow.artist == "Tercet example songs"
@@ -62,7 +78,8 @@ def test_mistakes_of_all_songs_before_any_work(song: Path, tmp_path: Path, terce
     broken.write_text("title: x\n", encoding="utf-8")
     ran = tercet("kit", song, broken, tmp_path / "none.yaml", "-o", tmp_path / "out")
     assert ran.code == 1
-    assert "broken.yaml" in ran.err and "none.yaml" in ran.err
+    assert "broken.yaml" in ran.err
+    assert "none.yaml" in ran.err
     assert not (tmp_path / "out").exists()
 
 
@@ -99,14 +116,15 @@ def test_a_font_that_is_missing_is_said(tercet: Run) -> None:
 
 
 def test_help_answers_at_once() -> None:
-    """The best of five: other work on the machine must not decide."""
+    """Processor time, the best of five: other work on the machine must not decide."""
     taken_s = []
     for _ in range(5):
-        start = time.perf_counter()
+        before = resource.getrusage(resource.RUSAGE_CHILDREN)
         ran = subprocess.run(
             [sys.executable, "-m", "render", "--help"], capture_output=True, text=True, check=True
         )
-        taken_s.append(time.perf_counter() - start)
+        after = resource.getrusage(resource.RUSAGE_CHILDREN)
+        taken_s.append(after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
     assert "COMMAND" in ran.stdout
     assert min(taken_s) < 0.25
 

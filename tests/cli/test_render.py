@@ -32,8 +32,21 @@ def test_every_kind_of_recording(song: Path, tmp_path: Path, tercet: Run, ending
 def test_layers_speed_bars_and_count_in(song: Path, tmp_path: Path, tercet: Run) -> None:
     path = tmp_path / "part.wav"
     ran = tercet(
-        "render", song, "-o", path, "--without", "melody", "--speed", "50%", "--bars", "2-3", "--count-in", "0", "--bits", "24"
-    )  # fmt: skip
+        "render",
+        song,
+        "-o",
+        path,
+        "--without",
+        "melody",
+        "--speed",
+        "50%",
+        "--bars",
+        "2-3",
+        "--count-in",
+        "0",
+        "--bits",
+        "24",
+    )
     assert ran.code == 0
     assert "without-melody" in ran.err
     info = soundfile.info(path)
@@ -127,7 +140,8 @@ def test_requests_that_cannot_be_met(
 def test_an_ending_that_is_not_known(song: Path, tmp_path: Path, tercet: Run) -> None:
     ran = tercet("render", song, "-o", tmp_path / "demo.aiff")
     assert ran.code == 1
-    assert ".flac" in ran.err and ".mid" in ran.err
+    assert ".flac" in ran.err
+    assert ".mid" in ran.err
 
 
 def test_a_song_is_never_overwritten(song: Path, tercet: Run) -> None:
