@@ -1,7 +1,8 @@
 """The performer: from beats to seconds, from marks to levels."""
 
 from render.perform.model import Click, PlayedBar, Span, Take, TakeNote, TempoPoint, Timeline
-from render.perform.performer import lay_out, perform
+from render.perform.performer import perform
+from render.perform.timeline import lay_out
 
 __all__ = [
     "Click",

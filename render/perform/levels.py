@@ -10,9 +10,11 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import groupby
 from math import log10
 
 from render.arrange import Gesture
+from render.perform.marks import PlacedMark, placed_marks
 from render.song import LAYERS, Bar, Dynamics, Layer
 
 __all__ = [
@@ -29,6 +31,9 @@ MARK_LEVEL_DB: dict[str, float] = {
 }  # fmt: skip
 """Level of each dynamic mark relative to mf."""
 
+STEP_DB = 4.0
+"""From one mark to the next; a hairpin that leads to no mark goes so far."""
+
 ACCENT_DB = 3.0
 """An accent mark, or an accented slot of a strum pattern."""
 
@@ -39,79 +44,92 @@ TUNE_BETWEEN_DB = 4.0
 """A note of the tune that is not rolled lies at most this far under the melody, so that the tune stays whole."""
 
 LOUDEST_VELOCITY = 127
+
+LEVEL_DIGITS = 9
+"""Decimals of a level: logarithms may differ in their last bit from machine to machine, what is played may not."""
+
 _LOUDEST_DB = MARK_LEVEL_DB["fff"]
 
 
 @dataclass(frozen=True, slots=True)
-class _Point:
-    """From `beat` on the level is `level_db`, or moves evenly to the next point where `moving`."""
+class _Reach:
+    """From `beat` to the next reach the level moves evenly from `level_db` to `end_db`."""
 
     beat: Fraction
     level_db: float
-    moving: bool = False
+    end_db: float
 
 
-@dataclass(frozen=True, slots=True)
 class LevelLine:
     """The level of one layer along the piece as played, in dB relative to mf."""
 
-    points: tuple[_Point, ...]
+    def __init__(self, reaches: Sequence[_Reach]) -> None:
+        self._reaches = reaches
+        self._beats = [float(reach.beat) for reach in reaches]
 
     def at(self, beat: Fraction) -> float:
-        """Return the level at a beat of the piece; before the first point it is the first point's."""
-        after = bisect_right(self.points, beat, key=lambda point: point.beat)
-        here = self.points[max(after - 1, 0)]
-        if not here.moving or after >= len(self.points):
+        """Return the level at a beat of the piece."""
+        place = float(beat)
+        after = bisect_right(self._beats, place)
+        here = self._reaches[max(after - 1, 0)]
+        if here.level_db == here.end_db or after == len(self._beats):
             return here.level_db
-        there = self.points[after]
-        along = float((beat - here.beat) / (there.beat - here.beat))
-        return here.level_db + along * (there.level_db - here.level_db)
+        along = (place - self._beats[after - 1]) / (self._beats[after] - self._beats[after - 1])
+        return here.level_db + along * (here.end_db - here.level_db)
 
 
 def level_lines(bars: Sequence[Bar], dynamics: Dynamics) -> dict[Layer, LevelLine]:
     """Return the level of each layer along the piece, from the marks in force and the hairpins between them.
 
-    A hairpin ends at the next mark that sets its layer. If that is no dynamic, or none comes, it leads one step
-    of 4 dB up or down.
+    A bare dynamic gives every layer its distance from the melody in `dynamics`, whatever a layer's own mark said
+    before. A hairpin ends at the next dynamic or hairpin of its layer, at the latest at its section's end; marks of
+    time, accents and breaths don't end it. It leads to the dynamic that stands there, if that lies in its direction.
+    If not, or if none stands there, it leads one step of 4 dB up or down, and the dynamic comes at once (`<` to `p`).
     """
+    marks = [mark for mark in placed_marks(bars) if mark.kind in ("dynamic", "hairpin")]
     base = {layer: MARK_LEVEL_DB[dynamics.of(layer)] for layer in LAYERS}
-    lines: dict[Layer, LevelLine] = {}
-    for layer in LAYERS:
-        distance = base[layer] - base["melody"]
-        points = [_Point(Fraction(0), base[layer])]
-        direction = 0
-        for beat, kind, value, mark_layer in _events(bars):
-            if mark_layer not in (None, layer):
-                continue
-            level = points[-1].level_db + 4.0 * direction
-            if kind == "dynamic":
-                level = MARK_LEVEL_DB[value] + (distance if mark_layer is None else 0.0)
-            direction = {"<": 1, ">": -1}.get(value, 0) if kind == "hairpin" else 0
-            if beat == points[-1].beat:
-                points.pop()
-            points.append(_Point(beat, level, moving=direction != 0))
-        if direction and bars:
-            end = bars[-1].start_beat + bars[-1].length_beat
-            points.append(_Point(end, points[-1].level_db + 4.0 * direction))
-        lines[layer] = LevelLine(tuple(points))
-    return lines
+    return {layer: _line(layer, base[layer], base[layer] - base["melody"], marks) for layer in LAYERS}
 
 
-def _events(bars: Sequence[Bar]) -> list[tuple[Fraction, str, str, Layer | None]]:
-    """Return the marks of the piece in order: beat, kind, value, layer.
+def _line(layer: Layer, level_db: float, distance_db: float, marks: Sequence[PlacedMark]) -> LevelLine:
+    """Return one layer's line from its first level and its distance from the melody."""
+    reaches = [_Reach(Fraction(0), level_db, level_db)]
+    hairpin: PlacedMark | None = None
+    applying = [mark for mark in marks if mark.layer in (None, layer)]
+    for beat, group in groupby(applying, key=lambda mark: mark.beat):
+        here = sorted(group, key=lambda mark: mark.layer is not None)
+        told_db = _told_db(here, distance_db)
+        if hairpin is not None:
+            _close(reaches, hairpin, beat, told_db)
+        hairpin = next((mark for mark in reversed(here) if mark.kind == "hairpin"), None)
+        level_db = told_db if told_db is not None else reaches[-1].end_db
+        if reaches[-1].beat == beat:
+            reaches.pop()
+        reaches.append(_Reach(beat, level_db, level_db))
+    if hairpin is not None:
+        _close(reaches, hairpin, hairpin.visit_end_beat, None)
+    return LevelLine(reaches)
 
-    Accents and breaths end no hairpin: they belong to single notes.
-    """
-    ends_hairpin = ("dynamic", "hairpin", "rit", "a-tempo", "fermata")
-    return sorted(
-        (
-            (bar.start_beat + mark.at_beat, mark.kind, mark.value, mark.layer)
-            for bar in bars
-            for mark in bar.marks
-            if mark.kind in ends_hairpin
-        ),
-        key=lambda event: event[0],
-    )
+
+def _told_db(here: Sequence[PlacedMark], distance_db: float) -> float | None:
+    """Return the level that the dynamics at one place set, a layer's own coming last; None without one."""
+    told = None
+    for mark in here:
+        if mark.kind == "dynamic":
+            told = MARK_LEVEL_DB[mark.value] + (distance_db if mark.layer is None else 0.0)
+    return told
+
+
+def _close(reaches: list[_Reach], hairpin: PlacedMark, next_beat: Fraction, told_db: float | None) -> None:
+    """Let the last reach lead to where its hairpin ends, and go on from there."""
+    start = reaches.pop()
+    step_db = STEP_DB if hairpin.value == "<" else -STEP_DB
+    end_db = start.level_db + step_db
+    end_beat = min(next_beat, hairpin.visit_end_beat)
+    if next_beat == end_beat and told_db is not None and (told_db - start.level_db) * step_db > 0.0:
+        end_db = told_db
+    reaches.append(_Reach(start.beat, start.level_db, end_db))
+    reaches.append(_Reach(end_beat, end_db, end_db))
 
 
 def gesture_level_db(gesture: Gesture, lines: dict[Layer, LevelLine]) -> float:
@@ -132,7 +150,7 @@ def string_levels_db(gesture: Gesture, level_db: float) -> tuple[float, ...]:
         0.0 if note.part != "chord" or gesture.layer == "strums" else -UNDER_TUNE_DB for note in gesture.notes
     ]
     total = 10.0 * log10(sum(10.0 ** (part / 10.0) for part in under))
-    return tuple(level_db + part - total for part in under)
+    return tuple(round(level_db + part - total, LEVEL_DIGITS) for part in under)
 
 
 def velocity_of_level(level_db: float) -> int:
@@ -140,5 +158,5 @@ def velocity_of_level(level_db: float) -> int:
 
     The square law of SoundFont 2.04, section 8.4.1: ``dB = 40 · log10(v/127)``.
     """
-    velocity = round(float(LOUDEST_VELOCITY * 10.0 ** ((level_db - _LOUDEST_DB) / 40.0)))
+    velocity = round(LOUDEST_VELOCITY * float(10.0 ** ((level_db - _LOUDEST_DB) / 40.0)))
     return min(max(velocity, 1), LOUDEST_VELOCITY)

@@ -102,7 +102,7 @@ class PlayedBar:
 
 @dataclass(frozen=True, slots=True)
 class TempoPoint:
-    """A point of the tempo map: `take_beat` beats since the take's first count falls at `onset_s` seconds."""
+    """A point of the tempo map: `take_beat` beats from the take's start (count-in or silence) fall at `onset_s`."""
 
     take_beat: Fraction
     onset_s: float
@@ -123,7 +123,7 @@ class Take:
     tempo_map
         Strictly rising in both figures, from beat 0 at 0 s to the end; between two points the tempo is even.
     length_s
-        When the last string may be damped; a ringing end comes after it.
+        When the last bar ends and the last strings may be damped; a ringing end comes after it.
     """
 
     notes: tuple[TakeNote, ...]

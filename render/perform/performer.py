@@ -2,91 +2,26 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from math import ceil
+from itertools import groupby
+from math import inf
 
 from render.arrange import Arrangement, Gesture
-from render.errors import ParameterError, RequestError
 from render.perform.deviation import level_deviation_db, time_deviation_s
 from render.perform.levels import gesture_level_db, level_lines, string_levels_db, velocity_of_level
-from render.perform.model import Click, PlayedBar, Span, Take, TakeNote, TempoPoint, Timeline
-from render.perform.tempo import Clock, piece_clock, swung_beat
-from render.song import Meter
+from render.perform.model import Take, TakeNote, Timeline
+from render.perform.spread import string_delays_s
+from render.perform.swing import Swing
+from render.perform.tempo import Clock, piece_clock
+from render.perform.timeline import Run, count_in, played_bars_of, runs_of, tempo_map
 
-__all__ = ["lay_out", "perform"]
+__all__ = ["perform"]
 
-SLOWEST, FASTEST = Fraction(1, 4), Fraction(2)
-"""Range of speeds."""
-
-LEAD_S = 0.1
-"""Silence before the first beat where nothing is counted in: a roll begins before its beat."""
-
-CHOP_S = 0.03
-"""A chop is damped at once."""
-
-ROLL_STEP_S = 0.022
-ROLL_STEP_RANGE_S = (0.015, 0.030)
-ROLL_STEP_PER_DB_S = 0.0006
-STRUM_STEP_PART = 0.55
-ROLL_LIMIT_S = 0.090
-"""From string to string a roll takes 15–30 ms, wider when soft or slow, and at most 90 ms in all; a strum is
-quicker. The figures come from trials, and from Goebl & Parncutt 2002 for the order: the tune last, on the beat."""
-
-ROLL_ROOM_PART = 0.6
-"""A roll takes at most this part of the time since the gesture before."""
-
-
-def lay_out(
-    arrangement: Arrangement,
-    bar_indices: Sequence[int] | None = None,
-    speed: Fraction = Fraction(1),
-    count_in_bars: int = 1,
-) -> Timeline:
-    """Return the timeline of a piece, or of chosen bars, at one speed.
-
-    Parameters
-    ----------
-    arrangement
-        The piece as played.
-    bar_indices
-        Indices into its bars in the order to play them; all of them without it.
-    speed
-        1/4 to 2.
-    count_in_bars
-        0 to 4 bars counted before.
-    """
-    if not SLOWEST <= speed <= FASTEST:
-        raise ParameterError(f"speed must be 25% to 200% (got {float(speed):.0%})")
-    if not 0 <= count_in_bars <= 4:
-        raise ParameterError(f"count-in must be 0 to 4 bars (got {count_in_bars})")
-    indices = range(len(arrangement.bars)) if bar_indices is None else bar_indices
-    spans: list[Span] = []
-    for index in indices:
-        if spans and spans[-1].last + 1 == index:
-            spans[-1] = replace(spans[-1], last=index)
-        else:
-            spans.append(Span(index, index, speed))
-    if not spans:
-        raise RequestError("no bars are chosen")
-    return Timeline(tuple(spans), count_in_bars)
-
-
-@dataclass(frozen=True, slots=True)
-class _Run:
-    """A span as it falls in the take: its beats of the piece, and where they start in the take."""
-
-    span: Span
-    start_beat: Fraction
-    end_beat: Fraction
-    take_beat: Fraction
-    start_s: float
-
-    def seconds(self, clock: Clock, beat: Fraction) -> float:
-        """Return the take's time of a beat of the piece."""
-        return self.start_s + (clock.seconds(beat) - clock.seconds(self.start_beat)) / float(self.span.speed)
+SHORTEST_S = 0.03
+"""A chop is damped at once; no other note is shorter than this, unless its string is struck again."""
 
 
 def perform(arrangement: Arrangement, timeline: Timeline, *, seed: int = 1, dry: bool = False) -> Take:
@@ -106,68 +41,84 @@ def perform(arrangement: Arrangement, timeline: Timeline, *, seed: int = 1, dry:
     Returns
     -------
     Take
-        Notes with onsets in seconds; on each string one note at a time.
+        Notes with onsets in seconds; on each string one note at a time. Nothing rings past the end of a span: where
+        the next bar of the piece doesn't follow, its music would clash with what does.
     """
-    clock = piece_clock(arrangement.bars, arrangement.song)
-    lines = level_lines(arrangement.bars, arrangement.song.dynamics)
-    runs, clicks = _runs(arrangement, timeline, clock)
-    bars = _bars(arrangement, runs, clock)
+    swing = Swing(arrangement)
+    clock = piece_clock(arrangement, swing)
+    runs = runs_of(arrangement, timeline, clock)
+    placed = _placed(arrangement, swing, clock, None if dry else seed)
     notes: list[TakeNote] = []
-    bar_offset = 0
-    gesture_count = 0
+    bar_offset = gesture_count = 0
+    struck_s = -inf
     for run in runs:
-        inside = [item for item in arrangement.gestures if run.start_beat <= item.start_beat < run.end_beat]
-        swung = _Swing(arrangement, run, clock)
-        before_s = -1.0
-        latest_s, latest_beat = -1.0, Fraction(-1)
-        for gesture in inside:
-            late_s, louder_db = (0.0, 0.0) if dry else _deviation(gesture, arrangement, seed)
-            onset_s = max(swung.seconds(gesture.start_beat) + late_s, 0.0)
-            if gesture.start_beat > latest_beat:
-                before_s, latest_beat = latest_s, gesture.start_beat
-            latest_s = max(latest_s, onset_s)
-            level_db = gesture_level_db(gesture, lines) + louder_db
-            notes += _strings(
-                gesture, gesture_count, onset_s, before_s, swung.end_seconds(gesture) + late_s, level_db,
-                bar_offset + swung.bar_index(gesture.start_beat), run.span.speed,
-            )  # fmt: skip
-            gesture_count += 1
+        inside = placed[_index_of(placed, run.start_beat) : _index_of(placed, run.end_beat)]
+        pulse_s = clock.beat_s * float(arrangement.song.meter.pulse_beat / run.span.speed)
+        for _, together in groupby(inside, key=_onset_of):
+            strokes: list[TakeNote] = []
+            for item in together:
+                bar_index = item.bar_index - run.span.first + bar_offset
+                strokes += _strings(item, run, gesture_count, bar_index, struck_s, pulse_s)
+                gesture_count += 1
+            notes += _one_a_string(strokes)
+            struck_s = max(note.onset_s for note in strokes)
         bar_offset += run.span.last - run.span.first + 1
-    end_s = bars[-1].end_s
     ordered = tuple(sorted(_one_at_a_time(notes), key=lambda note: (note.onset_s, note.string)))
-    length_s = max([end_s, *(note.onset_s + note.length_s for note in ordered)])
-    return Take(ordered, clicks, bars, _tempo_map(arrangement, runs, clock), length_s)
+    return Take(
+        ordered,
+        count_in(arrangement, timeline, clock),
+        played_bars_of(arrangement, runs, clock),
+        tempo_map(arrangement, runs, clock),
+        runs[-1].end_s,
+    )
 
 
-class _Swing:
-    """Times of a run's places with swing."""
+@dataclass(frozen=True, slots=True)
+class _Placed:
+    """A gesture with all that doesn't depend on the timeline.
 
-    def __init__(self, arrangement: Arrangement, run: _Run, clock: Clock) -> None:
-        self._bars = arrangement.bars[run.span.first : run.span.last + 1]
-        self._song = arrangement.song
-        self._run = run
-        self._clock = clock
-        self._starts = [bar.start_beat for bar in self._bars]
+    `onset_s` and `end_s` are times of the piece's own clock; `bar_index` counts the arrangement's bars.
+    """
 
-    def bar_index(self, beat: Fraction) -> int:
-        """Return the index within the run of the bar that holds a beat."""
-        return max(bisect_right(self._starts, beat) - 1, 0)
+    gesture: Gesture
+    bar_index: int
+    onset_s: float
+    end_s: float
+    late_s: float
+    level_db: float
 
-    def seconds(self, beat: Fraction) -> float:
-        """Return the take's time of a written place."""
-        bar = self._bars[self.bar_index(beat)]
-        offset = self._song.meter.bar_beat - bar.length_beat
-        local = beat - bar.start_beat + offset
-        return self._run.seconds(
-            self._clock, bar.start_beat - offset + swung_beat(local, self._song.meter, self._song.swing)
+
+def _placed(arrangement: Arrangement, swing: Swing, clock: Clock, seed: int | None) -> list[_Placed]:
+    """Return the gestures in the order played (swing can change it within a pulse), deviating unless `seed` is None."""
+    lines = level_lines(arrangement.bars, arrangement.song.dynamics)
+    starts = [float(bar.start_beat) for bar in arrangement.bars]
+    placed = []
+    for gesture in arrangement.gestures:
+        end_beat = gesture.start_beat + gesture.length_beat
+        late_s, louder_db = (0.0, 0.0) if seed is None else _deviations(gesture, arrangement, seed)
+        placed.append(
+            _Placed(
+                gesture,
+                max(bisect_right(starts, float(gesture.start_beat)) - 1, 0),
+                clock.seconds(swing.beat(gesture.start_beat, gesture.layer)),
+                clock.seconds(swing.beat(end_beat, gesture.layer)),
+                late_s,
+                gesture_level_db(gesture, lines) + louder_db,
+            )
         )
-
-    def end_seconds(self, gesture: Gesture) -> float:
-        """Return the take's time at which a gesture ends."""
-        return self.seconds(gesture.start_beat + gesture.length_beat)
+    return sorted(placed, key=_onset_of)
 
 
-def _deviation(gesture: Gesture, arrangement: Arrangement, seed: int) -> tuple[float, float]:
+def _onset_of(item: _Placed) -> float:
+    return item.onset_s
+
+
+def _index_of(placed: Sequence[_Placed], bar_line: Fraction) -> int:
+    """Return the index of the first gesture at a bar line or after it."""
+    return bisect_left(placed, bar_line, key=lambda item: item.gesture.start_beat)
+
+
+def _deviations(gesture: Gesture, arrangement: Arrangement, seed: int) -> tuple[float, float]:
     """Return how late in seconds and how much louder in dB a gesture is, by its place."""
     meter = arrangement.song.meter
     bars_before = max(gesture.section_bar - 1, 0)
@@ -176,100 +127,38 @@ def _deviation(gesture: Gesture, arrangement: Arrangement, seed: int) -> tuple[f
     return time_deviation_s(*place), level_deviation_db(*place)
 
 
-def _runs(
-    arrangement: Arrangement, timeline: Timeline, clock: Clock
-) -> tuple[tuple[_Run, ...], tuple[Click, ...]]:
-    """Place the spans one after the other, after the count-in."""
-    meter = arrangement.song.meter
-    first = arrangement.bars[timeline.spans[0].first]
-    count_beat = timeline.count_in_bars * meter.bar_beat
-    if first.length_beat < meter.bar_beat and timeline.count_in_bars:
-        count_beat -= first.length_beat
-    lead_s = 0.0 if count_beat else LEAD_S
-    beat_s = clock.beat_s / float(timeline.spans[0].speed)
-    clicks = [
-        Click(float(bar * meter.bar_beat + place) * beat_s, first=place == 0)
-        for bar in range(timeline.count_in_bars)
-        for place in _pulse_places(meter.bar_beat, meter)
-        if bar * meter.bar_beat + place < count_beat
-    ]
-    runs = []
-    take_beat, now_s = count_beat, lead_s + float(count_beat) * beat_s
-    for span in timeline.spans:
-        start = arrangement.bars[span.first].start_beat
-        end = arrangement.bars[span.last].start_beat + arrangement.bars[span.last].length_beat
-        runs.append(_Run(span, start, end, take_beat, now_s))
-        now_s = runs[-1].seconds(clock, end)
-        take_beat += end - start
-    return tuple(runs), tuple(clicks)
-
-
-def _bars(arrangement: Arrangement, runs: Sequence[_Run], clock: Clock) -> tuple[PlayedBar, ...]:
-    return tuple(
-        PlayedBar(
-            bar.number,
-            bar.section,
-            bar.pass_number,
-            run.seconds(clock, bar.start_beat),
-            run.seconds(clock, bar.start_beat + bar.length_beat),
-        )
-        for run in runs
-        for bar in arrangement.bars[run.span.first : run.span.last + 1]
-    )
-
-
-def _tempo_map(arrangement: Arrangement, runs: Sequence[_Run], clock: Clock) -> tuple[TempoPoint, ...]:
-    """Return the time of each pulse of the take, from its first count to its end."""
-    points = []
-    if runs[0].take_beat:
-        points.append(TempoPoint(Fraction(0), 0.0))
-    for run in runs:
-        for bar in arrangement.bars[run.span.first : run.span.last + 1]:
-            for place in _pulse_places(bar.length_beat, arrangement.song.meter):
-                beat = bar.start_beat + place
-                points.append(TempoPoint(run.take_beat + beat - run.start_beat, run.seconds(clock, beat)))
-    last = runs[-1]
-    points.append(
-        TempoPoint(last.take_beat + last.end_beat - last.start_beat, last.seconds(clock, last.end_beat))
-    )
-    return tuple(points)
-
-
-def _pulse_places(length_beat: Fraction, meter: Meter) -> list[Fraction]:
-    """Return the places of the pulses in a stretch of that length, from 0."""
-    return [place * meter.pulse_beat for place in range(ceil(length_beat / meter.pulse_beat))]
-
-
 def _strings(
-    gesture: Gesture,
-    number: int,
-    onset_s: float,
-    before_s: float,
-    end_s: float,
-    level_db: float,
-    bar_index: int,
-    speed: Fraction,
+    item: _Placed, run: Run, number: int, bar_index: int, struck_s: float, pulse_s: float
 ) -> Iterator[TakeNote]:
-    """Yield the strings of one gesture, spread in time with the last on the beat."""
-    count = len(gesture.notes)
-    step_s = ROLL_STEP_S - ROLL_STEP_PER_DB_S * level_db
-    step_s = min(max(step_s, ROLL_STEP_RANGE_S[0]), ROLL_STEP_RANGE_S[1])
-    if speed < 1:
-        step_s = min(step_s / float(speed) ** 0.5, ROLL_STEP_RANGE_S[1])
-    if gesture.action in ("strum", "chop"):
-        step_s *= STRUM_STEP_PART
-    spread_s = min(step_s * (count - 1), ROLL_LIMIT_S, onset_s)
-    if before_s >= 0.0:
-        spread_s = min(spread_s, ROLL_ROOM_PART * (onset_s - before_s))
-    levels = string_levels_db(gesture, level_db)
-    for place, (note, string_db) in enumerate(zip(gesture.notes, levels, strict=True)):
-        struck_s = onset_s - spread_s * (count - 1 - place) / max(count - 1, 1)
-        length_s = CHOP_S if gesture.action == "chop" else max(end_s - struck_s, CHOP_S)
+    """Yield the strings of one gesture.
+
+    Parameters
+    ----------
+    item, run
+        The gesture and the stretch of the take in which it is played.
+    number
+        Which gesture of the take it is.
+    bar_index
+        Which bar of the take it is in.
+    struck_s
+        When the gesture before was struck, by the take's time.
+    pulse_s
+        How long a pulse lasts in this run.
+    """
+    gesture = item.gesture
+    onset_s = run.seconds(item.onset_s) + item.late_s
+    end_s = run.end_s
+    if gesture.start_beat + gesture.length_beat < run.end_beat:
+        end_s = min(run.seconds(item.end_s) + item.late_s, run.end_s)
+    levels_db = string_levels_db(gesture, item.level_db)
+    delays_s = string_delays_s(gesture, item.level_db, pulse_s, onset_s - struck_s)
+    for note, level_db, delay_s in zip(gesture.notes, levels_db, delays_s, strict=True):
+        length_s = SHORTEST_S if gesture.action == "chop" else max(end_s - onset_s - delay_s, SHORTEST_S)
         yield TakeNote(
-            onset_s=struck_s,
+            onset_s=onset_s + delay_s,
             length_s=length_s,
-            level_db=string_db,
-            velocity=velocity_of_level(string_db),
+            level_db=level_db,
+            velocity=velocity_of_level(level_db),
             midi=note.midi,
             string=note.string,
             fret=note.fret,
@@ -286,14 +175,28 @@ def _strings(
         )
 
 
+def _one_a_string(strokes: Sequence[TakeNote]) -> list[TakeNote]:
+    """Return the strokes of one moment, one for each string: of those that meet the one that matters most."""
+    best: dict[int, TakeNote] = {}
+    for note in strokes:
+        other = best.get(note.string)
+        if other is None or _weight(note) > _weight(other):
+            best[note.string] = note
+    return list(best.values())
+
+
+def _weight(note: TakeNote) -> tuple[bool, bool, float]:
+    """Return how much a stroke matters: the tune and its roll, then added notes, then chords, the louder first."""
+    return note.part == "tune" or note.action == "roll", note.part == "added", note.level_db
+
+
 def _one_at_a_time(notes: Sequence[TakeNote]) -> Iterator[TakeNote]:
     """Yield the notes, each damped at the latest when its string is struck again, by whichever layer."""
-    for string in (1, 2, 3, 4):
-        along = sorted(
-            (note for note in notes if note.string == string), key=lambda note: (note.onset_s, note.beat)
-        )
-        for note, following in zip(along, [*along[1:], None], strict=True):
-            if following is not None and note.onset_s + note.length_s > following.onset_s:
-                yield replace(note, length_s=following.onset_s - note.onset_s)
-            else:
-                yield note
+    ringing: dict[int, TakeNote] = {}
+    for note in sorted(notes, key=lambda note: (note.onset_s, note.beat)):
+        before = ringing.get(note.string)
+        if before is not None:
+            room_s = note.onset_s - before.onset_s
+            yield before if before.length_s <= room_s else replace(before, length_s=room_s)
+        ringing[note.string] = note
+    yield from ringing.values()
