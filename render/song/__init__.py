@@ -33,8 +33,12 @@ from render.song.model import (
 )
 
 if TYPE_CHECKING:
+    from render.song.bar_choice import bar_indices
     from render.song.played import played_bars
     from render.song.reader import parse_song, read_song
+    from render.song.schema import song_schema
+    from render.song.transpose import drop_pins, transpose_song
+    from render.song.writer import tidy_text, write_song
 
 __all__ = [
     "LAYERS",
@@ -58,15 +62,27 @@ __all__ = [
     "Source",
     "Syllable",
     "Visit",
+    "bar_indices",
+    "drop_pins",
     "parse_song",
     "played_bars",
     "read_song",
+    "song_schema",
+    "tidy_text",
+    "transpose_song",
+    "write_song",
 ]
 
 _LOADED_WHEN_USED = {
+    "bar_indices": "render.song.bar_choice",
+    "drop_pins": "render.song.transpose",
     "parse_song": "render.song.reader",
     "played_bars": "render.song.played",
     "read_song": "render.song.reader",
+    "song_schema": "render.song.schema",
+    "tidy_text": "render.song.writer",
+    "transpose_song": "render.song.transpose",
+    "write_song": "render.song.writer",
 }
 
 

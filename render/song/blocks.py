@@ -8,6 +8,7 @@ them: each such slip is noted, and YAML is given the lines as they were meant, t
 from __future__ import annotations
 
 import re
+from collections import Counter
 from dataclasses import dataclass, field
 
 from render.song.mistakes import MistakeBook
@@ -15,7 +16,7 @@ from render.song.model import ROW_NAMES, Source
 
 __all__ = ["MeantLines", "lines_as_meant"]
 
-_HEADER = re.compile(r"( *)([^\s#][^#]*?) *:( *)([|>][-+0-9]{0,2})? *(?:(?<= )#.*)?")
+_HEADER_END = re.compile(r":( *)([|>][-+0-9]{0,2})?$")
 _ROW = re.compile(rf" *({'|'.join(ROW_NAMES)})(?![^\s|])(?!\s*:(?:\s|$)).*")
 _SPACES_TO_YAML = str.maketrans({"\t": " ", "\x85": " ", "\u2028": " ", "\u2029": " "})
 
@@ -73,7 +74,11 @@ def _is_comment(line: str) -> bool:
 
 def _note_tabs(lines: list[str], book: MistakeBook) -> bool:
     """Note tabs and odd spaces before the text of a line; one mistake for all of a kind."""
-    for space, name in (("\t", "a tab"), ("\u00a0", "a no-break space"), ("", "a space that isn't a plain one")):
+    for space, name in (
+        ("\t", "a tab"),
+        ("\u00a0", "a no-break space"),
+        ("", "a space that isn't a plain one"),
+    ):
         found = [
             index
             for index, line in enumerate(lines)
@@ -92,57 +97,78 @@ def _note_tabs(lines: list[str], book: MistakeBook) -> bool:
     return False
 
 
+@dataclass(frozen=True, slots=True)
+class _Header:
+    """A line that may open a block: ``name: |``, or ``name:`` with an empty sign."""
+
+    name: str
+    indent: int
+    gap: bool
+    sign: str
+    sign_column: int
+
+
+def _header(line: str) -> _Header | None:
+    text = line.split(" #", 1)[0].rstrip()
+    end = _HEADER_END.search(text)
+    name = text[: end.start()].strip() if end else ""
+    if end is None or name.startswith("#"):
+        return None
+    sign = end[2] or ""
+    return _Header(name, _indent(line), bool(end[1]), sign, len(text) - len(sign) + 1)
+
+
 def _read_block(meant: MeantLines, header_index: int, book: MistakeBook) -> int | None:
     """Read the block that this line opens, if it does, and return the line after it."""
     lines = meant.lines
-    header = _HEADER.fullmatch(lines[header_index])
+    header = _header(lines[header_index])
     if header is None:
         return None
-    key_indent, sign = len(header[1]), header[4]
     start = header_index + 1
-    if sign is None:
+    if not header.sign:
         following = _next_text(lines, start)
-        if following is None or _indent(lines[following]) <= key_indent or not _ROW.fullmatch(lines[following]):
+        if (
+            following is None
+            or _indent(lines[following]) <= header.indent
+            or not _ROW.fullmatch(lines[following])
+        ):
             return None
-        book.add(
-            "the sign | is missing after the section's name",
-            _first_word(header_index, lines[header_index]),
-            mend=f"write {header[2]}: |",
-        )
-        lines[header_index] = f"{header[1]}{header[2]}: |"
-    elif not header[3]:
-        book.add(
-            "a space is missing before |",
-            Source(header_index + 1, header.start(4) + 1),
-            mend=f"write {header[2]}: {sign}",
-        )
-        lines[header_index] = f"{header[1]}{header[2]}: {sign}"
-    end = _block_end(lines, start, key_indent)
+        if header.name == "sections":
+            return _take_rows_without_section(lines, start, header.indent)
+        place = _first_word(header_index, lines[header_index])
+        book.add("the sign | is missing after the section's name", place, mend=f"write {header.name}: |")
+    elif not header.gap:
+        place = Source(header_index + 1, header.sign_column)
+        book.add("a space is missing before |", place, mend=f"write {header.name}: {header.sign}")
+    if not header.sign or not header.gap:
+        lines[header_index] = f"{' ' * header.indent}{header.name}: {header.sign or '|'}"
+    end = _block_end(lines, start, header.indent)
     if end == start:
-        end = _take_rows_left_of_block(lines, start, key_indent, book)
-    elif not (sign and re.search(r"\d", sign)):
-        _straighten(lines, start, end, book)
+        end = _take_rows_left_of_block(lines, start, header.indent, book)
+    elif not re.search(r"\d", header.sign):
+        _straighten(lines, range(start, end), header.indent, book)
     meant.blocks[header_index] = (start, end)
     return end
 
 
-def _next_text(lines: list[str], index: int, comments: bool = False) -> int | None:
-    """Return the next line that isn't blank (nor a comment, unless asked for)."""
+def _next_text(lines: list[str], index: int) -> int | None:
+    """Return the next line that is neither blank nor a comment."""
     for number in range(index, len(lines)):
-        if lines[number] and (comments or not _is_comment(lines[number])):
+        if lines[number] and not _is_comment(lines[number]):
             return number
     return None
 
 
 def _block_end(lines: list[str], start: int, key_indent: int) -> int:
-    """Return one past the last row or comment that belongs to the block, even if a comment stands left of it."""
+    """Return one past the last row or comment of a block, those that stand too far left included."""
     end = start
     index = _next_text(lines, start)
-    while index is not None and _indent(lines[index]) > key_indent:
+    while index is not None and (
+        _indent(lines[index]) > key_indent or (end > start and _ROW.fullmatch(lines[index]))
+    ):
         end = index + 1
         index = _next_text(lines, end)
-    inner = _indent(lines[end - 1]) if end > start else key_indent + 1
-    while end < len(lines) and lines[end] and _is_comment(lines[end]) and _indent(lines[end]) >= inner:
+    while end > start and end < len(lines) and _is_comment(lines[end]) and _indent(lines[end]) > key_indent:
         end += 1
     return end
 
@@ -167,25 +193,36 @@ def _take_rows_left_of_block(lines: list[str], start: int, key_indent: int, book
     return end
 
 
-def _straighten(lines: list[str], start: int, end: int, book: MistakeBook) -> None:
-    """Note a first line that stands further in than the rest, and comments that stand further out."""
-    first = _next_text(lines, start, comments=True)
-    rows = [index for index in range(start, end) if lines[index] and not _is_comment(lines[index])]
-    if first is None or not rows:
-        return
-    inner = min(_indent(lines[index]) for index in rows)
-    if _indent(lines[first]) > inner:
+def _take_rows_without_section(lines: list[str], start: int, key_indent: int) -> int:
+    """Keep from YAML the rows that follow `sections:` directly; that sections lack names is said later."""
+    end = _block_end(lines, start, key_indent)
+    lines[start:end] = [""] * (end - start)
+    return end
+
+
+def _straighten(lines: list[str], block: range, key_indent: int, book: MistakeBook) -> None:
+    """Note lines of a block that don't stand in its column, and move all of them there.
+
+    YAML takes the column of the block's first line; one that stands further left ends the block.
+    """
+    filled = [index for index in block if lines[index]]
+    rows = {index for index in filled if not _is_comment(lines[index])}
+    first, last_row = filled[0], max(rows)
+    counts = Counter(_indent(lines[index]) for index in rows)
+    usual = max((count, -indent) for indent, count in counts.items() if indent > key_indent)
+    column = min(-usual[1], _indent(lines[first]))
+    if _indent(lines[first]) > column:
         book.add(
             "the first line of this block stands further in than the rest, so YAML ends the block too early",
             _first_word(first, lines[first]),
-            mend=f"start all lines of the section in the same column (here {inner + 1})",
+            mend=f"start all lines of the section in the same column (here {column + 1})",
         )
-    for index in range(start, end):
-        if lines[index] and _is_comment(lines[index]) and _indent(lines[index]) < inner:
+    for index in filled:
+        if _indent(lines[index]) < column and index <= last_row:
+            what = "comment" if _is_comment(lines[index]) else "row"
             book.add(
-                "this comment stands further left than the rows around it, so YAML ends the block there",
+                f"this {what} stands further left than the rest of its section, so YAML ends the block there",
                 _first_word(index, lines[index]),
-                mend=f"start it in the same column as the rows ({inner + 1})",
+                mend=f"start it in the same column as the rows ({column + 1})",
             )
-        if lines[index]:
-            lines[index] = " " * inner + lines[index].lstrip()
+        lines[index] = " " * column + lines[index].lstrip()

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NoReturn
 
 from render.song.blocks import MeantLines, lines_as_meant
 from render.song.mistakes import MistakeBook
@@ -66,29 +66,31 @@ class Mapping:
 Node = Text | Listing | Mapping
 
 
-class _Refused(Exception):
+class _RefusedError(Exception):
     """The file is noted as unreadable; nothing more is read."""
 
 
-def read_frame(book: MistakeBook) -> Mapping | None:
-    """Read the book's lines as YAML; None when they can't be, and the book then says why."""
+def read_frame(book: MistakeBook) -> Mapping:
+    """Read the book's lines as YAML; `SongError` when they can't be.
+
+    Slips that leave the rest readable are noted in the book.
+    """
     meant = lines_as_meant(book.lines, book)
     if meant is None:
-        return None
+        raise book.error()
     from ruamel.yaml import YAML
     from ruamel.yaml.error import MarkedYAMLError
 
     try:
         events = YAML(typ="safe", pure=True).parse("\n".join(meant.lines))
         return _TreeBuilder(events, meant, book).document()
-    except _Refused:
-        return None
+    except _RefusedError:
+        pass
     except MarkedYAMLError as error:
         _note_yaml_error(error, book)
-        return None
     except Exception as error:  # noqa: BLE001 - the YAML library raises many kinds on odd input: all mean this
         book.add(f"this file can't be read as YAML ({error})", mend=_GENERAL_MEND)
-        return None
+    raise book.error()
 
 
 class _TreeBuilder:
@@ -100,7 +102,7 @@ class _TreeBuilder:
         self._book = book
         self._seen = 0
 
-    def document(self) -> Mapping | None:
+    def document(self) -> Mapping:
         """Return the top mapping of the only document."""
         self._next()
         event = self._next()
@@ -124,12 +126,11 @@ class _TreeBuilder:
                 Source(0, 0) if empty else node.place,
                 "`tercet new SONG.yaml` writes a starter song to edit",
             )
-            return None
         return node
 
-    def _refuse(self, message: str, place: Source, mend: str) -> None:
+    def _refuse(self, message: str, place: Source, mend: str) -> NoReturn:
         self._book.add(message, place, mend=mend)
-        raise _Refused
+        raise _RefusedError
 
     def _next(self) -> Any:
         self._seen += 1
@@ -138,28 +139,36 @@ class _TreeBuilder:
             self._refuse("the file holds far more values than a song needs", _place(event), "shorten it")
         if _kind(event) == "Alias":
             self._refuse(
-                f"*{event.anchor} is a YAML alias, and arrangement files have none",
+                f"`{self._written(event)}` is a YAML alias, and arrangement files have none",
                 _place(event),
                 'write the value itself; a text that starts with * goes between quotes: "*…"',
             )
         if getattr(event, "anchor", None):
             self._refuse(
-                f"&{event.anchor} is a YAML anchor, and arrangement files have none",
+                f"`{self._written(event)}` is a YAML anchor, and arrangement files have none",
                 _place(event),
                 'take it away; a text that starts with & goes between quotes: "&…"',
             )
         if getattr(event, "tag", None):
             self._refuse(
-                f"{event.tag} is a YAML tag, and arrangement files have none",
+                f"`{self._written(event)}` is a YAML tag, and arrangement files have none",
                 _place(event),
                 'take it away; a text that starts with ! goes between quotes: "!…"',
             )
         return event
 
+    def _written(self, event: Any) -> str:
+        """Return the first word at the event's place, as it stands in the file."""
+        mark = event.start_mark
+        words = self._book.lines[mark.line][mark.column :].split()
+        return str(words[0])[:40] if words else ""
+
     def _node(self, event: Any, depth: int) -> Node:
         kind = _kind(event)
         if depth > _DEEPEST:
-            self._refuse(f"values are nested more than {_DEEPEST} deep", _place(event), "no setting needs that")
+            self._refuse(
+                f"values are nested more than {_DEEPEST} deep", _place(event), "no setting needs that"
+            )
         if kind == "Scalar":
             return self._text(event)
         if kind == "SequenceStart":
@@ -253,10 +262,41 @@ _YAML_ERRORS: tuple[tuple[str, bool, str, str], ...] = (
         "write {melody: f, between: mp, strums: p}",
     ),
     (
-        "that cannot start any token",
+        "a comment or a line break",
         False,
-        "a text can't start with this sign",
-        'put the whole text between quotes: "…"',
+        "after | or > nothing more stands in the line",
+        'put the rows on the lines below; a text that starts with | or > goes between quotes: "|…"',
+    ),
+    (
+        "indentation indicator",
+        False,
+        "after | or > nothing more stands in the line",
+        'put the rows on the lines below; a text that starts with | or > goes between quotes: "|…"',
+    ),
+    *(
+        (part, False, "a text can't start with this sign", 'put the whole text between quotes: "…"')
+        for part in (
+            "that cannot start any token",
+            "the node content",
+            "keys are not allowed here",
+            "entries are not allowed here",
+            "alphabetic or numeric",
+            "undefined tag",
+            "URI",
+            "expected ' '",
+        )
+    ),
+    (
+        "after document end marker",
+        False,
+        "the file goes on after ...",
+        "take the line with ... away: it ends a YAML document",
+    ),
+    (
+        "<document start>",
+        False,
+        "this line doesn't belong to what stands above it",
+        "an arrangement file is settings, `name: value`, from its first line on",
     ),
     (
         "expected <block end>",
@@ -276,5 +316,28 @@ def _note_yaml_error(error: Any, book: MistakeBook) -> None:
             message, mend = meaning, how
             mark = (error.context_mark if use_context else None) or mark
             break
+    if mark and "mapping values" in told:
+        slip = _slip_before_colon(mark.line, mark.column, book)
+        if slip is not None:
+            book.add(*slip)
+            return
     place = Source(min(mark.line + 1, len(book.lines)), mark.column + 1) if mark else Source(0, 0)
     book.add(message, place, mend=mend)
+
+
+def _slip_before_colon(line: int, column: int, book: MistakeBook) -> tuple[str, Source, str, str] | None:
+    """Return the slip when a colon surprises YAML, though it is the first of its line."""
+    text = book.lines[line]
+    before = line - 1
+    while before >= 0 and not book.lines[before].strip():
+        before -= 1
+    if ":" in text[:column] or before < 0:
+        return None
+    above = book.lines[before]
+    if ":" not in above:
+        word = above.split()[0]
+        place = Source(before + 1, above.index(word) + 1, len(word))
+        return "a colon is missing after the name", place, "", f"write {word}: and the rest of the line"
+    word = text.split()[0]
+    place = Source(line + 1, text.index(word) + 1, len(word))
+    return "this line stands further in than the setting above it", place, "", "start both in the same column"

@@ -11,9 +11,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache, lru_cache
-from typing import TYPE_CHECKING, Any, Literal, TypeVar, get_args
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any, Literal, get_args
 
-from render.song.mistakes import Wrong, nearest
+from render.song.mistakes import SlipError, nearest
 from render.song.model import LAYERS, Layer, MarkKind, Pin, Slot
 from render.theory import Chord, ChordNameError, parse_chord
 
@@ -41,8 +42,8 @@ SLOTS: tuple[Slot, ...] = get_args(Slot)
 LAST_FRET = 15
 
 _GRAMMAR = r"""
-note: (LETTER SIGN? OCTAVE? | REST | POSITION) _length? (PIN | TIE | PIN TIE | TIE PIN)?
-chord: NAME (SHAPE | SHAPE _length | _length | _length SHAPE)?
+note: (LETTER SIGN? OCTAVE? | REST | POSITION) _length? (BRACKET | TIE | BRACKET TIE | TIE BRACKET)?
+chord: NAME (BRACKET | BRACKET _length | _length | _length BRACKET)?
 mark: WORD (":" WORD)? ("@" _number)?
 strum: SLOT+
 syllables: (TEXT | HOLD) (HYPHEN (TEXT | HOLD))* HYPHEN?
@@ -55,18 +56,17 @@ SIGN: /##|bb|[#♯b♭]/
 OCTAVE: /-1|\d/
 REST: "r"
 POSITION: /s\d{1,2}f\d{1,2}/
-PIN: /\[[^\[\]]*\]/
+BRACKET: /\[[^\[\]]*\]/
 TIE: "~"
 NAME: /[^:\[\]]+/
-SHAPE: /\[[^\[\]]*\]/
 WORD: /[^:@]+/
 SLOT: /[duDUx.]/
 TEXT: /[^-_]+/
 HOLD: "_"
 HYPHEN: "-"
-FRACTION: /\d{1,4}\/\d{1,4}/
-DECIMAL: /\d{1,4}\.\d{1,4}/
-WHOLE: /\d{1,4}/
+FRACTION: /\d{1,6}\/\d{1,6}/
+DECIMAL: /\d{1,6}\.\d{1,6}/
+WHOLE: /\d{1,6}/
 """
 _NUMBERS = ("FRACTION", "DECIMAL", "WHOLE")
 
@@ -127,7 +127,6 @@ class WordOfSyllables:
 
 
 AnyWord = NoteWord | ChordWord | MarkWord | StrumWord | WordOfSyllables
-_W = TypeVar("_W", NoteWord, ChordWord, MarkWord, StrumWord, WordOfSyllables)
 
 
 @cache
@@ -155,38 +154,38 @@ def read_word(kind: WordKind, text: str) -> Any:
 
     Raises
     ------
-    Wrong
+    SlipError
         With what is wrong and what to write instead.
     """
     word = _read_once(kind, text)
-    if isinstance(word, Wrong):
-        raise Wrong(word.message, word.mend)
+    if isinstance(word, SlipError):
+        raise SlipError(word.message, word.mend)
     return word
 
 
 @lru_cache(maxsize=16384)
-def _read_once(kind: WordKind, text: str) -> AnyWord | Wrong:
+def _read_once(kind: WordKind, text: str) -> AnyWord | SlipError:
     try:
         return _READERS[kind](_tokens(kind, text))
-    except Wrong as wrong:
+    except SlipError as wrong:
         return wrong
 
 
 def _tokens(start: str, text: str) -> list[Any]:
-    """Return the tokens of a word; `Wrong` without a message when the grammar has no place for it."""
+    """Return the tokens of a word; `SlipError` without a message when the grammar has no place for it."""
     from lark.exceptions import UnexpectedInput
 
     try:
         return list(_parser().parse(text, start=start).scan_values(lambda _: True))
     except UnexpectedInput:
-        raise Wrong("") from None
+        raise SlipError("") from None
 
 
 def read_number(text: str) -> Fraction:
-    """Read ``2``, ``1.5`` or ``1/3`` exactly; `Wrong` for anything else."""
+    """Read ``2``, ``1.5`` or ``1/3`` exactly; `SlipError` for anything else."""
     number = _number({token.type: str(token) for token in _tokens("number", text)})
     if number is None:  # pragma: no cover - the grammar holds a number or refuses
-        raise Wrong("")
+        raise SlipError("")
     return number
 
 
@@ -197,33 +196,35 @@ def _number(tokens: dict[str, str]) -> Fraction | None:
     try:
         return Fraction(text)
     except ZeroDivisionError:
-        raise Wrong(f"{text} divides by zero") from None
+        raise SlipError(f"{text} divides by zero") from None
 
 
 def _length(tokens: dict[str, str]) -> Fraction | None:
     length_beat = _number(tokens)
     if length_beat is not None and not Fraction(1, 1000) <= length_beat <= 1000:
-        raise Wrong(f"a length must be more than 0 and at most 1000 beats (got {length_beat})")
+        raise SlipError(f"a length must be 1/1000 to 1000 beats (got {length_beat})")
     return length_beat
 
 
 def _note(found: list[Any]) -> NoteWord:
     tokens = {token.type: str(token) for token in found}
     length_beat = _length(tokens)
-    pin = _pin(tokens["PIN"][1:-1]) if "PIN" in tokens else None
+    pin = _pin(tokens["BRACKET"][1:-1]) if "BRACKET" in tokens else None
     tied_on = "TIE" in tokens
     if "REST" in tokens:
         if pin or tied_on:
-            raise Wrong("a rest takes neither a pin nor a tie", "r" + (f":{length_beat}" if length_beat else ""))
+            raise SlipError(
+                "a rest takes neither a pin nor a tie", "write r" + (f":{length_beat}" if length_beat else "")
+            )
         return NoteWord(length_beat=length_beat)
     if "POSITION" in tokens:
         string, fret = (int(part) for part in tokens["POSITION"][1:].split("f"))
         if not 1 <= string <= 4:
-            raise Wrong(f"a string must be 1 (nearest the floor) to 4 (got {string})")
+            raise SlipError(f"a string must be 1 (nearest the floor) to 4 (got {string})")
         if fret > LAST_FRET:
-            raise Wrong(f"a fret must be 0 (the open string) to {LAST_FRET} (got {fret})")
+            raise SlipError(f"a fret must be 0 (the open string) to {LAST_FRET} (got {fret})")
         if pin and pin.strings and pin.strings[-1] != string:
-            raise Wrong(
+            raise SlipError(
                 f"the note is on string {string}, but its pin ends on string {pin.strings[-1]}",
                 f"end the pin with the tune's string: [{string}]",
             )
@@ -239,14 +240,14 @@ def _pin(text: str) -> Pin:
         return Pin("roll" if text == "roll" else "alone")
     wanted = "write the strings struck, falling to the tune's: [4321], [321], [32], [1], or [roll], [alone]"
     if not text or not set(text) <= set("1234"):
-        raise Wrong(f"[{text}] isn't a pin", wanted)
+        raise SlipError(f"[{text}] isn't a pin", wanted)
     strings = tuple(int(digit) for digit in text)
-    if any(before - after != 1 for before, after in zip(strings, strings[1:], strict=False)):
+    if any(before - after != 1 for before, after in pairwise(strings)):
         low, high = min(strings), max(strings)
         instead = "".join(str(string) for string in range(high, low - 1, -1))
-        raise Wrong(
+        raise SlipError(
             f"[{text}] can't be rolled: the thumb falls over neighbouring strings, 4 towards 1",
-            f"[{instead}]" if instead != text else wanted,
+            f"write [{instead}]" if instead != text else wanted,
         )
     return Pin("roll" if len(strings) > 1 else "alone", strings)
 
@@ -255,30 +256,39 @@ def _chord(found: list[Any]) -> ChordWord:
     tokens = {token.type: str(token) for token in found}
     name = tokens["NAME"]
     length_beat = _length(tokens)
-    shape = _shape(tokens["SHAPE"][1:-1]) if "SHAPE" in tokens else None
+    shape = _shape(tokens["BRACKET"][1:-1]) if "BRACKET" in tokens else None
     if name in ("N.C.", "N.C", "NC"):
         if shape:
-            raise Wrong("N.C. means no chord, so it takes no shape", "N.C.")
+            raise SlipError("N.C. means no chord, so it takes no shape", "write N.C.")
         return ChordWord(None, length_beat)
     if len(name) > 20:
-        raise Wrong(f"a chord name must have at most 20 characters (got {len(name)})")
+        raise SlipError(f"a chord name must have at most 20 characters (got {len(name)})")
     try:
         chord = parse_chord(name)
     except ChordNameError as error:
         suggestion = "N.C." if name.casefold().replace(".", "") == "nc" else error.suggestion
-        raise Wrong(f"`{name}` isn't a chord name that Tercet knows", suggestion) from None
+        mend = f"write {suggestion}{_after_name(tokens)}" if suggestion else ""
+        raise SlipError(f"`{name}` isn't a chord name that Tercet knows", mend) from None
     return ChordWord(chord, length_beat, shape)
+
+
+def _after_name(tokens: dict[str, str]) -> str:
+    """Return shape and length of a chord as written."""
+    number = next((tokens[kind] for kind in _NUMBERS if kind in tokens), "")
+    return tokens.get("BRACKET", "") + (f":{number}" if number else "")
 
 
 def _shape(text: str) -> tuple[int | None, ...]:
     frets = text.split(".") if "." in text else list(text)
     wanted = "write the frets from string 4 to string 1, x for a string left out: [2000], [x212], [9.10.10.9]"
     if len(frets) != 4:
-        raise Wrong(f"a shape must have four frets (got {len(frets)})", wanted)
-    if not all(fret == "x" or (fret.isascii() and fret.isdigit() and int(fret) <= LAST_FRET) for fret in frets):
-        raise Wrong(f"[{text}] isn't a shape: each fret is x or 0 to {LAST_FRET}", wanted)
+        raise SlipError(f"a shape must have four frets (got {len(frets)})", wanted)
+    if not all(
+        fret == "x" or (fret.isascii() and fret.isdigit() and int(fret) <= LAST_FRET) for fret in frets
+    ):
+        raise SlipError(f"[{text}] isn't a shape: each fret is x or 0 to {LAST_FRET}", wanted)
     if set(frets) == {"x"}:
-        raise Wrong("a shape that leaves out every string sounds nothing", "write N.C. for no chord")
+        raise SlipError("a shape that leaves out every string sounds nothing", "write N.C. for no chord")
     return tuple(None if fret == "x" else int(fret) for fret in frets)
 
 
@@ -290,34 +300,37 @@ _PLAIN_MARKS: dict[str, MarkKind] = {
     "fermata": "fermata",
     "accent": "accent",
     ",": "breath",
-    **dict.fromkeys(DYNAMIC_MARKS, "dynamic"),  # type: ignore[arg-type]
+    **dict.fromkeys(DYNAMIC_MARKS, "dynamic"),
 }
 _LAYERED: tuple[MarkKind, ...] = ("dynamic", "hairpin", "accent")
 
 
 def _mark(found: list[Any]) -> MarkWord:
     words = [str(token) for token in found if token.type == "WORD"]
-    place = _number({token.type: str(token) for token in found})
+    tokens = {token.type: str(token) for token in found}
+    place = _number(tokens)
+    at = next((f"@{tokens[kind]}" for kind in _NUMBERS if kind in tokens), "")
     name = words[-1]
     if name not in _PLAIN_MARKS:
         close = nearest(name, _PLAIN_MARKS)
-        raise Wrong(
-            f"`{name}` isn't a mark",
-            close or "marks are " + " ".join(_PLAIN_MARKS),
+        raise SlipError(
+            f"`{name[:40]}` isn't a mark",
+            f"write {close}{at}" if close else "marks are " + " ".join(_PLAIN_MARKS),
         )
     kind = _PLAIN_MARKS[name]
-    layer: Layer | None = None
-    if len(words) == 2:
-        layer = next((known for known in LAYERS if known == words[0]), None)
-        if layer is None:
-            close = nearest(words[0], LAYERS)
-            raise Wrong(
-                f"`{words[0]}` isn't a layer", f"{close}:{name}" if close else "layers are " + ", ".join(LAYERS)
-            )
-        if kind not in _LAYERED:
-            raise Wrong(f"{name} is for all layers together", name)
-    value = name if kind in ("dynamic", "hairpin") else ""
-    return MarkWord(kind, value, layer, place)
+    layer = _layer(words[0], f"{name}{at}") if len(words) == 2 else None
+    if layer is not None and kind not in _LAYERED:
+        raise SlipError(f"{name} is for all layers together", f"write {name}{at}")
+    return MarkWord(kind, name if kind in ("dynamic", "hairpin") else "", layer, place)
+
+
+def _layer(text: str, rest: str) -> Layer:
+    for layer in LAYERS:
+        if layer == text:
+            return layer
+    close = "melody" if text == "tune" else nearest(text, LAYERS)
+    mend = f"write {close}:{rest}" if close else "layers are " + ", ".join(LAYERS)
+    raise SlipError(f"`{text[:40]}` isn't a layer", mend)
 
 
 def _strum(found: list[Any]) -> StrumWord:

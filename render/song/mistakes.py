@@ -10,7 +10,7 @@ from fractions import Fraction
 from render.errors import Mistake, SongError
 from render.song.model import Source
 
-__all__ = ["MOST_MISTAKES", "MistakeBook", "Wrong", "nearest", "show_beats", "visible"]
+__all__ = ["MOST_MISTAKES", "MistakeBook", "SlipError", "nearest", "show_beats", "visible"]
 
 MOST_MISTAKES = 100
 """After so many the rest of the file isn't read: a page of them helps nobody."""
@@ -20,7 +20,7 @@ _UNSHOWABLE = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff
 _WHOLE_FILE = Source(0, 0)
 
 
-class Wrong(Exception):
+class SlipError(Exception):
     """A value or word that can't be read: what is wrong and how to mend it. Never leaves `render.song`.
 
     Parameters
@@ -74,13 +74,16 @@ class MistakeBook:
 
     def raise_if_any(self) -> None:
         """Raise `SongError` with everything noted, if anything was."""
-        if not self._mistakes:
-            return
+        if self._mistakes:
+            raise self.error()
+
+    def error(self) -> SongError:
+        """Return everything noted as an error."""
         found = sorted(self._mistakes.values(), key=lambda mistake: (mistake.line, mistake.column))
         if self.full:
             found = found[:MOST_MISTAKES]
-            found.append(Mistake("there may be more; mend these first", found[-1].line))
-        raise SongError(self.file, tuple(found))
+            found.append(Mistake("there may be more; mend these first", found[-1].line, found[-1].column))
+        return SongError(self.file, tuple(found))
 
 
 def visible(text: str) -> str:
@@ -91,7 +94,7 @@ def visible(text: str) -> str:
 def nearest(word: str, known: Iterable[str]) -> str:
     """Return the known word that looks most like `word`, capitals aside, or an empty text."""
     folded = {name.casefold(): name for name in known}
-    close = difflib.get_close_matches(word[:40].casefold(), list(folded), n=1, cutoff=0.55)
+    close = difflib.get_close_matches(word[:40].casefold(), list(folded), n=1, cutoff=0.6)
     return folded[close[0]] if close else ""
 
 

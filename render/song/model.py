@@ -272,8 +272,9 @@ class Song:
     """An arrangement file, read and checked.
 
     `tempo` counts pulses a minute. `tuning` is a name or four pitches, string 4 first. `scale_length_mm` comes
-    from the instrument's size. `swing` is the place of the pulse's second half, 1/2 for none. `form` is never
-    empty. `sound` and `count_in_bars` are None unless the song sets them.
+    from the instrument's size; `instrument` is ``"custom"`` when the song gives the length itself. `swing` is the
+    place of the pulse's second half, 1/2 for none. `form` is never empty. `sound` and `count_in_bars` are None
+    unless the song sets them.
     """
 
     title: str
@@ -328,9 +329,10 @@ class Bar:
         Marks in order of place.
     pickup_from
         Beat from which the bar's notes belong to the pick-up of the visit that follows; the bar's length when
-        there is none.
+        there is none, 0 in bar 0. Words, chords and marks of the pick-up stand in the bar likewise.
     own
-        Whether a row of this bar was replaced for this pass.
+        Whether a row for the hands (chords, melody, between, strum) was replaced for this pass, or a replaced
+        chord goes on in this bar.
     """
 
     number: int

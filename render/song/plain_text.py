@@ -9,10 +9,17 @@ from render.errors import RequestError
 from render.song.mistakes import MistakeBook
 from render.song.model import Source
 
-__all__ = ["LARGEST_FILE_BYTES", "LONGEST_LINE", "check_characters", "read_text", "split_lines"]
+__all__ = [
+    "LARGEST_FILE_BYTES",
+    "LONGEST_LINE",
+    "check_characters",
+    "note_too_large",
+    "read_text",
+    "split_lines",
+]
 
-LARGEST_FILE_BYTES = 128 * 1024
-"""A song of a hundred bars needs about 10 kB; reading twelve times that still takes less than a second."""
+LARGEST_FILE_BYTES = 64 * 1024
+"""A song of a hundred bars needs about 10 kB; six times that are still read or refused within a second."""
 
 LONGEST_LINE = 2000
 """In characters."""
@@ -50,32 +57,36 @@ def read_text(path: Path) -> str:
         raise RequestError(f"{path} can't be read: {getattr(error, 'strerror', None) or error}") from error
     book = MistakeBook(str(path), [])
     if len(data) > LARGEST_FILE_BYTES:
-        book.add(
-            f"an arrangement file must be at most {LARGEST_FILE_BYTES // 1024} kB (this one is larger)",
-            mend="give each song a file of its own",
-        )
-        book.raise_if_any()
+        note_too_large(book)
+        raise book.error()
     return _decoded(data, book)
+
+
+def note_too_large(book: MistakeBook) -> None:
+    """Note that the file holds more than any song needs."""
+    book.add(
+        f"an arrangement file must be at most {LARGEST_FILE_BYTES // 1024} kB (this one is larger)",
+        mend="give each song a file of its own",
+    )
 
 
 def _decoded(data: bytes, book: MistakeBook) -> str:
     for mark, name in _OTHER_ENCODINGS:
         if data.startswith(mark):
             book.add(f"the file is saved as {name}", mend=_SAVE_AS)
-            book.raise_if_any()
+            raise book.error()
     if b"\0" in data:
         halves = {data[0::2].count(0), data[1::2].count(0)}
         if min(halves) == 0 and max(halves) > len(data) // 4:
             book.add("the file is saved as UTF-16", mend=_SAVE_AS)
         else:
             book.add(_NOT_TEXT, mend=_WANTED)
-        book.raise_if_any()
+        raise book.error()
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         _add_undecodable(data, error, book)
-        book.raise_if_any()
-        raise  # pragma: no cover - the line above always raises
+        raise book.error() from None
 
 
 def _add_undecodable(data: bytes, error: UnicodeDecodeError, book: MistakeBook) -> None:
@@ -109,7 +120,7 @@ def check_characters(lines: list[str], book: MistakeBook) -> None:
             book.add(
                 f"a line must have at most {LONGEST_LINE} characters (got {len(line)})",
                 Source(number, 1),
-                mend="begin a new line of music: leave a blank line and write the rows again",
+                mend="shorten it; rows go on in a new line of music, after a blank line",
             )
         for match in _CONTROL.finditer(line):
             book.add(

@@ -6,18 +6,21 @@ A slip is tried by mending the word and reading the result; the first mend that 
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Callable
+from fractions import Fraction
 
 from render.song.grammar import WordKind, read_word
-from render.song.mistakes import Wrong
+from render.song.mistakes import SlipError
 
 __all__ = ["explain_word"]
 
+_LONGEST_WORD = 60
 _Mend = Callable[[str], str]
 
 _INVISIBLE = re.compile("[\u00ad\u200b-\u200f\u202a-\u202e\u2060-\u2064\ufeff]")
 _QUOTES = "\"'“”„‟‘’‚‛«»‹›`´"
-_FRACTIONS = {"½": "1/2", "⅓": "1/3", "⅔": "2/3", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8"}
+_FRACTION_SIGN = re.compile(r"(\d*)([½⅓⅔¼¾⅛⅜⅝⅞])")
 _GERMAN = re.compile(r"([A-Ha-h])(isis|eses|is|es|s)(?![a-z])(.*)")
 
 
@@ -26,15 +29,21 @@ def _swap(pattern: str, by: str | Callable[[re.Match[str]], str]) -> _Mend:
     return lambda text: compiled.sub(by, text)
 
 
-def _each(text: str, signs: dict[str, str]) -> str:
-    for sign, meant in signs.items():
-        text = text.replace(sign, meant)
-    return text
+def _figures(text: str) -> str:
+    """Return the word with ½ and the like written with figures: ``C4:1½`` as ``C4:3/2``."""
+
+    def written(match: re.Match[str]) -> str:
+        part = Fraction(unicodedata.numeric(match[2])).limit_denominator(8)
+        return str(int(match[1] or 0) + part)
+
+    return _FRACTION_SIGN.sub(written, text)
 
 
 def _digits(text: str) -> str:
-    """Return the word with letters that look like digits turned into digits, its first letter kept."""
-    return text[:1] + text[1:].translate(str.maketrans("oOlI", "0011"))
+    """Return the word with letters that look like digits turned into digits where a figure is due."""
+    head = re.match(r"[^:\[\d]*", text)
+    start = head.end() if head else 0
+    return text[:start] + text[start:].translate(str.maketrans("oOlI", "0011"))
 
 
 def _german(text: str) -> str:
@@ -52,7 +61,6 @@ def _clean(text: str) -> str:
 
 _ANYWHERE: tuple[tuple[str, _Mend], ...] = (
     ("a character that can't be seen stands in this word", _clean),
-    ("a comment stands on a line of its own", lambda text: "" if text.startswith("#") else text),
     ("quotes have no meaning here", lambda text: _clean(text).strip(_QUOTES)),
     ("parentheses have no meaning here", lambda text: text.strip("(){}")),
 )
@@ -61,7 +69,7 @@ _SLIPS: dict[WordKind, tuple[tuple[str, _Mend], ...]] = {
     "note": (
         ("lengths have a decimal point, not a comma", _swap(r"(?<=:\d),(?=\d)", ".")),
         ("notes have spaces between them, not commas", _swap(r"[,;]+", " ")),
-        ("notes have spaces between them", _swap(r"(?<=\d)(?=[A-G]|r)", " ")),
+        ("notes have spaces between them", _swap(r"(?<=[A-G#\d])(?=[A-G])", " ")),
         ("note letters are capitals", lambda text: text[:1].upper() + text[1:]),
         ("the note H is written B, and the German B is written Bb", _swap(r"^[Hh]", "B")),
         ("notes have English names, with # and b", _german),
@@ -75,18 +83,22 @@ _SLIPS: dict[WordKind, tuple[tuple[str, _Mend], ...]] = {
         ("the sign stands after the letter, before the octave", _swap(r"^([#b])([A-G])", r"\2\1")),
         ("the sign stands before the octave", _swap(r"^([A-G])(\d)([#♯b♭])", r"\1\3\2")),
         ("a plain letter is a natural note: the key adds no sharps or flats", _swap(r"[♮=n]", "")),
-        ("a length stands before tie and pin", _swap(r"^([^:~\[]+)([~\[\]\w]+)(:[\d./]+)$", r"\1\3\2")),
-        ("lengths are written with figures", lambda text: _each(text, _FRACTIONS)),
+        ("a length stands before tie and pin", _swap(r"^([^:~\[]+)((?:~|\[\w*\])+)(:[\d./]+)$", r"\1\3\2")),
+        ("lengths are written with figures", _figures),
         ("a pin stands in square brackets", _swap(r"[({]([^(){}]*)[)}]", r"[\1]")),
     ),
     "chord": (
         ("lengths have a decimal point, not a comma", _swap(r"(?<=:\d),(?=\d)", ".")),
         ("chords have spaces between them, not commas", _swap(r"[,;]+", " ")),
         ("a small or capital letter stands where a digit is meant", _digits),
+        ("this chord is written maj7", _swap(r"(?i)(?:major|maj)[ ^-]?7", "maj7")),
         ("a shape stands in square brackets", _swap(r"[({]([\dx.]{4,})[)}]", r"[\1]")),
-        ("lengths are written with figures", lambda text: _each(text, _FRACTIONS)),
+        ("lengths are written with figures", _figures),
         ("one colon is enough", _swap(r":{2,}", ":")),
-        ("a bar that is left empty goes on with the chord", lambda text: "" if text in ("%", "-", "/") else text),
+        (
+            "a bar that is left empty goes on with the chord",
+            lambda text: "" if text in ("%", "-", "/") else text,
+        ),
     ),
     "mark": (
         ("marks have spaces between them", _swap(r"(?<=[\da-z<>])[,;](?=[a-z<>])", " ")),
@@ -128,7 +140,7 @@ _HOW_TO_WRITE: dict[WordKind, tuple[str, str]] = {
 }
 
 
-def explain_word(kind: WordKind, text: str, wrong: Wrong) -> Wrong:
+def explain_word(kind: WordKind, text: str, wrong: SlipError) -> SlipError:
     """Return what is wrong with a word that couldn't be read, with the nearest mend.
 
     Parameters
@@ -138,18 +150,23 @@ def explain_word(kind: WordKind, text: str, wrong: Wrong) -> Wrong:
     wrong
         What that raised; its message is empty when the grammar had no place for the word.
     """
-    if wrong.message and wrong.mend:
-        return wrong
+    what, how = _HOW_TO_WRITE[kind]
+    if len(text) > _LONGEST_WORD:
+        return SlipError(f"`{text[:_LONGEST_WORD]}…` isn't {what}", how)
     for message, mend in (*_ANYWHERE, *_SLIPS[kind]):
         mended = mend(text).strip()
         if mended != text and _can_be_read(kind, mended):
-            return Wrong(message, f"write {mended}" if mended else "leave it out")
-    mended = _all_mends(kind, text)
-    what, how = _HOW_TO_WRITE[kind]
+            return SlipError(_named(message, text), f"write {mended}" if mended else "leave it out")
     if wrong.message:
-        return Wrong(wrong.message, how)
-    shown = text if len(text) <= 40 else text[:39] + "…"
-    return Wrong(f"`{shown}` isn't {what}", f"write {mended}" if mended else how)
+        return SlipError(wrong.message, wrong.mend or how)
+    mended = _all_mends(kind, text)
+    return SlipError(f"`{text}` isn't {what}", f"write {mended}" if mended else how)
+
+
+def _named(message: str, text: str) -> str:
+    """Return the message with the code of a character that can't be seen."""
+    hidden = _INVISIBLE.search(text)
+    return f"{message} (U+{ord(hidden[0]):04X})" if hidden and "can't be seen" in message else message
 
 
 def _all_mends(kind: WordKind, text: str) -> str:
@@ -164,6 +181,6 @@ def _can_be_read(kind: WordKind, text: str) -> bool:
     try:
         for part in text.split():
             read_word(kind, part)
-    except Wrong:
+    except SlipError:
         return False
     return True

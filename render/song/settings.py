@@ -1,0 +1,533 @@
+"""The settings of an arrangement file, as one table: how each is read, written and described to editors."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any, get_args
+
+from render.errors import ParameterError
+from render.song.frame import Entry, Listing, Mapping, Node, Text
+from render.song.grammar import DYNAMIC_MARKS, SLOTS, StrumWord, read_number, read_word
+from render.song.instruments import DEFAULT_TUNING_OF, OPEN_STRINGS, SCALE_LENGTHS_MM
+from render.song.mistakes import MistakeBook, SlipError, nearest
+from render.song.model import LAYERS, Dynamics, Meter, Players, Slot, Song, Source
+from render.song.slips import explain_word
+from render.song.spelling import number_text, yaml_text
+from render.theory import Pitch, parse_key
+
+__all__ = ["SETTINGS", "Setting", "read_settings"]
+
+PLAYERS: tuple[Players, ...] = get_args(Players)
+
+_TEMPO_RANGE = (20, 400)
+_SCALE_RANGE_MM = (250, 700)
+_SWING_RANGE = (Fraction(1, 2), Fraction(3, 4))
+_MOST_COUNT_IN_BARS = 8
+_MOST_UPPER = 16
+_LOWER = (1, 2, 4, 8, 16, 32)
+_PITCH_PATTERN = r"^[A-G](##|#|bb|b)?-?[0-9]$"
+
+_Fields = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """One setting.
+
+    Parameters
+    ----------
+    name
+        As written in the file.
+    about
+        What it is, in one sentence, for editors.
+    read
+        From its node to fields of `Song`; raises `SlipError`. None for the two that need the whole file.
+    write
+        From a song to the text after the colon; empty when the setting can be left out.
+    schema
+        What JSON Schema says of its value.
+    required
+        Whether every song needs it.
+    """
+
+    name: str
+    about: str
+    read: Callable[[Node], _Fields] | None
+    write: Callable[[Song], str]
+    schema: dict[str, Any]
+    required: bool = False
+
+
+# ---- reading
+
+
+def _text(node: Node, longest: int = 200) -> str:
+    if not isinstance(node, Text):
+        kind = "a list" if isinstance(node, Listing) else "names with values"
+        raise SlipError(
+            f"must be a text (got {kind})", 'put a text that starts with [ or { between quotes: "…"'
+        )
+    text = " ".join(node.text.split())
+    if len(text) > longest:
+        raise SlipError(f"must have at most {longest} characters (got {len(text)})", "shorten it")
+    return text
+
+
+def _value(node: Node) -> str:
+    text = _text(node)
+    if not text:
+        raise SlipError("nothing is written after the colon", "write a value, or leave the setting out")
+    return text
+
+
+def _free_text(field: str, longest: int = 200) -> Callable[[Node], _Fields]:
+    return lambda node: {field: _text(node, longest)}
+
+
+def _read_title(node: Node) -> _Fields:
+    return {"title": _value(node)}
+
+
+def _one_of(text: str, known: tuple[str, ...]) -> str:
+    if text in known:
+        return text
+    close = nearest(text, known)
+    raise SlipError(f"must be {_or(known)} (got {text})", f"write {close}" if close else "")
+
+
+def _or(words: tuple[str, ...]) -> str:
+    return f"{', '.join(words[:-1])} or {words[-1]}"
+
+
+def _read_key(node: Node) -> _Fields:
+    text = _value(node)
+    try:
+        return {"key": parse_key(text)}
+    except ParameterError:
+        pass
+    letter, sign = (text[0].upper().replace("H", "B"), text[1:2] if text[1:2] in ("#", "b", "♯", "♭") else "")
+    mode = "minor" if re.search(r"mi|moll|(?<![a-z])m(?![a-z])", text[1:].casefold()) else "major"
+    guess = f"{letter}{sign} {mode}"
+    try:
+        mend = f"write {parse_key(guess)}"
+    except ParameterError:
+        mend = "write for instance A minor, Bb major or F# minor"
+    raise SlipError(
+        f"must be a note and major or minor, with at most seven sharps or flats (got {text})", mend
+    )
+
+
+def _read_meter(node: Node) -> _Fields:
+    text = _value(node)
+    match = re.fullmatch(r"(\d{1,3})\s*/\s*(\d{1,3})", text)
+    if not match:
+        also = {"C": "4/4", "c": "4/4", "¢": "2/2", "C|": "2/2"}.get(text, "")
+        slip = re.fullmatch(r"(\d{1,2})\D+(\d{1,2})", text)
+        also = f"{slip[1]}/{slip[2]}" if slip else also
+        raise SlipError(
+            f"must be two numbers such as 3/4 or 6/8 (got {text})", f"write {also}" if also else ""
+        )
+    upper, lower = int(match[1]), int(match[2])
+    if not 1 <= upper <= _MOST_UPPER:
+        raise SlipError(f"must have 1 to {_MOST_UPPER} beats in a bar (got {upper})")
+    if lower not in _LOWER:
+        raise SlipError(f"must have {_or(tuple(map(str, _LOWER)))} below the line (got {lower})")
+    return {"meter": Meter(upper, lower)}
+
+
+def _number_of(text: str) -> Fraction | None:
+    try:
+        return read_number(text)
+    except SlipError:
+        return None
+
+
+def _read_tempo(node: Node) -> _Fields:
+    text = _value(node)
+    low, high = _TEMPO_RANGE
+    tempo = _number_of(text)
+    if tempo is None or not low <= tempo <= high:
+        figure = re.search(r"\d+(?:\.\d+)?", text.replace(",", "."))
+        apt = figure is not None and tempo is None and low <= float(figure[0]) <= high
+        mend = f"write {figure[0]}" if figure is not None and apt else ""
+        raise SlipError(f"must be a number of pulses a minute, {low} to {high} (got {text})", mend)
+    return {"tempo": tempo}
+
+
+def _read_instrument(node: Node) -> _Fields:
+    text = _value(node)
+    low, high = _SCALE_RANGE_MM
+    if text in SCALE_LENGTHS_MM:
+        return {"instrument": text, "scale_length_mm": SCALE_LENGTHS_MM[text]}
+    number = _number_of(re.sub(r"\s*mm$", "", text))
+    if number is not None and low <= number <= high:
+        return {"instrument": "custom", "scale_length_mm": float(number)}
+    close = nearest(text, SCALE_LENGTHS_MM)
+    raise SlipError(
+        f"must be {_or(tuple(SCALE_LENGTHS_MM))}, or the scale length of {low} to {high} mm (got {text})",
+        f"write {close}" if close else "",
+    )
+
+
+def _read_tuning(node: Node) -> _Fields:
+    if isinstance(node, Listing):
+        return {"tuning": _four_pitches([_text(item) for item in node.items])}
+    text = _value(node)
+    if text in OPEN_STRINGS:
+        return {"tuning": text}
+    words = re.split(r"[\s,]+", text)
+    if len(words) == 4:
+        return {"tuning": _four_pitches(words)}
+    plain = text.casefold().replace(" ", "-").replace("_", "-")
+    close = plain if plain in OPEN_STRINGS else nearest(plain, OPEN_STRINGS)
+    raise SlipError(
+        f"must be {_or(tuple(OPEN_STRINGS))}, or four notes (got {text})",
+        f"write {close}" if close else "write for instance [A4, D4, F#4, B4], string 4 first",
+    )
+
+
+def _four_pitches(words: list[str]) -> tuple[Pitch, ...]:
+    if len(words) != 4:
+        raise SlipError(f"must have four notes, string 4 first (got {len(words)})", "write [G4, C4, E4, A4]")
+    pitches = []
+    for word in words:
+        try:
+            pitches.append(Pitch.parse(word))
+        except ParameterError:
+            raise SlipError(f"`{word[:40]}` isn't a note with its octave", "write [G4, C4, E4, A4]") from None
+    return tuple(pitches)
+
+
+def _read_players(node: Node) -> _Fields:
+    return {"players": _one_of(_value(node), PLAYERS)}
+
+
+def _read_dynamics(node: Node) -> _Fields:
+    wanted = "write dynamics: {melody: f, between: mp, strums: p}"
+    if not isinstance(node, Mapping):
+        raise SlipError("must name its layers", wanted)
+    marks: dict[str, str] = {}
+    for entry in node.entries:
+        layer, place = entry.key.text, entry.key.place
+        if layer not in LAYERS:
+            close = nearest(layer, LAYERS)
+            raise SlipError(f"`{layer[:40]}` isn't a layer", f"write {close}" if close else wanted, place)
+        try:
+            marks[layer] = _one_of(_value(entry.value), DYNAMIC_MARKS)
+        except SlipError as wrong:
+            raise SlipError(f"{layer} {wrong.message}", wrong.mend, entry.value.place) from None
+    return {"dynamics": Dynamics(**marks)}
+
+
+def _read_strum(node: Node) -> _Fields:
+    slots: list[Slot] = []
+    for text in _value(node).split():
+        try:
+            word: StrumWord = read_word("strum", text)
+        except SlipError as wrong:
+            told = explain_word("strum", text, wrong)
+            raise SlipError(told.message, told.mend) from None
+        slots += word.slots
+    return {"strum": tuple(slots)}
+
+
+def _read_swing(node: Node) -> _Fields:
+    text = _value(node)
+    low, high = _SWING_RANGE
+    swing = _number_of(text)
+    if swing is None or not low <= swing <= high:
+        mend = "write 2/3 for the swing of triplets, 1/2 for none" if swing is None or swing > 1 else ""
+        raise SlipError(f"must be a fraction from {low} to {high} (got {text})", mend)
+    return {"swing": swing}
+
+
+def _read_count_in(node: Node) -> _Fields:
+    text = _value(node)
+    bars = _number_of(text)
+    if bars is None or bars.denominator != 1 or bars > _MOST_COUNT_IN_BARS:
+        raise SlipError(f"must be a whole number of bars, 0 to {_MOST_COUNT_IN_BARS} (got {text})")
+    return {"count_in_bars": int(bars)}
+
+
+def _read_sound(node: Node) -> _Fields:
+    return {"sound": _value(node)}
+
+
+# ---- writing
+
+
+def _write_instrument(song: Song) -> str:
+    if SCALE_LENGTHS_MM.get(song.instrument) == song.scale_length_mm:
+        return song.instrument
+    return number_text(Fraction(song.scale_length_mm).limit_denominator(1000))
+
+
+def _write_tuning(song: Song) -> str:
+    if isinstance(song.tuning, str):
+        return song.tuning
+    return f"[{', '.join(map(str, song.tuning))}]"
+
+
+def _write_dynamics(song: Song) -> str:
+    return "{" + ", ".join(f"{layer}: {song.dynamics.of(layer)}" for layer in LAYERS) + "}"
+
+
+def _write_form(song: Song) -> str:
+    names = [visit.section for visit in song.form]
+    if names == [section.name for section in song.sections]:
+        return ""
+    runs: list[tuple[str, int]] = []
+    for name in names:
+        if runs and runs[-1][0] == name and runs[-1][1] < 99:
+            runs[-1] = (name, runs[-1][1] + 1)
+        else:
+            runs.append((name, 1))
+    return " ".join(name if times == 1 else f"{name}*{times}" for name, times in runs)
+
+
+_MARK = {"enum": list(DYNAMIC_MARKS)}
+
+SETTINGS: tuple[Setting, ...] = (
+    Setting(
+        "title",
+        "What the song is called.",
+        _read_title,
+        lambda song: yaml_text(song.title),
+        {"type": "string", "minLength": 1, "maxLength": 200},
+        required=True,
+    ),
+    Setting(
+        "composer",
+        "Who wrote the tune.",
+        _free_text("composer"),
+        lambda song: yaml_text(song.composer),
+        {"type": "string", "maxLength": 200},
+    ),
+    Setting(
+        "from",
+        "Where the tune is from: a book, a collection, a person, in free words.",
+        _free_text("source_note", 1000),
+        lambda song: yaml_text(song.source_note),
+        {"type": "string", "maxLength": 1000},
+    ),
+    Setting(
+        "licence",
+        "How others may use the arrangement, such as CC0-1.0.",
+        _free_text("licence"),
+        lambda song: yaml_text(song.licence),
+        {"type": "string", "maxLength": 200},
+    ),
+    Setting(
+        "key",
+        "The key, such as A minor or Bb major. It spells transposed notes; it adds no sharps or flats.",
+        _read_key,
+        lambda song: str(song.key),
+        {"type": "string", "pattern": r"^[A-G][#b♯♭]?\s*(major|minor|maj|min|m)?$"},
+    ),
+    Setting(
+        "meter",
+        "Beats in a bar and what counts as one, such as 3/4 or 6/8.",
+        _read_meter,
+        lambda song: str(song.meter),
+        {"type": "string", "pattern": r"^[1-9][0-9]?\s*/\s*(1|2|4|8|16|32)$"},
+    ),
+    Setting(
+        "tempo",
+        "Pulses a minute: quarters in 3/4, dotted quarters in 6/8, halves in 2/2.",
+        _read_tempo,
+        lambda song: number_text(song.tempo),
+        {
+            "anyOf": [
+                {"type": "number", "minimum": _TEMPO_RANGE[0], "maximum": _TEMPO_RANGE[1]},
+                {"type": "string", "pattern": "^[0-9]+/[0-9]+$"},
+            ]
+        },
+    ),
+    Setting(
+        "instrument",
+        "The size of the instrument: its name, or its scale length in mm.",
+        _read_instrument,
+        _write_instrument,
+        {
+            "anyOf": [
+                {"enum": list(SCALE_LENGTHS_MM)},
+                {"type": "number", "minimum": _SCALE_RANGE_MM[0], "maximum": _SCALE_RANGE_MM[1]},
+            ]
+        },
+    ),
+    Setting(
+        "tuning",
+        "The open strings: a name, or four notes with string 4 first.",
+        _read_tuning,
+        _write_tuning,
+        {
+            "anyOf": [
+                {"enum": list(OPEN_STRINGS)},
+                {
+                    "type": "array",
+                    "items": {"type": "string", "pattern": _PITCH_PATTERN},
+                    "minItems": 4,
+                    "maxItems": 4,
+                },
+            ]
+        },
+    ),
+    Setting(
+        "players",
+        "What the hands are asked to do.",
+        _read_players,
+        lambda song: song.players,
+        {"enum": list(PLAYERS)},
+    ),
+    Setting(
+        "dynamics",
+        "How loud each layer starts.",
+        _read_dynamics,
+        _write_dynamics,
+        {"type": "object", "properties": dict.fromkeys(LAYERS, _MARK), "additionalProperties": False},
+    ),
+    Setting(
+        "strum",
+        "The strum pattern of one bar: d u down and up, D U accented, x a chop, . nothing.",
+        _read_strum,
+        lambda song: " ".join(song.strum or ()),
+        {"type": "string", "pattern": rf"^[{''.join(SLOTS)}\s]+$"},
+    ),
+    Setting(
+        "swing",
+        "Where the second half of the pulse falls: 2/3 swings like triplets, 1/2 is straight.",
+        _read_swing,
+        lambda song: number_text(song.swing) if song.swing != Fraction(1, 2) else "",
+        {
+            "anyOf": [
+                {"type": "number", "minimum": float(_SWING_RANGE[0]), "maximum": float(_SWING_RANGE[1])},
+                {"type": "string", "pattern": "^[0-9]+/[0-9]+$"},
+            ]
+        },
+    ),
+    Setting(
+        "sound",
+        "The sound font to play it with.",
+        _read_sound,
+        lambda song: yaml_text(song.sound or ""),
+        {"type": "string", "minLength": 1, "maxLength": 200},
+    ),
+    Setting(
+        "count-in",
+        "Bars counted before the music starts.",
+        _read_count_in,
+        lambda song: "" if song.count_in_bars is None else str(song.count_in_bars),
+        {"type": "integer", "minimum": 0, "maximum": _MOST_COUNT_IN_BARS},
+    ),
+    Setting(
+        "form",
+        "Section names in the order played; verse*2 plays one twice. Without it, as written.",
+        None,
+        _write_form,
+        {
+            "anyOf": [
+                {"type": "string", "minLength": 1},
+                {"type": "array", "items": {"type": "string"}, "minItems": 1},
+            ]
+        },
+    ),
+    Setting(
+        "sections",
+        "The music: each section's rows (chords, melody, between, strum, words, marks) in a block after |.",
+        None,
+        lambda _: "",
+        {
+            "type": "object",
+            "propertyNames": {"pattern": r"^[^\W\d_][\w-]*$"},
+            "additionalProperties": {"type": "string", "minLength": 1},
+            "minProperties": 1,
+        },
+        required=True,
+    ),
+)
+
+_BY_NAME = {setting.name: setting for setting in SETTINGS}
+_OTHER_NAMES = {
+    "license": "licence",
+    "bpm": "tempo",
+    "speed": "tempo",
+    "time": "meter",
+    "author": "composer",
+    "artist": "composer",
+    "source": "from",
+    "rights": "licence",
+    "size": "instrument",
+    "soundfont": "sound",
+    "structure": "form",
+    "order": "form",
+    "level": "players",
+    "name": "title",
+    "countin": "count-in",
+    "parts": "sections",
+}
+
+
+def read_settings(top: Mapping, book: MistakeBook) -> _Fields:
+    """Read every setting but `form` and `sections`; return the fields of `Song` that could be read."""
+    fields: _Fields = {}
+    written = {entry.key.text for entry in top.entries}
+    meant = {_meant_setting(name) for name in written}
+    for entry in top.entries:
+        setting = _BY_NAME.get(entry.key.text)
+        if setting is None:
+            _note_unknown(entry, book)
+        elif setting.read is not None:
+            try:
+                fields |= setting.read(entry.value)
+            except SlipError as wrong:
+                _note_wrong(setting, entry, wrong, book)
+    for setting in SETTINGS:
+        if setting.required and setting.name not in meant:
+            example = (
+                "sections: with a name, | and rows"
+                if setting.name == "sections"
+                else "title: Harbour Lanterns"
+            )
+            book.add(f"the setting `{setting.name}` is missing", Source(0, 0), mend=f"write {example}")
+    if "tuning" not in written and fields.get("instrument") in DEFAULT_TUNING_OF:
+        fields["tuning"] = DEFAULT_TUNING_OF[fields["instrument"]]
+    return fields
+
+
+def _meant_setting(name: str) -> str:
+    """Return the setting that a name means, or an empty text."""
+    return name if name in _BY_NAME else _OTHER_NAMES.get(name.casefold()) or nearest(name, _BY_NAME)
+
+
+def _note_unknown(entry: Entry, book: MistakeBook) -> None:
+    name = entry.key.text
+    known = _meant_setting(name)
+    mend = f"write {known}:" if known else "settings are " + ", ".join(_BY_NAME)
+    book.add(f"there is no setting `{name[:40]}`", entry.key.place, mend=mend)
+
+
+def _note_wrong(setting: Setting, entry: Entry, wrong: SlipError, book: MistakeBook) -> None:
+    """Note a value that can't be read; quotes from a word processor are the likeliest reason."""
+    mend = wrong.mend
+    value = entry.value
+    if isinstance(value, Text) and setting.read is not None:
+        bare = value.text.strip("\"'“”„‘’«» ")
+        if bare != value.text:
+            try:
+                setting.read(Text(bare, "", value.place))
+                mend = f"write {bare}, without the quotes"
+            except SlipError:
+                pass
+    empty = isinstance(value, Text) and not value.text and not value.style
+    place = entry.key.place if empty else value.place
+    book.add(wrong.message, wrong.place or place, setting.name, mend)
+
+
+def schema_of(setting: Setting) -> dict[str, Any]:
+    """Return what JSON Schema says of a setting's value, with its description."""
+    copied: dict[str, Any] = json.loads(json.dumps(setting.schema))
+    return {"description": setting.about, **copied}

@@ -1,0 +1,275 @@
+"""What the property tests draw from: pieces of songs, whole songs, and slips made in their text."""
+
+from __future__ import annotations
+
+import itertools
+import random
+from fractions import Fraction
+from typing import Any
+
+from hypothesis import strategies as st
+
+from render.song import (
+    ROW_NAMES,
+    ChordSpan,
+    Dynamics,
+    Line,
+    Mark,
+    Meter,
+    Note,
+    Pin,
+    Row,
+    Section,
+    Song,
+    Syllable,
+    Visit,
+)
+from render.song.form import visits_of
+from render.song.grammar import DYNAMIC_MARKS, SLOTS
+from render.song.played import struck_notes
+from render.theory import Key, Pitch
+from render.theory.chords import QUALITIES, Chord
+
+__all__ = ["chords", "keys", "notes_filling", "pitches", "slips", "songs"]
+
+_METERS = (Meter(4, 4), Meter(3, 4), Meter(2, 4), Meter(6, 8), Meter(9, 8), Meter(5, 8), Meter(2, 2))
+_KEYS = tuple(
+    key
+    for letter, alter, minor in itertools.product("ABCDEFG", (-1, 0, 1), (False, True))
+    if -7 <= (key := Key(letter, alter, minor)).fifths <= 7
+)
+_PINS = (None, None, None, Pin("roll"), Pin("alone"), Pin("roll", (3, 2, 1)), Pin("alone", (2,)))
+
+keys = st.sampled_from(_KEYS)
+pitches = st.builds(
+    Pitch, st.sampled_from("ABCDEFG"), st.sampled_from((0, 0, 0, 1, -1, 2, -2)), st.integers(2, 6)
+)
+_roots = st.tuples(st.sampled_from("ABCDEFG"), st.sampled_from((0, 0, 1, -1)))
+chords = st.builds(
+    lambda root, quality, bass: Chord(root[0], root[1], quality, bass),
+    _roots,
+    st.sampled_from(QUALITIES),
+    st.none() | _roots,
+)
+_texts = (
+    st.text(st.characters(codec="utf-8", exclude_categories=("C", "Zl", "Zp")), min_size=1, max_size=30)
+    .map(lambda text: " ".join(text.split()))
+    .filter(bool)
+)
+_syllables = st.sampled_from(("la", "lan", "terns", "sea,", "«oh»", "don't", "last", "2", "über", "海", "a#"))
+
+
+@st.composite
+def _cuts(draw: st.DrawFn, length: Fraction, step: Fraction, most: int) -> list[tuple[Fraction, Fraction]]:
+    """Cut a length at multiples of a step; return start and length of each part."""
+    places = [step * index for index in range(1, int(length / step))]
+    chosen = draw(st.sets(st.sampled_from(places), max_size=most - 1)) if places else set()
+    edges = [Fraction(0), *sorted(chosen), length]
+    return [(start, end - start) for start, end in itertools.pairwise(edges)]
+
+
+@st.composite
+def notes_filling(draw: st.DrawFn, length: Fraction) -> tuple[Note, ...]:
+    """Notes and rests that fill a length; ties stay within it."""
+    step = draw(st.sampled_from((Fraction(1), Fraction(1, 2), Fraction(1, 3), Fraction(1, 4))))
+    notes: list[Note] = []
+    for start, part in draw(_cuts(length, step, 5)):
+        before = notes[-1] if notes else None
+        if before is not None and before.tied_on:
+            notes.append(Note(start, part, before.pitch, position=before.position))
+            continue
+        kind = draw(st.sampled_from(("pitch", "pitch", "pitch", "rest", "position")))
+        tied = start + part < length and draw(st.booleans()) and draw(st.booleans())
+        if kind == "rest":
+            notes.append(Note(start, part))
+        elif kind == "pitch":
+            notes.append(Note(start, part, draw(pitches), tied, None, draw(st.sampled_from(_PINS))))
+        else:
+            position = (draw(st.integers(1, 4)), draw(st.integers(0, 12)))
+            notes.append(Note(start, part, None, tied, position, draw(st.sampled_from((None, Pin("roll"))))))
+    return tuple(notes)
+
+
+@st.composite
+def _chords_filling(draw: st.DrawFn, length: Fraction) -> tuple[ChordSpan, ...]:
+    spans = []
+    for start, part in draw(_cuts(length, Fraction(1), 3)):
+        chord = draw(st.none() | chords)
+        fret = st.none() | st.integers(0, 12)
+        shape = draw(st.none() | st.tuples(st.integers(0, 12), fret, fret, fret)) if chord else None
+        spans.append(ChordSpan(start, part, chord, shape))
+    return tuple(spans)
+
+
+@st.composite
+def _words_for(draw: st.DrawFn, notes: tuple[Note, ...]) -> tuple[Syllable, ...] | None:
+    count = len(struck_notes(notes, tied=False))
+    if not count or draw(st.booleans()):
+        return None
+    return tuple(
+        Syllable(draw(_syllables), draw(st.booleans())) if draw(st.integers(0, 4)) else Syllable("")
+        for _ in range(count)
+    )
+
+
+@st.composite
+def _marks_in(draw: st.DrawFn, length: Fraction) -> tuple[Mark, ...] | None:
+    kinds: list[tuple[Any, str, Any]] = [
+        ("dynamic", draw(st.sampled_from(DYNAMIC_MARKS)), None),
+        ("dynamic", draw(st.sampled_from(DYNAMIC_MARKS)), "strums"),
+        *((kind, "", None) for kind in ("rit", "a-tempo", "fermata", "breath")),
+        ("accent", "", "melody"),
+    ]
+    chosen = draw(st.lists(st.sampled_from(kinds), unique=True, max_size=3))
+    place = st.integers(0, int(length * 2) - 1).map(lambda half: Fraction(half, 2))
+    marks = [Mark(draw(place), kind, value, layer) for kind, value, layer in chosen]
+    if length > 1 and draw(st.booleans()):
+        marks = [Mark(Fraction(0), "hairpin", draw(st.sampled_from("<>"))), Mark(length - 1, "dynamic", "mf")]
+    return tuple(marks) or None
+
+
+@st.composite
+def _line(draw: st.DrawFn, meter: Meter, count: int, pickup: Fraction, is_first: bool, is_last: bool) -> Line:
+    bar = meter.bar_beat
+    rows: list[Row] = []
+    chord_bars = [draw(_chords_filling(bar)) if draw(st.booleans()) else None for _ in range(count)]
+    if is_first and chord_bars[0] is None:
+        chord_bars[0] = (ChordSpan(Fraction(0), bar, draw(chords)),)
+    if is_first or draw(st.booleans()):
+        pickup_chords = draw(st.none() | _chords_filling(pickup)) if pickup >= 1 else None
+        rows.append(Row("chords", (), tuple(chord_bars), pickup_chords))
+    melody = [draw(notes_filling(bar)) for _ in range(count)]
+    if is_last:
+        melody[-1] = (Note(Fraction(0), bar, draw(st.none() | pitches)),)
+    pickup_notes = draw(notes_filling(pickup)) if pickup else None
+    rows.append(Row("melody", (), tuple(melody), pickup_notes))
+    if draw(st.booleans()):
+        words = tuple(draw(_words_for(notes)) for notes in melody)
+        rows.append(Row("words", (), words, draw(_words_for(pickup_notes)) if pickup_notes else None))
+    elif count > 1:
+        special = tuple(draw(notes_filling(bar)) if index == 0 else None for index in range(count))
+        rows.append(Row("melody", draw(st.sampled_from(((1,), (-1,), (1, -1)))), special))
+    if draw(st.booleans()):
+        between = tuple(draw(st.none() | notes_filling(bar)) for _ in range(count - is_last))
+        rows.append(Row("between", (), between + (None,) * is_last))
+    if draw(st.booleans()):
+        slot = st.sampled_from(SLOTS)
+        pattern = st.lists(slot, min_size=meter.upper, max_size=meter.upper).map(tuple)
+        times = draw(st.sampled_from((1, 2)))
+        rows.append(
+            Row("strum", (), tuple(draw(st.none() | pattern.map(lambda p: p * times)) for _ in range(count)))
+        )
+    if draw(st.booleans()):
+        pickup_marks = draw(_marks_in(pickup)) if pickup >= 1 else None
+        rows.append(Row("marks", (), tuple(draw(_marks_in(bar)) for _ in range(count)), pickup_marks))
+    order = draw(st.permutations(rows))
+    return Line(
+        tuple(sorted(order, key=lambda row: ROW_NAMES.index(row.name)) if draw(st.booleans()) else order)
+    )
+
+
+@st.composite
+def _section(draw: st.DrawFn, name: str, meter: Meter) -> Section:
+    halves = st.integers(1, int(meter.bar_beat * 2) - 1).map(lambda half: Fraction(half, 2))
+    pickup = draw(st.just(Fraction(0)) | halves)
+    counts = draw(st.lists(st.integers(1, 3), min_size=1, max_size=2))
+    lines = [
+        draw(_line(meter, count, Fraction(0) if index else pickup, index == 0, index == len(counts) - 1))
+        for index, count in enumerate(counts)
+    ]
+    return Section(name, tuple(lines), pickup)
+
+
+@st.composite
+def songs(draw: st.DrawFn) -> Song:
+    """Songs as the reader makes them."""
+    meter = draw(st.sampled_from(_METERS))
+    names = draw(
+        st.lists(st.sampled_from(("verse", "chorus", "coda", "part-2")), min_size=1, max_size=3, unique=True)
+    )
+    sections = tuple(draw(_section(name, meter)) for name in names)
+    form: tuple[Visit, ...] = visits_of(names + draw(st.lists(st.sampled_from(names), max_size=3)))
+    dynamics = st.builds(Dynamics, *[st.sampled_from(DYNAMIC_MARKS)] * 3)
+    strum = st.lists(st.sampled_from(SLOTS), min_size=meter.upper, max_size=meter.upper).map(tuple)
+    instrument, scale = draw(st.sampled_from((("concert", 380.0), ("baritone", 510.0), ("custom", 402.5))))
+    return Song(
+        title=draw(_texts),
+        sections=sections,
+        form=form,
+        composer=draw(st.just("") | _texts),
+        source_note=draw(st.just("") | _texts),
+        licence=draw(st.sampled_from(("", "CC0-1.0"))),
+        key=draw(keys),
+        meter=meter,
+        tempo=draw(st.sampled_from((Fraction(92), Fraction(185, 2), Fraction(277, 3), Fraction(6012, 100)))),
+        instrument=instrument,
+        scale_length_mm=scale,
+        tuning=draw(st.sampled_from(("high-g", "low-g", "baritone")) | st.tuples(*[pitches] * 4)),
+        players=draw(st.sampled_from(("beginner", "improving", "free"))),
+        dynamics=draw(dynamics),
+        strum=draw(st.none() | strum),
+        swing=draw(st.sampled_from((Fraction(1, 2), Fraction(2, 3), Fraction(3, 5)))),
+        sound=draw(st.none() | _texts),
+        count_in_bars=draw(st.none() | st.integers(0, 8)),
+    )
+
+
+_BITS = (
+    *"|:#-~[]{}\"'*&!%@?>,<`=\\/.0HbhaAr \n\t",
+    *(
+        "||",
+        "|:",
+        "  ",
+        "\n\n",
+        "---\n",
+        "? ",
+        "- ",
+        ": ",
+        "\r",
+        "\u00a0",
+        "\u2028",
+        "\x85",
+        "½",
+        "♭",
+        "é",
+        "\ufeff",
+    ),
+    *(
+        "\x00",
+        "\ud800",
+        "\u200b",
+        "“",
+        "𝄞",
+        "N.C.",
+        "words 2 ",
+        "last ",
+        "melody",
+        "s1f3",
+        "[321]",
+        "r:3",
+        "C5:1/3",
+    ),
+)
+
+
+def slips(seed: int, text: str) -> str:
+    """Return a text with one to three slips made in it, always the same for a seed."""
+    chance = random.Random(seed)  # noqa: S311 - to choose, not to hide
+    for _ in range(chance.choice((1, 1, 2, 3))):
+        start = chance.randrange(len(text) + 1)
+        end = min(len(text), start + chance.choice((0, 0, 1, 1, 2, 5, 20, 80)))
+        lines = text.split("\n")
+        one, other = chance.randrange(len(lines)), chance.randrange(len(lines))
+        swapped = list(lines)
+        swapped[one], swapped[other] = lines[other], lines[one]
+        text = chance.choice(
+            (
+                text[:start] + chance.choice(_BITS) + text[end:],
+                text[:start] + text[end:],
+                text[:start] + text[start:end] * 2 + text[end:],
+                "\n".join(swapped),
+                "\n".join([*lines[:one], lines[other], *lines[one:]]),
+                "\n".join([*lines[:one], *lines[one + 1 :]]),
+            )
+        )
+    return text
