@@ -6,22 +6,26 @@ were replaced for the pass.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from render.arrange.hand import OPEN_HAND, change_cost, hand_position
+from render.arrange.demands import COSTS, LIMITS, Hands
+from render.arrange.hand import OPEN_HAND, change_cost, hand_position, sounds_chord
 from render.arrange.model import Problem
-from render.arrange.strokes import COSTS, LIMITS, Limits, Stroke, rolls, singles
-from render.arrange.tune import ChordAt, Place, TuneNote, chord_at
-from render.neck import LAST_FRET, Shape, Tuning
-from render.song import Bar, ChordSpan, Meter, Song
-from render.theory import hz_of_midi, spell
+from render.arrange.piece import Piece
+from render.arrange.reports import high_problem, masked_problem, pin_problem, unplayable_problem
+from render.arrange.strokes import Stroke, chord_strokes, single_strokes, strokes_over, with_fret
+from render.arrange.tune import TuneNote
+from render.neck import LAST_FRET, Shape, Tuning, holdable
 
-__all__ = ["Fingered", "beat_s", "finger_tune", "is_wanted", "out_of_reach", "unreachable"]
+__all__ = ["Fingered", "finger_tune", "is_wanted", "unreachable"]
 
 HAND_RETURN_S = 0.15
-"""The thumb needs this long to come back between two rolls."""
+"""The thumb needs this long to come back for a roll, and to be ready for the note after it."""
+
+BEST_CHANGE_COST = 4 * COSTS["kept finger"]
+"""No change of hand costs less."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,41 +41,38 @@ class Fingered:
     main: bool
     reached: bool = True
 
-    @property
-    def rolled(self) -> bool:
-        """Whether more than one string is struck."""
-        return len(self.stroke.struck) > 1
 
-
-def beat_s(song: Song) -> float:
-    """Return roughly how long a beat lasts at the song's tempo, in seconds: what a hand has time for."""
-    return float(60 / (song.tempo * song.meter.pulse_beat))
-
-
-def is_wanted(note: TuneNote, change_beats: frozenset[Fraction], meter: Meter) -> bool:
-    """Whether a note wants a roll: on a chord change, on a downbeat or long, and not too short for it.
-
-    Long is two quarters, or a pulse where the pulse is a dotted note; too short is less than an eighth.
-    """
-    quarter_beat = Fraction(meter.lower, 4)
-    if note.length_beat < quarter_beat / 2:
-        return False
-    long_beat = meter.pulse_beat if meter.pulse_beat > 1 else 2 * quarter_beat
-    return note.start_beat in change_beats or note.place.bar_beat == 0 or note.length_beat >= long_beat
-
-
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class _Hand:
-    """The hand as the solver goes along."""
+    """The hands as the note before left them: the shape, its position, the string and the time of the stroke."""
 
     shape: Shape = OPEN_HAND
     position: int = 1
-    last_roll_beat: Fraction | None = None
-    last_start_beat: Fraction = Fraction(0)
+    string: int = 1
+    struck_beat: Fraction | None = None
+
+    def after(self, choice: Fingered) -> _Hand:
+        """Return the hand once a note was played."""
+        shape = choice.stroke.shape
+        return _Hand(shape, hand_position(shape, self.position), choice.stroke.string, choice.note.start_beat)
+
+
+def is_wanted(note: TuneNote, piece: Piece) -> bool:
+    """Whether a note wants a roll: on a chord change, on a downbeat or long, and not too short for it.
+
+    Long is two quarters, or a pulse where the pulse is a dotted note; too short is less than an eighth, or less
+    than the thumb needs to come back.
+    """
+    meter = piece.song.meter
+    quarter_beat = Fraction(meter.lower, 4)
+    if note.length_beat < quarter_beat / 2 or float(note.length_beat) * piece.beat_s < HAND_RETURN_S:
+        return False
+    long_beat = meter.pulse_beat if meter.pulse_beat > 1 else 2 * quarter_beat
+    return note.chord_comes or note.spot.place.bar_beat == 0 or note.length_beat >= long_beat
 
 
 def finger_tune(
-    notes: Sequence[TuneNote], changes: Sequence[ChordAt], bars: Sequence[Bar], song: Song, tuning: Tuning
+    notes: Iterable[TuneNote], piece: Piece, added_beats: frozenset[Fraction] = frozenset()
 ) -> tuple[tuple[Fingered, ...], tuple[Problem, ...]]:
     """Choose a stroke for every note of the tune.
 
@@ -79,168 +80,180 @@ def finger_tune(
     ----------
     notes
         From `row_notes`, in order.
-    changes
-        From `chord_changes`.
-    bars, song, tuning
-        The piece as played, what was written, and the strings.
+    piece
+        What is arranged.
+    added_beats
+        Beats at which the song itself adds a note: a roll there would take its string.
 
     Returns
     -------
     fingered, problems
         One entry a note; and what could not be done as asked, once for each place of the song.
     """
-    known: dict[Place, Fingered] = {}
+    known: dict[object, Fingered] = {}
+    used: dict[object, set[Stroke]] = {}
     fingered: list[Fingered] = []
     problems: list[Problem] = []
     hand = _Hand()
-    change_beats = frozenset(change.start_beat for change in changes)
     for note in notes:
-        before = known.get(note.place)
-        if before is not None and not note.own and _same_note(before.note, note):
-            choice = replace(before, note=note)
-        else:
-            wanted = is_wanted(note, change_beats, song.meter) and _hand_is_back(note, hand, song)
-            choice, problem = _choose(
-                note, wanted, chord_at(changes, note.start_beat), bars, song, tuning, hand
-            )
-            problems += [problem] if problem else []
-            if before is None:
-                known[note.place] = choice
+        choice = _as_before(note, known)
+        if choice is None:
+            wanted = is_wanted(note, piece) and note.start_beat not in added_beats
+            familiar = used.setdefault((note.midi, note.chord), set())
+            choice, found = _choose(note, wanted and _thumb_is_back(note, hand, piece), hand, familiar, piece)
+            familiar.add(choice.stroke)
+            problems += found
+            if not note.own:
+                known.setdefault(_written(note), choice)
+                known[_written(note), note.chord, note.chord_frets] = choice
         fingered.append(choice)
-        hand.shape = choice.stroke.shape
-        hand.position = hand_position(choice.stroke.shape, hand.position)
-        hand.last_start_beat = note.start_beat
-        if choice.rolled:
-            hand.last_roll_beat = note.start_beat
+        hand = hand.after(choice)
     return tuple(fingered), tuple(problems)
 
 
-def _same_note(one: TuneNote, other: TuneNote) -> bool:
-    return (one.midi, one.position, one.pin) == (other.midi, other.position, other.pin)
+def _written(note: TuneNote) -> object:
+    """Return what a note is in its section, the same on every pass."""
+    return note.spot.place, note.midi, note.position, note.pin
+
+
+def _as_before(note: TuneNote, known: Mapping[object, Fingered]) -> Fingered | None:
+    """Return a note with the stroke that it had on an earlier pass, or None.
+
+    A pick-up may come over another chord than before; then a roll is chosen anew, a single note is kept.
+    """
+    if note.own:
+        return None
+    before = known.get((_written(note), note.chord, note.chord_frets))
+    if before is None:
+        before = known.get(_written(note))
+        if before is not None and before.stroke.rolled:
+            return None
+    return replace(before, note=note) if before is not None else None
+
+
+def _thumb_is_back(note: TuneNote, hand: _Hand, piece: Piece) -> bool:
+    """Whether there is time for a roll after the stroke before."""
+    if hand.struck_beat is None:
+        return True
+    return float(note.start_beat - hand.struck_beat) * piece.beat_s >= HAND_RETURN_S
 
 
 def _choose(
-    note: TuneNote,
-    wanted: bool,
-    span: ChordSpan | None,
-    bars: Sequence[Bar],
-    song: Song,
-    tuning: Tuning,
-    hand: _Hand,
-) -> tuple[Fingered, Problem | None]:
-    """Choose the cheapest stroke for one note after the hand before it."""
-    midi = note.midi if note.midi is not None else tuning.midi(*(note.position or (1, 0)))
-    limits = LIMITS[song.players]
-    scale_mm = song.scale_length_mm
-    asked_roll = note.pin is not None and note.pin.action == "roll"
-    alone = note.pin is not None and note.pin.action == "alone"
-    options: list[tuple[float, int, Stroke]] = []
-    if span is not None and span.chord is not None and (wanted or asked_roll) and not alone:
-        reach = limits if note.position is None else _reaching(limits, note.position[1])
-        found = list(rolls(midi, span.chord, tuning, reach, scale_mm))
-        options += [
-            (_cost_after(stroke, hand, note, song), 0, stroke)
-            for stroke in _pinned_shape(found, span, midi, tuning)
-        ]
-    missing = COSTS["wanted roll missing"] if wanted or asked_roll else 0.0
-    for stroke in singles(midi, hand.shape, tuning, LAST_FRET):
-        over = COSTS["fret of a position change"] * max(stroke.fret - limits.highest_fret, 0)
-        options.append((missing + over + stroke.cost, 1, stroke))
-    kept, refusal = _keep_pins(options, note)
+    note: TuneNote, wanted: bool, hand: _Hand, familiar: Container[Stroke], piece: Piece
+) -> tuple[Fingered, list[Problem]]:
+    """Choose the cheapest stroke for one note after the hand before it; what the song asks for comes first.
+
+    What these players can't keep is tried with freer hands, and reported; then the note is played as if not pinned.
+    """
+    action = note.pin.action if note.pin is not None else None
+    main = wanted or action == "roll"
+    hands = piece.hands.reaching(_lowest_fret(note, piece.tuning))
+    options = _options(note, main, hand.shape, hands)
+    if not options:
+        stroke = unreachable(note.midi, hand.shape, piece.tuning)
+        return Fingered(note, stroke, main, reached=False), [unplayable_problem(note, piece)]
+    problems = []
+    kept = [option for option in options if _keeps(option[1], note)]
     if not kept:
-        reached = bool(options)
-        kept = options or [(0.0, 1, unreachable(midi, hand.shape, tuning))]
-        problem = refusal if reached else out_of_reach(midi, note, bars, song, tuning)
-    else:
-        reached, problem = True, refusal
-    _, _, best = min(kept, key=lambda option: (option[0], option[1], option[2].struck, option[2].shape))
-    main = len(best.struck) > 1 or wanted or asked_roll
-    choice = Fingered(note, best, main, reached)
-    if problem is None and reached and best.heard == "masked":
-        problem = _masked(best, song, tuning)
-    elif problem is None and reached and best.fret > limits.highest_fret and note.position is None:
-        problem = _high(best, song)
-    return choice, _with_place(problem, note, bars) if problem else None
+        freer = replace(hands, limits=LIMITS["free"]).reaching(hands.limits.highest_fret)
+        kept = [option for option in _options(note, True, hand.shape, freer) if _keeps(option[1], note)]
+        problems.append(pin_problem(note, piece, kept=bool(kept)))
+    if not kept:
+        kept = [option for option in options if action != "alone" or not option[1].rolled]
+    best = _cheapest(kept, note, hand, familiar, piece)
+    if best.heard == "masked":
+        problems.append(masked_problem(note, piece))
+    if not problems and _is_high(best, note, piece) and best not in familiar:
+        problems.append(high_problem(note, best, piece))
+    return Fingered(note, best, best.rolled or main), problems
 
 
-def _hand_is_back(note: TuneNote, hand: _Hand, song: Song) -> bool:
-    if hand.last_roll_beat is None:
-        return True
-    return float(note.start_beat - hand.last_roll_beat) * beat_s(song) >= HAND_RETURN_S
-
-
-def _reaching(limits: Limits, fret: int) -> Limits:
-    """Widen the limits so that a fret the song asks for is inside."""
-    return replace(limits, highest_fret=max(limits.highest_fret, fret))
-
-
-def _cost_after(stroke: Stroke, hand: _Hand, note: TuneNote, song: Song) -> float:
-    """Return a stroke's cost with the change of hand before it, which weighs more the less time there is."""
-    time_s = float(note.start_beat - hand.last_start_beat) * beat_s(song)
-    hurry = min(max(0.5 / time_s, 0.6), 2.0) if time_s > 0 else 1.0
-    return stroke.cost + hurry * change_cost(hand.shape, stroke.shape, hand.position)
-
-
-def _pinned_shape(found: list[Stroke], span: ChordSpan, midi: int, tuning: Tuning) -> list[Stroke]:
-    """Keep the strokes under the shape that the chord row pins; the tune's string may differ from it."""
-    if span.shape is None:
-        return found
-    kept = []
-    for stroke in found:
-        muted = {4 - place for place, fret in enumerate(span.shape) if fret is None}
-        agrees = all(
-            4 - place == stroke.string or fret is None or stroke.shape[place] == fret
-            for place, fret in enumerate(span.shape)
-        )
-        if agrees and not muted & set(stroke.struck):
-            kept.append(stroke)
-    return kept or _forced_shape(span, midi, tuning)
-
-
-def _forced_shape(span: ChordSpan, midi: int, tuning: Tuning) -> list[Stroke]:
-    """Return rolls under a pinned shape that no list has: the song's own shape wins."""
-    strokes = []
-    for string in (3, 2, 1):
-        fret = midi - tuning.open_midi(string)
-        frets = [0 if value is None else value for value in span.shape or ()]
-        if fret < 0 or fret > LAST_FRET or not frets:
-            continue
-        frets[4 - string] = fret
-        four, three, two, one = frets
-        for start in range(4, string, -1):
-            struck = tuple(range(start, string - 1, -1))
-            if any((span.shape or ())[4 - other] is None for other in struck):
-                continue
-            strokes.append(Stroke(string, fret, struck, (four, three, two, one), "top", 0.0))
-    return strokes
-
-
-def _keep_pins(
-    options: list[tuple[float, int, Stroke]], note: TuneNote
-) -> tuple[list[tuple[float, int, Stroke]], Problem | None]:
-    """Keep the options that the song's pin allows; with a reason when none does."""
-    kept = options
+def _lowest_fret(note: TuneNote, tuning: Tuning) -> int:
+    """Return the fret that a note needs at least: the one it asks for, or the lowest of all strings."""
     if note.position is not None:
-        kept = [option for option in kept if (option[2].string, option[2].fret) == note.position]
+        return note.position[1]
+    frets = (note.midi - tuning.open_midi(string) for string in (4, 3, 2, 1))
+    return min((fret for fret in frets if 0 <= fret <= LAST_FRET), default=0)
+
+
+def _is_high(stroke: Stroke, note: TuneNote, piece: Piece) -> bool:
+    """Whether a stroke lies above the players' frets, and the song didn't ask for its string."""
+    asked = note.position is not None or (note.pin is not None and bool(note.pin.strings))
+    return stroke.fret > piece.hands.limits.highest_fret and not asked
+
+
+def _keeps(stroke: Stroke, note: TuneNote) -> bool:
+    """Whether a stroke plays a note as the song asks: its position and its pin."""
+    if note.position is not None and (stroke.string, stroke.fret) != note.position:
+        return False
     if note.pin is None:
-        return kept, None
-    strings = note.pin.strings
-    if strings:
-        asked = [option for option in kept if option[2].struck == strings]
-    elif note.pin.action == "roll":
-        asked = [option for option in kept if len(option[2].struck) > 1]
+        return True
+    if note.pin.strings:
+        return stroke.struck == note.pin.strings
+    return stroke.rolled == (note.pin.action == "roll")
+
+
+def _options(note: TuneNote, main: bool, held: Shape, hands: Hands) -> list[tuple[float, Stroke]]:
+    """Return the ways to play a note, each with its cost before any change of hand.
+
+    A main note is rolled over its chord, or struck alone over the chord's shape; any note may be struck alone
+    with a finger put over the held shape.
+    """
+    options: list[tuple[float, Stroke]] = []
+    chord = note.chord
+    missing = COSTS["wanted roll missing"] if main else 0.0
+    if main and note.chord_frets is not None:
+        over: Iterable[Stroke] = _over_pinned_shape(note.midi, note.chord_frets, hands)
     else:
-        asked = [option for option in kept if len(option[2].struck) == 1]
-    if asked:
-        return asked, None
-    what = "".join(str(string) for string in strings) or note.pin.action
-    lacking = f"has the tune's note on string {strings[-1]}" if strings else "has chord tones under this note"
-    return kept, Problem(
-        f"the pin [{what}] can't be kept: no shape in reach of these players {lacking}",
-        0,
-        "",
-        "take the pin away, or choose another chord or `players: free`",
-    )
+        over = chord_strokes(note.midi, chord, hands) if main and chord is not None else ()
+    options += [(stroke.cost + (0.0 if stroke.rolled else missing), stroke) for stroke in over]
+    for stroke in single_strokes(note.midi, held, hands):
+        cost = stroke.cost + missing
+        others = tuple(string for string in (4, 3, 2, 1) if string != stroke.string)
+        if main and chord is not None and not sounds_chord(stroke.shape, chord, hands, others):
+            cost += COSTS["chord not held"]
+        options.append((cost, stroke))
+    return options
+
+
+def _over_pinned_shape(tune_midi: int, pinned: Sequence[int | None], hands: Hands) -> Iterator[Stroke]:
+    """Yield the strokes over the shape that the chord row asks for; only the tune's string may differ from it."""
+    four, three, two, one = (fret or 0 for fret in pinned)
+    left_out = {4 - place for place, fret in enumerate(pinned) if fret is None}
+    for string in (4, 3, 2, 1):
+        fret = tune_midi - hands.tuning.open_midi(string)
+        shape = with_fret((four, three, two, one), string, fret)
+        if 0 <= fret <= LAST_FRET and holdable(shape, hands.scale_length_mm):
+            for stroke in strokes_over(shape, string, 0.0, hands):
+                if (left_out - {string}).isdisjoint(stroke.struck):
+                    yield stroke
+
+
+def _cheapest(
+    options: Sequence[tuple[float, Stroke]],
+    note: TuneNote,
+    hand: _Hand,
+    familiar: Container[Stroke],
+    piece: Piece,
+) -> Stroke:
+    """Return the cheapest way to play a note after the hand before; a change weighs more the less time there is."""
+    hurry = 1.0
+    if hand.struck_beat is not None:
+        time_s = float(note.start_beat - hand.struck_beat) * piece.beat_s
+        hurry = min(max(0.5 / time_s, 0.6), 2.0)
+    most_saved = -hurry * BEST_CHANGE_COST - COSTS["used before"]
+    best: tuple[float, tuple[int, ...], Shape] = (float("inf"), (), OPEN_HAND)
+    chosen = options[0][1]
+    for cost, stroke in options:
+        if cost - most_saved > best[0]:
+            continue
+        total = cost + hurry * change_cost(hand.shape, stroke.shape, hand.position)
+        total += COSTS["string crossed"] * abs(stroke.string - hand.string)
+        if stroke in familiar:
+            total += COSTS["used before"]
+        if (total, stroke.struck, stroke.shape) < best:
+            best, chosen = (total, stroke.struck, stroke.shape), stroke
+    return chosen
 
 
 def unreachable(midi: int, held: Shape, tuning: Tuning) -> Stroke:
@@ -248,45 +261,3 @@ def unreachable(midi: int, held: Shape, tuning: Tuning) -> Stroke:
     string = min((1, 2, 3, 4), key=lambda name: (abs(midi - tuning.open_midi(name)), name))
     fret = LAST_FRET if midi > tuning.open_midi(string) else 0
     return Stroke(string, fret, (string,), held, "top", 0.0)
-
-
-def out_of_reach(midi: int, note: TuneNote, bars: Sequence[Bar], song: Song, tuning: Tuning) -> Problem:
-    """Return the report of a note that lies outside the instrument, with the nearest remedy."""
-    low = midi < tuning.lowest_midi
-    limit = tuning.lowest_midi if low else tuning.highest_midi
-    octave = "an octave higher" if low else "an octave lower"
-    other = " or use `tuning: low-g`" if low and tuning.name == "high-g" and midi >= 55 else ""
-    name = spell(midi, song.key)
-    edge = spell(limit, song.key)
-    where = f"below the lowest string ({edge})" if low else f"above the last fret ({edge})"
-    key_move = limit - midi
-    message = f"{name} ({hz_of_midi(midi):.0f} Hz) lies {where}; it still sounds in the recordings"
-    remedy = f"write it {octave}, move the song by {key_move:+d} semitones (`--transpose {key_move}`){other}"
-    return _with_place(Problem(message, 0, "", remedy, unplayable=True), note, bars)
-
-
-def _masked(stroke: Stroke, song: Song, tuning: Tuning) -> Problem:
-    name = spell(tuning.midi(stroke.string, stroke.fret), song.key)
-    return Problem(
-        f"the roll to {name} is masked: another string of it sounds higher than the tune", 0, "",
-        "pin it [alone], or move the song up",
-    )  # fmt: skip
-
-
-def _high(stroke: Stroke, song: Song) -> Problem:
-    return Problem(
-        f"fret {stroke.fret} on string {stroke.string} is higher than `players: {song.players}` are asked to reach",
-        0, "", "move the song down, or change `players`",
-    )  # fmt: skip
-
-
-def _with_place(problem: Problem, note: TuneNote, bars: Sequence[Bar]) -> Problem:
-    """Return a problem with its place in the piece and in the file."""
-    bar = bars[note.bar_index]
-    return replace(
-        problem,
-        bar_number=bar.number,
-        section=note.place.section,
-        line=note.source.line,
-        column=note.source.column,
-    )

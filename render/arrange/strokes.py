@@ -9,64 +9,28 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
-from render.neck import LAST_FRET, Shape, Tuning, chord_shapes, common_shape, fingers_needed, shape_midis
-from render.song import Players
+from render.arrange.demands import COSTS, Hands
+from render.arrange.hand import allowed, shape_cost
+from render.neck import LAST_FRET, Shape, chord_shapes, common_shape, holdable, shape_midis
 from render.theory import Chord
 
 __all__ = [
-    "COSTS",
-    "LIMITS",
     "Audibility",
-    "Limits",
     "Stroke",
     "audibility",
-    "rolls",
-    "shape_cost",
-    "singles",
+    "chord_strokes",
+    "single_strokes",
+    "strokes_over",
+    "struck_down_to",
+    "with_fret",
 ]
 
 Audibility = Literal["top", "unison", "octave", "masked"]
 """How the tune stands against the other strings of its roll: above all, level with one, an octave or more below
 one that doubles it, or below another note."""
-
-COSTS: dict[str, float] = {
-    "finger": 0.30,
-    "above third position": 0.12,
-    "shape without third": 0.5,
-    "shape without root": 0.25,
-    "known shape": -0.8,
-    "wanted roll missing": 5.0,
-    "only one string under the tune": 0.6,
-    "masked": 4.5,
-    "octave": 0.8,
-    "unison": 0.3,
-    "start on string 3": 0.4,
-    "position change": 0.6,
-    "fret of a position change": 0.45,
-    "placing a finger": 0.25,
-    "kept finger": -0.12,
-    "same string again": 0.1,
-    "off the held shape": 0.5,
-}
-"""What a choice costs; the figures come from trials on folk tunes."""
-
-
-@dataclass(frozen=True, slots=True)
-class Limits:
-    """What the players' hands are asked to do: the highest fret and the most fingers at once."""
-
-    highest_fret: int
-    most_fingers: int
-    barre: bool
-
-
-LIMITS: dict[Players, Limits] = {
-    "beginner": Limits(5, 3, barre=False),
-    "improving": Limits(7, 4, barre=True),
-    "free": Limits(12, 4, barre=True),
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +58,11 @@ class Stroke:
     heard: Audibility
     cost: float
 
+    @property
+    def rolled(self) -> bool:
+        """Whether more than one string is struck."""
+        return len(self.struck) > 1
+
 
 def audibility(tune_midi: int, other_midis: tuple[int, ...]) -> Audibility:
     """Return how a tune's note stands against the other strings of its roll.
@@ -112,73 +81,84 @@ def audibility(tune_midi: int, other_midis: tuple[int, ...]) -> Audibility:
     return "masked"
 
 
-def shape_cost(shape: Shape, chord: Chord | None, tuning: Tuning) -> float:
-    """Return what it costs to hold a shape for a chord: fingers, height on the neck, tones that are missing."""
-    pressed = [fret for fret in shape if fret > 0]
-    cost = COSTS["finger"] * fingers_needed(shape)
-    if pressed:
-        cost += COSTS["above third position"] * max(min(pressed) - 3, 0)
-    if chord is None:
-        return cost
-    classes = {midi % 12 for midi in shape_midis(shape, tuning)}
-    if chord.third_class is not None and chord.third_class not in classes:
-        cost += COSTS["shape without third"]
-    if chord.root_class not in classes:
-        cost += COSTS["shape without root"]
-    if common_shape(chord, tuning) == shape:
-        cost += COSTS["known shape"]
-    return cost
+def struck_down_to(string: int) -> tuple[tuple[int, ...], ...]:
+    """Return the ways for a thumb to fall and stop on a string: over all strings above it, over fewer, alone.
 
-
-def allowed(shape: Shape, limits: Limits) -> bool:
-    """Whether these players can hold a shape."""
-    pressed = [fret for fret in shape if fret > 0]
-    if limits.barre:
-        return fingers_needed(shape) <= limits.most_fingers
-    return len(pressed) <= limits.most_fingers
-
-
-def rolls(
-    tune_midi: int, chord: Chord, tuning: Tuning, limits: Limits, scale_length_mm: float
-) -> Iterator[Stroke]:
-    """Yield every roll that stops on a note of the tune, over chord tones.
-
-    A beginner's known shapes are allowed even where they need a fourth finger or a barre: the chord asks for it.
+    >>> struck_down_to(2)
+    ((4, 3, 2), (3, 2), (2,))
     """
-    for string in (3, 2, 1):
-        fret = tune_midi - tuning.open_midi(string)
-        if not 0 <= fret <= min(limits.highest_fret, LAST_FRET):
+    return tuple(tuple(range(start, string - 1, -1)) for start in range(4, string - 1, -1))
+
+
+def strokes_over(shape: Shape, string: int, base_cost: float, hands: Hands) -> Iterator[Stroke]:
+    """Yield the rolls under a shape that stop on a string, and the single note."""
+    midis = shape_midis(shape, hands.tuning)
+    tune_midi = midis[4 - string]
+    for struck in struck_down_to(string):
+        heard = audibility(tune_midi, tuple(midis[4 - other] for other in struck[:-1]))
+        cost = base_cost + COSTS.get(heard, 0.0)
+        cost += COSTS["fretted string 4"] * (string == 4 and shape[0] > 0)
+        if len(struck) > 1:
+            cost += COSTS["start on string 3"] * (4 - struck[0])
+            cost += COSTS["only one string under the tune"] * (len(struck) == 2)
+        yield Stroke(string, shape[4 - string], struck, shape, heard, cost)
+
+
+@lru_cache(maxsize=8192)
+def chord_strokes(tune_midi: int, chord: Chord, hands: Hands) -> tuple[Stroke, ...]:
+    """Return the rolls that stop on a note of the tune, and the note alone over the chord's shape, cheapest first.
+
+    Only struck strings must sound the chord. A chord's known shape is allowed even where it needs a fourth finger
+    or a barre: the chord asks for it.
+    """
+    known = common_shape(chord, hands.tuning)
+    tones, limits = chord.pitch_classes, hands.limits
+    strokes: list[Stroke] = []
+    for string in (4, 3, 2, 1):
+        fret = tune_midi - hands.tuning.open_midi(string)
+        if not 0 <= fret <= limits.highest_fret:
             continue
+        others = tuple(other for other in (4, 3, 2, 1) if other != string)
         shapes = chord_shapes(
-            chord.pitch_classes, tuning, limits.highest_fret, scale_length_mm, ((string, fret),)
+            tones, hands.tuning, limits.highest_chord_fret, hands.scale_length_mm, ((string, fret),), others
         )
         for shape in shapes:
-            if not allowed(shape, limits) and common_shape(chord, tuning) != shape:
+            if shape != known and not allowed(shape, hands):
                 continue
-            base_cost = shape_cost(shape, chord, tuning)
-            midis = shape_midis(shape, tuning)
-            for start in range(4, string, -1):
-                struck = tuple(range(start, string - 1, -1))
-                others = tuple(midis[4 - other] for other in struck[:-1])
-                heard = audibility(tune_midi, others)
-                cost = base_cost + COSTS.get(heard, 0.0)
-                cost += COSTS["start on string 3"] * (4 - start)
-                cost += COSTS["only one string under the tune"] * (len(struck) == 2)
-                yield Stroke(string, fret, struck, shape, heard, cost)
+            midis = shape_midis(shape, hands.tuning)
+            off = {other for other in others if midis[4 - other] % 12 not in tones}
+            strokes += [
+                stroke
+                for stroke in strokes_over(shape, string, shape_cost(shape, chord, hands), hands)
+                if off.isdisjoint(stroke.struck if stroke.rolled else others)
+            ]
+    return tuple(sorted(strokes, key=lambda stroke: (stroke.cost, stroke.struck, stroke.shape)))
 
 
-def singles(tune_midi: int, held: Shape, tuning: Tuning, highest_fret: int) -> Iterator[Stroke]:
-    """Yield every single note on which a note of the tune can be played, a finger put over the held shape."""
+def single_strokes(tune_midi: int, held: Shape, hands: Hands, keep: tuple[int, ...] = ()) -> Iterator[Stroke]:
+    """Yield every single note on which a note can be played, a finger put over the held shape.
+
+    Where the hand can't hold both, it lets go of the shape, but for the strings in `keep`; a note that can't be
+    held together with those is left out. Frets beyond the players' reach are offered, at a price.
+    """
     for string in (4, 3, 2, 1):
-        fret = tune_midi - tuning.open_midi(string)
-        if not 0 <= fret <= highest_fret:
+        fret = tune_midi - hands.tuning.open_midi(string)
+        if string in keep or not 0 <= fret <= LAST_FRET:
             continue
-        frets = list(held)
-        kept = frets[4 - string] == fret
-        frets[4 - string] = fret
-        pressed = [other for other in held if other > 0]
-        reach = max(abs(fret - min(pressed)) - 2, 0) if fret and pressed else max(fret - 4, 0)
-        cost = 0.0 if kept else COSTS["off the held shape"] + COSTS["placing a finger"] * (fret > 0)
-        cost += COSTS["fret of a position change"] * reach
-        four, three, two, one = frets
-        yield Stroke(string, fret, (string,), (four, three, two, one), "top", cost)
+        over = with_fret(held, string, fret)
+        if not (holdable(over, hands.scale_length_mm) and (over == held or allowed(over, hands))):
+            let_go = tuple(old if 4 - place in keep else 0 for place, old in enumerate(held))
+            over = with_fret((let_go[0], let_go[1], let_go[2], let_go[3]), string, fret)
+            if not holdable(over, hands.scale_length_mm):
+                continue
+        beyond = max(fret - hands.limits.highest_fret, 0)
+        cost = COSTS["fret out of these players' reach"] * beyond
+        cost += COSTS["fretted string 4"] * (string == 4 and fret > 0 and over != held)
+        yield Stroke(string, fret, (string,), over, "top", cost)
+
+
+def with_fret(shape: Shape, string: int, fret: int) -> Shape:
+    """Return a shape with another fret on one string."""
+    frets = list(shape)
+    frets[4 - string] = fret
+    return (frets[0], frets[1], frets[2], frets[3])

@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
+from render.arrange.between import Added
+from render.arrange.demands import LIMITS, Hands
 from render.arrange.fingering import Fingered
-from render.arrange.hand import OPEN_HAND, strum_shape
-from render.arrange.model import Gesture, StringNote
-from render.arrange.strokes import LIMITS
-from render.arrange.tune import ChordAt, chord_at
-from render.neck import Shape, Tuning, shape_midis
-from render.song import Bar, ChordSpan, Meter, Slot, Song
+from render.arrange.hand import OPEN_HAND, chord_shape, shown_shape, sounds_chord
+from render.arrange.model import Gesture, Problem, StringNote
+from render.arrange.piece import Piece, begun
+from render.arrange.reports import strum_problem
+from render.neck import Shape, holdable, shape_midis
+from render.song import ChordSpan, Meter, Slot
+from render.theory import Chord
 
-__all__ = ["SlotAt", "beside", "default_pattern", "slots_of_bars", "strum_gestures"]
+__all__ = ["SlotAt", "beside", "default_pattern", "slots_of_piece", "strum_gestures"]
 
 SHORTEST_SPACE_PULSES = 2
 """A space of the tune is filled with strums when it lasts at least this long."""
@@ -23,12 +25,65 @@ SHORTEST_SPACE_PULSES = 2
 
 @dataclass(frozen=True, slots=True)
 class SlotAt:
-    """One stroke of the strum pattern in the piece as played; `written` when the bar has a strum row of its own."""
+    """One stroke of the strum pattern in the piece as played; `written` when the bar has a strum row of its own.
 
+    `bar_beat` counts from the start of the bar with that index.
+    """
+
+    bar_index: int
+    bar_beat: Fraction
     beat: Fraction
     slot: Slot
-    bar_index: int
     written: bool
+
+
+@dataclass(frozen=True, slots=True)
+class _Moment:
+    """What rings when a strum is struck, and how long there is until the tune's next note.
+
+    Parameters
+    ----------
+    tune
+        The last note of the tune that began no later, ringing or not.
+    added
+        The last added note that began no later.
+    beat, following_beat
+        When the strum is struck, and when the tune strikes again or this playing of the section ends.
+    visit_beat
+        When this playing of the section began.
+    """
+
+    tune: Fingered | None
+    added: Added | None
+    beat: Fraction
+    following_beat: Fraction
+    visit_beat: Fraction
+
+    @property
+    def ringing(self) -> tuple[Fingered | Added, ...]:
+        """The written notes that sound at the moment."""
+        return tuple(
+            item for item in (self.tune, self.added) if item is not None and item.note.end_beat > self.beat
+        )
+
+    @property
+    def busy(self) -> frozenset[int]:
+        """Strings that aren't struck now."""
+        return frozenset(item.stroke.string for item in self.ringing)
+
+    @property
+    def held(self) -> tuple[tuple[int, int], ...]:
+        """(string, fret) pairs that the left hand keeps down."""
+        return tuple((item.stroke.string, item.stroke.fret) for item in self.ringing if item.reached)
+
+
+@dataclass(frozen=True, slots=True)
+class _Hand:
+    """The left hand between strums: its shape, the chord that it holds, and since when."""
+
+    shape: Shape
+    chord: Chord | None
+    since_beat: Fraction
 
 
 def default_pattern(meter: Meter) -> tuple[Slot, ...]:
@@ -41,130 +96,180 @@ def default_pattern(meter: Meter) -> tuple[Slot, ...]:
     return tuple("d" if place % pulse == 0 else "." for place in range(meter.upper))
 
 
-def slots_of_bars(bars: Sequence[Bar], song: Song) -> Iterator[SlotAt]:
-    """Yield the strokes of the song's pattern, or of a bar's own row, in order."""
-    pattern = song.strum or default_pattern(song.meter)
-    for index, bar in enumerate(bars):
-        slots = bar.strum if bar.strum is not None else pattern
-        step = song.meter.bar_beat / len(slots)
-        offset = song.meter.bar_beat - bar.length_beat if bar.section_bar == 0 else Fraction(0)
-        for place, slot in enumerate(slots):
-            beat = place * step - offset
-            if slot != "." and 0 <= beat < bar.length_beat:
-                yield SlotAt(bar.start_beat + beat, slot, index, bar.strum is not None)
+def slots_of_piece(piece: Piece) -> Iterator[SlotAt]:
+    """Yield the strokes of the song's pattern, or of a bar's own row, in order.
 
-
-def beside(string: int | None, left_out: frozenset[int] = frozenset()) -> tuple[int, ...]:
-    """Return the larger group of neighbouring strings beside the one on which the tune rings, string 4 first.
-
-    >>> beside(1), beside(2), beside(3), beside(None)
-    ((4, 3, 2), (4, 3), (2, 1), (4, 3, 2, 1))
+    A first bar that is shorter than the meter has the end of the pattern; a row of its own fills just that bar.
     """
-    groups: list[list[int]] = [[]]
-    for name in (4, 3, 2, 1):
-        if name == string or name in left_out:
-            groups.append([])
-        else:
-            groups[-1].append(name)
-    largest = max(groups, key=len)
-    return tuple(largest)
+    pattern = piece.song.strum or default_pattern(piece.song.meter)
+    for index, bar in enumerate(piece.bars):
+        slots = pattern if bar.strum is None else bar.strum
+        filled_beat = piece.song.meter.bar_beat if bar.strum is None else bar.length_beat
+        step_beat = filled_beat / len(slots)
+        short_beat = filled_beat - bar.length_beat
+        for place, slot in enumerate(slots):
+            if slot == ".":
+                continue
+            beat = place * step_beat - short_beat
+            if beat >= 0:
+                yield SlotAt(index, beat, bar.start_beat + beat, slot, bar.strum is not None)
+
+
+def beside(busy: frozenset[int]) -> tuple[tuple[int, ...], ...]:
+    """Return the groups of neighbouring strings beside those on which notes ring, the largest first.
+
+    >>> beside(frozenset({2}))
+    ((4, 3), (4,), (3,), (1,))
+    """
+    runs = [tuple(range(first, last - 1, -1)) for first in (4, 3, 2, 1) for last in range(first, 0, -1)]
+    return tuple(sorted((run for run in runs if busy.isdisjoint(run)), key=lambda run: (-len(run), -run[0])))
 
 
 def strum_gestures(
-    bars: Sequence[Bar],
-    fingered: Sequence[Fingered],
-    added: Sequence[Gesture],
-    changes: Sequence[ChordAt],
-    song: Song,
-    tuning: Tuning,
-) -> Iterator[Gesture]:
-    """Yield the strums: the pattern in the tune's long spaces, and every stroke of a written strum row.
+    fingered: Sequence[Fingered], added: Sequence[Added], piece: Piece
+) -> tuple[tuple[Gesture, ...], tuple[Problem, ...]]:
+    """Return the strums: the pattern in the tune's long spaces, and every stroke of a written strum row.
 
-    No strum falls on the onset of a note of the tune, nor strikes the string on which one rings; where a written
-    stroke meets a note of the tune, the tune's own stroke stands for it. The pattern leaves out places where an
-    added note is played, and the last half pulse before the next note, when the thumb makes ready.
+    No strum falls on the onset of a note of the tune, nor strikes a string on which a written note rings; where a
+    written stroke meets a note of the tune, the tune's own stroke stands for it. The pattern leaves out places
+    where an added note is played, and the last part of a pulse before the next note, when the thumb makes ready.
+    Spaces are measured within one playing of a section, so that nothing later changes them.
+
+    Returns
+    -------
+    strums, problems
+        In order; and the written strums that no hand can hold, once for each bar of a section.
     """
-    slots = list(slots_of_bars(bars, song))
-    starts = [item.note.start_beat for item in fingered]
-    added_at = {gesture.start_beat for gesture in added}
-    end_beat = bars[-1].start_beat + bars[-1].length_beat if bars else Fraction(0)
-    shape, shaped_at = OPEN_HAND, Fraction(-1)
-    for order, slot in enumerate(slots):
-        now = bisect_right(starts, slot.beat) - 1
-        held = fingered[now] if now >= 0 else None
-        following = starts[now + 1] if now + 1 < len(starts) else end_beat
-        if held is not None and held.note.start_beat == slot.beat:
+    gestures: list[Gesture] = []
+    problems: dict[object, Problem] = {}
+    slots = list(slots_of_piece(piece))
+    moments = list(_moments(slots, fingered, added, piece))
+    hand = _Hand(OPEN_HAND, None, Fraction(-1))
+    for order, (slot, moment) in enumerate(zip(slots, moments, strict=True)):
+        if not _is_struck(slot, moment, piece):
             continue
-        if not slot.written and (slot.beat in added_at or not _in_space(slot, held, following, song.meter)):
+        span = piece.chord_at(slot.beat)
+        found = _shape_and_strings(_hand_now(hand, moment), span, moment, piece.hands, written=slot.written)
+        if found is None:
+            bar = piece.bars[slot.bar_index]
+            if slot.written and span.chord is not None:
+                problem = strum_problem(bar, span)
+                problems.setdefault((bar.section, bar.section_bar, problem.message), problem)
             continue
-        span = chord_at(changes, slot.beat)
-        if span is None or span.chord is None:
-            continue
-        if held is not None and held.note.start_beat > shaped_at:
-            shape = held.stroke.shape
-        ringing = held if held is not None and slot.beat < held.note.end_beat else None
-        shape, strings = _shape_and_strings(shape, span, ringing, song, tuning)
-        shaped_at = slot.beat
-        next_slot = slots[order + 1].beat if order + 1 < len(slots) else end_beat
-        if strings:
-            length_beat = min(following, next_slot) - slot.beat
-            phrase = held.note.phrase if held else 0
-            yield _gesture(slot, bars[slot.bar_index], length_beat, shape, strings, phrase, tuning)
+        hand = _Hand(found[0], span.chord, slot.beat)
+        next_beat = slots[order + 1].beat if order + 1 < len(slots) else moment.following_beat
+        end_beat = min(moment.following_beat, next_beat)
+        gestures.append(_gesture(slot, end_beat - slot.beat, *found, span, piece))
+    return tuple(gestures), tuple(problems.values())
 
 
-def _in_space(slot: SlotAt, held: Fingered | None, following: Fraction, meter: Meter) -> bool:
-    """Whether a stroke of the pattern falls inside a space long enough, with time before and after."""
-    pulse = meter.pulse_beat
-    if following - slot.beat < pulse / 2:
+def _moments(
+    slots: Sequence[SlotAt], fingered: Sequence[Fingered], added: Sequence[Added], piece: Piece
+) -> Iterator[_Moment]:
+    """Yield for each stroke what rings then."""
+    starts = [float(item.note.start_beat) for item in fingered]
+    added_starts = [float(item.note.start_beat) for item in added]
+    for slot in slots:
+        visit_beat, end_beat = piece.visit_beats[slot.bar_index]
+        now = begun(starts, slot.beat)
+        added_now = begun(added_starts, slot.beat)
+        yield _Moment(
+            tune=fingered[now - 1] if now else None,
+            added=added[added_now - 1] if added_now else None,
+            beat=slot.beat,
+            following_beat=min(fingered[now].note.start_beat, end_beat) if now < len(starts) else end_beat,
+            visit_beat=visit_beat,
+        )
+
+
+def _is_struck(slot: SlotAt, moment: _Moment, piece: Piece) -> bool:
+    """Whether a stroke is played: off the tune's onsets, and for the pattern only in a space that is long enough."""
+    tune, added = moment.tune, moment.added
+    if tune is not None and tune.note.start_beat == slot.beat:
         return False
-    if held is None:
+    if slot.written:
         return True
-    space = following - held.note.start_beat
-    settled = slot.beat >= min(held.note.start_beat + pulse / 2, held.note.end_beat)
-    return space >= SHORTEST_SPACE_PULSES * pulse and settled
+    if added is not None and added.note.start_beat == slot.beat:
+        return False
+    since_beat, settled_beat = moment.visit_beat, moment.visit_beat
+    if tune is not None and tune.note.end_beat > moment.visit_beat:
+        since_beat = tune.note.start_beat
+        settled_beat = min(since_beat + piece.part_beat, tune.note.end_beat)
+    return (
+        moment.following_beat - since_beat >= SHORTEST_SPACE_PULSES * piece.pulse_beat
+        and moment.following_beat - slot.beat >= piece.part_beat
+        and slot.beat >= settled_beat
+    )
+
+
+def _hand_now(strummed: _Hand, moment: _Moment) -> _Hand:
+    """Return the hand at a moment: as the last strum left it, or a later note of the tune.
+
+    Where a section begins with a strum, the hand is taken as open, so that all passes begin alike.
+    """
+    tune = moment.tune
+    if tune is not None and tune.note.start_beat > strummed.since_beat:
+        chord = tune.note.chord if tune.note.end_beat > moment.beat else None
+        strummed = _Hand(tune.stroke.shape, chord, tune.note.start_beat)
+    if strummed.since_beat < moment.visit_beat and not moment.ringing:
+        return _Hand(OPEN_HAND, None, moment.visit_beat)
+    return strummed
 
 
 def _shape_and_strings(
-    before: Shape, span: ChordSpan, ringing: Fingered | None, song: Song, tuning: Tuning
-) -> tuple[Shape, tuple[int, ...]]:
-    """Return what the hand holds for a strum, and the strings that are struck (string 4 first)."""
-    pins: tuple[tuple[int, int], ...] = ()
-    if ringing is not None and ringing.reached:
-        pins = ((ringing.stroke.string, ringing.stroke.fret),)
-    string = ringing.stroke.string if ringing is not None else None
+    hand: _Hand, span: ChordSpan, moment: _Moment, hands: Hands, *, written: bool
+) -> tuple[Shape, tuple[int, ...]] | None:
+    """Return what the hand holds for a strum and the strings struck (string 4 first), or None for no strum.
+
+    The hand stays where it is if it holds the chord; else it forms it. The largest group of strings comes first;
+    one string alone is only struck, and hands are only stretched, where the song writes the strum itself.
+    """
+    if span.chord is None:
+        return None
     if span.shape is not None:
-        left_out = frozenset(4 - place for place, fret in enumerate(span.shape) if fret is None)
-        frets = [fret or 0 for fret in span.shape]
-        for name, fret in pins:
-            frets[4 - name] = fret
-        return (frets[0], frets[1], frets[2], frets[3]), beside(string, left_out)
-    if not _serves(before, span, tuning, pins) and span.chord is not None:
-        before = strum_shape(span.chord, tuning, LIMITS[song.players], song.scale_length_mm, before, pins)
-    return before, beside(string)
+        return _pinned_strum(span.shape, moment, hands)
+    groups = [group for group in beside(moment.busy) if written or len(group) > 1]
+    stays = hand.chord == span.chord and all(hand.shape[4 - string] == fret for string, fret in moment.held)
+    for group in groups:
+        if stays and sounds_chord(hand.shape, span.chord, hands, group):
+            return hand.shape, group
+        shape = chord_shape(span.chord, hands, hand.shape, moment.held, group)
+        if shape is None and written:
+            freer = replace(hands, limits=LIMITS["free"])
+            shape = chord_shape(span.chord, freer, hand.shape, moment.held, group)
+        if shape is not None:
+            return shape, group
+    return None
 
 
-def _serves(shape: Shape, span: ChordSpan, tuning: Tuning, pins: tuple[tuple[int, int], ...]) -> bool:
-    """Whether a shape sounds nothing but the chord on the strings that the tune doesn't hold."""
-    if span.chord is None or any(shape[4 - name] != fret for name, fret in pins):
-        return False
-    of_the_tune = {4 - name for name, _ in pins}
-    midis = shape_midis(shape, tuning)
-    return all(
-        midis[place] % 12 in span.chord.pitch_classes for place in range(4) if place not in of_the_tune
-    )
+def _pinned_strum(
+    pinned: Sequence[int | None], moment: _Moment, hands: Hands
+) -> tuple[Shape, tuple[int, ...]] | None:
+    """Return the chord row's own shape with the strings it plays; the written notes that ring keep their frets."""
+    held = dict(moment.held)
+    left_out = frozenset(4 - place for place, fret in enumerate(pinned) if fret is None)
+    for group in beside(moment.busy | left_out):
+        frets = [
+            held.get(string, (pinned[4 - string] or 0) if string in group else 0) for string in (4, 3, 2, 1)
+        ]
+        shape = (frets[0], frets[1], frets[2], frets[3])
+        if holdable(shape, hands.scale_length_mm):
+            return shape, group
+    return None
 
 
 def _gesture(
     slot: SlotAt,
-    bar: Bar,
     length_beat: Fraction,
     shape: Shape,
     strings: tuple[int, ...],
-    phrase: int,
-    tuning: Tuning,
+    span: ChordSpan,
+    piece: Piece,
 ) -> Gesture:
+    """Return the gesture of one strum or chop."""
+    spot = piece.spot(slot.bar_index, slot.bar_beat)
     up = slot.slot in ("u", "U")
-    midis = shape_midis(shape, tuning)
+    midis = shape_midis(shape, piece.tuning)
     struck = tuple(reversed(strings)) if up else strings
     return Gesture(
         layer="strums",
@@ -172,13 +277,13 @@ def _gesture(
         start_beat=slot.beat,
         length_beat=length_beat,
         notes=tuple(StringNote(name, shape[4 - name], midis[4 - name], "chord") for name in struck),
-        bar_number=bar.number,
-        section=bar.section,
-        section_bar=bar.section_bar,
-        pass_number=bar.pass_number,
-        bar_beat=slot.beat - bar.start_beat,
-        phrase=phrase,
-        accent=slot.slot in ("D", "U"),
+        bar_number=piece.bars[slot.bar_index].number,
+        section=spot.place.section,
+        section_bar=spot.place.section_bar,
+        pass_number=spot.pass_number,
+        bar_beat=spot.place.bar_beat,
+        phrase=spot.phrase,
+        accent=slot.slot in ("D", "U") or piece.accented(spot, "strums"),
         up=up,
-        shape=shape,
+        shape=shown_shape(shape, strings, span.shape),
     )

@@ -79,7 +79,7 @@ def add_performance_options(parser: argparse.ArgumentParser) -> None:
         help="high-g, low-g, baritone, or four notes such as A4,D4,F#4,B4 (string 4 first)",
     )
     parser.add_argument(
-        "--count-in", type=int, metavar="BARS", help="bars counted before, 0 to 4 (default 1)"
+        "--count-in", type=int, metavar="BARS", help="bars counted before, 0 to 8 (default 1)"
     )
     add_sound_option(parser)
     parser.add_argument(
@@ -94,8 +94,6 @@ def add_performance_options(parser: argparse.ArgumentParser) -> None:
 def count_in_of(asked: int | None, song: Song) -> int:
     """Return how many bars are counted in: as asked, as the song says, or one."""
     if asked is not None:
-        if not 0 <= asked <= 4:
-            raise RequestError(f"--count-in must be 0 to 4 bars (got {asked})")
         return asked
     return song.count_in_bars if song.count_in_bars is not None else 1
 

@@ -56,11 +56,13 @@ COMMON_SHAPES: dict[str, str] = {
 """The shapes that players know by name on a G-C-E-A ukulele, high or low fourth string alike."""
 
 
+@lru_cache(maxsize=16384)
 def fret_position_mm(fret: int, scale_length_mm: float) -> float:
     """Return how far a fret lies from the nut in mm: ``L · (1 − 2^(−fret/12))``."""
     return float(scale_length_mm * (1.0 - 2.0 ** (-fret / 12.0)))
 
 
+@lru_cache(maxsize=16384)
 def span_mm(frets: tuple[int, ...], scale_length_mm: float) -> float:
     """Return the distance in mm between the lowest and the highest fretted string; 0 with at most one."""
     pressed = [fret for fret in frets if fret > 0]
@@ -69,6 +71,7 @@ def span_mm(frets: tuple[int, ...], scale_length_mm: float) -> float:
     return fret_position_mm(max(pressed), scale_length_mm) - fret_position_mm(min(pressed), scale_length_mm)
 
 
+@lru_cache(maxsize=16384)
 def fingers_needed(frets: tuple[int, ...]) -> int:
     """Return how many fingers a shape takes, 0 to 4, the index finger lying across strings where that helps.
 
@@ -86,6 +89,7 @@ def fingers_needed(frets: tuple[int, ...]) -> int:
     return len(pressed)
 
 
+@lru_cache(maxsize=16384)
 def holdable(frets: tuple[int, ...], scale_length_mm: float) -> bool:
     """Whether a hand can hold a shape: at most four fingers, at most `SPAN_LIMIT_MM`, four frets below fret 5.
 
@@ -139,6 +143,7 @@ def chord_shapes(
     highest_fret: int,
     scale_length_mm: float,
     held: tuple[tuple[int, int], ...] = (),
+    idle: tuple[int, ...] = (),
 ) -> tuple[Shape, ...]:
     """Return every holdable shape whose strings sound only the given pitch classes, in rising order of frets.
 
@@ -150,6 +155,8 @@ def chord_shapes(
         The neck; frets 0 to `highest_fret` are used, at most 15.
     held
         (string, fret) pairs that are fixed, whatever they sound.
+    idle
+        Strings that needn't sound: they may also stay open.
     """
     fixed = dict(held)
     choices: list[tuple[int, ...]] = []
@@ -159,7 +166,11 @@ def chord_shapes(
             continue
         open_midi = tuning.open_midi(string)
         frets = range(min(highest_fret, LAST_FRET) + 1)
-        choices.append(tuple(fret for fret in frets if (open_midi + fret) % 12 in classes))
+        choices.append(
+            tuple(
+                fret for fret in frets if (open_midi + fret) % 12 in classes or (fret == 0 and string in idle)
+            )
+        )
     return tuple(
         (four, three, two, one)
         for four, three, two, one in product(*choices)

@@ -52,31 +52,41 @@ QUALITIES: tuple[Quality, ...] = (
     Quality("", (0, 4, 7), (4, 0, 7), ("M", "maj", "major")),
     Quality("m", (0, 3, 7), (3, 0, 7), ("min", "mi", "-", "minor")),
     Quality("7", (0, 4, 7, 10), (4, 10, 0), ("dom7",)),
-    Quality("maj7", (0, 4, 7, 11), (4, 11, 0), ("M7", "Maj7", "ma7", "Δ", "Δ7", "j7")),
+    Quality("maj7", (0, 4, 7, 11), (4, 11, 0), ("M7", "Maj7", "ma7", "7M", "7maj", "Δ", "Δ7", "j7")),
     Quality("m7", (0, 3, 7, 10), (3, 10, 0), ("min7", "mi7", "-7")),
-    Quality("mmaj7", (0, 3, 7, 11), (3, 11, 0), ("m(maj7)", "mM7", "-Δ", "-Δ7", "minmaj7", "mΔ", "mΔ7")),
+    Quality(
+        "mmaj7",
+        (0, 3, 7, 11),
+        (3, 11, 0),
+        ("m(maj7)", "mM7", "mMaj7", "minmaj7", "-maj7", "-Δ", "-Δ7", "mΔ", "mΔ7"),
+    ),
     Quality("6", (0, 4, 7, 9), (4, 9, 0), ("maj6", "M6")),
-    Quality("m6", (0, 3, 7, 9), (3, 9, 0), ("min6", "-6")),
-    Quality("6/9", (0, 4, 7, 9, 14), (4, 9, 14), ("69", "6add9")),
+    Quality("m6", (0, 3, 7, 9), (3, 9, 0), ("min6", "mi6", "-6")),
+    Quality("6/9", (0, 4, 7, 9, 14), (4, 9, 14), ("69", "6(9)", "6add9")),
     Quality("9", (0, 4, 7, 10, 14), (4, 10, 14), ()),
-    Quality("maj9", (0, 4, 7, 11, 14), (4, 11, 14), ("M9", "Δ9")),
-    Quality("m9", (0, 3, 7, 10, 14), (3, 10, 14), ("min9", "-9")),
+    Quality("maj9", (0, 4, 7, 11, 14), (4, 11, 14), ("M9", "Maj9", "ma9", "Δ9")),
+    Quality("m9", (0, 3, 7, 10, 14), (3, 10, 14), ("min9", "mi9", "-9")),
     Quality("add9", (0, 4, 7, 14), (4, 14, 0), ("add2", "(add9)", "2")),
-    Quality("madd9", (0, 3, 7, 14), (3, 14, 0), ("m(add9)", "m2")),
+    Quality("madd9", (0, 3, 7, 14), (3, 14, 0), ("m(add9)", "madd2", "m2", "-add9")),
     Quality("sus2", (0, 2, 7), (2, 0, 7), ()),
     Quality("sus4", (0, 5, 7), (5, 0, 7), ("sus", "4")),
     Quality("7sus4", (0, 5, 7, 10), (5, 10, 0), ("7sus",)),
     Quality("9sus4", (0, 5, 7, 10, 14), (5, 10, 14), ("9sus",)),
     Quality("dim", (0, 3, 6), (3, 6, 0), ("°", "o", "mb5", "m(b5)")),
     Quality("dim7", (0, 3, 6, 9), (3, 6, 9), ("°7", "o7")),
-    Quality("m7b5", (0, 3, 6, 10), (3, 6, 10), ("ø", "ø7", "m7(b5)", "min7b5", "-7b5", "m7-5")),
-    Quality("aug", (0, 4, 8), (4, 8, 0), ("+", "#5", "(#5)")),
+    Quality(
+        "m7b5",
+        (0, 3, 6, 10),
+        (3, 6, 10),
+        ("ø", "ø7", "m7(b5)", "min7b5", "min7(b5)", "mi7b5", "-7b5", "-7(b5)", "m7-5"),
+    ),
+    Quality("aug", (0, 4, 8), (4, 8, 0), ("+", "(#5)")),
     Quality("7#5", (0, 4, 8, 10), (4, 8, 10), ("+7", "aug7", "7+", "7(#5)", "7+5")),
     Quality("7b5", (0, 4, 6, 10), (4, 6, 10), ("7(b5)", "7-5")),
     Quality("7b9", (0, 4, 7, 10, 13), (4, 10, 13), ("7(b9)", "7-9")),
     Quality("7#9", (0, 4, 7, 10, 15), (4, 10, 15), ("7(#9)", "7+9")),
     Quality("11", (0, 4, 7, 10, 14, 17), (10, 17, 0), ()),
-    Quality("m11", (0, 3, 7, 10, 14, 17), (3, 10, 17), ("min11", "-11")),
+    Quality("m11", (0, 3, 7, 10, 14, 17), (3, 10, 17), ("min11", "mi11", "-11")),
     Quality("13", (0, 4, 7, 10, 14, 21), (4, 10, 21), ()),
     Quality("5", (0, 7), (0, 7), ()),
 )
@@ -84,11 +94,30 @@ QUALITIES: tuple[Quality, ...] = (
 _SPELLINGS: dict[str, Quality] = {
     spelling: quality for quality in QUALITIES for spelling in (quality.name, *quality.also)
 }
-_ALTERS = {"": 0, "#": 1, "♯": 1, "b": -1, "♭": -1}
+_SLIPS: dict[str, str] = {"7/9": "9", "sus7": "7sus4", "2/4": "sus4", "7alt": "7#9", "h7": "m7b5"}
+"""Qualities that are often meant by names which look more like another one."""
+
+_SAME_SIGN = str.maketrans(
+    {
+        **dict.fromkeys("‐‑‒–—−﹣－", "-"),
+        "♭": "b",
+        **dict.fromkeys("♯＃", "#"),
+        **dict.fromkeys("º˚⁰", "°"),
+        **dict.fromkeys("∆△", "Δ"),
+        **dict.fromkeys("Ø∅⌀", "ø"),
+        "＋": "+",
+        "／": "/",
+    }
+)
+"""Signs that look alike, with the one that the table uses."""
+
+_ALTERS = {"": 0, "#": 1, "b": -1}
 _SIGNS = {0: "", 1: "#", -1: "b"}
-_ROOT = re.compile(r"([A-G])([#♯b♭]?)(.*)", re.DOTALL)
-_BASS = re.compile(r"(.*)/([A-G])([#♯b♭]?)", re.DOTALL)
-_SAME_SIGN = str.maketrans({"−": "-", "–": "-", "♭": "b", "♯": "#", "º": "°", "∆": "Δ", "Ø": "ø"})
+_ROOT = re.compile(r"([A-G])([#b]?)(.*)", re.DOTALL)
+_BASS = re.compile(r"(.*)/([A-G])([#b]?)", re.DOTALL)
+_LOWER_BASS = re.compile(r"(.*)/([a-g])([#b]?)", re.DOTALL)
+_LONGEST_NAME = 20
+"""For names longer than this nothing is suggested."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,39 +196,50 @@ class Chord:
 @lru_cache(maxsize=4096)
 def parse_chord(text: str) -> Chord:
     """Read a chord name; `ChordNameError` with the nearest known name for anything else."""
-    match = _ROOT.fullmatch(text.translate(_SAME_SIGN))
+    name = text.translate(_SAME_SIGN)
+    match = _ROOT.fullmatch(name)
     if not match:
-        raise ChordNameError(text, _nearest_root(text))
+        raise ChordNameError(text, _suggested(name))
     letter, accidental, rest = match.groups()
     bass = None
     if rest not in _SPELLINGS and (slash := _BASS.fullmatch(rest)):
         rest, bass = slash[1], (slash[2], _ALTERS[slash[3]])
     quality = _SPELLINGS.get(rest)
     if quality is None:
-        raise ChordNameError(text, letter + accidental + _nearest_quality(rest))
+        raise ChordNameError(text, _suggested(name))
     return Chord(letter, _ALTERS[accidental], quality, bass)
 
 
-def _nearest_quality(rest: str) -> str:
-    """Return the known quality that looks most like `rest`; the plain triad when nothing does."""
-    names = difflib.get_close_matches(rest, list(_SPELLINGS), n=1, cutoff=0.4)
-    if names:
-        return _SPELLINGS[names[0]].name
-    folded = difflib.get_close_matches(rest.lower(), list(_SPELLINGS), n=1, cutoff=0.4)
-    if folded:
-        return _SPELLINGS[folded[0]].name
-    return "m" if rest.lower().startswith(("m", "-")) else ""
+def _suggested(name: str) -> str:
+    """Return the known chord name that an unknown one is nearest to, or nothing."""
+    if len(name) > _LONGEST_NAME:
+        return ""
+    name = name[:1].upper() + name[1:]
+    if name.startswith("H"):
+        name = "B" + name[1:]
+    match = _ROOT.fullmatch(name)
+    if not match:
+        return ""
+    letter, accidental, rest = match.groups()
+    bass = ""
+    if slash := _BASS.fullmatch(rest) or _LOWER_BASS.fullmatch(rest):
+        rest, bass = slash[1], f"/{slash[2].upper()}{slash[3]}"
+    return letter + accidental + _suggested_quality(rest) + bass
 
 
-def _nearest_root(text: str) -> str:
-    """Suggest the same name with a capital root, or C, or nothing."""
-    if text[:1] in "abcdefg" and text[:1]:
-        capital = text[0].upper() + text[1:]
-        try:
-            parse_chord(capital)
-        except ChordNameError as error:
-            return error.suggestion
-        return capital
-    if text[:1] in ("H", "h"):
-        return "B" + text[1:]
-    return ""
+def _suggested_quality(rest: str) -> str:
+    """Return the known quality that is nearest to an unknown one; the plain triad when nothing is."""
+    if rest in _SPELLINGS:
+        return _SPELLINGS[rest].name
+    plain = re.sub(r"[()., _]|/$", "", rest.lower()).replace("minor", "m").replace("major", "maj")
+    if plain in _SLIPS:
+        return _SLIPS[plain]
+    if plain in _SPELLINGS:
+        return _SPELLINGS[plain].name
+    close = difflib.get_close_matches(plain, _SPELLINGS, n=4, cutoff=0.5)
+    if any(sign.isdigit() for sign in plain):
+        close = [spelling for spelling in close if any(sign.isdigit() for sign in spelling)]
+    begun = [spelling for spelling in close if len(spelling) > 1 and plain.startswith(spelling)]
+    if close:
+        return _SPELLINGS[(begun or close)[0]].name
+    return "m" if plain.startswith(("m", "-")) and not plain.startswith("maj") else ""

@@ -10,10 +10,9 @@ from render.theory.pitch import PITCH_CLASSES, Pitch
 
 __all__ = ["Key", "parse_key", "spell", "transpose_key"]
 
-_LETTERS = "CDEFGAB"
 _FIFTHS = {"F": -1, "C": 0, "G": 1, "D": 2, "A": 3, "E": 4, "B": 5}
 _ALTERS = {"": 0, "#": 1, "♯": 1, "b": -1, "♭": -1}
-_NAME = re.compile(r"([A-G])([#b♯♭]?)\s*(major|minor|maj|min|m|)")
+_NAME = re.compile(r"([A-G])([#b♯♭]?)\s*((?i:major|minor|maj|min)|m|)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +54,7 @@ def parse_key(text: str) -> Key:
     match = _NAME.fullmatch(text.strip())
     if not match:
         raise ParameterError(f"a key must be a note and major or minor, such as A minor (got {text!r})")
-    key = Key(match[1], _ALTERS[match[2]], match[3] in ("minor", "min", "m"))
+    key = Key(match[1], _ALTERS[match[2]], match[3].lower() in ("minor", "min", "m"))
     if not -7 <= key.fifths <= 7:
         raise ParameterError(f"a key must have at most seven sharps or flats ({key} has {abs(key.fifths)})")
     return key
@@ -68,23 +67,21 @@ def spell(midi: int, key: Key) -> Pitch:
     is taken (Temperley, "The Line of Fifths", 2000); ties go to the sharp.
     """
     centre = key.fifths + (3 if key.minor else 2)
-    best: tuple[float, int, Pitch] | None = None
-    for letter in _LETTERS:
-        for alter in (-1, 0, 1):
-            if (PITCH_CLASSES[letter] + alter) % 12 != midi % 12:
-                continue
-            octave = (midi - alter - PITCH_CLASSES[letter]) // 12 - 1
-            distance = abs(_FIFTHS[letter] + 7 * alter - centre)
-            candidate = (distance, -alter, Pitch(letter, alter, octave))
-            if best is None or candidate[:2] < best[:2]:
-                best = candidate
-    assert best is not None  # noqa: S101 - every pitch class has a spelling with at most one accidental
-    return best[2]
+    spellings = [
+        Pitch(letter, alter, (midi - alter - pc) // 12 - 1)
+        for letter, pc in PITCH_CLASSES.items()
+        for alter in (-1, 0, 1)
+        if (pc + alter) % 12 == midi % 12
+    ]
+    return min(
+        spellings,
+        key=lambda pitch: (abs(_FIFTHS[pitch.letter] + 7 * pitch.alter - centre), -pitch.alter),
+    )
 
 
 def transpose_key(key: Key, semitones: int) -> Key:
     """Return the key that many semitones higher, spelt with the fewest sharps or flats (ties: flats)."""
     wanted = (key.tonic_class + semitones) % 12
-    options = [Key(letter, alter, key.minor) for letter in _LETTERS for alter in (-1, 0, 1)]
+    options = [Key(letter, alter, key.minor) for letter in PITCH_CLASSES for alter in (-1, 0, 1)]
     fitting = [option for option in options if option.tonic_class == wanted]
     return min(fitting, key=lambda option: (abs(option.fifths), option.fifths))

@@ -19,7 +19,7 @@ PITCH_CLASSES: dict[str, int] = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9,
 
 _ACCIDENTALS: dict[str, int] = {"": 0, "#": 1, "##": 2, "b": -1, "bb": -2, "♯": 1, "♭": -1}
 _SIGNS: dict[int, str] = {0: "", 1: "#", 2: "##", -1: "b", -2: "bb"}
-_WRITTEN = re.compile(r"([A-G])(##|#|bb|b|♯|♭|)(-?\d+)")
+_WRITTEN = re.compile(r"([A-G])(##|#|bb|b|♯|♭|)(-?\d{1,2})")
 
 
 @dataclass(frozen=True, slots=True)

@@ -124,7 +124,7 @@ def test_a_track_by_name_and_its_near_miss(song: Path, tmp_path: Path, tercet: R
         (["--transpose", "40"], 1, "-24 to 24"),
         (["--tuning", "open-d"], 1, "must be one of high-g, low-g, baritone"),
         (["--tuning", "A4,D4"], 1, "four notes"),
-        (["--count-in", "9"], 1, "0 to 4 bars"),
+        (["--count-in", "9"], 1, "0 to 8 bars"),
         (["--sound", "no-such-font"], 3, "no-such-font"),
     ],
 )

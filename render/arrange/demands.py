@@ -1,0 +1,98 @@
+"""What is asked of hands, as tables: the limits of the players, and what every choice costs them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from render.neck import Tuning
+from render.song import Players
+
+__all__ = ["COSTS", "LIMITS", "Hands", "Limits"]
+
+COSTS: dict[str, float] = {
+    # holding a shape
+    "finger": 0.30,
+    "barre over two strings": 0.5,
+    "barre over more": 0.9,
+    "little finger": 0.20,
+    "stretch over 20 mm more than is easy": 0.45,
+    "fret above third position": 0.2,
+    "most telling tone missing": 0.5,
+    "second tone missing": 0.25,
+    "third tone missing": 0.1,
+    "idle string off the chord": 0.6,
+    "known shape": -1.2,
+    # going from one shape to the next
+    "position change": 0.6,
+    "fret of a position change": 0.45,
+    "placing a finger": 0.25,
+    "kept finger": -0.12,
+    "used before": -0.4,
+    # striking
+    "string crossed": 0.1,
+    "fretted string 4": 0.6,
+    "wanted roll missing": 5.0,
+    "only one string under the tune": 0.6,
+    "start on string 3": 0.4,
+    "unison": 0.3,
+    "octave": 0.8,
+    "masked": 6.0,
+    "chord not held": 1.5,
+    "fret out of these players' reach": 0.45,
+}
+"""What a choice costs. The figures come from trials on folk tunes, moved a little towards what a class can play: a
+masked tune costs more than a missing roll, so that only a pin brings one; high positions are dearer; and what was
+used for the same note over the same chord is a little cheaper, so that like is played like."""
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """What hands are asked to do.
+
+    Parameters
+    ----------
+    highest_fret, highest_chord_fret
+        The highest fret for the tune, and for the chord under it, 0 to 15.
+    most_fingers
+        Fingers at once, 1 to 4.
+    barre
+        Whether the index finger may lie over several strings.
+    widest_mm
+        Widest stretch along the neck, in mm.
+    """
+
+    highest_fret: int
+    highest_chord_fret: int
+    most_fingers: int
+    barre: bool
+    widest_mm: float
+
+
+LIMITS: dict[Players, Limits] = {
+    "beginner": Limits(5, 4, 3, barre=False, widest_mm=60.0),
+    "improving": Limits(7, 5, 4, barre=True, widest_mm=75.0),
+    "free": Limits(12, 12, 4, barre=True, widest_mm=85.0),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Hands:
+    """Hands on a neck: all that decides which shapes can be held.
+
+    Parameters
+    ----------
+    tuning, scale_length_mm
+        The strings and how long they are.
+    limits
+        What the hands are asked to do.
+    """
+
+    tuning: Tuning
+    scale_length_mm: float
+    limits: Limits
+
+    def reaching(self, fret: int) -> Hands:
+        """Return the same hands, asked to put the tune up to a fret at least."""
+        if fret <= self.limits.highest_fret:
+            return self
+        return replace(self, limits=replace(self.limits, highest_fret=fret))

@@ -1,0 +1,76 @@
+"""Instruments and tunings."""
+
+from __future__ import annotations
+
+import pytest
+
+from render.errors import ParameterError
+from render.neck import LAST_FRET, SCALE_LENGTHS_MM, TUNINGS, Tuning, tuning_named, tuning_of_pitches
+from render.theory import Pitch
+
+
+def pitches(text: str) -> tuple[Pitch, ...]:
+    return tuple(Pitch.parse(word) for word in text.split())
+
+
+@pytest.mark.parametrize(
+    ("name", "open_midis", "reentrant", "lowest", "highest"),
+    [
+        ("high-g", (67, 60, 64, 69), True, 60, 84),
+        ("low-g", (55, 60, 64, 69), False, 55, 84),
+        ("baritone", (50, 55, 59, 64), False, 50, 79),
+    ],
+)
+def test_named_tunings(
+    name: str, open_midis: tuple[int, ...], reentrant: bool, lowest: int, highest: int
+) -> None:
+    tuning = tuning_named(name)
+    assert tuning.name == name
+    assert tuple(tuning.open_midi(string) for string in (4, 3, 2, 1)) == open_midis
+    assert tuning.reentrant is reentrant
+    assert (tuning.lowest_midi, tuning.highest_midi) == (lowest, highest)
+
+
+def test_tables() -> None:
+    assert set(TUNINGS) == {"high-g", "low-g", "baritone"}
+    assert SCALE_LENGTHS_MM == {"soprano": 346.0, "concert": 380.0, "tenor": 430.0, "baritone": 510.0}
+    assert LAST_FRET == 15
+
+
+def test_a_string_at_a_fret() -> None:
+    tuning = tuning_named("high-g")
+    assert [tuning.midi(1, 0), tuning.midi(1, 3), tuning.midi(4, 2), tuning.midi(3, 12)] == [69, 72, 69, 72]
+
+
+def test_what_is_no_string_and_no_fret() -> None:
+    tuning = tuning_named("low-g")
+    for string in (0, 5, -1):
+        with pytest.raises(ParameterError, match=rf"a string must be 1 to 4 \(got {string}\)"):
+            tuning.open_midi(string)
+    with pytest.raises(ParameterError, match=r"a fret must be 0 or more \(got -1\)"):
+        tuning.midi(1, -1)
+
+
+def test_four_notes_make_a_tuning() -> None:
+    tuning = tuning_of_pitches(pitches("A4 D4 F#4 B4"))
+    assert tuning.name == "custom"
+    assert tuning.reentrant
+    assert tuning.open_midi(2) == 66
+    assert isinstance(tuning, Tuning)
+
+
+@pytest.mark.parametrize(
+    ("text", "name"),
+    [("G4 C4 E4 A4", "high-g"), ("G3 B#3 Fb4 A4", "low-g"), ("D3 G3 B3 E4", "baritone")],
+)
+def test_the_notes_of_a_named_tuning_are_that_tuning(text: str, name: str) -> None:
+    assert tuning_of_pitches(pitches(text)) == TUNINGS[name]
+
+
+def test_what_is_no_tuning() -> None:
+    with pytest.raises(
+        ParameterError, match=r"one of high-g, low-g, baritone, or four notes \(got 'guitar'\)"
+    ):
+        tuning_named("guitar")
+    with pytest.raises(ParameterError, match=r"four notes, string 4 first \(got 3\)"):
+        tuning_of_pitches(pitches("G4 C4 E4"))
