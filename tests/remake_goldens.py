@@ -5,6 +5,7 @@ A golden is what Tercet says today. Whether that is right, a person decides by r
 
 from __future__ import annotations
 
+import json
 import re
 import sys
 from dataclasses import dataclass
@@ -13,6 +14,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent
 MALFORMED = ROOT / "tests" / "song" / "malformed"
 FORMAT_PAGE = ROOT / "docs" / "format.md"
+SCHEMA = ROOT / "docs" / "song.schema.json"
 
 _FENCED = re.compile(
     r"^```(?P<kind>yaml wrong|yaml|music|text)(?P<more>[^\n]*)\n(?P<text>.*?)^```$", re.MULTILINE | re.DOTALL
@@ -79,10 +81,21 @@ def page_with_messages(page: str) -> str:
     return _FENCED.sub(renewed, page)
 
 
+def schema_text() -> str:
+    """Return the published schema."""
+    from render.song import song_schema
+
+    return json.dumps(song_schema(), indent=2, ensure_ascii=False) + "\n"
+
+
 def main() -> None:
-    """Write the message of every malformed file beside it, and those of the format page into the page."""
+    """Write every golden: messages of malformed files, those on the format page, the schema, the played bars."""
+    from tests.perform import golden
+
     page = FORMAT_PAGE.read_text(encoding="utf-8")
     FORMAT_PAGE.write_text(page_with_messages(page), encoding="utf-8", newline="\n")
+    SCHEMA.write_text(schema_text(), encoding="utf-8", newline="\n")
+    golden.remake()
     for path in sorted(MALFORMED.glob("*.yaml")):
         path.with_suffix(".txt").write_text(message_of(path), encoding="utf-8", newline="\n")
 

@@ -11,6 +11,8 @@ from ruamel.yaml import YAML
 
 from render.song import Song, parse_song, song_schema, write_song
 from render.song.settings import SETTINGS
+from tests.remake_goldens import SCHEMA as SCHEMA_FILE
+from tests.remake_goldens import schema_text
 from tests.song.test_properties import EXAMPLES
 
 SCHEMA = song_schema()
@@ -21,6 +23,10 @@ LEAST: dict[str, Any] = {"title": "One", "sections": {"verse": "chords C\n"}}
 def test_it_is_a_schema() -> None:
     jsonschema.Draft202012Validator.check_schema(SCHEMA)
     assert SCHEMA["$schema"] == "https://json-schema.org/draft/2020-12/schema"
+
+
+def test_the_published_file_is_this_schema() -> None:
+    assert SCHEMA_FILE.read_text(encoding="utf-8") == schema_text()
 
 
 def test_it_agrees_with_the_table() -> None:
