@@ -9,10 +9,14 @@ from typing import Literal
 from render.neck import Tuning
 from render.song import Bar, Layer, Song
 
-__all__ = ["Action", "Arrangement", "Gesture", "Part", "Problem", "StringNote"]
+__all__ = ["Action", "Arrangement", "Audibility", "Gesture", "Part", "Problem", "StringNote"]
 
 Action = Literal["roll", "single", "strum", "chop"]
 """What the right hand does."""
+
+Audibility = Literal["top", "unison", "octave", "masked"]
+"""How the tune stands against the other strings of its roll: above all, level with one, an octave or more below
+one that doubles it, or below another note."""
 
 Part = Literal["tune", "added", "chord"]
 """What a note is: of the written tune, a single note that was added, or a chord tone."""
@@ -66,6 +70,13 @@ class Gesture:
         The frets that the left hand holds, string 4 first; None for a string it leaves out.
     rests_on
         String on which the thumb comes to rest when a roll stops early, or None.
+    fingers
+        For each string, string 4 first, the finger that presses it: 0 none, 1 index to 4 little; empty where the
+        left hand isn't worked out (strums keep the shape that is held).
+    position
+        Fret where the index finger lies or would lie, from 1; 0 where the left hand isn't worked out.
+    heard
+        How the tune of a roll stands against its other strings; None for anything else.
     """
 
     layer: Layer
@@ -83,6 +94,9 @@ class Gesture:
     up: bool = False
     shape: tuple[int | None, ...] = ()
     rests_on: int | None = None
+    fingers: tuple[int, ...] = ()
+    position: int = 0
+    heard: Audibility | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,6 +140,8 @@ class Arrangement:
         In order of start, then layer.
     problems
         What the player should know, in order of the piece.
+    cost
+        What the tune costs these hands in all, in the units of `render.arrange.demands.COSTS`.
     """
 
     song: Song
@@ -133,3 +149,4 @@ class Arrangement:
     bars: tuple[Bar, ...]
     gestures: tuple[Gesture, ...]
     problems: tuple[Problem, ...]
+    cost: float = 0.0

@@ -61,7 +61,7 @@ def masked_problem(note: TuneNote, piece: Piece) -> Problem:
     """Report a roll in which another string sounds above the tune."""
     name = spell(note.midi, piece.song.key)
     message = f"the roll to {name} is masked: another string of it sounds higher than the tune"
-    return _at(note, piece, message, "start the roll on a lower string, or pin it [alone]")
+    return _at(note, piece, message, "start the roll on string 3 or 2, or pin it [alone]")
 
 
 def high_problem(note: TuneNote, stroke: Stroke, piece: Piece) -> Problem:

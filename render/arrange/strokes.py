@@ -10,15 +10,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Literal
 
 from render.arrange.demands import COSTS, Hands
 from render.arrange.hand import allowed, shape_cost
+from render.arrange.model import Audibility
 from render.neck import LAST_FRET, Shape, chord_shapes, common_shape, holdable, shape_midis
 from render.theory import Chord
 
 __all__ = [
-    "Audibility",
     "Stroke",
     "audibility",
     "chord_strokes",
@@ -27,10 +26,6 @@ __all__ = [
     "struck_down_to",
     "with_fret",
 ]
-
-Audibility = Literal["top", "unison", "octave", "masked"]
-"""How the tune stands against the other strings of its roll: above all, level with one, an octave or more below
-one that doubles it, or below another note."""
 
 
 @dataclass(frozen=True, slots=True)

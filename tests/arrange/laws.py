@@ -60,9 +60,17 @@ def written(bars: tuple[Bar, ...], row: str) -> list[tuple[Fraction, Fraction, N
 
 def chords_at(arrangement: Arrangement, beat: Fraction, until_beat: Fraction) -> list[ChordSpan]:
     """Return the chord that holds at a beat, and those that come in after it up to another."""
-    spans = [(bar.start_beat + span.start_beat, span) for bar in arrangement.bars for span in bar.chords]
-    before = [span for start_beat, span in spans if start_beat <= beat]
-    return before[-1:] + [span for start_beat, span in spans if beat < start_beat <= until_beat]
+    found: list[ChordSpan] = []
+    for bar in arrangement.bars:
+        if bar.start_beat + bar.length_beat <= beat or bar.start_beat > until_beat:
+            continue
+        for span in bar.chords:
+            start_beat = bar.start_beat + span.start_beat
+            if start_beat <= beat:
+                found = [span]
+            elif start_beat <= until_beat:
+                found.append(span)
+    return found
 
 
 def open_midi(arrangement: Arrangement, string: int) -> int:
@@ -231,14 +239,17 @@ def ringing_strings_are_left_alone(arrangement: Arrangement) -> list[str]:
         if ringing is not None and gesture.notes[-1].part != "tune":
             rings = gesture.start_beat < ringing.start_beat + ringing.length_beat
             taken = ringing.notes[-1].string in strikes
-            excused = told(arrangement, gesture, "takes a string or a finger") or unplayable(
-                arrangement, gesture
-            )
-            if rings and taken and not excused:
+            if rings and taken and not _excused(arrangement, gesture):
                 faults.append(f"beat {gesture.start_beat}: string {ringing.notes[-1].string}")
         if gesture.notes[-1].part == "tune":
             ringing = gesture
     return faults
+
+
+def _excused(arrangement: Arrangement, gesture: Gesture) -> bool:
+    """Whether it is reported that an added note takes a string, or that no string has it."""
+    taken = told(arrangement, gesture, "takes a string or a finger")
+    return taken or unplayable(arrangement, gesture)
 
 
 def added_notes_are_left_alone(arrangement: Arrangement) -> list[str]:
@@ -260,8 +271,7 @@ def one_note_a_string(arrangement: Arrangement) -> list[str]:
     for gesture in arrangement.gestures:
         for note in gesture.notes:
             key = (gesture.start_beat, note.string)
-            excused = told(arrangement, gesture, "takes a string or a finger")
-            if key in struck and not excused and not unplayable(arrangement, gesture):
+            if key in struck and not _excused(arrangement, gesture):
                 faults.append(f"beat {gesture.start_beat}: string {note.string}")
             struck[key] = gesture
     return faults

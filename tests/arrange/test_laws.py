@@ -29,7 +29,7 @@ D_TUNING = tuning_of_pitches(tuple(Pitch.parse(text) for text in ("A4", "D4", "F
 ODD_TUNING = tuning_of_pitches(tuple(Pitch.parse(text) for text in ("C4", "G4", "D3", "A5")))
 
 
-@settings(max_examples=120)
+@settings(max_examples=100)
 @given(made.songs(), made.tunings)
 def test_random_songs_keep_the_laws(written: Song, tuning: Tuning) -> None:
     assert broken_laws(arrange(written, tuning)) == {}
@@ -70,7 +70,7 @@ def test_wanted_rolls_mostly_come_out(path: Path) -> None:
 # An edit changes nothing that comes before it
 
 
-@settings(max_examples=60)
+@settings(max_examples=40)
 @given(made.edited_sections(), made.tunings)
 def test_an_edit_in_a_later_section_changes_nothing_before(songs: tuple[Song, Song], tuning: Tuning) -> None:
     written, edited = songs
@@ -97,7 +97,7 @@ def _strokes(arrangement: Arrangement, without: str) -> dict[object, tuple[Strin
     }
 
 
-@settings(max_examples=60)
+@settings(max_examples=40)
 @given(made.edited_last_bars(), made.tunings)
 def test_an_edit_in_the_last_bar_changes_no_fingering_before(
     songs: tuple[Song, Song], tuning: Tuning
