@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from render.arrange.between import Added, place_added
-from render.arrange.fingering import Fingered, finger_tune
+from render.arrange.fingering import Fingered, finger_tune, tune_cost
 from render.arrange.hand import shown_shape
 from render.arrange.model import Arrangement, Gesture, Part, StringNote
 from render.arrange.piece import Piece, piece_of
@@ -57,7 +59,7 @@ def arrange(song: Song, tuning: Tuning | None = None) -> Arrangement:
     ]
     gestures.sort(key=lambda gesture: (float(gesture.start_beat), LAYERS.index(gesture.layer)))
     told = sorted((*problems, *added_problems, *strum_problems), key=lambda problem: problem.bar_number)
-    return Arrangement(song, piece.tuning, piece.bars, tuple(gestures), tuple(told))
+    return Arrangement(song, piece.tuning, piece.bars, tuple(gestures), tuple(told), tune_cost(fingered))
 
 
 def _tune_gesture(item: Fingered, piece: Piece) -> Gesture:
@@ -70,7 +72,11 @@ def _tune_gesture(item: Fingered, piece: Piece) -> Gesture:
         for string in stroke.struck[:-1]
     )
     layer: Layer = "melody" if item.main else "between"
-    return _gesture(item.note, stroke, layer, (*under, _sounding(item.note, stroke, "tune")), piece)
+    gesture = _gesture(item.note, stroke, layer, (*under, _sounding(item.note, stroke, "tune")), piece)
+    heard = stroke.heard if stroke.rolled else None
+    if item.hand is None:
+        return replace(gesture, heard=heard)
+    return replace(gesture, fingers=item.hand.fingers, position=item.hand.position, heard=heard)
 
 
 def _added_gesture(item: Added, piece: Piece) -> Gesture:

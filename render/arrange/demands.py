@@ -16,6 +16,8 @@ COSTS: dict[str, float] = {
     "barre over more": 0.9,
     "little finger": 0.20,
     "stretch over 20 mm more than is easy": 0.45,
+    "fret of a stretch": 0.45,
+    "fret of a squeeze": 0.05,
     "fret above third position": 0.2,
     "most telling tone missing": 0.5,
     "second tone missing": 0.25,
@@ -27,6 +29,8 @@ COSTS: dict[str, float] = {
     "fret of a position change": 0.45,
     "placing a finger": 0.25,
     "kept finger": -0.12,
+    "guide finger": 0.12,
+    "finger carried across": 0.6,
     "used before": -0.4,
     # striking
     "string crossed": 0.1,

@@ -1,60 +1,65 @@
-"""A stroke for every note of the tune, chosen note by note with the hand that the note before left.
+"""A stroke and a hand for every note of the tune: the cheapest way through each section as a whole.
 
-Each section is worked out once, when it is first played; later passes keep its strokes, except in bars that
-were replaced for the pass.
+Each section is solved once, when it is first played, from the hand that the music before left; later passes keep
+its strokes, and only bars that were replaced for the pass are solved anew, between the hands on either side. So an
+edit changes nothing in earlier sections.
 """
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import groupby
 
-from render.arrange.demands import COSTS, LIMITS, Hands
-from render.arrange.hand import OPEN_HAND, change_cost, hand_position, sounds_chord
+import numpy as np
+
+from render.arrange.board import Board, board_of
+from render.arrange.choices import HEARD, Choices, Question, choices_for
+from render.arrange.demands import LIMITS
+from render.arrange.hand import OPEN_HAND
 from render.arrange.model import Problem
+from render.arrange.path import Changes, Step, cheapest_path, hurry
 from render.arrange.piece import Piece
 from render.arrange.reports import high_problem, masked_problem, pin_problem, unplayable_problem
-from render.arrange.strokes import Stroke, chord_strokes, single_strokes, strokes_over, with_fret
+from render.arrange.strokes import Stroke
 from render.arrange.tune import TuneNote
-from render.neck import LAST_FRET, Shape, Tuning, holdable
+from render.neck import LAST_FRET, Shape, Tuning
+from render.neck.hands import Hand
+from render.song import Pin
 
-__all__ = ["Fingered", "finger_tune", "is_wanted", "unreachable"]
+__all__ = ["Fingered", "finger_tune", "is_wanted", "tune_cost", "unreachable"]
 
 HAND_RETURN_S = 0.15
 """The thumb needs this long to come back for a roll, and to be ready for the note after it."""
 
-BEST_CHANGE_COST = 4 * COSTS["kept finger"]
-"""No change of hand costs less."""
-
 
 @dataclass(frozen=True, slots=True)
 class Fingered:
-    """A note of the tune with the stroke that plays it.
+    """A note of the tune with the stroke and the hand that play it.
 
-    `main` tells whether the note is one of the tune's main notes (rolled, or alone in the melody layer).
-    `reached` is False for a note that no string can play: it still sounds, at its written pitch.
+    Parameters
+    ----------
+    note, stroke
+        What is written, and how it is played.
+    main
+        Whether it is one of the tune's main notes (rolled, or alone in the melody layer).
+    hand
+        The left hand; None for a note that no hand can play.
+    change_cost
+        What it cost to get here from the hand before.
     """
 
     note: TuneNote
     stroke: Stroke
     main: bool
-    reached: bool = True
+    hand: Hand | None
+    change_cost: float = 0.0
 
-
-@dataclass(frozen=True, slots=True)
-class _Hand:
-    """The hands as the note before left them: the shape, its position, the string and the time of the stroke."""
-
-    shape: Shape = OPEN_HAND
-    position: int = 1
-    string: int = 1
-    struck_beat: Fraction | None = None
-
-    def after(self, choice: Fingered) -> _Hand:
-        """Return the hand once a note was played."""
-        shape = choice.stroke.shape
-        return _Hand(shape, hand_position(shape, self.position), choice.stroke.string, choice.note.start_beat)
+    @property
+    def reached(self) -> bool:
+        """Whether a hand can play it; a note that none can play still sounds, at its written pitch."""
+        return self.hand is not None
 
 
 def is_wanted(note: TuneNote, piece: Piece) -> bool:
@@ -72,9 +77,13 @@ def is_wanted(note: TuneNote, piece: Piece) -> bool:
 
 
 def finger_tune(
-    notes: Iterable[TuneNote], piece: Piece, added_beats: frozenset[Fraction] = frozenset()
+    notes: Iterable[TuneNote],
+    piece: Piece,
+    added_beats: frozenset[Fraction] = frozenset(),
+    *,
+    exact: bool = False,
 ) -> tuple[tuple[Fingered, ...], tuple[Problem, ...]]:
-    """Choose a stroke for every note of the tune.
+    """Choose a stroke and a hand for every note of the tune.
 
     Parameters
     ----------
@@ -84,31 +93,195 @@ def finger_tune(
         What is arranged.
     added_beats
         Beats at which the song itself adds a note: a roll there would take its string.
+    exact
+        Weigh every choice there is, not only the cheapest of each kind; slower.
 
     Returns
     -------
     fingered, problems
         One entry a note; and what could not be done as asked, once for each place of the song.
     """
-    known: dict[object, Fingered] = {}
-    used: dict[object, set[Stroke]] = {}
-    fingered: list[Fingered] = []
-    problems: list[Problem] = []
-    hand = _Hand()
-    for note in notes:
-        choice = _as_before(note, known)
-        if choice is None:
-            wanted = is_wanted(note, piece) and note.start_beat not in added_beats
-            familiar = used.setdefault((note.midi, note.chord), set())
-            choice, found = _choose(note, wanted and _thumb_is_back(note, hand, piece), hand, familiar, piece)
-            familiar.add(choice.stroke)
-            problems += found
+    tune = tuple(notes)
+    solver = _Solver(tune, piece, added_beats, exact=exact)
+    for _, visit in groupby(range(len(tune)), key=lambda index: _visit_of(tune[index])):
+        solver.play(list(visit))
+    return tuple(solver.fingered), tuple(solver.problems)
+
+
+def tune_cost(fingered: Sequence[Fingered]) -> float:
+    """Return what the tune costs these hands: every stroke and every change between hands."""
+    return sum(item.stroke.cost + item.change_cost for item in fingered)
+
+
+def _visit_of(note: TuneNote) -> tuple[str, int]:
+    return note.spot.place.section, note.spot.pass_number
+
+
+class _Solver:
+    """The tune as it is solved, one playing of a section after the other."""
+
+    def __init__(
+        self, tune: Sequence[TuneNote], piece: Piece, added_beats: frozenset[Fraction], *, exact: bool
+    ) -> None:
+        self.fingered: list[Fingered] = []
+        self.problems: list[Problem] = []
+        self._tune = tune
+        self._piece = piece
+        self._exact = exact
+        self._wanted = [is_wanted(note, piece) and note.start_beat not in added_beats for note in tune]
+        self._board = board_of(piece.hands, _highest_fret(tune, piece))
+        self._freer = board_of(
+            replace(piece.hands, limits=replace(LIMITS["free"], highest_fret=LAST_FRET)),
+            self._board.highest_fret,
+        )
+        self._changes = Changes(self._board)
+        self._known: dict[object, Fingered] = {}
+        self._choices: dict[tuple[Question, bool], Choices] = {}
+        self._told_high: set[tuple[int, int]] = set()
+
+    def play(self, visit: Sequence[int]) -> None:
+        """Finger one playing of a section: keep what is known from before, solve the rest run by run."""
+        played = {index: _as_before(self._tune[index], self._known) for index in visit}
+        for index, known in played.items():
+            if known is not None:
+                self._keep(known)
+            elif len(self.fingered) == index:
+                run = [other for other in _from(visit, index) if played[other] is None]
+                self._solve(run[: _unbroken(run)], played)
+        for index in visit:
+            note, choice = self._tune[index], self.fingered[index]
             if not note.own:
-                known.setdefault(_written(note), choice)
-                known[_written(note), note.chord, note.chord_frets] = choice
-        fingered.append(choice)
-        hand = hand.after(choice)
-    return tuple(fingered), tuple(problems)
+                self._known.setdefault(_written(note), choice)
+                self._known[_written(note), note.chord, note.chord_frets] = choice
+
+    def _keep(self, known: Fingered) -> None:
+        """Play a note as on the pass before."""
+        cost = 0.0
+        before, gap_s = self._hand_before(len(self.fingered))
+        if before is not None and known.hand is not None:
+            step = Step(self._single(known), gap_s)
+            cost = hurry(gap_s) * float(self._changes.between(before, step.choices)[0, 0])
+        self.fingered.append(replace(known, change_cost=cost))
+
+    def _solve(self, run: Sequence[int], played: Mapping[int, Fingered | None]) -> None:
+        """Find the cheapest way through a run of notes, into the hand after it where that is known."""
+        asked = [self._ask(index) for index in run]
+        reached = [place for place, choices in enumerate(asked) if len(choices)]
+        steps = [Step(asked[place], self._gap_s(run[place])) for place in reached]
+        before, _ = self._hand_before(run[0])
+        following = played.get(run[-1] + 1)
+        after = None
+        if following is not None and following.hand is not None:
+            after = Step(self._single(following), self._gap_s(run[-1] + 1))
+        path = cheapest_path(steps, self._changes, before, after) if steps else ()
+        found = dict(zip(reached, path, strict=True))
+        earlier, earlier_row = before, 0
+        for place, index in enumerate(run):
+            note = self._tune[index]
+            if place not in found:
+                self._unplayable(note, self._main(index))
+                continue
+            choices, row = asked[place], found[place]
+            cost = 0.0
+            if earlier is not None:
+                cost = hurry(self._gap_s(index)) * float(
+                    self._changes.between(earlier, choices)[earlier_row, row]
+                )
+            earlier, earlier_row = choices, row
+            self._take(note, self._main(index), choices, row, cost)
+
+    def _main(self, index: int) -> bool:
+        """Whether a note is to be rolled: it wants it and the thumb is back, or the song asks for it."""
+        note = self._tune[index]
+        asked = note.pin is not None and note.pin.action == "roll"
+        return asked or (self._wanted[index] and (index == 0 or self._gap_s(index) >= HAND_RETURN_S))
+
+    def _gap_s(self, index: int) -> float:
+        """Return roughly how long the hand has since the note before, in seconds."""
+        if index == 0 or index >= len(self._tune):
+            return 1.0
+        return float(self._tune[index].start_beat - self._tune[index - 1].start_beat) * self._piece.beat_s
+
+    def _ask(self, index: int) -> Choices:
+        """Return the choices of one note: as the song asks, else by freer hands, else as if it asked nothing."""
+        note = self._tune[index]
+        main = self._main(index)
+        lowest = _lowest_fret(note, self._piece.tuning)
+        limit = max(self._piece.hands.limits.highest_fret, lowest)
+        question = Question(note.midi, note.chord, note.chord_frets, main, note.position, note.pin, limit)
+        choices = self._choices_for(question, self._board)
+        pinned = note.pin is not None or note.position is not None
+        if not len(choices) and pinned:
+            freer = replace(question, main=True, highest_fret=LAST_FRET)
+            choices = self._choices_for(freer, self._freer)
+            self.problems.append(pin_problem(note, self._piece, kept=len(choices) > 0))
+        for eased in _eased(question):
+            if not len(choices):
+                choices = self._choices_for(eased, self._board)
+        return choices
+
+    def _choices_for(self, question: Question, board: Board) -> Choices:
+        key = question, board is self._board
+        if key not in self._choices:
+            self._choices[key] = choices_for(question, board, exact=self._exact)
+        return self._choices[key]
+
+    def _hand_before(self, index: int) -> tuple[Choices | None, float]:
+        """Return the last hand before a note as a single choice, and the time since."""
+        for earlier in range(index - 1, -1, -1):
+            item = self.fingered[earlier]
+            if item.hand is not None:
+                return self._single(item), self._gap_s(index)
+        return None, 1.0
+
+    def _single(self, item: Fingered) -> Choices:
+        """Return a note that is fingered already as its only choice."""
+        row = self._board.row_of(item.hand) if item.hand is not None else 0
+        return Choices(
+            np.array([row]),
+            np.array([4 - item.stroke.string]),
+            np.array([len(item.stroke.struck)], np.int8),
+            np.array([HEARD.index(item.stroke.heard)], np.int8),
+            np.array([item.stroke.cost]),
+        )
+
+    def _take(self, note: TuneNote, main: bool, choices: Choices, row: int, cost: float) -> None:
+        """Keep a note's choice, and tell what is hard about it."""
+        hand = self._board.hand(int(choices.hand[row]))
+        string = 4 - int(choices.column[row])
+        stroke = Stroke(
+            string,
+            hand.frets[4 - string],
+            tuple(range(string + int(choices.struck[row]) - 1, string - 1, -1)),
+            hand.frets,
+            HEARD[int(choices.heard[row])],
+            float(choices.cost[row]),
+        )
+        self.fingered.append(Fingered(note, stroke, main or stroke.rolled, hand, cost))
+        if stroke.heard == "masked":
+            self.problems.append(masked_problem(note, self._piece))
+        asked = note.position is not None or (note.pin is not None and bool(note.pin.strings))
+        place = (note.midi, stroke.string)
+        if stroke.fret > self._piece.hands.limits.highest_fret and not asked and place not in self._told_high:
+            self._told_high.add(place)
+            self.problems.append(high_problem(note, stroke, self._piece))
+
+    def _unplayable(self, note: TuneNote, main: bool) -> None:
+        held: Shape = self.fingered[-1].stroke.shape if self.fingered else OPEN_HAND
+        self.fingered.append(Fingered(note, unreachable(note.midi, held, self._piece.tuning), main, None))
+        self.problems.append(unplayable_problem(note, self._piece))
+
+
+def _from(visit: Sequence[int], index: int) -> Iterator[int]:
+    return (other for other in visit if other >= index)
+
+
+def _unbroken(run: Sequence[int]) -> int:
+    """Return how many of some indices follow each other without a gap."""
+    length = 1
+    while length < len(run) and run[length] == run[0] + length:
+        length += 1
+    return length
 
 
 def _written(note: TuneNote) -> object:
@@ -131,41 +304,16 @@ def _as_before(note: TuneNote, known: Mapping[object, Fingered]) -> Fingered | N
     return replace(before, note=note) if before is not None else None
 
 
-def _thumb_is_back(note: TuneNote, hand: _Hand, piece: Piece) -> bool:
-    """Whether there is time for a roll after the stroke before."""
-    if hand.struck_beat is None:
-        return True
-    return float(note.start_beat - hand.struck_beat) * piece.beat_s >= HAND_RETURN_S
-
-
-def _choose(
-    note: TuneNote, wanted: bool, hand: _Hand, familiar: Container[Stroke], piece: Piece
-) -> tuple[Fingered, list[Problem]]:
-    """Choose the cheapest stroke for one note after the hand before it; what the song asks for comes first.
-
-    What these players can't keep is tried with freer hands, and reported; then the note is played as if not pinned.
-    """
-    action = note.pin.action if note.pin is not None else None
-    main = wanted or action == "roll"
-    hands = piece.hands.reaching(_lowest_fret(note, piece.tuning))
-    options = _options(note, main, hand.shape, hands)
-    if not options:
-        stroke = unreachable(note.midi, hand.shape, piece.tuning)
-        return Fingered(note, stroke, main, reached=False), [unplayable_problem(note, piece)]
-    problems = []
-    kept = [option for option in options if _keeps(option[1], note)]
-    if not kept:
-        freer = replace(hands, limits=LIMITS["free"]).reaching(hands.limits.highest_fret)
-        kept = [option for option in _options(note, True, hand.shape, freer) if _keeps(option[1], note)]
-        problems.append(pin_problem(note, piece, kept=bool(kept)))
-    if not kept:
-        kept = [option for option in options if action != "alone" or not option[1].rolled]
-    best = _cheapest(kept, note, hand, familiar, piece)
-    if best.heard == "masked":
-        problems.append(masked_problem(note, piece))
-    if not problems and _is_high(best, note, piece) and best not in familiar:
-        problems.append(high_problem(note, best, piece))
-    return Fingered(note, best, best.rolled or main), problems
+def _eased(question: Question) -> Iterator[Question]:
+    """Yield easier questions: without the pin, alone instead of over the song's own shape, over no chord."""
+    alone = question.pin if question.pin is not None and question.pin.action == "alone" else None
+    if question.pin is not None or question.position is not None:
+        yield replace(question, position=None, pin=alone)
+    if question.chord_frets is not None:
+        yield replace(question, position=None, pin=Pin("alone"), chord_frets=None)
+    bare = replace(question, position=None, pin=None, chord=None, chord_frets=None)
+    yield bare
+    yield replace(bare, highest_fret=LAST_FRET)
 
 
 def _lowest_fret(note: TuneNote, tuning: Tuning) -> int:
@@ -176,84 +324,15 @@ def _lowest_fret(note: TuneNote, tuning: Tuning) -> int:
     return min((fret for fret in frets if 0 <= fret <= LAST_FRET), default=0)
 
 
-def _is_high(stroke: Stroke, note: TuneNote, piece: Piece) -> bool:
-    """Whether a stroke lies above the players' frets, and the song didn't ask for its string."""
-    asked = note.position is not None or (note.pin is not None and bool(note.pin.strings))
-    return stroke.fret > piece.hands.limits.highest_fret and not asked
-
-
-def _keeps(stroke: Stroke, note: TuneNote) -> bool:
-    """Whether a stroke plays a note as the song asks: its position and its pin."""
-    if note.position is not None and (stroke.string, stroke.fret) != note.position:
-        return False
-    if note.pin is None:
-        return True
-    if note.pin.strings:
-        return stroke.struck == note.pin.strings
-    return stroke.rolled == (note.pin.action == "roll")
-
-
-def _options(note: TuneNote, main: bool, held: Shape, hands: Hands) -> list[tuple[float, Stroke]]:
-    """Return the ways to play a note, each with its cost before any change of hand.
-
-    A main note is rolled over its chord, or struck alone over the chord's shape; any note may be struck alone
-    with a finger put over the held shape.
-    """
-    options: list[tuple[float, Stroke]] = []
-    chord = note.chord
-    missing = COSTS["wanted roll missing"] if main else 0.0
-    if main and note.chord_frets is not None:
-        over: Iterable[Stroke] = _over_pinned_shape(note.midi, note.chord_frets, hands)
-    else:
-        over = chord_strokes(note.midi, chord, hands) if main and chord is not None else ()
-    options += [(stroke.cost + (0.0 if stroke.rolled else missing), stroke) for stroke in over]
-    for stroke in single_strokes(note.midi, held, hands):
-        cost = stroke.cost + missing
-        others = tuple(string for string in (4, 3, 2, 1) if string != stroke.string)
-        if main and chord is not None and not sounds_chord(stroke.shape, chord, hands, others):
-            cost += COSTS["chord not held"]
-        options.append((cost, stroke))
-    return options
-
-
-def _over_pinned_shape(tune_midi: int, pinned: Sequence[int | None], hands: Hands) -> Iterator[Stroke]:
-    """Yield the strokes over the shape that the chord row asks for; only the tune's string may differ from it."""
-    four, three, two, one = (fret or 0 for fret in pinned)
-    left_out = {4 - place for place, fret in enumerate(pinned) if fret is None}
-    for string in (4, 3, 2, 1):
-        fret = tune_midi - hands.tuning.open_midi(string)
-        shape = with_fret((four, three, two, one), string, fret)
-        if 0 <= fret <= LAST_FRET and holdable(shape, hands.scale_length_mm):
-            for stroke in strokes_over(shape, string, 0.0, hands):
-                if (left_out - {string}).isdisjoint(stroke.struck):
-                    yield stroke
-
-
-def _cheapest(
-    options: Sequence[tuple[float, Stroke]],
-    note: TuneNote,
-    hand: _Hand,
-    familiar: Container[Stroke],
-    piece: Piece,
-) -> Stroke:
-    """Return the cheapest way to play a note after the hand before; a change weighs more the less time there is."""
-    hurry = 1.0
-    if hand.struck_beat is not None:
-        time_s = float(note.start_beat - hand.struck_beat) * piece.beat_s
-        hurry = min(max(0.5 / time_s, 0.6), 2.0)
-    most_saved = -hurry * BEST_CHANGE_COST - COSTS["used before"]
-    best: tuple[float, tuple[int, ...], Shape] = (float("inf"), (), OPEN_HAND)
-    chosen = options[0][1]
-    for cost, stroke in options:
-        if cost - most_saved > best[0]:
-            continue
-        total = cost + hurry * change_cost(hand.shape, stroke.shape, hand.position)
-        total += COSTS["string crossed"] * abs(stroke.string - hand.string)
-        if stroke in familiar:
-            total += COSTS["used before"]
-        if (total, stroke.struck, stroke.shape) < best:
-            best, chosen = (total, stroke.struck, stroke.shape), stroke
-    return chosen
+def _highest_fret(tune: Sequence[TuneNote], piece: Piece) -> int:
+    """Return the fret up to which the hands' table must go: what players reach, or what the song asks for."""
+    limit = piece.hands.limits.highest_fret
+    for note in tune:
+        limit = max(limit, _lowest_fret(note, piece.tuning), *(fret or 0 for fret in note.chord_frets or ()))
+        if note.pin is not None and note.pin.strings:
+            fret = note.midi - piece.tuning.open_midi(note.pin.strings[-1])
+            limit = max(limit, fret if fret <= LAST_FRET else 0)
+    return min(limit, LAST_FRET)
 
 
 def unreachable(midi: int, held: Shape, tuning: Tuning) -> Stroke:

@@ -90,10 +90,10 @@ def edited_sections(draw: st.DrawFn) -> tuple[Song, Song]:
 
 @st.composite
 def edited_last_bars(draw: st.DrawFn) -> tuple[Song, Song]:
-    """Draw a song of one section, played once, and the same with other pitches in its last bar."""
-    song = draw(songs(most=1))
-    song = replace(song, form=song.form[:1])
-    section = song.sections[0]
+    """Draw a song, and the same with other pitches in the last bar of the section that is played first the latest."""
+    song = draw(songs())
+    first_played = list(dict.fromkeys(visit.section for visit in song.form))
+    section = song.section(first_played[-1])
     *lines, line = section.lines
     rows = []
     for row in line.rows:
@@ -109,7 +109,8 @@ def edited_last_bars(draw: st.DrawFn) -> tuple[Song, Song]:
             )
         rows.append(replace(row, bars=(*row.bars[:-1], cell)))
     edited = replace(section, lines=(*lines, Line(tuple(rows))))
-    return song, replace(song, sections=(edited,))
+    sections = tuple(edited if other is section else other for other in song.sections)
+    return song, replace(song, sections=sections)
 
 
 def visits(names: list[str]) -> tuple[Visit, ...]:
