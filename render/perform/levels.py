@@ -40,6 +40,10 @@ ACCENT_DB = 3.0
 UNDER_TUNE_DB = 6.0
 """How far the strings under the tune of a roll lie below the tune's string."""
 
+NOT_UNDER_TUNE_DB = 14.0
+"""How far a string of a roll that doesn't sound below the tune (in unison with it, or above) is held back: about 30
+steps of velocity, so that the tune stays the one that is heard."""
+
 TUNE_BETWEEN_DB = 4.0
 """A note of the tune that is not rolled lies at most this far under the melody, so that the tune stays whole."""
 
@@ -143,12 +147,16 @@ def gesture_level_db(gesture: Gesture, lines: dict[Layer, LevelLine]) -> float:
 def string_levels_db(gesture: Gesture, level_db: float) -> tuple[float, ...]:
     """Share a gesture's level among its strings so that their powers add up to it.
 
-    In a roll the tune's string stands `UNDER_TUNE_DB` above the others; in a strum all are alike. Powers of
-    strings that don't move together add: ``L = 10 · log10 Σ 10^(Lᵢ/10)``.
+    In a roll the tune's string stands `UNDER_TUNE_DB` above the strings that sound below it, and more above one that
+    doesn't; in a strum all are alike. Powers of strings that don't move together add: ``L = 10 · log10 Σ 10^(Lᵢ/10)``.
     """
-    under = [
-        0.0 if note.part != "chord" or gesture.layer == "strums" else -UNDER_TUNE_DB for note in gesture.notes
-    ]
+    under = [0.0] * len(gesture.notes)
+    if gesture.action == "roll":
+        tune = gesture.notes[-1]
+        under = [
+            -UNDER_TUNE_DB if note.midi < tune.midi else -NOT_UNDER_TUNE_DB for note in gesture.notes[:-1]
+        ]
+        under.append(0.0)
     total = 10.0 * log10(sum(10.0 ** (part / 10.0) for part in under))
     return tuple(round(level_db + part - total, LEVEL_DIGITS) for part in under)
 

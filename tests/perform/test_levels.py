@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from dataclasses import replace
 from math import log10
 
 import pytest
@@ -158,6 +159,16 @@ def test_tune_stands_over_the_strings_under_it() -> None:
     assert roll == pytest.approx((top - 6.0, top - 6.0, top - 6.0, top), abs=1e-8)
     assert roll[-1] == pytest.approx(-2.4392, abs=1e-4)
     assert string_levels_db(piece(tune(0, 1, "1")).gestures[0], 2.0) == (2.0,)
+
+
+def test_a_string_level_with_the_tune_or_above_it_is_held_back() -> None:
+    gesture = piece(tune(0, 1, "4321")).gestures[0]
+    low, high = gesture.notes[1], replace(gesture.notes[0], midi=gesture.notes[-1].midi + 3)
+    level = replace(gesture.notes[2], midi=gesture.notes[-1].midi)
+    four, three, two, one = string_levels_db(
+        replace(gesture, notes=(high, low, level, gesture.notes[-1])), 0.0
+    )
+    assert (one - four, one - three, one - two) == pytest.approx((14.0, 6.0, 14.0), abs=1e-8)
 
 
 def test_strings_of_a_strum_are_alike() -> None:
