@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from fractions import Fraction
 from dataclasses import replace
+from fractions import Fraction
 from math import log10
 
 import pytest
