@@ -208,6 +208,7 @@ def songs(draw: st.DrawFn) -> Song:
         players=draw(st.sampled_from(("beginner", "improving", "free"))),
         dynamics=draw(dynamics),
         strum=draw(st.none() | strum),
+        between=draw(st.sampled_from(("as-written", "fill"))),
         swing=draw(st.sampled_from((Fraction(1, 2), Fraction(2, 3), Fraction(3, 5)))),
         sound=draw(st.none() | _texts),
         count_in_bars=draw(st.none() | st.integers(0, 8)),

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from render.arrange.between import Added, place_added
+from render.arrange.fill import fill_spaces
 from render.arrange.fingering import Fingered, finger_tune, tune_cost
 from render.arrange.hand import shown_shape
-from render.arrange.model import Arrangement, Gesture, Part, StringNote
+from render.arrange.model import Arrangement, Gesture, Part, Problem, StringNote
 from render.arrange.piece import Piece, piece_of
+from render.arrange.simple import one_strum_a_bar, simple_song, single_notes
 from render.arrange.strokes import Stroke
 from render.arrange.strums import strum_gestures
 from render.arrange.tune import TuneNote, row_notes
@@ -24,7 +26,7 @@ def song_tuning(song: Song) -> Tuning:
     return tuning_named(song.tuning) if isinstance(song.tuning, str) else tuning_of_pitches(song.tuning)
 
 
-def arrange(song: Song, tuning: Tuning | None = None) -> Arrangement:
+def arrange(song: Song, tuning: Tuning | None = None, *, simple: bool = False) -> Arrangement:
     """Place every note of a song on a string.
 
     Parameters
@@ -34,6 +36,8 @@ def arrange(song: Song, tuning: Tuning | None = None) -> Arrangement:
         another than the song's own.
     tuning
         The strings; the song's own without it.
+    simple
+        A part for beginners on the same bars: the tune in single notes, and one strum a bar.
 
     Returns
     -------
@@ -45,21 +49,49 @@ def arrange(song: Song, tuning: Tuning | None = None) -> Arrangement:
     RequestError
         The song has no bars to play.
     """
-    piece = piece_of(song, tuning if tuning is not None else song_tuning(song))
+    piece = piece_of(
+        simple_song(song) if simple else song, tuning if tuning is not None else song_tuning(song)
+    )
     if not piece.bars:
         raise RequestError(f"{song.title} has no bars to play")
-    added_beats = frozenset(note.start_beat for note in row_notes(piece, "between"))
-    fingered, problems = finger_tune(row_notes(piece), piece, added_beats)
-    added, added_problems = place_added(fingered, piece)
-    strums, strum_problems = strum_gestures(fingered, added, piece)
+    part = _simple_part(piece) if simple else _whole_part(piece)
     gestures = [
-        *(_tune_gesture(item, piece) for item in fingered),
-        *(_added_gesture(item, piece) for item in added),
-        *strums,
+        *(_tune_gesture(item, piece) for item in part.tune),
+        *(_added_gesture(item, piece) for item in part.added),
+        *part.strums,
     ]
     gestures.sort(key=lambda gesture: (float(gesture.start_beat), LAYERS.index(gesture.layer)))
-    told = sorted((*problems, *added_problems, *strum_problems), key=lambda problem: problem.bar_number)
-    return Arrangement(song, piece.tuning, piece.bars, tuple(gestures), tuple(told), tune_cost(fingered))
+    told = sorted(part.problems, key=lambda problem: problem.bar_number)
+    return Arrangement(
+        piece.song, piece.tuning, piece.bars, tuple(gestures), tuple(told), tune_cost(part.tune)
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _PartPlayed:
+    """Everything that one player does, layer by layer, and what can't be done as written."""
+
+    tune: tuple[Fingered, ...]
+    added: tuple[Added, ...]
+    strums: tuple[Gesture, ...]
+    problems: tuple[Problem, ...]
+
+
+def _whole_part(piece: Piece) -> _PartPlayed:
+    """Return the tune with its rolls, the added notes and the strums."""
+    added_beats = frozenset(note.start_beat for note in row_notes(piece, "between"))
+    tune, problems = finger_tune(row_notes(piece), piece, added_beats)
+    added, added_problems = place_added(tune, piece)
+    if piece.song.between == "fill":
+        added = tuple(sorted((*added, *fill_spaces(tune, piece)), key=lambda item: item.note.start_beat))
+    strums, strum_problems = strum_gestures(tune, added, piece)
+    return _PartPlayed(tune, added, strums, (*problems, *added_problems, *strum_problems))
+
+
+def _simple_part(piece: Piece) -> _PartPlayed:
+    """Return the tune in single notes and one strum a bar."""
+    tune, problems = finger_tune(single_notes(row_notes(piece)), piece)
+    return _PartPlayed(tune, (), one_strum_a_bar(tune, piece), problems)
 
 
 def _tune_gesture(item: Fingered, piece: Piece) -> Gesture:
@@ -108,4 +140,5 @@ def _gesture(
         accent=piece.accented(spot, layer),
         shape=shown_shape(stroke.shape, stroke.struck, note.chord_frets),
         rests_on=stroke.string - 1 if stroke.rolled and stroke.string > 1 else None,
+        source=note.source,
     )

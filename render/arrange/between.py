@@ -14,7 +14,7 @@ from render.arrange.strokes import Stroke, single_strokes
 from render.arrange.tune import TuneNote, row_notes
 from render.neck import Shape
 
-__all__ = ["Added", "place_added"]
+__all__ = ["Added", "easiest", "place_added"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,13 +64,13 @@ def _place(note: TuneNote, held: Fingered | None, piece: Piece) -> tuple[Added, 
     free = [stroke for stroke in over if stroke.string not in busy]
     asked = [stroke for stroke in free if _keeps(stroke, note)]
     if asked:
-        return Added(note, _easiest(asked, shape)), None
+        return Added(note, easiest(asked, shape)), None
     if free:
-        return Added(note, _easiest(free, shape)), added_problem(note, piece, taken=False)
+        return Added(note, easiest(free, shape)), added_problem(note, piece, taken=False)
     anyhow = list(single_strokes(note.midi, shape, piece.hands))
     if anyhow:
         kept = [stroke for stroke in anyhow if _keeps(stroke, note)]
-        return Added(note, _easiest(kept or anyhow, shape)), added_problem(note, piece, taken=True)
+        return Added(note, easiest(kept or anyhow, shape)), added_problem(note, piece, taken=True)
     stroke = unreachable(note.midi, shape, piece.tuning)
     return Added(note, stroke, reached=False), unplayable_problem(note, piece)
 
@@ -82,7 +82,8 @@ def _keeps(stroke: Stroke, note: TuneNote) -> bool:
     return note.pin is None or note.pin.strings in ((), (stroke.string,))
 
 
-def _easiest(strokes: Sequence[Stroke], shape: Shape) -> Stroke:
+def easiest(strokes: Sequence[Stroke], shape: Shape) -> Stroke:
+    """Return the stroke that is cheapest to get to from a held shape."""
     position = hand_position(shape, 1)
     return min(
         strokes,

@@ -26,9 +26,9 @@ __all__ = ["HEARD", "Choices", "Question", "choices_for"]
 
 HEARD: tuple[Audibility, ...] = ("top", "unison", "octave", "masked")
 
-KEPT_IN_A_STRATUM = 24
-"""Choices kept of each kind (string, rolled or not, highest fret). A higher fret limit only adds kinds, so it never
-takes a choice away."""
+KEPT_IN_A_STRATUM = 10
+"""Choices kept of each kind (string, rolled or not, position, highest fret). A higher fret limit only adds kinds, so
+it never takes a choice away; and no position is lost, so that a hand may stay where it is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +98,7 @@ def choices_for(question: Question, board: Board, *, exact: bool = False) -> Cho
     question, board
         What is asked, and the hands that may play it.
     exact
-        Keep all of them; without it the cheapest `KEPT_IN_A_STRATUM` of each kind.
+        Keep all hands; without it the cheapest `KEPT_IN_A_STRATUM` of each kind.
     """
     found = [piece for column in range(4) for piece in _on_string(question, board, column) if len(piece)]
     if not found:
@@ -107,7 +107,7 @@ def choices_for(question: Question, board: Board, *, exact: bool = False) -> Cho
     choices = Choices(
         *(np.concatenate([getattr(piece, field.name) for piece in found]) for field in fields(Choices))
     )
-    choices = choices.taken(np.flatnonzero(_as_pinned(choices, question)))
+    choices = _one_stroke_a_hand(choices.taken(np.flatnonzero(_as_pinned(choices, question))))
     return choices if exact else _pruned(choices, board)
 
 
@@ -203,11 +203,21 @@ def _as_pinned(choices: Choices, question: Question) -> NDArray[np.bool_]:
     return kept
 
 
+def _one_stroke_a_hand(choices: Choices) -> Choices:
+    """Keep the cheapest stroke of each hand on each string, the first of equals: changes cost all of them the same."""
+    cell = choices.hand * 4 + choices.column
+    order = np.lexsort((choices.cost, cell))
+    first = np.ones(len(order), np.bool_)
+    first[1:] = cell[order][1:] != cell[order][:-1]
+    return choices.taken(np.sort(order[first]))
+
+
 def _pruned(choices: Choices, board: Board) -> Choices:
     """Keep the cheapest choices of each kind, in the order that they had."""
     highest = board.table.frets[choices.hand].max(axis=1, initial=0)
-    kind = (choices.column * 2 + (choices.struck > 1)) * 64 + highest
-    order = np.lexsort((np.arange(len(choices)), choices.cost, kind))
+    kind = (choices.column * 2 + (choices.struck > 1)) * 16 + highest
+    kind = kind * 16 + board.table.position[choices.hand]
+    order = np.lexsort((choices.cost, kind))
     sorted_kind = kind[order]
     place = np.arange(len(order))
     first = np.ones(len(order), np.bool_)

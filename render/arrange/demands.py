@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from render.neck import Tuning
 from render.song import Players
@@ -31,7 +31,6 @@ COSTS: dict[str, float] = {
     "kept finger": -0.12,
     "guide finger": 0.12,
     "finger carried across": 0.6,
-    "used before": -0.4,
     # striking
     "string crossed": 0.1,
     "fretted string 4": 0.6,
@@ -41,12 +40,10 @@ COSTS: dict[str, float] = {
     "unison": 0.3,
     "octave": 0.8,
     "masked": 6.0,
-    "chord not held": 1.5,
     "fret out of these players' reach": 0.45,
 }
 """What a choice costs. The figures come from trials on folk tunes, moved a little towards what a class can play: a
-masked tune costs more than a missing roll, so that only a pin brings one; high positions are dearer; and what was
-used for the same note over the same chord is a little cheaper, so that like is played like."""
+masked tune costs more than a missing roll, so that only a pin brings one; and high positions are dearer."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,9 +91,3 @@ class Hands:
     tuning: Tuning
     scale_length_mm: float
     limits: Limits
-
-    def reaching(self, fret: int) -> Hands:
-        """Return the same hands, asked to put the tune up to a fret at least."""
-        if fret <= self.limits.highest_fret:
-            return self
-        return replace(self, limits=replace(self.limits, highest_fret=fret))

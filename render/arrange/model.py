@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Literal
 
 from render.neck import Tuning
-from render.song import Bar, Layer, Song
+from render.song import Bar, Layer, Song, Source
 
 __all__ = ["Action", "Arrangement", "Audibility", "Gesture", "Part", "Problem", "StringNote"]
 
@@ -77,6 +77,8 @@ class Gesture:
         Fret where the index finger lies or would lie, from 1; 0 where the left hand isn't worked out.
     heard
         How the tune of a roll stands against its other strings; None for anything else.
+    source
+        Where its note stands in the file; line 0 for strums. Doesn't take part in comparison.
     """
 
     layer: Layer
@@ -97,6 +99,7 @@ class Gesture:
     fingers: tuple[int, ...] = ()
     position: int = 0
     heard: Audibility | None = None
+    source: Source = field(default=Source(0, 0), compare=False)
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import zip_longest
 
 from render.arrange.between import Added
 from render.arrange.demands import LIMITS, Hands
@@ -17,7 +18,7 @@ from render.neck import Shape, holdable, shape_midis
 from render.song import ChordSpan, Meter, Slot
 from render.theory import Chord
 
-__all__ = ["SlotAt", "beside", "default_pattern", "slots_of_piece", "strum_gestures"]
+__all__ = ["SlotAt", "beside", "default_pattern", "one_strum_each", "slots_of_piece", "strum_gestures"]
 
 SHORTEST_SPACE_PULSES = 2
 """A space of the tune is filled with strums when it lasts at least this long."""
@@ -49,6 +50,8 @@ class _Moment:
         The last added note that began no later.
     beat, following_beat
         When the strum is struck, and when the tune strikes again or this playing of the section ends.
+    end_beat
+        Until when a strum that is struck now is held.
     visit_beat
         When this playing of the section began.
     """
@@ -57,6 +60,7 @@ class _Moment:
     added: Added | None
     beat: Fraction
     following_beat: Fraction
+    end_beat: Fraction
     visit_beat: Fraction
 
     @property
@@ -140,44 +144,69 @@ def strum_gestures(
     strums, problems
         In order; and the written strums that no hand can hold, once for each bar of a section.
     """
+    slots = list(slots_of_piece(piece))
+    moments = _moments(slots, fingered, added, piece)
+    offers = (
+        [(slot, moment)]
+        for slot, moment in zip(slots, moments, strict=True)
+        if _is_struck(slot, moment, piece)
+    )
+    return _struck(offers, piece)
+
+
+def one_strum_each(
+    offers: Iterable[Sequence[SlotAt]], fingered: Sequence[Fingered], piece: Piece
+) -> tuple[Gesture, ...]:
+    """Return one strum for each offer: at the first of its places where a hand can hold the chord beside the tune."""
+    offered = list(offers)
+    slots = [slot for places in offered for slot in places]
+    moments = _moments(slots, fingered, (), piece)
+    return _struck(([(slot, next(moments)) for slot in places] for places in offered), piece)[0]
+
+
+def _struck(
+    offers: Iterable[Sequence[tuple[SlotAt, _Moment]]], piece: Piece
+) -> tuple[tuple[Gesture, ...], tuple[Problem, ...]]:
+    """Strike once for each offer, at the first of its places where a hand can; tell of written strums that none can."""
     gestures: list[Gesture] = []
     problems: dict[object, Problem] = {}
-    slots = list(slots_of_piece(piece))
-    moments = list(_moments(slots, fingered, added, piece))
     hand = _Hand(OPEN_HAND, None, Fraction(-1))
-    for order, (slot, moment) in enumerate(zip(slots, moments, strict=True)):
-        if not _is_struck(slot, moment, piece):
-            continue
-        span = piece.chord_at(slot.beat)
-        found = _shape_and_strings(_hand_now(hand, moment), span, moment, piece.hands, written=slot.written)
-        if found is None:
-            bar = piece.bars[slot.bar_index]
+    for offer in offers:
+        for slot, moment in offer:
+            span = piece.chord_at(slot.beat)
+            found = _shape_and_strings(
+                _hand_now(hand, moment), span, moment, piece.hands, written=slot.written
+            )
+            if found is not None:
+                hand = _Hand(found[0], span.chord, slot.beat)
+                gestures.append(_gesture(slot, moment.end_beat - slot.beat, *found, span, piece))
+                break
             if slot.written and span.chord is not None:
+                bar = piece.bars[slot.bar_index]
                 problem = strum_problem(bar, span)
                 problems.setdefault((bar.section, bar.section_bar, problem.message), problem)
-            continue
-        hand = _Hand(found[0], span.chord, slot.beat)
-        next_beat = slots[order + 1].beat if order + 1 < len(slots) else moment.following_beat
-        end_beat = min(moment.following_beat, next_beat)
-        gestures.append(_gesture(slot, end_beat - slot.beat, *found, span, piece))
     return tuple(gestures), tuple(problems.values())
 
 
 def _moments(
     slots: Sequence[SlotAt], fingered: Sequence[Fingered], added: Sequence[Added], piece: Piece
 ) -> Iterator[_Moment]:
-    """Yield for each stroke what rings then."""
+    """Yield for each stroke what rings then, and until when it is held: to the next stroke, or the tune's next note."""
     starts = [float(item.note.start_beat) for item in fingered]
     added_starts = [float(item.note.start_beat) for item in added]
-    for slot in slots:
-        visit_beat, end_beat = piece.visit_beats[slot.bar_index]
+    for slot, next_slot in zip_longest(slots, slots[1:]):
+        visit_beat, visit_end_beat = piece.visit_beats[slot.bar_index]
         now = begun(starts, slot.beat)
         added_now = begun(added_starts, slot.beat)
+        following_beat = (
+            min(fingered[now].note.start_beat, visit_end_beat) if now < len(starts) else visit_end_beat
+        )
         yield _Moment(
             tune=fingered[now - 1] if now else None,
             added=added[added_now - 1] if added_now else None,
             beat=slot.beat,
-            following_beat=min(fingered[now].note.start_beat, end_beat) if now < len(starts) else end_beat,
+            following_beat=following_beat,
+            end_beat=following_beat if next_slot is None else min(following_beat, next_slot.beat),
             visit_beat=visit_beat,
         )
 

@@ -5,40 +5,47 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from collections.abc import Iterator
+from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
-from render.cli.talk import say
+from render.cli.talk import counted, say
 from render.errors import SongError, TercetError
 
 if TYPE_CHECKING:
     from render.arrange import Arrangement
+    from render.arrange.report import LineReport, Report
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
 
 NAME = "check"
 HELP = "find mistakes in songs and say what the players should know"
 DESCRIPTION = (
-    "Read songs and report every mistake with its place and its mend; then what the hands can't do as written. "
+    "Read songs and report every mistake with its place and its mend; then what the hands do, line by line, the "
+    "hard places, and what can't be done as written. "
     "Exit code 1 when a file has mistakes or a note can't be played."
 )
+
+HARDEST_SHOWN = 3
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
     parser.add_argument("songs", metavar="SONG", nargs="+", help="arrangement files")
+    parser.add_argument("--tab", action="store_true", help="show the arrangement as a tab of four lines, too")
     parser.add_argument("--json", action="store_true", help="print the report as JSON, for programs")
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Check each song; the exit code is the worst of all."""
-    reports = [_report(path, show=not arguments.json) for path in arguments.songs]
+    reports = [_report(path, show=not arguments.json, tab=arguments.tab) for path in arguments.songs]
     if arguments.json:
         json.dump([report for report, _ in reports], sys.stdout, indent=2, ensure_ascii=False)
         print()
     return max(code for _, code in reports)
 
 
-def _report(path: str, *, show: bool) -> tuple[dict[str, Any], int]:
+def _report(path: str, *, show: bool, tab: bool) -> tuple[dict[str, Any], int]:
     """Return what there is to say about one song, and its exit code; print it too where wanted."""
     from render.arrange import arrange
     from render.song import read_song
@@ -57,10 +64,20 @@ def _report(path: str, *, show: bool) -> tuple[dict[str, Any], int]:
         if show:
             say(str(error))
         return {"file": path, "error": str(error)}, error.exit_code
+    from render.arrange.report import as_json, report_of
+    from render.arrange.tab import tab_text
+
+    report = report_of(arrangement)
+    facts = {"file": path, "mistakes": [], **_summary(arrangement), "report": as_json(report)}
+    if tab:
+        facts["tab"] = tab_text(arrangement)
     if show:
-        _print(path, arrangement)
+        _print(path, arrangement, report)
+        if tab:
+            print()
+            print(facts["tab"], end="")
     unplayable = any(problem.unplayable for problem in arrangement.problems)
-    return {"file": path, "mistakes": [], **_summary(arrangement)}, int(unplayable)
+    return facts, int(unplayable)
 
 
 def _summary(arrangement: Arrangement) -> dict[str, Any]:
@@ -91,15 +108,81 @@ def _summary(arrangement: Arrangement) -> dict[str, Any]:
     }
 
 
-def _print(path: str, arrangement: Arrangement) -> None:
+def _print(path: str, arrangement: Arrangement, report: Report) -> None:
     facts = _summary(arrangement)
     print(f"{path}: {facts['title']}, no mistakes")
     print(
         f"  {facts['key']}, {facts['meter']}, {facts['tuning']}, {facts['bars']} bars: {' '.join(facts['form'])}"
     )
-    print(f"  {facts['rolls']} rolls, {facts['single_notes']} single notes, {facts['strums']} strums")
+    totals = report.totals
+    print(f"  {_strokes_text(totals.rolls, totals.singles, totals.strums)}")
+    for line in report.lines:
+        _print_line(line)
+    print("  hard places")
+    for name, text in _hard_places(report):
+        print(f"    {name:<16}{text}")
     for problem in arrangement.problems:
         place = f"line {problem.line}, " if problem.line else ""
         print(f"  bar {problem.bar_number} ({place}{problem.section}): {problem.message}")
         if problem.remedy:
             print(f"      remedy: {problem.remedy}")
+
+
+def _print_line(line: LineReport) -> None:
+    """Print one line of music, a row for each bar: shape, fingers in brackets, strokes as pins are written."""
+    one = line.first_bar == line.last_bar
+    bars = f"bar {line.first_bar}" if one else f"bars {line.first_bar} to {line.last_bar}"
+    strokes = _strokes_text(line.rolls, line.singles, line.strums)
+    print(f"  {line.section}, line {line.line}, {bars}: {strokes}")
+    for number, uses in groupby(line.hands, key=lambda use: use.bar_number):
+        hands = (
+            f"{use.shape}{f' ({use.fingers})' if use.fingers else ''} {' '.join(use.strokes)}" for use in uses
+        )
+        print(f"    {number:>3}  {'   '.join(hands)}")
+
+
+def _strokes_text(rolls: int, singles: int, strums: int) -> str:
+    return f"{counted(rolls, 'roll')}, {counted(singles, 'single note')}, {counted(strums, 'strum')}"
+
+
+def _hard_places(report: Report) -> Iterator[tuple[str, str]]:
+    """Yield what is hardest, a name and a text each."""
+    stretch, change, highest = report.widest_stretch, report.fastest_change, report.highest_fret
+    if stretch is not None:
+        text = f"{stretch.width_mm:.0f} mm, {stretch.shape}"
+        yield "widest stretch", f"{text}: bar {stretch.bar_number} ({stretch.section})"
+    if change is not None:
+        fingers, time_s = counted(change.fingers, "finger"), change.time_ms / 1000
+        text = f"{fingers} in {time_s:.2f} s, {change.before} to {change.after}"
+        yield "fastest change", f"{text}: bar {change.bar_number} ({change.section})"
+    if highest is not None:
+        text = f"{highest.fret} on string {highest.string}"
+        yield "highest fret", f"{text}: bar {highest.bar_number} ({highest.section})"
+    for note, bars in _masked(report).items():
+        yield "masked", f"{note}: bar{'s' if len(bars) > 1 else ''} {', '.join(bars)}"
+    yield "hardest bars", ", ".join(_hardest(report))
+    totals = report.totals
+    sums = (
+        f"{totals.audible_rolls:.0%} of the rolls bring the tune out",
+        counted(totals.shapes, "shape"),
+        f"the hand moves {totals.shift_per_bar:.2f} frets a bar",
+    )
+    yield "in all", "; ".join(sums)
+
+
+def _masked(report: Report) -> dict[str, list[str]]:
+    """Return the bars of each masked roll."""
+    bars: dict[str, list[str]] = {}
+    for masked in report.masked:
+        found = bars.setdefault(f"{masked.note} {masked.struck}", [])
+        found.append(f"{masked.bar_number} ({masked.section})")
+    return bars
+
+
+def _hardest(report: Report) -> list[str]:
+    """Return the hardest bars, each place of a section once."""
+    places: dict[tuple[str, int], str] = {}
+    for bar in report.hardest_bars:
+        text = f"{bar.bar_number} ({bar.section}, {bar.cost:.1f})"
+        places.setdefault((bar.section, bar.section_bar), text)
+    return list(places.values())[:HARDEST_SHOWN]

@@ -6,7 +6,7 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
-__all__ = ["Report", "progress", "say"]
+__all__ = ["Report", "counted", "progress", "say"]
 
 Report = Callable[[str, int, int], None]
 """Called as (what is being done, steps done, steps in all)."""
@@ -15,6 +15,11 @@ Report = Callable[[str, int, int], None]
 def say(message: str) -> None:
     """Write a line for the person."""
     print(message, file=sys.stderr)
+
+
+def counted(number: int, what: str) -> str:
+    """Return a number of things: ``1 roll``, ``2 rolls``."""
+    return f"{number} {what}{'' if number == 1 else 's'}"
 
 
 def _silent(_what: str, _done: int, _total: int) -> None:

@@ -16,6 +16,7 @@ __all__ = [
     "LAYERS",
     "ROW_NAMES",
     "Bar",
+    "BetweenNotes",
     "ChordSpan",
     "Dynamics",
     "Layer",
@@ -47,6 +48,8 @@ Slot = Literal["d", "u", "D", "U", "x", "."]
 
 MarkKind = Literal["dynamic", "hairpin", "rit", "a-tempo", "fermata", "accent", "breath"]
 Players = Literal["beginner", "improving", "free"]
+BetweenNotes = Literal["as-written", "fill"]
+"""Where notes of nobody's row stand between the tune's: nowhere, or in its long spaces."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -273,7 +276,8 @@ class Song:
 
     `tempo` counts pulses a minute. `tuning` is a name or four pitches, string 4 first. `scale_length_mm` comes
     from the instrument's size; `instrument` is ``"custom"`` when the song gives the length itself. `swing` is the
-    place of the pulse's second half, 1/2 for none. `form` is never empty. `sound` and `count_in_bars` are None
+    place of the pulse's second half, 1/2 for none. `between` says whether Tercet adds single notes where no row gives
+    them. `form` is never empty. `sound` and `count_in_bars` are None
     unless the song sets them.
     """
 
@@ -292,6 +296,7 @@ class Song:
     players: Players = "improving"
     dynamics: Dynamics = Dynamics()
     strum: tuple[Slot, ...] | None = None
+    between: BetweenNotes = "as-written"
     swing: Fraction = Fraction(1, 2)
     sound: str | None = None
     count_in_bars: int | None = None
@@ -322,7 +327,8 @@ class Bar:
         Notes and rests that fill the bar. The last beats may belong to the next section's pick-up: those notes
         stand in `pickup_from` and later.
     between, strum
-        As written, or None when Tercet is to work them out.
+        As written, or None where the bar has no such row: Tercet works out the strums, and single notes between
+        where the song asks for them.
     words
         Pairs of a note's place (start beat) and its syllable.
     marks

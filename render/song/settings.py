@@ -14,7 +14,7 @@ from render.song.frame import Entry, Listing, Mapping, Node, Text
 from render.song.grammar import DYNAMIC_MARKS, SLOTS, StrumWord, read_number, read_word
 from render.song.instruments import DEFAULT_TUNING_OF, OPEN_STRINGS, SCALE_LENGTHS_MM
 from render.song.mistakes import MistakeBook, SlipError, nearest
-from render.song.model import LAYERS, Dynamics, Meter, Players, Slot, Song, Source
+from render.song.model import LAYERS, BetweenNotes, Dynamics, Meter, Players, Slot, Song, Source
 from render.song.slips import explain_word
 from render.song.spelling import number_text, yaml_text
 from render.theory import Pitch, parse_key
@@ -22,6 +22,7 @@ from render.theory import Pitch, parse_key
 __all__ = ["SETTINGS", "Setting", "read_settings"]
 
 PLAYERS: tuple[Players, ...] = get_args(Players)
+BETWEEN: tuple[BetweenNotes, ...] = get_args(BetweenNotes)
 
 _TEMPO_RANGE = (20, 400)
 _SCALE_RANGE_MM = (250, 700)
@@ -204,6 +205,10 @@ def _four_pitches(words: list[str]) -> tuple[Pitch, ...]:
 
 def _read_players(node: Node) -> _Fields:
     return {"players": _one_of(_value(node), PLAYERS)}
+
+
+def _read_between(node: Node) -> _Fields:
+    return {"between": _one_of(_value(node), BETWEEN)}
 
 
 def _read_dynamics(node: Node) -> _Fields:
@@ -396,6 +401,13 @@ SETTINGS: tuple[Setting, ...] = (
         _read_strum,
         lambda song: " ".join(song.strum or ()),
         {"type": "string", "pattern": rf"^[{''.join(SLOTS)}\s]+$"},
+    ),
+    Setting(
+        "between",
+        "Whether Tercet adds single notes in the long spaces that no between row fills.",
+        _read_between,
+        lambda song: song.between if song.between != "as-written" else "",
+        {"enum": list(BETWEEN)},
     ),
     Setting(
         "swing",

@@ -11,7 +11,9 @@ from fractions import Fraction
 from itertools import pairwise
 
 from render.arrange import Arrangement, Gesture, StringNote
+from render.neck.hands import Hand
 from render.song import Bar, ChordSpan, Note
+from tests.neck.hand_rules import faults as hand_faults
 
 Law = Callable[[Arrangement], list[str]]
 
@@ -114,18 +116,63 @@ def tune_whole(arrangement: Arrangement) -> list[str]:
 
 
 def added_whole(arrangement: Arrangement) -> list[str]:
-    """Every note of a written `between` row is there once, and no other added note."""
+    """Every note of a written `between` row is there once, and no other where the song doesn't ask for it."""
+    filled = filling(arrangement)
     there = [
         (gesture.start_beat, gesture.start_beat + gesture.length_beat, note.midi)
         for gesture in arrangement.gestures
         for note in gesture.notes
-        if note.part == "added"
+        if note.part == "added" and gesture not in filled
     ]
     asked = [
         (start_beat, end_beat, _midi(note, arrangement))
         for start_beat, end_beat, note in written(arrangement.bars, "between")
     ]
     return _differences(asked, there)
+
+
+def filling(arrangement: Arrangement) -> list[Gesture]:
+    """Return the added notes in bars without a `between` row, where the song asks for them."""
+    if arrangement.song.between != "fill":
+        return []
+    unwritten = {bar.number for bar in arrangement.bars if bar.between is None}
+    return [
+        gesture
+        for gesture in arrangement.gestures
+        if gesture.notes[-1].part == "added" and gesture.bar_number in unwritten
+    ]
+
+
+def filling_leads_under_the_tune(arrangement: Arrangement) -> list[str]:
+    """What fills a space lies under a held note of the tune and goes on from it, on pulses or parts of them.
+
+    It is a tone of the chord, or a step that moves on by one or two semitones; never higher than the tune, never on
+    its string or its onset; and it ends before the tune goes on. Bars with a strum row of their own are left alone.
+    """
+    faults = []
+    singles = [gesture for gesture in arrangement.gestures if gesture.layer != "strums"]
+    for gesture in filling(arrangement):
+        beat, note = gesture.start_beat, gesture.notes[-1]
+        bar = next(bar for bar in arrangement.bars if bar.number == gesture.bar_number)
+        before = [other for other in tune(arrangement) if other.start_beat < beat]
+        after = [other for other in singles if other.start_beat > beat]
+        chord = chords_at(arrangement, beat, beat)[0].chord
+        if not before or not after or chord is None or bar.strum is not None:
+            faults.append(f"beat {beat}: not in a space that is to be filled")
+            continue
+        held = before[-1]
+        step = abs(after[0].notes[-1].midi - note.midi)
+        if not (note.midi % 12 in chord.pitch_classes or step in (1, 2)):
+            faults.append(f"beat {beat}: {note.midi} is no tone of {chord} and moves on by {step}")
+        if note.midi > held.notes[-1].midi or note.string == held.notes[-1].string:
+            faults.append(f"beat {beat}: {note} over {held.notes[-1]}")
+        onsets = {other.start_beat for other in tune(arrangement)}
+        rings = beat + gesture.length_beat <= held.start_beat + held.length_beat
+        if beat in onsets or not rings or held.length_beat < 2 * pulse_beat(arrangement):
+            faults.append(f"beat {beat}: not within a held note")
+        if (beat - bar.start_beat) % part_beat(arrangement):
+            faults.append(f"beat {beat}: off the pulse and its parts")
+    return faults
 
 
 def _midi(note: Note, arrangement: Arrangement) -> int:
@@ -287,6 +334,20 @@ def hands_can_hold_it(arrangement: Arrangement) -> list[str]:
     return faults
 
 
+def fingers_can_hold_it(arrangement: Arrangement) -> list[str]:
+    """The fingers that are given press just the frets of the shape, as a left hand can."""
+    faults = []
+    for gesture in arrangement.gestures:
+        if not gesture.fingers:
+            continue
+        four, three, two, one = (fret or 0 for fret in gesture.shape)
+        first, second, third, fourth = gesture.fingers
+        hand = Hand((four, three, two, one), (first, second, third, fourth), gesture.position)
+        found = hand_faults(hand, arrangement.song.scale_length_mm)
+        faults += [f"beat {gesture.start_beat}: {hand}: {fault}" for fault in found]
+    return faults
+
+
 def can_hold(frets: tuple[int, ...], scale_length_mm: float) -> bool:
     """Whether fingers can be found for a shape, tried out one barre after the other."""
     pressed = [fret for fret in frets if fret]
@@ -411,6 +472,7 @@ def passes_are_fingered_alike(arrangement: Arrangement) -> list[str]:
 LAWS: dict[str, Law] = {
     "the tune is whole": tune_whole,
     "added notes are whole": added_whole,
+    "filling leads under the tune": filling_leads_under_the_tune,
     "strings sound what they say": strings_sound_what_they_say,
     "rolls fall to the tune": rolls_fall_to_the_tune,
     "strums are neighbours": strums_are_neighbours,
@@ -421,6 +483,7 @@ LAWS: dict[str, Law] = {
     "added notes are left alone": added_notes_are_left_alone,
     "one note a string": one_note_a_string,
     "hands can hold it": hands_can_hold_it,
+    "fingers can hold it": fingers_can_hold_it,
     "the pattern only in long spaces": pattern_only_in_long_spaces,
     "written strums are played": written_strums_are_played,
     "places agree": places_agree,

@@ -76,6 +76,7 @@ def songs(draw: st.DrawFn, *, least: int = 1, most: int = 2) -> Song:
         players=draw(st.sampled_from(["beginner", "improving", "free"])),
         scale_length_mm=draw(st.sampled_from([346.0, 380.0, 430.0, 510.0])),
         strum=draw(st.none() | bar_slots.map(tuple)),
+        between=draw(st.sampled_from(["as-written", "fill", "fill"])),
     )
 
 

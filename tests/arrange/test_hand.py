@@ -159,12 +159,6 @@ def test_whether_strings_sound_a_chord() -> None:
     assert sounds_chord((2, 0, 0, 5), chord, hands(), (4,))
 
 
-def test_hands_may_be_asked_higher_but_never_lower() -> None:
-    assert hands("beginner").reaching(9).limits.highest_fret == 9
-    assert hands("beginner").reaching(9).limits.highest_chord_fret == 4
-    assert hands("beginner").reaching(3) == hands("beginner")
-
-
 def test_strings_that_a_pinned_shape_leaves_out_are_shown_as_such() -> None:
     assert shown_shape((2, 0, 0, 3), (4, 3), None) == (2, 0, 0, 3)
     assert shown_shape((2, 0, 0, 0), (4, 3), (2, 0, 0, None)) == (2, 0, 0, None)

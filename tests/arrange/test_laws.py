@@ -159,7 +159,7 @@ def sound_arrangement() -> Arrangement:
         strum_row=" | . u d u | |",
         melody_2="| | G4:4 |",
     )
-    arrangement = arrange(song(verse, form="verse verse verse"))
+    arrangement = arrange(song(verse, form="verse verse verse", between="fill"))
     assert broken_laws(arrangement) == {}
     return arrangement
 
@@ -180,6 +180,10 @@ def is_roll(gesture: Gesture) -> bool:
 
 def is_strum(gesture: Gesture) -> bool:
     return gesture.action == "strum"
+
+
+def is_filling(gesture: Gesture) -> bool:
+    return gesture.notes[0].part == "added" and gesture.section_bar == 3
 
 
 def is_added(gesture: Gesture) -> bool:
@@ -248,6 +252,39 @@ def strum_on_an_added_note(arrangement: Arrangement) -> Arrangement:
     return replaced(arrangement, place, added, over)
 
 
+def filling_above_the_tune(arrangement: Arrangement) -> Arrangement:
+    place, gesture = first(arrangement, is_filling)
+    over = StringNote(1, 12, 81, "added")
+    return replaced(arrangement, place, replace(gesture, notes=(over,), shape=(0, 0, 0, 12)))
+
+
+def filling_on_the_tunes_string(arrangement: Arrangement) -> Arrangement:
+    place, gesture = first(arrangement, is_filling)
+    held = [other for other in tune(arrangement) if other.start_beat < gesture.start_beat][-1]
+    return replaced(
+        arrangement, place, replace(gesture, notes=(replace(held.notes[-1], part="added"),), shape=held.shape)
+    )
+
+
+def filling_that_leads_nowhere(arrangement: Arrangement) -> Arrangement:
+    place, gesture = first(arrangement, is_filling)
+    return replaced(arrangement, place, replace(gesture, notes=(StringNote(3, 1, 61, "added"),)))
+
+
+def filling_on_an_onset(arrangement: Arrangement) -> Arrangement:
+    place, gesture = first(arrangement, is_filling)
+    held = [other for other in tune(arrangement) if other.start_beat < gesture.start_beat][-1]
+    moved = replace(gesture, start_beat=held.start_beat, bar_beat=held.bar_beat)
+    return replaced(arrangement, place, moved)
+
+
+def filling_off_the_pulse(arrangement: Arrangement) -> Arrangement:
+    place, gesture = first(arrangement, is_filling)
+    third = Fraction(1, 3)
+    moved = replace(gesture, start_beat=gesture.start_beat + third, bar_beat=gesture.bar_beat + third)
+    return replaced(arrangement, place, moved)
+
+
 def non_chord_tone_under_the_tune(arrangement: Arrangement) -> Arrangement:
     place, gesture = first(arrangement, is_roll)
     low = gesture.notes[0]
@@ -310,6 +347,23 @@ def too_many_fingers(arrangement: Arrangement) -> Arrangement:
     return replaced(arrangement, place, replace(gesture, shape=(9, 0, 0, 4)))
 
 
+def finger_on_an_open_string(arrangement: Arrangement) -> Arrangement:
+    place, gesture = first(arrangement, lambda g: len(g.fingers) == 4 and g.shape[1] == 0)
+    fingers = (gesture.fingers[0], 4, *gesture.fingers[2:])
+    return replaced(arrangement, place, replace(gesture, fingers=fingers))
+
+
+def fingers_swapped(arrangement: Arrangement) -> Arrangement:
+    place, gesture = first(arrangement, lambda g: len(set(g.fingers)) > 2)
+    swapped = tuple(5 - finger if finger else 0 for finger in gesture.fingers)
+    return replaced(arrangement, place, replace(gesture, fingers=swapped))
+
+
+def wrong_position(arrangement: Arrangement) -> Arrangement:
+    place, gesture = first(arrangement, lambda g: any(g.fingers))
+    return replaced(arrangement, place, replace(gesture, position=gesture.position + 1))
+
+
 def wrong_bar(arrangement: Arrangement) -> Arrangement:
     place, gesture = first(arrangement, is_roll)
     return replaced(arrangement, place, replace(gesture, bar_number=gesture.bar_number + 1))
@@ -344,6 +398,11 @@ SABOTAGE: tuple[tuple[Callable[[Arrangement], Arrangement], str], ...] = (
     (note_moved, "the tune is whole"),
     (tune_an_octave_up, "the tune is whole"),
     (added_dropped, "added notes are whole"),
+    (filling_above_the_tune, "filling leads under the tune"),
+    (filling_on_the_tunes_string, "filling leads under the tune"),
+    (filling_that_leads_nowhere, "filling leads under the tune"),
+    (filling_on_an_onset, "filling leads under the tune"),
+    (filling_off_the_pulse, "filling leads under the tune"),
     (strum_on_an_onset, "no strum on an onset"),
     (strum_on_the_ringing_string, "ringing strings are left alone"),
     (strum_on_an_added_note, "added notes are left alone"),
@@ -357,6 +416,9 @@ SABOTAGE: tuple[tuple[Callable[[Arrangement], Arrangement], str], ...] = (
     (string_struck_twice, "one note a string"),
     (hand_too_wide, "hands can hold it"),
     (too_many_fingers, "hands can hold it"),
+    (finger_on_an_open_string, "fingers can hold it"),
+    (fingers_swapped, "fingers can hold it"),
+    (wrong_position, "fingers can hold it"),
     (wrong_bar, "places agree"),
     (wrong_pass, "places agree"),
     (out_of_order, "places agree"),

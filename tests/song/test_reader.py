@@ -99,6 +99,8 @@ SETTINGS: list[tuple[str, str, Any]] = [
     ("dynamics:\n  strums: mf", "dynamics", Dynamics("f", "mp", "mf")),
     ("strum: d . D u", "strum", ("d", ".", "D", "u")),
     ("strum: d.x.U.d.", "strum", tuple("d.x.U.d.")),
+    ("between: fill", "between", "fill"),
+    ("between: as-written", "between", "as-written"),
     ("swing: 2/3", "swing", Fraction(2, 3)),
     ("swing: 0.6", "swing", Fraction(3, 5)),
     ("sound: My Fonts/nylon.sf2", "sound", "My Fonts/nylon.sf2"),
