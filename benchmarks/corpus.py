@@ -48,8 +48,9 @@ PULSES_A_MINUTE = Fraction(88)
 
 HIGHEST_FRET: dict[Players, int] = {"improving": 7, "beginner": 5}
 SCALES_MM = {"high-g": ("concert", 380.0), "low-g": ("concert", 380.0), "baritone": ("baritone", 510.0)}
-UNPLAYABLE_COST = 10.0
-"""What a note that can't be played counts beside `Arrangement.cost` when keys are compared."""
+UNPLAYABLE_COST, UNHEARD_ROLL_COST = 30.0, 5.0
+"""What counts beside `Arrangement.cost` when keys are compared: each note that can't be played, and each wanted roll
+whose tune isn't on top or level with what is."""
 
 AIMS: dict[str, tuple[float, float, float]] = {
     "playable notes, %": (97.0, 99.5, 99.5),
@@ -525,11 +526,15 @@ def _tones(chord: Chord) -> frozenset[int]:
 
 
 def best_arrangement(song: Song, tuning: Tuning, highest_fret: int) -> Arrangement:
-    """Return a song arranged in its best key: the lowest cost, `UNPLAYABLE_COST` added for a note out of reach."""
+    """Return a song arranged in its best key: the lowest cost, with what can't be played and heard added."""
 
     def cost(arrangement: Arrangement) -> float:
         figures = measure(arrangement, highest_fret)
-        return arrangement.cost + UNPLAYABLE_COST * (figures.notes - figures.playable)
+        return (
+            arrangement.cost
+            + UNPLAYABLE_COST * (figures.notes - figures.playable)
+            + UNHEARD_ROLL_COST * (figures.wanted - figures.audible)
+        )
 
     midis = [item.pitch.midi for bar in played_bars(song) for item in bar.melody if item.pitch is not None]
     shifts = shifts_of(midis, tuning, highest_fret)

@@ -79,6 +79,7 @@ class Board:
             + COSTS["little finger"] * (table.fingers == 4).any(axis=1)
             + COSTS["fret of a stretch"] * np.maximum(table.apart, 0)
             + COSTS["fret of a squeeze"] * np.maximum(-table.apart, 0)
+            + COSTS["fret above first position"] * (table.position - 1) * (table.count > 0)
             + COSTS["fret above third position"] * np.maximum(table.position - 3, 0) * (table.count > 0)
         )
         return cost

@@ -47,6 +47,8 @@ class Question:
         What the song asks for.
     highest_fret
         The highest fret that the tune may use here.
+    hasty
+        Whether the note before is so near that the thumb must hurry back for a roll.
     """
 
     midi: int
@@ -56,6 +58,7 @@ class Question:
     position: tuple[int, int] | None
     pin: Pin | None
     highest_fret: int
+    hasty: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,7 +191,8 @@ def _rolls(
         cost=cost[kept]
         + by_ear[heard]
         + COSTS["start on string 3"] * start
-        + COSTS["only one string under the tune"] * (column - start == 1),
+        + COSTS["only one string under the tune"] * (column - start == 1)
+        + COSTS["roll right after a note"] * question.hasty,
     )
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from render.neck import Tuning
 from render.song import Players
 
-__all__ = ["COSTS", "LIMITS", "Hands", "Limits"]
+__all__ = ["COSTS", "HAND_RETURN_S", "LIMITS", "Hands", "Limits"]
 
 COSTS: dict[str, float] = {
     # holding a shape
@@ -18,6 +18,7 @@ COSTS: dict[str, float] = {
     "stretch over 20 mm more than is easy": 0.45,
     "fret of a stretch": 0.45,
     "fret of a squeeze": 0.05,
+    "fret above first position": 0.1,
     "fret above third position": 0.2,
     "most telling tone missing": 0.5,
     "second tone missing": 0.25,
@@ -26,7 +27,7 @@ COSTS: dict[str, float] = {
     "known shape": -1.2,
     # going from one shape to the next
     "position change": 0.6,
-    "fret of a position change": 0.45,
+    "fret of a position change": 1.0,
     "placing a finger": 0.25,
     "kept finger": -0.12,
     "guide finger": 0.12,
@@ -34,16 +35,26 @@ COSTS: dict[str, float] = {
     # striking
     "string crossed": 0.1,
     "fretted string 4": 0.6,
-    "wanted roll missing": 5.0,
+    "wanted roll missing": 12.0,
     "only one string under the tune": 0.6,
     "start on string 3": 0.4,
     "unison": 0.3,
-    "octave": 0.8,
-    "masked": 6.0,
+    "octave": 4.0,
+    "masked": 14.0,
     "fret out of these players' reach": 0.45,
+    # the right hand going back and forth
+    "roll right after a note": 1.0,
+    "thumb to strum": 0.35,
+    "strum to thumb": 0.35,
+    "strum in a space": -1.0,
 }
-"""What a choice costs. The figures come from trials on folk tunes, moved a little towards what a class can play: a
-masked tune costs more than a missing roll, so that only a pin brings one; and high positions are dearer."""
+"""What a choice costs. The figures come from trials on folk tunes and were then moved, with the table that
+`benchmarks/corpus.py` prints, towards what a class can play and hear: a missing roll is dear, so that keys and hands
+are chosen for the tune to come out; a masked tune costs more still, so that only a pin brings one; the hand stays in
+first position unless the tune leads it away. A weight with a minus is worth something."""
+
+HAND_RETURN_S = 0.15
+"""The thumb needs this long to come back from one roll for the next, and to be ready for the note after it."""
 
 
 @dataclass(frozen=True, slots=True)

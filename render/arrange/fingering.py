@@ -16,7 +16,7 @@ import numpy as np
 
 from render.arrange.board import Board, board_of
 from render.arrange.choices import HEARD, Choices, Question, choices_for
-from render.arrange.demands import LIMITS
+from render.arrange.demands import HAND_RETURN_S, LIMITS
 from render.arrange.hand import OPEN_HAND
 from render.arrange.model import Problem
 from render.arrange.path import Changes, Step, cheapest_path, hurry
@@ -29,9 +29,6 @@ from render.neck.hands import Hand
 from render.song import Pin
 
 __all__ = ["Fingered", "finger_tune", "is_wanted", "tune_cost", "unreachable"]
-
-HAND_RETURN_S = 0.15
-"""The thumb needs this long to come back for a roll, and to be ready for the note after it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,9 +189,21 @@ class _Solver:
 
     def _main(self, index: int) -> bool:
         """Whether a note is to be rolled: it wants it and the thumb is back, or the song asks for it."""
-        note = self._tune[index]
-        asked = note.pin is not None and note.pin.action == "roll"
-        return asked or (self._wanted[index] and (index == 0 or self._gap_s(index) >= HAND_RETURN_S))
+        return _asks_for_roll(self._tune[index]) or (self._wanted[index] and self._thumb_is_back(index))
+
+    def _thumb_is_back(self, index: int) -> bool:
+        """Whether no roll begins so short before a note that the thumb can't be back.
+
+        A note that only wants a roll lasts long enough for that; one that the song asks for may not.
+        """
+        since_s = 0.0
+        for place in range(index, 0, -1):
+            since_s += self._gap_s(place)
+            if since_s >= HAND_RETURN_S:
+                return True
+            if _asks_for_roll(self._tune[place - 1]):
+                return False
+        return True
 
     def _gap_s(self, index: int) -> float:
         """Return roughly how long the hand has since the note before, in seconds."""
@@ -208,7 +217,10 @@ class _Solver:
         main = self._main(index)
         lowest = _lowest_fret(note, self._piece.tuning)
         limit = max(self._piece.hands.limits.highest_fret, lowest)
-        question = Question(note.midi, note.chord, note.chord_frets, main, note.position, note.pin, limit)
+        hasty = self._gap_s(index) < HAND_RETURN_S
+        question = Question(
+            note.midi, note.chord, note.chord_frets, main, note.position, note.pin, limit, hasty
+        )
         choices = self._choices_for(question, self._board)
         pinned = note.pin is not None or note.position is not None
         if not len(choices) and pinned:
@@ -270,6 +282,10 @@ class _Solver:
         held: Shape = self.fingered[-1].stroke.shape if self.fingered else OPEN_HAND
         self.fingered.append(Fingered(note, unreachable(note.midi, held, self._piece.tuning), main, None))
         self.problems.append(unplayable_problem(note, self._piece))
+
+
+def _asks_for_roll(note: TuneNote) -> bool:
+    return note.pin is not None and note.pin.action == "roll"
 
 
 def _from(visit: Sequence[int], index: int) -> Iterator[int]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from itertools import zip_longest
+from itertools import groupby, zip_longest
 
 from render.arrange.between import Added
 from render.arrange.demands import LIMITS, Hands
@@ -14,6 +14,7 @@ from render.arrange.hand import OPEN_HAND, chord_shape, shown_shape, sounds_chor
 from render.arrange.model import Gesture, Problem, StringNote
 from render.arrange.piece import Piece, begun
 from render.arrange.reports import strum_problem
+from render.arrange.right_hand import strums_worth_playing
 from render.neck import Shape, holdable, shape_midis
 from render.song import ChordSpan, Meter, Slot
 from render.theory import Chord
@@ -136,8 +137,9 @@ def strum_gestures(
 
     No strum falls on the onset of a note of the tune, nor strikes a string on which a written note rings; where a
     written stroke meets a note of the tune, the tune's own stroke stands for it. The pattern leaves out places
-    where an added note is played, and the last part of a pulse before the next note, when the thumb makes ready.
-    Spaces are measured within one playing of a section, so that nothing later changes them.
+    where an added note is played, the last part of a pulse before the next note, when the thumb makes ready, and
+    what a quick tempo leaves no time for. Spaces are measured within one playing of a section, so that nothing later
+    changes them.
 
     Returns
     -------
@@ -146,12 +148,37 @@ def strum_gestures(
     """
     slots = list(slots_of_piece(piece))
     moments = _moments(slots, fingered, added, piece)
-    offers = (
-        [(slot, moment)]
-        for slot, moment in zip(slots, moments, strict=True)
-        if _is_struck(slot, moment, piece)
+    struck = [
+        (slot, moment) for slot, moment in zip(slots, moments, strict=True) if _is_struck(slot, moment, piece)
+    ]
+    thumb_beats = sorted(
+        [item.note.start_beat for item in fingered] + [item.note.start_beat for item in added]
     )
-    return _struck(offers, piece)
+    return _struck(([offer] for offer in _in_time(struck, thumb_beats, piece)), piece)
+
+
+def _in_time(
+    struck: Iterable[tuple[SlotAt, _Moment]], thumb_beats: Sequence[Fraction], piece: Piece
+) -> Iterator[tuple[SlotAt, _Moment]]:
+    """Yield the strokes that there is time for; those of a written strum row are always played."""
+    starts = [float(beat) for beat in thumb_beats]
+
+    def space(offer: tuple[SlotAt, _Moment]) -> tuple[bool, Fraction, int]:
+        slot, moment = offer
+        return slot.written, moment.visit_beat, begun(starts, slot.beat)
+
+    for (written, visit_beat, now), group in groupby(struck, key=space):
+        offers = list(group)
+        if not written:
+            before_beat = thumb_beats[now - 1] if now else None
+            if before_beat is not None and before_beat < visit_beat and not offers[0][1].ringing:
+                before_beat = None
+            after_beat = thumb_beats[now] if now < len(thumb_beats) else None
+            if after_beat is not None and after_beat > offers[0][1].following_beat:
+                after_beat = None
+            beats = [slot.beat for slot, _ in offers]
+            offers = offers[strums_worth_playing(beats, before_beat, after_beat, piece.beat_s)]
+        yield from offers
 
 
 def one_strum_each(

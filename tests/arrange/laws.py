@@ -222,6 +222,22 @@ def rolls_fall_to_the_tune(arrangement: Arrangement) -> list[str]:
     return faults
 
 
+def the_thumb_has_time(arrangement: Arrangement) -> list[str]:
+    """Rolls begin at least 150 ms after each other, but for those that the song itself asks for."""
+    asked = {
+        start_beat
+        for start_beat, _, note in written(arrangement.bars, "melody")
+        if note.pin is not None and (note.pin.action == "roll" or len(note.pin.strings) > 1)
+    }
+    rolls = [gesture.start_beat for gesture in arrangement.gestures if gesture.action == "roll"]
+    beat_s = 60 / float(arrangement.song.tempo * pulse_beat(arrangement))
+    return [
+        f"beat {later}: the roll comes {float(later - earlier) * beat_s:.3f} s after another"
+        for earlier, later in pairwise(rolls)
+        if float(later - earlier) * beat_s < 0.15 - 1e-9 and later not in asked
+    ]
+
+
 def strums_are_neighbours(arrangement: Arrangement) -> list[str]:
     """A strum strikes neighbouring strings in one direction, none twice."""
     faults = []
@@ -475,6 +491,7 @@ LAWS: dict[str, Law] = {
     "filling leads under the tune": filling_leads_under_the_tune,
     "strings sound what they say": strings_sound_what_they_say,
     "rolls fall to the tune": rolls_fall_to_the_tune,
+    "the thumb has time": the_thumb_has_time,
     "strums are neighbours": strums_are_neighbours,
     "strings under the tune are chord tones": strings_under_the_tune_are_chord_tones,
     "the tune is on top": tune_is_on_top,

@@ -33,10 +33,21 @@ def hand(digits: str, fingers: str, position: int) -> Hand:
         (hand("2010", "2010", 1), {"finger": 2}),
         (hand("2010", "3010", 1), {"finger": 2, "fret of a squeeze": 1}),
         (hand("3211", "3211", 1), {"finger": 3, "barre over two strings": 1}),
-        (hand("2223", "1112", 2), {"finger": 2, "barre over more": 1}),
+        (hand("2223", "1112", 2), {"finger": 2, "barre over more": 1, "fret above first position": 1}),
         (hand("1003", "1002", 1), {"finger": 2, "fret of a stretch": 1}),
-        (hand("5555", "1111", 5), {"finger": 1, "barre over more": 1, "fret above third position": 2}),
-        (hand("0007", "0003", 5), {"finger": 1, "fret above third position": 2}),
+        (
+            hand("5555", "1111", 5),
+            {
+                "finger": 1,
+                "barre over more": 1,
+                "fret above first position": 4,
+                "fret above third position": 2,
+            },
+        ),
+        (
+            hand("0007", "0003", 5),
+            {"finger": 1, "fret above first position": 4, "fret above third position": 2},
+        ),
     ],
 )
 def test_what_a_hand_costs_to_hold(held: Hand, terms: dict[str, float]) -> None:
@@ -109,10 +120,10 @@ def test_a_known_shape_is_allowed_though_it_asks_for_a_barre() -> None:
         ("0003 0003 1", "0000 0000 1", 0.0),  # lifting is free
         ("0000 0000 1", "0003 0003 1", 0.25),
         ("2000 2000 1", "2010 2010 1", -0.12 + 0.25),
-        ("0003 0003 1", "0005 0003 3", 0.12 + 0.6 + 2 * 0.45),  # along the string
+        ("0003 0003 1", "0005 0003 3", 0.12 + 0.6 + 2 * 1.0),  # along the string
         ("0200 0200 1", "0020 0020 1", 0.6),  # across the strings
-        ("0000 0000 4", "0003 0003 1", 0.25 + 0.5 * (0.6 + 3 * 0.45)),  # open strings give time
-        ("0000 0000 4", "0000 0000 1", 0.5 * (0.6 + 3 * 0.45)),  # but the hand has a position all along
+        ("0000 0000 4", "0003 0003 1", 0.25 + 0.5 * (0.6 + 3 * 1.0)),  # open strings give time
+        ("0000 0000 4", "0000 0000 1", 0.5 * (0.6 + 3 * 1.0)),  # but the hand has a position all along
     ],
 )
 def test_what_changes_cost(before: str, after: str, cost: float) -> None:

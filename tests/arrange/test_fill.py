@@ -48,7 +48,7 @@ def test_without_the_setting_nothing_is_added() -> None:
     [
         ("G4:2 F4 E4", "C", ["1 E4 3/4"]),  # over the held shape, a step before the next note
         ("G4:3 F4", "C", ["1 F4 3/5", "2 E4 3/4"]),
-        ("C5:4 | G4:4", "C | C", ["2 G4 4/0", "3 A4 2/5"]),  # the last two pulses
+        ("C5:4 | G4:4", "C | C", ["2 G4 4/0", "3 A4 4/2"]),  # the last two pulses
         ("E4:3 C5", "C", ["1 C4 3/0", "2 D4 3/2", "5/2 C4 3/0"]),  # far to go: one half pulse more
         ("D5:3 D4", "C", ["1 G4 4/0", "2 F4 3/5", "5/2 E4 2/0"]),
         ("C5:3/2 G4:5/2 | C5:4", "C | C", ["3 E4 3/4"]),  # on the pulse, a whole one after an onset off it
@@ -73,9 +73,9 @@ def test_notes_lead_to_the_next_of_the_tune(melody: str, chord: str, expected: l
         ("D5:3 D4", {"players": "beginner"}, ["1 G4 4/0", "2 E4 2/0"]),
         ("D5:3 D4", {"tempo": Fraction(150)}, ["1 G4 4/0", "2 E4 2/0"]),
         ("G4:6 | E4:6", {"meter": "6/8"}, ["3 F4 3/5"]),
-        ("E5:6 | E4:6", {"meter": "6/8", "tempo": Fraction(60)}, ["3 G4 4/0", "5 F4 3/5"]),
+        ("E5:6 | E4:6", {"meter": "6/8", "tempo": Fraction(60)}, ["3 E4 2/0", "5 F4 3/5"]),
         ("C5:4 | G4:4", {"on": TUNINGS["low-g"]}, ["2 E4 2/0", "3 F4 2/1"]),
-        ("C5:4~ | C5:3 A4", {"between_row": "r:4 |"}, ["5 A4 2/5", "6 G4 4/0"]),
+        ("C5:4~ | C5:3 A4", {"between_row": "r:4 |"}, ["5 A4 4/2", "6 G4 4/0"]),
     ],
 )
 def test_who_plays_and_how_fast_decides(melody: str, more: dict[str, Any], expected: list[str]) -> None:

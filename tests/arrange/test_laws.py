@@ -388,10 +388,18 @@ def thumb_in_the_air(arrangement: Arrangement) -> Arrangement:
     return replaced(arrangement, place, replace(gesture, rests_on=None))
 
 
+def roll_in_haste(arrangement: Arrangement) -> Arrangement:
+    place, gesture = first(arrangement, lambda g: is_roll(g) and g.start_beat > 0)
+    return replaced(
+        arrangement, place, gesture, replace(gesture, start_beat=gesture.start_beat + Fraction(1, 16))
+    )
+
+
 SABOTAGE: tuple[tuple[Callable[[Arrangement], Arrangement], str], ...] = (
     (roll_reversed, "rolls fall to the tune"),
     (roll_gapped, "rolls fall to the tune"),
     (thumb_in_the_air, "rolls fall to the tune"),
+    (roll_in_haste, "the thumb has time"),
     (string_off_by_a_fret, "strings sound what they say"),
     (note_dropped, "the tune is whole"),
     (note_shortened, "the tune is whole"),
