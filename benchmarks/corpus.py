@@ -21,7 +21,17 @@ from pathlib import Path
 from typing import Any
 
 from render.arrange import Arrangement, Gesture, arrange
-from render.neck import TUNINGS, Tuning, holdable
+from render.arrange.demands import LIMITS
+from render.neck import (
+    TUNINGS,
+    Shape,
+    Tuning,
+    chord_shapes,
+    fingers_needed,
+    holdable,
+    shape_midis,
+    span_mm,
+)
 from render.song import (
     Bar,
     ChordSpan,
@@ -57,6 +67,7 @@ AIMS: dict[str, tuple[float, float, float]] = {
     "wanted rolls audible, %": (88.0, 96.0, 96.0),
     "position shift a bar, frets": (-0.35, -0.23, -0.23),
     "strums of chord tones only, %": (100.0, 100.0, 100.0),
+    "full shapes under strums, where one exists, %": (100.0, 100.0, 100.0),
     "masked and not reported": (0.0, 0.0, 0.0),
 }
 """For players who are improving, on high-g, low-g and baritone; a negative figure is the most, not the least."""
@@ -334,7 +345,8 @@ class Figures:
     shift: int = 0
     strums: int = 0
     clean_strums: int = 0
-    telling_strums: int = 0
+    full_strums: int = 0
+    may_be_full: int = 0
     masked: int = 0
     masked_silent: int = 0
     keys: Counter[str] = field(default_factory=Counter)
@@ -392,7 +404,9 @@ ROWS: dict[str, Callable[[Figures], float]] = {
     ),
     "position shift a bar, frets": lambda figures: figures.shift / max(figures.bars, 1),
     "strums of chord tones only, %": lambda figures: _share(figures.clean_strums, figures.strums),
-    "strums over third and root, %": lambda figures: _share(figures.telling_strums, figures.strums),
+    "full shapes under strums, where one exists, %": lambda figures: _share(
+        figures.full_strums, figures.may_be_full
+    ),
     "strums": lambda figures: figures.strums,
     "masked": lambda figures: figures.masked,
     "masked and not reported": lambda figures: figures.masked_silent,
@@ -499,9 +513,41 @@ def _count_strum(figures: Figures, gesture: Gesture, arrangement: Arrangement) -
     }
     figures.clean_strums += struck <= _tones(chord)
     telling = {(chord.root_class + interval) % 12 for interval in chord.quality.needed[:2]}
-    figures.telling_strums += telling <= shape
+    if not _full_shape_exists(chord, _ringing(gesture, arrangement), arrangement):
+        return
+    figures.may_be_full += 1
+    figures.full_strums += telling <= shape
+    if not telling <= shape:
+        figures.misses.append(f"strum: {chord}: {gesture.shape} has no third or no root")
     if not struck <= _tones(chord):
         figures.misses.append(f"strum: {chord}: {gesture.shape} strikes a strange note")
+
+
+def _ringing(strum: Gesture, arrangement: Arrangement) -> tuple[tuple[int, int], ...]:
+    """Return string and fret of the tune's note that rings under a strum."""
+    return tuple(
+        (gesture.notes[-1].string, gesture.notes[-1].fret)
+        for gesture in arrangement.gestures
+        if gesture.notes[-1].part == "tune"
+        and gesture.start_beat <= strum.start_beat < gesture.start_beat + gesture.length_beat
+    )
+
+
+def _full_shape_exists(chord: Chord, ringing: tuple[tuple[int, int], ...], arrangement: Arrangement) -> bool:
+    """Whether these players can hold some shape of the chord beside a note, third and root in it."""
+    limits, tuning = LIMITS[arrangement.song.players], arrangement.tuning
+    telling = {(chord.root_class + interval) % 12 for interval in chord.quality.needed[:2]}
+
+    def suits(shape: Shape) -> bool:
+        fingers = fingers_needed(shape) if limits.barre else sum(fret > 0 for fret in shape)
+        return (
+            telling <= {midi % 12 for midi in shape_midis(shape, tuning)}
+            and fingers <= limits.most_fingers
+            and span_mm(shape, arrangement.song.scale_length_mm) <= limits.widest_mm
+        )
+
+    highest_fret, scale_mm = limits.highest_chord_fret, arrangement.song.scale_length_mm
+    return any(map(suits, chord_shapes(_tones(chord), tuning, highest_fret, scale_mm, ringing)))
 
 
 def _chord_at(beat: Fraction, bars: Sequence[Bar]) -> Chord | None:

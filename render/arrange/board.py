@@ -41,12 +41,15 @@ class ChordColumns:
         float (n,): what the hand costs over this chord.
     allowed
         bool (n,): these players can hold it, or know it by the chord's name.
+    full
+        bool (n,): it sounds the chord's two most telling tones.
     """
 
     tone: NDArray[np.bool_]
     fits: NDArray[np.bool_]
     cost: NDArray[np.float64]
     allowed: NDArray[np.bool_]
+    full: NDArray[np.bool_]
 
 
 class Board:
@@ -118,8 +121,9 @@ class Board:
         in_chord[list(chord.pitch_classes)] = True
         tone = in_chord[classes]
         cost = self.holding_cost + COSTS["idle string off the chord"] * (~tone).sum(axis=1)
-        for needed, name in zip(chord.needed_classes, _TONES_MISSING, strict=False):
-            cost += COSTS[name] * ~(classes == needed).any(axis=1)
+        has = [(classes == needed).any(axis=1) for needed in chord.needed_classes]
+        for there, name in zip(has, _TONES_MISSING, strict=False):
+            cost += COSTS[name] * ~there
         allowed = self.asked
         known = common_shape(chord, self.hands.tuning)
         if known is not None:
@@ -128,7 +132,7 @@ class Board:
             allowed = allowed | holds_known
         low_enough = self.table.frets <= self.hands.limits.highest_chord_fret
         fits = (tone | (self.table.frets == 0)) & low_enough
-        return ChordColumns(tone, fits, cost, allowed)
+        return ChordColumns(tone, fits, cost, allowed, full=np.logical_and.reduce(has[:2]))
 
     @cached_property
     def _finger_code(self) -> NDArray[np.intp]:

@@ -49,6 +49,8 @@ class Question:
         The highest fret that the tune may use here.
     hasty
         Whether the note before is so near that the thumb must hurry back for a roll.
+    strummed
+        Whether the note is held so long that its hand is strummed too.
     """
 
     midi: int
@@ -59,6 +61,7 @@ class Question:
     pin: Pin | None
     highest_fret: int
     hasty: bool = False
+    strummed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,7 +165,8 @@ def _hands_with(
         return rows, np.broadcast_to(~left_out, (len(rows), 4)), board.holding_cost[rows]
     fits = over.fits[:, others[0]] & over.fits[:, others[1]] & over.fits[:, others[2]]
     rows = np.flatnonzero(holds & fits & over.allowed)
-    return rows, over.tone[rows], over.cost[rows]
+    thin = ~over.full[rows] & question.strummed
+    return rows, over.tone[rows], over.cost[rows] + COSTS["strums without third or root"] * thin
 
 
 def _rolls(

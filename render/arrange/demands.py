@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from render.neck import Tuning
 from render.song import Players
 
-__all__ = ["COSTS", "HAND_RETURN_S", "LIMITS", "Hands", "Limits"]
+__all__ = ["COSTS", "HAND_RETURN_S", "LIMITS", "SHORTEST_SPACE_PULSES", "Hands", "Limits"]
 
 COSTS: dict[str, float] = {
     # holding a shape
@@ -24,6 +24,7 @@ COSTS: dict[str, float] = {
     "second tone missing": 0.25,
     "third tone missing": 0.1,
     "idle string off the chord": 0.6,
+    "strums without third or root": 8.0,
     "known shape": -1.2,
     # going from one shape to the next
     "position change": 0.6,
@@ -39,7 +40,7 @@ COSTS: dict[str, float] = {
     "only one string under the tune": 0.6,
     "start on string 3": 0.4,
     "unison": 0.3,
-    "octave": 4.0,
+    "octave": 8.0,
     "masked": 14.0,
     "fret out of these players' reach": 0.45,
     # the right hand going back and forth
@@ -55,6 +56,9 @@ first position unless the tune leads it away. A weight with a minus is worth som
 
 HAND_RETURN_S = 0.15
 """The thumb needs this long to come back from one roll for the next, and to be ready for the note after it."""
+
+SHORTEST_SPACE_PULSES = 2
+"""A space of the tune is filled with strums when it lasts at least this long."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,7 @@ import numpy as np
 
 from render.arrange.board import Board, board_of
 from render.arrange.choices import HEARD, Choices, Question, choices_for
-from render.arrange.demands import HAND_RETURN_S, LIMITS
+from render.arrange.demands import HAND_RETURN_S, LIMITS, SHORTEST_SPACE_PULSES
 from render.arrange.hand import OPEN_HAND
 from render.arrange.model import Problem
 from render.arrange.path import Changes, Step, cheapest_path, hurry
@@ -217,9 +217,16 @@ class _Solver:
         main = self._main(index)
         lowest = _lowest_fret(note, self._piece.tuning)
         limit = max(self._piece.hands.limits.highest_fret, lowest)
-        hasty = self._gap_s(index) < HAND_RETURN_S
         question = Question(
-            note.midi, note.chord, note.chord_frets, main, note.position, note.pin, limit, hasty
+            note.midi,
+            note.chord,
+            note.chord_frets,
+            main,
+            note.position,
+            note.pin,
+            limit,
+            hasty=self._gap_s(index) < HAND_RETURN_S,
+            strummed=note.length_beat >= SHORTEST_SPACE_PULSES * self._piece.pulse_beat,
         )
         choices = self._choices_for(question, self._board)
         pinned = note.pin is not None or note.position is not None

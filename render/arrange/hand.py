@@ -18,6 +18,7 @@ __all__ = [
     "change_cost",
     "chord_shape",
     "hand_position",
+    "is_full",
     "shape_cost",
     "shown_shape",
     "sounds_chord",
@@ -59,6 +60,12 @@ def sounds_chord(shape: Shape, chord: Chord, hands: Hands, strings: tuple[int, .
     """Whether some strings of a shape sound nothing but tones of a chord."""
     midis = shape_midis(shape, hands.tuning)
     return all(midis[4 - string] % 12 in chord.pitch_classes for string in strings)
+
+
+def is_full(shape: Shape, chord: Chord, hands: Hands) -> bool:
+    """Whether a shape sounds a chord's two most telling tones."""
+    sounding = {midi % 12 for midi in shape_midis(shape, hands.tuning)}
+    return sounding.issuperset(chord.needed_classes[:2])
 
 
 def allowed(shape: Shape, hands: Hands) -> bool:
@@ -128,7 +135,9 @@ def chord_shape(
     return min(
         playable,
         key=lambda shape: (
-            shape_cost(shape, chord, hands) + 0.5 * change_cost(before, shape, position),
+            shape_cost(shape, chord, hands)
+            + COSTS["strums without third or root"] * (not is_full(shape, chord, hands))
+            + 0.5 * change_cost(before, shape, position),
             shape,
         ),
         default=None,

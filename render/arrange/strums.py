@@ -8,9 +8,9 @@ from fractions import Fraction
 from itertools import groupby, zip_longest
 
 from render.arrange.between import Added
-from render.arrange.demands import LIMITS, Hands
+from render.arrange.demands import LIMITS, SHORTEST_SPACE_PULSES, Hands
 from render.arrange.fingering import Fingered
-from render.arrange.hand import OPEN_HAND, chord_shape, shown_shape, sounds_chord
+from render.arrange.hand import OPEN_HAND, chord_shape, is_full, shown_shape, sounds_chord
 from render.arrange.model import Gesture, Problem, StringNote
 from render.arrange.piece import Piece, begun
 from render.arrange.reports import strum_problem
@@ -20,9 +20,6 @@ from render.song import ChordSpan, Meter, Slot
 from render.theory import Chord
 
 __all__ = ["SlotAt", "beside", "default_pattern", "one_strum_each", "slots_of_piece", "strum_gestures"]
-
-SHORTEST_SPACE_PULSES = 2
-"""A space of the tune is filled with strums when it lasts at least this long."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -277,8 +274,9 @@ def _shape_and_strings(
 ) -> tuple[Shape, tuple[int, ...]] | None:
     """Return what the hand holds for a strum and the strings struck (string 4 first), or None for no strum.
 
-    The hand stays where it is if it holds the chord; else it forms it. The largest group of strings comes first;
-    one string alone is only struck, and hands are only stretched, where the song writes the strum itself.
+    The hand stays where it is if it holds the chord, third and root included where any hand could; else it forms it.
+    The largest group of strings comes first; one string alone is only struck, and hands are only stretched, where
+    the song writes the strum itself.
     """
     if span.chord is None:
         return None
@@ -287,9 +285,12 @@ def _shape_and_strings(
     groups = [group for group in beside(moment.busy) if written or len(group) > 1]
     stays = hand.chord == span.chord and all(hand.shape[4 - string] == fret for string, fret in moment.held)
     for group in groups:
-        if stays and sounds_chord(hand.shape, span.chord, hands, group):
+        holds = stays and sounds_chord(hand.shape, span.chord, hands, group)
+        if holds and is_full(hand.shape, span.chord, hands):
             return hand.shape, group
         shape = chord_shape(span.chord, hands, hand.shape, moment.held, group)
+        if holds and not (shape is not None and is_full(shape, span.chord, hands)):
+            return hand.shape, group
         if shape is None and written:
             freer = replace(hands, limits=LIMITS["free"])
             shape = chord_shape(span.chord, freer, hand.shape, moment.held, group)

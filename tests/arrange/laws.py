@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from fractions import Fraction
-from itertools import pairwise
+from functools import lru_cache
+from itertools import pairwise, product
 
 from render.arrange import Arrangement, Gesture, StringNote
 from render.neck.hands import Hand
@@ -364,6 +365,59 @@ def fingers_can_hold_it(arrangement: Arrangement) -> list[str]:
     return faults
 
 
+def strums_are_full(arrangement: Arrangement) -> list[str]:
+    """Where easy fingers could sound third and root beside the tune, the hand under a strum does, unless pinned."""
+    faults = []
+    for gesture in strums(arrangement):
+        span = chords_at(arrangement, gesture.start_beat, gesture.start_beat)[0]
+        if span.chord is None or span.shape is not None:
+            continue
+        ringing = tuple(
+            (note.string, note.fret)
+            for other in arrangement.gestures
+            for note in other.notes
+            if note.part != "chord"
+            and other.start_beat <= gesture.start_beat < other.start_beat + other.length_beat
+            and open_midi(arrangement, note.string) + note.fret == note.midi
+        )
+        opens = tuple(pitch.midi for pitch in arrangement.tuning.open_pitches)
+        sounding = {midi + (fret or 0) for midi, fret in zip(opens, gesture.shape, strict=True)}
+        telling = frozenset(span.chord.needed_classes[:2])
+        if telling <= {midi % 12 for midi in sounding}:
+            continue
+        tones = frozenset(span.chord.pitch_classes)
+        if _full_shape_exists(opens, tones, telling, ringing, arrangement.song.scale_length_mm):
+            faults.append(f"beat {gesture.start_beat}: {gesture.shape} is a thin {span.chord}")
+    return faults
+
+
+@lru_cache(maxsize=4096)
+def _full_shape_exists(
+    opens: tuple[int, ...],
+    tones: frozenset[int],
+    telling: frozenset[int],
+    ringing: tuple[tuple[int, int], ...],
+    scale_length_mm: float,
+) -> bool:
+    """Whether three fingers on frets 1 to 4, at most 60 mm apart, make a shape that has all the telling tones."""
+    fixed = dict(ringing)
+    for frets in product(*([fixed[string]] if string in fixed else range(5) for string in (4, 3, 2, 1))):
+        pressed = [fret for fret in frets if fret]
+        classes = {(midi + fret) % 12 for midi, fret in zip(opens, frets, strict=True)}
+        others = {
+            (midi + fret) % 12
+            for midi, fret, string in zip(opens, frets, (4, 3, 2, 1), strict=True)
+            if string not in fixed
+        }
+        apart_mm = (
+            scale_length_mm * (2 ** (-min(pressed) / 12) - 2 ** (-max(pressed) / 12)) if pressed else 0.0
+        )
+        easy = len(pressed) <= 3 and apart_mm <= 60 and can_hold(frets, scale_length_mm)
+        if easy and others <= tones and telling <= classes:
+            return True
+    return False
+
+
 def can_hold(frets: tuple[int, ...], scale_length_mm: float) -> bool:
     """Whether fingers can be found for a shape, tried out one barre after the other."""
     pressed = [fret for fret in frets if fret]
@@ -501,6 +555,7 @@ LAWS: dict[str, Law] = {
     "one note a string": one_note_a_string,
     "hands can hold it": hands_can_hold_it,
     "fingers can hold it": fingers_can_hold_it,
+    "strums are full": strums_are_full,
     "the pattern only in long spaces": pattern_only_in_long_spaces,
     "written strums are played": written_strums_are_played,
     "places agree": places_agree,

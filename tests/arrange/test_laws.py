@@ -388,6 +388,11 @@ def thumb_in_the_air(arrangement: Arrangement) -> Arrangement:
     return replaced(arrangement, place, replace(gesture, rests_on=None))
 
 
+def strum_without_a_third(arrangement: Arrangement) -> Arrangement:
+    place, gesture = first(arrangement, is_strum)
+    return replaced(arrangement, place, replace(gesture, shape=(0, 0, 3, 3)))  # G, C, G, C
+
+
 def roll_in_haste(arrangement: Arrangement) -> Arrangement:
     place, gesture = first(arrangement, lambda g: is_roll(g) and g.start_beat > 0)
     return replaced(
@@ -418,6 +423,7 @@ SABOTAGE: tuple[tuple[Callable[[Arrangement], Arrangement], str], ...] = (
     (masked_roll, "the tune is on top"),
     (strum_with_a_gap, "strums are neighbours"),
     (strum_the_wrong_way, "strums are neighbours"),
+    (strum_without_a_third, "strums are full"),
     (strum_in_a_short_space, "the pattern only in long spaces"),
     (written_strum_dropped, "written strums are played"),
     (written_strum_chopped, "written strums are played"),

@@ -206,7 +206,8 @@ def _ways(item: Fingered, neck: Board, made: Piece) -> list[tuple[Hand, int, flo
     """Return the twenty cheapest ways to play a note: hand, string, cost."""
     note = item.note
     reach = made.hands.limits.highest_fret
-    question = Question(note.midi, note.chord, None, item.main, None, None, reach)
+    held = note.length_beat >= 2 * made.pulse_beat
+    question = Question(note.midi, note.chord, None, item.main, None, None, reach, strummed=held)
     choices = choices_for(question, neck, exact=True)
     return [
         (neck.hand(int(choices.hand[row])), 4 - int(choices.column[row]), float(choices.cost[row]))
