@@ -8,7 +8,7 @@ edit changes nothing in earlier sections.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from itertools import groupby
 
@@ -28,7 +28,7 @@ from render.neck import LAST_FRET, Shape, Tuning
 from render.neck.hands import Hand
 from render.song import Pin
 
-__all__ = ["Fingered", "finger_tune", "is_wanted", "tune_cost", "unreachable"]
+__all__ = ["Fingered", "Shared", "finger_tune", "is_wanted", "tune_cost", "unreachable"]
 
 HAND_RETURN_S = 0.15
 """The thumb needs this long to come back for a roll, and to be ready for the note after it."""
@@ -62,6 +62,22 @@ class Fingered:
         return self.hand is not None
 
 
+@dataclass(frozen=True, slots=True)
+class Shared:
+    """What tunes for the same hands have in common, so that it is worked out once: the same song in several keys.
+
+    Parameters
+    ----------
+    highest_fret
+        The table of hands goes at least so far; a wider table gives the same fingering.
+    choices
+        Filled as notes are asked about.
+    """
+
+    highest_fret: int
+    choices: dict[tuple[Question, Board], Choices] = field(default_factory=dict)
+
+
 def is_wanted(note: TuneNote, piece: Piece) -> bool:
     """Whether a note wants a roll: on a chord change, on a downbeat or long, and not too short for it.
 
@@ -82,6 +98,7 @@ def finger_tune(
     added_beats: frozenset[Fraction] = frozenset(),
     *,
     exact: bool = False,
+    shared: Shared | None = None,
 ) -> tuple[tuple[Fingered, ...], tuple[Problem, ...]]:
     """Choose a stroke and a hand for every note of the tune.
 
@@ -95,6 +112,8 @@ def finger_tune(
         Beats at which the song itself adds a note: a roll there would take its string.
     exact
         Weigh every choice there is, not only the cheapest of each kind; slower.
+    shared
+        From other tunes for the same hands, solved equally exactly.
 
     Returns
     -------
@@ -102,7 +121,7 @@ def finger_tune(
         One entry a note; and what could not be done as asked, once for each place of the song.
     """
     tune = tuple(notes)
-    solver = _Solver(tune, piece, added_beats, exact=exact)
+    solver = _Solver(tune, piece, added_beats, shared or Shared(0), exact=exact)
     for _, visit in groupby(range(len(tune)), key=lambda index: _visit_of(tune[index])):
         solver.play(list(visit))
     return tuple(solver.fingered), tuple(solver.problems)
@@ -121,7 +140,13 @@ class _Solver:
     """The tune as it is solved, one playing of a section after the other."""
 
     def __init__(
-        self, tune: Sequence[TuneNote], piece: Piece, added_beats: frozenset[Fraction], *, exact: bool
+        self,
+        tune: Sequence[TuneNote],
+        piece: Piece,
+        added_beats: frozenset[Fraction],
+        shared: Shared,
+        *,
+        exact: bool,
     ) -> None:
         self.fingered: list[Fingered] = []
         self.problems: list[Problem] = []
@@ -129,14 +154,14 @@ class _Solver:
         self._piece = piece
         self._exact = exact
         self._wanted = [is_wanted(note, piece) and note.start_beat not in added_beats for note in tune]
-        self._board = board_of(piece.hands, _highest_fret(tune, piece))
+        self._board = board_of(piece.hands, max(_highest_fret(tune, piece), shared.highest_fret))
         self._freer = board_of(
             replace(piece.hands, limits=replace(LIMITS["free"], highest_fret=LAST_FRET)),
             self._board.highest_fret,
         )
         self._changes = Changes(self._board)
         self._known: dict[object, Fingered] = {}
-        self._choices: dict[tuple[Question, bool], Choices] = {}
+        self._choices = shared.choices
         self._told_high: set[tuple[int, int]] = set()
 
     def play(self, visit: Sequence[int]) -> None:
@@ -221,7 +246,7 @@ class _Solver:
         return choices
 
     def _choices_for(self, question: Question, board: Board) -> Choices:
-        key = question, board is self._board
+        key = question, board
         if key not in self._choices:
             self._choices[key] = choices_for(question, board, exact=self._exact)
         return self._choices[key]

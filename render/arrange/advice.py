@@ -1,0 +1,470 @@
+"""Which key and which tuning suit a song, those who play it and those who sing it.
+
+A song is moved to each of the twelve keys and fingered there, in every tuning that is asked for, by the solver that
+arranges it: the figures are those of the arrangement that the user gets. All tunings share the key; a tuning whose
+string 4 is its lowest may take the tune an octave lower than the others, as players of a class do.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+from render.arrange.arranger import song_tuning
+from render.arrange.board import board_of
+from render.arrange.demands import LIMITS, Hands
+from render.arrange.fingering import Fingered, Shared, finger_tune, is_wanted, tune_cost
+from render.arrange.piece import Piece, piece_of
+from render.arrange.tune import TuneNote, row_notes
+from render.errors import RequestError
+from render.neck import LAST_FRET, Tuning
+from render.song import Note, Song, drop_pins, transpose_song
+from render.song.transpose import MOST_SEMITONES
+from render.theory import Chord, Key, Pitch, spell
+
+__all__ = ["ADVICE_COSTS", "VOICES", "KeyAdvice", "TuningAdvice", "Voice", "advise", "can_hold"]
+
+ADVICE_COSTS: dict[str, float] = {
+    "hands": 1.0,
+    "notes on no string": 12.0,
+    "notes above these players' frets": 8.0,
+    "chord that they can't hold": 1.0,
+    "time under such chords": 4.0,
+    "notes outside the voice": 4.0,
+    "semitone outside the voice": 0.3,
+}
+"""What counts in a key's total, in the units of `render.arrange.demands.COSTS`; the least total is best.
+
+*hands* multiplies what a note of the tune costs these hands on average: fingers, stretches, changes, rolls that are
+missing (5 for each note that wants one) or less clear. *notes …* and *time …* multiply a share, 0 to 1: a note that no
+string has counts as much as twelve units of cost, one above the frets of these players as eight. The others count for each
+chord, however often it comes, and for each semitone by which the tune goes beyond the voice, at both ends.
+"""
+
+OCTAVE_LOWER_GAIN = 1.0
+"""A tuning takes the tune an octave lower than the others where its total falls by at least this much: about a change
+of position a note."""
+
+MOST_OCTAVES_WEIGHED = 2
+"""Where several octaves of a key fit neck and voice equally well, so many are fingered, the nearest ones."""
+
+
+@dataclass(frozen=True, slots=True)
+class Voice:
+    """The range that singers are comfortable in; they may sing the tune in any octave.
+
+    Parameters
+    ----------
+    name
+        ``"low"``, ``"high"``, or the range as it was asked for.
+    lowest, highest
+        Both included.
+    """
+
+    name: str
+    lowest: Pitch
+    highest: Pitch
+
+
+VOICES: dict[str, Voice] = {
+    "low": Voice("low", Pitch.parse("G3"), Pitch.parse("C5")),
+    "high": Voice("high", Pitch.parse("D4"), Pitch.parse("F5")),
+}
+"""Voices of a class. The usual ranges of a choir are soprano C4 to A5, alto F3 to D5, tenor B2 to G4 and bass E2 to E4.
+Men sing an octave below women, so *low* is what alto and bass share, F3 to D5, and *high* is what soprano and tenor
+share, C4 to G5; less a tone at both ends, since a class is no choir."""
+
+
+@dataclass(frozen=True, slots=True)
+class TuningAdvice:
+    """A song in one key on the strings of one tuning.
+
+    Parameters
+    ----------
+    tuning
+        The strings.
+    semitones
+        How far the song is moved from where it is written; 12 less than the key's own where these strings take the
+        tune an octave lower.
+    lowest, highest
+        The sounding range of the tune, spelt in the key.
+    notes, missing, high
+        Notes of the tune as played, repeats and all; how many of them no hand can play; and how many lie above the
+        frets that these players are asked to reach.
+    wanted, audible
+        Notes that want a roll, and how many of them are rolled with the tune not masked: on top, in unison, or an
+        octave below the string that doubles it.
+    shift_per_bar
+        Frets that the hand's position moves, in the mean of all bars.
+    cost_per_note
+        What the tune costs these hands, in the units of `render.arrange.demands.COSTS`, by note.
+    not_held
+        Chords of the song, by name, that these players can't hold over all four strings, in order of appearance.
+    time_not_held
+        Share of the song that stands under such chords, 0 to 1.
+    parts
+        What each row of `ADVICE_COSTS` comes to.
+    """
+
+    tuning: Tuning
+    semitones: int
+    lowest: Pitch
+    highest: Pitch
+    notes: int
+    missing: int
+    high: int
+    wanted: int
+    audible: int
+    shift_per_bar: float
+    cost_per_note: float
+    not_held: tuple[str, ...]
+    time_not_held: float
+    parts: Mapping[str, float]
+
+    @property
+    def playable(self) -> float:
+        """Share of the notes that these players can play, 0 to 1."""
+        return 1.0 - (self.missing + self.high) / self.notes
+
+    @property
+    def audible_rolls(self) -> float:
+        """Share of the wanted rolls that bring the tune out, 0 to 1; 1 where none is wanted."""
+        return self.audible / self.wanted if self.wanted else 1.0
+
+    @property
+    def total(self) -> float:
+        """What it all comes to; the less the better."""
+        return sum(self.parts.values())
+
+
+@dataclass(frozen=True, slots=True)
+class KeyAdvice:
+    """A song in one key.
+
+    Parameters
+    ----------
+    key, semitones
+        The key, and how far it lies from where the song is written, −24 to 24.
+    lowest, highest
+        The range of the tune there.
+    sung_octave
+        In which octave the voice sings it: 0 as it stands, −1 an octave lower; 0 without a voice.
+    semitones_outside
+        By how much the tune goes beyond the voice, both ends together; 0 without a voice.
+    tunings
+        One entry for each tuning, in the order asked for.
+    """
+
+    key: Key
+    semitones: int
+    lowest: Pitch
+    highest: Pitch
+    sung_octave: int
+    semitones_outside: int
+    tunings: tuple[TuningAdvice, ...]
+
+    @property
+    def total(self) -> float:
+        """The mean of the tunings' totals; the less the better."""
+        return sum(tuning.total for tuning in self.tunings) / len(self.tunings)
+
+    @property
+    def worst(self) -> TuningAdvice:
+        """The tuning that finds the key hardest, the first of equals."""
+        return max(self.tunings, key=lambda tuning: tuning.total)
+
+    @property
+    def suits(self) -> bool:
+        """Whether everybody can play every note and hold every chord, and the voice reaches the whole tune."""
+        return not self.semitones_outside and all(
+            not (tuning.missing or tuning.high or tuning.not_held) for tuning in self.tunings
+        )
+
+
+def advise(song: Song, tunings: Sequence[Tuning], voice: Voice | None = None) -> tuple[KeyAdvice, ...]:
+    """Return the twelve keys for a song, the best first.
+
+    Each key is taken in the octave that suits neck and voice best. Ties go to the smaller move, then to the move up.
+
+    Parameters
+    ----------
+    song
+        As written. It is moved like `render.song.transpose_song` moves it; pins hold only where key and tuning are
+        the song's own.
+    tunings
+        At least one.
+    voice
+        Who sings; None where nobody does.
+
+    Raises
+    ------
+    RequestError
+        The song has no tune.
+    """
+    desk = _Desk(song, tunings, voice)
+    keys = (_best(desk.key(semitones) for semitones in desk.octaves(step)) for step in range(12))
+    return tuple(sorted(keys, key=_rank))
+
+
+def _best(keys: Iterator[KeyAdvice]) -> KeyAdvice:
+    return min(keys, key=_rank)
+
+
+def _rank(key: KeyAdvice) -> tuple[float, int, int]:
+    """Return what keys are sorted by; totals that differ by rounding errors alone are equal."""
+    return round(key.total, 9), abs(key.semitones), -key.semitones
+
+
+def can_hold(chord: Chord, hands: Hands, frets: tuple[int | None, ...] | None = None) -> bool:
+    """Whether some hands can hold a chord over all four strings, its two most telling tones among them.
+
+    What players know by name makes no exception here: a beginner may know how B flat goes and still not hold it.
+
+    Parameters
+    ----------
+    chord, hands
+        What is to sound, and who plays.
+    frets
+        The shape that the song asks for, string 4 first, None for a string that is not played; with it only that
+        shape counts.
+    """
+    fret_limit = hands.limits.highest_chord_fret
+    if frets is not None:
+        shape = tuple(fret or 0 for fret in frets)
+        board = board_of(hands, max(fret_limit, *shape))
+        return bool((board.rows_of_shape(shape) & board.asked).any())
+    board = board_of(hands, fret_limit)
+    held = board.asked & board.chord(chord).tone.all(axis=1)
+    for tone in chord.needed_classes[:2]:
+        held &= (board.midis % 12 == tone).any(axis=1)
+    return bool(held.any())
+
+
+# ---- the work
+
+
+@dataclass(frozen=True, slots=True)
+class _Counts:
+    """What comes out of one fingering; a song on strings that lie equally far apart, moved along with them, has the
+    same. `held_not` are places in the list of the song's chords."""
+
+    notes: int
+    missing: int
+    high: int
+    wanted: int
+    audible: int
+    shift_per_bar: float
+    cost_per_note: float
+    held_not: tuple[int, ...]
+    time_not_held: float
+
+
+class _Desk:
+    """A song that is looked at in many keys: what is worked out once stays here."""
+
+    def __init__(self, song: Song, tunings: Sequence[Tuning], voice: Voice | None) -> None:
+        self._song = song
+        self._own = song_tuning(song)
+        self._tunings = tuple(tunings)
+        self._voice = voice
+        self._unpinned, dropped = drop_pins(song)
+        self._pinned = bool(dropped)
+        self._midis = Counter(note.midi for note in row_notes(piece_of(song, self._own)))
+        if not self._midis:
+            raise RequestError(f"{song.title} has no tune: there is nothing to move to another key")
+        self._limit = LIMITS[song.players].highest_fret
+        self._planned = [move for step in range(12) for move in self.octaves(step)]
+        self._shared = {tuning: Shared(self._board_fret(tuning)) for tuning in self._tunings}
+        self._moved: dict[int, Song] = {}
+        self._counts: dict[object, _Counts] = {}
+
+    def octaves(self, step: int) -> tuple[int, ...]:
+        """Return the moves to the key so many semitones higher that suit neck and voice best, by pitches alone."""
+        written = [pitch.midi for pitch in _pitches(self._song)]
+        lowest, highest = min([*written, *self._midis]), max([*written, *self._midis])
+        moves = [
+            move
+            for move in range(-MOST_SEMITONES, MOST_SEMITONES + 1)
+            if move % 12 == step and 0 <= lowest + move and highest + move <= 127
+        ]
+        misfits = {move: round(self._misfit(move), 9) for move in moves}
+        least = min(misfits.values())
+        best = [move for move in moves if misfits[move] == least]
+        return tuple(sorted(best, key=lambda move: (abs(move), -move))[:MOST_OCTAVES_WEIGHED])
+
+    def key(self, semitones: int) -> KeyAdvice:
+        """Return the song moved by some semitones, on all tunings."""
+        first = self._song_at(semitones)
+        octave, outside, _ = self._sung(semitones)
+        return KeyAdvice(
+            key=first.key,
+            semitones=semitones,
+            lowest=spell(min(self._midis) + semitones, first.key),
+            highest=spell(max(self._midis) + semitones, first.key),
+            sung_octave=octave,
+            semitones_outside=outside,
+            tunings=tuple(self._on(tuning, semitones) for tuning in self._tunings),
+        )
+
+    def _on(self, tuning: Tuning, semitones: int) -> TuningAdvice:
+        """Return the song on one tuning, an octave lower where that is much better."""
+        advice = self._advice(tuning, semitones, semitones)
+        if not self._may_go_lower(tuning, semitones):
+            return advice
+        lower = self._advice(tuning, semitones - 12, semitones)
+        return lower if advice.total - lower.total >= OCTAVE_LOWER_GAIN else advice
+
+    def _may_go_lower(self, tuning: Tuning, semitones: int) -> bool:
+        """Whether it may pay to look an octave lower: no more notes would be beyond the strings."""
+        if len(self._tunings) == 1 or tuning.reentrant or semitones - 12 < -MOST_SEMITONES:
+            return False
+        return self._off_neck(tuning, semitones - 12) <= self._off_neck(tuning, semitones)
+
+    def _advice(self, tuning: Tuning, semitones: int, key_semitones: int) -> TuningAdvice:
+        counts = self._counted(tuning, semitones)
+        song = self._song_at(semitones)
+        _, outside, share_outside = self._sung(key_semitones)
+        parts = {
+            "hands": counts.cost_per_note,
+            "notes on no string": counts.missing / counts.notes,
+            "notes above these players' frets": counts.high / counts.notes,
+            "chord that they can't hold": len(counts.held_not),
+            "time under such chords": counts.time_not_held,
+            "notes outside the voice": share_outside,
+            "semitone outside the voice": outside,
+        }
+        chords = _chords(self._piece(tuning, semitones)) if counts.held_not else []
+        return TuningAdvice(
+            tuning=tuning,
+            semitones=semitones,
+            lowest=spell(min(self._midis) + semitones, song.key),
+            highest=spell(max(self._midis) + semitones, song.key),
+            notes=counts.notes,
+            missing=counts.missing,
+            high=counts.high,
+            wanted=counts.wanted,
+            audible=counts.audible,
+            shift_per_bar=counts.shift_per_bar,
+            cost_per_note=counts.cost_per_note,
+            not_held=tuple(dict.fromkeys(str(chords[place][0]) for place in counts.held_not)),
+            time_not_held=counts.time_not_held,
+            parts={name: ADVICE_COSTS[name] * value for name, value in parts.items()},
+        )
+
+    def _counted(self, tuning: Tuning, semitones: int) -> _Counts:
+        """Return what a fingering comes to, worked out once for strings that lie equally far apart."""
+        lowest = tuning.open_midi(1)
+        intervals = tuple(pitch.midi - lowest for pitch in tuning.open_pitches)
+        with_pins = self._pinned and not semitones and tuning.open_pitches == self._own.open_pitches
+        alike = (intervals, semitones - lowest, with_pins)
+        if alike not in self._counts:
+            self._counts[alike] = _counts(self._piece(tuning, semitones), self._shared[tuning])
+        return self._counts[alike]
+
+    def _piece(self, tuning: Tuning, semitones: int) -> Piece:
+        """Return the song as it is arranged there: with its pins only in its own key and tuning."""
+        as_written = semitones or tuning.open_pitches == self._own.open_pitches
+        return piece_of(self._song_at(semitones) if as_written else self._unpinned, tuning)
+
+    def _song_at(self, semitones: int) -> Song:
+        if semitones not in self._moved:
+            self._moved[semitones], _ = transpose_song(self._song, semitones)
+        return self._moved[semitones]
+
+    # ---- by pitches alone
+
+    def _misfit(self, semitones: int) -> float:
+        """Return what the pitches alone cost: those beyond the strings or the frets of the players, or the voice."""
+        necks = []
+        for tuning in self._tunings:
+            off = self._off_neck(tuning, semitones)
+            if self._may_go_lower(tuning, semitones):
+                off = self._off_neck(tuning, semitones - 12)
+            necks.append(off)
+        _, outside, share_outside = self._sung(semitones)
+        return (
+            sum(necks) / len(necks)
+            + ADVICE_COSTS["notes outside the voice"] * share_outside
+            + ADVICE_COSTS["semitone outside the voice"] * outside
+        )
+
+    def _off_neck(self, tuning: Tuning, semitones: int) -> float:
+        """Return what notes cost that no string has, or that lie above the players' frets."""
+        missing = high = 0
+        for midi, times in self._midis.items():
+            frets = [midi + semitones - pitch.midi for pitch in tuning.open_pitches]
+            least = min((fret for fret in frets if 0 <= fret <= LAST_FRET), default=None)
+            missing += times * (least is None)
+            high += times * (least is not None and least > self._limit)
+        cost = ADVICE_COSTS["notes on no string"] * missing
+        return (cost + ADVICE_COSTS["notes above these players' frets"] * high) / self._midis.total()
+
+    def _sung(self, semitones: int) -> tuple[int, int, float]:
+        """Return the octave in which the voice sings best, semitones outside its range, and the share of such notes."""
+        if self._voice is None:
+            return 0, 0, 0.0
+        low, high = self._voice.lowest.midi, self._voice.highest.midi
+        ways = []
+        for octave in sorted(range(-4, 5), key=lambda octave: (abs(octave), octave)):
+            moved = semitones + 12 * octave
+            outside = max(low - min(self._midis) - moved, 0) + max(max(self._midis) + moved - high, 0)
+            notes = sum(times for midi, times in self._midis.items() if not low <= midi + moved <= high)
+            ways.append((octave, outside, notes / self._midis.total()))
+        return min(ways, key=lambda way: (way[2], way[1]))
+
+    def _board_fret(self, tuning: Tuning) -> int:
+        """Return how far the table of hands must go for all keys that are planned."""
+        top = max(self._planned) + max(self._midis) - max(pitch.midi for pitch in tuning.open_pitches)
+        return min(max(top, self._limit), LAST_FRET)
+
+
+def _pitches(song: Song) -> Iterator[Pitch]:
+    """Yield every pitch that is written."""
+    for section in song.sections:
+        for line in section.lines:
+            for row in line.rows:
+                for cell in (row.pickup, *row.bars):
+                    yield from (item.pitch for item in cell or () if isinstance(item, Note) and item.pitch)
+
+
+def _chords(piece: Piece) -> list[tuple[Chord, tuple[int | None, ...] | None]]:
+    """Return the chords of a piece with the shapes that the song asks for, each once, in order of appearance."""
+    spans = (span for bar in piece.bars for span in bar.chords)
+    return list(dict.fromkeys((span.chord, span.shape) for span in spans if span.chord is not None))
+
+
+def _counts(piece: Piece, shared: Shared) -> _Counts:
+    """Finger a piece and count what comes out."""
+    added = frozenset(note.start_beat for note in row_notes(piece, "between"))
+    tune, _ = finger_tune(row_notes(piece), piece, added, shared=shared)
+    limit = piece.hands.limits.highest_fret
+    wanted = [item for item in tune if is_wanted(item.note, piece) and item.note.start_beat not in added]
+    positions = [item.hand.position for item in tune if item.hand is not None]
+    chords = _chords(piece)
+    held_not = [
+        place for place, (chord, frets) in enumerate(chords) if not can_hold(chord, piece.hands, frets)
+    ]
+    return _Counts(
+        notes=len(tune),
+        missing=_count(tune, lambda item: not item.reached),
+        high=_count(tune, lambda item: item.reached and item.stroke.fret > limit),
+        wanted=len(wanted),
+        audible=_count(wanted, lambda item: item.stroke.rolled and item.stroke.heard != "masked"),
+        shift_per_bar=sum(abs(now - before) for before, now in pairwise(positions)) / len(piece.bars),
+        cost_per_note=tune_cost(tune) / len(tune),
+        held_not=tuple(held_not),
+        time_not_held=_time_under(piece, {chords[place] for place in held_not}),
+    )
+
+
+def _count(tune: Sequence[Fingered], which: Callable[[Fingered], bool]) -> int:
+    return sum(map(which, tune))
+
+
+def _time_under(piece: Piece, chords: set[tuple[Chord, tuple[int | None, ...] | None]]) -> float:
+    """Return the share of a piece that stands under some chords."""
+    spans = [span for bar in piece.bars for span in bar.chords]
+    under = sum(span.length_beat for span in spans if span.chord and (span.chord, span.shape) in chords)
+    return float(under / sum(span.length_beat for span in spans))
