@@ -10,21 +10,30 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import compress, pairwise
 
 from render.arrange.arranger import song_tuning
 from render.arrange.board import board_of
 from render.arrange.demands import LIMITS, Hands
 from render.arrange.fingering import Fingered, Shared, finger_tune, is_wanted, tune_cost
 from render.arrange.piece import Piece, piece_of
-from render.arrange.tune import TuneNote, row_notes
+from render.arrange.tune import row_notes
 from render.errors import RequestError
 from render.neck import LAST_FRET, Tuning
 from render.song import Note, Song, drop_pins, transpose_song
 from render.song.transpose import MOST_SEMITONES
 from render.theory import Chord, Key, Pitch, spell
 
-__all__ = ["ADVICE_COSTS", "VOICES", "KeyAdvice", "TuningAdvice", "Voice", "advise", "can_hold"]
+__all__ = [
+    "ADVICE_COSTS",
+    "VOICES",
+    "KeyAdvice",
+    "TuningAdvice",
+    "Voice",
+    "advise",
+    "advise_each",
+    "can_hold",
+]
 
 ADVICE_COSTS: dict[str, float] = {
     "hands": 1.0,
@@ -203,13 +212,20 @@ def advise(song: Song, tunings: Sequence[Tuning], voice: Voice | None = None) ->
     RequestError
         The song has no tune.
     """
-    desk = _Desk(song, tunings, voice)
-    keys = (_best(desk.key(semitones) for semitones in desk.octaves(step)) for step in range(12))
+    return _ranked(_Desk(song, tunings, voice, {}))
+
+
+def advise_each(
+    song: Song, tunings: Sequence[Tuning], voice: Voice | None = None
+) -> tuple[tuple[KeyAdvice, ...], ...]:
+    """Return the twelve keys for each tuning by itself, as `advise` does; what tunings have in common is done once."""
+    known: dict[object, _Counts] = {}
+    return tuple(_ranked(_Desk(song, [tuning], voice, known)) for tuning in tunings)
+
+
+def _ranked(desk: _Desk) -> tuple[KeyAdvice, ...]:
+    keys = (min(map(desk.key, moves), key=_rank) for moves in desk.octaves)
     return tuple(sorted(keys, key=_rank))
-
-
-def _best(keys: Iterator[KeyAdvice]) -> KeyAdvice:
-    return min(keys, key=_rank)
 
 
 def _rank(key: KeyAdvice) -> tuple[float, int, int]:
@@ -248,7 +264,8 @@ def can_hold(chord: Chord, hands: Hands, frets: tuple[int | None, ...] | None = 
 @dataclass(frozen=True, slots=True)
 class _Counts:
     """What comes out of one fingering; a song on strings that lie equally far apart, moved along with them, has the
-    same. `held_not` are places in the list of the song's chords."""
+    same. `held_not` are places in the list of the song's chords.
+    """
 
     notes: int
     missing: int
@@ -264,30 +281,36 @@ class _Counts:
 class _Desk:
     """A song that is looked at in many keys: what is worked out once stays here."""
 
-    def __init__(self, song: Song, tunings: Sequence[Tuning], voice: Voice | None) -> None:
+    def __init__(
+        self, song: Song, tunings: Sequence[Tuning], voice: Voice | None, counts: dict[object, _Counts]
+    ) -> None:
         self._song = song
         self._own = song_tuning(song)
         self._tunings = tuple(tunings)
         self._voice = voice
         self._unpinned, dropped = drop_pins(song)
         self._pinned = bool(dropped)
-        self._midis = Counter(note.midi for note in row_notes(piece_of(song, self._own)))
-        if not self._midis:
+        piece = piece_of(song, self._own)
+        self._added = frozenset(note.start_beat for note in row_notes(piece, "between"))
+        tune = tuple(row_notes(piece))
+        if not tune:
             raise RequestError(f"{song.title} has no tune: there is nothing to move to another key")
+        self._wanted = [note.start_beat not in self._added and is_wanted(note, piece) for note in tune]
+        self._midis = Counter(note.midi for note in tune)
         self._limit = LIMITS[song.players].highest_fret
-        self._planned = [move for step in range(12) for move in self.octaves(step)]
+        self.octaves = tuple(self._octaves(step) for step in range(12))
         self._shared = {tuning: Shared(self._board_fret(tuning)) for tuning in self._tunings}
         self._moved: dict[int, Song] = {}
-        self._counts: dict[object, _Counts] = {}
+        self._counts = counts
 
-    def octaves(self, step: int) -> tuple[int, ...]:
+    def _octaves(self, step: int) -> tuple[int, ...]:
         """Return the moves to the key so many semitones higher that suit neck and voice best, by pitches alone."""
         written = [pitch.midi for pitch in _pitches(self._song)]
         lowest, highest = min([*written, *self._midis]), max([*written, *self._midis])
         moves = [
             move
             for move in range(-MOST_SEMITONES, MOST_SEMITONES + 1)
-            if move % 12 == step and 0 <= lowest + move and highest + move <= 127
+            if move % 12 == step and lowest + move >= 0 and highest + move <= 127
         ]
         misfits = {move: round(self._misfit(move), 9) for move in moves}
         least = min(misfits.values())
@@ -360,8 +383,30 @@ class _Desk:
         with_pins = self._pinned and not semitones and tuning.open_pitches == self._own.open_pitches
         alike = (intervals, semitones - lowest, with_pins)
         if alike not in self._counts:
-            self._counts[alike] = _counts(self._piece(tuning, semitones), self._shared[tuning])
+            self._counts[alike] = self._count(self._piece(tuning, semitones), self._shared[tuning])
         return self._counts[alike]
+
+    def _count(self, piece: Piece, shared: Shared) -> _Counts:
+        """Finger a piece and count what comes out; which notes want a roll is the same in every key."""
+        tune, _ = finger_tune(row_notes(piece), piece, self._added, shared=shared)
+        limit = piece.hands.limits.highest_fret
+        wanted = list(compress(tune, self._wanted))
+        positions = [item.hand.position for item in tune if item.hand is not None]
+        chords = _chords(piece)
+        held_not = [
+            place for place, (chord, frets) in enumerate(chords) if not can_hold(chord, piece.hands, frets)
+        ]
+        return _Counts(
+            notes=len(tune),
+            missing=_number(tune, lambda item: not item.reached),
+            high=_number(tune, lambda item: item.reached and item.stroke.fret > limit),
+            wanted=len(wanted),
+            audible=_number(wanted, lambda item: item.stroke.rolled and item.stroke.heard != "masked"),
+            shift_per_bar=sum(abs(now - before) for before, now in pairwise(positions)) / len(piece.bars),
+            cost_per_note=tune_cost(tune) / len(tune),
+            held_not=tuple(held_not),
+            time_not_held=_time_under(piece, {chords[place] for place in held_not}),
+        )
 
     def _piece(self, tuning: Tuning, semitones: int) -> Piece:
         """Return the song as it is arranged there: with its pins only in its own key and tuning."""
@@ -416,7 +461,11 @@ class _Desk:
 
     def _board_fret(self, tuning: Tuning) -> int:
         """Return how far the table of hands must go for all keys that are planned."""
-        top = max(self._planned) + max(self._midis) - max(pitch.midi for pitch in tuning.open_pitches)
+        top = (
+            max(move for moves in self.octaves for move in moves)
+            + max(self._midis)
+            - max(pitch.midi for pitch in tuning.open_pitches)
+        )
         return min(max(top, self._limit), LAST_FRET)
 
 
@@ -435,31 +484,7 @@ def _chords(piece: Piece) -> list[tuple[Chord, tuple[int | None, ...] | None]]:
     return list(dict.fromkeys((span.chord, span.shape) for span in spans if span.chord is not None))
 
 
-def _counts(piece: Piece, shared: Shared) -> _Counts:
-    """Finger a piece and count what comes out."""
-    added = frozenset(note.start_beat for note in row_notes(piece, "between"))
-    tune, _ = finger_tune(row_notes(piece), piece, added, shared=shared)
-    limit = piece.hands.limits.highest_fret
-    wanted = [item for item in tune if is_wanted(item.note, piece) and item.note.start_beat not in added]
-    positions = [item.hand.position for item in tune if item.hand is not None]
-    chords = _chords(piece)
-    held_not = [
-        place for place, (chord, frets) in enumerate(chords) if not can_hold(chord, piece.hands, frets)
-    ]
-    return _Counts(
-        notes=len(tune),
-        missing=_count(tune, lambda item: not item.reached),
-        high=_count(tune, lambda item: item.reached and item.stroke.fret > limit),
-        wanted=len(wanted),
-        audible=_count(wanted, lambda item: item.stroke.rolled and item.stroke.heard != "masked"),
-        shift_per_bar=sum(abs(now - before) for before, now in pairwise(positions)) / len(piece.bars),
-        cost_per_note=tune_cost(tune) / len(tune),
-        held_not=tuple(held_not),
-        time_not_held=_time_under(piece, {chords[place] for place in held_not}),
-    )
-
-
-def _count(tune: Sequence[Fingered], which: Callable[[Fingered], bool]) -> int:
+def _number(tune: Sequence[Fingered], which: Callable[[Fingered], bool]) -> int:
     return sum(map(which, tune))
 
 

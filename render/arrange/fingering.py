@@ -162,6 +162,7 @@ class _Solver:
         self._changes = Changes(self._board)
         self._known: dict[object, Fingered] = {}
         self._choices = shared.choices
+        self._lowest_frets: dict[object, int] = {}
         self._told_high: set[tuple[int, int]] = set()
 
     def play(self, visit: Sequence[int]) -> None:
@@ -231,8 +232,7 @@ class _Solver:
         """Return the choices of one note: as the song asks, else by freer hands, else as if it asked nothing."""
         note = self._tune[index]
         main = self._main(index)
-        lowest = _lowest_fret(note, self._piece.tuning)
-        limit = max(self._piece.hands.limits.highest_fret, lowest)
+        limit = max(self._piece.hands.limits.highest_fret, self._lowest_fret(note))
         question = Question(note.midi, note.chord, note.chord_frets, main, note.position, note.pin, limit)
         choices = self._choices_for(question, self._board)
         pinned = note.pin is not None or note.position is not None
@@ -240,10 +240,19 @@ class _Solver:
             freer = replace(question, main=True, highest_fret=LAST_FRET)
             choices = self._choices_for(freer, self._freer)
             self.problems.append(pin_problem(note, self._piece, kept=len(choices) > 0))
-        for eased in _eased(question):
-            if not len(choices):
+        if not len(choices):
+            for eased in _eased(question):
                 choices = self._choices_for(eased, self._board)
+                if len(choices):
+                    break
         return choices
+
+    def _lowest_fret(self, note: TuneNote) -> int:
+        """Return the fret that a note needs at least, worked out once for each pitch."""
+        asked = note.midi, note.position
+        if asked not in self._lowest_frets:
+            self._lowest_frets[asked] = _lowest_fret(note, self._piece.tuning)
+        return self._lowest_frets[asked]
 
     def _choices_for(self, question: Question, board: Board) -> Choices:
         key = question, board
@@ -352,8 +361,10 @@ def _lowest_fret(note: TuneNote, tuning: Tuning) -> int:
 def _highest_fret(tune: Sequence[TuneNote], piece: Piece) -> int:
     """Return the fret up to which the hands' table must go: what players reach, or what the song asks for."""
     limit = piece.hands.limits.highest_fret
+    for note in {(note.midi, note.position): note for note in tune}.values():
+        limit = max(limit, _lowest_fret(note, piece.tuning))
     for note in tune:
-        limit = max(limit, _lowest_fret(note, piece.tuning), *(fret or 0 for fret in note.chord_frets or ()))
+        limit = max(limit, *(fret or 0 for fret in note.chord_frets or (0,)))
         if note.pin is not None and note.pin.strings:
             fret = note.midi - piece.tuning.open_midi(note.pin.strings[-1])
             limit = max(limit, fret if fret <= LAST_FRET else 0)
