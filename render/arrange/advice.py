@@ -8,7 +8,7 @@ string 4 is its lowest may take the tune an octave lower than the others, as pla
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import compress, pairwise
 
@@ -16,41 +16,17 @@ from render.arrange.arranger import song_tuning
 from render.arrange.board import board_of
 from render.arrange.demands import LIMITS, Hands
 from render.arrange.fingering import Fingered, Shared, finger_tune, is_wanted, tune_cost
+from render.arrange.key_advice import ADVICE_COSTS, KeyAdvice, TuningAdvice
 from render.arrange.piece import Piece, piece_of
 from render.arrange.tune import row_notes
+from render.arrange.voice import Sung, Voice, sung
 from render.errors import RequestError
 from render.neck import LAST_FRET, Tuning
 from render.song import Note, Song, drop_pins, transpose_song
 from render.song.transpose import MOST_SEMITONES
-from render.theory import Chord, Key, Pitch, spell
+from render.theory import Chord, Pitch, spell
 
-__all__ = [
-    "ADVICE_COSTS",
-    "VOICES",
-    "KeyAdvice",
-    "TuningAdvice",
-    "Voice",
-    "advise",
-    "advise_each",
-    "can_hold",
-]
-
-ADVICE_COSTS: dict[str, float] = {
-    "hands": 1.0,
-    "notes on no string": 12.0,
-    "notes above these players' frets": 8.0,
-    "chord that they can't hold": 1.0,
-    "time under such chords": 4.0,
-    "notes outside the voice": 4.0,
-    "semitone outside the voice": 0.3,
-}
-"""What counts in a key's total, in the units of `render.arrange.demands.COSTS`; the least total is best.
-
-*hands* multiplies what a note of the tune costs these hands on average: fingers, stretches, changes, rolls that are
-missing (5 for each note that wants one) or less clear. *notes …* and *time …* multiply a share, 0 to 1: a note that no
-string has counts as much as twelve units of cost, one above the frets of these players as eight. The others count for each
-chord, however often it comes, and for each semitone by which the tune goes beyond the voice, at both ends.
-"""
+__all__ = ["advise", "advise_each", "can_hold"]
 
 OCTAVE_LOWER_GAIN = 1.0
 """A tuning takes the tune an octave lower than the others where its total falls by at least this much: about a change
@@ -58,138 +34,6 @@ of position a note."""
 
 MOST_OCTAVES_WEIGHED = 2
 """Where several octaves of a key fit neck and voice equally well, so many are fingered, the nearest ones."""
-
-
-@dataclass(frozen=True, slots=True)
-class Voice:
-    """The range that singers are comfortable in; they may sing the tune in any octave.
-
-    Parameters
-    ----------
-    name
-        ``"low"``, ``"high"``, or the range as it was asked for.
-    lowest, highest
-        Both included.
-    """
-
-    name: str
-    lowest: Pitch
-    highest: Pitch
-
-
-VOICES: dict[str, Voice] = {
-    "low": Voice("low", Pitch.parse("G3"), Pitch.parse("C5")),
-    "high": Voice("high", Pitch.parse("D4"), Pitch.parse("F5")),
-}
-"""Voices of a class. The usual ranges of a choir are soprano C4 to A5, alto F3 to D5, tenor B2 to G4 and bass E2 to E4.
-Men sing an octave below women, so *low* is what alto and bass share, F3 to D5, and *high* is what soprano and tenor
-share, C4 to G5; less a tone at both ends, since a class is no choir."""
-
-
-@dataclass(frozen=True, slots=True)
-class TuningAdvice:
-    """A song in one key on the strings of one tuning.
-
-    Parameters
-    ----------
-    tuning
-        The strings.
-    semitones
-        How far the song is moved from where it is written; 12 less than the key's own where these strings take the
-        tune an octave lower.
-    lowest, highest
-        The sounding range of the tune, spelt in the key.
-    notes, missing, high
-        Notes of the tune as played, repeats and all; how many of them no hand can play; and how many lie above the
-        frets that these players are asked to reach.
-    wanted, audible
-        Notes that want a roll, and how many of them are rolled with the tune not masked: on top, in unison, or an
-        octave below the string that doubles it.
-    shift_per_bar
-        Frets that the hand's position moves, in the mean of all bars.
-    cost_per_note
-        What the tune costs these hands, in the units of `render.arrange.demands.COSTS`, by note.
-    not_held
-        Chords of the song, by name, that these players can't hold over all four strings, in order of appearance.
-    time_not_held
-        Share of the song that stands under such chords, 0 to 1.
-    parts
-        What each row of `ADVICE_COSTS` comes to.
-    """
-
-    tuning: Tuning
-    semitones: int
-    lowest: Pitch
-    highest: Pitch
-    notes: int
-    missing: int
-    high: int
-    wanted: int
-    audible: int
-    shift_per_bar: float
-    cost_per_note: float
-    not_held: tuple[str, ...]
-    time_not_held: float
-    parts: Mapping[str, float]
-
-    @property
-    def playable(self) -> float:
-        """Share of the notes that these players can play, 0 to 1."""
-        return 1.0 - (self.missing + self.high) / self.notes
-
-    @property
-    def audible_rolls(self) -> float:
-        """Share of the wanted rolls that bring the tune out, 0 to 1; 1 where none is wanted."""
-        return self.audible / self.wanted if self.wanted else 1.0
-
-    @property
-    def total(self) -> float:
-        """What it all comes to; the less the better."""
-        return sum(self.parts.values())
-
-
-@dataclass(frozen=True, slots=True)
-class KeyAdvice:
-    """A song in one key.
-
-    Parameters
-    ----------
-    key, semitones
-        The key, and how far it lies from where the song is written, −24 to 24.
-    lowest, highest
-        The range of the tune there.
-    sung_octave
-        In which octave the voice sings it: 0 as it stands, −1 an octave lower; 0 without a voice.
-    semitones_outside
-        By how much the tune goes beyond the voice, both ends together; 0 without a voice.
-    tunings
-        One entry for each tuning, in the order asked for.
-    """
-
-    key: Key
-    semitones: int
-    lowest: Pitch
-    highest: Pitch
-    sung_octave: int
-    semitones_outside: int
-    tunings: tuple[TuningAdvice, ...]
-
-    @property
-    def total(self) -> float:
-        """The mean of the tunings' totals; the less the better."""
-        return sum(tuning.total for tuning in self.tunings) / len(self.tunings)
-
-    @property
-    def worst(self) -> TuningAdvice:
-        """The tuning that finds the key hardest, the first of equals."""
-        return max(self.tunings, key=lambda tuning: tuning.total)
-
-    @property
-    def suits(self) -> bool:
-        """Whether everybody can play every note and hold every chord, and the voice reaches the whole tune."""
-        return not self.semitones_outside and all(
-            not (tuning.missing or tuning.high or tuning.not_held) for tuning in self.tunings
-        )
 
 
 def advise(song: Song, tunings: Sequence[Tuning], voice: Voice | None = None) -> tuple[KeyAdvice, ...]:
@@ -263,8 +107,10 @@ def can_hold(chord: Chord, hands: Hands, frets: tuple[int | None, ...] | None = 
 
 @dataclass(frozen=True, slots=True)
 class _Counts:
-    """What comes out of one fingering; a song on strings that lie equally far apart, moved along with them, has the
-    same. `held_not` are places in the list of the song's chords.
+    """What comes out of one fingering.
+
+    A song on strings that lie equally far apart, moved along with them, has the same. `held_not` are places in the
+    list of the song's chords.
     """
 
     notes: int
@@ -320,14 +166,14 @@ class _Desk:
     def key(self, semitones: int) -> KeyAdvice:
         """Return the song moved by some semitones, on all tunings."""
         first = self._song_at(semitones)
-        octave, outside, _ = self._sung(semitones)
+        singing = self._sung(semitones)
         return KeyAdvice(
             key=first.key,
             semitones=semitones,
             lowest=spell(min(self._midis) + semitones, first.key),
             highest=spell(max(self._midis) + semitones, first.key),
-            sung_octave=octave,
-            semitones_outside=outside,
+            sung_octave=singing.octave,
+            semitones_outside=singing.semitones_outside,
             tunings=tuple(self._on(tuning, semitones) for tuning in self._tunings),
         )
 
@@ -348,15 +194,15 @@ class _Desk:
     def _advice(self, tuning: Tuning, semitones: int, key_semitones: int) -> TuningAdvice:
         counts = self._counted(tuning, semitones)
         song = self._song_at(semitones)
-        _, outside, share_outside = self._sung(key_semitones)
+        singing = self._sung(key_semitones)
         parts = {
             "hands": counts.cost_per_note,
             "notes on no string": counts.missing / counts.notes,
             "notes above these players' frets": counts.high / counts.notes,
             "chord that they can't hold": len(counts.held_not),
             "time under such chords": counts.time_not_held,
-            "notes outside the voice": share_outside,
-            "semitone outside the voice": outside,
+            "notes outside the voice": singing.share_outside,
+            "semitone outside the voice": singing.semitones_outside,
         }
         chords = _chords(self._piece(tuning, semitones)) if counts.held_not else []
         return TuningAdvice(
@@ -428,11 +274,11 @@ class _Desk:
             if self._may_go_lower(tuning, semitones):
                 off = self._off_neck(tuning, semitones - 12)
             necks.append(off)
-        _, outside, share_outside = self._sung(semitones)
+        singing = self._sung(semitones)
         return (
             sum(necks) / len(necks)
-            + ADVICE_COSTS["notes outside the voice"] * share_outside
-            + ADVICE_COSTS["semitone outside the voice"] * outside
+            + ADVICE_COSTS["notes outside the voice"] * singing.share_outside
+            + ADVICE_COSTS["semitone outside the voice"] * singing.semitones_outside
         )
 
     def _off_neck(self, tuning: Tuning, semitones: int) -> float:
@@ -446,18 +292,8 @@ class _Desk:
         cost = ADVICE_COSTS["notes on no string"] * missing
         return (cost + ADVICE_COSTS["notes above these players' frets"] * high) / self._midis.total()
 
-    def _sung(self, semitones: int) -> tuple[int, int, float]:
-        """Return the octave in which the voice sings best, semitones outside its range, and the share of such notes."""
-        if self._voice is None:
-            return 0, 0, 0.0
-        low, high = self._voice.lowest.midi, self._voice.highest.midi
-        ways = []
-        for octave in sorted(range(-4, 5), key=lambda octave: (abs(octave), octave)):
-            moved = semitones + 12 * octave
-            outside = max(low - min(self._midis) - moved, 0) + max(max(self._midis) + moved - high, 0)
-            notes = sum(times for midi, times in self._midis.items() if not low <= midi + moved <= high)
-            ways.append((octave, outside, notes / self._midis.total()))
-        return min(ways, key=lambda way: (way[2], way[1]))
+    def _sung(self, semitones: int) -> Sung:
+        return Sung() if self._voice is None else sung(self._midis, self._voice, semitones)
 
     def _board_fret(self, tuning: Tuning) -> int:
         """Return how far the table of hands must go for all keys that are planned."""

@@ -1,8 +1,8 @@
 """One hand for a whole line: the shape under which the longest stretch of a line's tune lies without moving a finger.
 
 On a reentrant tuning neighbouring notes of a tune often lie on different strings of one shape, so that they ring into
-each other. A note lies under a shape where a string of it sounds the note as it is held: at the fret that is pressed, or
-open where the string is left free.
+each other. A note lies under a shape where one of its strings sounds the note as it is held: at the fret that is
+pressed, or open where the string is left free.
 """
 
 from __future__ import annotations
