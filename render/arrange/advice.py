@@ -29,8 +29,8 @@ from render.theory import Chord, Pitch, spell
 __all__ = ["advise", "advise_each", "can_hold"]
 
 OCTAVE_LOWER_GAIN = 1.0
-"""A tuning takes the tune an octave lower than the others where its total falls by at least this much: about a change
-of position a note."""
+"""A tuning takes the tune an octave lower than the others where its total falls by at least this much, about a change
+of position a note; or where it falls at all and more notes can be played."""
 
 MOST_OCTAVES_WEIGHED = 2
 """Where several octaves of a key fit neck and voice equally well, so many are fingered, the nearest ones."""
@@ -178,12 +178,14 @@ class _Desk:
         )
 
     def _on(self, tuning: Tuning, semitones: int) -> TuningAdvice:
-        """Return the song on one tuning, an octave lower where that is much better."""
+        """Return the song on one tuning, an octave lower where that is much better, or more can be played there."""
         advice = self._advice(tuning, semitones, semitones)
         if not self._may_go_lower(tuning, semitones):
             return advice
         lower = self._advice(tuning, semitones - 12, semitones)
-        return lower if advice.total - lower.total >= OCTAVE_LOWER_GAIN else advice
+        more = lower.missing + lower.high < advice.missing + advice.high
+        least_gain = 0.0 if more else OCTAVE_LOWER_GAIN
+        return lower if advice.total - lower.total >= least_gain else advice
 
     def _may_go_lower(self, tuning: Tuning, semitones: int) -> bool:
         """Whether it may pay to look an octave lower: no more notes would be beyond the strings."""
@@ -274,12 +276,7 @@ class _Desk:
             if self._may_go_lower(tuning, semitones):
                 off = self._off_neck(tuning, semitones - 12)
             necks.append(off)
-        singing = self._sung(semitones)
-        return (
-            sum(necks) / len(necks)
-            + ADVICE_COSTS["notes outside the voice"] * singing.share_outside
-            + ADVICE_COSTS["semitone outside the voice"] * singing.semitones_outside
-        )
+        return sum(necks) / len(necks) + self._sung(semitones).cost
 
     def _off_neck(self, tuning: Tuning, semitones: int) -> float:
         """Return what notes cost that no string has, or that lie above the players' frets."""

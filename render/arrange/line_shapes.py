@@ -88,7 +88,7 @@ def line_shapes(song: Song, tuning: Tuning | None = None) -> tuple[LineShape, ..
 
     Of all hands that these players may hold, it is the one under which most notes in a row lie. Ties go to the longer
     time, then to the shape that sounds the chord under more of the notes, to shapes known by the chord's name, to what
-    costs less to hold, to lower frets on the strings from 4 to 1, and to the earlier stretch.
+    costs less to hold, to lower frets on the strings from 4 to 1, to the lower position, and to the earlier stretch.
 
     Parameters
     ----------
@@ -134,17 +134,19 @@ def _longest(tune: Sequence[TuneNote], board: Board) -> tuple[int, int, int] | N
     length = int(run.max(initial=0))
     if not length:
         return None
-    which, last = np.nonzero(run == length)
+    where, last = np.nonzero(run == length)
     first = last - length + 1
-    hand = rows[which]
+    hand = rows[where]
+    hands, which = np.unique(hand, return_inverse=True)
     order = np.lexsort(
         (
             first,
             *board.table.fingers[hand].T[::-1],
+            board.table.position[hand],
             *board.table.frets[hand].T[::-1],
             board.holding_cost[hand],
-            -_summed(_known(tune, board, rows), which, first, length),
-            -_summed(_in_chord(tune, board, rows), which, first, length),
+            -_summed(_known(tune, board, hands), which, first, length),
+            -_summed(_in_chord(tune, board, hands), which, first, length),
             -_summed(np.array([[float(note.length_beat) for note in tune]]), which * 0, first, length),
         )
     )

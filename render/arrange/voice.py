@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass
 
+from render.arrange.key_advice import ADVICE_COSTS
 from render.theory import Pitch
 
 __all__ = ["VOICES", "Sung", "Voice", "sung"]
@@ -56,12 +57,20 @@ class Sung:
     semitones_outside: int = 0
     share_outside: float = 0.0
 
+    @property
+    def cost(self) -> float:
+        """What it adds to a key's total."""
+        return (
+            ADVICE_COSTS["notes outside the voice"] * self.share_outside
+            + ADVICE_COSTS["semitone outside the voice"] * self.semitones_outside
+        )
+
 
 def sung(midis: Counter[int], voice: Voice, semitones: int) -> Sung:
     """Return how a tune, moved by some semitones, lies in a voice in the octave that suits it best.
 
-    That is the one with the fewest notes outside the range, then the fewest semitones; ties go to the tune as it
-    stands, then to the lower octave.
+    That is the one in which notes and semitones outside the range cost least, by `ADVICE_COSTS`; ties go to the tune
+    as it stands, then to the lower octave.
 
     Parameters
     ----------
@@ -77,4 +86,4 @@ def sung(midis: Counter[int], voice: Voice, semitones: int) -> Sung:
         outside = max(low - min(midis) - moved, 0) + max(max(midis) + moved - high, 0)
         notes = sum(times for midi, times in midis.items() if not low <= midi + moved <= high)
         ways.append(Sung(octave, outside, notes / midis.total()))
-    return min(ways, key=lambda way: (way.share_outside, way.semitones_outside, abs(way.octave), way.octave))
+    return min(ways, key=lambda way: (round(way.cost, 9), abs(way.octave), way.octave))

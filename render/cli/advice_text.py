@@ -74,7 +74,7 @@ def keys_text(song: Song, voice: Voice | None, keys: Sequence[KeyAdvice], call: 
         if heads:
             totals = zip(key.tunings, widths, strict=True)
             figures = "  ".join(
-                [*(f"{one.total:>{width}.2f}" for one, width in totals), f"{key.total:>8.2f}"]
+                [*(f"{_number(one.total):>{width}}" for one, width in totals), f"{_number(key.total):>8}"]
             )
         else:
             figures = _figures(key.tunings[0])
@@ -132,9 +132,9 @@ def _figures(advice: TuningAdvice) -> str:
     shown = (
         _percent(advice.playable),
         _percent(advice.audible_rolls),
-        f"{advice.shift_per_bar:.2f}",
-        f"{advice.cost_per_note:.2f}",
-        f"{advice.total:.2f}",
+        _number(advice.shift_per_bar),
+        _number(advice.cost_per_note),
+        _number(advice.total),
     )
     return "  ".join(f"{text:>{width}}" for text, (_, width, _) in zip(shown, _FIGURES, strict=True))
 
@@ -210,6 +210,11 @@ def _bars(first: int, last: int) -> str:
 
 def _move(semitones: int) -> str:
     return f"{semitones:+d}" if semitones else "0"
+
+
+def _number(value: float) -> str:
+    """Return a figure with two places; nothing is written as minus zero."""
+    return f"{round(value, 2) + 0.0:.2f}"
 
 
 def _percent(share: float) -> str:
