@@ -37,7 +37,7 @@ MOST_OCTAVES_WEIGHED = 2
 
 
 def advise(song: Song, tunings: Sequence[Tuning], voice: Voice | None = None) -> tuple[KeyAdvice, ...]:
-    """Return the twelve keys for a song, the best first.
+    """Return the twelve keys for a song, the best first; those in which a pitch would leave MIDI's range are missing.
 
     Each key is taken in the octave that suits neck and voice best. Ties go to the smaller move, then to the move up.
 
@@ -144,13 +144,16 @@ class _Desk:
         self._wanted = [note.start_beat not in self._added and is_wanted(note, piece) for note in tune]
         self._midis = Counter(note.midi for note in tune)
         self._limit = LIMITS[song.players].highest_fret
-        self.octaves = tuple(self._octaves(step) for step in range(12))
+        self.octaves = tuple(moves for step in range(12) if (moves := self._octaves(step)))
         self._shared = {tuning: Shared(self._board_fret(tuning)) for tuning in self._tunings}
         self._moved: dict[int, Song] = {}
         self._counts = counts
 
     def _octaves(self, step: int) -> tuple[int, ...]:
-        """Return the moves to the key so many semitones higher that suit neck and voice best, by pitches alone."""
+        """Return the moves to the key so many semitones higher that suit neck and voice best, by pitches alone.
+
+        None where some pitch would leave MIDI's range.
+        """
         written = [pitch.midi for pitch in _pitches(self._song)]
         lowest, highest = min([*written, *self._midis]), max([*written, *self._midis])
         moves = [
@@ -159,7 +162,7 @@ class _Desk:
             if move % 12 == step and lowest + move >= 0 and highest + move <= 127
         ]
         misfits = {move: round(self._misfit(move), 9) for move in moves}
-        least = min(misfits.values())
+        least = min(misfits.values(), default=0.0)
         best = [move for move in moves if misfits[move] == least]
         return tuple(sorted(best, key=lambda move: (abs(move), -move))[:MOST_OCTAVES_WEIGHED])
 
