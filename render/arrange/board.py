@@ -70,6 +70,7 @@ class Board:
         self.open_midis = np.array([pitch.midi for pitch in hands.tuning.open_pitches], dtype=np.int16)
         self.midis: NDArray[np.int16] = self.table.frets + self.open_midis
         self._chords: dict[Chord, ChordColumns] = {}
+        self._rows_with: dict[tuple[int, int], NDArray[np.intp]] = {}
 
     @cached_property
     def holding_cost(self) -> NDArray[np.float64]:
@@ -100,14 +101,24 @@ class Board:
 
     @cached_property
     def _shape_code(self) -> NDArray[np.int64]:
+        """For each hand a number that rises with its frets, as the table does."""
         code: NDArray[np.int64] = (self.table.frets.astype(np.int64) * _SHAPE_DIGITS).sum(axis=1)
         return code
 
     def rows_of_shape(self, shape: tuple[int, ...]) -> NDArray[np.bool_]:
         """Return which hands hold a shape."""
-        code = sum(fret * int(digit) for fret, digit in zip(shape, _SHAPE_DIGITS, strict=True))
-        holding: NDArray[np.bool_] = self._shape_code == code
+        holding: NDArray[np.bool_] = self._shape_code == self._code_of(shape)
         return holding
+
+    @staticmethod
+    def _code_of(shape: tuple[int, ...]) -> int:
+        return sum(fret * int(digit) for fret, digit in zip(shape, _SHAPE_DIGITS, strict=True))
+
+    def rows_with(self, column: int, fret: int) -> NDArray[np.intp]:
+        """Return the rows of the hands that have a fret on a string (0 for string 4 to 3), in rising order."""
+        if (column, fret) not in self._rows_with:
+            self._rows_with[column, fret] = np.flatnonzero(self.table.frets[:, column] == fret)
+        return self._rows_with[column, fret]
 
     def chord(self, chord: Chord) -> ChordColumns:
         """Return what a chord makes of every hand."""
@@ -200,12 +211,12 @@ class Board:
 
     def row_of(self, hand: Hand) -> int:
         """Return the row of a hand; `KeyError` when the board doesn't have it."""
-        same = self.rows_of_shape(hand.frets) & (self.table.position == hand.position)
-        same &= (self.table.fingers == np.array(hand.fingers, dtype=np.int8)).all(axis=1)
-        rows = np.flatnonzero(same)
-        if not len(rows):
-            raise KeyError(hand)
-        return int(rows[0])
+        code = self._code_of(hand.frets)
+        first, end = np.searchsorted(self._shape_code, (code, code + 1))
+        for row in range(int(first), int(end)):
+            if self.hand(row) == hand:
+                return row
+        raise KeyError(hand)
 
 
 @lru_cache(maxsize=16)

@@ -151,20 +151,21 @@ def _hands_with(
     question: Question, board: Board, column: int, fret: int
 ) -> tuple[NDArray[np.intp], NDArray[np.bool_], NDArray[np.float64]]:
     """Return the hands that hold a note on a string over the chord: rows, tones (n, 4), cost (n,)."""
-    holds = (board.table.frets[:, column] == fret) & (board.table.position <= question.highest_fret)
+    rows = board.rows_with(column, fret)
+    rows = rows[board.table.position[rows] <= question.highest_fret]
     others = [other for other in range(4) if other != column]
     if question.chord is None:
-        rows = np.flatnonzero(holds & board.asked & (board.table.frets[:, others] == 0).all(axis=1))
+        rows = rows[board.asked[rows] & (board.table.frets[rows][:, others] == 0).all(axis=1)]
         return rows, np.zeros((len(rows), 4), np.bool_), board.holding_cost[rows]
     over: ChordColumns = board.chord(question.chord)
     if question.chord_frets is not None:
-        for other in others:
-            holds &= board.table.frets[:, other] == (question.chord_frets[other] or 0)
-        rows = np.flatnonzero(holds)
+        frets = board.table.frets[rows]
+        asked = [frets[:, other] == (question.chord_frets[other] or 0) for other in others]
+        rows = rows[asked[0] & asked[1] & asked[2]]
         left_out = np.array([wish is None for wish in question.chord_frets])
         return rows, np.broadcast_to(~left_out, (len(rows), 4)), board.holding_cost[rows]
-    fits = over.fits[:, others[0]] & over.fits[:, others[1]] & over.fits[:, others[2]]
-    rows = np.flatnonzero(holds & fits & over.allowed)
+    fits = over.fits[rows]
+    rows = rows[fits[:, others[0]] & fits[:, others[1]] & fits[:, others[2]] & over.allowed[rows]]
     thin = ~over.full[rows] & question.strummed
     return rows, over.tone[rows], over.cost[rows] + COSTS["strums without third or root"] * thin
 

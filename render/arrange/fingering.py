@@ -8,7 +8,7 @@ edit changes nothing in earlier sections.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from itertools import groupby
 
@@ -28,7 +28,7 @@ from render.neck import LAST_FRET, Shape, Tuning
 from render.neck.hands import Hand
 from render.song import Pin
 
-__all__ = ["Fingered", "finger_tune", "is_wanted", "tune_cost", "unreachable"]
+__all__ = ["Fingered", "Shared", "finger_tune", "is_wanted", "tune_cost", "unreachable"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +59,22 @@ class Fingered:
         return self.hand is not None
 
 
+@dataclass(frozen=True, slots=True)
+class Shared:
+    """What tunes for the same hands have in common, so that it is worked out once: the same song in several keys.
+
+    Parameters
+    ----------
+    highest_fret
+        The table of hands goes at least so far; a wider table gives the same fingering.
+    choices
+        Filled as notes are asked about.
+    """
+
+    highest_fret: int
+    choices: dict[tuple[Question, Board], Choices] = field(default_factory=dict)
+
+
 def is_wanted(note: TuneNote, piece: Piece) -> bool:
     """Whether a note wants a roll: on a chord change, on a downbeat or long, and not too short for it.
 
@@ -79,6 +95,7 @@ def finger_tune(
     added_beats: frozenset[Fraction] = frozenset(),
     *,
     exact: bool = False,
+    shared: Shared | None = None,
 ) -> tuple[tuple[Fingered, ...], tuple[Problem, ...]]:
     """Choose a stroke and a hand for every note of the tune.
 
@@ -92,6 +109,8 @@ def finger_tune(
         Beats at which the song itself adds a note: a roll there would take its string.
     exact
         Weigh every choice there is, not only the cheapest of each kind; slower.
+    shared
+        From other tunes for the same hands, solved equally exactly.
 
     Returns
     -------
@@ -99,7 +118,7 @@ def finger_tune(
         One entry a note; and what could not be done as asked, once for each place of the song.
     """
     tune = tuple(notes)
-    solver = _Solver(tune, piece, added_beats, exact=exact)
+    solver = _Solver(tune, piece, added_beats, shared or Shared(0), exact=exact)
     for _, visit in groupby(range(len(tune)), key=lambda index: _visit_of(tune[index])):
         solver.play(list(visit))
     return tuple(solver.fingered), tuple(solver.problems)
@@ -118,7 +137,13 @@ class _Solver:
     """The tune as it is solved, one playing of a section after the other."""
 
     def __init__(
-        self, tune: Sequence[TuneNote], piece: Piece, added_beats: frozenset[Fraction], *, exact: bool
+        self,
+        tune: Sequence[TuneNote],
+        piece: Piece,
+        added_beats: frozenset[Fraction],
+        shared: Shared,
+        *,
+        exact: bool,
     ) -> None:
         self.fingered: list[Fingered] = []
         self.problems: list[Problem] = []
@@ -126,14 +151,15 @@ class _Solver:
         self._piece = piece
         self._exact = exact
         self._wanted = [is_wanted(note, piece) and note.start_beat not in added_beats for note in tune]
-        self._board = board_of(piece.hands, _highest_fret(tune, piece))
+        self._board = board_of(piece.hands, max(_highest_fret(tune, piece), shared.highest_fret))
         self._freer = board_of(
             replace(piece.hands, limits=replace(LIMITS["free"], highest_fret=LAST_FRET)),
             self._board.highest_fret,
         )
         self._changes = Changes(self._board)
         self._known: dict[object, Fingered] = {}
-        self._choices: dict[tuple[Question, bool], Choices] = {}
+        self._choices = shared.choices
+        self._lowest_frets: dict[object, int] = {}
         self._told_high: set[tuple[int, int]] = set()
 
     def play(self, visit: Sequence[int]) -> None:
@@ -215,8 +241,7 @@ class _Solver:
         """Return the choices of one note: as the song asks, else by freer hands, else as if it asked nothing."""
         note = self._tune[index]
         main = self._main(index)
-        lowest = _lowest_fret(note, self._piece.tuning)
-        limit = max(self._piece.hands.limits.highest_fret, lowest)
+        limit = max(self._piece.hands.limits.highest_fret, self._lowest_fret(note))
         question = Question(
             note.midi,
             note.chord,
@@ -234,13 +259,22 @@ class _Solver:
             freer = replace(question, main=True, highest_fret=LAST_FRET)
             choices = self._choices_for(freer, self._freer)
             self.problems.append(pin_problem(note, self._piece, kept=len(choices) > 0))
-        for eased in _eased(question):
-            if not len(choices):
+        if not len(choices):
+            for eased in _eased(question):
                 choices = self._choices_for(eased, self._board)
+                if len(choices):
+                    break
         return choices
 
+    def _lowest_fret(self, note: TuneNote) -> int:
+        """Return the fret that a note needs at least, worked out once for each pitch."""
+        asked = note.midi, note.position
+        if asked not in self._lowest_frets:
+            self._lowest_frets[asked] = _lowest_fret(note, self._piece.tuning)
+        return self._lowest_frets[asked]
+
     def _choices_for(self, question: Question, board: Board) -> Choices:
-        key = question, board is self._board
+        key = question, board
         if key not in self._choices:
             self._choices[key] = choices_for(question, board, exact=self._exact)
         return self._choices[key]
@@ -350,8 +384,10 @@ def _lowest_fret(note: TuneNote, tuning: Tuning) -> int:
 def _highest_fret(tune: Sequence[TuneNote], piece: Piece) -> int:
     """Return the fret up to which the hands' table must go: what players reach, or what the song asks for."""
     limit = piece.hands.limits.highest_fret
+    for note in {(note.midi, note.position): note for note in tune}.values():
+        limit = max(limit, _lowest_fret(note, piece.tuning))
     for note in tune:
-        limit = max(limit, _lowest_fret(note, piece.tuning), *(fret or 0 for fret in note.chord_frets or ()))
+        limit = max(limit, *(fret or 0 for fret in note.chord_frets or (0,)))
         if note.pin is not None and note.pin.strings:
             fret = note.midi - piece.tuning.open_midi(note.pin.strings[-1])
             limit = max(limit, fret if fret <= LAST_FRET else 0)
