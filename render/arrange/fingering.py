@@ -10,7 +10,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
-from itertools import groupby
+from functools import cached_property
+from itertools import groupby, pairwise
 
 import numpy as np
 
@@ -190,12 +191,12 @@ class _Solver:
         """Find the cheapest way through a run of notes, into the hand after it where that is known."""
         asked = [self._ask(index) for index in run]
         reached = [place for place, choices in enumerate(asked) if len(choices)]
-        steps = [Step(asked[place], self._gap_s(run[place])) for place in reached]
+        steps = [Step(asked[place], self._gaps_s[run[place]]) for place in reached]
         before, _ = self._hand_before(run[0])
         following = played.get(run[-1] + 1)
         after = None
         if following is not None and following.hand is not None:
-            after = Step(self._single(following), self._gap_s(run[-1] + 1))
+            after = Step(self._single(following), self._gaps_s[run[-1] + 1])
         path = cheapest_path(steps, self._changes, before, after) if steps else ()
         found = dict(zip(reached, path, strict=True))
         earlier, earlier_row = before, 0
@@ -207,7 +208,7 @@ class _Solver:
             choices, row = asked[place], found[place]
             cost = 0.0
             if earlier is not None:
-                cost = hurry(self._gap_s(index)) * float(
+                cost = hurry(self._gaps_s[index]) * float(
                     self._changes.between(earlier, choices)[earlier_row, row]
                 )
             earlier, earlier_row = choices, row
@@ -224,18 +225,19 @@ class _Solver:
         """
         since_s = 0.0
         for place in range(index, 0, -1):
-            since_s += self._gap_s(place)
+            since_s += self._gaps_s[place]
             if since_s >= HAND_RETURN_S:
                 return True
             if _asks_for_roll(self._tune[place - 1]):
                 return False
         return True
 
-    def _gap_s(self, index: int) -> float:
-        """Return roughly how long the hand has since the note before, in seconds."""
-        if index == 0 or index >= len(self._tune):
-            return 1.0
-        return float(self._tune[index].start_beat - self._tune[index - 1].start_beat) * self._piece.beat_s
+    @cached_property
+    def _gaps_s(self) -> tuple[float, ...]:
+        """For each note and the end roughly how long the hand has since the note before, in seconds."""
+        beat_s = self._piece.beat_s
+        gaps = [float(now.start_beat - old.start_beat) * beat_s for old, now in pairwise(self._tune)]
+        return (1.0, *gaps, 1.0)
 
     def _ask(self, index: int) -> Choices:
         """Return the choices of one note: as the song asks, else by freer hands, else as if it asked nothing."""
@@ -250,7 +252,7 @@ class _Solver:
             note.position,
             note.pin,
             limit,
-            hasty=self._gap_s(index) < HAND_RETURN_S,
+            hasty=self._gaps_s[index] < HAND_RETURN_S,
             strummed=note.length_beat >= SHORTEST_SPACE_PULSES * self._piece.pulse_beat,
         )
         choices = self._choices_for(question, self._board)
@@ -284,7 +286,7 @@ class _Solver:
         for earlier in range(index - 1, -1, -1):
             item = self.fingered[earlier]
             if item.hand is not None:
-                return self._single(item), self._gap_s(index)
+                return self._single(item), self._gaps_s[index]
         return None, 1.0
 
     def _single(self, item: Fingered) -> Choices:
