@@ -43,11 +43,9 @@ class Call:
     def command(self, advice: TuningAdvice) -> str:
         """Return the command that renders a song as it was advised."""
         move = f" --transpose {advice.semitones}" if advice.semitones else ""
-        return f"tercet render {shlex.quote(self._path)}{move} --tuning {tuning_text(advice.tuning)} -o FILE"
-
-    def hint(self) -> str:
-        """Return what must be changed in the song first, or nothing."""
-        return f" (with `players: {self._other}` in the song)" if self._other else ""
+        players = f" --players {self._other}" if self._other else ""
+        tuning = tuning_text(advice.tuning)
+        return f"tercet render {shlex.quote(self._path)}{move} --tuning {tuning}{players} -o FILE"
 
 
 def keys_text(song: Song, voice: Voice | None, keys: Sequence[KeyAdvice], call: Call) -> Iterator[str]:
@@ -93,7 +91,7 @@ def keys_text(song: Song, voice: Voice | None, keys: Sequence[KeyAdvice], call: 
         yield "in every key something is left out; the first comes nearest"
     elif suiting is not keys[0]:
         yield f"the first key in which nothing is left out: {suiting.key} ({_move(suiting.semitones)})"
-    yield f"to hear {keys[0].key}{call.hint()}:"
+    yield f"to hear {keys[0].key}:"
     for one in keys[0].tunings:
         yield f"  {call.command(one)}"
 

@@ -10,13 +10,12 @@ from typing import TYPE_CHECKING
 
 from render.cli.advice_facts import advice_facts
 from render.cli.advice_text import Call, keys_text, legend_text, lines_text, others_text, range_text
+from render.cli.options import players, tunings_of
 from render.errors import ParameterError, RequestError
 
 if TYPE_CHECKING:
     from render.arrange.key_advice import KeyAdvice
     from render.arrange.voice import Voice
-    from render.neck import Tuning
-    from render.song import Players
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
 
@@ -43,48 +42,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--voice", metavar="RANGE", help="who sings: low, high, or a range such as A3-D5")
     parser.add_argument("--json", action="store_true", help="print everything as JSON, for programs")
-
-
-def players(text: str) -> Players:
-    """Read the name of those who play."""
-    from render.arrange.demands import LIMITS
-
-    for name in LIMITS:
-        if text == name:
-            return name
-    raise argparse.ArgumentTypeError(f"players must be {', '.join(LIMITS)} (got {text!r})")
-
-
-def tunings_of(text: str) -> tuple[Tuning, ...]:
-    """Read tunings, each once: ``high-g,low-g``, ``A4,D4,F#4,B4``, or both kinds in one list.
-
-    A note begins a tuning of four notes, string 4 first; anything else is a tuning's name. `RequestError` for others.
-    """
-    from render.neck import tuning_named, tuning_of_pitches
-    from render.theory import Pitch
-
-    parts = [part.strip() for part in text.split(",")]
-    found: list[Tuning] = []
-    try:
-        while parts:
-            if _is_note(parts[0]):
-                found.append(tuning_of_pitches(tuple(map(Pitch.parse, parts[:4]))))
-                parts = parts[4:]
-            else:
-                found.append(tuning_named(parts.pop(0)))
-    except ParameterError as error:
-        raise RequestError(f"--tuning: {error}") from None
-    return tuple(dict.fromkeys(found))
-
-
-def _is_note(text: str) -> bool:
-    from render.theory import Pitch
-
-    try:
-        Pitch.parse(text)
-    except ParameterError:
-        return False
-    return True
 
 
 def voice_of(text: str) -> Voice:

@@ -11,7 +11,8 @@ import pytest
 
 from render.arrange.key_advice import ADVICE_COSTS
 from render.cli.advice_text import _number
-from render.cli.advise import tunings_of, voice_of
+from render.cli.advise import voice_of
+from render.cli.options import tunings_of
 from render.errors import RequestError
 from render.neck import TUNINGS
 from tests.cli.conftest import Ran
@@ -68,7 +69,7 @@ def test_a_chord_that_cant_be_held_is_said(gate: Path, tercet: Run) -> None:
     assert lines[f_major + 1].strip() == "can't hold Bb"
     freer = tercet("advise", gate, "--players", "improving").out
     assert "can't hold Bb\n" not in freer
-    assert "to hear C major (with `players: improving` in the song):" in freer
+    assert "--players improving -o FILE" in freer
 
 
 def test_other_tunings_are_shown_in_short(gate: Path, tercet: Run) -> None:
