@@ -42,7 +42,7 @@ class ChordColumns:
     allowed
         bool (n,): these players can hold it, or know it by the chord's name.
     full
-        bool (n,): it sounds the chord's two most telling tones.
+        bool (n,): it sounds the chord's two most telling tones, and nothing off the chord.
     """
 
     tone: NDArray[np.bool_]
@@ -143,7 +143,9 @@ class Board:
             allowed = allowed | holds_known
         low_enough = self.table.frets <= self.hands.limits.highest_chord_fret
         fits = (tone | (self.table.frets == 0)) & low_enough
-        return ChordColumns(tone, fits, cost, allowed, full=np.logical_and.reduce(has[:2]))
+        return ChordColumns(
+            tone, fits, cost, allowed, full=np.logical_and.reduce([*has[:2], tone.all(axis=1)])
+        )
 
     @cached_property
     def _finger_code(self) -> NDArray[np.intp]:
