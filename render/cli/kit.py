@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 import argparse
-from itertools import count
+import math
+from collections.abc import Sequence
+from itertools import count, groupby, product
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from render.cli.options import add_performance_options, names, speeds
-from render.cli.playing import played_song, show_problems
+from render.cli.options import add_performance_options, names, several_players, speeds
+from render.cli.playing import PlayedSet, played_sets, show_problems
 from render.cli.talk import progress
 from render.errors import RequestError
 
 if TYPE_CHECKING:
+    from fractions import Fraction
+
     from render.perform import Timeline
     from render.tracks import Recipe
-    from render.tracks.kit import Playing
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
 
@@ -23,7 +26,7 @@ NAME = "kit"
 HELP = "make all tracks and the MIDI file of one song or more"
 DESCRIPTION = (
     "Make the demo, the tracks with a layer left out, the tracks of one layer alone, and a MIDI file. Each song gets a "
-    "folder of its own in DIR."
+    "folder of its own in DIR; where several tunings or players are asked for, each set has one in that."
 )
 
 
@@ -42,6 +45,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--formats", type=names, default="wav", metavar="wav,mp3", help="wav, flac, mp3, ogg, opus"
     )
+    parser.add_argument(
+        "--tuning",
+        metavar="A,B",
+        help="high-g, low-g, baritone, or four notes such as A4,D4,F#4,B4 (string 4 first); a set for each",
+    )
+    parser.add_argument(
+        "--players",
+        type=several_players,
+        metavar="A,B",
+        help="beginner, improving, free; a set for each, with a simpler part for beginners beside others",
+    )
     add_performance_options(parser)
 
 
@@ -57,12 +71,14 @@ def run(arguments: argparse.Namespace) -> int:
     folders = _folders(arguments.songs, Path(arguments.output))
     ready = _ready(arguments)
     for folder in folders:
-        playing, whole = ready.pop(0)
-        show_problems(playing.arrangement)
-        made = _one_song(playing, whole, folder, recipes, endings, arguments)
-        print(f"{folder}/")
-        for path, length_s, purpose in made:
-            print(f"  {path.name:<28} {_minutes(length_s):>5}  {_size(path):>8}  {purpose}")
+        sets, count_in_bars = ready.pop(0)
+        for one in sets:
+            show_problems(one.playing.arrangement, one.name)
+        made = _one_song(sets, count_in_bars, folder, recipes, endings, arguments)
+        for place, files in groupby(made, key=lambda file: file[0].parent):
+            print(f"{place}/")
+            for path, length_s, purpose in files:
+                print(f"  {path.name:<28} {_minutes(length_s):>5}  {_size(path):>8}  {purpose}")
     return 0
 
 
@@ -79,13 +95,13 @@ def _folders(songs: list[str], output: Path) -> tuple[Path, ...]:
     return folders
 
 
-def _ready(arguments: argparse.Namespace) -> list[tuple[Playing, Timeline]]:
+def _ready(arguments: argparse.Namespace) -> list[tuple[tuple[PlayedSet, ...], int]]:
     """Read and arrange all songs before any is rendered, and report the mistakes of all in one go."""
     ready = []
     refused = []
     for song in arguments.songs:
         try:
-            ready.append(played_song(argparse.Namespace(**{**vars(arguments), "song": song})))
+            ready.append(played_sets(argparse.Namespace(**{**vars(arguments), "song": song})))
         except RequestError as error:
             refused.append(str(error))
     if refused:
@@ -94,8 +110,8 @@ def _ready(arguments: argparse.Namespace) -> list[tuple[Playing, Timeline]]:
 
 
 def _one_song(
-    playing: Playing,
-    whole: Timeline,
+    sets: Sequence[PlayedSet],
+    count_in_bars: int,
     folder: Path,
     recipes: tuple[Recipe, ...],
     endings: tuple[str, ...],
@@ -108,15 +124,20 @@ def _one_song(
     from render.tracks.files import may_replace, write_bytes
     from render.tracks.kit import kit_files, speed_name, write_tracks
 
+    def timeline_at(speed: Fraction) -> Timeline:
+        return lay_out(sets[0].playing.arrangement, None, speed, count_in_bars)
+
     made: list[tuple[Path, float, str]] = []
-    total = len(arguments.speeds) * (len(recipes) * len(endings) + 1)
+    total = len(sets) * len(arguments.speeds) * (len(recipes) * len(endings) + 1)
     with progress(folder.name) as report:
         report("playing", 0, total)
         written = count(1)
-        for speed in arguments.speeds:
-            timeline = lay_out(playing.arrangement, None, speed, whole.count_in_bars)
-            files = [file for ending in endings for file in kit_files(folder, recipes, (speed,), ending)]
-            midi = folder / f"{folder.name}{speed_name(speed) and '-' + speed_name(speed)}.mid"
+        rooms_db = {speed: _shared_room_db(sets, timeline_at(speed)) for speed in arguments.speeds}
+        for (name, playing), speed in product(((one.name, one.playing) for one in sets), arguments.speeds):
+            timeline = timeline_at(speed)
+            place = folder / name
+            files = [file for ending in endings for file in kit_files(place, recipes, (speed,), ending, name)]
+            midi = place / f"{folder.name}{speed_name(speed) and '-' + speed_name(speed)}.mid"
             for path in (midi, *(file.path for file in files)):
                 may_replace(path)
             take = playing.take(timeline)
@@ -127,13 +148,27 @@ def _one_song(
                 stems,
                 playing,
                 bits=arguments.bits,
+                room_db=rooms_db[speed],
                 done=lambda file: report(file.path.name, next(written), total),
             )
             made += [(file.path, length_s, file.recipe.purpose) for file in files]
             write_bytes(midi, midi_bytes(playing.arrangement, take))
             report(midi.name, next(written), total)
             made.append((midi, take.length_s, "all layers, for other programs"))
+            if speed == arguments.speeds[-1]:
+                playing.let_go()
     return sorted(made)
+
+
+def _shared_room_db(sets: Sequence[PlayedSet], timeline: Timeline) -> float:
+    """Return the highest gain that all sets of a kit have room for; only one set at a time is kept in memory."""
+    if len(sets) == 1:
+        return math.inf
+    room_db = math.inf
+    for one in sets:
+        room_db = min(room_db, one.playing.room_db(timeline))
+        one.playing.let_go()
+    return room_db
 
 
 def _minutes(length_s: float) -> str:

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from fractions import Fraction
 
     from render.neck import Tuning
-    from render.song import Layer, Song
+    from render.song import Layer, Players, Song
 
 __all__ = [
     "add_performance_options",
@@ -19,9 +19,13 @@ __all__ = [
     "count_in_of",
     "layer",
     "names",
+    "one_tuning_of",
+    "players",
+    "several_players",
     "speed",
     "speeds",
     "tuned_and_moved",
+    "tunings_of",
 ]
 
 
@@ -61,6 +65,24 @@ def layer(text: str) -> Layer:
     raise argparse.ArgumentTypeError(f"a layer must be {', '.join(LAYERS)} (got {text!r})")
 
 
+def players(text: str) -> Players:
+    """Read the name of those who play."""
+    from render.arrange.demands import LIMITS
+
+    for name in LIMITS:
+        if text == name:
+            return name
+    raise argparse.ArgumentTypeError(f"players must be {', '.join(LIMITS)} (got {text!r})")
+
+
+def several_players(text: str) -> tuple[Players, ...]:
+    """Read ``beginner,improving``; they come in the order of what is asked of them, each once."""
+    from render.arrange.demands import LIMITS
+
+    asked = {players(part) for part in names(text)}
+    return tuple(name for name in LIMITS if name in asked)
+
+
 def add_sound_option(parser: argparse.ArgumentParser) -> None:
     """Add ``--sound``."""
     parser.add_argument(
@@ -69,14 +91,9 @@ def add_sound_option(parser: argparse.ArgumentParser) -> None:
 
 
 def add_performance_options(parser: argparse.ArgumentParser) -> None:
-    """Add what changes how a song is played: key, tuning, count-in, sound, deviations, bit depth."""
+    """Add what changes how a song is played: key, count-in, sound, deviations, bit depth."""
     parser.add_argument(
         "--transpose", type=int, default=0, metavar="N", help="semitones up, or down with a minus"
-    )
-    parser.add_argument(
-        "--tuning",
-        metavar="NAME",
-        help="high-g, low-g, baritone, or four notes such as A4,D4,F#4,B4 (string 4 first)",
     )
     parser.add_argument(
         "--count-in", type=int, metavar="BARS", help="bars counted before, 0 to 8 (default 1)"
@@ -91,6 +108,57 @@ def add_performance_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--bits", type=int, choices=(16, 24), default=16, help="of WAV and FLAC (default 16)")
 
 
+def tunings_of(text: str) -> tuple[Tuning, ...]:
+    """Read tunings: ``high-g,low-g``, ``A4,D4,F#4,B4``, or both kinds in one list.
+
+    A note begins a tuning of four notes, string 4 first; anything else is a tuning's name. They come in the order of the
+    table, those of four notes last, each once.
+
+    Raises
+    ------
+    RequestError
+        A name isn't known, or there aren't four notes.
+    """
+    from render.errors import ParameterError
+    from render.neck import TUNINGS, tuning_named, tuning_of_pitches
+    from render.theory import Pitch
+
+    parts = [part.strip() for part in text.split(",")]
+    found: list[Tuning] = []
+    try:
+        while parts:
+            if _is_note(parts[0]):
+                found.append(tuning_of_pitches(tuple(map(Pitch.parse, parts[:4]))))
+                parts = parts[4:]
+            else:
+                found.append(tuning_named(parts.pop(0)))
+    except ParameterError as error:
+        raise RequestError(f"--tuning: {error}") from None
+    order = [*TUNINGS, "custom"]
+    return tuple(sorted(dict.fromkeys(found), key=lambda tuning: order.index(tuning.name)))
+
+
+def one_tuning_of(text: str) -> Tuning:
+    """Read one tuning: a name or four notes; `RequestError` for more."""
+    found = tunings_of(text)
+    if len(found) > 1:
+        raise RequestError(
+            f"--tuning: one track is in one tuning (got {text}); `tercet kit` makes a set for each"
+        )
+    return found[0]
+
+
+def _is_note(text: str) -> bool:
+    from render.errors import ParameterError
+    from render.theory import Pitch
+
+    try:
+        Pitch.parse(text)
+    except ParameterError:
+        return False
+    return True
+
+
 def count_in_of(asked: int | None, song: Song) -> int:
     """Return how many bars are counted in: as asked, as the song says, or one."""
     if asked is not None:
@@ -98,33 +166,23 @@ def count_in_of(asked: int | None, song: Song) -> int:
     return song.count_in_bars if song.count_in_bars is not None else 1
 
 
-def tuned_and_moved(song: Song, transpose: int, tuning: str | None) -> tuple[Song, Tuning, tuple[str, ...]]:
+def tuned_and_moved(
+    song: Song, transpose: int, tuning: Tuning | None
+) -> tuple[Song, Tuning, tuple[str, ...]]:
     """Return a song moved by some semitones, the tuning that it is played in, and what had to be dropped.
 
     Raises
     ------
     RequestError
-        The distance is more than two octaves, or the tuning isn't one.
+        The distance is more than two octaves.
     """
     from render.arrange import song_tuning
-    from render.errors import ParameterError
-    from render.neck import tuning_named, tuning_of_pitches
-    from render.theory import Pitch
 
     if not -24 <= transpose <= 24:
         raise RequestError(f"--transpose must be -24 to 24 semitones (got {transpose})")
     dropped: tuple[str, ...] = ()
     own = song_tuning(song)
-    if tuning is None:
-        strings = own
-    else:
-        try:
-            parts = [part.strip() for part in tuning.split(",")]
-            strings = (
-                tuning_named(tuning) if len(parts) == 1 else tuning_of_pitches(tuple(map(Pitch.parse, parts)))
-            )
-        except ParameterError as error:
-            raise RequestError(f"--tuning: {error}") from None
+    strings = tuning if tuning is not None else own
     if transpose:
         from render.song import transpose_song
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from render.cli.options import add_performance_options, layer, speed
+from render.cli.options import add_performance_options, layer, players, speed
 from render.cli.playing import played_song, show_problems
 from render.cli.talk import progress, say
 from render.errors import RequestError
@@ -50,6 +50,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--bars",
         metavar="BARS",
         help="5-8 as played, or verse:3-4 of a section, or verse@2:3-4 on its second pass",
+    )
+    parser.add_argument(
+        "--tuning",
+        metavar="NAME",
+        help="high-g, low-g, baritone, or four notes such as A4,D4,F#4,B4 (string 4 first)",
+    )
+    parser.add_argument(
+        "--players", type=players, metavar="NAME", help="who plays: beginner, improving or free"
     )
     add_performance_options(parser)
 

@@ -42,16 +42,28 @@ class Playing:
         What it is played with.
     seed, dry
         As in `perform`.
+    gain_source
+        The playing whose demo gives the gain, where several sets of one song share it; this one without it.
     """
 
     def __init__(
-        self, arrangement: Arrangement, synthesiser: Synthesiser, *, seed: int = 1, dry: bool = False
+        self,
+        arrangement: Arrangement,
+        synthesiser: Synthesiser,
+        *,
+        seed: int = 1,
+        dry: bool = False,
+        gain_source: Playing | None = None,
     ) -> None:
         self.arrangement = arrangement
         self.synthesiser = synthesiser
+        self._gain_source = gain_source
         self._seed = seed
         self._dry = dry
         self._takes: dict[Timeline, Take] = {}
+        self._kept_stems: Stems | None = None
+        self._demo_gains_db: dict[float, float] = {}
+        self._rooms_db: dict[Timeline, float] = {}
 
     def take(self, timeline: Timeline) -> Take:
         """Return the take of a timeline; each is performed once."""
@@ -60,10 +72,22 @@ class Playing:
         return self._takes[timeline]
 
     def stems(self, timeline: Timeline) -> Stems:
-        """Return the stems of a timeline; the whole piece at full speed is made only once."""
-        if timeline == self._whole:
-            return self._whole_stems
-        return self.synthesiser.stems(self.take(timeline))
+        """Return the stems of a timeline; those of the whole piece at full speed are kept."""
+        if timeline != self._whole:
+            return self.synthesiser.stems(self.take(timeline))
+        if self._kept_stems is None:
+            self._kept_stems = self.synthesiser.stems(self.take(timeline))
+        return self._kept_stems
+
+    def let_go(self) -> None:
+        """Forget the stems that are kept; they are made again when they are asked for."""
+        self._kept_stems = None
+
+    def room_db(self, timeline: Timeline) -> float:
+        """Return the gain that brings the highest sample of any choice of a timeline's layers just under full scale."""
+        if timeline not in self._rooms_db:
+            self._rooms_db[timeline] = _room_db(self.stems(timeline))
+        return self._rooms_db[timeline]
 
     def gain_db(self, ceiling_dbtp: float, stems: Stems) -> float:
         """Return the gain of the song's tracks: from its demo at full speed, whatever is asked for.
@@ -76,9 +100,15 @@ class Playing:
             What will be written: should a choice of its layers still pass full scale (other speeds let other
             notes ring together), it gets that much less.
         """
-        demo = mix_layers(self._whole_stems)
-        gain_db = min(song_gain_db(demo, SAMPLE_RATE_HZ, ceiling_dbtp), _room_db(self._whole_stems))
-        return gain_db if stems is self._whole_stems else min(gain_db, _room_db(stems))
+        source = self._gain_source or self
+        gain_db = source._demo_gain_db(ceiling_dbtp)
+        return gain_db if stems is source._kept_stems else min(gain_db, _room_db(stems))
+
+    def _demo_gain_db(self, ceiling_dbtp: float) -> float:
+        if ceiling_dbtp not in self._demo_gains_db:
+            gain_db = song_gain_db(mix_layers(self.stems(self._whole)), SAMPLE_RATE_HZ, ceiling_dbtp)
+            self._demo_gains_db[ceiling_dbtp] = min(gain_db, self.room_db(self._whole))
+        return self._demo_gains_db[ceiling_dbtp]
 
     @cached_property
     def _whole(self) -> Timeline:
@@ -86,10 +116,6 @@ class Playing:
         return lay_out(
             self.arrangement, count_in_bars=1 if song.count_in_bars is None else song.count_in_bars
         )
-
-    @cached_property
-    def _whole_stems(self) -> Stems:
-        return self.synthesiser.stems(self.take(self._whole))
 
 
 def _room_db(stems: Stems) -> float:
@@ -100,12 +126,17 @@ def _room_db(stems: Stems) -> float:
 
 @dataclass(frozen=True, slots=True)
 class TrackFile:
-    """A track to be written: where, which layers, how fast, and its number among the tracks of a kit (0: none)."""
+    """A track to be written: where, which layers, how fast.
+
+    `number` is its number among the tracks of a kit, 0 for none; `set_name` says which set of the kit it belongs to,
+    where there are several.
+    """
 
     path: Path
     recipe: Recipe
     speed: Fraction = Fraction(1)
     number: int = 0
+    set_name: str = ""
 
 
 def slug(title: str) -> str:
@@ -123,10 +154,10 @@ def speed_name(speed: Fraction) -> str:
     return "" if speed == 1 else f"{float(speed * 100):g}"
 
 
-def track_title(title: str, recipe: Recipe, speed: Fraction) -> str:
+def track_title(title: str, recipe: Recipe, speed: Fraction, set_name: str = "") -> str:
     """Return what a player shows: ``Harbour Lanterns (without melody, 60%)``."""
-    words = [recipe.name.replace("-", " "), *([f"{speed_name(speed)}%"] if speed != 1 else [])]
-    return f"{title} ({', '.join(words)})"
+    words = [set_name, recipe.name.replace("-", " "), f"{speed_name(speed)}%" if speed != 1 else ""]
+    return f"{title} ({', '.join(filter(None, words))})"
 
 
 def kit_files(
@@ -134,6 +165,7 @@ def kit_files(
     recipes: Sequence[Recipe] = RECIPES,
     speeds: Sequence[Fraction] = (Fraction(1),),
     ending: str = ".wav",
+    set_name: str = "",
 ) -> tuple[TrackFile, ...]:
     """Return the tracks of a kit with names that sort in class order: ``01-demo.wav``, ``02-without-melody-60.wav``."""
     built_in = [recipe.name for recipe in RECIPES]
@@ -142,7 +174,7 @@ def kit_files(
         for recipe in recipes:
             number = built_in.index(recipe.name) + 1
             parts = [f"{number:02}", recipe.name, *([speed_name(speed)] if speed != 1 else [])]
-            files.append(TrackFile(folder / ("-".join(parts) + ending), recipe, speed, number))
+            files.append(TrackFile(folder / ("-".join(parts) + ending), recipe, speed, number, set_name))
     return tuple(files)
 
 
@@ -152,6 +184,7 @@ def write_tracks(
     playing: Playing,
     *,
     bits: Bits = 16,
+    room_db: float = math.inf,
     done: Callable[[TrackFile], None] | None = None,
 ) -> None:
     """Write tracks that share one timeline, each whole or not at all.
@@ -166,6 +199,8 @@ def write_tracks(
         Where the song's gain and its titles come from.
     bits
         16 or 24, for WAV and FLAC.
+    room_db
+        The gain is never higher: the room that all sets of a kit have, so that all get the same.
     done
         Called after each file is in its place.
 
@@ -177,14 +212,14 @@ def write_tracks(
         A file can't be written; no half file is left.
     """
     ceilings = {track_format(file.path).encode_ceiling_dbtp for file in files}
-    gains = {ceiling: playing.gain_db(ceiling, stems) for ceiling in ceilings}
+    gains = {ceiling: min(playing.gain_db(ceiling, stems), room_db) for ceiling in ceilings}
     song = playing.arrangement.song
 
     def write(file: TrackFile) -> None:
         tags = Tags(
-            title=track_title(song.title, file.recipe, file.speed),
+            title=track_title(song.title, file.recipe, file.speed, file.set_name),
             artist=song.composer,
-            album=song.title,
+            album=f"{song.title} ({file.set_name})" if file.set_name else song.title,
             track_number=file.number,
             licence=song.licence,
         )
