@@ -1,8 +1,8 @@
 """What a kit promises, each promise held against a measurement of the files.
 
-`PROMISES` names them; `SET_PROMISES` names those that sets of a song with the tune at one octave keep together. A promise
-that is broken raises `AssertionError`. The tests of files hold all of them against real output; the tests of sabotage
-show for each one that it can be broken.
+`PROMISES` names them, `SET_PROMISES` those that sets of a song keep together where their tune is at one octave. A
+promise that is broken raises `AssertionError`. The tests of files hold all of them against real output; the tests of
+sabotage show for each one that it can be broken.
 """
 
 from __future__ import annotations
