@@ -154,6 +154,21 @@ def test_a_tune_an_octave_lower_is_said_and_one_track_can_follow(
     assert one.read_bytes() == (tmp_path / "two-kettles" / "baritone" / "two-kettles.mid").read_bytes()
 
 
+def test_pins_are_dropped_where_said_and_keep_the_octave_of_their_own_tuning(
+    song: Path, tmp_path: Path, tercet: Run
+) -> None:
+    written = song.read_text("utf-8").replace("G4 A G", "C5[1] D5 C").replace("B4:2 A", "B4:2 D5")
+    song.write_text(written.replace("key: C", "tuning: baritone\nkey: C"), "utf-8")
+    kit = ("kit", song, "-o", tmp_path, "--tracks", "demo", "--tuning", "baritone,low-g")
+    ran = tercet(*kit)
+    assert ran.code == 0
+    assert "low-g: pins are for the song as written and were dropped: verse, bar 1: the pin [1]" in ran.err
+    assert "baritone: pins" not in ran.err
+    assert "octave lower" not in ran.err
+    assert "baritone: the tune is an octave lower" in tercet(*kit, "--transpose", "-1").err
+    assert "octave lower" not in tercet(*kit, "--transpose", "-13").err
+
+
 def test_what_hands_can_not_do_is_said_for_each_set(song: Path, tmp_path: Path, tercet: Run) -> None:
     song.write_text(song.read_text("utf-8").replace("G4 A G", "G3 A4 G"), encoding="utf-8")
     ran = tercet("kit", song, "-o", tmp_path, "--tracks", "demo", "--tuning", "high-g,low-g")
