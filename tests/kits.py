@@ -31,6 +31,7 @@ __all__ = [
     "Kit",
     "Workshop",
     "harbour_kit",
+    "mixed_class",
     "run_tercet",
     "short_kit",
     "short_workshop",
@@ -135,6 +136,17 @@ def harbour_kit(base: Path) -> Kit:
     """Make the kit of a real song by the real command, once a process, below a folder."""
     run_tercet("kit", HARBOUR_LANTERNS, "-o", base)
     return Kit(base / "harbour-lanterns", HARBOUR_LANTERNS)
+
+
+@cache
+def mixed_class(base: Path) -> dict[str, Kit]:
+    """Make sets of the short song for a mixed class by the real command, once a process, below a folder; by name."""
+    path = base / "mixed-class.yaml"
+    path.write_text(SHORT_SONG, encoding="utf-8")
+    run_tercet(
+        "kit", path, "-o", base, "--tuning", "low-g,high-g,baritone", "--players", "beginner,improving"
+    )
+    return {folder.name: Kit(folder, path) for folder in sorted((base / "mixed-class").iterdir())}
 
 
 @dataclass(frozen=True)

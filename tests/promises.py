@@ -1,16 +1,18 @@
 """What a kit promises, each promise held against a measurement of the files.
 
-`PROMISES` names them. A promise that is broken raises `AssertionError`. The tests of files hold all of them against
-real output; the tests of sabotage show for each one that it can be broken.
+`PROMISES` names them, `SET_PROMISES` those that sets of a song keep together where their tune is at one octave. A
+promise that is broken raises `AssertionError`. The tests of files hold all of them against real output; the tests of
+sabotage show for each one that it can be broken.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from tests.kits import Kit
 from tests.measure.audio import (
@@ -27,7 +29,7 @@ from tests.measure.onsets import onset_figures, onsets_s
 from tests.measure.pitch import cents_sharp
 from tests.measure.tags import tags_of
 
-__all__ = ["PROMISES", "TRACK_NAMES"]
+__all__ = ["PROMISES", "SET_PROMISES", "TRACK_NAMES"]
 
 TRACK_NAMES = (
     "demo",
@@ -43,6 +45,8 @@ HIGH_G = (67, 60, 64, 69)
 
 Promise = Callable[[Kit], None]
 PROMISES: dict[str, Promise] = {}
+SetPromise = Callable[[Sequence[Kit]], None]
+SET_PROMISES: dict[str, SetPromise] = {}
 
 
 def promise(name: str) -> Callable[[Promise], Promise]:
@@ -50,6 +54,16 @@ def promise(name: str) -> Callable[[Promise], Promise]:
 
     def put(check: Promise) -> Promise:
         PROMISES[name] = check
+        return check
+
+    return put
+
+
+def set_promise(name: str) -> Callable[[SetPromise], SetPromise]:
+    """Put a promise that several sets keep together into the table; the first set is the one compared with."""
+
+    def put(check: SetPromise) -> SetPromise:
+        SET_PROMISES[name] = check
         return check
 
     return put
@@ -223,3 +237,49 @@ def _tags(kit: Kit) -> None:
             "licence": kit.song.licence,
         }
         assert tags_of(path) == expected, f"{path.name}: {tags_of(path)}"
+
+
+def _singles_s(kit: Kit) -> NDArray[np.float64]:
+    """Return when the single notes between the rolls are heard, the count-in left out."""
+    heard_s = onsets_s(kit.alone["between"])
+    return heard_s[heard_s > float(kit.song.count_in_beat) * kit.song.beat_s - 0.1]
+
+
+@set_promise("sets share their timeline")
+def _set_timelines(kits: Sequence[Kit]) -> None:
+    first, *others = kits
+    rate_hz = first.tracks["demo"].rate_hz
+    knocks_s = cue_figures(adding_up_residues(first.tracks)["all"], rate_hz, 0.01).onsets_s
+    assert len(knocks_s) >= 2, f"knocks at {knocks_s}"
+    for kit in others:
+        name = kit.folder.name
+        lengths = {track.length_frames for each in (first, kit) for track in each.tracks.values()}
+        assert len(lengths) == 1, f"{name}: lengths of {lengths} frames"
+        figures = onset_figures(_singles_s(kit), _singles_s(first).tolist())
+        assert figures.unheard_s == (), f"{name}: unheard: {figures.unheard_s}"
+        assert figures.unwritten_s == (), f"{name}: only here: {figures.unwritten_s}"
+        apart_ms = np.abs(figures.late_s).max() * 1000
+        assert apart_ms <= 3.0, f"{name}: up to {apart_ms:.1f} ms off"
+        cues = cue_figures(adding_up_residues(kit.tracks)["all"], rate_hz, 0.01)
+        assert cues.onsets_s == pytest.approx(knocks_s, abs=0.001), f"{name}: knocks at {cues.onsets_s}"
+
+
+@set_promise("sets share their gain")
+def _set_gains(kits: Sequence[Kit]) -> None:
+    """The same note of the same pitch has the same level in every set."""
+    first, *others = kits
+    struck_s = _singles_s(first).tolist()
+    levels_lufs = gesture_levels_lufs(first.alone["between"], struck_s)
+    for kit in others:
+        louder_db = float(np.median(gesture_levels_lufs(kit.alone["between"], struck_s) - levels_lufs))
+        assert abs(louder_db) <= 0.1, f"{kit.folder.name} is {louder_db:+.2f} dB louder"
+
+
+@set_promise("no set clips")
+def _set_peaks(kits: Sequence[Kit]) -> None:
+    for kit in kits:
+        peak = true_peak_dbtp(kit.tracks["demo"])
+        assert peak <= -1.0 + 0.1, f"{kit.folder.name}: {peak:.2f} dBTP"
+        for name, track in kit.tracks.items():
+            full = full_scale_frames(track)
+            assert full == 0, f"{kit.folder.name}: {name} is at full scale in {full} frames"

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from render.cli.advice_facts import advice_facts
 from render.cli.advice_text import Call, keys_text, legend_text, lines_text, others_text, range_text
-from render.cli.options import players, tunings_of
+from render.cli.options import names, players, tunings_of
 from render.errors import ParameterError, RequestError
 
 if TYPE_CHECKING:
@@ -34,6 +34,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("song", metavar="SONG", help="arrangement file")
     parser.add_argument(
         "--tuning",
+        type=names,
         metavar="A,B",
         help="tunings that play together: high-g, low-g, baritone, or four notes such as A4,D4,F#4,B4",
     )
@@ -71,7 +72,7 @@ def run(arguments: argparse.Namespace) -> int:
     from render.song import read_song
 
     voice = voice_of(arguments.voice) if arguments.voice is not None else None
-    asked = tunings_of(arguments.tuning) if arguments.tuning is not None else ()
+    asked = tunings_of(arguments.tuning) if arguments.tuning else ()
     song = read_song(arguments.song)
     own = song_tuning(song)
     call = Call(arguments.song, song.players, arguments.players)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import math
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import partial
 from itertools import count, groupby, product
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal, TypeAlias
 
 from render.cli.options import add_performance_options, names, several_players, speeds
 from render.cli.playing import PlayedSet, played_sets, show_problems
@@ -18,9 +19,13 @@ if TYPE_CHECKING:
     from fractions import Fraction
 
     from render.perform import Timeline
+    from render.sound import Stems
     from render.tracks import Recipe
+    from render.tracks.kit import TrackFile
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
+
+Made: TypeAlias = tuple[Path, float, str]
 
 NAME = "kit"
 HELP = "make all tracks and the MIDI file of one song or more"
@@ -47,6 +52,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--tuning",
+        type=names,
         metavar="A,B",
         help="high-g, low-g, baritone, or four notes such as A4,D4,F#4,B4 (string 4 first); a set for each",
     )
@@ -73,8 +79,9 @@ def run(arguments: argparse.Namespace) -> int:
     for folder in folders:
         sets, count_in_bars = ready.pop(0)
         for one in sets:
-            show_problems(one.playing.arrangement, one.name)
-        made = _one_song(sets, count_in_bars, folder, recipes, endings, arguments)
+            show_problems(one.playing.arrangement, one.title)
+        order = _Order(folder, recipes, endings, arguments.bits)
+        made = _one_song(sets, count_in_bars, order, arguments.speeds)
         for place, files in groupby(made, key=lambda file: file[0].parent):
             print(f"{place}/")
             for path, length_s, purpose in files:
@@ -109,66 +116,97 @@ def _ready(arguments: argparse.Namespace) -> list[tuple[tuple[PlayedSet, ...], i
     return ready
 
 
+@dataclass(frozen=True, slots=True)
+class _Order:
+    """What is made of each set of a song, and where."""
+
+    folder: Path
+    recipes: tuple[Recipe, ...]
+    endings: tuple[str, ...]
+    bits: Literal[16, 24]
+
+    def tracks(self, one: PlayedSet, speed: Fraction) -> list[TrackFile]:
+        """Return the tracks of a set at one speed."""
+        from render.tracks.kit import kit_files
+
+        place = self.folder / one.folder_name
+        return [
+            file
+            for ending in self.endings
+            for file in kit_files(place, self.recipes, (speed,), ending, one.title)
+        ]
+
+    def midi(self, one: PlayedSet, speed: Fraction) -> Path:
+        """Return the MIDI file of a set at one speed."""
+        from render.tracks.kit import speed_name
+
+        name = "-".join(filter(None, [self.folder.name, speed_name(speed)]))
+        return self.folder / one.folder_name / f"{name}.mid"
+
+    def write(
+        self,
+        one: PlayedSet,
+        timeline: Timeline,
+        stems: Stems,
+        gains_db: Mapping[float, float],
+        done: Callable[[Path], None],
+    ) -> list[Made]:
+        """Write the files of a set over one timeline; return each one's path, length in seconds and purpose."""
+        from render.exchange import midi_bytes
+        from render.sound import SAMPLE_RATE_HZ
+        from render.tracks.files import write_bytes
+        from render.tracks.kit import write_tracks
+
+        speed = timeline.spans[0].speed
+        files, midi = self.tracks(one, speed), self.midi(one, speed)
+        write_tracks(
+            files,
+            stems,
+            one.playing,
+            bits=self.bits,
+            gains_db=gains_db,
+            done=lambda file: done(file.path),
+        )
+        take = one.playing.take(timeline)
+        write_bytes(midi, midi_bytes(one.playing.arrangement, take))
+        done(midi)
+        length_s = stems.length_frames / SAMPLE_RATE_HZ
+        return [
+            *((file.path, length_s, file.recipe.purpose) for file in files),
+            (midi, take.length_s, "all layers, for other programs"),
+        ]
+
+
 def _one_song(
-    sets: Sequence[PlayedSet],
-    count_in_bars: int,
-    folder: Path,
-    recipes: tuple[Recipe, ...],
-    endings: tuple[str, ...],
-    arguments: argparse.Namespace,
-) -> list[tuple[Path, float, str]]:
-    """Make one song's kit; return each file's path, length in seconds and purpose, in class order."""
-    from render.exchange import midi_bytes
+    sets: Sequence[PlayedSet], count_in_bars: int, order: _Order, speeds: Sequence[Fraction]
+) -> list[Made]:
+    """Make one song's kit; return each file's path, length in seconds and purpose, set by set in class order."""
     from render.perform import lay_out
-    from render.sound import SAMPLE_RATE_HZ
-    from render.tracks.files import may_replace, write_bytes
-    from render.tracks.kit import kit_files, speed_name, write_tracks
+    from render.tracks.encoding import track_format
+    from render.tracks.files import may_replace
+    from render.tracks.sets import play_each
 
-    def timeline_at(speed: Fraction) -> Timeline:
-        return lay_out(sets[0].playing.arrangement, None, speed, count_in_bars)
-
-    made: list[tuple[Path, float, str]] = []
-    total = len(sets) * len(arguments.speeds) * (len(recipes) * len(endings) + 1)
-    with progress(folder.name) as report:
-        report("playing", 0, total)
+    paths = []
+    for one, speed in product(sets, speeds):
+        paths += [order.midi(one, speed), *(file.path for file in order.tracks(one, speed))]
+    for path in paths:
+        may_replace(path)
+    ceilings = {track_format(Path("track" + ending)).encode_ceiling_dbtp for ending in order.endings}
+    made: list[Made] = []
+    with progress(order.folder.name) as report:
+        report("playing", 0, len(paths))
         written = count(1)
-        rooms_db = {speed: _shared_room_db(sets, timeline_at(speed)) for speed in arguments.speeds}
-        for (name, playing), speed in product(((one.name, one.playing) for one in sets), arguments.speeds):
-            timeline = timeline_at(speed)
-            place = folder / name
-            files = [file for ending in endings for file in kit_files(place, recipes, (speed,), ending, name)]
-            midi = place / f"{folder.name}{speed_name(speed) and '-' + speed_name(speed)}.mid"
-            for path in (midi, *(file.path for file in files)):
-                may_replace(path)
-            take = playing.take(timeline)
-            stems = playing.stems(timeline)
-            length_s = stems.length_frames / SAMPLE_RATE_HZ
-            write_tracks(
-                files,
-                stems,
-                playing,
-                bits=arguments.bits,
-                room_db=rooms_db[speed],
-                done=lambda file: report(file.path.name, next(written), total),
-            )
-            made += [(file.path, length_s, file.recipe.purpose) for file in files]
-            write_bytes(midi, midi_bytes(playing.arrangement, take))
-            report(midi.name, next(written), total)
-            made.append((midi, take.length_s, "all layers, for other programs"))
-            if speed == arguments.speeds[-1]:
-                playing.let_go()
+
+        def done(path: Path) -> None:
+            report(path.relative_to(order.folder).as_posix(), next(written), len(paths))
+
+        def write(timeline: Timeline, index: int, stems: Stems, gains_db: Mapping[float, float]) -> None:
+            made.extend(order.write(sets[index], timeline, stems, gains_db, done))
+
+        for speed in speeds:
+            timeline = lay_out(sets[0].playing.arrangement, None, speed, count_in_bars)
+            play_each([one.playing for one in sets], timeline, ceilings, partial(write, timeline))
     return sorted(made)
-
-
-def _shared_room_db(sets: Sequence[PlayedSet], timeline: Timeline) -> float:
-    """Return the highest gain that all sets of a kit have room for; only one set at a time is kept in memory."""
-    if len(sets) == 1:
-        return math.inf
-    room_db = math.inf
-    for one in sets:
-        room_db = min(room_db, one.playing.room_db(timeline))
-        one.playing.let_go()
-    return room_db
 
 
 def _minutes(length_s: float) -> str:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
+from itertools import islice, takewhile
 from typing import TYPE_CHECKING
 
 from render.errors import RequestError
@@ -66,7 +68,7 @@ def layer(text: str) -> Layer:
 
 
 def players(text: str) -> Players:
-    """Read the name of those who play."""
+    """Read who plays."""
     from render.arrange.demands import LIMITS
 
     for name in LIMITS:
@@ -76,8 +78,14 @@ def players(text: str) -> Players:
 
 
 def several_players(text: str) -> tuple[Players, ...]:
-    """Read ``beginner,improving``; each comes once."""
-    return tuple(dict.fromkeys(map(players, names(text))))
+    """Read ``beginner,improving``; they come in the order of what is asked of them."""
+    from render.arrange.demands import LIMITS
+
+    asked = [players(part) for part in names(text)]
+    for name in asked:
+        if asked.count(name) > 1:
+            raise argparse.ArgumentTypeError(f"{name} is there twice (got {text!r}): leave one away")
+    return tuple(name for name in LIMITS if name in asked)
 
 
 def add_sound_option(parser: argparse.ArgumentParser) -> None:
@@ -105,42 +113,66 @@ def add_performance_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--bits", type=int, choices=(16, 24), default=16, help="of WAV and FLAC (default 16)")
 
 
-def tunings_of(text: str) -> tuple[Tuning, ...]:
-    """Read tunings: ``high-g,low-g``, ``A4,D4,F#4,B4``, or both kinds in one list.
+def tunings_of(parts: Sequence[str]) -> tuple[Tuning, ...]:
+    """Read tunings from the parts of ``high-g,low-g``, of ``A4,D4,F#4,B4``, or of both kinds in one list.
 
-    A note begins a tuning of four notes, string 4 first; anything else is a tuning's name. Each comes once.
+    A note begins a tuning of four notes, string 4 first; anything else is a tuning's name. They come in the order of
+    the table, whatever the order asked, then those of four notes.
 
     Raises
     ------
     RequestError
-        A name isn't known, or there aren't four notes.
+        A name isn't known, there aren't four notes, or a tuning is there twice.
     """
-    from render.errors import ParameterError
-    from render.neck import tuning_named, tuning_of_pitches
-    from render.theory import Pitch
+    from render.neck import TUNINGS
 
-    parts = [part.strip() for part in text.split(",")]
-    found: list[Tuning] = []
-    try:
-        while parts:
-            if _is_note(parts[0]):
-                found.append(tuning_of_pitches(tuple(map(Pitch.parse, parts[:4]))))
-                parts = parts[4:]
-            else:
-                found.append(tuning_named(parts.pop(0)))
-    except ParameterError as error:
-        raise RequestError(f"--tuning: {error}") from None
-    return tuple(dict.fromkeys(found))
+    found: dict[tuple[int, ...], Tuning] = {}
+    at = 0
+    while at < len(parts):
+        notes = tuple(islice(takewhile(_is_note, parts[at:]), 4))
+        tuning = _named(parts[at]) if not notes else _of_notes(notes, parts[at + len(notes) :])
+        at += max(len(notes), 1)
+        strings = tuple(pitch.midi for pitch in tuning.open_pitches)
+        if strings in found:
+            again = ",".join(notes) or tuning.name
+            raise RequestError(f"--tuning: {again} is there twice: leave one away")
+        found[strings] = tuning
+    order = [*TUNINGS, "custom"]
+    return tuple(sorted(found.values(), key=lambda tuning: order.index(tuning.name)))
 
 
 def one_tuning_of(text: str) -> Tuning:
-    """Read one tuning: a name or four notes; `RequestError` for more."""
-    found = tunings_of(text)
-    if len(found) > 1:
+    """Read one tuning, a name or four notes; `RequestError` for more."""
+    first, *more = tunings_of(tuple(part.strip() for part in text.split(",")))
+    if more:
         raise RequestError(
-            f"--tuning: one track is in one tuning (got {text}); `tercet kit` makes a set for each"
+            f"--tuning: a track is in one tuning (got {text}): leave one, or let `tercet kit` make a set for each"
         )
-    return found[0]
+    return first
+
+
+def _named(name: str) -> Tuning:
+    from render.errors import ParameterError
+    from render.neck import tuning_named
+
+    try:
+        return tuning_named(name)
+    except ParameterError as error:
+        raise RequestError(f"--tuning: {error}") from None
+
+
+def _of_notes(notes: tuple[str, ...], rest: Sequence[str]) -> Tuning:
+    """Return the tuning of up to four notes; what comes after them may be what spoils them."""
+    from render.neck import TUNINGS, tuning_of_pitches
+    from render.theory import Pitch
+
+    if len(notes) < 4:
+        spoilt = f", then {rest[0]!r}, which is no note" if rest and rest[0] not in TUNINGS else ""
+        raise RequestError(
+            f"--tuning: a tuning must have four notes, string 4 first (got {len(notes)}: {','.join(notes)}{spoilt}): "
+            f"write all four, such as A4,D4,F#4,B4"
+        )
+    return tuning_of_pitches(tuple(map(Pitch.parse, notes)))
 
 
 def _is_note(text: str) -> bool:

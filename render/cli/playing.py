@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import argparse
 import os
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from itertools import product
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from render.cli.options import count_in_of, one_tuning_of, tuned_and_moved, tunings_of
 from render.cli.talk import say
+from render.errors import RequestError
 
 if TYPE_CHECKING:
     from render.arrange import Arrangement
@@ -32,9 +33,14 @@ units of `render.arrange.demands.COSTS`: about a change of position a note."""
 
 @dataclass(frozen=True, slots=True)
 class PlayedSet:
-    """One set of a kit: its name, empty where there is only one, and how it is played."""
+    """One set of a kit and how it is played.
 
-    name: str
+    `folder_name` is its folder in the song's own, `title` what tags and messages call it; both are empty where there is
+    only one set.
+    """
+
+    folder_name: str
+    title: str
     playing: Playing
 
 
@@ -49,8 +55,8 @@ def played_song(
 
     written = read_song(Path(arguments.song))
     tuning = one_tuning_of(arguments.tuning) if arguments.tuning else None
-    song, strings = _for_hands(written, arguments.transpose, tuning, arguments.players)
-    arrangement = arrange(song, strings)
+    song, strings = _tuned(written, arguments.transpose, tuning)
+    arrangement = arrange(_played_by(song, arguments.players), strings)
     playing = Playing(arrangement, _synthesiser(arguments, song), seed=arguments.seed, dry=arguments.dry)
     indices = None
     if bars:
@@ -66,91 +72,108 @@ def played_sets(arguments: argparse.Namespace) -> tuple[tuple[PlayedSet, ...], i
     Returns
     -------
     sets, count_in_bars
-        In the order asked for, tunings first. All share bars and key, and the gain of the first.
+        In the order of their tunings, then of their players. All share key and bars.
     """
     from render.song import read_song
     from render.tracks.kit import Playing
 
     written = read_song(Path(arguments.song))
     tunings: tuple[Tuning | None, ...] = tunings_of(arguments.tuning) if arguments.tuning else (None,)
-    players: tuple[Players | None, ...] = arguments.players or (None,)
+    hands: tuple[Players | None, ...] = arguments.players or (None,)
     synthesiser = _synthesiser(arguments, written)
     sets: list[PlayedSet] = []
-    for tuning, hands in product(tunings, players):
-        parts = [_tuning_name(tuning)] if tuning and len(tunings) > 1 else []
-        name = "-".join([*parts, *([hands] if hands and len(players) > 1 else [])])
-        arrangement = _in_a_set(written, arguments.transpose, tuning, hands, name)
-        source = sets[0].playing if sets else None
-        playing = Playing(
-            arrangement, synthesiser, seed=arguments.seed, dry=arguments.dry, gain_source=source
-        )
-        sets.append(PlayedSet(name, playing))
+    for tuning in tunings:
+        several = len(tunings) > 1
+        song, strings = _tuned(written, arguments.transpose, tuning, name_it=several)
+        parts = _parts(song, strings, hands)
+        if several:
+            parts = _lower_where_better(parts, song, hands, arguments.transpose)
+        for players, part in zip(hands, parts, strict=True):
+            words = [_tuning_name(strings) if several else "", (players or "") if len(hands) > 1 else ""]
+            title = ", ".join(filter(None, words))
+            playing = Playing(part, synthesiser, seed=arguments.seed, dry=arguments.dry)
+            sets.append(PlayedSet(_folder_name(title), title, playing))
     return tuple(sets), count_in_of(arguments.count_in, written)
 
 
-def _in_a_set(
-    written: Song, transpose: int, tuning: Tuning | None, players: Players | None, name: str
-) -> Arrangement:
-    """Arrange a song for one set; where there are several, beginners get the simple part.
-
-    Beside other tunings, one that isn't reentrant may take the tune an octave lower.
-    """
-    from render.arrange import arrange
-
-    song, strings = _for_hands(written, transpose, tuning, players)
-    simple = players == "beginner" and name.endswith("beginner")
-    arrangement = arrange(song, strings, simple=simple)
-    if tuning is not None and name.startswith(_tuning_name(tuning)):
-        arrangement = _lower_where_better(arrangement, song, name, simple=simple)
-    return arrangement
-
-
-def _for_hands(
-    written: Song, transpose: int, tuning: Tuning | None, players: Players | None
+def _tuned(
+    written: Song, transpose: int, tuning: Tuning | None, *, name_it: bool = False
 ) -> tuple[Song, Tuning]:
-    """Return a song for some hands in some tuning, and say what had to be dropped."""
+    """Return a song in its key and its tuning, and say what had to be dropped, for which tuning if asked."""
     song, strings, dropped = tuned_and_moved(written, transpose, tuning)
     if dropped:
-        where = f" for {_tuning_name(strings)}" if tuning is not None else ""
-        say(f"pins are for the song as written and were dropped{where}: {', '.join(dropped)}")
-    return replace(song, players=players) if players else song, strings
+        where = f"{_tuning_name(strings)}: " if name_it else ""
+        say(f"{where}pins are for the song as written and were dropped: {', '.join(dropped)}")
+    return song, strings
+
+
+def _played_by(song: Song, players: Players | None) -> Song:
+    return replace(song, players=players) if players else song
+
+
+def _parts(song: Song, tuning: Tuning, hands: Sequence[Players | None]) -> list[Arrangement]:
+    """Return a part for each of the players; beginners beside others get the simple one."""
+    from render.arrange import arrange
+
+    return [
+        arrange(_played_by(song, players), tuning, simple=players == "beginner" and len(hands) > 1)
+        for players in hands
+    ]
 
 
 def _tuning_name(tuning: Tuning) -> str:
-    """Return a tuning's name, or its notes as they can stand in a file's name: ``a4-d4-fs4-b4``."""
-    if tuning.name != "custom":
-        return tuning.name
-    return "-".join(str(pitch).replace("#", "s").lower() for pitch in tuning.open_pitches)
+    """Return a tuning's name, or its notes: ``A4 D4 F#4 B4``."""
+    return tuning.name if tuning.name != "custom" else " ".join(map(str, tuning.open_pitches))
 
 
-def _lower_where_better(arrangement: Arrangement, song: Song, name: str, *, simple: bool) -> Arrangement:
-    """Return the arrangement, or one with the tune an octave lower where that lies much better for these strings.
+def _folder_name(title: str) -> str:
+    """Return a set's title as a folder's name that every system takes: ``low-g-beginner``, ``a4-d4-fs4-b4``."""
+    return title.replace(", ", "-").replace(" ", "-").replace("#", "s").lower()
 
-    A song that pins its fingering for these strings stays where it is.
+
+def _lower_where_better(
+    parts: list[Arrangement], song: Song, hands: Sequence[Players | None], transpose: int
+) -> list[Arrangement]:
+    """Return the parts, or those of the tune an octave lower where that lies much better on these strings.
+
+    All players of one tuning stay together. Strings of which the fourth is high stay where they are, and so does a
+    song that pins its fingering for these strings.
     """
-    from render.arrange import arrange
-    from render.errors import RequestError
-    from render.song import transpose_song
+    from render.song.transpose import MOST_SEMITONES, transpose_song
 
-    if arrangement.tuning.reentrant:
-        return arrangement
+    tuning = parts[0].tuning
+    if tuning.reentrant or transpose - 12 < -MOST_SEMITONES:
+        return parts
     try:
         moved, dropped = transpose_song(song, -12)
     except RequestError:
-        return arrangement
+        return parts
     if dropped:
-        return arrangement
-    lower = arrange(moved, arrangement.tuning, simple=simple)
-    notes = sum(gesture.notes[-1].part == "tune" for gesture in arrangement.gestures)
-    better = arrangement.cost - lower.cost >= BETTER_COST_PER_NOTE * max(notes, 1)
-    if not better or _unplayable(lower) > _unplayable(arrangement):
-        return arrangement
-    say(f"{name}: the tune is an octave lower, where it lies better on these strings")
+        return parts
+    lower = _parts(moved, tuning, hands)
+    if not _much_better(lower, parts):
+        return parts
+    say(
+        f"{_tuning_name(tuning)}: the tune is an octave lower, where it lies better on these strings "
+        f"(one track alone: tercet render --transpose {transpose - 12} --tuning {_asked_as(tuning)})"
+    )
     return lower
 
 
-def _unplayable(arrangement: Arrangement) -> int:
-    return sum(problem.unplayable for problem in arrangement.problems)
+def _asked_as(tuning: Tuning) -> str:
+    return _tuning_name(tuning).replace(" ", ",")
+
+
+def _much_better(ours: Sequence[Arrangement], others: Sequence[Arrangement]) -> bool:
+    """Return whether more of the tune can be played, or all that can is much easier for the hands."""
+    more = _unplayable(others) - _unplayable(ours)
+    notes = sum(gesture.notes[-1].part == "tune" for part in others for gesture in part.gestures)
+    eased = sum(part.cost for part in others) - sum(part.cost for part in ours)
+    return more > 0 or (more == 0 and eased >= BETTER_COST_PER_NOTE * max(notes, 1))
+
+
+def _unplayable(parts: Sequence[Arrangement]) -> int:
+    return sum(problem.unplayable for part in parts for problem in part.problems)
 
 
 def _synthesiser(arguments: argparse.Namespace, song: Song) -> Synthesiser:
@@ -161,9 +184,9 @@ def _synthesiser(arguments: argparse.Namespace, song: Song) -> Synthesiser:
     return FluidSynthesiser(font.sound)
 
 
-def show_problems(arrangement: Arrangement, set_name: str = "") -> None:
+def show_problems(arrangement: Arrangement, set_title: str = "") -> None:
     """Say what the players can't do as written; where there are several sets, for which."""
-    start = f"{set_name}, " if set_name else ""
+    start = f"{set_title}: " if set_title else ""
     for problem in arrangement.problems[:MOST_PROBLEMS_SHOWN]:
         remedy = f" Remedy: {problem.remedy}." if problem.remedy else ""
         say(f"{start}bar {problem.bar_number} ({problem.section}): {problem.message}.{remedy}")

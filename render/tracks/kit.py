@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from fractions import Fraction
@@ -17,12 +17,21 @@ from render.perform import Take, Timeline, lay_out, perform
 from render.sound import SAMPLE_RATE_HZ, Stems, Synthesiser
 from render.tracks.encoding import Bits, TrackWriter, track_format
 from render.tracks.files import whole_file
-from render.tracks.loudness import song_gain_db
+from render.tracks.loudness import song_gain_db, true_peak_dbtp
 from render.tracks.mixing import highest_peak, mix_blocks, mix_layers
 from render.tracks.recipes import RECIPES, Recipe
 from render.tracks.tags import Tags
 
-__all__ = ["Playing", "TrackFile", "kit_files", "slug", "speed_name", "track_title", "write_tracks"]
+__all__ = [
+    "Playing",
+    "TrackFile",
+    "kit_files",
+    "room_db",
+    "slug",
+    "speed_name",
+    "track_title",
+    "write_tracks",
+]
 
 ENCODERS = 2
 """Tracks written at the same time; numpy and libsndfile let go of the interpreter while they work."""
@@ -42,28 +51,18 @@ class Playing:
         What it is played with.
     seed, dry
         As in `perform`.
-    gain_source
-        The playing whose demo gives the gain, where several sets of one song share it; this one without it.
     """
 
     def __init__(
-        self,
-        arrangement: Arrangement,
-        synthesiser: Synthesiser,
-        *,
-        seed: int = 1,
-        dry: bool = False,
-        gain_source: Playing | None = None,
+        self, arrangement: Arrangement, synthesiser: Synthesiser, *, seed: int = 1, dry: bool = False
     ) -> None:
         self.arrangement = arrangement
         self.synthesiser = synthesiser
-        self._gain_source = gain_source
         self._seed = seed
         self._dry = dry
         self._takes: dict[Timeline, Take] = {}
         self._kept_stems: Stems | None = None
         self._demo_gains_db: dict[float, float] = {}
-        self._rooms_db: dict[Timeline, float] = {}
 
     def take(self, timeline: Timeline) -> Take:
         """Return the take of a timeline; each is performed once."""
@@ -83,11 +82,17 @@ class Playing:
         """Forget the stems that are kept; they are made again when they are asked for."""
         self._kept_stems = None
 
-    def room_db(self, timeline: Timeline) -> float:
-        """Return the gain that brings the highest sample of any choice of a timeline's layers just under full scale."""
-        if timeline not in self._rooms_db:
-            self._rooms_db[timeline] = _room_db(self.stems(timeline))
-        return self._rooms_db[timeline]
+    def demo_gain_db(self, ceiling_dbtp: float) -> float:
+        """Return the gain that the demo at full speed asks for; its true peak then passes no ceiling."""
+        if ceiling_dbtp not in self._demo_gains_db:
+            gain_db = song_gain_db(mix_layers(self.stems(self._whole)), SAMPLE_RATE_HZ, ceiling_dbtp)
+            self._demo_gains_db[ceiling_dbtp] = min(gain_db, room_db(self.stems(self._whole)))
+        return self._demo_gains_db[ceiling_dbtp]
+
+    @cached_property
+    def demo_peak_dbtp(self) -> float:
+        """The true peak of the demo at full speed, before any gain."""
+        return true_peak_dbtp(mix_layers(self.stems(self._whole)))
 
     def gain_db(self, ceiling_dbtp: float, stems: Stems) -> float:
         """Return the gain of the song's tracks: from its demo at full speed, whatever is asked for.
@@ -100,16 +105,8 @@ class Playing:
             What will be written: should a choice of its layers still pass full scale (other speeds let other
             notes ring together), it gets that much less.
         """
-        source = self._gain_source or self
-        room_db = self.room_db(self._whole) if stems is self._kept_stems else _room_db(stems)
-        return min(source.demo_gain_db(ceiling_dbtp), room_db)
-
-    def demo_gain_db(self, ceiling_dbtp: float) -> float:
-        """Return the gain that the demo at full speed asks for; worked out once for each ceiling."""
-        if ceiling_dbtp not in self._demo_gains_db:
-            gain_db = song_gain_db(mix_layers(self.stems(self._whole)), SAMPLE_RATE_HZ, ceiling_dbtp)
-            self._demo_gains_db[ceiling_dbtp] = min(gain_db, self.room_db(self._whole))
-        return self._demo_gains_db[ceiling_dbtp]
+        gain_db = self.demo_gain_db(ceiling_dbtp)
+        return gain_db if stems is self._kept_stems else min(gain_db, room_db(stems))
 
     @cached_property
     def _whole(self) -> Timeline:
@@ -119,7 +116,7 @@ class Playing:
         )
 
 
-def _room_db(stems: Stems) -> float:
+def room_db(stems: Stems) -> float:
     """Return the gain that brings the highest sample of any choice of layers just under full scale."""
     peak = highest_peak(stems)
     return -UNDER_FULL_SCALE_DB - 20.0 * math.log10(peak) if peak > 0.0 else math.inf
@@ -129,7 +126,7 @@ def _room_db(stems: Stems) -> float:
 class TrackFile:
     """A track to be written: where, which layers, how fast.
 
-    `number` is its number among the tracks of a kit, 0 for none; `set_name` says which set of the kit it belongs to,
+    `number` is its number among the tracks of a kit, 0 for none; `set_title` says which set of the kit it belongs to,
     where there are several.
     """
 
@@ -137,7 +134,7 @@ class TrackFile:
     recipe: Recipe
     speed: Fraction = Fraction(1)
     number: int = 0
-    set_name: str = ""
+    set_title: str = ""
 
 
 def slug(title: str) -> str:
@@ -155,9 +152,9 @@ def speed_name(speed: Fraction) -> str:
     return "" if speed == 1 else f"{float(speed * 100):g}"
 
 
-def track_title(title: str, recipe: Recipe, speed: Fraction, set_name: str = "") -> str:
-    """Return what a player shows: ``Harbour Lanterns (without melody, 60%)``."""
-    words = [set_name, recipe.name.replace("-", " "), f"{speed_name(speed)}%" if speed != 1 else ""]
+def track_title(title: str, recipe: Recipe, speed: Fraction, set_title: str = "") -> str:
+    """Return what a player shows: ``Harbour Lanterns (low-g, without melody, 60%)``."""
+    words = [set_title, recipe.name.replace("-", " "), f"{speed_name(speed)}%" if speed != 1 else ""]
     return f"{title} ({', '.join(filter(None, words))})"
 
 
@@ -166,7 +163,7 @@ def kit_files(
     recipes: Sequence[Recipe] = RECIPES,
     speeds: Sequence[Fraction] = (Fraction(1),),
     ending: str = ".wav",
-    set_name: str = "",
+    set_title: str = "",
 ) -> tuple[TrackFile, ...]:
     """Return the tracks of a kit with names that sort in class order: ``01-demo.wav``, ``02-without-melody-60.wav``."""
     built_in = [recipe.name for recipe in RECIPES]
@@ -175,7 +172,7 @@ def kit_files(
         for recipe in recipes:
             number = built_in.index(recipe.name) + 1
             parts = [f"{number:02}", recipe.name, *([speed_name(speed)] if speed != 1 else [])]
-            files.append(TrackFile(folder / ("-".join(parts) + ending), recipe, speed, number, set_name))
+            files.append(TrackFile(folder / ("-".join(parts) + ending), recipe, speed, number, set_title))
     return tuple(files)
 
 
@@ -185,7 +182,7 @@ def write_tracks(
     playing: Playing,
     *,
     bits: Bits = 16,
-    room_db: float = math.inf,
+    gains_db: Mapping[float, float] | None = None,
     done: Callable[[TrackFile], None] | None = None,
 ) -> None:
     """Write tracks that share one timeline, each whole or not at all.
@@ -200,8 +197,8 @@ def write_tracks(
         Where the song's gain and its titles come from.
     bits
         16 or 24, for WAV and FLAC.
-    room_db
-        The gain is never higher: the room that all sets of a kit have, so that all get the same.
+    gains_db
+        The gain for each format's ceiling, where several sets of the song share it; the song's own without it.
     done
         Called after each file is in its place.
 
@@ -212,20 +209,21 @@ def write_tracks(
     OutputError
         A file can't be written; no half file is left.
     """
-    ceilings = {track_format(file.path).encode_ceiling_dbtp for file in files}
-    gains = {ceiling: min(playing.gain_db(ceiling, stems), room_db) for ceiling in ceilings}
+    if gains_db is None:
+        ceilings = {track_format(file.path).encode_ceiling_dbtp for file in files}
+        gains_db = {ceiling: playing.gain_db(ceiling, stems) for ceiling in ceilings}
     song = playing.arrangement.song
 
     def write(file: TrackFile) -> None:
         tags = Tags(
-            title=track_title(song.title, file.recipe, file.speed, file.set_name),
+            title=track_title(song.title, file.recipe, file.speed, file.set_title),
             artist=song.composer,
-            album=f"{song.title} ({file.set_name})" if file.set_name else song.title,
+            album=f"{song.title} ({file.set_title})" if file.set_title else song.title,
             track_number=file.number,
             licence=song.licence,
         )
         with whole_file(file.path) as temporary, TrackWriter(temporary, tags=tags, bits=bits) as writer:
-            gain_db = gains[track_format(file.path).encode_ceiling_dbtp]
+            gain_db = gains_db[track_format(file.path).encode_ceiling_dbtp]
             for block in mix_blocks(stems, file.recipe.layers, gain_db):
                 writer.write(block)
         if done is not None:

@@ -208,7 +208,10 @@ def test_json_without_tunings_ranks_each_by_itself(gate: Path, tercet: Run) -> N
     ("options", "told"),
     [
         (["--tuning", "highg"], "--tuning: a tuning must be one of high-g, low-g, baritone, or four notes"),
-        (["--tuning", "A4,D4,F#4"], "--tuning: a tuning must have four notes, string 4 first (got 3)"),
+        (
+            ["--tuning", "A4,D4,F#4"],
+            "--tuning: a tuning must have four notes, string 4 first (got 3: A4,D4,F#4)",
+        ),
         (["--tuning", ""], "--tuning: a tuning must be one of"),
         (
             ["--voice", "B9-"],
@@ -253,8 +256,8 @@ def test_wrong_usage(gate: Path, tercet: Run) -> None:
 
 
 def test_tunings_are_read_each_once() -> None:
-    found = tunings_of("low-g, A4,D4,F#4,B4, low-g,G4,C4,E4,A4")
-    assert [tuning.name for tuning in found] == ["low-g", "custom", "high-g"]
+    found = tunings_of(("low-g", "A4", "D4", "F#4", "B4", "high-g"))
+    assert [tuning.name for tuning in found] == ["high-g", "low-g", "custom"]
 
 
 def test_a_range_of_one_note_is_a_voice_and_dashes_are_alike() -> None:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import resource
 import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
 
+import mido
 import pytest
 import soundfile
 
@@ -71,6 +73,134 @@ def test_speeds_formats_and_tracks(song: Path, tmp_path: Path, tercet: Run) -> N
     slow = soundfile.SoundFile(tmp_path / "out" / "two-kettles" / "01-demo-60.flac")
     assert slow.title == "Two Kettles (demo, 60%)"
     assert slow.artist == "Tercet example songs"
+
+
+def test_a_set_for_each_tuning_and_all_players(song: Path, tmp_path: Path, tercet: Run) -> None:
+    ran = tercet(
+        "kit",
+        song,
+        "-o",
+        tmp_path,
+        "--tracks",
+        "demo",
+        "--formats",
+        "flac",
+        "--tuning",
+        "low-g,A4,D4,F#4,B4,high-g",
+        "--players",
+        "improving,beginner",
+    )
+    assert ran.code == 0
+    folder = tmp_path / "two-kettles"
+    titles = {
+        "a4-d4-fs4-b4-beginner": "A4 D4 F#4 B4, beginner",
+        "a4-d4-fs4-b4-improving": "A4 D4 F#4 B4, improving",
+        "high-g-beginner": "high-g, beginner",
+        "high-g-improving": "high-g, improving",
+        "low-g-beginner": "low-g, beginner",
+        "low-g-improving": "low-g, improving",
+    }
+    assert sorted(path.name for path in folder.iterdir()) == list(titles)
+    for name, title in titles.items():
+        assert sorted(path.name for path in (folder / name).iterdir()) == ["01-demo.flac", "two-kettles.mid"]
+        assert f"{folder / name}/\n" in ran.out
+        demo = soundfile.SoundFile(folder / name / "01-demo.flac")
+        assert demo.title == f"Two Kettles ({title}, demo)"
+        assert demo.album == f"Two Kettles ({title})"
+        assert demo.tracknumber == "1"
+
+
+def test_beginners_beside_others_have_one_strum_a_bar_and_alone_the_whole_part(
+    song: Path, tmp_path: Path, tercet: Run
+) -> None:
+    def actions(*players: str) -> dict[str, int]:
+        out = tmp_path / "-".join(players)
+        assert tercet("kit", song, "-o", out, "--tracks", "demo", "--players", ",".join(players)).code == 0
+        return {path.parent.name: _notes_at_once(path) for path in out.rglob("*.mid")}
+
+    beside = actions("beginner", "improving")
+    assert beside["beginner"] < beside["improving"]
+    assert actions("beginner")["two-kettles"] > beside["beginner"]
+
+
+def _notes_at_once(path: Path) -> int:
+    """Return how many notes the melody has in a MIDI file: a roll counts each of its strings."""
+    (melody,) = (track for track in mido.MidiFile(path).tracks if track.name == "melody")
+    return sum(message.type == "note_on" and message.velocity > 0 for message in melody)
+
+
+def test_one_tuning_or_one_player_makes_no_folder(song: Path, tmp_path: Path, tercet: Run) -> None:
+    ran = tercet("kit", song, "-o", tmp_path, "--tracks", "demo", "--tuning", "low-g", "--players", "free")
+    assert ran.code == 0
+    folder = tmp_path / "two-kettles"
+    assert sorted(path.name for path in folder.iterdir()) == ["01-demo.wav", "two-kettles.mid"]
+
+
+def test_a_tune_an_octave_lower_is_said_and_one_track_can_follow(
+    song: Path, tmp_path: Path, tercet: Run
+) -> None:
+    song.write_text(
+        song.read_text("utf-8").replace("G4 A G", "C5 D5 C").replace("B4:2 A", "B4:2 D5"), "utf-8"
+    )
+    kit = ("kit", song, "-o", tmp_path, "--tracks", "demo", "--tuning")
+    ran = tercet(*kit, "baritone,high-g")
+    assert ran.code == 0
+    assert "baritone: the tune is an octave lower" in ran.err
+    assert "high-g: the tune" not in ran.err
+    assert "tercet render --transpose -12 --tuning baritone" in ran.err
+    assert "octave" not in tercet(*kit[:3], tmp_path / "alone", *kit[4:], "baritone").err
+    one = tmp_path / "one.mid"
+    tercet("render", song, "-o", one, "--transpose", "-12", "--tuning", "baritone")
+    assert one.read_bytes() == (tmp_path / "two-kettles" / "baritone" / "two-kettles.mid").read_bytes()
+
+
+def test_pins_are_dropped_where_said_and_keep_the_octave_of_their_own_tuning(
+    song: Path, tmp_path: Path, tercet: Run
+) -> None:
+    written = song.read_text("utf-8").replace("G4 A G", "C5[1] D5 C").replace("B4:2 A", "B4:2 D5")
+    song.write_text(written.replace("key: C", "tuning: baritone\nkey: C"), "utf-8")
+    kit = ("kit", song, "-o", tmp_path, "--tracks", "demo", "--tuning", "baritone,low-g")
+    ran = tercet(*kit)
+    assert ran.code == 0
+    assert "low-g: pins are for the song as written and were dropped: verse, bar 1: the pin [1]" in ran.err
+    assert "baritone: pins" not in ran.err
+    assert "octave lower" not in ran.err
+    assert "baritone: the tune is an octave lower" in tercet(*kit, "--transpose", "-1").err
+    assert "octave lower" not in tercet(*kit, "--transpose", "-13").err
+
+
+def test_what_hands_can_not_do_is_said_for_each_set(song: Path, tmp_path: Path, tercet: Run) -> None:
+    song.write_text(song.read_text("utf-8").replace("G4 A G", "G3 A4 G"), encoding="utf-8")
+    ran = tercet("kit", song, "-o", tmp_path, "--tracks", "demo", "--tuning", "high-g,low-g")
+    assert ran.code == 0
+    assert "high-g: bar 1 (verse): G3" in ran.err
+    assert "low-g: bar 1" not in ran.err
+
+
+@pytest.mark.parametrize(
+    ("asked", "code", "says"),
+    [
+        (["--tuning", "high-g,guitar"], 1, r"one of high-g, low-g, baritone, or four notes \(got 'guitar'\)"),
+        (["--tuning", "high-g,low-g,high-g"], 1, "high-g is there twice: leave one away"),
+        (["--tuning", "high-g,G4,C4,E4,A4"], 1, "G4,C4,E4,A4 is there twice"),
+        (
+            ["--tuning", "A4,D4,F#4,low-g"],
+            1,
+            r"four notes, string 4 first \(got 3: A4,D4,F#4\): write all four",
+        ),
+        (["--tuning", "A4,D4,X4,B4"], 1, r"\(got 2: A4,D4, then 'X4', which is no note\)"),
+        (["--tuning", "A4,D4,F#4,B4,C4"], 1, r"\(got 1: C4\)"),
+        (["--players", "beginner,pro"], 2, r"players must be beginner, improving, free \(got 'pro'\)"),
+        (["--players", "free,free"], 2, "free is there twice"),
+    ],
+)
+def test_sets_that_can_not_be_made_are_refused_before_any_work(
+    song: Path, tmp_path: Path, tercet: Run, asked: list[str], code: int, says: str
+) -> None:
+    ran = tercet("kit", song, "-o", tmp_path / "out", *asked)
+    assert ran.code == code
+    assert re.search(says, ran.err)
+    assert not (tmp_path / "out").exists()
 
 
 def test_mistakes_of_all_songs_before_any_work(song: Path, tmp_path: Path, tercet: Run) -> None:

@@ -103,6 +103,21 @@ def test_midi_in_another_key_and_tuning(song: Path, tmp_path: Path, tercet: Run)
     assert max(second) == max(first) + 2
 
 
+def test_players_choose_what_the_hands_are_asked_to_do(song: Path, tmp_path: Path, tercet: Run) -> None:
+    """The song doesn't say who plays: as asked is as written, and others play otherwise."""
+    written = song.read_text("utf-8").replace("G4 A G", "C5 E5 G")
+    song.write_text(written, "utf-8")
+    assert tercet("render", song, "-o", tmp_path / "asked.mid", "--players", "free").code == 0
+    assert tercet("render", song, "-o", tmp_path / "beginner.mid", "--players", "beginner").code == 0
+    song.write_text(written.replace("key: C", "players: free\nkey: C"), "utf-8")
+    assert tercet("render", song, "-o", tmp_path / "written.mid").code == 0
+    free, beginner, as_written = (
+        (tmp_path / f"{name}.mid").read_bytes() for name in ("asked", "beginner", "written")
+    )
+    assert free == as_written
+    assert free != beginner
+
+
 def test_a_track_by_name_and_its_near_miss(song: Path, tmp_path: Path, tercet: Run) -> None:
     assert tercet("render", song, "-o", tmp_path / "a.wav", "--track", "only-strums").code == 0
     missed = tercet("render", song, "-o", tmp_path / "b.wav", "--track", "without-meldy")
@@ -124,6 +139,8 @@ def test_a_track_by_name_and_its_near_miss(song: Path, tmp_path: Path, tercet: R
         (["--transpose", "40"], 1, "-24 to 24"),
         (["--tuning", "open-d"], 1, "must be one of high-g, low-g, baritone"),
         (["--tuning", "A4,D4"], 1, "four notes"),
+        (["--tuning", "high-g,low-g"], 1, "leave one, or let `tercet kit` make a set for each"),
+        (["--players", "pro"], 2, "players must be beginner, improving, free"),
         (["--count-in", "9"], 1, "0 to 8 bars"),
         (["--sound", "no-such-font"], 3, "no-such-font"),
     ],
