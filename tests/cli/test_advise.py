@@ -212,7 +212,7 @@ def test_json_without_tunings_ranks_each_by_itself(gate: Path, tercet: Run) -> N
             ["--tuning", "A4,D4,F#4"],
             "--tuning: a tuning must have four notes, string 4 first (got 3: A4,D4,F#4)",
         ),
-        (["--tuning", ""], "--tuning: a tuning must be one of"),
+        (["--tuning", "high-g,high-g"], "--tuning: high-g is there twice"),
         (
             ["--voice", "B9-"],
             "--voice must be low (G3 to C5), high (D4 to F5) or a range such as A3-D5 (got 'B9-')",
