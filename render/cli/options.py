@@ -13,12 +13,13 @@ if TYPE_CHECKING:
     from fractions import Fraction
 
     from render.neck import Tuning
-    from render.song import Layer, Players, Song
+    from render.song import Feel, Layer, Players, Song
 
 __all__ = [
     "add_performance_options",
     "add_sound_option",
     "count_in_of",
+    "feel",
     "layer",
     "names",
     "one_tuning_of",
@@ -77,6 +78,16 @@ def players(text: str) -> Players:
     raise argparse.ArgumentTypeError(f"players must be {', '.join(LIMITS)} (got {text!r})")
 
 
+def feel(text: str) -> Feel:
+    """Read how exactly the players keep together."""
+    from render.perform.feel import FEELS
+
+    for name in FEELS:
+        if text == name:
+            return name
+    raise argparse.ArgumentTypeError(f"the feel must be {', '.join(FEELS)} (got {text!r})")
+
+
 def several_players(text: str) -> tuple[Players, ...]:
     """Read ``beginner,improving``; they come in the order of what is asked of them."""
     from render.arrange.demands import LIMITS
@@ -106,6 +117,9 @@ def add_performance_options(parser: argparse.ArgumentParser) -> None:
     add_sound_option(parser)
     parser.add_argument(
         "--dry", action="store_true", help="exactly on the beat and at the marks, like a machine"
+    )
+    parser.add_argument(
+        "--feel", type=feel, metavar="WORD", help="how exactly they keep together: steady, natural or loose"
     )
     parser.add_argument(
         "--seed", type=int, default=1, metavar="N", help="another number plays it a little differently"

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from render.arrange import Arrangement
     from render.neck import Tuning
     from render.perform import Timeline
-    from render.song import Players, Song
+    from render.song import Feel, Players, Song
     from render.sound import Synthesiser
     from render.tracks.kit import Playing
 
@@ -53,7 +53,7 @@ def played_song(
     from render.song import read_song
     from render.tracks.kit import Playing
 
-    written = read_song(Path(arguments.song))
+    written = _as_asked(read_song(Path(arguments.song)), arguments.feel)
     tuning = one_tuning_of(arguments.tuning) if arguments.tuning else None
     song, strings = _tuned(written, arguments.transpose, tuning)
     arrangement = arrange(_played_by(song, arguments.players), strings)
@@ -77,7 +77,7 @@ def played_sets(arguments: argparse.Namespace) -> tuple[tuple[PlayedSet, ...], i
     from render.song import read_song
     from render.tracks.kit import Playing
 
-    written = read_song(Path(arguments.song))
+    written = _as_asked(read_song(Path(arguments.song)), arguments.feel)
     tunings: tuple[Tuning | None, ...] = tunings_of(arguments.tuning) if arguments.tuning else (None,)
     hands: tuple[Players | None, ...] = arguments.players or (None,)
     synthesiser = _synthesiser(arguments, written)
@@ -105,6 +105,10 @@ def _tuned(
         where = f"{_tuning_name(strings)}: " if name_it else ""
         say(f"{where}pins are for the song as written and were dropped: {', '.join(dropped)}")
     return song, strings
+
+
+def _as_asked(song: Song, feel: Feel | None) -> Song:
+    return replace(song, feel=feel) if feel else song
 
 
 def _played_by(song: Song, players: Players | None) -> Song:

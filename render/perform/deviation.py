@@ -16,7 +16,9 @@ from hashlib import blake2b
 from math import sqrt
 from struct import Struct
 
-__all__ = ["LEVEL_SD_DB", "OWN_SD_S", "TOGETHER_SD_S", "level_deviation_db", "time_deviation_s"]
+from render.perform.feel import FEELS, FeelFigures
+
+__all__ = ["level_deviation_db", "step_deviation", "time_deviation_s"]
 
 OCTAVES = 7
 """Processes that change every 1, 2, 4, … 64 pulses."""
@@ -24,12 +26,6 @@ OCTAVES = 7
 OCTAVE_RATIO = 0.87
 """Spread of each process relative to the next quicker one. Steps that are joined by lines hold less of their high
 frequencies than bare steps; this brings the spectrum's slope back to 0.95 (measured; 1.24 with equal spreads)."""
-
-TOGETHER_SD_S = 0.006
-OWN_SD_S = 0.0025
-"""What all three layers share, and what each adds of its own: 6.5 ms in all; a good amateur ensemble has 5–15 ms."""
-
-LEVEL_SD_DB = 0.6
 
 LIMIT_SD = 2.5
 """No deviation is larger than this many standard deviations."""
@@ -80,8 +76,15 @@ def _process(seed: int, section: str, pass_number: int, who: str) -> _Process:
     return _Process(f"{seed}/{pass_number}/{who}", section)
 
 
-def time_deviation_s(seed: int, section: str, pass_number: int, layer: str, pulse: Fraction) -> float:
-    """Return how late (positive) or early a place is played, in seconds.
+def time_deviation_s(
+    seed: int,
+    section: str,
+    pass_number: int,
+    layer: str,
+    pulse: Fraction,
+    feel: FeelFigures = FEELS["natural"],
+) -> float:
+    """Return how late (positive) or early a place is played at 100 pulses a minute, in seconds.
 
     Parameters
     ----------
@@ -91,12 +94,32 @@ def time_deviation_s(seed: int, section: str, pass_number: int, layer: str, puls
         The place: pulses from the start of the section (negative in a pick-up).
     layer
         Who plays: each has a part of its own besides the part that all share.
+    feel
+        How large both parts are.
     """
     shared = _process(seed, section, pass_number, "together").at(pulse)
     own = _process(seed, section, pass_number, layer).at(pulse)
-    return TOGETHER_SD_S * shared + OWN_SD_S * own
+    return feel.together_sd_s * shared + feel.own_sd_s * own
 
 
-def level_deviation_db(seed: int, section: str, pass_number: int, layer: str, pulse: Fraction) -> float:
+def level_deviation_db(
+    seed: int,
+    section: str,
+    pass_number: int,
+    layer: str,
+    pulse: Fraction,
+    feel: FeelFigures = FEELS["natural"],
+) -> float:
     """Return how much louder or softer than its mark a gesture is played, in dB; parameters as above."""
-    return LEVEL_SD_DB * _process(seed, section, pass_number, f"{layer} level").at(pulse)
+    return feel.level_sd_db * _process(seed, section, pass_number, f"{layer} level").at(pulse)
+
+
+def step_deviation(
+    seed: int, section: str, pass_number: int, layer: str, pulse: Fraction, step: int
+) -> float:
+    """Return by how much a step between two strings of a gesture is off, of spread 1, at most `LIMIT_SD`.
+
+    `step` counts the steps of the gesture from 0; the other parameters are as above. Each step is by itself: a thumb
+    doesn't fall across strings as evenly as it keeps time.
+    """
+    return _process(seed, section, pass_number, f"{layer} step {step}").at(pulse)

@@ -10,9 +10,11 @@ from itertools import groupby
 from math import inf
 
 from render.arrange import Arrangement, Gesture
-from render.perform.deviation import level_deviation_db, time_deviation_s
+from render.perform.deviation import level_deviation_db, step_deviation, time_deviation_s
+from render.perform.feel import FEELS, pulse_scale
 from render.perform.levels import gesture_level_db, level_lines, string_levels_db, velocity_of_level
 from render.perform.model import Take, TakeNote, Timeline
+from render.perform.ringing import note_ends
 from render.perform.spread import string_delays_s
 from render.perform.swing import Swing
 from render.perform.tempo import Clock, piece_clock
@@ -74,18 +76,36 @@ def perform(arrangement: Arrangement, timeline: Timeline, *, seed: int = 1, dry:
 
 
 @dataclass(frozen=True, slots=True)
+class _Deviation:
+    """How late a gesture comes, how much louder it is, and how much longer each step between its strings."""
+
+    late_s: float = 0.0
+    level_db: float = 0.0
+    uneven: tuple[float, ...] = ()
+
+
+_STILL = _Deviation()
+
+
+@dataclass(frozen=True, slots=True)
 class _Placed:
     """A gesture with all that doesn't depend on the timeline.
 
-    `onset_s` and `end_s` are times of the piece's own clock; `bar_index` counts the arrangement's bars.
+    `onset_s` and `ends_s` (one for each string) are times of the piece's own clock, `end_beats` those of the piece;
+    `bar_index` counts the arrangement's bars; `uneven` is for each step between strings by how much it is longer.
     """
 
     gesture: Gesture
     bar_index: int
     onset_s: float
-    end_s: float
-    late_s: float
-    level_db: float
+    end_beats: tuple[Fraction, ...]
+    ends_s: tuple[float, ...]
+    deviation: _Deviation
+
+    @property
+    def level_db(self) -> float:
+        """Its level relative to mf, deviation included."""
+        return self.deviation.level_db
 
 
 def _placed(arrangement: Arrangement, swing: Swing, clock: Clock, seed: int | None) -> list[_Placed]:
@@ -93,17 +113,17 @@ def _placed(arrangement: Arrangement, swing: Swing, clock: Clock, seed: int | No
     lines = level_lines(arrangement.bars, arrangement.song.dynamics)
     starts = [float(bar.start_beat) for bar in arrangement.bars]
     placed = []
-    for gesture in arrangement.gestures:
-        end_beat = gesture.start_beat + gesture.length_beat
-        late_s, louder_db = (0.0, 0.0) if seed is None else _deviations(gesture, arrangement, seed)
+    for gesture, end_beats in zip(arrangement.gestures, note_ends(arrangement), strict=True):
+        deviation = _STILL if seed is None else _deviation(gesture, arrangement, seed)
+        level_db = gesture_level_db(gesture, lines) + deviation.level_db
         placed.append(
             _Placed(
                 gesture,
                 max(bisect_right(starts, float(gesture.start_beat)) - 1, 0),
                 clock.seconds(swing.beat(gesture.start_beat, gesture.layer)),
-                clock.seconds(swing.beat(end_beat, gesture.layer)),
-                late_s,
-                gesture_level_db(gesture, lines) + louder_db,
+                end_beats,
+                tuple(clock.seconds(swing.beat(beat, gesture.layer)) for beat in end_beats),
+                replace(deviation, level_db=level_db),
             )
         )
     return sorted(placed, key=_onset_of)
@@ -118,13 +138,18 @@ def _index_of(placed: Sequence[_Placed], bar_line: Fraction) -> int:
     return bisect_left(placed, bar_line, key=lambda item: item.gesture.start_beat)
 
 
-def _deviations(gesture: Gesture, arrangement: Arrangement, seed: int) -> tuple[float, float]:
-    """Return how late in seconds and how much louder in dB a gesture is, by its place."""
-    meter = arrangement.song.meter
+def _deviation(gesture: Gesture, arrangement: Arrangement, seed: int) -> _Deviation:
+    """Return how a gesture deviates, by its place; in time as far as its song's pulse is long."""
+    song = arrangement.song
+    feel = FEELS[song.feel]
     bars_before = max(gesture.section_bar - 1, 0)
-    pulse = (bars_before * meter.bar_beat + gesture.bar_beat) / meter.pulse_beat
+    pulse = (bars_before * song.meter.bar_beat + gesture.bar_beat) / song.meter.pulse_beat
     place = (seed, gesture.section, gesture.pass_number, gesture.layer, pulse)
-    return time_deviation_s(*place), level_deviation_db(*place)
+    return _Deviation(
+        time_deviation_s(*place, feel) * pulse_scale(60.0 / float(song.tempo)),
+        level_deviation_db(*place, feel),
+        tuple(feel.uneven_part * step_deviation(*place, step) for step in range(len(gesture.notes) - 1)),
+    )
 
 
 def _strings(
@@ -145,14 +170,16 @@ def _strings(
     pulse_s
         How long a pulse lasts in this run.
     """
-    gesture = item.gesture
-    onset_s = run.seconds(item.onset_s) + item.late_s
-    end_s = run.end_s
-    if gesture.start_beat + gesture.length_beat < run.end_beat:
-        end_s = min(run.seconds(item.end_s) + item.late_s, run.end_s)
+    gesture, late_s = item.gesture, item.deviation.late_s
+    onset_s = run.seconds(item.onset_s) + late_s
     levels_db = string_levels_db(gesture, item.level_db)
-    delays_s = string_delays_s(gesture, item.level_db, pulse_s, onset_s - struck_s)
-    for note, level_db, delay_s in zip(gesture.notes, levels_db, delays_s, strict=True):
+    room_s = onset_s - struck_s
+    delays_s = string_delays_s(gesture, item.level_db, pulse_s, room_s, item.deviation.uneven)
+    for place, note in enumerate(gesture.notes):
+        level_db, delay_s = levels_db[place], delays_s[place]
+        end_s = run.end_s
+        if item.end_beats[place] < run.end_beat:
+            end_s = min(run.seconds(item.ends_s[place]) + late_s, run.end_s)
         length_s = SHORTEST_S if gesture.action == "chop" else max(end_s - onset_s - delay_s, SHORTEST_S)
         yield TakeNote(
             onset_s=onset_s + delay_s,

@@ -19,6 +19,7 @@ __all__ = [
     "BetweenNotes",
     "ChordSpan",
     "Dynamics",
+    "Feel",
     "Layer",
     "Line",
     "Mark",
@@ -48,6 +49,9 @@ Slot = Literal["d", "u", "D", "U", "x", "."]
 
 MarkKind = Literal["dynamic", "hairpin", "rit", "a-tempo", "fermata", "accent", "breath"]
 Players = Literal["beginner", "improving", "free"]
+Feel = Literal["steady", "natural", "loose"]
+"""How exactly the players keep together."""
+
 BetweenNotes = Literal["as-written", "fill"]
 """Where notes of nobody's row stand between the tune's: nowhere, or in its long spaces."""
 
@@ -277,7 +281,7 @@ class Song:
     `tempo` counts pulses a minute. `tuning` is a name or four pitches, string 4 first. `scale_length_mm` comes
     from the instrument's size; `instrument` is ``"custom"`` when the song gives the length itself. `swing` is the
     place of the pulse's second half, 1/2 for none. `between` says whether Tercet adds single notes where no row gives
-    them. `form` is never empty. `sound` and `count_in_bars` are None
+    them. `feel` is how exactly they keep together. `form` is never empty. `sound` and `count_in_bars` are None
     unless the song sets them.
     """
 
@@ -298,6 +302,7 @@ class Song:
     strum: tuple[Slot, ...] | None = None
     between: BetweenNotes = "as-written"
     swing: Fraction = Fraction(1, 2)
+    feel: Feel = "natural"
     sound: str | None = None
     count_in_bars: int | None = None
 

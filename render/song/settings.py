@@ -14,7 +14,7 @@ from render.song.frame import Entry, Listing, Mapping, Node, Text
 from render.song.grammar import DYNAMIC_MARKS, SLOTS, StrumWord, read_number, read_word
 from render.song.instruments import DEFAULT_TUNING_OF, OPEN_STRINGS, SCALE_LENGTHS_MM
 from render.song.mistakes import MistakeBook, SlipError, nearest
-from render.song.model import LAYERS, BetweenNotes, Dynamics, Meter, Players, Slot, Song, Source
+from render.song.model import LAYERS, BetweenNotes, Dynamics, Feel, Meter, Players, Slot, Song, Source
 from render.song.slips import explain_word
 from render.song.spelling import number_text, yaml_text
 from render.theory import Pitch, parse_key
@@ -23,6 +23,7 @@ __all__ = ["SETTINGS", "Setting", "read_settings"]
 
 PLAYERS: tuple[Players, ...] = get_args(Players)
 BETWEEN: tuple[BetweenNotes, ...] = get_args(BetweenNotes)
+FEELS: tuple[Feel, ...] = get_args(Feel)
 
 _TEMPO_RANGE = (20, 400)
 _SCALE_RANGE_MM = (250, 700)
@@ -209,6 +210,10 @@ def _read_players(node: Node) -> _Fields:
 
 def _read_between(node: Node) -> _Fields:
     return {"between": _one_of(_value(node), BETWEEN)}
+
+
+def _read_feel(node: Node) -> _Fields:
+    return {"feel": _one_of(_value(node), FEELS)}
 
 
 def _read_dynamics(node: Node) -> _Fields:
@@ -420,6 +425,13 @@ SETTINGS: tuple[Setting, ...] = (
                 {"type": "string", "pattern": "^[0-9]+/[0-9]+$"},
             ]
         },
+    ),
+    Setting(
+        "feel",
+        "How exactly the players keep together.",
+        _read_feel,
+        lambda song: song.feel if song.feel != "natural" else "",
+        {"enum": list(FEELS)},
     ),
     Setting(
         "sound",

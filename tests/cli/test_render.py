@@ -203,3 +203,14 @@ def test_another_seed_is_another_playing_and_dry_is_none(song: Path, tmp_path: P
     a, b, c, d = ((tmp_path / f"{name}.mid").read_bytes() for name in "abcd")
     assert len({a, b, c}) == 3
     assert c == d
+
+
+def test_another_feel_is_another_playing(song: Path, tmp_path: Path, tercet: Run) -> None:
+    for feel in ("steady", "natural", "loose"):
+        assert tercet("render", song, "-o", tmp_path / f"{feel}.mid", "--feel", feel).code == 0
+    assert tercet("render", song, "-o", tmp_path / "plain.mid").code == 0
+    assert (tmp_path / "plain.mid").read_bytes() == (tmp_path / "natural.mid").read_bytes()
+    assert len({path.read_bytes() for path in tmp_path.glob("*.mid")}) == 3
+    wrong = tercet("render", song, "-o", tmp_path / "x.mid", "--feel", "sloppy")
+    assert wrong.code == 2
+    assert "the feel must be steady, natural, loose (got 'sloppy')" in wrong.err
