@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 __all__ = ["STRINGS_OF_INSTRUMENTS", "UkeString", "loop_turns", "open_strings_answer", "partial_decays_per_s", "partials_hz", "stiffness_at", "string_loop", "t60_s"]
 
-DECAY_PER_FRET = 0.068
+DECAY_PER_FRET = 0.078
 """T60 falls by this many octaves a fret: the shorter string gives its energy to the bridge more often."""
 
 STIFFNESS_OCTAVES_PER_FRET = 1 / 6

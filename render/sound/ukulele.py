@@ -3,7 +3,7 @@
 What is in it
 -------------
 - One instrument for each string of `STRINGS_OF_INSTRUMENTS`, sampled at some frets, each in two touches. The touches
-  move together, so they are crossfaded by velocity: the firm one's amplitude is v/127, the soft one's 1 − v/127, and
+  move together, so they are crossfaded by velocity, the firm one's amplitude about v/127, the soft one's about 1 − v/127, and
   both fall by `SPAN_DB` from velocity 127 to 0 evenly in dB.
 - A ukulele over the whole keyboard in bank 8 and bank 0, program 24, where any MIDI file finds it, and one preset for
   each string in `STRING_BANKS`. They share program 24, so a player without these banks still finds a nylon string.
@@ -72,8 +72,9 @@ WHOLE_KEYBOARD: tuple[tuple[str, int], ...] = (("baritone D3", 0), ("low G3", 55
 SPAN_DB = 36.0
 """From velocity 0 to 127; equal steps of it are heard as equal steps, and a class hears ppp to fff within 28 dB."""
 
-CROSSFADE_CENTIBELS = 480
-"""A concave modulator over 960 centibels is 40·log10(v/127) dB (specification, 8.4.1); half of that is amplitude v/127."""
+CROSSFADE_CENTIBELS = 430
+"""A concave modulator over 960 centibels is 40·log10(v/127) dB (specification, 8.4.1), one over 480 amplitude v/127.
+A little less keeps the middle as loud as a straight line, for the touches are not quite alike."""
 
 DARKEST_CENTS = 4_800
 """How far controller 74 can close the low-pass from its open 13500 cents (20 kHz): down to 1.2 kHz at 0."""
