@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from render.cli.options import count_in_of, tuned_and_moved
-from render.cli.talk import say
+from render.cli.talk import building, say
 
 if TYPE_CHECKING:
     from render.arrange import Arrangement
@@ -38,7 +38,8 @@ def played_song(
     if dropped:
         say(f"pins are for the song as written and were dropped: {', '.join(dropped)}")
     arrangement = arrange(song, tuning)
-    font = choose_font(arguments.sound, song.sound, path.parent, os.environ)
+    with building() as report:
+        font = choose_font(arguments.sound, song.sound, path.parent, os.environ, report=report)
     playing = Playing(arrangement, FluidSynthesiser(font.sound), seed=arguments.seed, dry=arguments.dry)
     indices = None
     if bars:

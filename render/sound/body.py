@@ -1,8 +1,9 @@
 """The body: what the bridge does to the string, and what is heard of the bridge's force.
 
-A small box has a few resonances: the air inside at about 270 Hz, the top from about 390 Hz on, and many weak ones above.
-Each is a damped oscillator, ``(s ω/Q) / (s² + s ω/Q + ω²)``, 1 at its peak (Fletcher and Rossing, The Physics of Musical
-Instruments, 9.7, modal description of a guitar's body). The list is plausible for a concert size, not measured from one.
+A small box has a few resonances: the air inside at about 270 Hz, the top from about 390 Hz on, and many weak ones
+above. Each is a damped oscillator, ``(s ω/Q) / (s² + s ω/Q + ω²)``, 1 at its peak (Fletcher and Rossing, The Physics of
+Musical Instruments, 9.7, modal description of a guitar's body). The list is plausible for a concert size, not measured
+from one.
 """
 
 from __future__ import annotations

@@ -1,7 +1,8 @@
 """A circle outside the unit circle, on which transfer functions become samples without iterating.
 
-A linear system that starts at rest is known by its Laplace transform. Sampled on a circle of radius r > 1 in the z-plane
-and transformed back by one FFT, it gives the system's response times r^−t; multiplying by r^t gives the response itself.
+A linear system that starts at rest is known by its Laplace transform. Sampled on a circle of radius r > 1 in the
+z-plane and transformed back by one FFT, it gives the system's response times r^−t; multiplying by r^t gives the
+response itself.
 What still sounds after the last frame folds back onto the first, but `FOLDED_DB` weaker, because r is chosen so. Hence
 delays need not be whole frames, and any smooth loss and dispersion is exact. Sources: L. R. Rabiner, R. W. Schafer and
 C. M. Rader, "The Chirp z-Transform Algorithm", Bell System Technical Journal 48 (1969), on contours other than the unit
@@ -74,7 +75,7 @@ def circle_of(frames: int, rate_hz: int) -> Circle:
     size = _quick_size(frames + SPARE_FRAMES)
     sigma = FOLDED_DB / 20.0 * math.log(10.0) / size
     points = min(size // 2, int(size * HIGHEST_HZ / rate_hz)) + 1
-    s = (sigma + 2j * np.pi * np.arange(points) / size) * rate_hz
+    s = np.asarray((sigma + 2j * np.pi * np.arange(points) / size) * rate_hz, np.complex128)
     growth = np.exp(sigma * np.arange(size))
     for array in (s, growth):
         array.flags.writeable = False

@@ -26,7 +26,8 @@ def k_gain(size: int, rate_hz: int) -> NDArray[np.float64]:
     """Return the power gain of the K-weighting at the bins of a real FFT of `size`, (size // 2 + 1,); read-only.
 
     The analogue prototypes of the Recommendation's two filters (a shelf of +4 dB above 1.68 kHz, and a high-pass at
-    38 Hz) by their bilinear transform; the constants are those that give the coefficients of its tables 1 and 2 at 48 kHz.
+    38 Hz) by their bilinear transform; the constants are those that give the coefficients of its tables 1 and 2 at
+    48 kHz.
     """
     import numpy as np
 
@@ -35,9 +36,7 @@ def k_gain(size: int, rate_hz: int) -> NDArray[np.float64]:
     q, high = 0.7071752369554196, 10.0 ** (3.999843853973347 / 20.0)
     middle = high**0.4996667741545416
     shelf = (
-        (high + middle * k / q + k * k)
-        + 2.0 * (k * k - high) * z
-        + (high - middle * k / q + k * k) * z * z
+        (high + middle * k / q + k * k) + 2.0 * (k * k - high) * z + (high - middle * k / q + k * k) * z * z
     ) / ((1.0 + k / q + k * k) + 2.0 * (k * k - 1.0) * z + (1.0 - k / q + k * k) * z * z)
     k, q = np.tan(np.pi * 38.13547087602444 / rate_hz), 0.5003270373238773
     norm = 1.0 + k / q + k * k

@@ -79,7 +79,8 @@ def firm_centroid_hz(frequency_hz: float) -> float:
     """Return the brightness of the firmest touch, from `FIRM_LINE`."""
     import numpy as np
 
-    return float(np.interp(frequency_hz, *zip(*FIRM_LINE, strict=True)))
+    fundamentals_hz, centroids_hz = zip(*FIRM_LINE, strict=True)
+    return float(np.interp(frequency_hz, fundamentals_hz, centroids_hz))
 
 
 def touch_width_s(string: UkeString, fret: int, centroid_hz: float) -> float:
@@ -90,7 +91,7 @@ def touch_width_s(string: UkeString, fret: int, centroid_hz: float) -> float:
     import numpy as np
 
     hertz = partials_hz(string, fret)
-    s = 2j * np.pi * hertz
+    s = np.asarray(2j * np.pi * hertz, np.complex128)
     turns = loop_turns(s, string, fret)
     first_hz = string.frequency_hz(fret)
     force = pluck_transform(s, turns, pluck_place(string.pluck_place, fret), first_hz) * body_response(s)

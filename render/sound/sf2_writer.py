@@ -1,8 +1,9 @@
 """Writing a sound font: samples, instruments and presets to the bytes of a standard SF2 file.
 
 Source of layouts and rules: SoundFont Technical Specification 2.04. A RIFF file of form ``sfbk`` holds three lists:
-``INFO`` (section 5), ``sdta`` with all samples, 46 zero frames after each (6.1), and ``pdta`` with nine tables, each with a
-closing record (7). In a zone the key range comes first, the velocity range next, the instrument or sample last (8.1.2).
+``INFO`` (section 5), ``sdta`` with all samples, 46 zero frames after each (6.1), and ``pdta`` with nine tables, each
+with a closing record (7). In a zone the key range comes first, the velocity range next, the instrument or sample last
+(8.1.2).
 Nothing of the file depends on when or where it is written.
 """
 
@@ -129,7 +130,9 @@ def font_bytes(font: FontFile) -> bytes:
     """
     _check(font)
     info = [_chunk(b"ifil", struct.pack("<HH", 2, 4)), _chunk(b"isng", _text("EMU8000"))]
-    info += [_chunk(key.encode("ascii"), _text(value)) for key, value in {"INAM": font.name, **font.info}.items()]
+    info += [
+        _chunk(key.encode("ascii"), _text(value)) for key, value in {"INAM": font.name, **font.info}.items()
+    ]
     headers, data = _samples(font.samples)
     presets = sorted(font.presets, key=lambda preset: (preset.bank, preset.program))
     preset_tables = _zone_tables([preset.zones for preset in presets], INSTRUMENT, b"p")
@@ -154,7 +157,9 @@ def font_bytes(font: FontFile) -> bytes:
 
 def _check(font: FontFile) -> None:
     """Refuse what can't be written."""
-    names = [entry.name for entry in (*font.samples, *font.instruments, *font.presets)]
+    names = [sample.name for sample in font.samples]
+    names += [instrument.name for instrument in font.instruments]
+    names += [preset.name for preset in font.presets]
     for name in names:
         if not 0 < len(name.encode("ascii", "replace")) <= LONGEST_NAME or not name.isascii():
             raise ParameterError(f"a name must have 1 to {LONGEST_NAME} plain letters (got {name!r})")
@@ -164,14 +169,15 @@ def _check(font: FontFile) -> None:
                 f"a sample must be int16 of at least {4 * LOOP_MARGIN_FRAMES} frames "
                 f"(got {len(sample.frames)} of {sample.frames.dtype} in {sample.name})"
             )
-    for owners, count in ((font.presets, len(font.instruments)), (font.instruments, len(font.samples))):
-        for owner in owners:
-            for number, zone in enumerate(owner.zones):
-                if (zone.plays is None and number > 0) or (zone.plays is not None and zone.plays >= count):
-                    raise ParameterError(
-                        f"a zone must play one of {count}, or be global and first (got {zone.plays} as zone {number} "
-                        f"of {owner.name})"
-                    )
+    owned = [(preset.name, preset.zones, len(font.instruments)) for preset in font.presets]
+    owned += [(instrument.name, instrument.zones, len(font.samples)) for instrument in font.instruments]
+    for name, zones, count in owned:
+        for number, zone in enumerate(zones):
+            if (zone.plays is None and number > 0) or (zone.plays is not None and zone.plays >= count):
+                raise ParameterError(
+                    f"a zone must play one of {count}, or be global and first (got {zone.plays} as zone {number} "
+                    f"of {name})"
+                )
 
 
 def _samples(samples: Sequence[FontSample]) -> tuple[bytes, bytes]:
@@ -211,7 +217,9 @@ def _instrument_headers(instruments: Sequence[FontInstrument]) -> bytes:
 
 def _zone_tables(owners: Sequence[Sequence[FontZone]], ending: int, letter: bytes) -> dict[bytes, bytes]:
     """Return the tables of zones, modulators and generators of all presets (``p``) or instruments (``i``)."""
-    bags, modulators, generators = [], [], []
+    bags: list[tuple[int, ...]] = []
+    modulators: list[tuple[int, ...]] = []
+    generators: list[tuple[int, ...]] = []
     for zone in (zone for zones in owners for zone in zones):
         bags.append((len(generators), len(modulators)))
         for range_generator, bounds in ((KEY_RANGE, zone.keys), (VELOCITY_RANGE, zone.velocities)):
@@ -225,7 +233,11 @@ def _zone_tables(owners: Sequence[Sequence[FontZone]], ending: int, letter: byte
             for one in zone.modulators
         ]
     bags.append((len(generators), len(modulators)))
-    rows = {b"bag": bags, b"mod": [*modulators, (0, 0, 0, 0, 0)], b"gen": [*generators, (0, 0)]}
+    rows: dict[bytes, list[tuple[int, ...]]] = {
+        b"bag": bags,
+        b"mod": [*modulators, (0, 0, 0, 0, 0)],
+        b"gen": [*generators, (0, 0)],
+    }
     return {
         letter + name: b"".join(RECORDS[letter + name].pack(*record) for record in records)
         for name, records in rows.items()

@@ -25,6 +25,7 @@ from typing import Any, BinaryIO
 from render.errors import SoundFontError
 
 __all__ = [
+    "ATTENUATION",
     "FontHeader",
     "Preset",
     "SoundFont",
@@ -58,8 +59,8 @@ POINTERS: tuple[tuple[bytes, int, bytes], ...] = (
 )
 """Which field of which table counts through which other; it begins at 0, never falls and ends within it."""
 
-RELEASE, INSTRUMENT, KEY_RANGE, VELOCITY_RANGE, SAMPLE = 38, 41, 43, 44, 53
-"""Generators read here (section 8.1.2); an instrument or a sample ends its zone's list."""
+RELEASE, INSTRUMENT, KEY_RANGE, VELOCITY_RANGE, ATTENUATION, SAMPLE = 38, 41, 43, 44, 48, 53
+"""Generators used here (section 8.1.2); an instrument or a sample ends its zone's list."""
 
 SHORTEST_RELEASE_TIMECENTS = -12_000
 """What a font means when it says nothing about release: about 1 ms (section 8.1.3)."""

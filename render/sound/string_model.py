@@ -1,9 +1,10 @@
 """One plucked string: tuning, stiffness, and how each partial dies away.
 
 A digital waveguide, evaluated in the frequency domain: what goes once round the string comes back multiplied by
-``loop(s)``, so a pluck rings as ``1 / (1 − loop(s))``. Sources: J. O. Smith, Physical Audio Signal Processing (2010), on
-the single-delay-loop string; N. H. Fletcher and T. D. Rossing, The Physics of Musical Instruments, 2nd edition (1998), 2.18
-(stiffness) and 9.7 (losses in nylon); G. Weinreich, "Coupled piano strings", JASA 62 (1977), on two-stage decay.
+``loop(s)``, so a pluck rings as ``1 / (1 − loop(s))``. Sources: J. O. Smith, Physical Audio Signal Processing (2010),
+on the single-delay-loop string; N. H. Fletcher and T. D. Rossing, The Physics of Musical Instruments, 2nd edition
+(1998), 2.18 (stiffness) and 9.7 (losses in nylon); G. Weinreich, "Coupled piano strings", JASA 62 (1977), on two-stage
+decay.
 Figures are plausible for nylon and fluorocarbon and tuned by measuring what is heard, not taken from one instrument.
 """
 
@@ -21,7 +22,17 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-__all__ = ["STRINGS_OF_INSTRUMENTS", "UkeString", "loop_turns", "open_strings_answer", "partial_decays_per_s", "partials_hz", "stiffness_at", "string_loop", "t60_s"]
+__all__ = [
+    "STRINGS_OF_INSTRUMENTS",
+    "UkeString",
+    "loop_turns",
+    "open_strings_answer",
+    "partial_decays_per_s",
+    "partials_hz",
+    "stiffness_at",
+    "string_loop",
+    "t60_s",
+]
 
 DECAY_PER_FRET = 0.078
 """T60 falls by this many octaves a fret: the shorter string gives its energy to the bridge more often."""
@@ -76,7 +87,7 @@ class UkeString:
 
     def frequency_hz(self, fret: int) -> float:
         """Return the fundamental at a fret, equal temperament at A4 = 440 Hz."""
-        return 440.0 * 2.0 ** ((self.open_midi + fret - 69) / 12)
+        return float(440.0 * 2.0 ** ((self.open_midi + fret - 69) / 12))
 
 
 STRINGS_OF_INSTRUMENTS: dict[str, UkeString] = {
@@ -97,7 +108,7 @@ STRINGS_OF_INSTRUMENTS: dict[str, UkeString] = {
 
 
 def t60_s(string: UkeString, fret: int) -> float:
-    """Return the time for the fundamental's first polarisation to fall by 60 dB: ``T60 · 2^(−DECAY_PER_FRET · fret)``."""
+    """Return the fundamental's T60, first polarisation: ``T60 · 2^(−DECAY_PER_FRET · fret)``."""
     return float(string.t60_s * 2.0 ** (-DECAY_PER_FRET * fret))
 
 
@@ -111,10 +122,12 @@ def partials_hz(string: UkeString, fret: int, highest_hz: float = 14_000.0) -> N
 
 
 def partial_decays_per_s(string: UkeString, fret: int) -> NDArray[np.float64]:
-    """Return how fast each of `partials_hz` dies away in the first polarisation without the bridge, in nepers a second."""
+    """Return how fast each of `partials_hz` dies away, first polarisation, no bridge, in nepers a second."""
+    import numpy as np
+
     base = LN_1000 / t60_s(string, fret)
     khz2 = (partials_hz(string, fret) / 1000.0) ** 2
-    return base + string.loss_db_per_s_khz2 * LN_1000 / 60.0 * (khz2 - khz2[0])
+    return np.asarray(base + string.loss_db_per_s_khz2 * LN_1000 / 60.0 * (khz2 - khz2[0]))
 
 
 def stiffness_at(string: UkeString, fret: int) -> float:
@@ -125,8 +138,8 @@ def stiffness_at(string: UkeString, fret: int) -> float:
 def loop_turns(s: NDArray[np.complex128], string: UkeString, fret: int) -> NDArray[np.complex128]:
     """Return how many turns of phase a wave makes once round a stiff string, (points,).
 
-    Partials of a stiff string lie at ``f_n = n · f · √((1 + B n²)/(1 + B))`` (Fletcher and Rossing, 2.18; here the first is
-    in tune). Solved for n it is the phase, in turns, at any frequency: a whole number at each partial.
+    Partials of a stiff string lie at ``f_n = n · f · √((1 + B n²)/(1 + B))`` (Fletcher and Rossing, 2.18; here the
+    first is in tune). Solved for n it is the phase, in turns, at any frequency: a whole number at each partial.
     """
     import numpy as np
 
@@ -147,7 +160,8 @@ def string_loop(
     """Return what comes back after once round the string, (points,).
 
     ``loop = exp(−α(f)/f₁ − 2πj·n(f))`` with ``α = ln 1000/T60 · (1 + BRIDGE_LOSS · (Y − Y₁)) + loss · (f² − f₁²)`` in
-    nepers a second. The imaginary part of Y moves the pitch: the phase is shifted back so that the fundamental stays exact.
+    nepers a second. The imaginary part of Y moves the pitch: the phase is shifted back so that the fundamental stays
+    exact.
 
     Parameters
     ----------
@@ -174,7 +188,7 @@ def string_loop(
         pull = complex(bridge_admittance(np.array([2j * np.pi * first_hz]))[0])
         alpha = alpha + base * BRIDGE_LOSS * (admittance - pull.real)
         stretch *= 1.0 - base * BRIDGE_LOSS * pull.imag / (2.0 * np.pi * first_hz)
-    return np.exp(alpha / -first_hz - 2j * np.pi * stretch * turns)
+    return np.asarray(np.exp(alpha / -first_hz - 2j * np.pi * stretch * turns), np.complex128)
 
 
 @functools.lru_cache(maxsize=64)

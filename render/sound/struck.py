@@ -1,8 +1,9 @@
 """What is struck rather than plucked: wood, bell, and damped strings under a flat hand (the chop).
 
-All are the same family as the strings: damped oscillators, or strings with a hand on them, set going by a touch of some
-width and sampled on a circle. Sources: N. H. Fletcher and T. D. Rossing, The Physics of Musical Instruments, 2nd edition
-(1998): 19.1 (partials of wooden bars), 21.4 (partials of small bells), 3.9 and 2.10 (strikes and how long they last).
+All are the same family as the strings: damped oscillators, or strings with a hand on them, set going by a touch of
+some width and sampled on a circle. Sources: N. H. Fletcher and T. D. Rossing, The Physics of Musical Instruments, 2nd
+edition (1998): 19.1 (partials of wooden bars), 21.4 (partials of small bells), 3.9 and 2.10 (strikes and how long they
+last).
 """
 
 from __future__ import annotations

@@ -52,7 +52,10 @@ def pluck_transform(
     """
     import numpy as np
 
-    return np.asarray((1.0 - np.exp(-2j * np.pi * place * turns)) / (1.0 + s / (2.0 * np.pi * CORNER_PARTIAL * frequency_hz)))
+    return np.asarray(
+        (1.0 - np.exp(-2j * np.pi * place * turns))
+        / (1.0 + s / (2.0 * np.pi * CORNER_PARTIAL * frequency_hz))
+    )
 
 
 def touch_transform(s: NDArray[np.complex128], width_s: float) -> NDArray[np.complex128]:

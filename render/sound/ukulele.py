@@ -3,8 +3,8 @@
 What is in it
 -------------
 - One instrument for each string of `STRINGS_OF_INSTRUMENTS`, sampled at some frets, each in two touches. The touches
-  move together, so they are crossfaded by velocity, the firm one's amplitude about v/127, the soft one's about 1 − v/127, and
-  both fall by `SPAN_DB` from velocity 127 to 0 evenly in dB.
+  move together, so they are crossfaded by velocity, the firm one's amplitude about v/127, the soft one's about
+  1 − v/127, and both fall by `SPAN_DB` from velocity 127 to 0 evenly in dB.
 - A ukulele over the whole keyboard in bank 8 and bank 0, program 24, where any MIDI file finds it, and one preset for
   each string in `STRING_BANKS`. They share program 24, so a player without these banks still finds a nylon string.
 - Chops, wood and bell among the drums.
@@ -66,7 +66,13 @@ STRING_BANKS: dict[str, int] = {
 """Bank of each string's own preset, program 24: 11 to 14 for strings 1 to 4 of a high-G ukulele, 15 for the low
 fourth, 21 to 24 for a baritone's strings 1 to 4."""
 
-WHOLE_KEYBOARD: tuple[tuple[str, int], ...] = (("baritone D3", 0), ("low G3", 55), ("C4", 60), ("E4", 64), ("A4", 69))
+WHOLE_KEYBOARD: tuple[tuple[str, int], ...] = (
+    ("baritone D3", 0),
+    ("low G3", 55),
+    ("C4", 60),
+    ("E4", 64),
+    ("A4", 69),
+)
 """Strings of the ukulele over the whole keyboard, each from its lowest key on."""
 
 SPAN_DB = 36.0
@@ -114,7 +120,7 @@ FULL_SCALE = 32_767
 
 SOUND_FONT_INFO: dict[str, str] = {
     "ICOP": "CC0-1.0: public domain, no rights reserved",
-    "ICMT": "Plucked strings, modelled, not sampled. Velocity moves loudness and brightness; controller 74 below 64 is darker.",
+    "ICMT": "Modelled strings. Velocity moves loudness and brightness; controller 74 below 64 is darker.",
     "ISFT": "Tercet",
 }
 
@@ -160,7 +166,7 @@ def ukulele_bytes(size: Size = FULL, report: Callable[[str, int, int], None] | N
     jobs = [(string, fret) for string in strings for fret in range(0, LAST_FRET + 1, size.fret_step)]
     samples: list[FontSample] = []
     with ThreadPoolExecutor(max_workers=2) as workers:  # the transforms let go of the interpreter
-        made = workers.map(lambda job: _note_samples(*job, size.rate_hz), jobs)
+        made = workers.map(lambda job: _note_samples(job[0], job[1], size.rate_hz), jobs)
         for done, pair in enumerate(made, 1):
             samples += pair
             if report is not None:
@@ -209,10 +215,10 @@ def _drums(first: int, rate_hz: int) -> tuple[list[FontSample], tuple[FontZone, 
     samples: list[FontSample] = []
     zones: list[FontZone] = [FontZone(None, generators=((RELEASE, 0),))]
 
-    def add(name: str, sound: NDArray[np.float64], key: int, velocities: tuple[int, int] | None = None) -> None:
-        zones.append(
-            FontZone(first + len(samples), (key, key), velocities, generators=((KEY_TRACKING, 0),))
-        )
+    def add(
+        name: str, sound: NDArray[np.float64], key: int, velocities: tuple[int, int] | None = None
+    ) -> None:
+        zones.append(FontZone(first + len(samples), (key, key), velocities, generators=((KEY_TRACKING, 0),)))
         samples.append(FontSample(name, _pcm(sound), rate_hz, key))
 
     for up, key in ((False, CHOP_DOWN_KEY), (True, CHOP_UP_KEY)):

@@ -1,4 +1,4 @@
-"""What a sound font sounds like, note by note, straight from FluidSynth: nothing of Tercet's own player is in between."""
+"""What a sound font sounds like, note by note, straight from FluidSynth, without Tercet's own player."""
 
 from __future__ import annotations
 

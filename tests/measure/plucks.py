@@ -1,7 +1,7 @@
 """What a plucked note is like: how loud, how bright, how it dies away, and what happens when it is struck again.
 
-Sounds are rows of an array, (notes, frames), each struck at its first frame. Level and brightness are taken over 400 ms,
-the time over which a mark promises a level.
+Sounds are rows of an array, (notes, frames), each struck at its first frame. Level and brightness are taken over
+400 ms, the time over which a mark promises a level.
 """
 
 from __future__ import annotations
@@ -57,7 +57,12 @@ def line_figures(levels: NDArray[np.float64]) -> tuple[float, float, float, floa
     steps = np.diff(levels)
     places = np.arange(len(levels))
     line = np.polyval(np.polyfit(places, levels, 1), places)
-    return float(steps.min()), float(steps.max()), float(np.abs(levels - line).max()), float(levels[-1] - levels[0])
+    return (
+        float(steps.min()),
+        float(steps.max()),
+        float(np.abs(levels - line).max()),
+        float(levels[-1] - levels[0]),
+    )
 
 
 def decay_s(sound: NDArray[np.floating], rate_hz: int, start_s: float, end_s: float) -> float:
@@ -81,8 +86,8 @@ def ring_figures(sound: NDArray[np.floating], rate_hz: int) -> tuple[float, floa
 def growth_db(sound: NDArray[np.floating], rate_hz: int, first_hz: float, partials: int = 8) -> float:
     """Return the most that any of the first partials grows again after 100 ms, in dB.
 
-    Each partial that is within 50 dB of the strongest is followed under Hann windows of 80 ms from 100 ms on, until it is
-    40 dB below where it was then.
+    Each partial that is within 50 dB of the strongest is followed under Hann windows of 80 ms from 100 ms on, until
+    it is 40 dB below where it was then.
     """
     size, hop = round(0.08 * rate_hz), round(0.02 * rate_hz)
     window = np.hanning(size)

@@ -65,7 +65,7 @@ def test_the_ukulele_comes_before_the_guitar_and_folders_in_their_order(tmp_path
         ("d.sf2", False),
     ]
     assert [font.kind for font in found] == ["SF3", "SF2", "SF2", "SF2", ""]
-    assert [font.built_in for font in found] == [False, False, True, False, False]
+    assert [font.packaged for font in found] == [False, False, True, False, False]
     assert found[0].why == "has a ukulele (bank 8, program 24)"
     assert found[1].why == "has a nylon-string guitar (bank 0, program 24)"
     assert found[3].why.startswith("has neither a ukulele in bank 8")
