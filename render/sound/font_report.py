@@ -44,7 +44,7 @@ QUIETEST_DB = -120.0
 
 @dataclass(frozen=True, slots=True)
 class KeyFigures:
-    """One key at velocity 96: level in LUFS, centroid in Hz, cents sharp, early T60, and delay until it is heard in s."""
+    """One key at velocity 96: level in LUFS, centroid in Hz, cents sharp, early T60 in s, delay until heard in s."""
 
     midi: int
     level_lufs: float

@@ -54,8 +54,8 @@ BELL = StruckBody(
 )
 """A small hand bell: strike note on G6, octave, minor tenth and twelfth above it."""
 
-NOISE_T60_S = 0.012
-"""How the beater's noise dies away."""
+NOISE_T60_S, NOISE_RISE_S = 0.012, 0.001
+"""How the beater's noise dies away, and how soon it is there."""
 
 CHOP_STRENGTHS: tuple[tuple[str, float, float], ...] = (
     ("soft", 0.00035, 0.010),
@@ -84,7 +84,7 @@ HAND_PLACE = 0.31
 
 
 def strike(body: StruckBody, rate_hz: int, ratio: float = 1.0) -> NDArray[np.float64]:
-    """Return one blow, float64 (frames,), its peak 1.
+    """Return one blow, float64 (frames,), its peak 1; it begins at once.
 
     Each partial is a damped sine, ``ω / ((s + α)² + ω²)``, under a Gaussian blow.
 
@@ -99,13 +99,13 @@ def strike(body: StruckBody, rate_hz: int, ratio: float = 1.0) -> NDArray[np.flo
     """
     import numpy as np
 
-    circle = circle_of(round(body.length_s * rate_hz), rate_hz)
-    frames = round(body.length_s * rate_hz)
+    frames, early = round(body.length_s * rate_hz), round((LET_GO_S - 6.0 * body.width_s) * rate_hz)
+    circle = circle_of(frames + early, rate_hz)
     rings = 0.0 * circle.s
     for hertz, t60_s, amplitude in body.partials:
         omega, alpha = 2.0 * np.pi * hertz * ratio, np.log(1000.0) / t60_s
         rings = rings + amplitude * omega / ((circle.s + alpha) ** 2 + omega**2)
-    sound = circle.samples(rings * touch_transform(circle.s, body.width_s))[:frames]
+    sound = circle.samples(rings * touch_transform(circle.s, body.width_s))[early : early + frames]
     sound = sound / np.abs(sound).max()
     if body.noise:
         sound = sound + body.noise * _breath(frames, rate_hz)
@@ -156,7 +156,7 @@ def _breath(frames: int, rate_hz: int) -> NDArray[np.float64]:
     rough = np.array([2.0 * chance.random() - 1.0 for _ in range(frames)])
     window = np.hanning(round(rate_hz / 2000) + 2)[1:-1]
     time_s = np.arange(frames) / rate_hz
-    after_s = np.maximum(time_s - LET_GO_S, 0.0)
-    rise = np.minimum(time_s / LET_GO_S, 1.0)
+    after_s = np.maximum(time_s - NOISE_RISE_S, 0.0)
+    rise = np.minimum(time_s / NOISE_RISE_S, 1.0)
     soft = np.convolve(rough, window, mode="same") * rise * 10.0 ** (-3.0 * after_s / NOISE_T60_S)
     return np.asarray(soft / np.abs(soft).max())
