@@ -28,8 +28,9 @@ __all__ = ["FOLDED_DB", "SPARE_FRAMES", "Circle", "circle_of"]
 FOLDED_DB = 60.0
 """How much weaker what sounds on after the end is folded onto the start; strings are 50 dB down by then anyway."""
 
-HIGHEST_HZ = 16_000.0
-"""Nothing that is plucked or struck here is heard above this; those points are left out."""
+FALLS_FROM_HZ, HIGHEST_HZ = 11_000.0, 16_000.0
+"""Nothing that is plucked or struck here is heard above the second; those points are left out. From the first on, what
+there is sinks to nothing by half a cosine, for an edge would ring on and on."""
 
 SPARE_FRAMES = 256
 """Frames at the end that are computed and dropped."""
@@ -47,6 +48,8 @@ class Circle:
         Length of the transform; `SPARE_FRAMES` more than the samples it gives.
     s
         The points as Laplace variables in 1/s, complex (points,): from 0 Hz to half the rate or `HIGHEST_HZ`.
+    weight
+        1 up to `FALLS_FROM_HZ`, then sinking to 0, (points,).
     growth
         r^t for each frame, (frames,).
     """
@@ -54,6 +57,7 @@ class Circle:
     rate_hz: int
     frames: int
     s: NDArray[np.complex128]
+    weight: NDArray[np.float64]
     growth: NDArray[np.float64]
 
     def samples(self, transform: NDArray[np.complex128]) -> NDArray[np.float64]:
@@ -63,7 +67,7 @@ class Circle:
         """
         import numpy as np
 
-        sound = np.fft.irfft(transform, self.frames) * self.growth
+        sound = np.fft.irfft(transform * self.weight, self.frames) * self.growth
         return sound[:-SPARE_FRAMES]
 
 
@@ -76,10 +80,12 @@ def circle_of(frames: int, rate_hz: int) -> Circle:
     sigma = FOLDED_DB / 20.0 * math.log(10.0) / size
     points = min(size // 2, int(size * HIGHEST_HZ / rate_hz)) + 1
     s = np.asarray((sigma + 2j * np.pi * np.arange(points) / size) * rate_hz, np.complex128)
+    fall = np.clip((s.imag / (2.0 * np.pi) - FALLS_FROM_HZ) / (HIGHEST_HZ - FALLS_FROM_HZ), 0.0, 1.0)
+    weight = 0.5 + 0.5 * np.cos(np.pi * fall)
     growth = np.exp(sigma * np.arange(size))
-    for array in (s, growth):
+    for array in (s, weight, growth):
         array.flags.writeable = False
-    return Circle(rate_hz, size, s, growth)
+    return Circle(rate_hz, size, s, weight, growth)
 
 
 def _quick_size(frames: int) -> int:

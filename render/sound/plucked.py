@@ -34,7 +34,7 @@ __all__ = ["PluckedNote", "firm_centroid_hz", "plucked_note", "ring_s", "soft_ce
 SECOND_PART = 0.27
 """Part of the second polarisation in a stroke of the thumb, which pushes mostly towards the top."""
 
-RING_PER_T60 = 1.13
+RING_PER_T60 = 1.16
 """A sample lasts this many T60 of its fundamental: until it is more than 45 dB down."""
 
 FADE_S = 0.08
@@ -53,7 +53,7 @@ ukulele's, whose keys jump where its samples change; so the line bends below B4.
 THUD = 0.02
 """Part of the body's own knock in a firm stroke: the thumb that lands on the next string."""
 
-LEVEL_DB = -22.5
+LEVEL_DB = -25.4
 """K-weighted level over 400 ms that every sample is brought to, in LUFS for one channel."""
 
 

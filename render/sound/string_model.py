@@ -49,8 +49,8 @@ SECOND_POLARISATION_T60 = 1.75
 DETUNING_CENTS = 0.2
 """How far apart the two polarisations are; the mean is in tune. More would be heard as a drift over the ring."""
 
-SYMPATHY = 0.0004
-"""How strongly an open string answers to another through the bridge: about 27 dB below a partial that they share."""
+SYMPATHY = 0.00025
+"""How strongly an open string answers to another through the bridge: about 29 dB below a partial that they share."""
 
 LN_1000 = math.log(1000.0)
 

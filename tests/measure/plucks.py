@@ -121,23 +121,28 @@ def end_level_db(sound: NDArray[np.floating], rate_hz: int, end_s: float) -> flo
 
 
 def treble_excess_db(
-    sound: NDArray[np.floating], fresh: NDArray[np.floating], moment: int, rate_hz: int
+    sound: NDArray[np.floating],
+    fresh: NDArray[np.floating],
+    ringing: NDArray[np.floating],
+    moment: int,
+    rate_hz: int,
 ) -> float:
-    """Return how much more there is above 5 kHz in the 20 ms around a stroke than around the same stroke from silence.
+    """Return how much more there is above 5 kHz in the 20 ms around a stroke than stroke and ring have by themselves.
 
     Parameters
     ----------
-    sound, fresh
-        The stroke on a string that rings, and on one that is silent, (frames,), struck in the same frame.
+    sound, fresh, ringing
+        The stroke on a string that rings, the same from silence, and the ring that nothing ends, (frames,) each.
     moment
         That frame.
     """
     high = butter(4, TREBLE_HZ, "highpass", fs=rate_hz, output="sos")
     reach = slice(moment - round(0.01 * rate_hz), moment + round(0.01 * rate_hz))
     powers = [
-        float((sosfiltfilt(high, np.asarray(each, np.float64))[reach] ** 2).sum()) for each in (sound, fresh)
+        float((sosfiltfilt(high, np.asarray(each, np.float64))[reach] ** 2).sum())
+        for each in (sound, fresh, ringing)
     ]
-    return 10.0 * math.log10(powers[0] / powers[1])
+    return 10.0 * math.log10(powers[0] / (powers[1] + powers[2]))
 
 
 def neighbour_correlation(sounds: NDArray[np.floating], reach_frames: int = 48) -> NDArray[np.float64]:
