@@ -127,13 +127,13 @@ def strokes_of(
 def shade_of_place(note: TakeNote) -> float:
     """Return how much firmer a note is touched than its level asks for, −1 to 1, from its place alone.
 
-    Its amount is drawn from a hash of section, pass, beat and string, 0.6 to 1. Its sign changes from each multiple of
+    Its amount is drawn from a hash of section, pass, beat and string, 0.7 to 1. Its sign changes from each multiple of
     the note's own length to the next: so equal notes that follow one another are never touched alike.
     """
     place = f"{note.section} {note.pass_number} {note.beat} {note.string} touch"
     draw = int.from_bytes(hashlib.sha256(place.encode()).digest()[:4], "big") / 2**32
     turn = int(note.beat / note.length_beat) if note.length_beat else 0
-    return (0.6 + 0.4 * draw) * (1.0 if turn % 2 else -1.0)
+    return (0.7 + 0.3 * draw) * (1.0 if turn % 2 else -1.0)
 
 
 def fade_end(samples: NDArray[np.float32], rate_hz: int) -> None:

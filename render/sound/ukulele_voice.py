@@ -1,7 +1,7 @@
 """How a take is played on the built-in ukulele: each string's own sound, darker layers behind, no two strokes alike.
 
 - Each string has its own preset. Which one follows from the pitch of the open string.
-- Velocity is the level, by the font's own straight line: `SPAN_DB` over the whole range.
+- Velocity follows the level by the font's own nearly straight line, `LEVEL_CURVE`.
 - The layers behind are plucked with more flesh, further from the bridge: controller 74 closes a low-pass. What that
   takes from the loudness is given back, so that a mark stays the level that is measured.
 - From stroke to stroke the touch changes a little at the same level: a firmer velocity with that much attenuation. Its
@@ -24,7 +24,6 @@ from render.sound.ukulele import (
     DRUM_BANK,
     FONT_NAME,
     PROGRAM,
-    SPAN_DB,
     STRING_BANKS,
     UKULELE_BANK,
 )
@@ -42,6 +41,7 @@ __all__ = [
     "built_in_channels",
     "channel_of",
     "is_built_in",
+    "level_of_velocity",
     "played_stroke",
     "string_named",
     "velocity_of_level",
@@ -53,17 +53,27 @@ UNTOUCHED_BRIGHTNESS = 64
 BRIGHTNESS_BY_LAYER: tuple[int, ...] = (64, 14, 4)
 """Controller 74 for each of `LAYER_ORDER`: open; a low-pass at 2.3 kHz; one at 1.5 kHz."""
 
-DARK_VELOCITIES = (30, 70, 110)
+DARK_VELOCITIES = (30, 60, 90, 120)
 """Where what the low-pass takes is measured: a brighter stroke loses more."""
 
-NO_LOSSES_DB = (0.0, 0.0, 0.0)
+NO_LOSSES_DB = (0.0, 0.0, 0.0, 0.0)
 
 DarkLosses = Mapping[tuple[int, int], Sequence[float]]
 
 LOUDEST_LEVEL_DB, LOUDEST_VELOCITY = 12.0, 127
 """fff is velocity 127, as everywhere in Tercet."""
 
-SHADE_STEPS = 13
+LEVEL_CURVE: tuple[tuple[float, float], ...] = (
+    (1, -35.5), (8, -33.7), (20, -30.7), (35, -26.75), (50, -22.75), (65, -18.6), (80, -14.25), (95, -9.85),
+    (110, -5.25), (120, -2.15), (127, 0.0),
+)  # fmt: skip
+"""Velocity, and the K-weighted level of the font in dB against its firmest: the median of all strings and frets as
+measured through FluidSynth. Every note keeps within 0.6 dB of it."""
+
+LOSS_ROUNDS = 3
+"""How often the velocity that makes up for a loss is sought: the loss itself grows with velocity."""
+
+SHADE_STEPS = 15
 """Steps of velocity by which the touch of a stroke may be softer or firmer than its level asks for."""
 
 CHOP_CHANNEL = STRINGS * len(LAYER_ORDER)
@@ -84,7 +94,10 @@ class ChannelSound:
 
 @dataclass(frozen=True, slots=True)
 class PlayedStroke:
-    """A stroke as MIDI: channel, key, velocity, and attenuation in dB that takes back what the velocity adds."""
+    """A stroke as MIDI: channel, key, velocity, and attenuation in dB that takes back what the velocity adds.
+
+    Where the softest velocity is still too loud, the attenuation does the rest.
+    """
 
     channel: int
     midi: int
@@ -130,12 +143,19 @@ def built_in_channels(notes: Iterable[TakeNote]) -> dict[int, ChannelSound]:
 
 
 def velocity_of_level(level_db: float) -> float:
-    """Return the velocity, not yet whole, whose level on this font is `level_db` from mf; fff is 127.
+    """Return the velocity, not yet whole, whose level from mf on this font is `level_db`; fff is 127."""
+    import numpy as np
 
-    The inverse of the font's line: ``level = 12 − SPAN_DB · (127 − v)/127``.
-    """
-    velocity = LOUDEST_VELOCITY * (1.0 + (level_db - LOUDEST_LEVEL_DB) / SPAN_DB)
-    return min(max(velocity, 1.0), float(LOUDEST_VELOCITY))
+    velocities, levels_db = zip(*LEVEL_CURVE, strict=True)
+    return float(np.interp(level_db - LOUDEST_LEVEL_DB, levels_db, velocities))
+
+
+def level_of_velocity(velocity: float) -> float:
+    """Return the level in dB from mf of a velocity on this font, by `LEVEL_CURVE`."""
+    import numpy as np
+
+    velocities, levels_db = zip(*LEVEL_CURVE, strict=True)
+    return LOUDEST_LEVEL_DB + float(np.interp(velocity, velocities, levels_db))
 
 
 def played_stroke(stroke: Stroke, dark_losses_db: DarkLosses) -> PlayedStroke:
@@ -151,12 +171,12 @@ def played_stroke(stroke: Stroke, dark_losses_db: DarkLosses) -> PlayedStroke:
     if stroke.chop:
         return PlayedStroke(CHOP_CHANNEL + stroke.layer_index, stroke.midi, stroke.velocity)
     losses_db = dark_losses_db.get((stroke.layer_index, stroke.midi), NO_LOSSES_DB)
-    plain = velocity_of_level(stroke.level_db)
-    wanted = velocity_of_level(stroke.level_db + _between(plain, losses_db))
+    wanted = velocity_of_level(stroke.level_db)
+    for _ in range(LOSS_ROUNDS):
+        wanted = velocity_of_level(stroke.level_db + _between(wanted, losses_db))
     room = LOUDEST_VELOCITY - wanted if stroke.shade > 0.0 else wanted - 1.0
     velocity = round(wanted + stroke.shade * min(room, SHADE_STEPS))
-    excess_db = SPAN_DB * (velocity - wanted) / LOUDEST_VELOCITY
-    excess_db += _between(wanted, losses_db) - _between(velocity, losses_db)
+    excess_db = level_of_velocity(velocity) - _between(velocity, losses_db) - stroke.level_db
     return PlayedStroke(channel_of(stroke), stroke.midi, velocity, excess_db)
 
 
