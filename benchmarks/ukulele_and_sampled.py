@@ -124,9 +124,8 @@ def picture(rows: list[Row]) -> str:
                     f"{left + width * fret / 15:.1f},{under - height * min(value / top, 1.0):.1f}"
                     for fret, value in enumerate(values)
                 )
-                parts.append(
-                    f'<polyline points="{places}" fill="none" stroke="#0b5d5e" stroke-width="2" stroke-dasharray="{dash}"/>'
-                )
+                look = f'fill="none" stroke="#0b5d5e" stroke-width="2" stroke-dasharray="{dash}"'
+                parts.append(f'<polyline points="{places}" {look}/>')
     size = f"0 0 {40 + 4 * (width + 40)} {2 * height + 110}"
     style = 'font-family="sans-serif" font-size="12"'
     drawn = "".join(parts)

@@ -23,11 +23,11 @@ Report = Callable[[str, int, int], None]
 
 def built_in_name() -> str:
     """Return the file name of the built-in ukulele: version, size, and a hash of its parameters."""
-    from render.sound import body, plucked, string_model, struck, touch, ukulele
+    from render.sound import body, circle, plucked, string_model, struck, touch, ukulele
 
     tables = [
         (name, value)
-        for module in (body, plucked, string_model, struck, touch, ukulele)
+        for module in (body, circle, plucked, string_model, struck, touch, ukulele)
         for name, value in sorted(vars(module).items())
         if name.isupper() and "TYPE_CHECKING" not in name
     ]
