@@ -11,8 +11,11 @@ import pytest
 
 from render.song import LAYERS
 from render.sound import SAMPLE_RATE_HZ
+from render.sound.fluid import FluidSynthesiser
+from render.sound.soundfont import SoundFont
+from render.sound.ukulele_cache import ready_built_in
 from render.tracks.encoding import FORMATS, TrackWriter
-from render.tracks.kit import kit_files, write_tracks
+from render.tracks.kit import Playing, kit_files, write_tracks
 from render.tracks.mixing import mix_layers
 from render.tracks.recipes import RECIPES
 from tests.kits import (
@@ -47,6 +50,19 @@ def harbour(tmp_path_factory: pytest.TempPathFactory) -> Kit:
 @pytest.fixture(scope="session")
 def short(tmp_path_factory: pytest.TempPathFactory) -> Workshop:
     return short_workshop(tmp_path_factory.getbasetemp())
+
+
+@pytest.fixture(scope="session")
+def built_in(short: Workshop, tmp_path_factory: pytest.TempPathFactory) -> Kit:
+    """The short song's kit on the built-in ukulele."""
+    ukulele = FluidSynthesiser(SoundFont(ready_built_in(), 8, 24))
+    shop = Workshop(short.song_path, Playing(short.playing.arrangement, ukulele))
+    return shop.make(tmp_path_factory.mktemp("built-in"))
+
+
+@pytest.mark.parametrize("name", PROMISES)
+def test_the_built_in_ukulele_keeps_every_promise(built_in: Kit, name: str) -> None:
+    PROMISES[name](built_in)
 
 
 def test_no_measurement_knows_the_program() -> None:

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from render.cli.options import count_in_of, one_tuning_of, tuned_and_moved, tunings_of
-from render.cli.talk import say
+from render.cli.talk import building, say
 from render.errors import RequestError
 
 if TYPE_CHECKING:
@@ -184,7 +184,9 @@ def _synthesiser(arguments: argparse.Namespace, song: Song) -> Synthesiser:
     from render.sound.fluid import FluidSynthesiser
     from render.sound.fonts import choose_font
 
-    font = choose_font(arguments.sound, song.sound, Path(arguments.song).parent, os.environ)
+    folder = Path(arguments.song).parent
+    with building() as report:
+        font = choose_font(arguments.sound, song.sound, folder, os.environ, report=report)
     return FluidSynthesiser(font.sound)
 
 

@@ -6,7 +6,7 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
-__all__ = ["Report", "counted", "progress", "say"]
+__all__ = ["Report", "building", "counted", "progress", "say"]
 
 Report = Callable[[str, int, int], None]
 """Called as (what is being done, steps done, steps in all)."""
@@ -20,6 +20,24 @@ def say(message: str) -> None:
 def counted(number: int, what: str) -> str:
     """Return a number of things: ``1 roll``, ``2 rolls``."""
     return f"{number} {what}{'' if number == 1 else 's'}"
+
+
+@contextmanager
+def building() -> Iterator[Report]:
+    """Give a function that tells of the built-in ukulele being made: a line that counts, only if it is made at all."""
+    moving = sys.stderr.isatty()
+    told = False
+
+    def report(what: str, done: int, total: int) -> None:
+        nonlocal told
+        if moving:
+            line = f"\rmaking the built-in ukulele, once: {what} {done} of {total}"
+            print(line, end="\n" if done == total else "", file=sys.stderr, flush=True)
+        elif not told:
+            say("making the built-in ukulele, once: a few seconds")
+        told = True
+
+    yield report
 
 
 def _silent(_what: str, _done: int, _total: int) -> None:

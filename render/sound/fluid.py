@@ -30,12 +30,14 @@ from __future__ import annotations
 
 import ctypes
 import os
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from render.errors import SoundFontError, SynthesiserError
 from render.sound.click import cue_stem
+from render.sound.hearing import k_weighted_level_db
 from render.sound.library import Library, load_library
 from render.sound.protocol import SAMPLE_RATE_HZ, StemName, Stems
 from render.sound.schedule import (
@@ -47,7 +49,28 @@ from render.sound.schedule import (
     length_frames_of,
     strokes_of,
 )
-from render.sound.soundfont import RELEASE, SoundFont, Zone, fingerprint, read_zones, timecents_of_seconds
+from render.sound.soundfont import (
+    ATTENUATION,
+    RELEASE,
+    SoundFont,
+    Zone,
+    fingerprint,
+    read_zones,
+    timecents_of_seconds,
+)
+from render.sound.ukulele_voice import (
+    BRIGHTNESS_BY_LAYER,
+    BRIGHTNESS_CONTROLLER,
+    DARK_VELOCITIES,
+    UNTOUCHED_BRIGHTNESS,
+    ChannelSound,
+    PlayedStroke,
+    built_in_channels,
+    channel_of,
+    is_built_in,
+    played_stroke,
+    with_whole_chops,
+)
 from render.sound.voicing import PROBE_LENGTH_S, KeyVoice, key_voice
 
 if TYPE_CHECKING:
@@ -64,8 +87,8 @@ GRID_FRAMES = 64
 BLOCK_FRAMES = 65_536
 """Frames rendered before they are interleaved into the stems; a multiple of `GRID_FRAMES`."""
 
-CHANNELS = STRINGS * len(LAYER_ORDER)
-"""MIDI channels: one for each string of each layer."""
+CHANNELS = STRINGS * len(LAYER_ORDER) + len(LAYER_ORDER)
+"""MIDI channels: one for each string of each layer, and one for what a layer plays on all strings."""
 
 PROBE_VELOCITY = 90
 """How hard a key is struck to be measured: about mf."""
@@ -88,8 +111,28 @@ are loaded: 15 ms for a font of 148 MB. More cores add up voices in an order tha
 MELODIC = 0
 """Channel type: without it the tenth channel would play drums."""
 
-ADAPTER = 1
+ADAPTER = 2
 """Raised whenever this module makes other samples from the same take."""
+
+
+DARK_PROBE_S, DARK_PAUSE_FRAMES = 0.5, 64 * GRID_FRAMES
+"""How long a key is struck to measure what a layer's low-pass takes from it, its end damped."""
+
+
+@dataclass(frozen=True, slots=True)
+class Manner:
+    """How strokes become MIDI: what channels play that don't play the font's preset, and what each stroke becomes."""
+
+    channels: Mapping[int, ChannelSound]
+    played: Callable[[Stroke], PlayedStroke]
+
+
+def plain_stroke(stroke: Stroke) -> PlayedStroke:
+    """Return a stroke as it stands, on the channel of its string and layer."""
+    return PlayedStroke(channel_of(stroke), stroke.midi, stroke.velocity)
+
+
+PLAIN = Manner({}, plain_stroke)
 
 
 class FluidSynthesiser:
@@ -104,6 +147,7 @@ class FluidSynthesiser:
     def __init__(self, font: SoundFont) -> None:
         self.font = font
         self._voices: dict[int, KeyVoice] = {}
+        self._losses_db: dict[tuple[int, int], tuple[float, ...]] = {}
 
     def identity(self) -> str:
         """Return what the sound depends on: this adapter, the library's version, the font's bytes, the preset.
@@ -135,12 +179,47 @@ class FluidSynthesiser:
         sharp_cents = {midi: voice.sharp_cents for midi, voice in voices.items()}
         frames = length_frames_of(take, SAMPLE_RATE_HZ)
         strokes = strokes_of(take, SAMPLE_RATE_HZ, GRID_FRAMES, delays_s)
-        layers = render_strokes(self.font, strokes, frames, len(LAYER_ORDER), sharp_cents)
+        manner = PLAIN
+        if is_built_in(self.font):
+            strokes = with_whole_chops(strokes, SAMPLE_RATE_HZ)
+            manner = self._built_in_manner(take)
+        layers = render_strokes(self.font, strokes, frames, len(LAYER_ORDER), sharp_cents, manner)
         stems: dict[StemName, NDArray[np.float32]] = {"cues": cue_stem(take.clicks, frames, SAMPLE_RATE_HZ)}
         for name, layer in zip(LAYER_ORDER, layers, strict=True):
             fade_end(layer, SAMPLE_RATE_HZ)
             stems[name] = layer
         return Stems(SAMPLE_RATE_HZ, stems)
+
+    def _built_in_manner(self, take: Take) -> Manner:
+        """Return how a take is played on the built-in ukulele, its darker layers measured for what they lose."""
+        for layer_index, layer in enumerate(LAYER_ORDER):
+            self._measure_dark_layer(layer_index, {note.midi for note in take.notes if note.layer == layer})
+        losses_db = dict(self._losses_db)
+        return Manner(built_in_channels(take.notes), lambda stroke: played_stroke(stroke, losses_db))
+
+    def _measure_dark_layer(self, layer_index: int, keys: set[int]) -> None:
+        """Measure what a layer's low-pass takes from the K-weighted level of keys, each once, about 15 ms a key."""
+        missing = sorted(midi for midi in keys if (layer_index, midi) not in self._losses_db)
+        dark = (BRIGHTNESS_CONTROLLER, BRIGHTNESS_BY_LAYER[layer_index])
+        if not missing or dark[1] == UNTOUCHED_BRIGHTNESS:
+            return
+        pace = round(DARK_PROBE_S * SAMPLE_RATE_HZ) // GRID_FRAMES * GRID_FRAMES
+        struck = [(midi, velocity) for midi in missing for velocity in DARK_VELOCITIES]
+        strokes = [
+            Stroke(pace * place, pace * (place + 1) - DARK_PAUSE_FRAMES, 1, layer_index, midi, velocity)
+            for place, (midi, velocity) in enumerate(struck)
+        ]
+        levels_db: list[list[float]] = []
+        for controllers in ((), (dark,)):
+            channels = {layer_index: ChannelSound(self.font.bank, self.font.program, controllers)}
+            manner = Manner(channels, plain_stroke)
+            (sound,) = render_strokes(self.font, strokes, pace * len(strokes), 1, {}, manner)
+            sounds = sound[:, 0].reshape(len(strokes), pace)
+            levels_db.append([k_weighted_level_db(each, SAMPLE_RATE_HZ) for each in sounds])
+        lost = [open_db - dark_db for open_db, dark_db in zip(*levels_db, strict=True)]
+        each = len(DARK_VELOCITIES)
+        for place, midi in enumerate(missing):
+            self._losses_db[layer_index, midi] = tuple(lost[each * place : each * (place + 1)])
 
     def key_voices(self, keys: Iterable[int]) -> dict[int, KeyVoice]:
         """Return how late and how sharp the font's keys speak; each is measured once, about 4 ms a key.
@@ -169,7 +248,12 @@ class FluidSynthesiser:
 
 
 def render_strokes(
-    font: SoundFont, strokes: Sequence[Stroke], frames: int, groups: int, sharp_cents: Mapping[int, float]
+    font: SoundFont,
+    strokes: Sequence[Stroke],
+    frames: int,
+    groups: int,
+    sharp_cents: Mapping[int, float],
+    manner: Manner = PLAIN,
 ) -> list[NDArray[np.float32]]:
     """Return the audio of strokes, one array float32 (frames, 2) for each audio group.
 
@@ -185,6 +269,8 @@ def render_strokes(
         3 for a stem for each layer, 1 for a single mix.
     sharp_cents
         How far above its pitch the font sounds a key; it is tuned down by as much.
+    manner
+        How strokes become MIDI.
 
     Raises
     ------
@@ -195,13 +281,16 @@ def render_strokes(
     _check_reach(font, zones, strokes)
     offsets = _release_offsets(zones)
     library = load_library()
-    with _synthesiser(library, font, groups) as synth:
+    with _synthesiser(library, font, groups, manner.channels) as synth:
         _tune(library, synth, sharp_cents)
         tape = _Tape(library, synth, frames, groups)
-        releases = [0.0] * (CHANNELS)
-        for frame, strikes, channel, midi, velocity in _events(strokes):
+        releases, attenuations = [0.0] * CHANNELS, [0.0] * CHANNELS
+        for frame, strikes, channel, midi, velocity, attenuation_db in _events(strokes, manner):
             tape.run_to(frame)
             if strikes:
+                if attenuations[channel] != attenuation_db:
+                    attenuations[channel] = attenuation_db
+                    library.set_generator(synth, channel, ATTENUATION, 10.0 * attenuation_db)
                 library.binding.fluid_synth_noteon(synth, channel, midi, velocity)
                 continue
             if releases[channel] != offsets[midi]:
@@ -212,14 +301,15 @@ def render_strokes(
         return tape.finished()
 
 
-def _events(strokes: Sequence[Stroke]) -> list[tuple[int, bool, int, int, int]]:
-    """Return (frame, whether struck, channel, key, velocity) in order; what ends in a frame ends first."""
+def _events(strokes: Sequence[Stroke], manner: Manner) -> list[tuple[int, bool, int, int, int, float]]:
+    """Return (frame, whether struck, channel, key, velocity, attenuation), in order; in a frame ends come first."""
     events = []
     for stroke in strokes:
-        channel = len(LAYER_ORDER) * (stroke.string - 1) + stroke.layer_index
-        events.append((stroke.on_frame, True, channel, stroke.midi, stroke.velocity))
+        played = manner.played(stroke)
+        struck = (played.channel, played.midi, played.velocity, played.attenuation_db)
+        events.append((stroke.on_frame, True, *struck))
         if stroke.off_frame is not None:
-            events.append((stroke.off_frame, False, channel, stroke.midi, 0))
+            events.append((stroke.off_frame, False, played.channel, played.midi, 0, 0.0))
     return sorted(events)
 
 
@@ -262,21 +352,23 @@ def _tune(library: Library, synth: Any, sharp_cents: Mapping[int, float]) -> Non
 
 
 @contextmanager
-def _synthesiser(library: Library, font: SoundFont, groups: int) -> Iterator[Any]:
-    """Give a fresh synthesiser with the preset on every channel, and delete it at the end."""
+def _synthesiser(
+    library: Library, font: SoundFont, groups: int, channels: Mapping[int, ChannelSound]
+) -> Iterator[Any]:
+    """Give a fresh synthesiser with the preset, or what `channels` says, on every channel; delete it at the end."""
     settings = {**SETTINGS, "synth.audio-groups": groups, "synth.audio-channels": groups}
     player = library.binding.Synth(gain=GAIN, samplerate=float(SAMPLE_RATE_HZ), channels=16, **settings)
     try:
         if not player.synth:
             raise SynthesiserError(f"FluidSynth {library.version} refuses to start: {library.complaint()}.")
-        _load(library, player.synth, font)
+        _load(library, player.synth, font, channels)
         yield player.synth
     finally:
         player.delete()
 
 
-def _load(library: Library, synth: Any, font: SoundFont) -> None:
-    """Load a font and put its preset on every channel; the samples are read only now, and may prove damaged."""
+def _load(library: Library, synth: Any, font: SoundFont, channels: Mapping[int, ChannelSound]) -> None:
+    """Load a font and put its presets on the channels; the samples are read only now, and may prove damaged."""
     binding = library.binding
     number = binding.fluid_synth_sfload(synth, os.fsencode(font.path), 0)
     if number < 0:
@@ -284,12 +376,15 @@ def _load(library: Library, synth: Any, font: SoundFont) -> None:
     library.complaints.clear()
     for channel in range(CHANNELS):
         library.set_channel_type(synth, channel, MELODIC)
-        refused = binding.fluid_synth_program_select(synth, channel, number, font.bank, font.program)
+        sound = channels.get(channel) or ChannelSound(font.bank, font.program)
+        refused = binding.fluid_synth_program_select(synth, channel, number, sound.bank, sound.program)
         if refused or library.complaints:
             raise SoundFontError(
-                f"{font.path}: FluidSynth can't play bank {font.bank}, program {font.program} of the sound font: "
+                f"{font.path}: FluidSynth can't play bank {sound.bank}, program {sound.program} of the sound font: "
                 f"{library.complaint()}. Fetch the file again, or choose another."
             )
+        for controller, value in sound.controllers:
+            binding.fluid_synth_cc(synth, channel, controller, value)
 
 
 class _Tape:

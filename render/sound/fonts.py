@@ -5,10 +5,10 @@ The first of these that names or offers a font decides:
 1. the option of the command line,
 2. the song's ``sound:``,
 3. the environment variable ``TERCET_SOUND``,
-4. a font in the usual folders that has a ukulele, else one that has a nylon-string guitar,
-5. the font that comes inside the Python package pretty_midi.
+4. the built-in ukulele, made on first use (`render.sound.ukulele`).
 
-What was asked for by name is never replaced by something else: if it is missing or damaged, that is an error.
+The fonts of the usual folders are listed, and play when they are asked for. What was asked for by name is never
+replaced by something else: if it is missing or damaged, that is an error.
 """
 
 from __future__ import annotations
@@ -17,16 +17,28 @@ import difflib
 import importlib.util
 import re
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path, PureWindowsPath
 
 from render.errors import SoundFontError
 from render.sound.soundfont import FontHeader, Preset, SoundFont, read_header, read_zones
 
-__all__ = ["ENVIRONMENT_VARIABLE", "ChosenFont", "FoundFont", "choose_font", "find_fonts", "usual_folders"]
+__all__ = [
+    "BUILT_IN",
+    "ENVIRONMENT_VARIABLE",
+    "ChosenFont",
+    "FoundFont",
+    "choose_font",
+    "examine_font",
+    "find_fonts",
+    "usual_folders",
+]
 
 ENVIRONMENT_VARIABLE = "TERCET_SOUND"
+
+BUILT_IN = "built-in"
+"""The name by which the built-in ukulele can be asked for where something else would play."""
 
 ENDINGS = (".sf2", ".sf3")
 
@@ -88,7 +100,7 @@ class FoundFont:
         Whether it may be chosen without being asked for; then its first preset is played.
     why
         Why it can be used, or why not.
-    built_in
+    packaged
         Whether it comes inside a Python package, as the last resort.
     rights
         What the font says about its rights, often nothing.
@@ -101,7 +113,7 @@ class FoundFont:
     presets: tuple[Preset, ...]
     usable: bool
     why: str
-    built_in: bool = False
+    packaged: bool = False
     rights: str = ""
 
 
@@ -151,8 +163,8 @@ def find_fonts(environ: Mapping[str, str], folders: Sequence[Path] | None = None
         Where to look instead of `usual_folders`; the font in pretty_midi's package is added in any case.
     """
     files = dict.fromkeys(path.resolve() for path in _font_files(_folders(environ, folders)))
-    found = [_examine(path) for path in files]
-    found += [_examine(path, built_in=True) for path in _packaged_fonts()]
+    found = [examine_font(path) for path in files]
+    found += [examine_font(path, packaged=True) for path in _packaged_fonts()]
     return tuple(sorted(found, key=_rank))
 
 
@@ -162,8 +174,9 @@ def choose_font(
     song_folder: Path | None,
     environ: Mapping[str, str],
     folders: Sequence[Path] | None = None,
+    report: Callable[[str, int, int], None] | None = None,
 ) -> ChosenFont:
-    """Choose the font that will be heard.
+    """Choose the font that will be heard; the built-in one is made if it isn't there yet.
 
     Parameters
     ----------
@@ -177,13 +190,18 @@ def choose_font(
         Environment variables; ``TERCET_SOUND`` is read as `option` is.
     folders
         Where to look instead of `usual_folders`.
+    report
+        Told (what is being done, steps done, steps in all) while the built-in ukulele is made.
 
     Raises
     ------
     SoundFontError
-        What was asked for isn't there, is damaged or has no fitting preset; or nothing at all was found.
+        What was asked for isn't there, is damaged or has no fitting preset; or the built-in ukulele can't be kept.
     """
     where = _folders(environ, folders)
+    asked = option or song_sound or environ.get(ENVIRONMENT_VARIABLE)
+    if asked == BUILT_IN:
+        return _built_in(report, f"«{BUILT_IN}» is asked for.")
     if option:
         return _named(option, "the option --sound", (Path(),), where)
     if song_sound:
@@ -191,29 +209,19 @@ def choose_font(
         return _named(song_sound, "the song's «sound:»", (song_folder,) if song_folder else (), where)
     if variable := environ.get(ENVIRONMENT_VARIABLE):
         return _named(variable, f"the environment variable {ENVIRONMENT_VARIABLE}", (Path(),), where)
-    return _unasked(find_fonts(environ, where), where)
+    return _built_in(report, "Nothing else was asked for, so the built-in ukulele plays.")
 
 
 def _folders(environ: Mapping[str, str], folders: Sequence[Path] | None) -> tuple[Path, ...]:
     return usual_folders(environ) if folders is None else tuple(folders)
 
 
-def _unasked(found: Sequence[FoundFont], folders: Sequence[Path]) -> ChosenFont:
-    """Choose the first usable font."""
-    usable = [font for font in found if font.usable]
-    if not usable:
-        place = f"into {folders[0]}" if folders else "into one of the usual folders"
-        raise SoundFontError(
-            "No sound font with a ukulele or a nylon-string guitar was found, not even the one that comes with the "
-            f"Python package pretty_midi. Put an .sf2 or .sf3 file {place}, or name one by --sound."
-        )
-    font, preset = usable[0], usable[0].presets[0]
-    what = _wanted_name(preset)
-    if font.built_in:
-        why = f"No other font with a ukulele or a nylon-string guitar was found, so the {what} of this one stands in."
-    else:
-        why = f"Nothing was asked for, and of {_count(len(usable), 'usable font')} this is the first with a {what}."
-    return ChosenFont(SoundFont(font.path, preset.bank, preset.program), font.name, preset.name, why)
+def _built_in(report: Callable[[str, int, int], None] | None, why: str) -> ChosenFont:
+    """Choose the built-in ukulele."""
+    from render.sound.ukulele import FONT_NAME, PROGRAM, UKULELE_BANK
+    from render.sound.ukulele_cache import ready_built_in
+
+    return ChosenFont(SoundFont(ready_built_in(report), UKULELE_BANK, PROGRAM), FONT_NAME, "Ukulele", why)
 
 
 def _named(text: str, asker: str, places: Sequence[Path], folders: Sequence[Path]) -> ChosenFont:
@@ -273,7 +281,7 @@ def _not_there(text: str, asker: str, places: Sequence[Path], folders: Sequence[
     return f"{asked}It was looked for in {looked}; «tercet sounds» lists the fonts that are there."
 
 
-def _examine(path: Path, built_in: bool = False) -> FoundFont:
+def examine_font(path: Path, packaged: bool = False) -> FoundFont:
     """Look at a font: what it has, and whether it may be chosen unasked."""
     try:
         header = read_header(path)
@@ -283,7 +291,7 @@ def _examine(path: Path, built_in: bool = False) -> FoundFont:
     except SoundFontError as error:
         size_bytes = path.stat().st_size if _is_file(path) else 0
         why = str(error).removeprefix(f"{path}: ")
-        return FoundFont(path, size_bytes, path.name, "", (), usable=False, why=why, built_in=built_in)
+        return FoundFont(path, size_bytes, path.name, "", (), usable=False, why=why, packaged=packaged)
     usable = bool(presets) and _wanted_rank(presets[0]) < len(WANTED)
     if usable:
         why = f"has a {_wanted_name(presets[0])} (bank {presets[0].bank}, program {presets[0].program})"
@@ -291,13 +299,13 @@ def _examine(path: Path, built_in: bool = False) -> FoundFont:
         why = "has neither a ukulele in bank 8, program 24 nor a nylon-string guitar in bank 0, program 24"
     kind = "SF3" if header.compressed else "SF2"
     return FoundFont(
-        path, header.size_bytes, header.name, kind, presets, usable, why, built_in, rights=header.rights
+        path, header.size_bytes, header.name, kind, presets, usable, why, packaged, rights=header.rights
     )
 
 
 def _rank(font: FoundFont) -> tuple[bool, bool, int]:
     """Order of choice: usable ones, the last resort after the others, the ukulele first."""
-    return not font.usable, font.built_in, _wanted_rank(font.presets[0]) if font.presets else len(WANTED)
+    return not font.usable, font.packaged, _wanted_rank(font.presets[0]) if font.presets else len(WANTED)
 
 
 def _presets_of_interest(header: FontHeader) -> tuple[Preset, ...]:

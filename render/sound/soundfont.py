@@ -25,6 +25,7 @@ from typing import Any, BinaryIO
 from render.errors import SoundFontError
 
 __all__ = [
+    "ATTENUATION",
     "FontHeader",
     "Preset",
     "SoundFont",
@@ -58,8 +59,8 @@ POINTERS: tuple[tuple[bytes, int, bytes], ...] = (
 )
 """Which field of which table counts through which other; it begins at 0, never falls and ends within it."""
 
-RELEASE, INSTRUMENT, KEY_RANGE, VELOCITY_RANGE, SAMPLE = 38, 41, 43, 44, 53
-"""Generators read here (section 8.1.2); an instrument or a sample ends its zone's list."""
+RELEASE, INSTRUMENT, KEY_RANGE, VELOCITY_RANGE, ATTENUATION, SAMPLE = 38, 41, 43, 44, 48, 53
+"""Generators used here (section 8.1.2); an instrument or a sample ends its zone's list."""
 
 SHORTEST_RELEASE_TIMECENTS = -12_000
 """What a font means when it says nothing about release: about 1 ms (section 8.1.3)."""
@@ -281,7 +282,7 @@ def _read(version: _FileVersion) -> _Contents:
         lists = _lists(path, file, size_bytes)
         info = dict(_chunks(path, *_list_bytes(path, file, lists, b"INFO")))
         tables = dict(_chunks(path, *_list_bytes(path, file, lists, b"pdta")))
-        sample_bytes = lists[b"sdta"][1] if b"sdta" in lists else 0
+        sample_bytes = _sample_bytes(path, file, *lists[b"sdta"]) if b"sdta" in lists else 0
     contents = _Contents(path, size_bytes, info, tables, sample_bytes)
     _check(contents)
     return contents
@@ -301,6 +302,17 @@ def _lists(path: Path, file: BinaryIO, size_bytes: int) -> dict[bytes, tuple[int
         found.setdefault(name, (place + 12, length - 4))
         place += 8 + length + length % 2
     return found
+
+
+def _sample_bytes(path: Path, file: BinaryIO, place: int, length: int) -> int:
+    """Return how many bytes of samples the list at a place holds; 0 if it is empty."""
+    if length < 8:
+        return 0
+    file.seek(place)
+    name, inside = struct.unpack("<4sI", file.read(8))
+    if name != b"smpl" or inside > length - 8:
+        raise _damaged(path, f"its samples at byte {place} don't fit their list of {length} bytes")
+    return int(inside)
 
 
 def _list_bytes(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib.util
 import io
 import struct
 from collections.abc import Sequence
@@ -82,6 +83,14 @@ def made_font(
     lists = chunk(b"LIST", b"INFO" + info) + chunk(b"LIST", b"sdta" + chunk(b"smpl", data))
     lists += chunk(b"LIST", b"pdta" + b"".join(chunk(table, rows) for table, rows in tables.items()))
     return chunk(b"RIFF", b"sfbk" + lists)
+
+
+def packaged_font() -> Path:
+    """Return the sampled font that is always there, in pretty_midi's package."""
+    spec = importlib.util.find_spec("pretty_midi")
+    assert spec is not None
+    assert spec.origin is not None
+    return Path(spec.origin).parent / "TimGM6mb.sf2"
 
 
 def save_font(path: Path, **made: object) -> Path:

@@ -5,7 +5,8 @@ import pytest
 from numpy.typing import NDArray
 
 from render.perform import Click
-from render.sound.click import LENGTH_S, PEAK, cue_stem, knock
+from render.sound.click import BELL_PEAK, PEAK, cue_stem, knock, turn_bell
+from render.sound.struck import WOOD
 
 RATE_HZ = 48_000
 
@@ -19,7 +20,7 @@ def test_each_click_sounds_where_it_belongs_and_nowhere_else() -> None:
     stem = cue_stem([Click(0.0, True), Click(0.5, False)], RATE_HZ, RATE_HZ)
     assert stem.shape == (RATE_HZ, 2)
     assert stem.dtype == np.float32
-    length = round(LENGTH_S * RATE_HZ)
+    length = round(WOOD.length_s * RATE_HZ)
     expected = np.zeros(RATE_HZ, np.float32)
     expected[:length] = knock(True, RATE_HZ)
     expected[24_000 : 24_000 + length] = knock(False, RATE_HZ)
@@ -64,3 +65,15 @@ def test_a_knock_is_the_same_always_and_cannot_be_changed() -> None:
     assert np.array_equal(knock(True, 44_100), before)
     with pytest.raises(ValueError, match="read-only"):
         knock(True, 44_100)[0] = 1.0
+
+
+def test_the_bell_of_a_turn_rings_longer_and_higher_than_wood_and_no_louder() -> None:
+    bell, wood = turn_bell(RATE_HZ), knock(True, RATE_HZ)
+    assert np.abs(bell).max() == pytest.approx(BELL_PEAK, rel=1e-6)
+    assert BELL_PEAK < PEAK
+    assert np.sum(bell[9600:] ** 2) > 0.03 * np.sum(bell**2)
+    assert abs(bell[-1]) < 1e-5
+    hertz, power = spectrum(bell)
+    assert hertz[np.argmax(power)] == pytest.approx(1568, abs=3)
+    assert hertz[np.argmax(power)] > hertz[np.argmax(spectrum(wood)[1])]
+    assert power[hertz > 8000].sum() < 1e-3 * power.sum()

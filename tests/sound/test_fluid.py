@@ -24,7 +24,7 @@ from render.sound.fonts import choose_font
 from render.sound.library import load_library
 from render.sound.schedule import LAYER_ORDER, Stroke, length_frames_of, strokes_of
 from render.sound.soundfont import SoundFont
-from tests.sound.made_fonts import MadeZone, made_font, pluck, save_font
+from tests.sound.made_fonts import MadeZone, made_font, packaged_font, pluck, save_font
 from tests.sound.takes import busy_take, hertz_of, level_db, note, take
 
 KEYS = range(50, 85)
@@ -33,8 +33,8 @@ KEYS = range(50, 85)
 
 @pytest.fixture(scope="module")
 def font() -> SoundFont:
-    """The font that is always there."""
-    return choose_font(None, None, None, {}, []).sound
+    """A sampled font that is always there: the one in pretty_midi's package."""
+    return choose_font("TimGM6mb", None, None, {}, [packaged_font().parent]).sound
 
 
 @pytest.fixture(scope="module")

@@ -9,8 +9,11 @@ import pytest
 
 from render.errors import SoundFontError
 from render.sound import fonts
+from render.sound.fluid import FluidSynthesiser
 from render.sound.fonts import choose_font, find_fonts, usual_folders
-from tests.sound.made_fonts import NYLON, UKULELE, MadeZone, made_font, save_font
+from render.sound.ukulele_cache import built_in_path, ready_built_in
+from tests.sound.made_fonts import NYLON, UKULELE, MadeZone, made_font, packaged_font, save_font
+from tests.sound.takes import note, take
 
 GRAND = (0, 0, "Grand Piano")
 
@@ -20,13 +23,6 @@ def folder(tmp_path: Path) -> Path:
     place = tmp_path / "fonts"
     place.mkdir()
     return place
-
-
-def packaged() -> Path:
-    package = importlib.util.find_spec("pretty_midi")
-    assert package is not None
-    assert package.origin is not None
-    return next(Path(package.origin).parent.glob("*.sf2"))
 
 
 def test_what_is_asked_for_wins_in_the_order_option_song_environment_folders(
@@ -45,8 +41,10 @@ def test_what_is_asked_for_wins_in_the_order_option_song_environment_folders(
     assert name(str(option), "song.sf2", environ) == "Option"
     assert name(None, "song.sf2", environ) == "Song"
     assert name(None, None, environ) == "Variable"
-    assert name(None, None, {}) == "Folder"
-    assert choose_font(None, None, None, {}, []).sound.path == packaged()
+    assert name(None, None, {}) == "Tercet Ukulele"
+    assert name("folder", "song.sf2", environ) == "Folder"
+    assert name("built-in", "song.sf2", environ) == name(None, "built-in", environ) == "Tercet Ukulele"
+    assert name(None, None, {"TERCET_SOUND": "built-in"}) == "Tercet Ukulele"
 
 
 def test_the_ukulele_comes_before_the_guitar_and_folders_in_their_order(tmp_path: Path, folder: Path) -> None:
@@ -65,15 +63,14 @@ def test_the_ukulele_comes_before_the_guitar_and_folders_in_their_order(tmp_path
         ("d.sf2", False),
     ]
     assert [font.kind for font in found] == ["SF3", "SF2", "SF2", "SF2", ""]
-    assert [font.built_in for font in found] == [False, False, True, False, False]
+    assert [font.packaged for font in found] == [False, False, True, False, False]
     assert found[0].why == "has a ukulele (bank 8, program 24)"
     assert found[1].why == "has a nylon-string guitar (bank 0, program 24)"
     assert found[3].why.startswith("has neither a ukulele in bank 8")
     assert found[4].why.startswith("the sound font is damaged: it is cut off")
     assert found[4].size_bytes == len(made_font()) - 7
-    chosen = choose_font(None, None, None, {}, [folder, other])
+    chosen = choose_font("c", None, None, {}, [folder, other])
     assert (chosen.name, chosen.preset_name, chosen.sound.bank) == ("Late Ukulele", "Test Ukulele", 8)
-    assert chosen.why == "Nothing was asked for, and of 3 usable fonts this is the first with a ukulele."
 
 
 def test_what_a_font_says_about_its_rights_is_passed_on(folder: Path) -> None:
@@ -81,11 +78,12 @@ def test_what_a_font_says_about_its_rights_is_passed_on(folder: Path) -> None:
     assert [font.rights for font in find_fonts({}, [folder])] == ["CC0, the players", ""]
 
 
-def test_the_last_resort_says_so(folder: Path) -> None:
+def test_the_built_in_ukulele_plays_when_nothing_else_is_asked_for(folder: Path) -> None:
+    save_font(folder / "a.sf2", presets=[UKULELE])
     chosen = choose_font(None, None, None, {}, [folder])
-    assert (chosen.sound.path, chosen.sound.bank, chosen.sound.program) == (packaged(), 0, 24)
-    assert chosen.preset_name == "Nylon Guitar"
-    assert "so the nylon-string guitar of this one stands in" in chosen.why
+    assert (chosen.sound.path, chosen.sound.bank, chosen.sound.program) == (built_in_path(), 8, 24)
+    assert (chosen.name, chosen.preset_name) == ("Tercet Ukulele", "Ukulele")
+    assert "the built-in ukulele plays" in chosen.why
 
 
 def test_a_font_whose_preset_holds_no_sample_is_passed_over(folder: Path) -> None:
@@ -95,7 +93,8 @@ def test_a_font_whose_preset_holds_no_sample_is_passed_over(folder: Path) -> Non
     assert find_fonts({}, [folder])[-1].why.startswith(
         "the sound font is damaged: the sample «Pluck» lies outside"
     )
-    assert choose_font(None, None, None, {}, [folder]).name == "TimGM6mb"
+    with pytest.raises(SoundFontError, match="the sample «Pluck» lies outside"):
+        FluidSynthesiser(choose_font("a", None, None, {}, [folder]).sound).stems(take([note()]))
 
 
 @pytest.mark.parametrize("text", ["mine.sf2", "mine", "MINE.SF2", "Mine"])
@@ -173,18 +172,12 @@ def test_links_are_followed_and_a_font_is_listed_once(folder: Path) -> None:
     path = save_font(folder / "z.sf2", name="Once")
     (folder / "a.sf2").symlink_to(path)
     found = find_fonts({}, [folder, folder])
-    assert [font.path for font in found] == [path, packaged()]
+    assert [font.path for font in found] == [path, packaged_font()]
 
 
-def test_with_no_font_at_all_it_is_said_what_to_do(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_with_no_font_at_all_the_list_is_empty(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(importlib.util, "find_spec", lambda _name: None)
     assert find_fonts({}, [folder]) == ()
-    with pytest.raises(
-        SoundFontError, match=r"Put an \.sf2 or \.sf3 file into .*fonts, or name one by --sound"
-    ):
-        choose_font(None, None, None, {}, [folder])
-    with pytest.raises(SoundFontError, match="into one of the usual folders"):
-        choose_font(None, None, None, {}, [])
 
 
 @pytest.mark.parametrize(
@@ -223,10 +216,11 @@ def test_fonts_are_looked_for_in_the_usual_folders(tmp_path: Path, monkeypatch: 
     monkeypatch.setattr(sys, "platform", "linux")
     path = save_font(tmp_path / "soundfonts" / "a.sf2", zones=[MadeZone(40, 90)])
     assert find_fonts({"XDG_DATA_HOME": str(tmp_path)})[0].path == path
-    assert choose_font(None, None, None, {"XDG_DATA_HOME": str(tmp_path)}).sound.path == path
+    assert choose_font("a", None, None, {"XDG_DATA_HOME": str(tmp_path)}).sound.path == path
 
 
 def test_looking_for_fonts_imports_neither_numpy_nor_pretty_midi() -> None:
+    ready_built_in()
     code = (
         "import os, sys; from render.sound.fonts import choose_font; choose_font(None, None, None, os.environ);"
         "print(sorted({'numpy', 'pretty_midi', 'fluidsynth', 'scipy'} & set(sys.modules)))"
