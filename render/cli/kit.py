@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from render.cli.options import add_performance_options, names, speeds
-from render.cli.playing import played_song, show_problems
+from render.cli.playing import played_song, show_notices, show_problems
 from render.cli.talk import progress
 from render.errors import RequestError
 
@@ -60,6 +60,7 @@ def run(arguments: argparse.Namespace) -> int:
         playing, whole = ready.pop(0)
         show_problems(playing.arrangement)
         made = _one_song(playing, whole, folder, recipes, endings, arguments)
+        show_notices(playing)
         print(f"{folder}/")
         for path, length_s, purpose in made:
             print(f"  {path.name:<28} {_minutes(length_s):>5}  {_size(path):>8}  {purpose}")

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from render.perform import Timeline
     from render.tracks.kit import Playing
 
-__all__ = ["played_song", "show_problems"]
+__all__ = ["played_song", "show_notices", "show_problems"]
 
 MOST_PROBLEMS_SHOWN = 6
 
@@ -39,13 +39,31 @@ def played_song(
         say(f"pins are for the song as written and were dropped: {', '.join(dropped)}")
     arrangement = arrange(song, tuning)
     font = choose_font(arguments.sound, song.sound, path.parent, os.environ)
-    playing = Playing(arrangement, FluidSynthesiser(font.sound), seed=arguments.seed, dry=arguments.dry)
+    playing = Playing(
+        arrangement,
+        FluidSynthesiser(font.sound),
+        seed=arguments.seed,
+        dry=arguments.dry,
+        report=_say_measuring,
+    )
     indices = None
     if bars:
         from render.song import bar_indices
 
         indices = bar_indices(bars, arrangement.bars)
     return playing, lay_out(arrangement, indices, speed, count_in_of(arguments.count_in, song))
+
+
+def _say_measuring(what: str, done: int, _total: int) -> None:
+    """Say once that a new sound is measured."""
+    if done == 0:
+        say(f"{what}, once for each sound …")
+
+
+def show_notices(playing: Playing) -> None:
+    """Say where the sound can't do what the song asks."""
+    for notice in playing.synthesiser.notices():
+        say(notice)
 
 
 def show_problems(arrangement: Arrangement) -> None:

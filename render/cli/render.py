@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 
 from render.cli.options import add_performance_options, layer, speed
-from render.cli.playing import played_song, show_problems
+from render.cli.playing import played_song, show_notices, show_problems
 from render.cli.talk import progress, say
 from render.errors import RequestError
 
@@ -91,6 +91,7 @@ def run(arguments: argparse.Namespace) -> int:
             stems = playing.stems(timeline)
             report("writing", 2, 3)
             write_tracks([TrackFile(path, recipe, arguments.speed)], stems, playing, bits=arguments.bits)
+            show_notices(playing)
     print(path)
     say(f"{path.name}: {recipe.name}, {recipe.purpose}")
     return 0

@@ -137,7 +137,7 @@ def _close(reaches: list[_Reach], hairpin: PlacedMark, next_beat: Fraction, told
 
 
 def gesture_level_db(gesture: Gesture, lines: dict[Layer, LevelLine]) -> float:
-    """Return the level of a whole gesture relative to mf: its layer's line, its part and its accent."""
+    """Return the level that the marks ask of a whole gesture, relative to mf: its layer's line, part and accent."""
     level = lines[gesture.layer].at(gesture.start_beat)
     if gesture.layer == "between" and any(note.part == "tune" for note in gesture.notes):
         level = max(level, lines["melody"].at(gesture.start_beat) - TUNE_BETWEEN_DB)

@@ -86,6 +86,7 @@ class _Placed:
     end_s: float
     late_s: float
     level_db: float
+    mark_db: float
 
 
 def _placed(arrangement: Arrangement, swing: Swing, clock: Clock, seed: int | None) -> list[_Placed]:
@@ -96,6 +97,7 @@ def _placed(arrangement: Arrangement, swing: Swing, clock: Clock, seed: int | No
     for gesture in arrangement.gestures:
         end_beat = gesture.start_beat + gesture.length_beat
         late_s, louder_db = (0.0, 0.0) if seed is None else _deviations(gesture, arrangement, seed)
+        mark_db = gesture_level_db(gesture, lines)
         placed.append(
             _Placed(
                 gesture,
@@ -103,7 +105,8 @@ def _placed(arrangement: Arrangement, swing: Swing, clock: Clock, seed: int | No
                 clock.seconds(swing.beat(gesture.start_beat, gesture.layer)),
                 clock.seconds(swing.beat(end_beat, gesture.layer)),
                 late_s,
-                gesture_level_db(gesture, lines) + louder_db,
+                mark_db + louder_db,
+                mark_db,
             )
         )
     return sorted(placed, key=_onset_of)
@@ -172,6 +175,7 @@ def _strings(
             phrase=gesture.phrase,
             beat=gesture.start_beat,
             length_beat=gesture.length_beat,
+            mark_db=item.mark_db,
         )
 
 

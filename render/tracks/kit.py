@@ -15,6 +15,7 @@ from pathlib import Path
 from render.arrange import Arrangement
 from render.perform import Take, Timeline, lay_out, perform
 from render.sound import SAMPLE_RATE_HZ, Stems, Synthesiser
+from render.sound.measured import MeasuredSynthesiser
 from render.tracks.encoding import Bits, TrackWriter, track_format
 from render.tracks.files import whole_file
 from render.tracks.loudness import song_gain_db
@@ -39,16 +40,24 @@ class Playing:
     arrangement
         What is played.
     synthesiser
-        What it is played with.
+        What it is played with; its loudness is measured, once for each sound.
     seed, dry
         As in `perform`.
+    report
+        Told what takes a while, as (what is being done, steps done, steps in all).
     """
 
     def __init__(
-        self, arrangement: Arrangement, synthesiser: Synthesiser, *, seed: int = 1, dry: bool = False
+        self,
+        arrangement: Arrangement,
+        synthesiser: Synthesiser,
+        *,
+        seed: int = 1,
+        dry: bool = False,
+        report: Callable[[str, int, int], None] | None = None,
     ) -> None:
         self.arrangement = arrangement
-        self.synthesiser = synthesiser
+        self.synthesiser = MeasuredSynthesiser(synthesiser, lambda: self.take(self._whole), report=report)
         self._seed = seed
         self._dry = dry
         self._takes: dict[Timeline, Take] = {}
@@ -61,9 +70,8 @@ class Playing:
 
     def stems(self, timeline: Timeline) -> Stems:
         """Return the stems of a timeline; the whole piece at full speed is made only once."""
-        if timeline == self._whole:
-            return self._whole_stems
-        return self.synthesiser.stems(self.take(timeline))
+        whole = self._whole_stems  # made first: the layers' gains come from it
+        return whole if timeline == self._whole else self.synthesiser.stems(self.take(timeline))
 
     def gain_db(self, ceiling_dbtp: float, stems: Stems) -> float:
         """Return the gain of the song's tracks: from its demo at full speed, whatever is asked for.
