@@ -16,13 +16,18 @@ if TYPE_CHECKING:
 __all__ = [
     "add_performance_options",
     "add_sound_option",
+    "as_asked",
     "count_in_of",
+    "front",
     "layer",
     "names",
     "speed",
     "speeds",
     "tuned_and_moved",
 ]
+
+
+FEELS = ("steady", "natural", "loose")
 
 
 def speed(text: str) -> Fraction:
@@ -61,6 +66,28 @@ def layer(text: str) -> Layer:
     raise argparse.ArgumentTypeError(f"a layer must be {', '.join(LAYERS)} (got {text!r})")
 
 
+def front(text: str) -> Fraction:
+    """Read how far the strums lie behind the melody, 0 to 24 LU."""
+    from fractions import Fraction
+
+    try:
+        value = Fraction(text)
+    except (ValueError, ZeroDivisionError):
+        raise argparse.ArgumentTypeError(f"must be a number of LU such as 9 (got {text!r})") from None
+    if not 0 <= value <= 24:
+        raise argparse.ArgumentTypeError(f"must be 0 to 24 LU (got {text})")
+    return value
+
+
+def as_asked(song: Song, arguments: argparse.Namespace) -> Song:
+    """Return a song with what the options say of its front and feel."""
+    from dataclasses import replace
+
+    if arguments.front is not None:
+        song = replace(song, front=arguments.front)
+    return replace(song, feel=arguments.feel) if arguments.feel else song
+
+
 def add_sound_option(parser: argparse.ArgumentParser) -> None:
     """Add ``--sound``."""
     parser.add_argument(
@@ -87,6 +114,18 @@ def add_performance_options(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--seed", type=int, default=1, metavar="N", help="another number plays it a little differently"
+    )
+    parser.add_argument(
+        "--feel",
+        choices=FEELS,
+        metavar="WORD",
+        help="how closely the players keep together: steady, natural, loose",
+    )
+    parser.add_argument(
+        "--front",
+        type=front,
+        metavar="LU",
+        help="how far the strums lie behind the melody, 0 to 24 LU between their median gestures",
     )
     parser.add_argument("--bits", type=int, choices=(16, 24), default=16, help="of WAV and FLAC (default 16)")
 

@@ -8,7 +8,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from render.cli.options import count_in_of, tuned_and_moved
+from render.cli.options import as_asked, count_in_of, tuned_and_moved
 from render.cli.talk import say
 
 if TYPE_CHECKING:
@@ -33,7 +33,7 @@ def played_song(
     from render.tracks.kit import Playing
 
     path = Path(arguments.song)
-    written = read_song(path)
+    written = as_asked(read_song(path), arguments)
     song, tuning, dropped = tuned_and_moved(written, arguments.transpose, arguments.tuning)
     if dropped:
         say(f"pins are for the song as written and were dropped: {', '.join(dropped)}")
@@ -44,6 +44,7 @@ def played_song(
         FluidSynthesiser(font.sound),
         seed=arguments.seed,
         dry=arguments.dry,
+        flat=getattr(arguments, "flat", False),
         report=_say_measuring,
     )
     indices = None

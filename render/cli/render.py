@@ -51,6 +51,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="BARS",
         help="5-8 as played, or verse:3-4 of a section, or verse@2:3-4 on its second pass",
     )
+    parser.add_argument(
+        "--flat", action="store_true", help="every note equally loud, to hear what front and back are for"
+    )
     add_performance_options(parser)
 
 

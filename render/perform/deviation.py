@@ -16,7 +16,9 @@ from hashlib import blake2b
 from math import sqrt
 from struct import Struct
 
-__all__ = ["LEVEL_SD_DB", "OWN_SD_S", "TOGETHER_SD_S", "level_deviation_db", "time_deviation_s"]
+from render.perform.feel import FEELS, Looseness
+
+__all__ = ["LIMIT_SD", "level_deviation_db", "pulse_factor", "time_deviation_s"]
 
 OCTAVES = 7
 """Processes that change every 1, 2, 4, … 64 pulses."""
@@ -25,14 +27,19 @@ OCTAVE_RATIO = 0.87
 """Spread of each process relative to the next quicker one. Steps that are joined by lines hold less of their high
 frequencies than bare steps; this brings the spectrum's slope back to 0.95 (measured; 1.24 with equal spreads)."""
 
-TOGETHER_SD_S = 0.006
-OWN_SD_S = 0.0025
-"""What all three layers share, and what each adds of its own: 6.5 ms in all; a good amateur ensemble has 5–15 ms."""
-
-LEVEL_SD_DB = 0.6
-
 LIMIT_SD = 2.5
-"""No deviation is larger than this many standard deviations."""
+"""No part of a deviation is larger than this many standard deviations …"""
+
+MOST_SD = 3.0
+"""… and their sum no larger than this many of its own."""
+
+PULSE_S = 0.6
+"""Deviations have the size that a feel says at pulses of this length, 100 a minute …"""
+
+PULSE_FACTORS = (0.7, 1.4)
+"""… and grow with the root of the pulse, within these bounds."""
+
+NATURAL = FEELS["natural"]
 
 _SPREADS = tuple(OCTAVE_RATIO**octave for octave in range(OCTAVES))
 _TOTAL_SPREAD = sqrt(sum(spread * spread for spread in _SPREADS))
@@ -80,7 +87,15 @@ def _process(seed: int, section: str, pass_number: int, who: str) -> _Process:
     return _Process(f"{seed}/{pass_number}/{who}", section)
 
 
-def time_deviation_s(seed: int, section: str, pass_number: int, layer: str, pulse: Fraction) -> float:
+def pulse_factor(pulse_s: float) -> float:
+    """Return by how much deviations in time are larger at a song's pulse than at 100 pulses a minute."""
+    least, most = PULSE_FACTORS
+    return min(max(sqrt(pulse_s / PULSE_S), least), most)
+
+
+def time_deviation_s(
+    seed: int, section: str, pass_number: int, layer: str, pulse: Fraction, looseness: Looseness = NATURAL
+) -> float:
     """Return how late (positive) or early a place is played, in seconds.
 
     Parameters
@@ -91,12 +106,17 @@ def time_deviation_s(seed: int, section: str, pass_number: int, layer: str, puls
         The place: pulses from the start of the section (negative in a pick-up).
     layer
         Who plays: each has a part of its own besides the part that all share.
+    looseness
+        How large the parts are.
     """
     shared = _process(seed, section, pass_number, "together").at(pulse)
     own = _process(seed, section, pass_number, layer).at(pulse)
-    return TOGETHER_SD_S * shared + OWN_SD_S * own
+    furthest_s = MOST_SD * sqrt(looseness.together_s**2 + looseness.own_s**2)
+    return min(max(looseness.together_s * shared + looseness.own_s * own, -furthest_s), furthest_s)
 
 
-def level_deviation_db(seed: int, section: str, pass_number: int, layer: str, pulse: Fraction) -> float:
+def level_deviation_db(
+    seed: int, section: str, pass_number: int, layer: str, pulse: Fraction, looseness: Looseness = NATURAL
+) -> float:
     """Return how much louder or softer than its mark a gesture is played, in dB; parameters as above."""
-    return LEVEL_SD_DB * _process(seed, section, pass_number, f"{layer} level").at(pulse)
+    return looseness.level_db * _process(seed, section, pass_number, f"{layer} level").at(pulse)

@@ -10,8 +10,16 @@ from itertools import groupby
 from math import inf
 
 from render.arrange import Arrangement, Gesture
-from render.perform.deviation import level_deviation_db, time_deviation_s
-from render.perform.levels import gesture_level_db, level_lines, string_levels_db, velocity_of_level
+from render.perform.deviation import level_deviation_db, pulse_factor, time_deviation_s
+from render.perform.feel import FEELS
+from render.perform.levels import (
+    FLAT_LEVEL_DB,
+    flat_levels_db,
+    gesture_level_db,
+    level_lines,
+    string_levels_db,
+    velocity_of_level,
+)
 from render.perform.model import Take, TakeNote, Timeline
 from render.perform.spread import string_delays_s
 from render.perform.swing import Swing
@@ -24,7 +32,9 @@ SHORTEST_S = 0.03
 """A chop is damped at once; no other note is shorter than this, unless its string is struck again."""
 
 
-def perform(arrangement: Arrangement, timeline: Timeline, *, seed: int = 1, dry: bool = False) -> Take:
+def perform(
+    arrangement: Arrangement, timeline: Timeline, *, seed: int = 1, dry: bool = False, flat: bool = False
+) -> Take:
     """Play an arrangement on a timeline.
 
     Parameters
@@ -37,6 +47,9 @@ def perform(arrangement: Arrangement, timeline: Timeline, *, seed: int = 1, dry:
         Another seed gives other small deviations.
     dry
         Exactly on the beat and exactly at the marks: no deviations.
+    flat
+        The same notes at the same times, every gesture as loud as any other and every string of it too: neither
+        front nor back, no marks, accents or hairpins.
 
     Returns
     -------
@@ -58,7 +71,7 @@ def perform(arrangement: Arrangement, timeline: Timeline, *, seed: int = 1, dry:
             strokes: list[TakeNote] = []
             for item in together:
                 bar_index = item.bar_index - run.span.first + bar_offset
-                strokes += _strings(item, run, gesture_count, bar_index, struck_s, pulse_s)
+                strokes += _strings(item, run, gesture_count, bar_index, struck_s, pulse_s, flat=flat)
                 gesture_count += 1
             notes += _one_a_string(strokes)
             struck_s = max(note.onset_s for note in strokes)
@@ -91,7 +104,9 @@ class _Placed:
 
 def _placed(arrangement: Arrangement, swing: Swing, clock: Clock, seed: int | None) -> list[_Placed]:
     """Return the gestures in the order played (swing can change it within a pulse), deviating unless `seed` is None."""
-    lines = level_lines(arrangement.bars, arrangement.song.dynamics)
+    song = arrangement.song
+    front_lu = None if song.front is None else float(song.front)
+    lines = level_lines(arrangement.bars, song.dynamics, front_lu)
     starts = [float(bar.start_beat) for bar in arrangement.bars]
     placed = []
     for gesture in arrangement.gestures:
@@ -126,12 +141,20 @@ def _deviations(gesture: Gesture, arrangement: Arrangement, seed: int) -> tuple[
     meter = arrangement.song.meter
     bars_before = max(gesture.section_bar - 1, 0)
     pulse = (bars_before * meter.bar_beat + gesture.bar_beat) / meter.pulse_beat
-    place = (seed, gesture.section, gesture.pass_number, gesture.layer, pulse)
-    return time_deviation_s(*place), level_deviation_db(*place)
+    place = (seed, gesture.section, gesture.pass_number, gesture.layer, pulse, FEELS[arrangement.song.feel])
+    larger = pulse_factor(60.0 / float(arrangement.song.tempo))
+    return larger * time_deviation_s(*place), level_deviation_db(*place)
 
 
 def _strings(
-    item: _Placed, run: Run, number: int, bar_index: int, struck_s: float, pulse_s: float
+    item: _Placed,
+    run: Run,
+    number: int,
+    bar_index: int,
+    struck_s: float,
+    pulse_s: float,
+    *,
+    flat: bool,
 ) -> Iterator[TakeNote]:
     """Yield the strings of one gesture.
 
@@ -147,13 +170,15 @@ def _strings(
         When the gesture before was struck, by the take's time.
     pulse_s
         How long a pulse lasts in this run.
+    flat
+        Whether all strings are equally loud.
     """
     gesture = item.gesture
     onset_s = run.seconds(item.onset_s) + item.late_s
     end_s = run.end_s
     if gesture.start_beat + gesture.length_beat < run.end_beat:
         end_s = min(run.seconds(item.end_s) + item.late_s, run.end_s)
-    levels_db = string_levels_db(gesture, item.level_db)
+    levels_db = flat_levels_db(gesture) if flat else string_levels_db(gesture, item.level_db)
     delays_s = string_delays_s(gesture, item.level_db, pulse_s, onset_s - struck_s)
     for note, level_db, delay_s in zip(gesture.notes, levels_db, delays_s, strict=True):
         length_s = SHORTEST_S if gesture.action == "chop" else max(end_s - onset_s - delay_s, SHORTEST_S)
@@ -175,7 +200,7 @@ def _strings(
             phrase=gesture.phrase,
             beat=gesture.start_beat,
             length_beat=gesture.length_beat,
-            mark_db=item.mark_db,
+            mark_db=FLAT_LEVEL_DB if flat else item.mark_db,
         )
 
 

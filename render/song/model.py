@@ -19,6 +19,7 @@ __all__ = [
     "BetweenNotes",
     "ChordSpan",
     "Dynamics",
+    "Feel",
     "Layer",
     "Line",
     "Mark",
@@ -50,6 +51,9 @@ MarkKind = Literal["dynamic", "hairpin", "rit", "a-tempo", "fermata", "accent", 
 Players = Literal["beginner", "improving", "free"]
 BetweenNotes = Literal["as-written", "fill"]
 """Where notes of nobody's row stand between the tune's: nowhere, or in its long spaces."""
+
+Feel = Literal["steady", "natural", "loose"]
+"""How closely the players keep together."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -277,8 +281,8 @@ class Song:
     `tempo` counts pulses a minute. `tuning` is a name or four pitches, string 4 first. `scale_length_mm` comes
     from the instrument's size; `instrument` is ``"custom"`` when the song gives the length itself. `swing` is the
     place of the pulse's second half, 1/2 for none. `between` says whether Tercet adds single notes where no row gives
-    them. `form` is never empty. `sound` and `count_in_bars` are None
-    unless the song sets them.
+    them. `front` is how far the strums lie behind the melody, in LU between their median gestures; without it the marks
+    say so. `form` is never empty. `sound` and `count_in_bars` are None unless the song sets them.
     """
 
     title: str
@@ -298,6 +302,8 @@ class Song:
     strum: tuple[Slot, ...] | None = None
     between: BetweenNotes = "as-written"
     swing: Fraction = Fraction(1, 2)
+    front: Fraction | None = None
+    feel: Feel = "natural"
     sound: str | None = None
     count_in_bars: int | None = None
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from render.arrange import Arrangement
 from render.perform import Take, Timeline, lay_out, perform
@@ -18,10 +19,14 @@ from render.sound import SAMPLE_RATE_HZ, Stems, Synthesiser
 from render.sound.measured import MeasuredSynthesiser
 from render.tracks.encoding import Bits, TrackWriter, track_format
 from render.tracks.files import whole_file
-from render.tracks.loudness import song_gain_db
+from render.tracks.loudness import integrated_loudness_lufs, song_gain_db
 from render.tracks.mixing import highest_peak, mix_blocks, mix_layers
 from render.tracks.recipes import RECIPES, Recipe
 from render.tracks.tags import Tags
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
 
 __all__ = ["Playing", "TrackFile", "kit_files", "slug", "speed_name", "track_title", "write_tracks"]
 
@@ -43,6 +48,8 @@ class Playing:
         What it is played with; its loudness is measured, once for each sound.
     seed, dry
         As in `perform`.
+    flat
+        As in `perform`; made as loud as the layered demo is.
     report
         Told what takes a while, as (what is being done, steps done, steps in all).
     """
@@ -54,10 +61,17 @@ class Playing:
         *,
         seed: int = 1,
         dry: bool = False,
+        flat: bool = False,
         report: Callable[[str, int, int], None] | None = None,
     ) -> None:
+        front = arrangement.song.front
+        front_lu = None if flat or front is None else float(front)
+        layered = Playing(arrangement, synthesiser, seed=seed, dry=dry, report=report) if flat else None
         self.arrangement = arrangement
-        self.synthesiser = MeasuredSynthesiser(synthesiser, lambda: self.take(self._whole), report=report)
+        self._layered = layered
+        self.synthesiser = MeasuredSynthesiser(
+            synthesiser, lambda: self.take(self._whole), front_lu=front_lu, report=report
+        )
         self._seed = seed
         self._dry = dry
         self._takes: dict[Timeline, Take] = {}
@@ -65,7 +79,9 @@ class Playing:
     def take(self, timeline: Timeline) -> Take:
         """Return the take of a timeline; each is performed once."""
         if timeline not in self._takes:
-            self._takes[timeline] = perform(self.arrangement, timeline, seed=self._seed, dry=self._dry)
+            self._takes[timeline] = perform(
+                self.arrangement, timeline, seed=self._seed, dry=self._dry, flat=self._layered is not None
+            )
         return self._takes[timeline]
 
     def stems(self, timeline: Timeline) -> Stems:
@@ -85,8 +101,15 @@ class Playing:
             notes ring together), it gets that much less.
         """
         demo = mix_layers(self._whole_stems)
-        gain_db = min(song_gain_db(demo, SAMPLE_RATE_HZ, ceiling_dbtp), _room_db(self._whole_stems))
+        if self._layered is None:
+            gain_db = min(song_gain_db(demo, SAMPLE_RATE_HZ, ceiling_dbtp), _room_db(self._whole_stems))
+        else:
+            gain_db = min(self._layered.demo_lufs(ceiling_dbtp) - _lufs(demo), _room_db(self._whole_stems))
         return gain_db if stems is self._whole_stems else min(gain_db, _room_db(stems))
+
+    def demo_lufs(self, ceiling_dbtp: float) -> float:
+        """Return how loud the demo is at the song's gain."""
+        return _lufs(mix_layers(self._whole_stems)) + self.gain_db(ceiling_dbtp, self._whole_stems)
 
     @cached_property
     def _whole(self) -> Timeline:
@@ -98,6 +121,12 @@ class Playing:
     @cached_property
     def _whole_stems(self) -> Stems:
         return self.synthesiser.stems(self.take(self._whole))
+
+
+def _lufs(samples: NDArray[np.float32]) -> float:
+    """Return the loudness of audio; 0 for silence, which no gain makes louder."""
+    loudness_lufs = integrated_loudness_lufs(samples, SAMPLE_RATE_HZ)
+    return loudness_lufs if math.isfinite(loudness_lufs) else 0.0
 
 
 def _room_db(stems: Stems) -> float:

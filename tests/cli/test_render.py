@@ -186,3 +186,33 @@ def test_another_seed_is_another_playing_and_dry_is_none(song: Path, tmp_path: P
     a, b, c, d = ((tmp_path / f"{name}.mid").read_bytes() for name in "abcd")
     assert len({a, b, c}) == 3
     assert c == d
+
+
+def test_front_feel_and_flat_are_heard(tercet: Callable[..., Ran], song: Path, tmp_path: Path) -> None:
+    made = {}
+    for name, options in {
+        "plain": (),
+        "front": ("--front", "20"),
+        "loose": ("--feel", "loose"),
+        "flat": ("--flat",),
+    }.items():
+        ran = tercet("render", song, "-o", tmp_path / f"{name}.wav", *options)
+        assert ran.code == 0, ran.err
+        made[name] = (tmp_path / f"{name}.wav").read_bytes()
+    assert len(set(made.values())) == 4
+
+
+@pytest.mark.parametrize(
+    ("options", "says"),
+    [
+        (("--front", "30"), "must be 0 to 24 LU (got 30)"),
+        (("--front", "much"), "must be a number of LU such as 9 (got 'much')"),
+        (("--feel", "wild"), "invalid choice: 'wild'"),
+    ],
+)
+def test_front_and_feel_out_of_range(
+    tercet: Callable[..., Ran], song: Path, options: tuple[str, ...], says: str
+) -> None:
+    ran = tercet("render", song, "-o", "x.wav", *options)
+    assert ran.code == 2
+    assert says in ran.err
