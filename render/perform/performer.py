@@ -21,6 +21,7 @@ from render.perform.levels import (
     velocity_of_level,
 )
 from render.perform.model import Take, TakeNote, Timeline
+from render.perform.shaping import Shaping, bounded_db
 from render.perform.spread import string_delays_s
 from render.perform.swing import Swing
 from render.perform.tempo import Clock, piece_clock
@@ -46,7 +47,7 @@ def perform(
     seed
         Another seed gives other small deviations.
     dry
-        Exactly on the beat and exactly at the marks: no deviations.
+        Exactly on the beat and exactly at the marks: no deviations, and no shaping of phrase and bar.
     flat
         The same notes at the same times, every gesture as loud as any other and every string of it too: neither
         front nor back, no marks, accents or hairpins.
@@ -107,6 +108,7 @@ def _placed(arrangement: Arrangement, swing: Swing, clock: Clock, seed: int | No
     song = arrangement.song
     front_lu = None if song.front is None else float(song.front)
     lines = level_lines(arrangement.bars, song.dynamics, front_lu)
+    shaping = Shaping(arrangement)
     starts = [float(bar.start_beat) for bar in arrangement.bars]
     placed = []
     for gesture in arrangement.gestures:
@@ -120,7 +122,7 @@ def _placed(arrangement: Arrangement, swing: Swing, clock: Clock, seed: int | No
                 clock.seconds(swing.beat(gesture.start_beat, gesture.layer)),
                 clock.seconds(swing.beat(end_beat, gesture.layer)),
                 late_s,
-                mark_db + louder_db,
+                mark_db if seed is None else bounded_db(mark_db + shaping.at(gesture) + louder_db),
                 mark_db,
             )
         )

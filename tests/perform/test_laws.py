@@ -143,6 +143,7 @@ def test_a_longer_song_starts_alike(made: Arrangement, more: int) -> None:
             last,
             number=last.number + place,
             section_bar=last.section_bar + place,
+            line=last.line + place,
             start_beat=last.start_beat + place * last.length_beat,
         )
         for place in range(1, more + 1)
