@@ -11,13 +11,14 @@ if TYPE_CHECKING:
     from fractions import Fraction
 
     from render.neck import Tuning
-    from render.song import Layer, Song
+    from render.song import Feel, Layer, Song
 
 __all__ = [
     "add_performance_options",
     "add_sound_option",
     "as_asked",
     "count_in_of",
+    "feel",
     "front",
     "layer",
     "names",
@@ -25,9 +26,6 @@ __all__ = [
     "speeds",
     "tuned_and_moved",
 ]
-
-
-FEELS = ("steady", "natural", "loose")
 
 
 def speed(text: str) -> Fraction:
@@ -64,6 +62,16 @@ def layer(text: str) -> Layer:
         if text == name:
             return name
     raise argparse.ArgumentTypeError(f"a layer must be {', '.join(LAYERS)} (got {text!r})")
+
+
+def feel(text: str) -> Feel:
+    """Read how exactly the players keep together."""
+    from render.perform.feel import FEELS
+
+    for name in FEELS:
+        if text == name:
+            return name
+    raise argparse.ArgumentTypeError(f"the feel must be {', '.join(FEELS)} (got {text!r})")
 
 
 def front(text: str) -> Fraction:
@@ -117,9 +125,9 @@ def add_performance_options(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--feel",
-        choices=FEELS,
+        type=feel,
         metavar="WORD",
-        help="how closely the players keep together: steady, natural, loose",
+        help="how exactly the players keep together: steady, natural, loose",
     )
     parser.add_argument(
         "--front",

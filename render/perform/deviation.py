@@ -16,9 +16,9 @@ from hashlib import blake2b
 from math import sqrt
 from struct import Struct
 
-from render.perform.feel import FEELS, Looseness
+from render.perform.feel import FEELS, FeelFigures
 
-__all__ = ["LIMIT_SD", "level_deviation_db", "pulse_factor", "time_deviation_s"]
+__all__ = ["level_deviation_db", "step_deviation", "time_deviation_s"]
 
 OCTAVES = 7
 """Processes that change every 1, 2, 4, … 64 pulses."""
@@ -28,18 +28,7 @@ OCTAVE_RATIO = 0.87
 frequencies than bare steps; this brings the spectrum's slope back to 0.95 (measured; 1.24 with equal spreads)."""
 
 LIMIT_SD = 2.5
-"""No part of a deviation is larger than this many standard deviations …"""
-
-MOST_SD = 3.0
-"""… and their sum no larger than this many of its own."""
-
-PULSE_S = 0.6
-"""Deviations have the size that a feel says at pulses of this length, 100 a minute …"""
-
-PULSE_FACTORS = (0.7, 1.4)
-"""… and grow with the root of the pulse, within these bounds."""
-
-NATURAL = FEELS["natural"]
+"""No deviation is larger than this many standard deviations."""
 
 _SPREADS = tuple(OCTAVE_RATIO**octave for octave in range(OCTAVES))
 _TOTAL_SPREAD = sqrt(sum(spread * spread for spread in _SPREADS))
@@ -87,16 +76,15 @@ def _process(seed: int, section: str, pass_number: int, who: str) -> _Process:
     return _Process(f"{seed}/{pass_number}/{who}", section)
 
 
-def pulse_factor(pulse_s: float) -> float:
-    """Return by how much deviations in time are larger at a song's pulse than at 100 pulses a minute."""
-    least, most = PULSE_FACTORS
-    return min(max(sqrt(pulse_s / PULSE_S), least), most)
-
-
 def time_deviation_s(
-    seed: int, section: str, pass_number: int, layer: str, pulse: Fraction, looseness: Looseness = NATURAL
+    seed: int,
+    section: str,
+    pass_number: int,
+    layer: str,
+    pulse: Fraction,
+    feel: FeelFigures = FEELS["natural"],
 ) -> float:
-    """Return how late (positive) or early a place is played, in seconds.
+    """Return how late (positive) or early a place is played at 100 pulses a minute, in seconds.
 
     Parameters
     ----------
@@ -106,17 +94,32 @@ def time_deviation_s(
         The place: pulses from the start of the section (negative in a pick-up).
     layer
         Who plays: each has a part of its own besides the part that all share.
-    looseness
-        How large the parts are.
+    feel
+        How large both parts are.
     """
     shared = _process(seed, section, pass_number, "together").at(pulse)
     own = _process(seed, section, pass_number, layer).at(pulse)
-    furthest_s = MOST_SD * sqrt(looseness.together_s**2 + looseness.own_s**2)
-    return min(max(looseness.together_s * shared + looseness.own_s * own, -furthest_s), furthest_s)
+    return feel.together_sd_s * shared + feel.own_sd_s * own
 
 
 def level_deviation_db(
-    seed: int, section: str, pass_number: int, layer: str, pulse: Fraction, looseness: Looseness = NATURAL
+    seed: int,
+    section: str,
+    pass_number: int,
+    layer: str,
+    pulse: Fraction,
+    feel: FeelFigures = FEELS["natural"],
 ) -> float:
     """Return how much louder or softer than its mark a gesture is played, in dB; parameters as above."""
-    return looseness.level_db * _process(seed, section, pass_number, f"{layer} level").at(pulse)
+    return feel.level_sd_db * _process(seed, section, pass_number, f"{layer} level").at(pulse)
+
+
+def step_deviation(
+    seed: int, section: str, pass_number: int, layer: str, pulse: Fraction, step: int
+) -> float:
+    """Return by how much a step between two strings of a gesture is off, of spread 1, at most `LIMIT_SD`.
+
+    `step` counts the steps of the gesture from 0; the other parameters are as above. Each step is by itself: a thumb
+    doesn't fall across strings as evenly as it keeps time.
+    """
+    return _process(seed, section, pass_number, f"{layer} step {step}").at(pulse)

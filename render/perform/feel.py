@@ -1,40 +1,56 @@
-"""How closely the three players keep together, as one word."""
+"""How exactly the three players play: the size of their deviations, as words that a teacher may choose."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import get_args
 
 from render.song import Feel
 
-__all__ = ["FEELS", "Looseness"]
+__all__ = ["FEELS", "LEAST_SCALE", "MOST_SCALE", "FeelFigures", "pulse_scale"]
+
+USUAL_PULSE_S = 0.6
+"""The spreads in milliseconds hold for a pulse of this length, 100 a minute."""
+
+LEAST_SCALE, MOST_SCALE = 0.6, 1.5
+"""What people are off grows with the time between beats; beyond these, counting in halves or bars takes over."""
 
 
 @dataclass(frozen=True, slots=True)
-class Looseness:
-    """Spreads of the small deviations (standard deviations) at 100 pulses a minute.
+class FeelFigures:
+    """What a word stands for.
 
     Parameters
     ----------
-    together_s
-        What all players share, in seconds.
-    own_s
-        What each adds of its own, in seconds.
-    level_db
-        Of the level, in dB.
+    together_sd_s
+        Spread of what all three layers share, in seconds at 100 pulses a minute.
+    own_sd_s
+        Spread of what each adds of its own.
+    level_sd_db
+        Spread of a gesture's level around its mark.
+    uneven_part
+        By how much the steps between the strings of a roll or strum differ, as a part of one step.
     """
 
-    together_s: float
-    own_s: float
-    level_db: float
+    together_sd_s: float
+    own_sd_s: float
+    level_sd_db: float
+    uneven_part: float
 
 
-FEELS: dict[Feel, Looseness] = dict(
-    zip(
-        get_args(Feel),
-        (Looseness(0.003, 0.0015, 0.3), Looseness(0.006, 0.0025, 0.6), Looseness(0.010, 0.0045, 1.0)),
-        strict=True,
-    )
-)
-"""steady, natural, loose: 3.4, 6.5 and 11 ms in all. A good amateur ensemble has 5–15 ms. Players of one group share
-most of it (Hennig 2014): their deviations correlate by 0.80, 0.85 and 0.83."""
+FEELS: dict[Feel, FeelFigures] = {
+    "steady": FeelFigures(0.0030, 0.0012, 0.3, 0.06),
+    "natural": FeelFigures(0.0060, 0.0025, 0.6, 0.12),
+    "loose": FeelFigures(0.0110, 0.0050, 1.0, 0.20),
+}
+"""Together 3.2, 6.5 and 12 ms: a good amateur ensemble has 5–15 ms (Hennig et al. 2011)."""
+
+
+def pulse_scale(pulse_s: float) -> float:
+    """Return by how much the deviations of a song are larger or smaller than at 100 pulses a minute.
+
+    Parameters
+    ----------
+    pulse_s
+        How long a pulse lasts at the song's own tempo; practising slower doesn't change how a phrase is played.
+    """
+    return min(max(pulse_s / USUAL_PULSE_S, LEAST_SCALE), MOST_SCALE)

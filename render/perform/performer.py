@@ -10,8 +10,8 @@ from itertools import groupby
 from math import inf
 
 from render.arrange import Arrangement, Gesture
-from render.perform.deviation import level_deviation_db, pulse_factor, time_deviation_s
-from render.perform.feel import FEELS
+from render.perform.deviation import level_deviation_db, step_deviation, time_deviation_s
+from render.perform.feel import FEELS, pulse_scale
 from render.perform.levels import (
     FLAT_LEVEL_DB,
     flat_levels_db,
@@ -21,6 +21,7 @@ from render.perform.levels import (
     velocity_of_level,
 )
 from render.perform.model import Take, TakeNote, Timeline
+from render.perform.ringing import note_ends
 from render.perform.shaping import Shaping, bounded_db
 from render.perform.spread import string_delays_s
 from render.perform.swing import Swing
@@ -88,41 +89,59 @@ def perform(
 
 
 @dataclass(frozen=True, slots=True)
+class _Deviation:
+    """How late a gesture comes, how much louder it is, and how much longer each step between its strings."""
+
+    late_s: float = 0.0
+    level_db: float = 0.0
+    uneven: tuple[float, ...] = ()
+
+
+_STILL = _Deviation()
+
+
+@dataclass(frozen=True, slots=True)
 class _Placed:
     """A gesture with all that doesn't depend on the timeline.
 
-    `onset_s` and `end_s` are times of the piece's own clock; `bar_index` counts the arrangement's bars.
+    `onset_s` and `ends_s` (one for each string) are times of the piece's own clock, `end_beats` those of the piece;
+    `bar_index` counts the arrangement's bars; `uneven` is for each step between strings by how much it is longer.
     """
 
     gesture: Gesture
     bar_index: int
     onset_s: float
-    end_s: float
-    late_s: float
-    level_db: float
+    end_beats: tuple[Fraction, ...]
+    ends_s: tuple[float, ...]
+    deviation: _Deviation
     mark_db: float
+
+    @property
+    def level_db(self) -> float:
+        """Its level relative to mf, deviation included."""
+        return self.deviation.level_db
 
 
 def _placed(arrangement: Arrangement, swing: Swing, clock: Clock, seed: int | None) -> list[_Placed]:
     """Return the gestures in the order played (swing can change it within a pulse), deviating unless `seed` is None."""
     song = arrangement.song
-    front_lu = None if song.front is None else float(song.front)
-    lines = level_lines(arrangement.bars, song.dynamics, front_lu)
+    lines = level_lines(arrangement.bars, song.dynamics, None if song.front is None else float(song.front))
     shaping = Shaping(arrangement)
     starts = [float(bar.start_beat) for bar in arrangement.bars]
     placed = []
-    for gesture in arrangement.gestures:
-        end_beat = gesture.start_beat + gesture.length_beat
-        late_s, louder_db = (0.0, 0.0) if seed is None else _deviations(gesture, arrangement, seed)
-        mark_db = gesture_level_db(gesture, lines)
+    for gesture, end_beats in zip(arrangement.gestures, note_ends(arrangement), strict=True):
+        deviation = _STILL if seed is None else _deviation(gesture, arrangement, seed)
+        mark_db = level_db = gesture_level_db(gesture, lines)
+        if seed is not None:
+            level_db = bounded_db(mark_db + shaping.at(gesture) + deviation.level_db)
         placed.append(
             _Placed(
                 gesture,
                 max(bisect_right(starts, float(gesture.start_beat)) - 1, 0),
                 clock.seconds(swing.beat(gesture.start_beat, gesture.layer)),
-                clock.seconds(swing.beat(end_beat, gesture.layer)),
-                late_s,
-                mark_db if seed is None else bounded_db(mark_db + shaping.at(gesture) + louder_db),
+                end_beats,
+                tuple(clock.seconds(swing.beat(beat, gesture.layer)) for beat in end_beats),
+                replace(deviation, level_db=level_db),
                 mark_db,
             )
         )
@@ -138,14 +157,18 @@ def _index_of(placed: Sequence[_Placed], bar_line: Fraction) -> int:
     return bisect_left(placed, bar_line, key=lambda item: item.gesture.start_beat)
 
 
-def _deviations(gesture: Gesture, arrangement: Arrangement, seed: int) -> tuple[float, float]:
-    """Return how late in seconds and how much louder in dB a gesture is, by its place."""
-    meter = arrangement.song.meter
+def _deviation(gesture: Gesture, arrangement: Arrangement, seed: int) -> _Deviation:
+    """Return how a gesture deviates, by its place; in time as far as its song's pulse is long."""
+    song = arrangement.song
+    feel = FEELS[song.feel]
     bars_before = max(gesture.section_bar - 1, 0)
-    pulse = (bars_before * meter.bar_beat + gesture.bar_beat) / meter.pulse_beat
-    place = (seed, gesture.section, gesture.pass_number, gesture.layer, pulse, FEELS[arrangement.song.feel])
-    larger = pulse_factor(60.0 / float(arrangement.song.tempo))
-    return larger * time_deviation_s(*place), level_deviation_db(*place)
+    pulse = (bars_before * song.meter.bar_beat + gesture.bar_beat) / song.meter.pulse_beat
+    place = (seed, gesture.section, gesture.pass_number, gesture.layer, pulse)
+    return _Deviation(
+        time_deviation_s(*place, feel) * pulse_scale(60.0 / float(song.tempo)),
+        level_deviation_db(*place, feel),
+        tuple(feel.uneven_part * step_deviation(*place, step) for step in range(len(gesture.notes) - 1)),
+    )
 
 
 def _strings(
@@ -175,14 +198,16 @@ def _strings(
     flat
         Whether all strings are equally loud.
     """
-    gesture = item.gesture
-    onset_s = run.seconds(item.onset_s) + item.late_s
-    end_s = run.end_s
-    if gesture.start_beat + gesture.length_beat < run.end_beat:
-        end_s = min(run.seconds(item.end_s) + item.late_s, run.end_s)
+    gesture, late_s = item.gesture, item.deviation.late_s
+    onset_s = run.seconds(item.onset_s) + late_s
     levels_db = flat_levels_db(gesture) if flat else string_levels_db(gesture, item.level_db)
-    delays_s = string_delays_s(gesture, item.level_db, pulse_s, onset_s - struck_s)
-    for note, level_db, delay_s in zip(gesture.notes, levels_db, delays_s, strict=True):
+    room_s = onset_s - struck_s
+    delays_s = string_delays_s(gesture, item.level_db, pulse_s, room_s, item.deviation.uneven)
+    for place, note in enumerate(gesture.notes):
+        level_db, delay_s = levels_db[place], delays_s[place]
+        end_s = run.end_s
+        if item.end_beats[place] < run.end_beat:
+            end_s = min(run.seconds(item.ends_s[place]) + late_s, run.end_s)
         length_s = SHORTEST_S if gesture.action == "chop" else max(end_s - onset_s - delay_s, SHORTEST_S)
         yield TakeNote(
             onset_s=onset_s + delay_s,

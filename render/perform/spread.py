@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from math import sqrt
 
 from render.arrange import Gesture
@@ -21,13 +22,16 @@ ROLL_PULSE_S = 0.6
 """… and when it is slow: its step grows with the root of the pulse, which has this length at 100 a minute."""
 
 STRUM_STEP_PART = 0.55
-"""A strum is quicker than a roll."""
+UP_STRUM_PART = 0.85
+"""A strum is quicker than a roll, and a finger coming up quicker than a hand falling."""
 
 ROLL_ROOM_PART = 0.6
 """A gesture takes at most this part of the time since the gesture before was struck."""
 
 
-def string_delays_s(gesture: Gesture, level_db: float, pulse_s: float, room_s: float) -> tuple[float, ...]:
+def string_delays_s(
+    gesture: Gesture, level_db: float, pulse_s: float, room_s: float, uneven: Sequence[float] = ()
+) -> tuple[float, ...]:
     """Return when each string of a gesture is struck, in seconds from its beat: all before it, the last on it.
 
     The tune is struck last and on the beat: it is loudest, and a voice that is later and louder is heard as
@@ -43,6 +47,8 @@ def string_delays_s(gesture: Gesture, level_db: float, pulse_s: float, room_s: f
         How long a pulse lasts.
     room_s
         Time since the gesture before was struck.
+    uneven
+        For each step between two strings by how much it is longer, as a part of an even one; even without it.
     """
     count = len(gesture.notes)
     if count == 1:
@@ -50,7 +56,12 @@ def string_delays_s(gesture: Gesture, level_db: float, pulse_s: float, room_s: f
     shortest_s, longest_s = ROLL_STEP_RANGE_S
     step_s = (ROLL_STEP_S - ROLL_STEP_PER_DB_S * level_db) * sqrt(pulse_s / ROLL_PULSE_S)
     step_s = min(max(step_s, shortest_s), longest_s)
-    if gesture.action in ("strum", "chop"):
-        step_s *= STRUM_STEP_PART
-    spread_s = min(step_s * (count - 1), ROLL_LIMIT_S, max(ROLL_ROOM_PART * room_s, 0.0))
-    return tuple(-spread_s * (count - 1 - place) / (count - 1) for place in range(count))
+    if gesture.action == "roll":
+        steps_s = [min(max(step_s * (1.0 + part), shortest_s), longest_s) for part in uneven]
+    else:
+        step_s *= STRUM_STEP_PART * (UP_STRUM_PART if gesture.up else 1.0)
+        steps_s = [step_s * (1.0 + part) for part in uneven]
+    steps_s = steps_s or [step_s] * (count - 1)
+    whole_s = sum(steps_s)
+    spread_s = min(whole_s, ROLL_LIMIT_S, max(ROLL_ROOM_PART * room_s, 0.0))
+    return tuple(-spread_s * sum(steps_s[place:]) / whole_s for place in range(count))

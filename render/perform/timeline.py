@@ -19,9 +19,9 @@ SLOWEST, FASTEST = Fraction(1, 4), Fraction(2)
 
 MOST_COUNT_IN_BARS = 8
 
-LEAD_S = 0.15
+LEAD_S = 0.16
 """Shortest silence before the first beat where nothing is counted in: a roll begins up to 90 ms before its beat, and
-a deviation up to 51 ms."""
+a deviation up to 60 ms (loose players, a slow pulse)."""
 
 FEWEST_COUNTED_PULSES = 2
 """Fewer strokes tell no tempo."""

@@ -49,11 +49,11 @@ Slot = Literal["d", "u", "D", "U", "x", "."]
 
 MarkKind = Literal["dynamic", "hairpin", "rit", "a-tempo", "fermata", "accent", "breath"]
 Players = Literal["beginner", "improving", "free"]
+Feel = Literal["steady", "natural", "loose"]
+"""How exactly the players keep together."""
+
 BetweenNotes = Literal["as-written", "fill"]
 """Where notes of nobody's row stand between the tune's: nowhere, or in its long spaces."""
-
-Feel = Literal["steady", "natural", "loose"]
-"""How closely the players keep together."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -282,7 +282,8 @@ class Song:
     from the instrument's size; `instrument` is ``"custom"`` when the song gives the length itself. `swing` is the
     place of the pulse's second half, 1/2 for none. `between` says whether Tercet adds single notes where no row gives
     them. `front` is how far the strums lie behind the melody, in LU between their median gestures; without it the marks
-    say so. `form` is never empty. `sound` and `count_in_bars` are None unless the song sets them.
+    say so. `feel` is how exactly the players keep together. `form` is never
+    empty. `sound` and `count_in_bars` are None unless the song sets them.
     """
 
     title: str

@@ -213,6 +213,10 @@ def _read_between(node: Node) -> _Fields:
     return {"between": _one_of(_value(node), BETWEEN)}
 
 
+def _read_feel(node: Node) -> _Fields:
+    return {"feel": _one_of(_value(node), FEELS)}
+
+
 def _read_dynamics(node: Node) -> _Fields:
     wanted = "write dynamics: {melody: f, between: mp, strums: p}"
     if not isinstance(node, Mapping):
@@ -262,10 +266,6 @@ def _read_front(node: Node) -> _Fields:
             "write for instance 9, or 12 for more",
         )
     return {"front": front}
-
-
-def _read_feel(node: Node) -> _Fields:
-    return {"feel": _one_of(_value(node), FEELS)}
 
 
 def _read_count_in(node: Node) -> _Fields:
@@ -448,7 +448,7 @@ SETTINGS: tuple[Setting, ...] = (
     ),
     Setting(
         "feel",
-        "How closely the players keep together.",
+        "How exactly the players keep together.",
         _read_feel,
         lambda song: song.feel if song.feel != "natural" else "",
         {"enum": list(FEELS)},

@@ -207,7 +207,7 @@ def test_front_feel_and_flat_are_heard(tercet: Callable[..., Ran], song: Path, t
     [
         (("--front", "30"), "must be 0 to 24 LU (got 30)"),
         (("--front", "much"), "must be a number of LU such as 9 (got 'much')"),
-        (("--feel", "wild"), "invalid choice: 'wild'"),
+        (("--feel", "wild"), "the feel must be steady, natural, loose (got 'wild')"),
     ],
 )
 def test_front_and_feel_out_of_range(

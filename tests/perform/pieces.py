@@ -210,6 +210,7 @@ def _gesture(stroke: Stroke, bars: Sequence[Bar]) -> Gesture:
         phrase=0,
         accent=stroke.accent,
         up=stroke.layer == "strums" and stroke.strings[0] < stroke.strings[-1],
+        shape=tuple(map(int, stroke.shape)),
     )
 
 
