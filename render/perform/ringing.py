@@ -1,7 +1,8 @@
 """How long strings ring: until they are plucked again, the left hand leaves them, the chord changes or all are damped.
 
-A note of the tune, or one that the song adds, lasts as written. The strings under it and those of a strum are let
-ring, as players do: what ends them is what the two hands do next.
+A note of the tune, or one that the song adds, lasts as written, but for the last of a phrase: there the tune takes
+breath. The strings under it and those of a strum are let ring, as players do: what ends them is what the two hands do
+next.
 """
 
 from __future__ import annotations
@@ -13,7 +14,10 @@ from itertools import pairwise
 
 from render.arrange import Arrangement, Gesture, StringNote
 
-__all__ = ["note_ends"]
+__all__ = ["BREATH_PART", "note_ends"]
+
+BREATH_PART = Fraction(1, 4)
+"""The last note of a phrase gives up this part of its length, and no more than this part of a pulse."""
 
 
 def note_ends(arrangement: Arrangement) -> tuple[tuple[Fraction, ...], ...]:
@@ -27,12 +31,19 @@ def note_ends(arrangement: Arrangement) -> tuple[tuple[Fraction, ...], ...]:
     - a chop damps all strings;
     - this playing of its section is over, or a phrase that ends with a breath.
 
+    A note of the tune that lasts up to the end of its phrase, or of this playing of its section, ends a little
+    earlier; that of the piece rings out.
+
     Nothing later than that is looked at, so an edit in a section changes nothing in earlier ones.
     """
     stops = _Stops(arrangement)
+    breaths = _phrase_ends(arrangement)
+    pulse_beat = arrangement.song.meter.pulse_beat
     ends = []
     for index, gesture in enumerate(arrangement.gestures):
         written = gesture.start_beat + gesture.length_beat
+        if written in breaths and gesture.notes[-1].part == "tune":
+            written -= BREATH_PART * min(gesture.length_beat, pulse_beat)
         ends.append(
             tuple(
                 max(written, stops.ring_end(index, note)) if _rings(gesture, note) else written
@@ -97,6 +108,14 @@ def _visit_ends(arrangement: Arrangement) -> Iterator[Fraction]:
         if (before.section, before.pass_number) != (bar.section, bar.pass_number):
             yield bar.start_beat
     yield bars[-1].start_beat + bars[-1].length_beat
+
+
+def _phrase_ends(arrangement: Arrangement) -> frozenset[Fraction]:
+    """Return where the tune takes breath: before the next phrase of a section, and before the next section."""
+    tune = [gesture for gesture in arrangement.gestures if gesture.notes[-1].part == "tune"]
+    starts = (now.start_beat for before, now in pairwise(tune) if before.phrase != now.phrase)
+    *visit_ends, _ = _visit_ends(arrangement)
+    return frozenset([*starts, *visit_ends])
 
 
 def _breaths(arrangement: Arrangement) -> Iterator[Fraction]:

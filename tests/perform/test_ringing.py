@@ -70,3 +70,21 @@ def test_another_chord_ends_it() -> None:
         ChordSpan(Fraction(3), Fraction(1), parse_chord("G")),
     )
     assert ends_in(replace(made, bars=(replace(bar, chords=spans),))) == [[3, 3]]
+
+
+def phrased(*strokes: Stroke, phrases: list[int], visits: list[Visit] | None = None) -> list[list[Fraction]]:
+    made = piece(*strokes, visits=visits or ONE_BAR)
+    placed = [replace(gesture, phrase=phrase) for gesture, phrase in zip(made.gestures, phrases, strict=True)]
+    return ends_in(replace(made, gestures=tuple(placed)))
+
+
+def test_the_tune_takes_breath_before_the_next_phrase_and_the_next_section() -> None:
+    notes = (tune(0, 2, "1"), tune(2, "1/2", "1"), tune(3, 1, "1"))
+    assert phrased(*notes, phrases=[0, 1, 1]) == [[Fraction(7, 4)], [Fraction(5, 2)], [4]]
+    both = [Visit("verse", 1, 1), Visit("verse", 2, 1)]
+    assert phrased(*notes, phrases=[0, 0, 0], visits=both)[-1] == [Fraction(15, 4)]
+
+
+def test_a_short_note_gives_up_a_quarter_of_itself_and_a_chord_rings_on() -> None:
+    made = phrased(tune(0, "1/2", "21"), tune("1/2", 1, "1"), phrases=[0, 1])
+    assert made == [[4, Fraction(3, 8)], [Fraction(3, 2)]]
