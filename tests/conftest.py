@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import os
+import tempfile
 
 import hypothesis
 import pytest
+
+os.environ["XDG_CACHE_HOME"] = tempfile.mkdtemp(prefix="tercet-tests-")
+"""What is measured once for each sound is kept here, apart from the user's own cache."""
 
 IN_CI = bool(os.environ.get("CI"))
 

@@ -210,6 +210,8 @@ def songs(draw: st.DrawFn) -> Song:
         strum=draw(st.none() | strum),
         between=draw(st.sampled_from(("as-written", "fill"))),
         swing=draw(st.sampled_from((Fraction(1, 2), Fraction(2, 3), Fraction(3, 5)))),
+        front=draw(st.none() | st.sampled_from((Fraction(0), Fraction(9), Fraction(21, 2)))),
+        feel=draw(st.sampled_from(("steady", "natural", "loose"))),
         sound=draw(st.none() | _texts),
         count_in_bars=draw(st.none() | st.integers(0, 8)),
     )

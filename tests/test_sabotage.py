@@ -227,11 +227,11 @@ def stray_string(take: Take) -> Take:
 
 
 def louder_between(take: Take) -> Take:
-    """Strike the single notes 2 dB harder, by 40 · log10 of the velocity."""
+    """Strike the single notes 2 dB harder."""
     return replace(
         take,
         notes=tuple(
-            replace(note, velocity=round(note.velocity * 10 ** (2 / 40))) if note.layer == "between" else note
+            replace(note, level_db=note.level_db + 2.0) if note.layer == "between" else note
             for note in take.notes
         ),
     )
@@ -246,7 +246,7 @@ def trace_of_melody(short: Workshop, kit: Kit) -> Kit:
 
 def one_string_sharp(short: Workshop, kit: Kit) -> Kit:
     """Tune string 1 three cents sharp."""
-    true = short.playing.synthesiser
+    true = short.playing.synthesiser.inner
     assert isinstance(true, FluidSynthesiser)
     true_voices = true.key_voices
 

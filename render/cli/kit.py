@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal, TypeAlias
 
 from render.cli.options import add_performance_options, names, several_players, speeds
-from render.cli.playing import PlayedSet, played_sets, show_problems
+from render.cli.playing import PlayedSet, played_sets, show_notices, show_problems
 from render.cli.talk import progress
 from render.errors import RequestError
 
@@ -82,6 +82,8 @@ def run(arguments: argparse.Namespace) -> int:
             show_problems(one.playing.arrangement, one.title)
         order = _Order(folder, recipes, endings, arguments.bits)
         made = _one_song(sets, count_in_bars, order, arguments.speeds)
+        for one in sets:
+            show_notices(one.playing, one.title)
         for place, files in groupby(made, key=lambda file: file[0].parent):
             print(f"{place}/")
             for path, length_s, purpose in files:

@@ -18,8 +18,10 @@ if TYPE_CHECKING:
 __all__ = [
     "add_performance_options",
     "add_sound_option",
+    "as_asked",
     "count_in_of",
     "feel",
+    "front",
     "layer",
     "names",
     "one_tuning_of",
@@ -88,6 +90,28 @@ def feel(text: str) -> Feel:
     raise argparse.ArgumentTypeError(f"the feel must be {', '.join(FEELS)} (got {text!r})")
 
 
+def front(text: str) -> Fraction:
+    """Read how far the strums lie behind the melody, 0 to 24 LU."""
+    from fractions import Fraction
+
+    try:
+        value = Fraction(text)
+    except (ValueError, ZeroDivisionError):
+        raise argparse.ArgumentTypeError(f"must be a number of LU such as 9 (got {text!r})") from None
+    if not 0 <= value <= 24:
+        raise argparse.ArgumentTypeError(f"must be 0 to 24 LU (got {text})")
+    return value
+
+
+def as_asked(song: Song, arguments: argparse.Namespace) -> Song:
+    """Return a song with what the options say of its front and feel."""
+    from dataclasses import replace
+
+    if arguments.front is not None:
+        song = replace(song, front=arguments.front)
+    return replace(song, feel=arguments.feel) if arguments.feel else song
+
+
 def several_players(text: str) -> tuple[Players, ...]:
     """Read ``beginner,improving``; they come in the order of what is asked of them."""
     from render.arrange.demands import LIMITS
@@ -120,6 +144,12 @@ def add_performance_options(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--feel", type=feel, metavar="WORD", help="how exactly they keep together: steady, natural or loose"
+    )
+    parser.add_argument(
+        "--front",
+        type=front,
+        metavar="LU",
+        help="how far the strums lie behind the melody, 0 to 24 LU between their median gestures",
     )
     parser.add_argument(
         "--seed", type=int, default=1, metavar="N", help="another number plays it a little differently"

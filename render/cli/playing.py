@@ -10,7 +10,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from render.cli.options import count_in_of, one_tuning_of, tuned_and_moved, tunings_of
+from render.cli.options import as_asked, count_in_of, one_tuning_of, tuned_and_moved, tunings_of
 from render.cli.talk import building, say
 from render.errors import RequestError
 
@@ -18,11 +18,11 @@ if TYPE_CHECKING:
     from render.arrange import Arrangement
     from render.neck import Tuning
     from render.perform import Timeline
-    from render.song import Feel, Players, Song
+    from render.song import Players, Song
     from render.sound import Synthesiser
     from render.tracks.kit import Playing
 
-__all__ = ["PlayedSet", "played_sets", "played_song", "show_problems"]
+__all__ = ["PlayedSet", "played_sets", "played_song", "show_notices", "show_problems"]
 
 MOST_PROBLEMS_SHOWN = 6
 
@@ -51,13 +51,12 @@ def played_song(
     from render.arrange import arrange
     from render.perform import lay_out
     from render.song import read_song
-    from render.tracks.kit import Playing
 
-    written = _as_asked(read_song(Path(arguments.song)), arguments.feel)
+    written = as_asked(read_song(Path(arguments.song)), arguments)
     tuning = one_tuning_of(arguments.tuning) if arguments.tuning else None
     song, strings = _tuned(written, arguments.transpose, tuning)
     arrangement = arrange(_played_by(song, arguments.players), strings)
-    playing = Playing(arrangement, _synthesiser(arguments, song), seed=arguments.seed, dry=arguments.dry)
+    playing = _playing(arguments, arrangement, _synthesiser(arguments, song))
     indices = None
     if bars:
         from render.song import bar_indices
@@ -75,9 +74,8 @@ def played_sets(arguments: argparse.Namespace) -> tuple[tuple[PlayedSet, ...], i
         In the order of their tunings, then of their players. All share key and bars.
     """
     from render.song import read_song
-    from render.tracks.kit import Playing
 
-    written = _as_asked(read_song(Path(arguments.song)), arguments.feel)
+    written = as_asked(read_song(Path(arguments.song)), arguments)
     tunings: tuple[Tuning | None, ...] = tunings_of(arguments.tuning) if arguments.tuning else (None,)
     hands: tuple[Players | None, ...] = arguments.players or (None,)
     synthesiser = _synthesiser(arguments, written)
@@ -91,7 +89,7 @@ def played_sets(arguments: argparse.Namespace) -> tuple[tuple[PlayedSet, ...], i
         for players, part in zip(hands, parts, strict=True):
             words = [_tuning_name(strings) if several else "", (players or "") if len(hands) > 1 else ""]
             title = ", ".join(filter(None, words))
-            playing = Playing(part, synthesiser, seed=arguments.seed, dry=arguments.dry)
+            playing = _playing(arguments, part, synthesiser)
             sets.append(PlayedSet(_folder_name(title), title, playing))
     return tuple(sets), count_in_of(arguments.count_in, written)
 
@@ -105,10 +103,6 @@ def _tuned(
         where = f"{_tuning_name(strings)}: " if name_it else ""
         say(f"{where}pins are for the song as written and were dropped: {', '.join(dropped)}")
     return song, strings
-
-
-def _as_asked(song: Song, feel: Feel | None) -> Song:
-    return replace(song, feel=feel) if feel else song
 
 
 def _played_by(song: Song, players: Players | None) -> Song:
@@ -178,6 +172,32 @@ def _much_better(ours: Sequence[Arrangement], others: Sequence[Arrangement]) -> 
 
 def _unplayable(parts: Sequence[Arrangement]) -> int:
     return sum(problem.unplayable for part in parts for problem in part.problems)
+
+
+def _playing(arguments: argparse.Namespace, arrangement: Arrangement, synthesiser: Synthesiser) -> Playing:
+    from render.tracks.kit import Playing
+
+    return Playing(
+        arrangement,
+        synthesiser,
+        seed=arguments.seed,
+        dry=arguments.dry,
+        flat=getattr(arguments, "flat", False),
+        report=_say_measuring,
+    )
+
+
+def _say_measuring(what: str, done: int, _total: int) -> None:
+    """Say once that a new sound is measured."""
+    if done == 0:
+        say(f"{what}, once for each sound …")
+
+
+def show_notices(playing: Playing, set_title: str = "") -> None:
+    """Say where the sound can't do what the song asks; where there are several sets, for which."""
+    start = f"{set_title}: " if set_title else ""
+    for notice in playing.synthesiser.notices():
+        say(f"{start}{notice}")
 
 
 def _synthesiser(arguments: argparse.Namespace, song: Song) -> Synthesiser:

@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 
 from render.cli.options import add_performance_options, layer, players, speed
-from render.cli.playing import played_song, show_problems
+from render.cli.playing import played_song, show_notices, show_problems
 from render.cli.talk import progress, say
 from render.errors import RequestError
 
@@ -59,6 +59,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--players", type=players, metavar="NAME", help="who plays: beginner, improving or free"
     )
+    parser.add_argument(
+        "--flat", action="store_true", help="every note equally loud, to hear what front and back are for"
+    )
     add_performance_options(parser)
 
 
@@ -99,6 +102,7 @@ def run(arguments: argparse.Namespace) -> int:
             stems = playing.stems(timeline)
             report("writing", 2, 3)
             write_tracks([TrackFile(path, recipe, arguments.speed)], stems, playing, bits=arguments.bits)
+            show_notices(playing)
     print(path)
     say(f"{path.name}: {recipe.name}, {recipe.purpose}")
     return 0

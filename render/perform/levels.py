@@ -18,8 +18,10 @@ from render.perform.marks import PlacedMark, placed_marks
 from render.song import LAYERS, Bar, Dynamics, Layer
 
 __all__ = [
+    "FLAT_LEVEL_DB",
     "MARK_LEVEL_DB",
     "LevelLine",
+    "flat_levels_db",
     "gesture_level_db",
     "level_lines",
     "string_levels_db",
@@ -46,6 +48,12 @@ steps of velocity, so that the tune stays the one that is heard."""
 
 TUNE_BETWEEN_DB = 4.0
 """A note of the tune that is not rolled lies at most this far under the melody, so that the tune stays whole."""
+
+HALF_WAY = 0.5
+"""Where the notes between lie between melody and strums, if a song's own marks don't set those apart."""
+
+FLAT_LEVEL_DB = 0.0
+"""Every gesture of a flat take."""
 
 LOUDEST_VELOCITY = 127
 
@@ -82,17 +90,28 @@ class LevelLine:
         return here.level_db + along * (here.end_db - here.level_db)
 
 
-def level_lines(bars: Sequence[Bar], dynamics: Dynamics) -> dict[Layer, LevelLine]:
+def level_lines(
+    bars: Sequence[Bar], dynamics: Dynamics, front_lu: float | None = None
+) -> dict[Layer, LevelLine]:
     """Return the level of each layer along the piece, from the marks in force and the hairpins between them.
 
     A bare dynamic gives every layer its distance from the melody in `dynamics`, whatever a layer's own mark said
     before. A hairpin ends at the next dynamic or hairpin of its layer, at the latest at its section's end; marks of
     time, accents and breaths don't end it. It leads to the dynamic that stands there, if that lies in its direction.
     If not, or if none stands there, it leads one step of 4 dB up or down, and the dynamic comes at once (`<` to `p`).
+
+    With `front_lu` the strums lie so far under the melody instead, and the notes between as far in between as before.
     """
     marks = [mark for mark in placed_marks(bars) if mark.kind in ("dynamic", "hairpin")]
     base = {layer: MARK_LEVEL_DB[dynamics.of(layer)] for layer in LAYERS}
-    return {layer: _line(layer, base[layer], base[layer] - base["melody"], marks) for layer in LAYERS}
+    distances = {layer: base[layer] - base["melody"] for layer in LAYERS}
+    if front_lu is not None:
+        marked = -distances["strums"]
+        part = distances["between"] / marked if marked > 0.0 else -HALF_WAY
+        distances = {"melody": 0.0, "between": min(max(part, -1.0), 1.0) * front_lu, "strums": -front_lu}
+    return {
+        layer: _line(layer, base["melody"] + distances[layer], distances[layer], marks) for layer in LAYERS
+    }
 
 
 def _line(layer: Layer, level_db: float, distance_db: float, marks: Sequence[PlacedMark]) -> LevelLine:
@@ -137,7 +156,7 @@ def _close(reaches: list[_Reach], hairpin: PlacedMark, next_beat: Fraction, told
 
 
 def gesture_level_db(gesture: Gesture, lines: dict[Layer, LevelLine]) -> float:
-    """Return the level of a whole gesture relative to mf: its layer's line, its part and its accent."""
+    """Return the level that the marks ask of a whole gesture, relative to mf: its layer's line, part and accent."""
     level = lines[gesture.layer].at(gesture.start_beat)
     if gesture.layer == "between" and any(note.part == "tune" for note in gesture.notes):
         level = max(level, lines["melody"].at(gesture.start_beat) - TUNE_BETWEEN_DB)
@@ -159,6 +178,12 @@ def string_levels_db(gesture: Gesture, level_db: float) -> tuple[float, ...]:
         under.append(0.0)
     total = 10.0 * log10(sum(10.0 ** (part / 10.0) for part in under))
     return tuple(round(level_db + part - total, LEVEL_DIGITS) for part in under)
+
+
+def flat_levels_db(gesture: Gesture) -> tuple[float, ...]:
+    """Share the one level of a flat take among a gesture's strings, all alike."""
+    count = len(gesture.notes)
+    return (round(FLAT_LEVEL_DB - 10.0 * log10(count), LEVEL_DIGITS),) * count
 
 
 def velocity_of_level(level_db: float) -> int:

@@ -60,6 +60,8 @@ class TakeNote:
         Place and length as written, in beats of the piece as played.
     length_beat
         Length as written, in beats.
+    mark_db
+        Level that marks, hairpins and accents ask of its whole gesture, relative to mf.
     """
 
     onset_s: float
@@ -79,6 +81,7 @@ class TakeNote:
     phrase: int
     beat: Fraction
     length_beat: Fraction
+    mark_db: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,9 +12,17 @@ from math import inf
 from render.arrange import Arrangement, Gesture
 from render.perform.deviation import level_deviation_db, step_deviation, time_deviation_s
 from render.perform.feel import FEELS, pulse_scale
-from render.perform.levels import gesture_level_db, level_lines, string_levels_db, velocity_of_level
+from render.perform.levels import (
+    FLAT_LEVEL_DB,
+    flat_levels_db,
+    gesture_level_db,
+    level_lines,
+    string_levels_db,
+    velocity_of_level,
+)
 from render.perform.model import Take, TakeNote, Timeline
 from render.perform.ringing import note_ends
+from render.perform.shaping import Shaping, bounded_db
 from render.perform.spread import string_delays_s
 from render.perform.swing import Swing
 from render.perform.tempo import Clock, piece_clock
@@ -26,7 +34,9 @@ SHORTEST_S = 0.03
 """A chop is damped at once; no other note is shorter than this, unless its string is struck again."""
 
 
-def perform(arrangement: Arrangement, timeline: Timeline, *, seed: int = 1, dry: bool = False) -> Take:
+def perform(
+    arrangement: Arrangement, timeline: Timeline, *, seed: int = 1, dry: bool = False, flat: bool = False
+) -> Take:
     """Play an arrangement on a timeline.
 
     Parameters
@@ -38,7 +48,10 @@ def perform(arrangement: Arrangement, timeline: Timeline, *, seed: int = 1, dry:
     seed
         Another seed gives other small deviations.
     dry
-        Exactly on the beat and exactly at the marks: no deviations.
+        Exactly on the beat and exactly at the marks: no deviations, and no shaping of phrase and bar.
+    flat
+        The same notes at the same times, every gesture as loud as any other and every string of it too: neither
+        front nor back, no marks, accents or hairpins.
 
     Returns
     -------
@@ -60,7 +73,7 @@ def perform(arrangement: Arrangement, timeline: Timeline, *, seed: int = 1, dry:
             strokes: list[TakeNote] = []
             for item in together:
                 bar_index = item.bar_index - run.span.first + bar_offset
-                strokes += _strings(item, run, gesture_count, bar_index, struck_s, pulse_s)
+                strokes += _strings(item, run, gesture_count, bar_index, struck_s, pulse_s, flat=flat)
                 gesture_count += 1
             notes += _one_a_string(strokes)
             struck_s = max(note.onset_s for note in strokes)
@@ -101,6 +114,7 @@ class _Placed:
     end_beats: tuple[Fraction, ...]
     ends_s: tuple[float, ...]
     deviation: _Deviation
+    mark_db: float
 
     @property
     def level_db(self) -> float:
@@ -110,12 +124,16 @@ class _Placed:
 
 def _placed(arrangement: Arrangement, swing: Swing, clock: Clock, seed: int | None) -> list[_Placed]:
     """Return the gestures in the order played (swing can change it within a pulse), deviating unless `seed` is None."""
-    lines = level_lines(arrangement.bars, arrangement.song.dynamics)
+    song = arrangement.song
+    lines = level_lines(arrangement.bars, song.dynamics, None if song.front is None else float(song.front))
+    shaping = Shaping(arrangement)
     starts = [float(bar.start_beat) for bar in arrangement.bars]
     placed = []
     for gesture, end_beats in zip(arrangement.gestures, note_ends(arrangement), strict=True):
         deviation = _STILL if seed is None else _deviation(gesture, arrangement, seed)
-        level_db = gesture_level_db(gesture, lines) + deviation.level_db
+        mark_db = level_db = gesture_level_db(gesture, lines)
+        if seed is not None:
+            level_db = bounded_db(mark_db + shaping.at(gesture) + deviation.level_db)
         placed.append(
             _Placed(
                 gesture,
@@ -124,6 +142,7 @@ def _placed(arrangement: Arrangement, swing: Swing, clock: Clock, seed: int | No
                 end_beats,
                 tuple(clock.seconds(swing.beat(beat, gesture.layer)) for beat in end_beats),
                 replace(deviation, level_db=level_db),
+                mark_db,
             )
         )
     return sorted(placed, key=_onset_of)
@@ -153,7 +172,14 @@ def _deviation(gesture: Gesture, arrangement: Arrangement, seed: int) -> _Deviat
 
 
 def _strings(
-    item: _Placed, run: Run, number: int, bar_index: int, struck_s: float, pulse_s: float
+    item: _Placed,
+    run: Run,
+    number: int,
+    bar_index: int,
+    struck_s: float,
+    pulse_s: float,
+    *,
+    flat: bool,
 ) -> Iterator[TakeNote]:
     """Yield the strings of one gesture.
 
@@ -169,10 +195,12 @@ def _strings(
         When the gesture before was struck, by the take's time.
     pulse_s
         How long a pulse lasts in this run.
+    flat
+        Whether all strings are equally loud.
     """
     gesture, late_s = item.gesture, item.deviation.late_s
     onset_s = run.seconds(item.onset_s) + late_s
-    levels_db = string_levels_db(gesture, item.level_db)
+    levels_db = flat_levels_db(gesture) if flat else string_levels_db(gesture, item.level_db)
     room_s = onset_s - struck_s
     delays_s = string_delays_s(gesture, item.level_db, pulse_s, room_s, item.deviation.uneven)
     for place, note in enumerate(gesture.notes):
@@ -199,6 +227,7 @@ def _strings(
             phrase=gesture.phrase,
             beat=gesture.start_beat,
             length_beat=gesture.length_beat,
+            mark_db=FLAT_LEVEL_DB if flat else item.mark_db,
         )
 
 

@@ -281,8 +281,9 @@ class Song:
     `tempo` counts pulses a minute. `tuning` is a name or four pitches, string 4 first. `scale_length_mm` comes
     from the instrument's size; `instrument` is ``"custom"`` when the song gives the length itself. `swing` is the
     place of the pulse's second half, 1/2 for none. `between` says whether Tercet adds single notes where no row gives
-    them. `feel` is how exactly they keep together. `form` is never empty. `sound` and `count_in_bars` are None
-    unless the song sets them.
+    them. `front` is how far the strums lie behind the melody, in LU between their median gestures; without it the marks
+    say so. `feel` is how exactly the players keep together. `form` is never
+    empty. `sound` and `count_in_bars` are None unless the song sets them.
     """
 
     title: str
@@ -302,6 +303,7 @@ class Song:
     strum: tuple[Slot, ...] | None = None
     between: BetweenNotes = "as-written"
     swing: Fraction = Fraction(1, 2)
+    front: Fraction | None = None
     feel: Feel = "natural"
     sound: str | None = None
     count_in_bars: int | None = None

@@ -28,6 +28,7 @@ FEELS: tuple[Feel, ...] = get_args(Feel)
 _TEMPO_RANGE = (20, 400)
 _SCALE_RANGE_MM = (250, 700)
 _SWING_RANGE = (Fraction(1, 2), Fraction(3, 4))
+_FRONT_RANGE_LU = (0, 24)
 _MOST_COUNT_IN_BARS = 8
 _MOST_UPPER = 16
 _LOWER = (1, 2, 4, 8, 16, 32)
@@ -255,6 +256,18 @@ def _read_swing(node: Node) -> _Fields:
     return {"swing": swing}
 
 
+def _read_front(node: Node) -> _Fields:
+    text = _value(node)
+    low, high = _FRONT_RANGE_LU
+    front = _number_of(re.sub(r"\s*(LU|dB)$", "", text, flags=re.IGNORECASE))
+    if front is None or not low <= front <= high:
+        raise SlipError(
+            f"must be how far the strums lie behind the melody, {low} to {high} LU (got {text})",
+            "write for instance 9, or 12 for more",
+        )
+    return {"front": front}
+
+
 def _read_count_in(node: Node) -> _Fields:
     text = _value(node)
     bars = _number_of(text)
@@ -425,6 +438,13 @@ SETTINGS: tuple[Setting, ...] = (
                 {"type": "string", "pattern": "^[0-9]+/[0-9]+$"},
             ]
         },
+    ),
+    Setting(
+        "front",
+        "How far the strums lie behind the melody, in LU between their median gestures; else the dynamics say so.",
+        _read_front,
+        lambda song: "" if song.front is None else number_text(song.front),
+        {"type": "number", "minimum": _FRONT_RANGE_LU[0], "maximum": _FRONT_RANGE_LU[1]},
     ),
     Setting(
         "feel",

@@ -39,6 +39,9 @@ class FakeSynthesiser:
         """Return the same text always."""
         return "fake, decaying sinusoids, 1"
 
+    def keys(self) -> None:
+        """Return None: it has every key."""
+
     def stems(self, take: Take) -> Stems:
         """Return the stems of a take, float32 (frames, 2), 48 kHz; the same take gives the same samples."""
         import numpy as np

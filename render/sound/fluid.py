@@ -162,6 +162,21 @@ class FluidSynthesiser:
             f"bank {self.font.bank}, program {self.font.program}"
         )
 
+    def keys(self) -> frozenset[int]:
+        """Return the MIDI keys for which the preset has a sample at every velocity.
+
+        Raises
+        ------
+        SoundFontError
+            As `stems`.
+        """
+        heard: dict[int, set[int]] = {}
+        for zone in read_zones(self.font.path, self.font.bank, self.font.program):
+            velocities = range(max(zone.lowest_velocity, 1), zone.highest_velocity + 1)
+            for key in range(zone.lowest_key, zone.highest_key + 1):
+                heard.setdefault(key, set()).update(velocities)
+        return frozenset(key for key, velocities in heard.items() if len(velocities) == 127)
+
     def stems(self, take: Take) -> Stems:
         """Return the stems of a take: three layers and the cues, float32 (frames, 2), 48 kHz.
 

@@ -1,4 +1,4 @@
-"""The boundary to whatever makes sound: two methods, so that tests can put a fake behind it."""
+"""The boundary to whatever makes sound: three methods, so that tests can put a fake behind it."""
 
 from __future__ import annotations
 
@@ -45,10 +45,14 @@ class Stems:
 
 
 class Synthesiser(Protocol):
-    """Makes stems of a take."""
+    """Makes stems of a take: what it is, which keys it has, and their sound."""
 
     def identity(self) -> str:
         """Return a text that changes whenever the sound would: adapter, library, font, preset."""
+        ...
+
+    def keys(self) -> frozenset[int] | None:
+        """Return the MIDI keys that sound at any velocity; None for all of them."""
         ...
 
     def stems(self, take: Take) -> Stems:

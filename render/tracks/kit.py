@@ -11,16 +11,22 @@ from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from render.arrange import Arrangement
 from render.perform import Take, Timeline, lay_out, perform
 from render.sound import SAMPLE_RATE_HZ, Stems, Synthesiser
+from render.sound.measured import MeasuredSynthesiser
 from render.tracks.encoding import Bits, TrackWriter, track_format
 from render.tracks.files import whole_file
-from render.tracks.loudness import song_gain_db, true_peak_dbtp
+from render.tracks.loudness import integrated_loudness_lufs, song_gain_db, true_peak_dbtp
 from render.tracks.mixing import highest_peak, mix_blocks, mix_layers
 from render.tracks.recipes import RECIPES, Recipe
 from render.tracks.tags import Tags
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
 
 __all__ = [
     "Playing",
@@ -48,16 +54,33 @@ class Playing:
     arrangement
         What is played.
     synthesiser
-        What it is played with.
+        What it is played with; its loudness is measured, once for each sound.
     seed, dry
         As in `perform`.
+    flat
+        As in `perform`; made as loud as the layered demo is.
+    report
+        Told what takes a while, as (what is being done, steps done, steps in all).
     """
 
     def __init__(
-        self, arrangement: Arrangement, synthesiser: Synthesiser, *, seed: int = 1, dry: bool = False
+        self,
+        arrangement: Arrangement,
+        synthesiser: Synthesiser,
+        *,
+        seed: int = 1,
+        dry: bool = False,
+        flat: bool = False,
+        report: Callable[[str, int, int], None] | None = None,
     ) -> None:
+        front = arrangement.song.front
+        front_lu = None if flat or front is None else float(front)
+        layered = Playing(arrangement, synthesiser, seed=seed, dry=dry, report=report) if flat else None
         self.arrangement = arrangement
-        self.synthesiser = synthesiser
+        self._layered = layered
+        self.synthesiser = MeasuredSynthesiser(
+            synthesiser, lambda: self.take(self._whole), front_lu=front_lu, report=report
+        )
         self._seed = seed
         self._dry = dry
         self._takes: dict[Timeline, Take] = {}
@@ -67,7 +90,9 @@ class Playing:
     def take(self, timeline: Timeline) -> Take:
         """Return the take of a timeline; each is performed once."""
         if timeline not in self._takes:
-            self._takes[timeline] = perform(self.arrangement, timeline, seed=self._seed, dry=self._dry)
+            self._takes[timeline] = perform(
+                self.arrangement, timeline, seed=self._seed, dry=self._dry, flat=self._layered is not None
+            )
         return self._takes[timeline]
 
     def stems(self, timeline: Timeline) -> Stems:
@@ -85,9 +110,17 @@ class Playing:
     def demo_gain_db(self, ceiling_dbtp: float) -> float:
         """Return the gain that the demo at full speed asks for; its true peak then passes no ceiling."""
         if ceiling_dbtp not in self._demo_gains_db:
-            gain_db = song_gain_db(mix_layers(self.stems(self._whole)), SAMPLE_RATE_HZ, ceiling_dbtp)
+            demo = mix_layers(self.stems(self._whole))
+            if self._layered is None:
+                gain_db = song_gain_db(demo, SAMPLE_RATE_HZ, ceiling_dbtp)
+            else:
+                gain_db = self._layered.demo_lufs(ceiling_dbtp) - _lufs(demo)
             self._demo_gains_db[ceiling_dbtp] = min(gain_db, room_db(self.stems(self._whole)))
         return self._demo_gains_db[ceiling_dbtp]
+
+    def demo_lufs(self, ceiling_dbtp: float) -> float:
+        """Return how loud the demo is at the song's gain."""
+        return _lufs(mix_layers(self.stems(self._whole))) + self.demo_gain_db(ceiling_dbtp)
 
     @cached_property
     def demo_peak_dbtp(self) -> float:
@@ -114,6 +147,12 @@ class Playing:
         return lay_out(
             self.arrangement, count_in_bars=1 if song.count_in_bars is None else song.count_in_bars
         )
+
+
+def _lufs(samples: NDArray[np.float32]) -> float:
+    """Return the loudness of audio; 0 for silence, which no gain makes louder."""
+    loudness_lufs = integrated_loudness_lufs(samples, SAMPLE_RATE_HZ)
+    return loudness_lufs if math.isfinite(loudness_lufs) else 0.0
 
 
 def room_db(stems: Stems) -> float:

@@ -214,3 +214,33 @@ def test_another_feel_is_another_playing(song: Path, tmp_path: Path, tercet: Run
     wrong = tercet("render", song, "-o", tmp_path / "x.mid", "--feel", "sloppy")
     assert wrong.code == 2
     assert "the feel must be steady, natural, loose (got 'sloppy')" in wrong.err
+
+
+def test_front_feel_and_flat_are_heard(tercet: Callable[..., Ran], song: Path, tmp_path: Path) -> None:
+    made = {}
+    for name, options in {
+        "plain": (),
+        "front": ("--front", "20"),
+        "loose": ("--feel", "loose"),
+        "flat": ("--flat",),
+    }.items():
+        ran = tercet("render", song, "-o", tmp_path / f"{name}.wav", *options)
+        assert ran.code == 0, ran.err
+        made[name] = (tmp_path / f"{name}.wav").read_bytes()
+    assert len(set(made.values())) == 4
+
+
+@pytest.mark.parametrize(
+    ("options", "says"),
+    [
+        (("--front", "30"), "must be 0 to 24 LU (got 30)"),
+        (("--front", "much"), "must be a number of LU such as 9 (got 'much')"),
+        (("--feel", "wild"), "the feel must be steady, natural, loose (got 'wild')"),
+    ],
+)
+def test_front_and_feel_out_of_range(
+    tercet: Callable[..., Ran], song: Path, options: tuple[str, ...], says: str
+) -> None:
+    ran = tercet("render", song, "-o", "x.wav", *options)
+    assert ran.code == 2
+    assert says in ran.err

@@ -194,3 +194,21 @@ def test_strings_of_a_strum_are_alike() -> None:
 )
 def test_velocity_of_each_mark(level_db: float, velocity: int) -> None:
     assert velocity_of_level(level_db) == velocity
+
+
+@pytest.mark.parametrize(
+    ("dynamics", "front_lu", "between_db", "strums_db"),
+    [
+        (Dynamics("f", "mp", "p"), None, -4.0, -8.0),
+        (Dynamics("f", "mp", "p"), 6.0, 0.0, -2.0),
+        (Dynamics("f", "mp", "p"), 15.0, -6.0, -11.0),
+        (Dynamics("mf", "mf", "mf"), 8.0, -4.0, -8.0),
+        (Dynamics("p", "p", "f"), 8.0, -12.0, -16.0),
+    ],
+)
+def test_front_keeps_the_between_layer_where_it_was(
+    dynamics: Dynamics, front_lu: float | None, between_db: float, strums_db: float
+) -> None:
+    lines = level_lines(piece().bars, dynamics, front_lu)
+    assert lines["between"].at(Fraction(0)) == pytest.approx(between_db)
+    assert lines["strums"].at(Fraction(0)) == pytest.approx(strums_db)
