@@ -20,6 +20,8 @@ USUAL_DB = (-8.0, 4.0)
 
 LABEL_SIZE = 9.5
 
+LIGHTEST_LINE, HEAVIEST_LINE = 1.1, 4.0
+
 
 def panel_range_db(notes: tuple[TakeNote, ...]) -> tuple[float, float]:
     """Return the lowest and the highest level of panels that hold every stroke, in dB relative to mf."""
@@ -73,7 +75,7 @@ class LevelPanel:
         if not strokes:
             return
         middle_db = sorted(level_db for _, level_db in strokes)[len(strokes) // 2]
-        width = max(0.3 * radius_of(middle_db), 1.1)
+        width = min(max(0.3 * radius_of(middle_db), LIGHTEST_LINE), HEAVIEST_LINE)
         look = LOOKS[layer]
         tone = toned(look.colour, ink_of(middle_db))
         dash = tuple(width * part for part in look.dash)

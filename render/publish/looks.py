@@ -35,7 +35,7 @@ FAINT = "#ddd4c3"
 SHADOW = "#d8cdb9"
 """Beneath marks that are near."""
 
-RADIUS_MF = 11.0
+RADIUS_MF = 13.0
 """Half the size of a mark at mf, in drawing units."""
 
 DOUBLED_DB = 6.0206
@@ -82,7 +82,7 @@ LOOKS: dict[Layer, LayerLook] = {
 
 
 def radius_of(level_db: float) -> float:
-    """Return half the size of a mark, in drawing units, by its level relative to mf: ``r = 11 · 2^(L/6)``."""
+    """Return half the size of a mark, in drawing units, by its level relative to mf: ``r = 13 · 2^(L/6)``."""
     return float(min(max(RADIUS_MF * 2.0 ** (level_db / DOUBLED_DB), SMALLEST), LARGEST))
 
 

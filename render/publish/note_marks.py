@@ -14,7 +14,7 @@ from render.song import Layer
 
 __all__ = ["Frame", "gestures_of", "level_of", "note_mark", "note_marks"]
 
-DIGIT_RADIUS = 6.5
+DIGIT_RADIUS = 7.0
 """A head of at least this radius has room for the number of its string."""
 
 HALO = 1.4
@@ -49,7 +49,7 @@ def note_marks(notes: Iterable[TakeNote], frame: Frame) -> tuple[Shape, ...]:
     placed: list[tuple[float, int, Shape]] = []
     for stroke in gestures_of(notes):
         if len(stroke) > 1:
-            placed.append((max(note.level_db for note in stroke), 0, _stroke_line(stroke, frame)))
+            placed.append((min(note.level_db for note in stroke), 0, _stroke_line(stroke, frame)))
         placed += [(note.level_db, 1, note_mark(note, frame)) for note in stroke]
     return tuple(shape for *_, shape in sorted(placed, key=lambda item: item[:2]))
 
@@ -59,7 +59,7 @@ def _stroke_line(stroke: tuple[TakeNote, ...], frame: Frame) -> Path:
     layer = stroke[0].layer
     points = tuple((frame.x_of(note.onset_s), frame.y_of(note.midi)) for note in stroke)
     level_db = level_of(stroke)
-    return Path(points, _line_ink(layer, level_db, 0.28 * radius_of(level_db)), name=f"stroke {layer}")
+    return Path(points, _line_ink(layer, level_db, 0.18 * radius_of(level_db)), name=f"stroke {layer}")
 
 
 def _line_ink(layer: Layer, level_db: float, width: float) -> Ink:

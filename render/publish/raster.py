@@ -16,15 +16,14 @@ MOST_PIXELS = 60e6
 """A long song's picture gets fewer pixels a unit rather than more memory: 60 million take 240 MB while it is drawn."""
 
 
-def png_bytes(drawing: Drawing) -> bytes:
-    """Return a drawing as a PNG, `ZOOM` pixels a unit where that is no more than `MOST_PIXELS`."""
+def png_bytes(drawing: Drawing, zoom: float = ZOOM) -> bytes:
+    """Return a drawing as a PNG, `zoom` pixels a unit, or fewer where that would be more than `MOST_PIXELS`."""
     import resvg_py
 
-    zoom = min(ZOOM, sqrt(MOST_PIXELS / (drawing.width * drawing.height)))
     return bytes(
         resvg_py.svg_to_bytes(
             svg_string=svg_text(drawing),
-            zoom=zoom,
+            zoom=min(zoom, sqrt(MOST_PIXELS / (drawing.width * drawing.height))),
             skip_system_fonts=True,
             font_files=_font_files(),
             font_family=FONT_FAMILY,

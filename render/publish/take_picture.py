@@ -23,10 +23,10 @@ from render.song import LAYERS, Layer
 __all__ = ["take_picture"]
 
 WIDTH = 1200.0
-LEFT, RIGHT = 74.0, 40.0
+LEFT, RIGHT = 84.0, 36.0
 """Margins of the rows, in drawing units: names of strings and marks stand in the left one."""
 
-SEMITONE = 8.0
+SEMITONE = 9.0
 HEADING, CHORDS, WORDS, PANEL, GAP = 34.0, 20.0, 26.0, 88.0, 30.0
 """Heights of a row's parts: the section's name, bar numbers and chords, the words, the levels, the space below."""
 
@@ -158,7 +158,7 @@ def _strings(arrangement: Arrangement, y_of: Callable[[float], float], right: fl
         y = y_of(pitch.midi)
         yield Path(((LEFT, y), (right, y)), Ink(stroke=FAINT, width=1.0), name="open string")
         name = str(pitch).rstrip("0123456789-")
-        yield Text(LEFT - 16.0, y + 4.0, f"{number}  {name}", 11.0, TEXT_SOFT, "end")
+        yield Text(LEFT - 30.0, y + 4.0, f"{number}  {name}", 11.0, TEXT_SOFT, "end")
 
 
 def _bar_lines(row: PictureRow, x_of: Callable[[float], float], top: float, bottom: float) -> Iterator[Shape]:
