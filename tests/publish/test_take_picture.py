@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from dataclasses import replace
+from itertools import pairwise
 
 import pytest
 from hypothesis import given, settings
@@ -80,7 +81,7 @@ def test_the_strings_of_a_stroke_are_tied_and_loud_notes_name_their_string() -> 
     svg = drawn(three_layers(), [0])
     assert svg.count('class="stroke melody"') == 1
     assert svg.count('class="stroke strums"') == 1
-    assert words_of(svg, "string") == ["1", "1"]
+    assert words_of(svg, "string")[2:] == ["1", "1"], "after those of the legend"
 
 
 def test_bars_sections_and_words_are_written() -> None:
@@ -129,7 +130,7 @@ def test_words_never_run_into_each_other() -> None:
     )
     starts = [float(x) for x in re.findall(r'class="word" x="([\d.]+)"', drawn(made))]
     assert len(starts) == 4
-    assert all(later - earlier > 50 for earlier, later in zip(starts, starts[1:], strict=False))
+    assert all(later - earlier > 50 for earlier, later in pairwise(starts))
 
 
 def test_a_take_without_notes_is_empty_but_drawn() -> None:
@@ -146,7 +147,7 @@ def test_the_same_take_gives_the_same_text() -> None:
 def test_the_legend_has_three_lines_the_nearest_first() -> None:
     svg = drawn(three_layers())
     lines = re.findall(
-        r'<g class="legend">.*?</g>\n<text[^>]*>(\w+)</text>\n<text[^>]*>([^<]+)</text>', svg, re.S
+        r'<g class="legend">.*?</g>\n<text[^>]*>(\w+)</text>\n<text[^>]*>([^<]+)</text>', svg, re.DOTALL
     )
     assert lines == [
         ("melody", "in front, about f"),
