@@ -36,15 +36,12 @@ class Ink:
         Of the stroke.
     dash
         Lengths drawn and left out in turn; empty for a solid stroke. Ends are round.
-    opacity
-        Of the fill, 0 to 1.
     """
 
     fill: str = ""
     stroke: str = ""
     width: float = 1.0
     dash: tuple[float, ...] = ()
-    opacity: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,8 +146,6 @@ def _elements(shape: Shape) -> Iterator[str]:
 
 def _inked(ink: Ink) -> str:
     look = f' fill="{ink.fill or "none"}"'
-    if ink.fill and ink.opacity < 1.0:
-        look += f' fill-opacity="{_number(ink.opacity)}"'
     if ink.stroke:
         look += f' stroke="{ink.stroke}" stroke-width="{_number(ink.width)}"'
         look += ' stroke-linecap="round" stroke-linejoin="round"'

@@ -36,8 +36,8 @@ def test_an_open_and_a_closed_path() -> None:
         "3 1.5",
         "2",
     )
-    area = only(svg_text(drawing(Path(points, Ink(fill="#123456", opacity=0.5), closed=True))), "polygon")
-    assert (area.get("fill"), area.get("fill-opacity"), area.get("stroke")) == ("#123456", "0.5", None)
+    area = only(svg_text(drawing(Path(points, Ink(fill="#123456"), closed=True))), "polygon")
+    assert (area.get("fill"), area.get("stroke")) == ("#123456", None)
 
 
 def test_a_group_holds_its_shapes_and_is_named() -> None:
