@@ -17,11 +17,13 @@ ROOT = Path(__file__).resolve().parent.parent
 MODULES = sorted((ROOT / "render").rglob("*.py"))
 HEAVY = {
     "fluidsynth",
+    "fontpkg_noto_sans",
     "lark",
     "mido",
     "numpy",
     "pretty_midi",
     "pyloudnorm",
+    "resvg_py",
     "rich",
     "ruamel",
     "scipy",

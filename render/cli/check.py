@@ -7,10 +7,11 @@ import json
 import sys
 from collections.abc import Iterator
 from itertools import groupby
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from render.cli.talk import counted, say
-from render.errors import SongError, TercetError
+from render.errors import RequestError, SongError, TercetError
 
 if TYPE_CHECKING:
     from render.arrange import Arrangement
@@ -33,19 +34,55 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
     parser.add_argument("songs", metavar="SONG", nargs="+", help="arrangement files")
     parser.add_argument("--tab", action="store_true", help="show the arrangement as a tab of four lines, too")
+    parser.add_argument(
+        "--picture",
+        metavar="FILE",
+        help="draw a take of the song, what is loud in front and what is soft behind: .svg or .png",
+    )
     parser.add_argument("--json", action="store_true", help="print the report as JSON, for programs")
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Check each song; the exit code is the worst of all."""
-    reports = [_report(path, show=not arguments.json, tab=arguments.tab) for path in arguments.songs]
+    picture = _picture_path(arguments)
+    reports = [
+        _report(path, show=not arguments.json, tab=arguments.tab, picture=picture) for path in arguments.songs
+    ]
     if arguments.json:
         json.dump([report for report, _ in reports], sys.stdout, indent=2, ensure_ascii=False)
         print()
     return max(code for _, code in reports)
 
 
-def _report(path: str, *, show: bool, tab: bool) -> tuple[dict[str, Any], int]:
+def _picture_path(arguments: argparse.Namespace) -> Path | None:
+    """Return where the picture goes, if one is asked for; refuse what can't be done before any song is read."""
+    if arguments.picture is None:
+        return None
+    from render.publish import picture_maker
+    from render.tracks.files import may_replace
+
+    path = Path(arguments.picture)
+    if len(arguments.songs) > 1:
+        raise RequestError(
+            f"--picture draws one song, and {len(arguments.songs)} are given: "
+            f"call tercet check once for each, with a FILE of its own"
+        )
+    picture_maker(path)
+    may_replace(path)
+    return path
+
+
+def _draw(path: Path, arrangement: Arrangement) -> None:
+    """Write the picture of a take as it sounds without options: full speed, from the first bar."""
+    from render.perform import lay_out, perform
+    from render.publish import picture_maker, take_picture
+    from render.tracks.files import write_bytes
+
+    take = perform(arrangement, lay_out(arrangement, count_in_bars=0))
+    write_bytes(path, picture_maker(path)(take_picture(take, arrangement)))
+
+
+def _report(path: str, *, show: bool, tab: bool, picture: Path | None) -> tuple[dict[str, Any], int]:
     """Return what there is to say about one song, and its exit code; print it too where wanted."""
     from render.arrange import arrange
     from render.song import read_song
@@ -71,11 +108,16 @@ def _report(path: str, *, show: bool, tab: bool) -> tuple[dict[str, Any], int]:
     facts = {"file": path, "mistakes": [], **_summary(arrangement), "report": as_json(report)}
     if tab:
         facts["tab"] = tab_text(arrangement)
+    if picture is not None:
+        _draw(picture, arrangement)
+        facts["picture"] = str(picture)
     if show:
         _print(path, arrangement, report)
         if tab:
             print()
             print(facts["tab"], end="")
+        if picture is not None:
+            print(picture)
     unplayable = any(problem.unplayable for problem in arrangement.problems)
     return facts, int(unplayable)
 
