@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 
 from render.errors import ParameterError
 from render.sound.audio import check_audio
+from render.sound.k_weighting import LOUDNESS_OFFSET_DB, k_weighting_response
 
 if TYPE_CHECKING:
     import numpy as np
@@ -33,14 +34,6 @@ __all__ = [
 TARGET_LUFS = -16.0
 """Integrated loudness of a song's demo: what web and phone players commonly align to."""
 
-_K_WEIGHTING_RATE_HZ = 48_000
-_K_WEIGHTING = (
-    ((1.53512485958697, -2.69169618940638, 1.19839281085285), (1.0, -1.69065929318241, 0.73248077421585)),
-    ((1.0, -2.0, 1.0), (1.0, -1.99004745483398, 0.99007225036621)),
-)
-"""Numerator and denominator of the shelf and of the high-pass at 48 kHz: BS.1770-5, annex 1, tables 1 and 2."""
-
-_LOUDNESS_OFFSET_DB = -0.691
 _ABSOLUTE_GATE_LUFS = -70.0
 _RELATIVE_GATE_LU = -10.0
 _STEP_S = 0.1
@@ -211,12 +204,12 @@ def _check_measurable(samples: NDArray[np.float32]) -> None:
 
 def _lufs(power: float) -> float:
     """Loudness of a K-weighted mean square, summed over channels: BS.1770-5, annex 1, equation 2."""
-    return _LOUDNESS_OFFSET_DB + 10 * math.log10(power) if power > 0 else -math.inf
+    return LOUDNESS_OFFSET_DB + 10 * math.log10(power) if power > 0 else -math.inf
 
 
 def _power(loudness_lufs: float) -> float:
     """Inverse of `_lufs`."""
-    return float(10 ** ((loudness_lufs - _LOUDNESS_OFFSET_DB) / 10))
+    return float(10 ** ((loudness_lufs - LOUDNESS_OFFSET_DB) / 10))
 
 
 def _decibels(amplitude: float) -> float:
@@ -243,7 +236,7 @@ def _step_energies(samples: NDArray[np.float32], sample_rate_hz: int) -> NDArray
     piece_frames = 1 << (int(_PIECE_S * sample_rate_hz) - 1).bit_length()
     steps = (piece_frames - int(_SETTLING_S * sample_rate_hz)) // step_frames
     settling_frames = piece_frames - steps * step_frames
-    response = _k_weighting_response(sample_rate_hz, piece_frames)
+    response = k_weighting_response(sample_rate_hz, piece_frames)
     energy = np.zeros(-(-samples.shape[0] // step_frames))
     for first in range(0, len(energy), steps):
         counted = slice(first * step_frames, (first + steps) * step_frames)
@@ -254,41 +247,6 @@ def _step_energies(samples: NDArray[np.float32], sample_rate_hz: int) -> NDArray
         edges = np.arange(0, len(found), step_frames)
         energy[first : first + len(edges)] = np.add.reduceat(found, edges)
     return energy
-
-
-def _k_weighting_response(sample_rate_hz: int, length_frames: int) -> NDArray[np.complex128]:
-    """Answer of the K-weighting to each frequency of a Fourier transform of that length, from 0 to half the rate."""
-    import numpy as np
-
-    delay = np.exp(-2j * np.pi * np.arange(length_frames // 2 + 1) / length_frames)
-    response: NDArray[np.complex128] = np.ones_like(delay)
-    for b0, b1, b2, a0, a1, a2 in _k_weighting_sections(sample_rate_hz):
-        response *= (b0 + delay * (b1 + delay * b2)) / (a0 + delay * (a1 + delay * a2))
-    return response
-
-
-def _k_weighting_sections(sample_rate_hz: int) -> NDArray[np.float64]:
-    """Second-order sections (2, 6) of the K-weighting at any rate.
-
-    The Recommendation gives coefficients at 48 kHz and asks for the same response elsewhere. The bilinear transform
-    is undone with z = (1 + w)/(1 − w), w scaled by the ratio of the rates, and the transform done again.
-    """
-    import numpy as np
-
-    ratio = sample_rate_hz / _K_WEIGHTING_RATE_HZ
-    rows = []
-    for section in _K_WEIGHTING:
-        row = [_rescale(polynomial, ratio) for polynomial in section]
-        lead = row[1][0]
-        rows.append([coefficient / lead for polynomial in row for coefficient in polynomial])
-    return np.array(rows)
-
-
-def _rescale(polynomial: tuple[float, float, float], ratio: float) -> tuple[float, float, float]:
-    """Move a quadratic in z to a sample rate `ratio` times as high, up to a factor that all quadratics share."""
-    p0, p1, p2 = polynomial
-    square, linear, constant = (p0 - p1 + p2) * ratio**2, 2 * (p0 - p2) * ratio, p0 + p1 + p2
-    return square + linear + constant, 2 * (constant - square), square - linear + constant
 
 
 def _interpolator() -> tuple[NDArray[np.float64], float]:

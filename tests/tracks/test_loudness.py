@@ -9,6 +9,7 @@ import scipy.signal
 from numpy.typing import NDArray
 
 from render.errors import ParameterError
+from render.sound import k_weighting
 from render.tracks import loudness
 from render.tracks.loudness import (
     integrated_loudness_lufs,
@@ -88,14 +89,14 @@ def test_weighting_has_the_recommended_response() -> None:
 @pytest.mark.parametrize(
     "wrong",
     [
-        loudness._K_WEIGHTING[:1],
-        loudness._K_WEIGHTING[1:],
-        (((1.5, -2.7, 1.2), loudness._K_WEIGHTING[0][1]), loudness._K_WEIGHTING[1]),
+        k_weighting._SECTIONS[:1],
+        k_weighting._SECTIONS[1:],
+        (((1.5, -2.7, 1.2), k_weighting._SECTIONS[0][1]), loudness._K_WEIGHTING[1]),
     ],
     ids=["no high-pass", "no shelf", "shelf rounded"],
 )
 def test_a_wrong_weighting_is_caught(monkeypatch: pytest.MonkeyPatch, wrong: object) -> None:
-    monkeypatch.setattr(loudness, "_K_WEIGHTING", wrong)
+    monkeypatch.setattr(k_weighting, "_SECTIONS", wrong)
     assert not weighting_agrees()
 
 
