@@ -86,7 +86,7 @@ def test_played_dry_every_note_of_the_tune_falls_on_its_beat(song: Path, tmp_pat
 def test_a_string_alone_is_struck_when_the_take_says_and_in_tune(string: int, tmp_path: Path) -> None:
     bench = workshop(HARBOUR_LANTERNS)
     notes = tuple(note for note in bench.take.notes if note.string == string)
-    stems = bench.playing.synthesiser.stems(replace(bench.take, notes=notes, clicks=()))
+    stems = bench.playing.stems_of(replace(bench.take, notes=notes, clicks=()))
     path = tmp_path / "string.wav"
     with TrackWriter(path, bits=24) as writer:
         writer.write(mix_layers(stems))

@@ -97,7 +97,9 @@ def add_performance_options(parser: argparse.ArgumentParser) -> None:
     )
     add_sound_option(parser)
     parser.add_argument(
-        "--dry", action="store_true", help="exactly on the beat and at the marks, like a machine"
+        "--dry",
+        action="store_true",
+        help="exactly on the beat and at the marks, like a machine, and without a room",
     )
     parser.add_argument(
         "--seed", type=int, default=1, metavar="N", help="another number plays it a little differently"

@@ -91,7 +91,7 @@ def test_weighting_has_the_recommended_response() -> None:
     [
         k_weighting._SECTIONS[:1],
         k_weighting._SECTIONS[1:],
-        (((1.5, -2.7, 1.2), k_weighting._SECTIONS[0][1]), loudness._K_WEIGHTING[1]),
+        (((1.5, -2.7, 1.2), k_weighting._SECTIONS[0][1]), k_weighting._SECTIONS[1]),
     ],
     ids=["no high-pass", "no shelf", "shelf rounded"],
 )
