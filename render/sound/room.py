@@ -81,8 +81,8 @@ SPEED_OF_SOUND_M_S = 343.0
 T60_S = 0.30
 """The diffuse tail falls by 60 dB in this time."""
 
-ROOM_AT_1_M_DB = -20.0
-"""Energy of all reflections against that of the direct sound, for a player 1 m away."""
+ROOM_AT_1_M_DB = -17.0
+"""Energy of all reflections against that of the direct sound, for a player 1 m away, before it is evened."""
 
 EARLY_SHARE = 0.3
 """The part of that energy which the first reflections have; the tail has the rest."""
@@ -158,7 +158,8 @@ def layer_responses(layer: Layer) -> NDArray[np.float64]:
     tail = _with_energy(_tail(layer), room**2 * (1.0 - EARLY_SHARE))
     room_spectrum = np.fft.rfft(early + tail, SPECTRUM_FRAMES) * _room_band()
     direct_spectrum = pan_gains(place.azimuth_deg)[:, None] * _treble_loss(place.distance_m)
-    responses = np.fft.irfft(direct_spectrum + room_spectrum, SPECTRUM_FRAMES)[:, :RESPONSE_FRAMES]
+    spectrum = _evened(direct_spectrum + room_spectrum, direct_spectrum)
+    responses = np.fft.irfft(spectrum, SPECTRUM_FRAMES)[:, :RESPONSE_FRAMES]
     fade_frames = round(FADE_S * SAMPLE_RATE_HZ)
     responses[:, -fade_frames:] *= 0.5 + 0.5 * np.cos(np.linspace(0.0, np.pi, fade_frames))
     responses *= _loudness_gain(responses)
@@ -283,6 +284,26 @@ def _treble_loss(distance_m: float) -> NDArray[np.complex128]:
     loss_db = TREBLE_LOSS_DB_A_DOUBLING * math.log2(distance_m)
     kept = 10.0 ** (-loss_db / 20.0)
     return kept + (1.0 - kept) * _low_pass(TREBLE_FROM_HZ)
+
+
+def _evened(spectrum: NDArray[np.complex128], model: NDArray[np.complex128]) -> NDArray[np.complex128]:
+    """Return answers (2, bins) filtered so that both sides together have the power of a model (2, bins) everywhere.
+
+    Otherwise reflections would make one pitch louder than the next, by up to 2 dB at the place of the strums, and
+    marks would no longer be what is measured. Both sides get the same filter, the one of minimum phase with the
+    magnitude that is missing, so nothing comes earlier: its cepstrum is the even one of the logarithm of the magnitude,
+    folded to positive times (A. V. Oppenheim & R. W. Schafer, "Discrete-Time Signal Processing", 3rd edition,
+    section 13.5). What is filtered away is the part of the room in step with the direct sound, about half its
+    energy; so the sum of both sides has no comb in it either.
+    """
+    import numpy as np
+
+    missing = (np.abs(model) ** 2).sum(axis=0) / (np.abs(spectrum) ** 2).sum(axis=0)
+    cepstrum = np.fft.irfft(0.5 * np.log(missing), SPECTRUM_FRAMES)
+    cepstrum[1 : SPECTRUM_FRAMES // 2] *= 2.0
+    cepstrum[SPECTRUM_FRAMES // 2 + 1 :] = 0.0
+    evened: NDArray[np.complex128] = spectrum * np.exp(np.fft.rfft(cepstrum))
+    return evened
 
 
 def _loudness_gain(responses: NDArray[np.float64]) -> float:
