@@ -8,9 +8,9 @@ another, so they can be done in any order and give the same samples.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     import numpy as np
@@ -77,11 +77,13 @@ def convolved(
         for sound, convolution in zip(sounds, convolutions, strict=True)
     ]
     with ThreadPoolExecutor(max_workers=THREADS) as pool:
-        tasks = []
+        tasks: list[Future[None]] = []
         for sound, convolution, result in zip(sounds, convolutions, results, strict=True):
             step = BLOCKS_A_TASK * (TRANSFORM_FRAMES - convolution.frames)
-            for first in range(0, len(result), step):
-                tasks.append(pool.submit(_fill, result, sound, convolution, first, first + step))
+            tasks += [
+                pool.submit(_fill, result, sound, convolution, first, first + step)
+                for first in range(0, len(result), step)
+            ]
         for task in tasks:
             task.result()
     return results
@@ -99,9 +101,11 @@ def _fill(
 
     before = convolution.frames
     heard = np.empty(TRANSFORM_FRAMES, np.float32)
-    spectrum = np.empty(TRANSFORM_FRAMES // 2 + 1, np.complex64)
+    spectrum: Any = np.empty(
+        TRANSFORM_FRAMES // 2 + 1, np.complex64
+    )  # numpy's types know float64 transforms alone
     product = np.empty_like(spectrum)
-    answer = np.empty(TRANSFORM_FRAMES, np.float32)
+    answer: Any = np.empty(TRANSFORM_FRAMES, np.float32)
     for start in range(first, min(stop, len(result)), TRANSFORM_FRAMES - before):
         space = result[start : start + TRANSFORM_FRAMES - before]
         _add_sides(sound, start - before, heard)

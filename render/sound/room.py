@@ -183,7 +183,7 @@ def pan_gains(azimuth_deg: float) -> NDArray[np.float64]:
 
     across = min(max(azimuth_deg / STAGE_DEG, -1.0), 1.0)
     angle = (1.0 + across) * math.pi / 4.0
-    return math.sqrt(2.0) * np.array([math.cos(angle), math.sin(angle)])
+    return np.array([math.sqrt(2.0) * math.cos(angle), math.sqrt(2.0) * math.sin(angle)])
 
 
 def _convolution(layer: Layer) -> Convolution:
@@ -273,7 +273,8 @@ def _low_pass(corner_hz: float) -> NDArray[np.complex128]:
 def _room_band() -> NDArray[np.complex128]:
     """Return the answer (bins,) of what the walls give back: high-pass and low-pass, one pole each."""
     lowest_hz, highest_hz = ROOM_BAND_HZ
-    return (1.0 - _low_pass(lowest_hz)) * _low_pass(highest_hz)
+    band: NDArray[np.complex128] = (1.0 - _low_pass(lowest_hz)) * _low_pass(highest_hz)
+    return band
 
 
 def _treble_loss(distance_m: float) -> NDArray[np.complex128]:
@@ -283,7 +284,8 @@ def _treble_loss(distance_m: float) -> NDArray[np.complex128]:
     """
     loss_db = TREBLE_LOSS_DB_A_DOUBLING * math.log2(distance_m)
     kept = 10.0 ** (-loss_db / 20.0)
-    return kept + (1.0 - kept) * _low_pass(TREBLE_FROM_HZ)
+    shelf: NDArray[np.complex128] = kept + (1.0 - kept) * _low_pass(TREBLE_FROM_HZ)
+    return shelf
 
 
 def _evened(spectrum: NDArray[np.complex128], model: NDArray[np.complex128]) -> NDArray[np.complex128]:

@@ -38,5 +38,7 @@ def test_levels_agree_with_a_filter_in_time() -> None:
 
 
 def test_silence_and_no_sounds() -> None:
-    assert k_weighted_levels_lufs(np.zeros((2, 4800, 2), np.float32), RATE_HZ) == pytest.approx([-200.691] * 2)
+    assert k_weighted_levels_lufs(np.zeros((2, 4800, 2), np.float32), RATE_HZ) == pytest.approx(
+        [-200.691] * 2
+    )
     assert k_weighted_levels_lufs(np.zeros((0, 4800, 2), np.float32), RATE_HZ).shape == (0,)
