@@ -12,6 +12,7 @@ import pytest
 from render.song import LAYERS
 from render.sound import SAMPLE_RATE_HZ
 from render.sound.fluid import FluidSynthesiser
+from render.sound.room import in_room
 from render.sound.soundfont import SoundFont
 from render.sound.ukulele_cache import ready_built_in
 from render.tracks.encoding import FORMATS, TrackWriter
@@ -29,11 +30,12 @@ from tests.kits import (
     short_workshop,
     workshop,
 )
-from tests.measure.audio import delay_s, read_track
-from tests.measure.loudness import integrated_lufs, true_peak_dbtp
+from tests.measure.audio import Track, delay_s, read_track
+from tests.measure.loudness import gesture_levels_lufs, integrated_lufs, true_peak_dbtp
 from tests.measure.midi import tune_figures
 from tests.measure.onsets import onset_figures, onsets_s
 from tests.measure.pitch import cents_sharp
+from tests.measure.room import third_octave_changes_db
 from tests.measure.sameness import differing_files
 from tests.measure.tags import tags_of
 from tests.promises import PROMISES, TRACK_NAMES
@@ -102,7 +104,7 @@ def test_played_dry_every_note_of_the_tune_falls_on_its_beat(song: Path, tmp_pat
 def test_a_string_alone_is_struck_when_the_take_says_and_in_tune(string: int, tmp_path: Path) -> None:
     bench = workshop(HARBOUR_LANTERNS)
     notes = tuple(note for note in bench.take.notes if note.string == string)
-    stems = bench.playing.synthesiser.stems(replace(bench.take, notes=notes, clicks=()))
+    stems = bench.playing.stems_of(replace(bench.take, notes=notes, clicks=()))
     path = tmp_path / "string.wav"
     with TrackWriter(path, bits=24) as writer:
         writer.write(mix_layers(stems))
@@ -114,6 +116,27 @@ def test_a_string_alone_is_struck_when_the_take_says_and_in_tune(string: int, tm
     assert len(long) >= 20
     for note in long[::2]:
         assert abs(cents_sharp(track, note.midi, note.onset_s, note.onset_s + note.length_s)) <= 1.0
+
+
+@pytest.mark.parametrize("song", SONGS[1:3], ids=lambda path: path.stem)
+def test_the_room_leaves_marks_and_colour_as_they_were(song: Path) -> None:
+    bench = workshop(song)
+    dry = bench.playing.synthesiser.stems(bench.take)
+    wet = in_room(dry)
+    middle = {}
+    for stems in (dry, wet):
+        for layer in LAYERS:
+            struck_s = {note.gesture: note.onset_s for note in bench.take.notes[::-1] if note.layer == layer}
+            track = Track(stems.by_name[layer], SAMPLE_RATE_HZ)
+            middle[stems is wet, layer] = float(
+                np.median(gesture_levels_lufs(track, list(struck_s.values())))
+            )
+    for layer in LAYERS:
+        assert abs(middle[True, layer] - middle[False, layer]) <= 0.3
+        apart = (middle[in_it, "melody"] - middle[in_it, layer] for in_it in (False, True))
+        assert abs(next(apart) - next(apart)) <= 0.3
+    mono, plain = (mix_layers(stems)[: dry.length_frames].mean(axis=1) for stems in (wet, dry))
+    assert np.abs(third_octave_changes_db(mono, plain, SAMPLE_RATE_HZ)).max() <= 2.0
 
 
 def test_stems_sum_to_the_demo(short: Workshop, tmp_path: Path) -> None:

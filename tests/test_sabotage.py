@@ -146,7 +146,7 @@ def on_take(
 
     def do(short: Workshop, kit: Kit) -> Kit:
         take = change(short.take)
-        stems = None if tracks == () else short.playing.synthesiser.stems(take)
+        stems = None if tracks == () else short.playing.stems_of(take)
         return short.make(kit.folder, stems=stems, take=take if midi else None, names=tracks)
 
     return do

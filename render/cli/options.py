@@ -140,7 +140,9 @@ def add_performance_options(parser: argparse.ArgumentParser) -> None:
     )
     add_sound_option(parser)
     parser.add_argument(
-        "--dry", action="store_true", help="exactly on the beat and at the marks, like a machine"
+        "--dry",
+        action="store_true",
+        help="exactly on the beat and at the marks, like a machine, and without a room",
     )
     parser.add_argument(
         "--feel", type=feel, metavar="WORD", help="how exactly they keep together: steady, natural or loose"

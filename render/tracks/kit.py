@@ -17,6 +17,7 @@ from render.arrange import Arrangement
 from render.perform import Take, Timeline, lay_out, perform
 from render.sound import SAMPLE_RATE_HZ, Stems, Synthesiser
 from render.sound.measured import MeasuredSynthesiser
+from render.sound.room import in_room, room_identity
 from render.tracks.encoding import Bits, TrackWriter, track_format
 from render.tracks.files import whole_file
 from render.tracks.loudness import integrated_loudness_lufs, song_gain_db, true_peak_dbtp
@@ -47,7 +48,7 @@ UNDER_FULL_SCALE_DB = 0.1
 
 
 class Playing:
-    """A song being played: one arrangement, one sound, one set of deviations.
+    """A song being played: one arrangement, one sound, one set of deviations, in one room.
 
     Parameters
     ----------
@@ -55,8 +56,10 @@ class Playing:
         What is played.
     synthesiser
         What it is played with; its loudness is measured, once for each sound.
-    seed, dry
+    seed
         As in `perform`.
+    dry
+        As in `perform`, and without the room: each layer as the synthesiser makes it.
     flat
         As in `perform`; made as loud as the layered demo is.
     report
@@ -98,10 +101,25 @@ class Playing:
     def stems(self, timeline: Timeline) -> Stems:
         """Return the stems of a timeline; those of the whole piece at full speed are kept."""
         if timeline != self._whole:
-            return self.synthesiser.stems(self.take(timeline))
+            return self.stems_of(self.take(timeline))
         if self._kept_stems is None:
-            self._kept_stems = self.synthesiser.stems(self.take(timeline))
+            self._kept_stems = self.stems_of(self.take(timeline))
         return self._kept_stems
+
+    def stems_of(self, take: Take) -> Stems:
+        """Return the stems of any take, in the room unless dry; nothing else puts them there."""
+        stems = self.synthesiser.stems(take)
+        return stems if self._dry else in_room(stems)
+
+    def sound_identity(self) -> str:
+        """Return a text that changes whenever a take would sound different: the synthesiser's, and the room's.
+
+        Raises
+        ------
+        SynthesiserError, SoundFontError
+            As `Synthesiser.identity`.
+        """
+        return f"{self.synthesiser.identity()}, {'dry' if self._dry else room_identity()}"
 
     def let_go(self) -> None:
         """Forget the stems that are kept; they are made again when they are asked for."""

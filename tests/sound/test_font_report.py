@@ -79,7 +79,7 @@ def test_a_click_and_a_sound_in_the_rests_are_found(built_in: FontReport) -> Non
 
 
 def test_the_picture_is_an_svg_with_four_charts_and_the_fonts_name(sampled: FontReport) -> None:
-    drawn = ET.fromstring(report_svg(sampled))  # noqa: S314 - our own text
+    drawn = ET.fromstring(report_svg(sampled))
     lines = drawn.findall("{http://www.w3.org/2000/svg}polyline")
     assert len(lines) == 4
     assert [len(line.get("points", "").split()) for line in lines] == [19, 19, 25, 25]

@@ -1,0 +1,39 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from render.arrange import Arrangement, arrange, song_tuning
+from render.perform import lay_out
+from render.song import read_song
+from render.sound import STEM_NAMES
+from render.sound.fake import FakeSynthesiser
+from render.sound.room import in_room, room_identity
+from render.tracks.kit import Playing
+from tests.kits import HARBOUR_LANTERNS
+
+
+@pytest.fixture(scope="module")
+def arrangement() -> Arrangement:
+    song = read_song(HARBOUR_LANTERNS)
+    return arrange(song, song_tuning(song))
+
+
+@pytest.mark.parametrize("bars", [None, [0, 1]], ids=["whole", "two bars"])
+def test_stems_are_in_the_room_once_and_dry_not_at_all(
+    arrangement: Arrangement, bars: list[int] | None
+) -> None:
+    timeline = lay_out(arrangement, bars)
+    for dry in (False, True):
+        playing = Playing(arrangement, FakeSynthesiser(), dry=dry)
+        plain = FakeSynthesiser().stems(playing.take(timeline))
+        expected = plain if dry else in_room(plain)
+        for made in (playing.stems(timeline), playing.stems_of(playing.take(timeline))):
+            for name in STEM_NAMES:
+                assert np.array_equal(made.by_name[name], expected.by_name[name])
+
+
+def test_dry_and_in_the_room_are_known_apart(arrangement: Arrangement) -> None:
+    wet, dry = (Playing(arrangement, FakeSynthesiser(), dry=dry).sound_identity() for dry in (False, True))
+    assert wet == f"{FakeSynthesiser().identity()}, {room_identity()}"
+    assert dry == f"{FakeSynthesiser().identity()}, dry"
