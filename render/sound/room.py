@@ -112,7 +112,7 @@ RESPONSE_FRAMES = 12_288
 FADE_S = 0.03
 """The end of a response over which it is faded."""
 
-SPECTRUM_FRAMES = 65_536
+SPECTRUM_FRAMES = 32_768
 """Length of the Fourier transforms in which responses are shaped."""
 
 SOURCE_BAND_HZ, SOURCE_SLOPE_DB_AN_OCTAVE = (250.0, 6000.0), -6.0
