@@ -135,6 +135,9 @@ def add_performance_options(parser: argparse.ArgumentParser) -> None:
         metavar="LU",
         help="how far the strums lie behind the melody, 0 to 24 LU between their median gestures",
     )
+    parser.add_argument(
+        "--clear", action="store_true", help="lower just the strings that cover the tune, see tercet check"
+    )
     parser.add_argument("--bits", type=int, choices=(16, 24), default=16, help="of WAV and FLAC (default 16)")
 
 

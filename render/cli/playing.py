@@ -45,6 +45,7 @@ def played_song(
         seed=arguments.seed,
         dry=arguments.dry,
         flat=getattr(arguments, "flat", False),
+        clear=arguments.clear,
         report=_say_measuring,
     )
     indices = None
