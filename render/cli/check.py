@@ -16,6 +16,7 @@ from render.errors import RequestError, SongError, TercetError
 if TYPE_CHECKING:
     from render.arrange import Arrangement
     from render.arrange.report import LineReport, Report
+    from render.perform import Covered
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
 
@@ -103,9 +104,12 @@ def _report(path: str, *, show: bool, tab: bool, picture: Path | None) -> tuple[
         return {"file": path, "error": str(error)}, error.exit_code
     from render.arrange.report import as_json, report_of
     from render.arrange.tab import tab_text
+    from render.perform import covered_notes, lay_out, perform
 
     report = report_of(arrangement)
+    covered = covered_notes(perform(arrangement, lay_out(arrangement)))
     facts = {"file": path, "mistakes": [], **_summary(arrangement), "report": as_json(report)}
+    facts["covered"] = [_covered_facts(each, arrangement) for each in covered]
     if tab:
         facts["tab"] = tab_text(arrangement)
     if picture is not None:
@@ -113,6 +117,11 @@ def _report(path: str, *, show: bool, tab: bool, picture: Path | None) -> tuple[
         facts["picture"] = str(picture)
     if show:
         _print(path, arrangement, report)
+        for each in facts["covered"]:
+            print(
+                f"  bar {each['bar']} ({each['section']}): the tune's {each['note']} doesn't stand clear of "
+                f"{', '.join(each['by'])}; remedy: --clear lowers just those"
+            )
         if tab:
             print()
             print(facts["tab"], end="")
@@ -120,6 +129,20 @@ def _report(path: str, *, show: bool, tab: bool, picture: Path | None) -> tuple[
             print(picture)
     unplayable = any(problem.unplayable for problem in arrangement.problems)
     return facts, int(unplayable)
+
+
+def _covered_facts(covered: Covered, arrangement: Arrangement) -> dict[str, Any]:
+    """Return what there is to say about a note of the tune that the background covers."""
+    from render.theory import spell
+
+    key, note = arrangement.song.key, covered.note
+    return {
+        "bar": arrangement.bars[note.bar_index].number,
+        "section": note.section,
+        "note": str(spell(note.midi, key)),
+        "margin_db": round(covered.margin_db, 1),
+        "by": [f"{spell(other.midi, key)} ({other.layer}, string {other.string})" for other in covered.by],
+    }
 
 
 def _summary(arrangement: Arrangement) -> dict[str, Any]:

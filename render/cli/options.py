@@ -154,6 +154,9 @@ def add_performance_options(parser: argparse.ArgumentParser) -> None:
         help="how far the strums lie behind the melody, 0 to 24 LU between their median gestures",
     )
     parser.add_argument(
+        "--clear", action="store_true", help="lower just the strings that cover the tune, see tercet check"
+    )
+    parser.add_argument(
         "--seed", type=int, default=1, metavar="N", help="another number plays it a little differently"
     )
     parser.add_argument("--bits", type=int, choices=(16, 24), default=16, help="of WAV and FLAC (default 16)")

@@ -183,6 +183,7 @@ def _playing(arguments: argparse.Namespace, arrangement: Arrangement, synthesise
         seed=arguments.seed,
         dry=arguments.dry,
         flat=getattr(arguments, "flat", False),
+        clear=arguments.clear,
         report=_say_measuring,
     )
 

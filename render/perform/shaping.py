@@ -10,6 +10,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Sequence
 from fractions import Fraction
+from functools import lru_cache
 
 from render.arrange import Arrangement, Gesture
 from render.arrange.piece import phrase_starts
@@ -51,6 +52,7 @@ def phrase_arch_db(along: float) -> float:
     return ARCH_DB * (rise * rise * (3.0 - 2.0 * rise) - 0.5)
 
 
+@lru_cache(maxsize=256)
 def metric_accent_db(bar_beat: Fraction, meter: Meter) -> float:
     """Return the accent that the meter gives a place of a bar, in beats from its start; negative in a pick-up.
 
@@ -84,15 +86,16 @@ class Shaping:
         self._starts: Sequence[Fraction] = tuple(phrase_starts(arrangement.bars))
         self._ends = (*self._starts[1:], last.start_beat + last.length_beat)
         self._places = [float(start) for start in self._starts]
+        self._lengths = [float(end - start) for start, end in zip(self._starts, self._ends, strict=True)]
 
     def at(self, gesture: Gesture) -> float:
         """Return the sum of the curves for a gesture, in dB."""
         index = max(bisect_right(self._places, float(gesture.start_beat)) - 1, 0)
-        start, end = self._starts[index], self._ends[index]
-        along = float((gesture.start_beat - start) / (end - start)) if end > start else 0.0
+        length = self._lengths[index]
+        along = (float(gesture.start_beat) - self._places[index]) / length if length else 0.0
         shape_db = ARCH_PARTS[gesture.layer] * phrase_arch_db(along)
         shape_db += metric_accent_db(gesture.bar_beat, self._meter)
         if gesture.layer != "strums":
             end_beat = gesture.start_beat + gesture.length_beat
-            shape_db += phrase_end_db(end_beat, end, self._meter.pulse_beat)
+            shape_db += phrase_end_db(end_beat, self._ends[index], self._meter.pulse_beat)
         return shape_db

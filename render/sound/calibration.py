@@ -21,6 +21,7 @@ from statistics import median
 from typing import TYPE_CHECKING
 
 from render.perform import Take, TakeNote
+from render.sound.clicks import CLICK_RATIO, click_ratio
 from render.sound.k_weighting import GESTURE_S, gesture_levels_lufs
 
 if TYPE_CHECKING:
@@ -77,11 +78,14 @@ class StringLoudness:
         Which string, and the key that sounds when it is open.
     levels_lufs
         For each fret the K-weighted level of each of `VELOCITIES`, not falling from one to the next.
+    clicking_frets
+        On how many frets a hard stroke clicks.
     """
 
     string: int
     open_midi: int
     levels_lufs: tuple[tuple[float, ...], ...]
+    clicking_frets: int = 0
 
     @cached_property
     def _by_velocity(self) -> tuple[tuple[float, ...], ...]:
@@ -155,11 +159,18 @@ def measure_string(
     levels = gesture_levels_lufs(sound, [note.onset_s for note in notes], SAMPLE_RATE_HZ)
     rising = np.maximum.accumulate(levels.reshape(len(frets), len(VELOCITIES)), axis=1).round(LEVEL_DIGITS)
     rows = {fret: tuple(map(float, row)) for fret, row in zip(frets, rising, strict=True)}
+    length = round(GESTURE_S * SAMPLE_RATE_HZ)
+    hardest = [round(note.onset_s * SAMPLE_RATE_HZ) for note in notes if note.velocity == VELOCITIES[-1]]
+    clicking = sum(
+        click_ratio(sound[start : start + length].sum(axis=1), SAMPLE_RATE_HZ) >= CLICK_RATIO
+        for start in hardest
+    )
     silent = (2.0 * SILENT_LUFS,) * len(VELOCITIES)
     return StringLoudness(
         string,
         open_midi,
         tuple(rows[min(rows, key=lambda own: abs(own - fret))] if rows else silent for fret in range(FRETS)),
+        clicking,
     )
 
 

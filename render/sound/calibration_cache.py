@@ -44,20 +44,26 @@ def kept_string(folder: Path, identity: str, string: int, open_midi: int) -> Str
     try:
         held: dict[str, Any] = json.loads(text)
         rows = [[float(level) for level in row] for row in held["levels_lufs"]]
-        whole = held["check"] == _check(rows) and len(rows) == FRETS
+        clicking = int(held["clicking_frets"])
+        whole = held["check"] == _check(rows, clicking) and len(rows) == FRETS
     except (ValueError, TypeError, KeyError):
         whole = False
     if not whole:
         _log.warning("%s: is damaged and is measured again", path)
         return None
-    return StringLoudness(string, open_midi, tuple(map(tuple, rows)))
+    return StringLoudness(string, open_midi, tuple(map(tuple, rows)), clicking)
 
 
 def keep_string(folder: Path, identity: str, table: StringLoudness) -> None:
     """Keep a table; where that isn't possible, say so in the log and go on without."""
     path = _path(folder, identity, table.string, table.open_midi)
     rows = [list(row) for row in table.levels_lufs]
-    held = {"sound": identity, "levels_lufs": rows, "check": _check(rows)}
+    held = {
+        "sound": identity,
+        "levels_lufs": rows,
+        "clicking_frets": table.clicking_frets,
+        "check": _check(rows, table.clicking_frets),
+    }
     hidden = path.with_name(f".{path.name}.{secrets.token_hex(4)}")
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -74,5 +80,5 @@ def _path(folder: Path, identity: str, string: int, open_midi: int) -> Path:
     return folder / f"{hashlib.sha256(what.encode()).hexdigest()[:24]}.json"
 
 
-def _check(rows: list[list[float]]) -> str:
-    return hashlib.sha256(json.dumps(rows).encode()).hexdigest()
+def _check(rows: list[list[float]], clicking: int) -> str:
+    return hashlib.sha256(json.dumps([rows, clicking]).encode()).hexdigest()

@@ -11,7 +11,7 @@ to each layer, constant over the song and taken from the whole song at full spee
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
@@ -286,7 +286,7 @@ def layer_gain_db(reaches: Iterable[tuple[float, float]]) -> float:
     return round((bounds[len(found) - 1] + bounds[len(found)]) / 2.0, 2)
 
 
-def _faults(tables: Iterable[StringLoudness]) -> Iterable[str]:
+def _faults(tables: Collection[StringLoudness]) -> Iterable[str]:
     """Yield what is wrong with the sound itself."""
     rows = [row for table in tables for row in table.levels_lufs]
     if any(row[-1] < SILENT_LUFS for row in rows):
@@ -294,6 +294,12 @@ def _faults(tables: Iterable[StringLoudness]) -> Iterable[str]:
         yield (
             f"the sound is silent on {silent} of {len(rows)} places of the neck, however hard they are struck: "
             "choose another preset or sound font"
+        )
+    clicking = sum(table.clicking_frets for table in tables)
+    if clicking:
+        yield (
+            f"the sound clicks on {clicking} of {len(rows)} places of the neck when they are struck hard: "
+            "it may be damaged; fetch it again or choose another sound font"
         )
     heard = [row for row in rows if row[-1] >= SILENT_LUFS]
     soft = VELOCITIES.index(SOFT_VELOCITY)

@@ -14,7 +14,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from render.arrange import Arrangement
-from render.perform import Take, Timeline, lay_out, perform
+from render.perform import Take, Timeline, cleared, clearing_db, covered_notes, lay_out, perform
+from render.perform.audible import Place
 from render.sound import SAMPLE_RATE_HZ, Stems, Synthesiser
 from render.sound.measured import MeasuredSynthesiser
 from render.sound.room import in_room, room_identity
@@ -62,6 +63,8 @@ class Playing:
         As in `perform`, and without the room: each layer as the synthesiser makes it.
     flat
         As in `perform`; made as loud as the layered demo is.
+    clear
+        Lower the strings that cover the tune, as the whole song at full speed shows them.
     report
         Told what takes a while, as (what is being done, steps done, steps in all).
     """
@@ -74,6 +77,7 @@ class Playing:
         seed: int = 1,
         dry: bool = False,
         flat: bool = False,
+        clear: bool = False,
         report: Callable[[str, int, int], None] | None = None,
     ) -> None:
         front = arrangement.song.front
@@ -86,6 +90,7 @@ class Playing:
         )
         self._seed = seed
         self._dry = dry
+        self._clear = clear
         self._takes: dict[Timeline, Take] = {}
         self._kept_stems: Stems | None = None
         self._demo_gains_db: dict[float, float] = {}
@@ -93,10 +98,18 @@ class Playing:
     def take(self, timeline: Timeline) -> Take:
         """Return the take of a timeline; each is performed once."""
         if timeline not in self._takes:
-            self._takes[timeline] = perform(
-                self.arrangement, timeline, seed=self._seed, dry=self._dry, flat=self._layered is not None
-            )
+            take = self._performed(timeline)
+            self._takes[timeline] = cleared(take, self._lowered_db) if self._clear else take
         return self._takes[timeline]
+
+    def _performed(self, timeline: Timeline) -> Take:
+        flat = self._layered is not None
+        return perform(self.arrangement, timeline, seed=self._seed, dry=self._dry, flat=flat)
+
+    @cached_property
+    def _lowered_db(self) -> dict[Place, float]:
+        """By how much strings that cover the tune are lowered, wherever they are played."""
+        return clearing_db(covered_notes(self._performed(self._whole)))
 
     def stems(self, timeline: Timeline) -> Stems:
         """Return the stems of a timeline; those of the whole piece at full speed are kept."""

@@ -87,3 +87,21 @@ def test_a_file_that_is_not_there(tmp_path: Path, tercet: Run) -> None:
     assert checked.code == 1
     assert "no.yaml" in checked.err
     assert json.loads(tercet("check", "--json", tmp_path / "no.yaml").out)[0]["error"]
+
+
+def test_notes_that_the_background_covers_are_reported_and_cleared(
+    tercet: Callable[..., Ran], tmp_path: Path
+) -> None:
+    path = tmp_path / "covered.yaml"
+    path.write_text(
+        "title: Covered\ntuning: low-g\ndynamics: {melody: pp, between: pp, strums: fff}\nsections:\n"
+        "  verse: |\n    chords C | C\n    melody D4:2 D:2 | D:4\n    strum  . d . d | . . . .\n",
+        encoding="utf-8",
+    )
+    report = json.loads(tercet("check", path, "--json").out)[0]
+    assert report["covered"], "the loud strums cover nothing"
+    assert {"bar", "section", "note", "margin_db", "by"} == set(report["covered"][0])
+    assert "doesn't stand clear of" in tercet("check", path).out
+    for name, options in (("plain", ()), ("clear", ("--clear",))):
+        assert tercet("render", path, "-o", tmp_path / f"{name}.mid", *options).code == 0
+    assert (tmp_path / "plain.mid").read_bytes() != (tmp_path / "clear.mid").read_bytes()

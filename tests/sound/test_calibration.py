@@ -156,3 +156,22 @@ def test_where_nothing_can_be_kept_it_is_said(
 def test_tables_are_kept_in_the_users_cache() -> None:
     assert cache_folder().name == "loudness"
     assert cache_folder().parent.name == "tercet"
+
+
+class Clicking(FakeSynthesiser):
+    """A sound that breaks 0.2 s after each stroke of the third fret."""
+
+    def stems(self, take: Take) -> Stems:
+        made = super().stems(take)
+        for note in take.notes:
+            if note.fret == 3:
+                made.by_name["melody"][round((note.onset_s + 0.2) * 48_000)] += 0.1
+        return made
+
+
+def test_frets_that_click_are_counted_and_kept(plain: StringLoudness, tmp_path: Path) -> None:
+    assert plain.clicking_frets == 0
+    table = measure_string(Clicking(), 2, OPEN)
+    assert table.clicking_frets == 1
+    keep_string(tmp_path, "clicking", table)
+    assert kept_string(tmp_path, "clicking", 2, OPEN) == table

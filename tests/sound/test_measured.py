@@ -161,6 +161,7 @@ def test_faults_of_a_sound() -> None:
     silent = (-200.0,) * len(VELOCITIES)
     assert list(_faults([table(even)])) == []
     assert "silent on 1 of 2 places" in next(iter(_faults([table(even, silent)])))
+    assert "clicks on 3 of 1 places" in next(iter(_faults([replace(table(even), clicking_frets=3)])))
     assert "jumps in loudness" in next(iter(_faults([table(jumping)])))
     assert "alike" in next(iter(_faults([table((-30.0,) * len(VELOCITIES))])))
 
