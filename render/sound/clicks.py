@@ -11,8 +11,7 @@ if TYPE_CHECKING:
 __all__ = ["CLICK_RATIO", "click_ratio"]
 
 CLICK_RATIO = 8.0
-"""From here on it is a click. Measured: clean fonts stay below 4, a break of a tenth of a note's peak gives 18 to
-100."""
+"""From here on it is a click. Measured: clean fonts stay below 4, breaks of a tenth of a note's peak give 18 to 100."""
 
 BLOCK_S = 0.01
 ATTACK_S, END_S = 0.03, 0.02

@@ -23,6 +23,7 @@ from pathlib import Path
 from typing import Any, BinaryIO
 
 from render.errors import SoundFontError
+from render.sound.font_index import known_hash
 
 __all__ = [
     "ATTENUATION",
@@ -244,8 +245,11 @@ def read_zones(path: Path, bank: int, program: int) -> tuple[Zone, ...]:
 
 @functools.lru_cache(maxsize=64)
 def _fingerprint(version: _FileVersion) -> str:
-    with version.path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
+    def hashed() -> str:
+        with version.path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+
+    return known_hash(version.path, version.size_bytes, version.modified_ns, hashed)
 
 
 def _version_of(path: Path) -> _FileVersion:
