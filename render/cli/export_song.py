@@ -25,7 +25,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
     parser.add_argument("song", metavar="SONG", help="arrangement file")
     parser.add_argument("-o", "--output", metavar="FILE", required=True, help="file to write")
-    parser.add_argument("--transpose", metavar="N", type=int, default=0, help="semitones up, or down with a minus")
+    parser.add_argument(
+        "--transpose", metavar="N", type=int, default=0, help="semitones up, or down with a minus"
+    )
     parser.add_argument("--tuning", metavar="NAME", help="high-g, low-g, baritone, or four notes")
     parser.add_argument("--replace", action="store_true", help="replace FILE when it is there already")
 
@@ -40,9 +42,13 @@ def run(arguments: argparse.Namespace) -> int:
     ending = path.suffix.lower()
     if ending not in (*_MUSICXML, *_TEXT):
         known = " ".join((*_MUSICXML, *_TEXT))
-        raise RequestError(f"{path} ends in {ending or 'nothing'}: the endings that can be exported are {known}")
+        raise RequestError(
+            f"{path} ends in {ending or 'nothing'}: the endings that can be exported are {known}"
+        )
     if may_replace(path) and not arguments.replace:
-        raise RequestError(f"{path} is there already, and stays as it is: choose another name, or say --replace")
+        raise RequestError(
+            f"{path} is there already, and stays as it is: choose another name, or say --replace"
+        )
     song, tuning, dropped = tuned_and_moved(read_song(arguments.song), arguments.transpose, arguments.tuning)
     if dropped:
         say(f"pins are for the song as written and were dropped: {', '.join(dropped)}")

@@ -22,7 +22,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
     parser.add_argument("tune", metavar="TUNE", help="file to read: .musicxml, .xml or .mxl")
     parser.add_argument("-o", "--output", metavar="SONG.yaml", required=True, help="song file to write")
-    parser.add_argument("--part", metavar="PART", default="", help="the part with the tune, by number or name")
+    parser.add_argument(
+        "--part", metavar="PART", default="", help="the part with the tune, by number or name"
+    )
     parser.add_argument("--voice", metavar="VOICE", default="", help="the voice with the tune, by number")
 
 
@@ -34,7 +36,9 @@ def run(arguments: argparse.Namespace) -> int:
 
     target = Path(arguments.output)
     if target.suffix.lower() not in (".yaml", ".yml"):
-        raise RequestError(f"{target}: a song's file name ends in .yaml, such as {target.stem or 'song'}.yaml")
+        raise RequestError(
+            f"{target}: a song's file name ends in .yaml, such as {target.stem or 'song'}.yaml"
+        )
     if target.exists():
         raise RequestError(f"{target} is there already, and stays as it is: choose another name")
     source = Path(arguments.tune)

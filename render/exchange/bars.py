@@ -6,12 +6,20 @@ from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import pairwise
 from typing import TypeVar
 
 from render.exchange.leadsheet import LeadChord, LeadMark, LeadMeasure, LeadNote, TuneError
 from render.song import ChordSpan, Mark, Meter, Note, Pin, Syllable
 
-__all__ = ["BarContent", "Stretch", "cut_into_bars", "with_breaths_between", "with_ended_hairpins", "without_loose_ties"]
+__all__ = [
+    "BarContent",
+    "Stretch",
+    "cut_into_bars",
+    "with_breaths_between",
+    "with_ended_hairpins",
+    "without_loose_ties",
+]
 
 _Placed = TypeVar("_Placed", LeadChord, LeadMark)
 
@@ -80,7 +88,10 @@ class Stretch:
             chords = (ChordSpan(Fraction(0), gap, None), *moved)
         bar = BarContent(
             chords or (ChordSpan(Fraction(0), meter.bar_beat, None),),
-            (Note(Fraction(0), gap), *(replace(note, start_beat=note.start_beat + gap) for note in old.melody)),
+            (
+                Note(Fraction(0), gap),
+                *(replace(note, start_beat=note.start_beat + gap) for note in old.melody),
+            ),
             old.words,
             tuple(replace(mark, at_beat=mark.at_beat + gap) for mark in old.marks) if old.marks else None,
             old.new_line,
@@ -116,10 +127,12 @@ def cut_into_bars(
     filled = edges[-1] - time.length
     cutter = _Cutter(time, _verse_for(own, verse), Fraction(meter.lower, 4), _chord_before(measures, start))
     pickup = cutter.bar(Fraction(0), pickup_quarter, is_pickup=True) if pickup_quarter else None
-    bars = tuple(cutter.bar(low, high) for low, high in zip(edges, edges[1:], strict=False))
+    bars = tuple(cutter.bar(low, high) for low, high in pairwise(edges))
     beats = Fraction(meter.lower, 4)
     breath = any(mark.kind == "breath" and mark.start_quarter == time.length for mark in time.marks)
-    return Stretch(bars, pickup, pickup_quarter * beats, filled * beats, own[-1].number, breath and not filled)
+    return Stretch(
+        bars, pickup, pickup_quarter * beats, filled * beats, own[-1].number, breath and not filled
+    )
 
 
 def _pickup_quarter(measures: Sequence[LeadMeasure], start: int, stop: int, bar: Fraction) -> Fraction:
@@ -139,11 +152,13 @@ def _on_one_line(measures: Sequence[LeadMeasure]) -> _Time:
     for measure in measures:
         if measure.new_line:
             time.lines.add(now)
-        for into, items in ((time.notes, measure.notes), (time.chords, measure.chords), (time.marks, measure.marks)):
-            into.extend(replace(item, start_quarter=item.start_quarter + now) for item in items)  # type: ignore[attr-defined, type-var]
+        time.notes.extend(replace(note, start_quarter=note.start_quarter + now) for note in measure.notes)
+        time.chords.extend(replace(chord, start_quarter=chord.start_quarter + now) for chord in measure.chords)
+        time.marks.extend(replace(mark, start_quarter=mark.start_quarter + now) for mark in measure.marks)
         now += measure.length_quarter
-    for items in (time.notes, time.chords, time.marks):
-        items.sort(key=_place)  # type: ignore[attr-defined]
+    time.notes.sort(key=_place)
+    time.chords.sort(key=_place)
+    time.marks.sort(key=_place)
     return time
 
 
@@ -166,7 +181,9 @@ def _chord_before(measures: Sequence[LeadMeasure], start: int) -> LeadChord:
     """Return the chord that goes on where a stretch starts without one of its own."""
     for measure in reversed(measures[:start]):
         if measure.chords:
-            return replace(max(measure.chords, key=lambda chord: chord.start_quarter), start_quarter=Fraction(0))
+            return replace(
+                max(measure.chords, key=lambda chord: chord.start_quarter), start_quarter=Fraction(0)
+            )
     return LeadChord(Fraction(0), None)
 
 
@@ -187,9 +204,13 @@ class _Cutter:
         melody, words = self._melody(low, high)
         chords = self._chords(low, high, is_pickup=is_pickup)
         marks = self._marks(low, high)
-        if len(melody) > MOST_IN_A_BAR or len(chords or ()) > MOST_IN_A_BAR or len(marks or ()) > MOST_IN_A_BAR:
+        if (
+            len(melody) > MOST_IN_A_BAR
+            or len(chords or ()) > MOST_IN_A_BAR
+            or len(marks or ()) > MOST_IN_A_BAR
+        ):
             raise TuneError(
-                f"a bar of this tune has more than {MOST_IN_A_BAR} notes or chords, and a song's bar has at most so many"
+                f"a bar of this tune has more than {MOST_IN_A_BAR} notes or chords, and a song's bar at most so many"
             )
         new_line = any(low <= place < high for place in self._time.lines)
         return BarContent(chords, melody, words, marks, new_line)
@@ -229,7 +250,7 @@ class _Cutter:
         beats = quarters * self._beats
         if beats < FINEST_BEAT or beats.denominator > 10**6:
             raise TuneError(
-                f"a note or rest is {float(beats):g} beats long, which a song file can't write: the file is damaged, or "
+                f"a note or rest is {float(beats):g} beats long, which a song can't hold: the file is damaged, or "
                 "it was played freely; export it with quantised lengths"
             )
         return beats
@@ -326,7 +347,9 @@ def _goes_on(note: Note, following: Stretch, rest_beat: Fraction) -> bool:
 
 def _first_unstruck(stretch: Stretch) -> Stretch:
     if stretch.pickup is not None:
-        return replace(stretch, pickup=replace(stretch.pickup, words=(stretch.pickup.words or ())[1:] or None))
+        return replace(
+            stretch, pickup=replace(stretch.pickup, words=(stretch.pickup.words or ())[1:] or None)
+        )
     first = stretch.bars[0]
     return replace(stretch, bars=(replace(first, words=(first.words or ())[1:] or None), *stretch.bars[1:]))
 

@@ -89,12 +89,14 @@ def nearest_chord(
         The chord is None when nothing is near enough to stand for the symbol.
     """
     if kind not in KINDS:
+        if not written:
+            return None, False
         sign = {0: "", 1: "#", -1: "b"}[root[1]]
         try:
             named = parse_chord(f"{root[0]}{sign}{written}")
         except ChordNameError:
             return None, False
-        return Chord(named.letter, named.alter, named.quality, bass or named.bass), bool(written)
+        return Chord(named.letter, named.alter, named.quality, bass or named.bass), True
     wanted = _sounding(KINDS[kind], degrees)
     quality = min(QUALITIES, key=lambda each: _distance(wanted, each))
     exact = wanted == {interval % 12 for interval in quality.intervals}

@@ -49,7 +49,9 @@ def imported_text(sheet: LeadSheet, origin: str) -> tuple[str, Song, tuple[str, 
             raise TuneError(
                 f"{origin}: the tune can't be written as a song: {error.mistakes[0].message}"
             ) from error
-        changed = Imported(imported.song, (*imported.remarks, "settings in the file can't be read and are left out"))
+        changed = Imported(
+            imported.song, (*imported.remarks, "settings in the file can't be read and are left out")
+        )
         return _finished(changed, origin)
     return text, song, imported.remarks
 

@@ -56,7 +56,9 @@ def read_musicxml(data: bytes, file: str, part: str = "", voice: str = "") -> Le
         data = unpack(data, file)
     root = parse_xml(data, file)
     if root.tag not in ("score-partwise", "score-timewise"):
-        raise TuneError(f"{file} is XML, but not MusicXML (its first tag is <{root.tag[:40]}>): export it as MusicXML")
+        raise TuneError(
+            f"{file} is XML, but not MusicXML (its first tag is <{root.tag[:40]}>): export it as MusicXML"
+        )
     parts = _parts(root)
     if not any(parts_measures.measures for parts_measures in parts):
         raise TuneError(f"{file} has no measures: export it again")
@@ -109,7 +111,9 @@ def _counts(part: _Part) -> tuple[int, int, int]:
 
 def _chosen_part(parts: list[_Part], wanted: str, file: str) -> tuple[_Part, str]:
     """Return the part with the tune, and the sentence that says why."""
-    shown = ", ".join(f"{number} {part.name or part.id}" for number, part in enumerate(parts[:_MOST_NAMED], 1))
+    shown = ", ".join(
+        f"{number} {part.name or part.id}" for number, part in enumerate(parts[:_MOST_NAMED], 1)
+    )
     if wanted:
         for number, part in enumerate(parts, 1):
             if wanted == str(number) or wanted.casefold() in (part.name.casefold(), part.id.casefold()):
@@ -128,7 +132,9 @@ def _chosen_part(parts: list[_Part], wanted: str, file: str) -> tuple[_Part, str
     words, chords, _ = counts[best]
     why = "it has words" if words else "it has chord symbols" if chords else "it comes first"
     name = parts[best].name or parts[best].id
-    return parts[best], f"the tune is taken from part {best + 1} ({name}), because {why}; the parts are {shown}"
+    return parts[
+        best
+    ], f"the tune is taken from part {best + 1} ({name}), because {why}; the parts are {shown}"
 
 
 def _chosen_voice(part: _Part, wanted: str, file: str) -> tuple[str, str]:
@@ -143,7 +149,9 @@ def _chosen_voice(part: _Part, wanted: str, file: str) -> tuple[str, str]:
     voices = sorted(voice for voice, count in notes.items() if count)
     if wanted:
         if wanted not in voices:
-            raise TuneError(f"{file}: this part has no voice {wanted!r} with notes: its voices are {', '.join(voices)}")
+            raise TuneError(
+                f"{file}: this part has no voice {wanted!r} with notes: its voices are {', '.join(voices)}"
+            )
         return wanted, ""
     if not voices:
         raise TuneError(f"{file}: this part has no notes with a pitch: choose another with --part")
@@ -160,7 +168,10 @@ def _chords_from(parts: list[_Part], chosen: _Part) -> tuple[_Part, str]:
         return chosen, ""
     for part in parts:
         if part is not chosen and _counts(part)[1]:
-            return part, f"the chord symbols are taken from part {parts.index(part) + 1} ({part.name or part.id})"
+            return (
+                part,
+                f"the chord symbols are taken from part {parts.index(part) + 1} ({part.name or part.id})",
+            )
     return chosen, ""
 
 
@@ -171,7 +182,13 @@ def _text(root: Element, path: str) -> str:
 def _title(root: Element, file: str) -> str:
     movement, work = _text(root, "movement-title"), _text(root, "work/work-title")
     credit = _text(root, "credit/credit-words")
-    return work or movement or credit or Path(file).stem.replace("_", " ").replace("-", " ").strip() or "Untitled"
+    return (
+        work
+        or movement
+        or credit
+        or Path(file).stem.replace("_", " ").replace("-", " ").strip()
+        or "Untitled"
+    )
 
 
 def _creator(root: Element) -> str:

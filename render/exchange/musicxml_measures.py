@@ -10,11 +10,11 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from render.errors import ParameterError
-from render.exchange.harmony import nearest_chord
 from render.exchange.leadsheet import LeadChord, LeadMark, LeadMeasure, LeadNote, TuneError
+from render.exchange.musicxml_symbols import read_symbol
 from render.exchange.syllables import sung_text
 from render.song import MarkKind, Pin, Syllable
-from render.theory import Chord, Pitch
+from render.theory import Pitch
 
 if TYPE_CHECKING:
     from xml.etree.ElementTree import Element
@@ -25,13 +25,28 @@ LONGEST_QUARTERS = 64
 """Of one measure: four times as long as any bar that a song may have."""
 
 _DYNAMICS = {"ppp", "pp", "p", "mp", "mf", "f", "ff", "fff"}
-_LIKE = {"pppp": "ppp", "ffff": "fff", "sf": "f", "sfz": "f", "fz": "f", "fp": "f", "rf": "f", "rfz": "f", "sffz": "ff"}
+_LIKE = {
+    "pppp": "ppp",
+    "ffff": "fff",
+    "sf": "f",
+    "sfz": "f",
+    "fz": "f",
+    "fp": "f",
+    "rf": "f",
+    "rfz": "f",
+    "sffz": "ff",
+}
 """Marks that songs don't have, and the nearest that they have."""
 
-_UNITS = {
-    "maxima": 32, "long": 16, "breve": 8, "whole": 4, "half": 2, "quarter": 1,
-    "eighth": Fraction(1, 2), "16th": Fraction(1, 4), "32nd": Fraction(1, 8),
-}  # fmt: skip
+_UNITS: dict[str, Fraction] = {
+    "breve": Fraction(8),
+    "whole": Fraction(4),
+    "half": Fraction(2),
+    "quarter": Fraction(1),
+    "eighth": Fraction(1, 2),
+    "16th": Fraction(1, 4),
+    "32nd": Fraction(1, 8),
+}
 """Quarters of a metronome mark's note."""
 
 _RIT = re.compile(r"\b(rit|ritard\w*|riten\w*|rall\w*)\b\.?", re.IGNORECASE)
@@ -95,7 +110,9 @@ class MeasureReader:
         if chord_measures is not None:
             kept = dict(self._dropped), self._meter
             other = MeasureReader(self._file, self._voice)
-            chords = [other._measure(number, element, with_notes=False).chords for number, element in chord_measures]
+            chords = [
+                other._measure(number, element, with_notes=False).chords for number, element in chord_measures
+            ]
             read = [
                 replace(measure, chords=chords[index] if index < len(chords) else ())
                 for index, measure in enumerate(read)
@@ -186,8 +203,8 @@ class MeasureReader:
         cleaned = (text or "").strip()
         if not re.fullmatch(r"-?\d{1,9}(\.\d{1,9})?", cleaned):
             raise TuneError(
-                f"{self._file}: measure {self._number or '?'}: {what} must be a number (got {cleaned[:20] or 'nothing'}): "
-                "the file is damaged; export it again"
+                f"{self._file}: measure {self._number or '?'}: {what} must be a number "
+                f"(got {cleaned[:20] or 'nothing'}): the file is damaged; export it again"
             )
         return Fraction(cleaned)
 
@@ -220,7 +237,9 @@ class MeasureReader:
             octaves = self._whole(element.findtext("transpose/octave-change") or "0", "octave-change", -4, 4)
             if chromatic or octaves:
                 sounds = chromatic + 12 * octaves
-                self._note_drop(f"the part sounds {sounds:+d} semitones from where it is written: kept as written")
+                self._note_drop(
+                    f"the part sounds {sounds:+d} semitones from where it is written: kept as written"
+                )
 
     def _set_key(self, fifths: int, mode: str) -> None:
         if self.fifths is None:
@@ -328,9 +347,14 @@ class MeasureReader:
     def _notations(self, element: Element, start: Fraction, end: Fraction, draft: _Draft) -> None:
         if element.find("notations/fermata") is not None:
             draft.marks.append(LeadMark(start, "fermata"))
-        if any(element.find(f"notations/articulations/{name}") is not None for name in ("accent", "strong-accent")):
+        if any(
+            element.find(f"notations/articulations/{name}") is not None
+            for name in ("accent", "strong-accent")
+        ):
             draft.marks.append(LeadMark(start, "accent"))
-        if any(element.find(f"notations/articulations/{name}") is not None for name in ("breath-mark", "caesura")):
+        if any(
+            element.find(f"notations/articulations/{name}") is not None for name in ("breath-mark", "caesura")
+        ):
             draft.marks.append(LeadMark(end, "breath"))
         for dynamics in element.findall("notations/dynamics"):
             self._dynamics(dynamics, start, draft)
@@ -338,63 +362,23 @@ class MeasureReader:
     # ---- chord symbols
 
     def _harmony(self, element: Element, draft: _Draft) -> None:
-        offset = Fraction(0)
-        if element.find("offset") is not None:
-            offset = self._fraction(element.findtext("offset"), "an offset") / self._divisions
-        start = max(draft.now + offset, Fraction(0))
-        kind = (element.findtext("kind") or "").strip()
-        kind_element = element.find("kind")
-        text = (kind_element.get("text", "") if kind_element is not None else "").strip()
-        if kind == "none" or text.upper().rstrip(".") in ("N.C", "NC"):
-            draft.chords.append(LeadChord(start, None))
-            return
-        chord = self._chord(element, kind, text)
-        if chord is not None:
+        start = max(draft.now + self._offset(element), Fraction(0))
+        symbol = read_symbol(element, start)
+        if symbol.remark:
+            self._note_drop(symbol.remark)
+        if symbol.chord is not None:
             draft.chords = [each for each in draft.chords if each.start_quarter != start]
-            draft.chords.append(LeadChord(start, chord, _frame(element)))
+            draft.chords.append(symbol.chord)
 
-    def _chord(self, element: Element, kind: str, text: str) -> Chord | None:
-        root = self._tone(element, "root")
-        shown = f"{element.findtext('root/root-step') or element.findtext('numeral/numeral-root') or '?'} {text or kind}"
-        if root is None:
-            self._note_drop(f"chord symbol {shown.strip()[:30]} can't be read and is left out")
-            return None
-        degrees = [
-            (
-                (degree.findtext("degree-type") or "add").strip(),
-                self._whole(degree.findtext("degree-value"), "a degree", 1, 13),
-                round(self._fraction(degree.findtext("degree-alter") or "0", "degree-alter")),
-            )
-            for degree in element.findall("degree")
-        ]
-        chord, exact = nearest_chord(root, kind, degrees, self._tone(element, "bass"), text)
-        if chord is None:
-            self._note_drop(f"chord symbol {shown[:30]} isn't one that songs have, and is left out")
-        elif not exact:
-            added = "".join(f" {what} {alter:+d} {degree}" for what, degree, alter in degrees)
-            self._note_drop(f"chord symbol {shown[:30]}{added[:40]} became {chord}")
-        return chord
-
-    def _tone(self, element: Element, name: str) -> tuple[str, int] | None:
-        step = (element.findtext(f"{name}/{name}-step") or "").strip()
-        if step not in tuple("ABCDEFG"):
-            return None
-        alter = round(self._fraction(element.findtext(f"{name}/{name}-alter") or "0", "alter"))
-        if abs(alter) == 2:
-            pitch = Pitch(step, alter, 4)
-            plain = {0: "C", 2: "D", 4: "E", 5: "F", 7: "G", 9: "A", 11: "B"}.get(pitch.pitch_class)
-            return (plain, 0) if plain else {1: ("D", -1), 3: ("E", -1), 6: ("F", 1), 8: ("A", -1), 10: ("B", -1)}[
-                pitch.pitch_class
-            ]
-        return (step, alter) if abs(alter) < 2 else None
+    def _offset(self, element: Element) -> Fraction:
+        if element.find("offset") is None:
+            return Fraction(0)
+        return self._fraction(element.findtext("offset"), "an offset") / self._divisions
 
     # ---- directions and signs
 
     def _direction(self, element: Element, draft: _Draft) -> None:
-        offset = Fraction(0)
-        if element.find("offset") is not None:
-            offset = self._fraction(element.findtext("offset"), "an offset") / self._divisions
-        at = max(draft.now + offset, Fraction(0))
+        at = max(draft.now + self._offset(element), Fraction(0))
         for kind in element.findall("direction-type"):
             for child in kind:
                 self._direction_type(child, at, draft)
@@ -449,7 +433,7 @@ class MeasureReader:
         if unit is None or per_minute is None or element.find("metronome-note") is not None:
             return
         dots = len(element.findall("beat-unit-dot"))
-        length = Fraction(unit) * (2 - Fraction(1, 2 ** min(dots, 4)))
+        length = unit * (2 - Fraction(1, 2 ** min(dots, 4)))
         self._set_tempo(Fraction(per_minute[0]) * length)
 
     def _set_tempo(self, tempo_quarters: Fraction) -> None:
@@ -496,16 +480,3 @@ def _pin(element: Element) -> Pin | None:
             strings = tuple(map(int, found[1]))
             return Pin("roll" if len(strings) > 1 else "alone", strings) if strings else None
     return None
-
-
-def _frame(element: Element) -> tuple[int | None, ...] | None:
-    """Return the shape of a chord diagram of four strings, string 4 first; None without one."""
-    frame = element.find("frame")
-    if frame is None or (frame.findtext("frame-strings") or "").strip() != "4":
-        return None
-    frets: dict[str, int] = {}
-    for note in frame.findall("frame-note"):
-        string, fret = (note.findtext("string") or "").strip(), (note.findtext("fret") or "").strip()
-        if string in ("1", "2", "3", "4") and re.fullmatch(r"\d|1[0-5]", fret):
-            frets[string] = int(fret)
-    return tuple(frets.get(string) for string in "4321") if frets else None

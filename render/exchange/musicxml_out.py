@@ -10,7 +10,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
-from xml.etree.ElementTree import Element, SubElement, indent, tostring  # noqa: S405 - builds, parses nothing
+from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
 from render.arrange import Arrangement
 from render.exchange.harmony import kind_of
@@ -129,8 +129,8 @@ def _divisions(arrangement: Arrangement, pieces: list[Piece]) -> int:
     """Return how many units a quarter has, so that every place and length is a whole number of them."""
     beats = {place for piece in pieces for place in (piece.start_beat, piece.end_beat)}
     for bar in arrangement.bars:
-        for item in (*bar.melody, *bar.chords):
-            beats |= {item.start_beat, item.length_beat, bar.start_beat + item.start_beat}
+        beats |= {place for note in bar.melody for place in (note.start_beat, note.length_beat)}
+        beats |= {span.start_beat for span in bar.chords}
         beats |= {mark.at_beat for mark in bar.marks}
     beats |= {gesture.start_beat for gesture in arrangement.gestures}
     quarter = Fraction(4, arrangement.song.meter.lower)
@@ -180,8 +180,9 @@ class _TuneWriter:
             kind = SubElement(SubElement(measure, "direction", placement="above"), "direction-type")
             SubElement(kind, "rehearsal").text = piece.section
         notes = [note for note in piece.bar.melody if piece.low_beat <= note.start_beat < piece.high_beat]
-        ends = {note.start_beat + note.length_beat for note in notes if not note.is_rest} | {Fraction(0)}
-        if any(mark.kind == "breath" and mark.at_beat not in ends for mark in piece.bar.marks if mark.at_beat < piece.high_beat):
+        ends = {piece.low_beat, *(note.start_beat + note.length_beat for note in notes if not note.is_rest)}
+        inside = [mark for mark in piece.bar.marks if piece.low_beat <= mark.at_beat < piece.high_beat]
+        if any(mark.kind == "breath" and mark.at_beat not in ends for mark in inside):
             self._lose("breaths where no note ends are left out", piece)
         for note in notes:
             end_beat = note.start_beat + note.length_beat
@@ -222,7 +223,9 @@ class _TuneWriter:
         pulse_quarter = meter.pulse_beat * self._quarter
         direction = SubElement(measure, "direction", placement="above")
         metronome = SubElement(SubElement(direction, "direction-type"), "metronome")
-        SubElement(metronome, "beat-unit").text = _UNITS[meter.lower if meter.pulse_beat == 1 else meter.lower // 2]
+        SubElement(metronome, "beat-unit").text = _UNITS[
+            meter.lower if meter.pulse_beat == 1 else meter.lower // 2
+        ]
         if meter.pulse_beat == 3:
             SubElement(metronome, "beat-unit-dot")
         tempo = self._song.tempo
@@ -261,9 +264,13 @@ class _TuneWriter:
 
         return spell(sounding_midi(note.position, open_strings(self._song)), self._song.key)
 
-    def _notations(self, element: Element, piece: Piece, note: Note, marks: list[Mark], ties: list[str]) -> None:
+    def _notations(
+        self, element: Element, piece: Piece, note: Note, marks: list[Mark], ties: list[str]
+    ) -> None:
         kinds = {mark.kind for mark in marks if mark.layer is None}
-        breath = piece.bar.start_beat + note.start_beat + note.length_beat in self._breaths and not note.is_rest
+        breath = (
+            piece.bar.start_beat + note.start_beat + note.length_beat in self._breaths and not note.is_rest
+        )
         accent = "accent" in kinds and not note.is_rest
         technical = note.pin is not None or note.position is not None
         if not (ties or breath or accent or technical or "fermata" in kinds):
@@ -287,7 +294,12 @@ class _TuneWriter:
         if syllable.holds:
             SubElement(lyric, "extend", type="continue")
             return
-        kinds = {(False, False): "single", (False, True): "begin", (True, True): "middle", (True, False): "end"}
+        kinds = {
+            (False, False): "single",
+            (False, True): "begin",
+            (True, True): "middle",
+            (True, False): "end",
+        }
         SubElement(lyric, "syllabic").text = kinds[self._joined, syllable.joined]
         SubElement(lyric, "text").text = syllable.text
         self._joined = syllable.joined
@@ -298,7 +310,9 @@ class _TuneWriter:
         for span in piece.bar.chords:
             if not low <= span.start_beat < high:
                 continue
-            same = self._chord == (span.chord, span.shape) and not (piece.section and span.start_beat == piece.low_beat)
+            same = self._chord == (span.chord, span.shape) and not (
+                piece.section and span.start_beat == piece.low_beat
+            )
             if not same:
                 self._harmony(measure, span, span.start_beat - low)
             self._chord = (span.chord, span.shape)
@@ -377,4 +391,3 @@ def _frame(harmony: Element, shape: tuple[int | None, ...]) -> None:
             note = SubElement(frame, "frame-note")
             SubElement(note, "string").text = str(4 - index)
             SubElement(note, "fret").text = str(fret)
-

@@ -26,7 +26,15 @@ MOST_TAGS = 400_000
 
 _MOST_PACKED = 1000
 _CONTAINER = "META-INF/container.xml"
-_ZIP_TROUBLE = (zipfile.BadZipFile, zlib.error, EOFError, OSError, NotImplementedError, RuntimeError, ValueError)
+_ZIP_TROUBLE = (
+    zipfile.BadZipFile,
+    zlib.error,
+    EOFError,
+    OSError,
+    NotImplementedError,
+    RuntimeError,
+    ValueError,
+)
 
 
 def read_outside(path: Path) -> bytes:
@@ -66,14 +74,18 @@ def unpack(data: bytes, file: str) -> bytes:
     try:
         with zipfile.ZipFile(BytesIO(data)) as archive:
             if len(archive.namelist()) > _MOST_PACKED:
-                raise TuneError(f"{file} holds more than {_MOST_PACKED} files: a compressed score holds a few")
+                raise TuneError(
+                    f"{file} holds more than {_MOST_PACKED} files: a compressed score holds a few"
+                )
             if _CONTAINER not in archive.namelist():
                 raise TuneError(
                     f"{file} is a zip file without {_CONTAINER}, so it isn't compressed MusicXML: export it again"
                 )
             name = _score_name(parse_xml(_member(archive, _CONTAINER, file), file), file)
             if name not in archive.namelist():
-                raise TuneError(f"{file} says that its score is {name}, but holds no such file: export it again")
+                raise TuneError(
+                    f"{file} says that its score is {name}, but holds no such file: export it again"
+                )
             return _member(archive, name, file)
     except _ZIP_TROUBLE as error:
         raise TuneError(f"{file} is a damaged zip file ({error}): export it again") from error
@@ -90,7 +102,9 @@ def _score_name(container: Element, file: str) -> str:
             continue
         path = PurePosixPath(name)
         if not name or path.is_absolute() or ".." in path.parts or "\\" in name or ":" in name:
-            raise TuneError(f"{file} names a score outside itself ({name[:60]!r}): this file isn't safe to read")
+            raise TuneError(
+                f"{file} names a score outside itself ({name[:60]!r}): this file isn't safe to read"
+            )
         return name
     raise TuneError(f"{file}: its container names no score: export it again")
 
@@ -120,7 +134,9 @@ def parse_xml(data: bytes, file: str) -> Element:
     from defusedxml.ElementTree import fromstring
 
     if data.count(b"<") > MOST_TAGS or data.count(b"=") > MOST_TAGS:
-        raise TuneError(f"{file} has more than {MOST_TAGS} tags, far more than a tune needs: export the tune alone")
+        raise TuneError(
+            f"{file} has more than {MOST_TAGS} tags, far more than a tune needs: export the tune alone"
+        )
     try:
         root: Element = fromstring(data, forbid_dtd=False, forbid_entities=True, forbid_external=True)
     except DefusedXmlException:

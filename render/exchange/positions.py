@@ -20,7 +20,9 @@ def with_positions_of_a_tuning(sheet: LeadSheet, remarks: list[str]) -> tuple[Le
     for name in OPEN_STRINGS:
         if all(_is_on(note, name) for note in placed):
             return sheet, name
-    remarks.append("strings and frets are left out: they aren't those of a tuning of four strings with a name")
+    remarks.append(
+        "strings and frets are left out: they aren't those of a tuning of four strings with a name"
+    )
     measures = tuple(
         replace(measure, notes=tuple(replace(note, position=None) for note in measure.notes))
         for measure in sheet.measures

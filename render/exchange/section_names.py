@@ -95,6 +95,6 @@ class SectionNames:
 
 
 def _letter(number: int) -> str:
-    """Return a, b, …, z, a2, b2, … for 1, 2, …"""
+    """Return a letter for each number from 1, and a2, b2 and so on after z."""
     turn, place = divmod(number - 1, 26)
     return chr(ord("a") + place) + (str(turn + 1) if turn else "")

@@ -33,7 +33,10 @@ def section_of(name: str, passes: Sequence[Stretch], *, keep_lines: bool = False
         Whether lines start where the file starts them, instead of every few bars.
     """
     pickup_beat = passes[0].pickup_beat
-    bars = [_explicit([stretch.bars[index] for stretch in passes], index, passes) for index in range(len(passes[0].bars))]
+    bars = [
+        _explicit([stretch.bars[index] for stretch in passes], index, passes)
+        for index in range(len(passes[0].bars))
+    ]
     pickups = [stretch.pickup for stretch in passes if stretch.pickup is not None]
     lines = []
     for low, high in _line_places(bars, keep_lines):
@@ -58,7 +61,9 @@ def _explicit(contents: list[BarContent], index: int, passes: Sequence[Stretch])
 
 def _chord_going_on(stretch: Stretch, index: int) -> ChordSpan:
     length = sum((note.length_beat for note in stretch.bars[index].melody), Fraction(0))
-    earlier = [bar.chords for bar in (stretch.pickup, *stretch.bars[:index]) if bar is not None and bar.chords]
+    earlier = [
+        bar.chords for bar in (stretch.pickup, *stretch.bars[:index]) if bar is not None and bar.chords
+    ]
     return replace(earlier[-1][-1], start_beat=Fraction(0), length_beat=length)
 
 

@@ -83,7 +83,9 @@ def song_of(sheet: LeadSheet) -> Imported:
         for name in dict.fromkeys(names)
     )
     if len(sections) > _MOST_SECTIONS or len(visits) > _MOST_VISITS:
-        raise TuneError(f"the tune falls into {len(sections)} sections, and a song has at most {_MOST_SECTIONS}")
+        raise TuneError(
+            f"the tune falls into {len(sections)} sections, and a song has at most {_MOST_SECTIONS}"
+        )
     song = Song(
         title=sheet.title,
         sections=sections,
@@ -108,7 +110,9 @@ def _meter(measures: Sequence[LeadMeasure], remarks: list[str]) -> Meter:
         time[measure.meter] += 1
     (upper, lower), _ = time.most_common(1)[0]
     if lower not in _LOWER or upper > _MOST_UPPER:
-        remarks.append(f"a song can't have the meter {upper}/{lower}: 4/4 is written, with the bar lines moved")
+        remarks.append(
+            f"a song can't have the meter {upper}/{lower}: 4/4 is written, with the bar lines moved"
+        )
         return Meter(4, 4)
     if len(time) > 1:
         others = ", ".join(f"{one}/{other}" for one, other in time if (one, other) != (upper, lower))
@@ -130,19 +134,25 @@ def _runs(measures: Sequence[LeadMeasure], remarks: list[str]) -> list[_Run]:
             runs.append(_Run(index, index + 1, verse))
     verses = _verses(measures)
     if verses > 1 and all(run.verse == 1 for run in runs):
-        remarks.append(f"there are {verses} verses and no repeat: the tune is played {verses} times, once for each")
+        remarks.append(
+            f"there are {verses} verses and no repeat: the tune is played {verses} times, once for each"
+        )
         runs = [replace(run, verse=verse) for verse in range(1, verses + 1) for run in runs]
     return runs
 
 
 def _verses(measures: Sequence[LeadMeasure]) -> int:
-    sung = {verse for measure in measures for note in measure.notes for verse, syllable in note.words if syllable.text}
+    sung = {
+        verse
+        for measure in measures
+        for note in measure.notes
+        for verse, syllable in note.words
+        if syllable.text
+    }
     return next((count for count in range(len(sung), 0, -1) if set(range(1, count + 1)) <= sung), 0)
 
 
-def _bar_remarks(
-    measures: Sequence[LeadMeasure], stretches: Sequence[Stretch], meter: Meter
-) -> list[str]:
+def _bar_remarks(measures: Sequence[LeadMeasure], stretches: Sequence[Stretch], meter: Meter) -> list[str]:
     """Say where bars had to be filled up, so that they last longer than in the file."""
     bar_quarter = Fraction(4 * meter.upper, meter.lower)
     filled = []
@@ -166,13 +176,13 @@ def _bar_remarks(
         if measure.length_quarter > measure.nominal_quarter and measure.number not in moved
     ]
     if odd:
-        remarks.append(f"measures longer than their meter moved the bar lines after them: {', '.join(odd[:8])}")
+        remarks.append(
+            f"measures longer than their meter moved the bar lines after them: {', '.join(odd[:8])}"
+        )
     return remarks
 
 
-def _names(
-    measures: Sequence[LeadMeasure], runs: Sequence[_Run], stretches: Sequence[Stretch]
-) -> list[str]:
+def _names(measures: Sequence[LeadMeasure], runs: Sequence[_Run], stretches: Sequence[Stretch]) -> list[str]:
     """Return the section of each run; equal names mean one section, played several times."""
     book = SectionNames(single=len({(run.start, run.stop) for run in runs}) == 1)
     names = []
@@ -234,5 +244,3 @@ def _tempo(sheet: LeadSheet, meter: Meter, remarks: list[str]) -> Fraction:
     if kept != tempo:
         remarks.append(f"the tempo, {float(tempo):.6g} pulses a minute, became {float(kept):g}")
     return kept
-
-

@@ -20,5 +20,7 @@ def sung_text(text: str) -> str:
     >>> sung_text("of a-")
     'of‿a'
     """
-    seen = "".join(sign for sign in unicodedata.normalize("NFC", text) if sign.isspace() or sign.isprintable())
+    seen = "".join(
+        sign for sign in unicodedata.normalize("NFC", text) if sign.isspace() or sign.isprintable()
+    )
     return _INNER_BREAKS.sub("‿", seen.strip(" \t\n\r\u00a0_|-–—‐‑")).strip("‿ #")[:_LONGEST]

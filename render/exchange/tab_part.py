@@ -5,7 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 from itertools import groupby
 from typing import TYPE_CHECKING
-from xml.etree.ElementTree import Element, SubElement  # noqa: S405 - builds, parses nothing
+from xml.etree.ElementTree import Element, SubElement
 
 from render.arrange import Arrangement, Gesture
 from render.exchange.values import add_pitch, add_time, add_value
@@ -28,7 +28,9 @@ def add_tab_measure(
         for gesture in arrangement.gestures
         if piece.start_beat <= gesture.start_beat < piece.end_beat and gesture.notes
     ]
-    together = [(start, list(group)) for start, group in groupby(inside, key=lambda gesture: gesture.start_beat)]
+    together = [
+        (start, list(group)) for start, group in groupby(inside, key=lambda gesture: gesture.start_beat)
+    ]
     quarter = Fraction(4, arrangement.song.meter.lower)
     places = [start for start, _ in together] + [piece.end_beat]
     if places[0] > piece.start_beat:
