@@ -78,7 +78,7 @@ class _Walk:
         endings = self._measures[index].endings
         if self._jumped:
             return max(endings) == self._group_total(index)
-        return self._pass in endings or (index == self._last_ending(index) and self._pass > max(endings))
+        return self._pass in endings
 
     def _group(self, index: int) -> tuple[int, int]:
         """Return the first measure of the run of endings that a measure belongs to, and the one after its last."""
@@ -93,14 +93,6 @@ class _Walk:
         first, last = self._group(index)
         return max(number for measure in self._measures[first:last] for number in measure.endings)
 
-    def _last_ending(self, index: int) -> int:
-        """Return where the last ending of the run starts."""
-        _, last = self._group(index)
-        start = last - 1
-        while start > 0 and self._measures[start - 1].endings == self._measures[last - 1].endings:
-            start -= 1
-        return start
-
     def _after_ending(self, index: int) -> int:
         endings = self._measures[index].endings
         while index < len(self._measures) and self._measures[index].endings == endings:
@@ -113,8 +105,9 @@ class _Walk:
             if self._pass < total:
                 self._pass += 1
                 return self._start
-            if not measure.endings:
-                self._restart(index + 1)
+            if measure.endings:
+                return self._group(index)[1]
+            self._restart(index + 1)
         if self._jumped and measure.fine:
             return len(self._measures)
         if self._jumped and measure.to_coda:
