@@ -68,7 +68,9 @@ def compare_abc(each: int) -> None:
                 print(f"  {collection} {file.name} X:{tune.number} {tune.title}: {verdict}")
         print(f"ABC {collection}: {count['exact']} of {count.total()} exact")
         total += count
-    print(f"ABC: {total['exact']} of {total.total()} tunes exact, {100 * total['exact'] / total.total():.2f} %")
+    print(
+        f"ABC: {total['exact']} of {total.total()} tunes exact, {100 * total['exact'] / total.total():.2f} %"
+    )
 
 
 def _tunes(folder: Path) -> Iterator[tuple[Path, AbcTune]]:
@@ -97,7 +99,8 @@ def heard_by_abc2midi(tune: AbcTune) -> list[Heard]:
     """Return what abc2midi plays: without chord symbols, grace notes and fermatas, the top note of each chord."""
     import mido
 
-    plain = [line if re.match("[A-Za-z]:", line) else _ORNAMENTS.sub("", line) for line in tune.lines if line[:2] != "R:"]
+    lines = [line for line in tune.lines if line[:2] != "R:"]
+    plain = [line if re.match("[A-Za-z]:", line) else _ORNAMENTS.sub("", line) for line in lines]
     with tempfile.TemporaryDirectory() as folder:
         source, target = Path(folder, "tune.abc"), Path(folder, "tune.mid")
         source.write_text("\n".join(plain) + "\n", encoding="utf-8")
@@ -145,7 +148,9 @@ def compare_musicxml() -> None:
         notes["same"] += sum((Counter(ours) & Counter(theirs)).values())
         if verdict != "exact":
             print(f"  {file.name}: {verdict}")
-    print(f"MusicXML: {count['exact']} of {count.total()} files exact; {notes['same']} of {notes['all']} notes the same")
+    print(
+        f"MusicXML: {count['exact']} of {count.total()} files exact; {notes['same']} of {notes['all']} notes the same"
+    )
 
 
 def _single_melodies(folder: Path) -> list[Path]:
@@ -154,7 +159,12 @@ def _single_melodies(folder: Path) -> list[Path]:
     for file in sorted([*folder.rglob("*.mxl"), *folder.rglob("*.xml"), *folder.rglob("*.musicxml")]):
         text = _score_text(file)
         voices = set(re.findall(rb"<voice>(.*?)</voice>", text))
-        if text.count(b"<score-part ") == 1 and b"<chord" not in text and b"<pitch>" in text and len(voices) < 2:
+        if (
+            text.count(b"<score-part ") == 1
+            and b"<chord" not in text
+            and b"<pitch>" in text
+            and len(voices) < 2
+        ):
             chosen.append(file)
     return chosen
 
@@ -202,7 +212,9 @@ def heard_by_music21(part: Any) -> list[Heard]:
 def verdict_of(ours: Sequence[Heard], theirs: Sequence[Heard], tolerance: Fraction) -> str:
     """Return ``"exact"``, or where two readings of a tune first differ."""
     for place, (mine, other) in enumerate(zip(ours, theirs, strict=False), 1):
-        same = mine[0] == other[0] and all(abs(a - b) <= tolerance for a, b in zip(mine[1:], other[1:], strict=True))
+        same = mine[0] == other[0] and all(
+            abs(a - b) <= tolerance for a, b in zip(mine[1:], other[1:], strict=True)
+        )
         if not same:
             return f"note {place} of {len(ours)}: {_told(mine)} here, {_told(other)} there"
     return "exact" if len(ours) == len(theirs) else f"{len(ours)} notes here, {len(theirs)} there"

@@ -29,10 +29,18 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
     parser.add_argument("tune", metavar="TUNE", help="file to read: .musicxml, .xml, .mxl or .abc")
     parser.add_argument(
-        "-o", "--output", metavar="OUTPUT", required=True, help="song file to write, or a folder that is there"
+        "-o",
+        "--output",
+        metavar="OUTPUT",
+        required=True,
+        help="song file to write, or a folder that is there",
     )
-    parser.add_argument("--tune", dest="which", metavar="TUNE", default="", help="tune of a book, by number or title")
-    parser.add_argument("--part", metavar="PART", default="", help="the part with the tune, by number or name")
+    parser.add_argument(
+        "--tune", dest="which", metavar="TUNE", default="", help="tune of a book, by number or title"
+    )
+    parser.add_argument(
+        "--part", metavar="PART", default="", help="the part with the tune, by number or name"
+    )
     parser.add_argument("--voice", metavar="VOICE", default="", help="the voice with the tune, by its name")
 
 
@@ -46,7 +54,8 @@ def run(arguments: argparse.Namespace) -> int:
         return _import_book(source, target)
     if target.suffix.lower() not in (".yaml", ".yml"):
         raise RequestError(
-            f"{target}: a song's file name ends in .yaml, such as {target.stem or 'song'}.yaml; for a folder, make it first"
+            f"{target}: a song's file name ends in .yaml, such as {target.stem or 'song'}.yaml; "
+            "for a folder, make it first"
         )
     if target.exists():
         raise RequestError(f"{target} is there already, and stays as it is: choose another name")

@@ -96,7 +96,9 @@ def _chosen(tunes: list[AbcTune], wanted: str, file: str) -> AbcTune:
                 return each
         raise TuneError(f"{file} has no tune {wanted!r}: it has {shown}{more}")
     if len(tunes) > 1:
-        raise TuneError(f"{file} holds {len(tunes)} tunes: choose one with --tune, by number or title ({shown}{more})")
+        raise TuneError(
+            f"{file} holds {len(tunes)} tunes: choose one with --tune, by number or title ({shown}{more})"
+        )
     return tunes[0]
 
 
@@ -210,12 +212,14 @@ class _TuneReader:
         if header.meter is None:
             self._say("the tune has no meter: 4/4 is written")
         meter = header.meter or (4, 4)
-        usual = Fraction(1, 4) if header.meter and Fraction(*header.meter) < Fraction(3, 4) else Fraction(1, 2)
+        usual = (
+            Fraction(1, 4) if header.meter and Fraction(*header.meter) < Fraction(3, 4) else Fraction(1, 2)
+        )
         self._reader = AbcReader(header.key, meter, header.unit or usual, self._body_field)
         self._now = self._voices[0] if self._voices else ""
 
     def _set_voice(self, text: str) -> None:
-        name = text.split()[0] if text.split() else ""
+        name = text.split(maxsplit=1)[0] if text.split() else ""
         if name and name not in self._voices:
             self._voices.append(name)
         self._now = name
@@ -230,7 +234,9 @@ class _TuneReader:
             return
         elif letter == "K":
             reader.key = read_key(text)
-            self._say(f"a change of key ({text[:20]}) is left out, as a song has one; the notes stay as they sound")
+            self._say(
+                f"a change of key ({text[:20]}) is left out, as a song has one; the notes stay as they sound"
+            )
         elif letter == "M":
             reader.meter = read_meter(text) or reader.meter
         elif letter == "L":
@@ -314,7 +320,9 @@ class _TuneReader:
             known = ", ".join(self._voices) or "none"
             raise TuneError(f"it has no voice {self._voice!r}: its voices are {known}")
         if len(self._voices) > 1 and not self._voice:
-            self._say(f"the tune is taken from voice {self._voices[0]}, the first of {', '.join(self._voices)}")
+            self._say(
+                f"the tune is taken from voice {self._voices[0]}, the first of {', '.join(self._voices)}"
+            )
         header = self._header
         if header.key.remark:
             self._say(header.key.remark)

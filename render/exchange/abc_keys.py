@@ -13,7 +13,19 @@ __all__ = ["AbcKey", "read_key", "read_meter", "read_tempo", "read_unit"]
 
 _SHARPS = "FCGDAEB"
 _FIFTHS = {"F": -1, "C": 0, "G": 1, "D": 2, "A": 3, "E": 4, "B": 5}
-_MODES = {"maj": 0, "ion": 0, "": 0, "lyd": 1, "mix": -1, "dor": -2, "min": -3, "m": -3, "aeo": -3, "phr": -4, "loc": -5}
+_MODES = {
+    "maj": 0,
+    "ion": 0,
+    "": 0,
+    "lyd": 1,
+    "mix": -1,
+    "dor": -2,
+    "min": -3,
+    "m": -3,
+    "aeo": -3,
+    "phr": -4,
+    "loc": -5,
+}
 """Steps on the line of fifths from the major key of the same tonic."""
 
 _MINOR_LIKE = ("min", "m", "aeo", "dor", "phr", "loc")
@@ -39,7 +51,9 @@ def read_key(text: str) -> AbcKey:
     TuneError
         When it can't be read, or has more than seven sharps or flats.
     """
-    words = re.split(r"\s+(?:clef|middle|transpose|octave|stafflines|staffscale|treble|bass|alto|tenor|perc)\b", text)[0]
+    words = re.split(
+        r"\s+(?:clef|middle|transpose|octave|stafflines|staffscale|treble|bass|alto|tenor|perc)\b", text
+    )[0]
     plain = words.strip()
     if plain in ("", "none") or plain.startswith(("clef", "treble", "bass")):
         return AbcKey({})
@@ -63,7 +77,9 @@ def read_key(text: str) -> AbcKey:
     if not -7 <= key.fifths <= 7:
         key = Key(letter, alter, not key.minor)
     same = key.fifths == fifths and not explicit
-    return AbcKey(alters, key, "" if same else f"the key {plain[:30]} became {key}; the notes stay as they sound")
+    return AbcKey(
+        alters, key, "" if same else f"the key {plain[:30]} became {key}; the notes stay as they sound"
+    )
 
 
 def _signature(fifths: int) -> dict[str, int]:
@@ -102,7 +118,9 @@ def read_tempo(text: str, unit_quarter: Fraction) -> Fraction | None:
     match = re.fullmatch(r"([0-9/ ]+?)\s*=\s*([0-9]{1,4}(?:\.[0-9]{1,3})?)", plain)
     if match:
         lengths = [part.split("/") for part in match[1].split()]
-        if not all(len(part) == 2 and all(p.isdigit() and 0 < int(p) < 1000 for p in part) for part in lengths):
+        if not all(
+            len(part) == 2 and all(p.isdigit() and 0 < int(p) < 1000 for p in part) for part in lengths
+        ):
             return None
         beat = sum((Fraction(4 * int(upper), int(lower)) for upper, lower in lengths), Fraction(0))
         return beat * Fraction(match[2]) or None

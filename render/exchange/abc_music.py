@@ -29,7 +29,8 @@ _SIGNS = re.compile(
   | (?P<note>(?P<accidental>\^{1,2}|_{1,2}|=)?(?P<letter>[A-Ga-g])(?P<octave>[,']*)(?P<length>[0-9]*(?:/[0-9]*)*))
   | (?P<rest>[zx](?P<rest_length>[0-9]*(?:/[0-9]*)*))
   | (?P<measures>[ZX](?P<count>[0-9]*))
-  | (?P<chord>\[(?P<inside>(?:\s*(?:\^{1,2}|_{1,2}|=)?[A-Ga-g][,']*[0-9/]*-?)+)\s*\](?P<chord_length>[0-9]*(?:/[0-9]*)*))
+  | (?P<chord>\[(?P<inside>(?:\s*(?:\^{1,2}|_{1,2}|=)?[A-Ga-g][,']*[0-9/]*-?)+)\s*\]
+      (?P<chord_length>[0-9]*(?:/[0-9]*)*))
   | (?P<broken><{1,3}|>{1,3})
   | (?P<tie>-)
   | (?P<overlay>&)
@@ -39,7 +40,9 @@ _SIGNS = re.compile(
     """,
     re.VERBOSE,
 )
-_INNER = re.compile(r"(?P<accidental>\^{1,2}|_{1,2}|=)?(?P<letter>[A-Ga-g])(?P<octave>[,']*)(?P<length>[0-9]*(?:/[0-9]*)*)")
+_INNER = re.compile(
+    r"(?P<accidental>\^{1,2}|_{1,2}|=)?(?P<letter>[A-Ga-g])(?P<octave>[,']*)(?P<length>[0-9]*(?:/[0-9]*)*)"
+)
 _ACCIDENTALS = {"^": 1, "^^": 2, "_": -1, "__": -2, "=": 0}
 _DYNAMICS = {"ppp", "pp", "p", "mp", "mf", "f", "ff", "fff"}
 _MARKS: dict[str, tuple[MarkKind, str]] = {
@@ -59,7 +62,8 @@ _JUMPS = {"D.C.": "da_capo", "dacapo": "da_capo", "D.S.": "dal_segno", "dacoda":
           "segno": "segno", "coda": "coda"}  # fmt: skip
 _SILENT = {"crescendo)", "<)", "diminuendo)", ">)"}
 _ANNOTATION = tuple("^_<>@")
-_LONGEST = 64
+_LONGEST = 1000
+"""Quarters in a bar: songs without meter are written in long ones, and cut into 4/4."""
 _MOST_DIGITS = 4
 
 
@@ -125,22 +129,39 @@ class AbcReader:
         self._endings: tuple[int, ...] = ()
         self._broken = Fraction(1)
         self._tuplet = (Fraction(1), 0)
-        self._graces = 0
+        self._readers: dict[str, Callable[[re.Match[str]], None]] = {
+            "field": self._field,
+            "ending": self._ending,
+            "bar": self._bar,
+            "quoted": self._quoted,
+            "decoration": self._decoration,
+            "grace": self._grace,
+            "tuplet": self._start_tuplet,
+            "note": self._note,
+            "rest": self._rest,
+            "measures": self._measures,
+            "chord": self._chord,
+            "broken": self._broken_rhythm,
+            "tie": self._tie,
+            "overlay": self._nothing,
+            "spacer": self._nothing,
+            "plain": self._plain,
+            "other": self._nothing,
+        }
 
     def line(self, text: str) -> None:
         """Read one line of music; `struck` then holds (measure, note) of its notes, for the words below it."""
         self.struck = []
         skipping = False
         for match in _SIGNS.finditer(text):
-            kind = match.lastgroup or ""
-            kind = next(name for name in _READERS if match.group(name) is not None) if kind not in _READERS else kind
+            kind = next(name for name in self._readers if match[name] is not None)
             if kind == "overlay":
                 self.lost["a second voice within a bar (&) is left out"] += 1
                 skipping = True
             elif kind in ("bar", "ending"):
                 skipping = False
             if not skipping:
-                _READERS[kind](self, match)
+                self._readers[kind](match)
 
     def name_section(self, text: str) -> None:
         """Note that a section of this name starts here."""
@@ -159,14 +180,20 @@ class AbcReader:
         if not draft.notes:
             self._draft.accidentals = {}
             return
-        self.measures.append(
-            LeadMeasure(
-                str(len(self.measures) + 1), draft.now, self.meter, tuple(draft.notes), tuple(draft.chords),
-                tuple(draft.marks), endings=self._endings, **draft.signs,  # type: ignore[arg-type]
-            )  # fmt: skip
+        measure = LeadMeasure(
+            str(len(self.measures) + 1),
+            draft.now,
+            self.meter,
+            tuple(draft.notes),
+            tuple(draft.chords),
+            tuple(draft.marks),
+            endings=self._endings,
         )
+        self.measures.append(replace(measure, **draft.signs))  # type: ignore[arg-type]
         if draft.now > _LONGEST:
-            raise TuneError(f"bar {len(self.measures)} is {float(draft.now):g} quarters long: a bar line is missing")
+            raise TuneError(
+                f"bar {len(self.measures)} is {float(draft.now):g} quarters long: a bar line is missing"
+            )
         self._draft = _Draft()
 
     def _mark_last(self, **signs: object) -> None:
@@ -335,27 +362,6 @@ class AbcReader:
 
     def _nothing(self, match: re.Match[str]) -> None:
         """Pass over spaces, slurs and what has no meaning for a song."""
-
-
-_READERS: dict[str, Callable[[AbcReader, re.Match[str]], None]] = {
-    "field": AbcReader._field,
-    "ending": AbcReader._ending,
-    "bar": AbcReader._bar,
-    "quoted": AbcReader._quoted,
-    "decoration": AbcReader._decoration,
-    "grace": AbcReader._grace,
-    "tuplet": AbcReader._start_tuplet,
-    "note": AbcReader._note,
-    "rest": AbcReader._rest,
-    "measures": AbcReader._measures,
-    "chord": AbcReader._chord,
-    "broken": AbcReader._broken_rhythm,
-    "tie": AbcReader._tie,
-    "overlay": AbcReader._nothing,
-    "spacer": AbcReader._nothing,
-    "plain": AbcReader._plain,
-    "other": AbcReader._nothing,
-}
 
 
 def _numbers(text: str) -> tuple[int, ...]:

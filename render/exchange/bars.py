@@ -153,7 +153,9 @@ def _on_one_line(measures: Sequence[LeadMeasure]) -> _Time:
         if measure.new_line:
             time.lines.add(now)
         time.notes.extend(replace(note, start_quarter=note.start_quarter + now) for note in measure.notes)
-        time.chords.extend(replace(chord, start_quarter=chord.start_quarter + now) for chord in measure.chords)
+        time.chords.extend(
+            replace(chord, start_quarter=chord.start_quarter + now) for chord in measure.chords
+        )
         time.marks.extend(replace(mark, start_quarter=mark.start_quarter + now) for mark in measure.marks)
         now += measure.length_quarter
     time.notes.sort(key=_place)

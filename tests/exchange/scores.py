@@ -56,7 +56,9 @@ def direction(inside: str, tail: str = "") -> str:
 
 def score(*measures: str, doctype: str = "", identification: str = "", title: str = "Test Tune") -> bytes:
     """Return a partwise score of one part."""
-    body = "".join(f'<measure number="{number}">{inside}</measure>' for number, inside in enumerate(measures, 1))
+    body = "".join(
+        f'<measure number="{number}">{inside}</measure>' for number, inside in enumerate(measures, 1)
+    )
     return (
         f"{HEAD}{doctype}<score-partwise version='4.0'><work><work-title>{title}</work-title></work>"
         f"<identification>{identification}</identification><part-list><score-part id='P1'><part-name>Voice</part-name>"

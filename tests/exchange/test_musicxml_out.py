@@ -82,7 +82,12 @@ def test_the_file_has_a_staff_a_tab_frames_and_arpeggios() -> None:
     root = fromstring(musicxml_bytes(arrangement)[0])
     assert root.get("version") == "4.0"
     tune, tab = root.findall("part")
-    assert [harmony.findtext("kind") for harmony in tune.iter("harmony")] == ["minor", "minor", "dominant", "none"]
+    assert [harmony.findtext("kind") for harmony in tune.iter("harmony")] == [
+        "minor",
+        "minor",
+        "dominant",
+        "none",
+    ]
     frame = next(tune.iter("frame"))
     assert [(each.findtext("string"), each.findtext("fret")) for each in frame.iter("frame-note")] == [
         ("4", "2"), ("3", "0"), ("2", "0"), ("1", "0"),
@@ -90,7 +95,10 @@ def test_the_file_has_a_staff_a_tab_frames_and_arpeggios() -> None:
     assert [each.findtext("tuning-step") for each in tab.iter("staff-tuning")] == ["G", "C", "E", "A"]
     assert [each.findtext("tuning-octave") for each in tab.iter("staff-tuning")] == ["3", "4", "4", "4"]
     struck = Counter(
-        (int(note.findtext("notations/technical/string") or 0), int(note.findtext("notations/technical/fret") or 0))
+        (
+            int(note.findtext("notations/technical/string") or 0),
+            int(note.findtext("notations/technical/fret") or 0),
+        )
         for note in tab.iter("note")
         if note.find("pitch") is not None
     )
@@ -104,13 +112,16 @@ def test_the_file_has_a_staff_a_tab_frames_and_arpeggios() -> None:
             assert struck[each.string, each.fret] > 0
     for part in (tune, tab):
         for measure in part.iter("measure"):
-            durations = [int(n.findtext("duration") or 0) for n in measure.iter("note") if n.find("chord") is None]
+            durations = [
+                int(n.findtext("duration") or 0) for n in measure.iter("note") if n.find("chord") is None
+            ]
             assert sum(durations) == 3 * int(next(part.iter("divisions")).text or 0)
 
 
 def test_what_cannot_be_told_is_said() -> None:
     song = parse_song(
-        "title: Layers\nsections:\n  verse: |\n    chords   C | C\n    melody   C4:4 | r:4\n    strum    d . d . | d . d .\n"
+        "title: Layers\nsections:\n  verse: |\n    chords   C | C\n    melody   C4:4 | r:4\n"
+        "    strum    d . d . | d . d .\n"
         "    between  r:2 E4:2 | r:4\n    marks    strums:p@1 | ,@2 accent@3\n"
     )
     _, remarks = musicxml_bytes(arrange(song, song_tuning(song)))
