@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
 
 NAME = "import"
-HELP = "turn a tune (MusicXML, ABC) into a song file"
+HELP = "turn a tune (MusicXML, ABC, MIDI) into a song file"
 DESCRIPTION = (
     "Turn a tune that you have into a song file: melody, chord symbols, words, marks, repeats. Everything that was "
     "dropped, guessed or changed is listed, here and at the top of the file. With a folder as OUTPUT every tune of an "
@@ -27,7 +27,7 @@ _MOST_OF_A_NAME = 99
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
-    parser.add_argument("tune", metavar="TUNE", help="file to read: .musicxml, .xml, .mxl or .abc")
+    parser.add_argument("tune", metavar="TUNE", help="file to read: .musicxml, .xml, .mxl, .abc or .mid")
     parser.add_argument(
         "-o",
         "--output",
@@ -39,7 +39,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--tune", dest="which", metavar="TUNE", default="", help="tune of a book, by number or title"
     )
     parser.add_argument(
-        "--part", metavar="PART", default="", help="the part with the tune, by number or name"
+        "--part",
+        "--track",
+        metavar="PART",
+        default="",
+        help="the part, or MIDI track, with the tune, by number or name",
     )
     parser.add_argument("--voice", metavar="VOICE", default="", help="the voice with the tune, by its name")
 

@@ -13,7 +13,8 @@ from render.exchange.section_names import plain_name
 
 __all__ = ["Choice", "read_book", "read_tune"]
 
-_KNOWN = "MusicXML (.musicxml, .xml, .mxl) and ABC (.abc)"
+_KNOWN = "MusicXML (.musicxml, .xml, .mxl), ABC (.abc) and MIDI (.mid)"
+_MIDI_START = b"MThd"
 _ABC_START = re.compile(rb"(^|[\r\n])X:", re.MULTILINE)
 
 _OTHER_KINDS: tuple[tuple[bytes, str], ...] = (
@@ -24,7 +25,6 @@ _OTHER_KINDS: tuple[tuple[bytes, str], ...] = (
     (b"fLaC", "a recording: notes can't be read from it"),
     (b"ID3", "a recording: notes can't be read from it"),
     (b"OggS", "a recording: notes can't be read from it"),
-    (b"MThd", "a MIDI file, which can't be imported yet"),
     (b"\x1f\x8b", "a gzip file: unpack it first"),
 )
 """How files of other kinds begin, and what they are."""
@@ -32,7 +32,7 @@ _OTHER_KINDS: tuple[tuple[bytes, str], ...] = (
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """Which tune of a file is wanted: tune of a book, part and voice; empty to let Tercet choose."""
+    """Which tune of a file is wanted: tune of a book, part (or track), voice; empty to let Tercet choose."""
 
     tune: str = ""
     part: str = ""
@@ -52,6 +52,10 @@ def read_tune(path: Path, choice: Choice = Choice()) -> LeadSheet:
         from render.exchange.musicxml_in import read_musicxml
 
         return read_musicxml(data, str(path), choice.part, choice.voice)
+    if data.startswith(_MIDI_START):
+        from render.exchange.midi_in import read_midi
+
+        return read_midi(data, str(path), choice.part)
     from render.exchange.abc_in import read_abc
 
     return read_abc(data, str(path), choice.tune, choice.voice)
@@ -66,8 +70,8 @@ def read_book(path: Path) -> Iterator[tuple[str, LeadSheet | TuneError]]:
         When the file can't be read or isn't ABC.
     """
     data = _known_kind(path)
-    if _is_score(data):
-        raise TuneError(f"{path} is a score, which holds one tune: name a song file, not a folder")
+    if _is_score(data) or data.startswith(_MIDI_START):
+        raise TuneError(f"{path} holds one tune: name a song file, not a folder")
     from render.exchange.abc_in import decoded, read_tune_lines, tunes_of
 
     for tune in tunes_of(decoded(data)):
@@ -84,7 +88,7 @@ def _known_kind(path: Path) -> bytes:
     for start, what in _OTHER_KINDS:
         if data.startswith(start):
             raise TuneError(f"{path} is {what}; what can be imported is {_KNOWN}")
-    if not (_is_score(data) or _ABC_START.search(data)):
+    if not (_is_score(data) or data.startswith(_MIDI_START) or _ABC_START.search(data)):
         raise TuneError(f"{path} isn't a kind of file that can be imported: those are {_KNOWN}")
     return data
 
