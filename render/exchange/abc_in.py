@@ -1,0 +1,377 @@
+"""ABC 2.1 in: tune books, headers, words; the music itself is read in `render.exchange.abc_music`."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
+from pathlib import Path
+
+from render.exchange.abc_keys import AbcKey, read_key, read_meter, read_tempo, read_unit
+from render.exchange.abc_music import AbcReader
+from render.exchange.leadsheet import LeadMeasure, LeadSheet, TuneError
+from render.exchange.syllables import sung_text
+from render.song import Syllable
+
+__all__ = ["AbcTune", "decoded", "read_abc", "tunes_of"]
+
+_FIELD = re.compile(r"([A-Za-z+]):(.*)")
+_SYLLABLES = re.compile(r"\\-|[^\s\-_*|]+(?:\\-[^\s\-_*|]*)*|-|_|\*|\|")
+_ORDER = re.compile(r"[A-Za-z]|\(|\)|[0-9]+")
+_MOST_PARTS = 500
+_SHOWN = 8
+
+
+@dataclass(frozen=True, slots=True)
+class AbcTune:
+    """One tune of a book: its number, its title and its lines."""
+
+    number: str
+    title: str
+    lines: tuple[str, ...]
+
+
+def decoded(data: bytes) -> str:
+    """Return the text of a file in UTF-8, with or without its mark, or else in Windows code page 1252."""
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return data.decode("cp1252", errors="replace")
+
+
+def tunes_of(text: str) -> list[AbcTune]:
+    """Return the tunes of a book, those without music left out."""
+    tunes: list[AbcTune] = []
+    head: list[str] = []
+    lines: list[str] | None = None
+    for line in [*text.splitlines(), "X:end"]:
+        if line.startswith("X:"):
+            if lines is not None and any(each.startswith("K:") for each in lines):
+                tunes.append(_tune([*head, *lines]))
+            lines = [line]
+        elif lines is not None:
+            lines.append(line)
+        elif re.match(r"[LMRZSONBHI]:", line):
+            head.append(line)
+    return tunes
+
+
+def _tune(lines: list[str]) -> AbcTune:
+    number = next(line[2:].strip() for line in lines if line.startswith("X:"))
+    title = next((line[2:].strip() for line in lines if line.startswith("T:")), "")
+    return AbcTune(number, title, tuple(lines))
+
+
+def read_abc(data: bytes, file: str, tune: str = "", voice: str = "") -> LeadSheet:
+    """Read one tune of a book.
+
+    Parameters
+    ----------
+    data
+        The file.
+    file
+        What to call it in messages.
+    tune
+        Number (``X:``) or title; empty when there is only one.
+    voice
+        The voice that has the tune; empty for the first.
+
+    Raises
+    ------
+    TuneError
+        When there is no tune, several and none named, or it can't be read.
+    """
+    tunes = tunes_of(decoded(data))
+    if not tunes:
+        raise TuneError(f"{file} holds no ABC tune: a tune starts with X: and has its key in K:")
+    return read_tune_lines(_chosen(tunes, tune, file), file, voice)
+
+
+def _chosen(tunes: list[AbcTune], wanted: str, file: str) -> AbcTune:
+    shown = ", ".join(f"{each.number} {each.title}".strip() for each in tunes[:_SHOWN])
+    more = f", and {len(tunes) - _SHOWN} more" if len(tunes) > _SHOWN else ""
+    if wanted:
+        for each in tunes:
+            if wanted == each.number or wanted.casefold() == each.title.casefold():
+                return each
+        raise TuneError(f"{file} has no tune {wanted!r}: it has {shown}{more}")
+    if len(tunes) > 1:
+        raise TuneError(
+            f"{file} holds {len(tunes)} tunes: choose one with --tune, by number or title ({shown}{more})"
+        )
+    return tunes[0]
+
+
+def read_tune_lines(tune: AbcTune, file: str, voice: str = "") -> LeadSheet:
+    """Read one tune; parameters and errors as for `read_abc`."""
+    try:
+        return _TuneReader(tune, voice).read(file)
+    except TuneError as error:
+        raise TuneError(f"{file}: tune {tune.number}: {error}") from error
+
+
+@dataclass(slots=True)
+class _Header:
+    title: str = ""
+    composer: str = ""
+    source: str = ""
+    parts: str = ""
+    meter: tuple[int, int] | None = (4, 4)
+    unit: Fraction | None = None
+    tempo: str = ""
+    key: AbcKey = field(default_factory=lambda: AbcKey({}))
+    has_key: bool = False
+
+
+class _TuneReader:
+    """Reads one tune line by line."""
+
+    def __init__(self, tune: AbcTune, voice: str) -> None:
+        self._tune = tune
+        self._voice = voice
+        self._voices: list[str] = []
+        self._now = ""
+        self._header = _Header()
+        self._reader: AbcReader | None = None
+        self._verse = 0
+        self._remarks: list[str] = []
+
+    def read(self, file: str) -> LeadSheet:
+        """Return the tune as a lead sheet."""
+        pending = ""
+        for raw in self._tune.lines:
+            line = _without_comment(raw)
+            found = _FIELD.match(line)
+            if found and not pending:
+                self._field(found[1], found[2].strip())
+            elif self._reader is not None and line.strip():
+                pending += line.rstrip()
+                if pending.endswith("\\"):
+                    pending = pending[:-1]
+                    continue
+                self._music(pending)
+                pending = ""
+        if pending:
+            self._music(pending)
+        return self._sheet(file)
+
+    def _music(self, line: str) -> None:
+        if self._reader is not None and self._is_ours():
+            self._reader.line(line)
+            self._verse = 0
+
+    def _is_ours(self) -> bool:
+        wanted = self._voice or (self._voices[0] if self._voices else "")
+        return self._now == wanted or not self._voices
+
+    def _field(self, letter: str, text: str) -> None:
+        if self._reader is None:
+            self._header_field(letter, text)
+        elif letter == "w":
+            if self._is_ours():
+                self._verse += 1
+                self._words(text)
+        elif letter == "W":
+            self._say("words below the tune (W:) belong to no notes and are left out")
+        elif letter == "T":
+            self._say(f"a second title, {text[:60]}, is left out")
+        else:
+            self._body_field(letter, text)
+
+    def _say(self, remark: str) -> None:
+        if remark not in self._remarks:
+            self._remarks.append(remark)
+
+    def _header_field(self, letter: str, text: str) -> None:
+        header = self._header
+        if letter == "T" and not header.title:
+            header.title = text
+        elif letter == "T":
+            self._say(f"a second title, {text[:60]}, is left out")
+        elif letter == "C" and not header.composer:
+            header.composer = text
+        elif letter in "SOB" and not header.source:
+            header.source = text
+        elif letter == "M":
+            header.meter = read_meter(text)
+        elif letter == "L":
+            header.unit = read_unit(text)
+        elif letter == "Q":
+            header.tempo = text
+        elif letter == "P":
+            header.parts = text
+        elif letter == "V":
+            self._set_voice(text)
+        elif letter == "K":
+            header.key = read_key(text)
+            self._start()
+
+    def _start(self) -> None:
+        """Make the reader when the header ends."""
+        header = self._header
+        if header.meter is None:
+            self._say("the tune has no meter: 4/4 is written")
+        meter = header.meter or (4, 4)
+        usual = (
+            Fraction(1, 4) if header.meter and Fraction(*header.meter) < Fraction(3, 4) else Fraction(1, 2)
+        )
+        self._reader = AbcReader(header.key, meter, header.unit or usual, self._body_field)
+        self._now = self._voices[0] if self._voices else ""
+
+    def _set_voice(self, text: str) -> None:
+        name = text.split(maxsplit=1)[0] if text.split() else ""
+        if name and name not in self._voices:
+            self._voices.append(name)
+        self._now = name
+
+    def _body_field(self, letter: str, text: str) -> None:
+        reader = self._reader
+        if reader is None:
+            return
+        if letter == "V":
+            self._set_voice(text)
+        elif not self._is_ours():
+            return
+        elif letter == "K":
+            reader.key = read_key(text)
+            self._say(
+                f"a change of key ({text[:20]}) is left out, as a song has one; the notes stay as they sound"
+            )
+        elif letter == "M":
+            reader.meter = read_meter(text) or reader.meter
+        elif letter == "L":
+            reader.unit_quarter = read_unit(text)
+        elif letter == "P":
+            reader.name_section(text)
+        elif letter == "Q":
+            self._say("a change of tempo is left out")
+
+    # ---- words
+
+    def _words(self, text: str) -> None:
+        """Set a line of words to the notes of the line of music above it."""
+        reader = self._reader
+        if reader is None:
+            return
+        notes = list(reader.struck)
+        at = 0
+        joins = False
+        last: tuple[int, int] | None = None
+        for match in _SYLLABLES.finditer(text):
+            sign = match[0]
+            if sign == "-":
+                if joins and last is not None:
+                    self._join(last)
+                    joins = False
+                else:
+                    at += 1
+            elif sign == "|":
+                here = notes[min(at, len(notes) - 1)][0] if notes else 0
+                before = notes[at - 1][0] if 0 < at <= len(notes) else here
+                while at < len(notes) and notes[at][0] == before:
+                    at += 1
+            elif sign in ("*", "_"):
+                if sign == "_" and at < len(notes):
+                    self._sing(notes[at], Syllable(""))
+                at += 1
+            else:
+                if at < len(notes):
+                    last = notes[at]
+                    self._sing(last, Syllable(sung_text(sign.replace("\\-", "‿").replace("~", "‿"))))
+                    joins = True
+                else:
+                    self._say("words with more syllables than their line has notes were cut")
+                at += 1
+
+    def _measures_and_draft(self, place: tuple[int, int]) -> None:
+        """Words come after their line, so the measure of a note may still be open."""
+        if self._reader is not None and place[0] >= len(self._reader.measures):
+            self._reader.finish()
+
+    def _sing(self, place: tuple[int, int], syllable: Syllable) -> None:
+        self._measures_and_draft(place)
+        self._change(place, syllable)
+
+    def _join(self, place: tuple[int, int]) -> None:
+        if self._reader is None:
+            return
+        note = self._reader.measures[place[0]].notes[place[1]]
+        text = dict(note.words).get(self._verse)
+        if text is not None and text.text:
+            self._change(place, replace(text, joined=True))
+
+    def _change(self, place: tuple[int, int], syllable: Syllable) -> None:
+        if self._reader is None:
+            return
+        measure = self._reader.measures[place[0]]
+        note = measure.notes[place[1]]
+        words = tuple(sorted({**dict(note.words), self._verse: syllable}.items()))
+        notes = (*measure.notes[: place[1]], replace(note, words=words), *measure.notes[place[1] + 1 :])
+        self._reader.measures[place[0]] = replace(measure, notes=notes)
+
+    # ---- all together
+
+    def _sheet(self, file: str) -> LeadSheet:
+        reader = self._reader
+        if reader is None:
+            raise TuneError("it has no key (K:), with which a tune's header ends")
+        reader.finish()
+        if self._voice and self._voice not in self._voices:
+            known = ", ".join(self._voices) or "none"
+            raise TuneError(f"it has no voice {self._voice!r}: its voices are {known}")
+        if len(self._voices) > 1 and not self._voice:
+            self._say(
+                f"the tune is taken from voice {self._voices[0]}, the first of {', '.join(self._voices)}"
+            )
+        header = self._header
+        if header.key.remark:
+            self._say(header.key.remark)
+        measures = _in_order(reader.measures, header.parts)
+        tempo = read_tempo(header.tempo, header.unit or Fraction(1, 2)) if header.tempo else None
+        lost = [f"{what} ({count})" if count > 1 else what for what, count in reader.lost.items()]
+        return LeadSheet(
+            title=header.title or Path(file).stem.replace("-", " ").replace("_", " "),
+            measures=tuple(measures),
+            composer=header.composer,
+            source_note=header.source,
+            key=header.key.key,
+            tempo_quarters=tempo,
+            remarks=(*self._remarks, *lost),
+        )
+
+
+def _without_comment(line: str) -> str:
+    found = re.search(r"(?<!\\)%", line)
+    return line[: found.start()] if found else line
+
+
+def _in_order(measures: list[LeadMeasure], parts: str) -> list[LeadMeasure]:
+    """Return the measures in the order that ``P:`` in the header gives, such as ``A2(AB)3``."""
+    names = _part_names(parts)
+    blocks: dict[str, list[LeadMeasure]] = {}
+    name = ""
+    for measure in measures:
+        name = measure.section or name
+        blocks.setdefault(name, []).append(measure)
+    if len(names) < 2 or not set(names) <= set(blocks):
+        return measures
+    return [measure for each in names for measure in blocks[each]]
+
+
+def _part_names(parts: str) -> list[str]:
+    stack: list[list[str]] = [[]]
+    last: list[str] = []
+    for sign in _ORDER.findall(parts[:200]):
+        if sign == "(":
+            stack.append([])
+        elif sign == ")" and len(stack) > 1:
+            last = stack.pop()
+            stack[-1] += last
+        elif sign.isdigit():
+            stack[-1] += last * min(int(sign[:2]) - 1, 99)
+        elif sign.isalpha():
+            last = [sign]
+            stack[-1] += last
+        if sum(map(len, stack)) > _MOST_PARTS:
+            raise TuneError(f"P:{parts[:30]} plays more than {_MOST_PARTS} parts: shorten it")
+    return [name for block in stack for name in block]

@@ -1,0 +1,128 @@
+"""Chord symbols in pieces (root, kind, degrees, bass), and the chord of ours that sounds like them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from render.theory import Chord, parse_chord
+from render.theory.chords import QUALITIES, ChordNameError, Quality
+
+__all__ = ["KINDS", "kind_of", "nearest_chord"]
+
+KINDS: dict[str, tuple[int, ...]] = {
+    "major": (0, 4, 7),
+    "minor": (0, 3, 7),
+    "augmented": (0, 4, 8),
+    "diminished": (0, 3, 6),
+    "dominant": (0, 4, 7, 10),
+    "major-seventh": (0, 4, 7, 11),
+    "minor-seventh": (0, 3, 7, 10),
+    "diminished-seventh": (0, 3, 6, 9),
+    "augmented-seventh": (0, 4, 8, 10),
+    "half-diminished": (0, 3, 6, 10),
+    "major-minor": (0, 3, 7, 11),
+    "major-sixth": (0, 4, 7, 9),
+    "minor-sixth": (0, 3, 7, 9),
+    "dominant-ninth": (0, 4, 7, 10, 14),
+    "major-ninth": (0, 4, 7, 11, 14),
+    "minor-ninth": (0, 3, 7, 10, 14),
+    "dominant-11th": (0, 4, 7, 10, 14, 17),
+    "major-11th": (0, 4, 7, 11, 14, 17),
+    "minor-11th": (0, 3, 7, 10, 14, 17),
+    "dominant-13th": (0, 4, 7, 10, 14, 21),
+    "major-13th": (0, 4, 7, 11, 14, 21),
+    "minor-13th": (0, 3, 7, 10, 14, 21),
+    "suspended-second": (0, 2, 7),
+    "suspended-fourth": (0, 5, 7),
+    "power": (0, 7),
+}
+"""Semitones above the root for the kinds of MusicXML 4.0 (its type `kind-value`); the eleventh of a thirteenth is
+left out, as players do."""
+
+_DEGREES = {1: 0, 2: 2, 3: 4, 4: 5, 5: 7, 6: 9, 7: 10, 8: 12, 9: 14, 10: 16, 11: 17, 12: 19, 13: 21}
+"""Semitones of a degree above the root, the seventh being minor, as MusicXML counts what is added."""
+
+_KIND_OF: dict[tuple[int, ...], str] = {intervals: kind for kind, intervals in KINDS.items()}
+_ALTERED: dict[str, tuple[str, tuple[tuple[str, int, int], ...]]] = {
+    "6/9": ("major-sixth", (("add", 9, 0),)),
+    "add9": ("major", (("add", 9, 0),)),
+    "madd9": ("minor", (("add", 9, 0),)),
+    "7sus4": ("suspended-fourth", (("add", 7, 0),)),
+    "9sus4": ("suspended-fourth", (("add", 7, 0), ("add", 9, 0))),
+    "7b5": ("dominant", (("alter", 5, -1),)),
+    "7b9": ("dominant", (("add", 9, -1),)),
+    "7#9": ("dominant", (("add", 9, 1),)),
+}
+"""Kind and degrees (what is done, which, semitones) of the qualities that no single kind names."""
+
+
+def kind_of(quality: Quality) -> tuple[str, tuple[tuple[str, int, int], ...]]:
+    """Return the kind of MusicXML for a quality, and its degrees as (add or alter, degree, semitones)."""
+    if quality.name in _ALTERED:
+        return _ALTERED[quality.name]
+    return _KIND_OF[quality.intervals], ()
+
+
+def nearest_chord(
+    root: tuple[str, int],
+    kind: str,
+    degrees: Iterable[tuple[str, int, int]] = (),
+    bass: tuple[str, int] | None = None,
+    written: str = "",
+) -> tuple[Chord | None, bool]:
+    """Return the chord of ours for a symbol, and whether it has exactly the same notes.
+
+    Parameters
+    ----------
+    root, bass
+        Letter and −1, 0 or 1 semitones.
+    kind
+        One of `KINDS`; for others `written` is read as a name.
+    degrees
+        (``"add"``, ``"alter"`` or ``"subtract"``, degree, semitones).
+    written
+        How the symbol is printed after its root.
+
+    Returns
+    -------
+    chord, exact
+        The chord is None when nothing is near enough to stand for the symbol.
+    """
+    if kind not in KINDS:
+        if not written:
+            return None, False
+        sign = {0: "", 1: "#", -1: "b"}[root[1]]
+        try:
+            named = parse_chord(f"{root[0]}{sign}{written}")
+        except ChordNameError:
+            return None, False
+        return Chord(named.letter, named.alter, named.quality, bass or named.bass), True
+    wanted = _sounding(KINDS[kind], degrees)
+    quality = min(QUALITIES, key=lambda each: _distance(wanted, each))
+    exact = wanted == {interval % 12 for interval in quality.intervals}
+    return Chord(root[0], root[1], quality, bass), exact
+
+
+def _sounding(intervals: tuple[int, ...], degrees: Iterable[tuple[str, int, int]]) -> set[int]:
+    """Return the semitones above the root, within an octave, of a kind with its degrees."""
+    sounding = {interval % 12 for interval in intervals}
+    for action, degree, alter in degrees:
+        plain = _DEGREES.get(degree, 0)
+        if action in ("alter", "subtract"):
+            sounding -= {tone % 12 for tone in _found_as(degree, intervals)}
+        if action in ("add", "alter"):
+            sounding.add((plain + alter) % 12)
+    return sounding
+
+
+def _found_as(degree: int, intervals: tuple[int, ...]) -> list[int]:
+    """Return the intervals of a kind that are its third, fifth, seventh and so on."""
+    plain = _DEGREES.get(degree, 0)
+    return [interval for interval in intervals if abs(interval - plain) <= 1]
+
+
+def _distance(wanted: set[int], quality: Quality) -> tuple[int, int]:
+    ours = {interval % 12 for interval in quality.intervals}
+    missing, added = wanted - ours, ours - wanted
+    telling = len(missing & {3, 4, 10, 11, 6, 8})
+    return 2 * len(added) + len(missing) + telling, len(quality.intervals)

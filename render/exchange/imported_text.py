@@ -1,0 +1,102 @@
+"""The file that an import leaves: the song, and above it everything that was dropped, guessed or changed."""
+
+from __future__ import annotations
+
+import re
+import textwrap
+
+from render.errors import SongError
+from render.exchange.leadsheet import LeadSheet, TuneError
+from render.exchange.songs import Imported, song_of
+from render.song import Song
+from render.song.reader import parse_song
+from render.song.settings import SETTINGS
+from render.song.writer import write_song
+
+__all__ = ["KEPT_SETTINGS", "imported_text"]
+
+KEPT_SETTINGS = (
+    "instrument", "tuning", "players", "dynamics", "strum", "between", "swing", "count-in",
+)  # fmt: skip
+"""Settings of a song that travel in an exported file; `sound` may name a file, so it stays at home."""
+
+_WIDTH = 100
+_PLAIN = re.compile(r"[^\x00-\x1f\x7f-\x9f\u2028\u2029]{1,300}")
+
+
+def imported_text(sheet: LeadSheet, origin: str) -> tuple[str, Song, tuple[str, ...]]:
+    """Return the text of a song file made of a lead sheet, the song it reads as, and the remarks.
+
+    Parameters
+    ----------
+    sheet
+        What was read.
+    origin
+        The name of the file it came from.
+
+    Raises
+    ------
+    TuneError
+        When it can't be a song: no notes, too long, too many notes in a bar.
+    """
+    clean = _clean_texts(sheet)
+    imported = song_of(clean)
+    text = _text(imported, clean.settings, origin)
+    try:
+        song = parse_song(text)
+    except SongError as error:
+        if not clean.settings:
+            raise TuneError(
+                f"{origin}: the tune can't be written as a song: {error.mistakes[0].message}"
+            ) from error
+        changed = Imported(
+            imported.song, (*imported.remarks, "settings in the file can't be read and are left out")
+        )
+        return _finished(changed, origin)
+    return text, song, imported.remarks
+
+
+def _finished(imported: Imported, origin: str) -> tuple[str, Song, tuple[str, ...]]:
+    text = _text(imported, (), origin)
+    return text, parse_song(text), imported.remarks
+
+
+def _clean_texts(sheet: LeadSheet) -> LeadSheet:
+    from dataclasses import replace
+
+    return replace(
+        sheet,
+        title=_one_line(sheet.title) or "Untitled",
+        composer=_one_line(sheet.composer),
+        source_note=_one_line(sheet.source_note),
+        licence=_one_line(sheet.licence),
+        remarks=tuple(map(_one_line, sheet.remarks)),
+    )
+
+
+def _one_line(text: str) -> str:
+    """Return a text that fits a setting or a comment: one line, nothing that can't be seen."""
+    seen = "".join(sign if sign.isprintable() else " " for sign in text)
+    return " ".join(seen.split())[:200]
+
+
+def _text(imported: Imported, settings: tuple[tuple[str, str], ...], origin: str) -> str:
+    comments = [f"# Imported from {_one_line(origin)}."]
+    if imported.remarks:
+        comments[0] += " What was dropped, guessed or changed on the way:"
+    for remark in imported.remarks:
+        comments += textwrap.wrap(
+            _one_line(remark), _WIDTH, initial_indent="# - ", subsequent_indent="#   ", break_long_words=False
+        )
+    body = write_song(imported.song)
+    kept = [
+        f"{name}: {value}"
+        for name, value in dict(settings).items()
+        if name in KEPT_SETTINGS and _PLAIN.fullmatch(value)
+    ]
+    names = {line.partition(":")[0] for line in kept}
+    lines = [line for line in body.split("\n") if line.partition(":")[0] not in names]
+    place = lines.index("sections:")
+    order = [setting.name for setting in SETTINGS]
+    head = sorted([*lines[:place], *kept], key=lambda line: order.index(line.partition(":")[0]))
+    return "\n".join([*comments, *head, *lines[place:]])

@@ -1,0 +1,117 @@
+"""``tercet import`` and ``tercet export``."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from tests.cli.conftest import Ran
+from tests.exchange.scores import harmony, score, start, sung
+
+Run = Callable[..., Ran]
+
+BOOK = (
+    'X:1\nT:Small Tune\nM:3/4\nL:1/4\nK:G\n"G"GBd|"D"d3|\n\nX:2\nT:Small Tune\nM:3/4\nL:1/4\nK:G\ndBG|G3|\n'
+)
+
+
+@pytest.fixture
+def tune(tmp_path: Path) -> Path:
+    path = tmp_path / "tune.musicxml"
+    path.write_bytes(score(start() + harmony("C", "major") + sung("C4", 2, "Hot") + sung("E4", 2, "tea")))
+    return path
+
+
+def test_an_imported_tune_passes_check_and_is_never_overwritten(
+    tune: Path, tmp_path: Path, tercet: Run
+) -> None:
+    target = tmp_path / "songs" / "tea.yaml"
+    made = tercet("import", tune, "-o", target)
+    assert (made.code, made.out) == (0, f"{target}\n")
+    assert "- no tempo given: 96 pulses a minute assumed" in made.err
+    assert "# - no tempo given: 96 pulses a minute assumed" in target.read_text(encoding="utf-8")
+    checked = tercet("check", target)
+    assert checked.code == 0
+    assert "Test Tune, no mistakes" in checked.out
+    before = target.read_bytes()
+    again = tercet("import", tune, "-o", target)
+    assert again.code == 1
+    assert "stays as it is" in again.err
+    assert target.read_bytes() == before
+
+
+def test_import_wants_a_yaml_name(tune: Path, tmp_path: Path, tercet: Run) -> None:
+    refused = tercet("import", tune, "-o", tmp_path / "tea.txt")
+    assert refused.code == 1
+    assert "such as tea.yaml" in refused.err
+
+
+def test_a_refused_tune_leaves_nothing(tmp_path: Path, tercet: Run) -> None:
+    bad = tmp_path / "bad.xml"
+    bad.write_text("<score-partwise", encoding="utf-8")
+    refused = tercet("import", bad, "-o", tmp_path / "new" / "bad.yaml")
+    assert refused.code == 1
+    assert "isn't whole XML" in refused.err
+    assert sorted(tmp_path.iterdir()) == [bad]
+
+
+def test_a_book_one_tune_or_all_into_a_folder(tmp_path: Path, tercet: Run) -> None:
+    book = tmp_path / "book.abc"
+    book.write_text(BOOK, encoding="utf-8")
+    assert "choose one with --tune" in tercet("import", book, "-o", tmp_path / "one.yaml").err
+    assert tercet("import", book, "--tune", "2", "-o", tmp_path / "one.yaml").code == 0
+    folder = tmp_path / "all"
+    folder.mkdir()
+    made = tercet("import", book, "-o", folder)
+    assert made.code == 0
+    assert [path.name for path in sorted(folder.iterdir())] == ["small-tune-2.yaml", "small-tune.yaml"]
+    assert all(tercet("check", path).code == 0 for path in folder.iterdir())
+
+
+def test_a_book_with_a_bad_tune_writes_the_others(tmp_path: Path, tercet: Run) -> None:
+    book = tmp_path / "book.abc"
+    book.write_text(BOOK + "\nX:3\nT:Bad\nM:3/4\nL:1/4\nK:G\nC/0|\n", encoding="utf-8")
+    folder = tmp_path / "all"
+    folder.mkdir()
+    made = tercet("import", book, "-o", folder)
+    assert made.code == 1
+    assert "tune 3: the length /0 divides by 0" in made.err
+    assert "1 tune left out" in made.err
+    assert len(list(folder.iterdir())) == 2
+
+
+def test_a_score_goes_into_a_file_not_a_folder(tune: Path, tmp_path: Path, tercet: Run) -> None:
+    refused = tercet("import", tune, "-o", tmp_path)
+    assert refused.code == 1
+    assert "name a song file, not a folder" in refused.err
+
+
+def test_export_musicxml_and_tab(song: Path, tmp_path: Path, tercet: Run) -> None:
+    for ending, start_of_file in ((".musicxml", b"<?xml"), (".txt", b"Two Kettles")):
+        target = tmp_path / f"out{ending}"
+        made = tercet("export", song, "-o", target)
+        assert (made.code, made.out) == (0, f"{target}\n")
+        assert target.read_bytes().startswith(start_of_file)
+    back = tmp_path / "back.yaml"
+    assert tercet("import", tmp_path / "out.musicxml", "-o", back).code == 0
+    assert "words   Hot wa-ter" in back.read_text(encoding="utf-8")
+
+
+def test_export_replaces_only_when_asked(song: Path, tmp_path: Path, tercet: Run) -> None:
+    target = tmp_path / "mine.musicxml"
+    target.write_text("by hand", encoding="utf-8")
+    refused = tercet("export", song, "-o", target)
+    assert refused.code == 1
+    assert "say --replace" in refused.err
+    assert target.read_text(encoding="utf-8") == "by hand"
+    assert tercet("export", song, "-o", target, "--replace").code == 0
+
+
+def test_export_in_another_key_and_to_an_unknown_ending(song: Path, tmp_path: Path, tercet: Run) -> None:
+    assert tercet("export", song, "-o", tmp_path / "d.xml", "--transpose", "2", "--tuning", "low-g").code == 0
+    assert b"<fifths>2</fifths>" in (tmp_path / "d.xml").read_bytes()
+    refused = tercet("export", song, "-o", tmp_path / "song.doc")
+    assert refused.code == 1
+    assert "endings that can be exported are .musicxml .xml" in refused.err

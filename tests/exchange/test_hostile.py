@@ -1,0 +1,237 @@
+"""Damaged and hostile files, made here: each refused with its message, quickly and within little memory."""
+
+from __future__ import annotations
+
+import io
+import subprocess
+import sys
+import time
+import zipfile
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from render.exchange.imported_text import imported_text
+from render.exchange.leadsheet import TuneError
+from render.exchange.outside import LARGEST_FILE_BYTES
+from render.exchange.tunes import read_tune
+from tests.exchange.scores import CONTAINER, DOCTYPE, HEAD, note, packed, score, start
+
+GOOD = score(start() + note("C4", 4))
+LONGEST_S = 2.0
+LARGEST_KB = 300_000
+
+
+def with_doctype(inside: str, body: str = "") -> bytes:
+    return f"{HEAD}<!DOCTYPE score-partwise [{inside}]><score-partwise>{body}</score-partwise>".encode()
+
+
+def laughs() -> bytes:
+    levels = "".join(f'<!ENTITY a{level} "{f"&a{level - 1};" * 10}">' for level in range(1, 10))
+    return with_doctype(f'<!ENTITY a0 "ha">{levels}', "&a9;")
+
+
+def bomb() -> bytes:
+    """Return 300 MB of a comment, packed into 300 kB."""
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("META-INF/container.xml", CONTAINER.format(path="score.xml"))
+        with archive.open("score.xml", "w") as member:
+            member.write(b"<!--")
+            for _ in range(300):
+                member.write(b" " * 2**20)
+    return buffer.getvalue()
+
+
+def without_container() -> bytes:
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w") as archive:
+        archive.writestr("score.xml", GOOD)
+    return buffer.getvalue()
+
+
+def many_members() -> bytes:
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w") as archive:
+        for number in range(2000):
+            archive.writestr(f"{number}.xml", "")
+    return buffer.getvalue()
+
+
+def broken_member() -> bytes:
+    data = bytearray(packed({"score.xml": GOOD}))
+    at = data.index(b"score.xml") + 12
+    data[at : at + 20] = bytes(20)
+    return bytes(data)
+
+
+def nameless_container() -> bytes:
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w") as archive:
+        archive.writestr("META-INF/container.xml", "<container/>")
+    return buffer.getvalue()
+
+
+def entity_in_container() -> bytes:
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w") as archive:
+        entity = '<!DOCTYPE container [<!ENTITY x SYSTEM "file:///etc/passwd">]>'
+        archive.writestr("META-INF/container.xml", entity + CONTAINER.format(path="&x;"))
+    return buffer.getvalue()
+
+
+HOSTILE: dict[str, tuple[Callable[[], bytes], str]] = {
+    "empty": (lambda: b"", "is empty"),
+    "nothing-but-zeros": (lambda: bytes(1000), "is empty"),
+    "text": (lambda: b"just words", "isn't a kind of file that can be imported"),
+    "pdf": (lambda: b"%PDF-1.7 ...", "is a PDF"),
+    "picture": (lambda: b"\x89PNG\r\n\x1a\n", "is a picture"),
+    "recording": (lambda: b"fLaC....", "is a recording"),
+    "gzip": (lambda: b"\x1f\x8b\x08\x00", "gzip file: unpack it"),
+    "other-xml": (lambda: b"<html><body/></html>", "not MusicXML .its first tag is <html>"),
+    "no-parts": (lambda: b"<score-partwise/>", "has no measures"),
+    "cut-off": (lambda: GOOD[: len(GOOD) // 2], "isn't whole XML"),
+    "stray-ampersand": (lambda: GOOD.replace(b"Test", b"Test & co"), "isn't whole XML"),
+    "wrong-encoding": (lambda: GOOD.replace(b'"UTF-8"', b'"no-such-code"'), "XML"),
+    "entity-bomb": (laughs, "declares XML entities"),
+    "one-entity": (lambda: with_doctype('<!ENTITY x "y">', "&x;"), "declares XML entities"),
+    "external-entity": (
+        lambda: with_doctype(
+            '<!ENTITY x SYSTEM "file:///etc/passwd">', "<work><work-title>&x;</work-title></work>"
+        ),
+        "declares XML entities",
+    ),
+    "parameter-entity": (
+        lambda: with_doctype('<!ENTITY % x SYSTEM "http://127.0.0.1:9/x.dtd"> %x;'),
+        "declares XML entities",
+    ),
+    "too-large": (
+        lambda: HEAD.encode() + b"<!--" + b"x" * LARGEST_FILE_BYTES + b"-->",
+        "is larger than 8 MB",
+    ),
+    "many-tags": (lambda: b"<score-partwise>" + b"<a/>" * 1_000_000, "more than 400000 tags"),
+    "many-attributes": (
+        lambda: b"<score-partwise " + b" ".join(b"a%d=''" % n for n in range(500_000)) + b"/>",
+        "more than 400000 tags",
+    ),
+    "deeply-nested": (lambda: b"<score-partwise>" + b"<a>" * 100_000, "isn't whole XML"),
+    "zip-bomb": (bomb, "larger than 8 MB once unpacked"),
+    "zip-cut-off": (lambda: packed({"score.xml": GOOD})[:60], "damaged zip"),
+    "zip-broken-inside": (broken_member, "damaged zip"),
+    "zip-without-container": (without_container, "without META-INF/container.xml"),
+    "zip-many-members": (many_members, "more than 1000 files"),
+    "zip-nameless": (nameless_container, "names no score"),
+    "zip-names-what-is-not-there": (lambda: packed({"other.xml": GOOD}), "holds no such file"),
+    "zip-climbs-out": (lambda: packed({"score.xml": GOOD}, "../../etc/passwd"), "outside itself"),
+    "zip-absolute": (lambda: packed({"score.xml": GOOD}, "/etc/passwd"), "outside itself"),
+    "zip-drive": (lambda: packed({"score.xml": GOOD}, "C:\\secret.xml"), "outside itself"),
+    "zip-entity-in-container": (entity_in_container, "declares XML entities"),
+    "divisions-0": (lambda: score(start(0) + note("C4", 4)), "measure 1: divisions must be more than 0"),
+    "divisions-words": (lambda: score(start("many") + note("C4", 4)), "divisions must be a number"),
+    "negative-duration": (lambda: score(start() + note("C4", -4)), "duration of -4 quarters"),
+    "huge-duration": (lambda: score(start() + note("C4", 268_435_455)), "duration of 2.68435e.08 quarters"),
+    "huge-number": (lambda: score(start() + note("C4", "9" * 5000)), "a duration must be a number"),
+    "infinite-duration": (lambda: score(start() + note("C4", "1e999")), "a duration must be a number"),
+    "long-measure": (lambda: score(start() + note("C4", 60) * 20), "is 1200 quarters long"),
+    "huge-meter": (
+        lambda: score(start(1, 0, 10**9) + note("C4", 4)),
+        "beats must be a whole number from 1 to 64",
+    ),
+    "meter-over-0": (lambda: score(start(1, 0, 4, 0) + note("C4", 4)), "beat-type must be a whole number"),
+    "odd-octave": (
+        lambda: score(start() + note("C4", 4).replace("<octave>4", "<octave>77")),
+        "an octave must be",
+    ),
+    "no-step": (
+        lambda: score(start() + note("C4", 4).replace("<step>C", "<step>H")),
+        "letter must be A to G",
+    ),
+    "no-pitch": (lambda: score(start() + note("r", 4)), "no notes with a pitch"),
+    "repeats-without-end": (
+        lambda: score(
+            start() + note("C4", 4),
+            *[note("C4", 4) + '<barline><repeat direction="backward" times="99"/></barline>'] * 30,
+        ),
+        "more than 2000 bars",
+    ),
+    "full-bar": (lambda: score(start(20) + note("C4", 1) * 80), "more than 64 notes"),
+}
+
+
+def imported(path: Path) -> str:
+    return imported_text(read_tune(path), path.name)[0]
+
+
+@pytest.mark.parametrize("name", HOSTILE)
+def test_is_refused_with_its_message_and_quickly(name: str, tmp_path: Path) -> None:
+    make, message = HOSTILE[name]
+    path = tmp_path / "tune.musicxml"
+    path.write_bytes(make())
+    began_s = time.process_time()
+    with pytest.raises(TuneError, match=message):
+        imported(path)
+    assert time.process_time() - began_s < LONGEST_S
+
+
+def test_all_of_them_take_little_memory(tmp_path: Path) -> None:
+    paths = []
+    for name, (make, _) in HOSTILE.items():
+        paths.append(tmp_path / f"{name}.musicxml")
+        paths[-1].write_bytes(make())
+    program = (
+        "import pathlib, re, sys\n"
+        "from render.cli import main\n"
+        "codes = {main(['import', path, '-o', path + '.yaml']) for path in sys.argv[1:]}\n"
+        "status = pathlib.Path('/proc/self/status').read_text()\n"
+        "print(sorted(codes), re.search(r'VmHWM:\\s+(\\d+)', status)[1])\n"
+    )
+    ran = subprocess.run(
+        [sys.executable, "-c", program, *map(str, paths)],
+        capture_output=True,
+        text=True,
+        check=True,
+        timeout=120,
+    )
+    codes, _, peak_kb = ran.stdout.strip().rpartition(" ")
+    assert codes == "[1]"
+    assert "Traceback" not in ran.stderr
+    assert int(peak_kb) < LARGEST_KB
+    assert list(tmp_path.glob("*.yaml")) == []
+
+
+def test_a_plain_doctype_is_fine_and_reaches_for_nothing(tmp_path: Path) -> None:
+    path = tmp_path / "tune.xml"
+    path.write_bytes(score(start() + note("C4", 4), doctype=DOCTYPE))
+    assert "melody" in imported(path)
+
+
+def test_texts_from_outside_stay_texts(tmp_path: Path) -> None:
+    nasty = "x&#10;sound: /etc/passwd&#10;# {{*}} \u2028&#x202e;"
+    path = tmp_path / "tune.xml"
+    field = '<miscellaneous><miscellaneous-field name="tercet:sound">/etc/passwd</miscellaneous-field>'
+    field += (
+        '<miscellaneous-field name="tercet:players">free&#10;sound: x</miscellaneous-field></miscellaneous>'
+    )
+    path.write_bytes(score(start() + note("C4", 4), title=nasty, identification=field))
+    text, song, _ = imported_text(read_tune(path), "bad\nname: x")
+    assert song.title == "x sound: /etc/passwd # {{*}}"
+    assert song.sound is None
+    assert song.players == "improving"
+    assert text.startswith("# Imported from bad name: x.")
+
+
+def test_settings_that_make_no_sense_are_left_out(tmp_path: Path) -> None:
+    field = '<miscellaneous><miscellaneous-field name="tercet:players">wizards</miscellaneous-field></miscellaneous>'
+    path = tmp_path / "tune.xml"
+    path.write_bytes(score(start() + note("C4", 4), identification=field))
+    _, song, remarks = imported_text(read_tune(path), "tune.xml")
+    assert song.players == "improving"
+    assert "settings in the file can't be read and are left out" in remarks
+
+
+def test_a_missing_file_and_a_folder(tmp_path: Path) -> None:
+    with pytest.raises(TuneError, match="there is no such file"):
+        read_tune(tmp_path / "nothing.xml")
+    with pytest.raises(TuneError, match="is a folder"):
+        read_tune(tmp_path)

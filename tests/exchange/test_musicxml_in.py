@@ -1,0 +1,322 @@
+"""MusicXML in: what a lead sheet says, in the song that is made of it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from fractions import Fraction
+
+import pytest
+
+from render.exchange.imported_text import imported_text
+from render.exchange.leadsheet import TuneError
+from render.exchange.musicxml_in import read_musicxml
+from render.song import Bar, Song, played_bars
+from render.song.writer import tidy_text
+from tests.exchange.scores import DOCTYPE, direction, harmony, note, packed, score, start, sung
+
+TRIPLET = (
+    "<time-modification><actual-notes>3</actual-notes><normal-notes>2</normal-notes></time-modification>"
+)
+REPEAT = '<barline location="right"><repeat direction="backward"/></barline>'
+FORWARD = '<barline location="left"><repeat direction="forward"/></barline>'
+
+
+def ending(number: int, kind: str, repeat: str = "") -> str:
+    return f'<barline><ending number="{number}" type="{kind}"/>{repeat}</barline>'
+
+
+def imported(data: bytes, part: str = "", voice: str = "") -> tuple[str, Song, tuple[str, ...]]:
+    text, song, remarks = imported_text(read_musicxml(data, "tune.musicxml", part, voice), "tune.musicxml")
+    assert tidy_text(text) == text
+    return text, song, remarks
+
+
+def rows(song: Song, name: str) -> list[str]:
+    """Return the texts of the rows of a name, one a line of music."""
+    from render.song.writer import write_song
+
+    return [" ".join(line.split()) for line in write_song(song).splitlines() if line.split()[:1] == [name]]
+
+
+def heard(bars: Sequence[Bar]) -> list[tuple[int, Fraction | int, Fraction | int]]:
+    """Return key number, onset and length of every struck note, ties joined, in beats."""
+    notes: list[tuple[int, Fraction | int, Fraction | int]] = []
+    tied = False
+    for bar in bars:
+        for each in bar.melody:
+            if each.pitch is None:
+                continue
+            if tied:
+                midi, onset, length = notes[-1]
+                notes[-1] = (midi, onset, length + each.length_beat)
+            else:
+                notes.append((each.pitch.midi, bar.start_beat + each.start_beat, each.length_beat))
+            tied = each.tied_on
+    return notes
+
+
+def test_a_lead_sheet_becomes_a_pleasant_file() -> None:
+    data = score(
+        start(2, 1, 3)
+        + direction(
+            "<metronome><beat-unit>quarter</beat-unit><per-minute>88</per-minute></metronome>",
+        )
+        + direction("<dynamics><mf/></dynamics>")
+        + harmony("G", "major")
+        + sung("G4", 2, "Ket", "begin")
+        + sung("B4", 2, "tle", "end")
+        + sung("D5", 2, "on"),
+        harmony("C", "major-seventh") + sung("E5", 3, "the") + sung("F#5", 3, "stove"),
+        identification='<creator type="composer">A. Nobody</creator><rights>CC0</rights>',
+        doctype=DOCTYPE,
+    )
+    text, song, remarks = imported(data)
+    assert text.splitlines()[:2] == ["# Imported from tune.musicxml.", "title: Test Tune"]
+    assert (song.composer, song.licence, str(song.key), str(song.meter)) == (
+        "A. Nobody",
+        "CC0",
+        "G major",
+        "3/4",
+    )
+    assert song.tempo == 88
+    assert rows(song, "chords") == ["chords G | Cmaj7 |"]
+    assert rows(song, "melody") == ["melody G4 B D5 | E:1.5 F#:1.5 |"]
+    assert rows(song, "words") == ["words Ket-tle on | the stove |"]
+    assert rows(song, "marks") == ["marks mf@1 | |"]
+    assert remarks == ()
+
+
+def test_lengths_are_exact_through_triplets_and_ties() -> None:
+    third = note("D4", 2, TRIPLET)
+    tied = note("C4", 12, '<tie type="start"/>')
+    data = score(
+        start(6) + third * 3 + note("E4", 6) + tied,
+        note("C4", 6, '<tie type="stop"/>') + note("r", 18),
+    )
+    _, song, _ = imported(data)
+    third_beat = Fraction(1, 3)
+    assert heard(played_bars(song)) == [
+        (62, Fraction(0), third_beat),
+        (62, third_beat, third_beat),
+        (62, 2 * third_beat, third_beat),
+        (64, Fraction(1), Fraction(1)),
+        (60, Fraction(2), Fraction(3)),
+    ]
+
+
+def test_repeats_and_endings_become_the_form() -> None:
+    data = score(
+        start() + harmony("C", "major") + note("C4", 4),
+        FORWARD + note("D4", 4),
+        ending(1, "start") + note("E4", 4) + ending(1, "stop", '<repeat direction="backward"/>'),
+        ending(2, "start") + note("F4", 4) + ending(2, "discontinue"),
+        note("G4", 4),
+    )
+    _, song, _ = imported(data)
+    assert [visit.section for visit in song.form] == ["a", "b", "b-ending-1", "b", "b-ending-2", "c"]
+    assert [midi for midi, _, _ in heard(played_bars(song))] == [60, 62, 64, 62, 65, 67]
+
+
+def test_da_capo_al_fine_and_dal_segno_al_coda() -> None:
+    da_capo = score(
+        start() + note("C4", 4),
+        note("D4", 4) + direction("<words>Fine</words>", '<sound fine="yes"/>'),
+        note("E4", 4) + direction("<words>D.C. al Fine</words>", '<sound dacapo="yes"/>'),
+    )
+    assert [midi for midi, _, _ in heard(played_bars(imported(da_capo)[1]))] == [60, 62, 64, 60, 62]
+    dal_segno = score(
+        start() + note("C4", 4),
+        direction("<segno/>") + note("D4", 4) + direction("<words>To Coda</words>", '<sound tocoda="coda"/>'),
+        note("E4", 4) + direction("<words>D.S. al Coda</words>", '<sound dalsegno="segno"/>'),
+        direction("<coda/>") + note("F4", 4),
+    )
+    assert [midi for midi, _, _ in heard(played_bars(imported(dal_segno)[1]))] == [60, 62, 64, 62, 65]
+
+
+def test_verses_of_a_repeat_are_rows_for_its_passes() -> None:
+    two = note(
+        "C4", 4, tail='<lyric number="1"><text>one</text></lyric><lyric number="2"><text>two</text></lyric>'
+    )
+    _, song, remarks = imported(score(start() + harmony("C", "major") + two + REPEAT))
+    assert rows(song, "words") == ["words one |", "words 2 two |"]
+    assert [visit.section for visit in song.form] == ["tune", "tune"]
+    _, again, remarks = imported(score(start() + harmony("C", "major") + two))
+    assert played_bars(again)[1].words[0][1].text == "two"
+    assert any("2 verses and no repeat" in remark for remark in remarks)
+
+
+def test_a_pick_up_takes_its_time_from_the_last_bar() -> None:
+    data = score(
+        start() + harmony("C", "major") + sung("G4", 1, "The"),
+        sung("C5", 4, "end"),
+        sung("D5", 3, "comes") + REPEAT,
+    )
+    _, song, _ = imported(data)
+    assert song.section("tune").pickup_beat == 1
+    bars = played_bars(song)
+    assert [(bar.number, int(bar.start_beat)) for bar in bars] == [(0, 0), (1, 1), (2, 5), (3, 9), (4, 13)]
+    assert [midi for midi, _, _ in heard(bars)] == [67, 72, 74, 67, 72, 74]
+    assert [onset for _, onset, _ in heard(bars)] == [0, 1, 5, 8, 9, 13]
+
+
+def test_a_pick_up_without_room_becomes_a_bar() -> None:
+    data = score(start() + note("G4", 1), note("C5", 4) + REPEAT)
+    _, song, remarks = imported(data)
+    assert song.section("tune").pickup_beat == 0
+    assert any("has no room for it" in remark for remark in remarks)
+
+
+def test_syllables_extenders_and_elisions() -> None:
+    elided = "<lyric><syllabic>single</syllabic><text>of</text><elision>‿</elision><text>a</text></lyric>"
+    data = score(
+        start() + harmony("C", "major") + sung("C4", 1, "Oh,") + note("D4", 1) + note("E4", 2, tail=elided)
+    )
+    assert rows(imported(data)[1], "words") == ["words Oh, _ of‿a |"]
+
+
+def test_chord_symbols_with_bass_degree_offset_and_none() -> None:
+    nine = (
+        "<degree><degree-value>9</degree-value><degree-alter>-1</degree-alter>"
+        "<degree-type>add</degree-type></degree>"
+    )
+    bass = "<bass><bass-step>E</bass-step></bass>"
+    data = score(
+        start(2)
+        + harmony("C", "major", bass)
+        + harmony("A", "dominant", nine + "<offset>4</offset>")
+        + note("C4", 8),
+        '<harmony><root><root-step text="">C</root-step></root><kind text="N.C.">none</kind></harmony>'
+        + note("C4", 8),
+        harmony("B", "other", text="m7b5") + note("C4", 8),
+        harmony("D", "Tristan") + note("C4", 8),
+    )
+    _, song, remarks = imported(data)
+    assert rows(song, "chords") == ["chords C/E A7b9 | N.C. | Bm7b5 | |"]
+    assert any("Tristan" in remark and "left out (measure 4)" in remark for remark in remarks)
+
+
+def test_marks_and_directions() -> None:
+    fermata = "<notations><fermata/><articulations><accent/><breath-mark/></articulations></notations>"
+    data = score(
+        start()
+        + harmony("C", "major")
+        + direction('<wedge type="crescendo"/>')
+        + note("C4", 2)
+        + direction("<dynamics><sfz/></dynamics>")
+        + direction("<words>dolce</words>")
+        + note("D4", 2, tail=fermata),
+        direction("<words>rit.</words>")
+        + note("E4", 2)
+        + direction('<wedge type="diminuendo"/>')
+        + note("E4", 2),
+        direction("<words>a tempo</words>") + note("r", 4),
+    )
+    _, song, remarks = imported(data)
+    assert rows(song, "marks") == ["marks <@1 f@3 fermata@3 accent@3 | ,@1 rit@1 | a-tempo |"]
+    said = " ".join(remarks)
+    assert "the dynamic sfz became f" in said
+    assert "“dolce” is left out" in said
+    assert "hairpins that no later dynamic ends are left out (1)" in said
+
+
+def test_sections_by_rehearsal_mark_are_folded_into_one() -> None:
+    verse = direction("<rehearsal>Verse</rehearsal>")
+    data = score(
+        start() + verse + harmony("C", "major") + sung("C4", 4, "one"),
+        direction("<words>Chorus</words>") + note("G4", 4),
+        verse + harmony("C", "major") + sung("C4", 4, "two"),
+    )
+    _, song, _ = imported(data)
+    assert [visit.section for visit in song.form] == ["verse", "chorus", "verse"]
+    assert rows(song, "words") == ["words one |", "words 2 two |"]
+
+
+def test_a_change_of_meter_moves_the_bar_lines_and_is_said() -> None:
+    three = "<attributes><time><beats>3</beats><beat-type>4</beat-type></time></attributes>"
+    data = score(start() + note("C4", 4), note("D4", 4), three + note("E4", 3))
+    _, song, remarks = imported(data)
+    assert str(song.meter) == "4/4"
+    assert [onset for _, onset, _ in heard(played_bars(song))] == [0, 4, 8]
+    assert any("a song has one meter" in remark for remark in remarks)
+
+
+def test_what_cannot_be_kept_is_listed() -> None:
+    grace = "<note><grace/><pitch><step>B</step><octave>4</octave></pitch><voice>1</voice></note>"
+    second = note("E5", 2).replace("<note>", "<note><chord/>")
+    data = score(start() + grace + note("C5", 2) + second + note("C5", 2))
+    _, song, remarks = imported(data)
+    assert [midi for midi, _, _ in heard(played_bars(song))] == [76, 72]
+    said = " ".join(remarks)
+    assert "grace notes are left out (measure 1)" in said
+    assert "only the highest is kept (measure 1)" in said
+    assert "no tempo given: 96" in said
+    assert "no chord symbols" in said
+
+
+def test_the_key_is_guessed_and_said() -> None:
+    data = score(start() + note("A4", 2) + note("C5", 1) + note("A4", 1)).replace(b"<mode>major</mode>", b"")
+    _, song, remarks = imported(data)
+    assert str(song.key) == "A minor"
+    assert any("key guessed as A minor from the last note" in remark for remark in remarks)
+    bare = score(start() + note("G4", 2) + note("B4", 1) + note("D5", 1) + note("F#4", 1) + note("G4", 3))
+    _, song, remarks = imported(bare.replace(b"<key><fifths>0</fifths><mode>major</mode></key>", b""))
+    assert str(song.key) == "G major"
+    assert any("no key given: G major found" in remark for remark in remarks)
+
+
+def two_parts(lyric: str = "", second_voice: str = "") -> bytes:
+    upper = f"<part id='P1'><measure number='1'>{start()}{note('C5', 4)}{second_voice}</measure></part>"
+    lower = f"<part id='P2'><measure number='1'>{start()}{note('C4', 4, tail=lyric)}</measure></part>"
+    parts = "".join(
+        f"<score-part id='{name}'><part-name>{title}</part-name></score-part>"
+        for name, title in (("P1", "Flute"), ("P2", "Singer"))
+    )
+    return f"<score-partwise><part-list>{parts}</part-list>{upper}{lower}</score-partwise>".encode()
+
+
+def test_the_part_with_words_is_chosen_and_said() -> None:
+    _, song, remarks = imported(two_parts("<lyric><text>la</text></lyric>"))
+    assert heard(played_bars(song))[0][0] == 60
+    assert (
+        "the tune is taken from part 2 (Singer), because it has words; the parts are 1 Flute, 2 Singer"
+        in remarks
+    )
+    _, song, _ = imported(two_parts("<lyric><text>la</text></lyric>"), part="flute")
+    assert heard(played_bars(song))[0][0] == 72
+    assert "because it comes first" in " ".join(imported(two_parts())[2])
+    with pytest.raises(TuneError, match="has no part 'Oboe': its parts are 1 Flute, 2 Singer"):
+        imported(two_parts(), part="Oboe")
+
+
+def test_a_voice_is_chosen_and_said() -> None:
+    back = "<backup><duration>4</duration></backup>" + note("E4", 4).replace("<voice>1", "<voice>2")
+    data = score(start() + note("C5", 4) + back)
+    _, song, remarks = imported(data)
+    assert heard(played_bars(song))[0][0] == 72
+    assert "the tune is taken from voice 1, because it comes first; the voices are 1, 2" in remarks
+    assert heard(played_bars(imported(data, voice="2")[1]))[0][0] == 64
+    with pytest.raises(TuneError, match="no voice '7' with notes: its voices are 1, 2"):
+        imported(data, voice="7")
+
+
+def test_timewise_and_compressed_scores_read_the_same() -> None:
+    inside = start() + harmony("C", "major") + note("C4", 4)
+    timewise = (
+        "<score-timewise><part-list><score-part id='P1'><part-name>Voice</part-name></score-part></part-list>"
+        f"<measure number='1'><part id='P1'>{inside}</part></measure></score-timewise>"
+    ).encode()
+    partwise = score(inside)
+    bars = played_bars(imported(partwise)[1])
+    assert played_bars(imported(timewise)[1]) == bars
+    assert played_bars(imported(packed({"score.xml": partwise}))[1]) == bars
+    assert played_bars(imported(partwise.decode().replace("UTF-8", "UTF-16").encode("utf-16"))[1]) == bars
+
+
+def test_strings_and_frets_are_pins_where_a_tuning_explains_them() -> None:
+    on_one = "<notations><technical><string>1</string><fret>3</fret></technical></notations>"
+    _, song, _ = imported(score(start() + harmony("C", "major") + note("C5", 4, tail=on_one)))
+    assert rows(song, "melody") == ["melody C5:4[1] |"]
+    six = on_one.replace("<string>1", "<string>6")
+    _, song, remarks = imported(score(start() + harmony("C", "major") + note("C5", 4, tail=six)))
+    assert rows(song, "melody") == ["melody C5:4 |"]
+    assert any(remark.startswith("strings and frets are left out") for remark in remarks)
