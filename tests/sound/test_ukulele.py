@@ -34,6 +34,7 @@ from render.sound.ukulele import (
 from render.sound.ukulele_cache import built_in_name, built_in_path, ready_built_in
 from tests.measure.font_player import RATE_HZ, notes_alone
 from tests.measure.plucks import gesture_figures, ring_figures
+from tests.sound.made_fonts import made_font
 from tests.sound.takes import note, take
 
 with warnings.catch_warnings():
@@ -290,4 +291,14 @@ def test_what_is_no_font_is_refused_with_the_reason(tmp_path: Path, contents: by
     path = tmp_path / "none.sf2"
     path.write_bytes(contents)
     with pytest.raises(SoundFontError, match=r"none\.sf2: "):
+        played(path)
+
+
+def test_a_font_without_samples_is_refused_with_the_reason(tmp_path: Path) -> None:
+    raw, path = made_font(), tmp_path / "empty.sf2"
+    place = raw.index(b"sdta") - 8
+    length = struct.unpack_from("<I", raw, place + 4)[0]
+    inside = raw[12:place] + b"LIST" + struct.pack("<I", 4) + b"sdta" + raw[place + 8 + length :]
+    path.write_bytes(b"RIFF" + struct.pack("<I", len(inside) + 4) + b"sfbk" + inside)
+    with pytest.raises(SoundFontError, match=r"empty\.sf2: .*lies outside the file"):
         played(path)
