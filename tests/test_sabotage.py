@@ -153,8 +153,12 @@ def on_take(
 
 
 def a_single(take: Take) -> TakeNote:
-    """Return a note of the tune from the middle that is struck alone."""
-    singles = [note for note in take.notes if note.layer == "between" and note.part == "tune"]
+    """Return a note of the tune from the middle that is struck alone and sounds for long enough to be measured."""
+    singles = [
+        note
+        for note in take.notes
+        if note.layer == "between" and note.part == "tune" and note.length_s >= 0.42
+    ]
     return singles[len(singles) // 2]
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from render.cli.options import tuned_and_moved
+from render.cli.options import one_tuning_of, tuned_and_moved
 from render.cli.talk import say
 from render.errors import RequestError
 
@@ -49,7 +49,8 @@ def run(arguments: argparse.Namespace) -> int:
         raise RequestError(
             f"{path} is there already, and stays as it is: choose another name, or say --replace"
         )
-    song, tuning, dropped = tuned_and_moved(read_song(arguments.song), arguments.transpose, arguments.tuning)
+    asked = one_tuning_of(arguments.tuning) if arguments.tuning else None
+    song, tuning, dropped = tuned_and_moved(read_song(arguments.song), arguments.transpose, asked)
     if dropped:
         say(f"pins are for the song as written and were dropped: {', '.join(dropped)}")
     arrangement = arrange(song, tuning)

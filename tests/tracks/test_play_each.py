@@ -40,7 +40,7 @@ class Counting(FakeSynthesiser):
             name: samples if name == "cues" else self._gain * samples
             for name, samples in stems.by_name.items()
         }
-        self.asked += 1
+        self.asked += bool(take.bars)  # strings that are measured belong to no bar
         self._alive.append(weakref.ref(scaled["melody"]))
         self.most_alive = max(self.most_alive, sum(each() is not None for each in self._alive))
         return Stems(SAMPLE_RATE_HZ, scaled)

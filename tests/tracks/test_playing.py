@@ -26,7 +26,7 @@ def test_stems_are_in_the_room_once_and_dry_not_at_all(
     timeline = lay_out(arrangement, bars)
     for dry in (False, True):
         playing = Playing(arrangement, FakeSynthesiser(), dry=dry)
-        plain = FakeSynthesiser().stems(playing.take(timeline))
+        plain = playing.synthesiser.stems(playing.take(timeline))
         expected = plain if dry else in_room(plain)
         for made in (playing.stems(timeline), playing.stems_of(playing.take(timeline))):
             for name in STEM_NAMES:
@@ -34,6 +34,6 @@ def test_stems_are_in_the_room_once_and_dry_not_at_all(
 
 
 def test_dry_and_in_the_room_are_known_apart(arrangement: Arrangement) -> None:
-    wet, dry = (Playing(arrangement, FakeSynthesiser(), dry=dry).sound_identity() for dry in (False, True))
-    assert wet == f"{FakeSynthesiser().identity()}, {room_identity()}"
-    assert dry == f"{FakeSynthesiser().identity()}, dry"
+    wet, dry = (Playing(arrangement, FakeSynthesiser(), dry=dry) for dry in (False, True))
+    assert wet.sound_identity() == f"{wet.synthesiser.identity()}, {room_identity()}"
+    assert dry.sound_identity() == f"{wet.synthesiser.identity()}, dry"
