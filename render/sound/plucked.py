@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING
 
 from render.sound.body import body_response, bridge_admittance
 from render.sound.circle import SPARE_FRAMES, circle_of
-from render.sound.hearing import GESTURE_S, k_weighted_level_db
+from render.sound.hearing import k_weighted_level_db
+from render.sound.k_weighting import GESTURE_S
 from render.sound.string_model import (
     UkeString,
     loop_turns,
