@@ -1,6 +1,22 @@
 """The arranger: rolls, single notes and strums on four strings."""
 
 from render.arrange.arranger import arrange, song_tuning
+from render.arrange.chords_alone import chords_alone
+from render.arrange.hardest import HardStretch, hardest_bars
 from render.arrange.model import Action, Arrangement, Gesture, Part, Problem, StringNote
+from render.arrange.tune_up import tune_up
 
-__all__ = ["Action", "Arrangement", "Gesture", "Part", "Problem", "StringNote", "arrange", "song_tuning"]
+__all__ = [
+    "Action",
+    "Arrangement",
+    "Gesture",
+    "HardStretch",
+    "Part",
+    "Problem",
+    "StringNote",
+    "arrange",
+    "chords_alone",
+    "hardest_bars",
+    "song_tuning",
+    "tune_up",
+]

@@ -18,6 +18,7 @@ __all__ = [
     "Spot",
     "begun",
     "chord_changes",
+    "laid_out",
     "phrase_starts",
     "piece_of",
     "visit_beats",
@@ -159,7 +160,11 @@ class Piece:
 
 def piece_of(song: Song, tuning: Tuning) -> Piece:
     """Lay a song out as it is played."""
-    bars = played_bars(song)
+    return laid_out(song, tuning, played_bars(song))
+
+
+def laid_out(song: Song, tuning: Tuning, bars: tuple[Bar, ...]) -> Piece:
+    """Return the piece that some bars of a song make."""
     hands = Hands(tuning, song.scale_length_mm, LIMITS[song.players])
     chords = chord_changes(bars)
     return Piece(

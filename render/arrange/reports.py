@@ -12,6 +12,7 @@ from render.theory import hz_of_midi, spell
 
 __all__ = [
     "added_problem",
+    "chord_problem",
     "high_problem",
     "masked_problem",
     "pin_problem",
@@ -119,6 +120,18 @@ def strum_problem(bar: Bar, span: ChordSpan) -> Problem:
         bar.number,
         bar.section,
         "write another strum row or another chord",
+        span.source.line,
+        span.source.column,
+    )
+
+
+def chord_problem(bar: Bar, span: ChordSpan) -> Problem:
+    """Report a chord that no hand can hold, where the players do nothing but strum."""
+    return Problem(
+        f"no hand can hold {span.chord} in this tuning; where only chords are played it is left out",
+        bar.number,
+        bar.section,
+        "write another chord, or pin a shape",
         span.source.line,
         span.source.column,
     )

@@ -19,7 +19,15 @@ from render.neck import Shape, holdable, shape_midis
 from render.song import ChordSpan, Meter, Slot
 from render.theory import Chord
 
-__all__ = ["SlotAt", "beside", "default_pattern", "one_strum_each", "slots_of_piece", "strum_gestures"]
+__all__ = [
+    "SlotAt",
+    "beside",
+    "default_pattern",
+    "one_strum_each",
+    "slots_of_piece",
+    "strum_gesture",
+    "strum_gestures",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,7 +211,7 @@ def _struck(
             )
             if found is not None:
                 hand = _Hand(found[0], span.chord, slot.beat)
-                gestures.append(_gesture(slot, moment.end_beat - slot.beat, *found, span, piece))
+                gestures.append(strum_gesture(slot, moment.end_beat - slot.beat, *found, span, piece))
                 break
             if slot.written and span.chord is not None:
                 bar = piece.bars[slot.bar_index]
@@ -315,7 +323,7 @@ def _pinned_strum(
     return None
 
 
-def _gesture(
+def strum_gesture(
     slot: SlotAt,
     length_beat: Fraction,
     shape: Shape,
@@ -323,7 +331,7 @@ def _gesture(
     span: ChordSpan,
     piece: Piece,
 ) -> Gesture:
-    """Return the gesture of one strum or chop."""
+    """Return the gesture of one strum or chop: a shape (string 4 first) and the strings struck, string 4 first too."""
     spot = piece.spot(slot.bar_index, slot.bar_beat)
     up = slot.slot in ("u", "U")
     midis = shape_midis(shape, piece.tuning)
