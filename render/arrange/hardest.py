@@ -33,7 +33,7 @@ class HardStretch:
         Where the note that they lead into is struck, in beats of the piece as played: the first of the tune in the bar
         that follows. None where nothing follows, or nothing of the tune is struck there.
     cost
-        How hard its hardest bar is, as the report counts.
+        How hard its hardest bar is, as the report counts, wherever that bar is hardest.
     """
 
     first: int
@@ -53,10 +53,9 @@ class _HardBar:
 def hardest_bars(arrangement: Arrangement, count: int = 4) -> tuple[HardStretch, ...]:
     """Return the hardest bars of a piece, those in a row joined by twos.
 
-    Bars with the same notes, strokes and shapes count once, wherever they come: the hardest of them is taken, of
-    equally hard ones the first. Strums don't tell bars apart, nor does the pick-up of a section that follows. Bars in
-    which neither tune nor added notes are struck aren't hard. A pick-up at the very start is practised with the bar
-    that it leads into.
+    Bars with the same notes, strokes and shapes count once: where they first come, and as hard as the hardest of them.
+    Strums don't tell bars apart, nor does the pick-up of a section that follows. Bars in which neither tune nor added
+    notes are struck aren't hard. A pick-up at the very start is practised with the bar that it leads into.
 
     Parameters
     ----------
@@ -83,17 +82,18 @@ def hardest_bars(arrangement: Arrangement, count: int = 4) -> tuple[HardStretch,
 
 
 def _different_bars(arrangement: Arrangement, count: int) -> list[_HardBar]:
-    """Return so many of the hardest bars with different music, the hardest first."""
-    indices = {bar.number: index for index, bar in enumerate(arrangement.bars)}
+    """Return so many of the hardest bars with different music, each where it first comes, the hardest first."""
     music = _music(arrangement)
-    chosen: list[_HardBar] = []
-    known: set[object] = set()
+    first: dict[object, int] = {}
+    for index, played in enumerate(music):
+        first.setdefault(played, index)
+    indices = {bar.number: index for index, bar in enumerate(arrangement.bars)}
+    chosen: dict[int, _HardBar] = {}
     for hard in report_of(arrangement).hardest_bars:
         played = music[indices[hard.bar_number]]
-        if played and played not in known and len(chosen) < count:
-            known.add(played)
-            chosen.append(_HardBar(indices[hard.bar_number], hard.cost))
-    return chosen
+        if played:
+            chosen.setdefault(first[played], _HardBar(first[played], hard.cost))
+    return list(chosen.values())[:count]
 
 
 def _music(arrangement: Arrangement) -> list[tuple[object, ...]]:
