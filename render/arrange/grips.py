@@ -22,6 +22,9 @@ ALL_STRINGS = (4, 3, 2, 1)
 FEWEST_STRINGS = 2
 """One string alone is no strum."""
 
+COST_DIGITS = 9
+"""Costs that differ by less are the same: sums in another order."""
+
 HELD_WORTH = 1.0
 """A shape that the arrangement holds is taken, unless another one costs so much less: three fingers."""
 
@@ -98,26 +101,39 @@ def _tells(grip: Grip, chord: Chord, hands: Hands) -> bool:
 
 def _grip(chord: Chord, held: Collection[Shape], hands: Hands) -> Grip | None:
     """Return the grip for a chord: over four strings a shape that is held, or else the easiest that tells the chord."""
-    found = list(_grips(chord, hands))
-    telling = [grip for grip in found if _tells(grip, chord, hands)]
+    easiest = _easiest(chord, hands)
     full = [Grip(shape, ALL_STRINGS) for shape in held]
-    full += [grip for grip in telling[:1] if grip.strings == ALL_STRINGS and grip.shape not in held]
+    if easiest is not None and easiest.strings == ALL_STRINGS and _tells(easiest, chord, hands):
+        full.append(easiest)
     if not full:
-        return next(iter([*telling, *found]), None)
+        return easiest
 
     def weighed(grip: Grip) -> tuple[float, Shape]:
-        return shape_cost(grip.shape, chord, hands) - HELD_WORTH * (grip.shape in held), grip.shape
+        worth = HELD_WORTH if grip.shape in held else 0.0
+        return round(shape_cost(grip.shape, chord, hands) - worth, COST_DIGITS), grip.shape
 
     return min(full, key=weighed)
+
+
+def _easiest(chord: Chord, hands: Hands) -> Grip | None:
+    """Return the first grip that tells a chord, or the first of all where none does."""
+    first = None
+    for grip in _grips(chord, hands):
+        if _tells(grip, chord, hands):
+            return grip
+        first = first or grip
+    return first
 
 
 def _grips(chord: Chord, hands: Hands) -> Iterator[Grip]:
     """Yield the easiest shape for each group of strings: the largest first, and within these players' reach first."""
     freer = replace(hands, limits=LIMITS["free"])
     for strings in beside(frozenset()):
+        if len(strings) < FEWEST_STRINGS:
+            return
         for reach in (hands, freer):
             shape = chord_shape(chord, reach, OPEN_HAND, (), strings)
-            if shape is not None and len(strings) >= FEWEST_STRINGS:
+            if shape is not None:
                 yield Grip(shape, strings)
 
 
