@@ -38,10 +38,7 @@ def tune_up(arrangement: Arrangement) -> Arrangement:
         form=tuple(Visit(section.name, 1, last=True) for section in sections),
         meter=Meter(int(TIMES * RING_BEAT), 4),
         tempo=TEMPO,
-        strum=None,
-        between="as-written",
         swing=Fraction(1, 2),
-        front=None,
         feel="steady",
         count_in_bars=None,
     )

@@ -248,6 +248,17 @@ def test_a_shape_high_up_for_the_tune_gives_way_to_the_known_one() -> None:
     assert shape(chords_alone(with_tune).gestures[0]) == "0003"
 
 
+def test_a_chord_is_settled_where_it_first_comes_in() -> None:
+    verse, refrain = section("verse", "r:4", "Am7"), section("refrain", "C5:4[4321]", "Am7")
+    shapes = [
+        {shape(gesture) for gesture in chords_alone(arrange(song(verse, refrain, form=form))).gestures}
+        for form in ("verse refrain", "refrain verse")
+    ]
+    assert shapes[0] == {"0000"}
+    assert len(shapes[1]) == 1
+    assert shapes[1] != shapes[0]
+
+
 def test_a_pinned_shape_is_held_just_there_and_leaves_its_string_out() -> None:
     played = alone("r:4|r:4|r:4", "Am[2003]|Am|Am[x000]", players="beginner")
     assert strums_of(played) == ["0 d 4/2 3/0 2/0 1/3", "4 d 4/2 3/0 2/0 1/0", "8 d 3/0 2/0 1/0"]

@@ -73,11 +73,15 @@ def test_a_stroke_every_two_seconds() -> None:
     assert take.length_s == pytest.approx(30.0)
 
 
-def test_a_band_that_is_loose_tunes_up_steadily() -> None:
-    played = tuned(TUNINGS["high-g"], feel="loose")
-    take = perform(played, lay_out(played))
-    late_s = [note.onset_s - 6.0 - 2.0 * place for place, note in enumerate(take.notes)]
-    assert max(map(abs, late_s)) < 0.04
+def test_steadily_whatever_the_feel_and_with_its_own_count_in() -> None:
+    played, steady = (tuned(TUNINGS["high-g"], feel=feel, count_in_bars=4) for feel in ("loose", "steady"))
+    takes = [perform(each, lay_out(each)) for each in (played, steady)]
+    assert takes[0] == takes[1]
+    assert played.song.count_in_bars is None
+
+
+def test_nothing_is_put_between() -> None:
+    assert faults(tuned(TUNINGS["high-g"], between="fill", strum=tuple("dud"))) == []
 
 
 def test_as_loud_as_the_tune_without_the_songs_marks() -> None:
