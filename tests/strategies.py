@@ -26,11 +26,24 @@ from render.song import (
 )
 from render.song.form import visits_of
 from render.song.grammar import DYNAMIC_MARKS, SLOTS
+from render.song.note_choice import (
+    DIMENSIONS,
+    Both,
+    Choice,
+    Either,
+    NoteFacts,
+    Numbered,
+    Parity,
+    Place,
+    Unless,
+    Word,
+    never_together,
+)
 from render.song.played import struck_notes
 from render.theory import Key, Pitch
 from render.theory.chords import QUALITIES, Chord
 
-__all__ = ["chords", "keys", "notes_filling", "pitches", "slips", "songs"]
+__all__ = ["choices", "chords", "keys", "note_facts", "notes_filling", "pitches", "slips", "songs"]
 
 _METERS = (Meter(4, 4), Meter(3, 4), Meter(2, 4), Meter(6, 8), Meter(9, 8), Meter(5, 8), Meter(2, 2))
 _KEYS = tuple(
@@ -215,6 +228,68 @@ def songs(draw: st.DrawFn) -> Song:
         sound=draw(st.none() | _texts),
         count_in_bars=draw(st.none() | st.integers(0, 8)),
     )
+
+
+_sections = st.sampled_from(("verse", "chorus", "und", "or"))
+note_facts = st.builds(
+    NoteFacts,
+    layer=st.sampled_from(("melody", "between", "strums")),
+    string=st.integers(1, 4),
+    fret=st.integers(0, 3),
+    action=st.sampled_from(("roll", "single", "strum", "chop")),
+    part=st.sampled_from(("tune", "added", "chord")),
+    bar_number=st.integers(0, 9),
+    section=_sections,
+    section_bar=st.integers(0, 4),
+    pass_number=st.integers(1, 3),
+    last_pass=st.booleans(),
+    phrase=st.integers(1, 5),
+)
+
+
+@st.composite
+def _ranges(draw: st.DrawFn, least: int, most: int) -> tuple[tuple[int, int], ...]:
+    """Runs of numbers as the reader makes them: rising, with a gap between one and the next."""
+    numbers = draw(st.sets(st.integers(least, most), min_size=1, max_size=4))
+    runs: list[tuple[int, int]] = []
+    for number in sorted(numbers):
+        if runs and runs[-1][1] + 1 == number:
+            runs[-1] = (runs[-1][0], number)
+        else:
+            runs.append((number, number))
+    return tuple(runs)
+
+
+_atoms: st.SearchStrategy[Choice] = st.one_of(
+    st.sampled_from([Word(word) for words in DIMENSIONS.values() for word in words]),
+    st.builds(Numbered, st.just("string"), _ranges(1, 4)),
+    st.builds(Numbered, st.just("bar"), _ranges(0, 9)),
+    st.builds(Numbered, st.sampled_from(("phrase", "pass")), _ranges(1, 5)),
+    st.builds(Parity, st.sampled_from(("bar", "phrase", "pass")), st.booleans()),
+    st.builds(Place, _sections, st.sampled_from((None, 1, 2, -1)), st.just(()) | _ranges(0, 4)),
+)
+
+
+def _flat(kind: type[Both | Either], parts: list[Choice]) -> Choice:
+    """Join parts as the reader does: no joined part within one joined alike, nothing that is plainly empty."""
+    flat: list[Choice] = []
+    for part in parts:
+        for one in part.parts if isinstance(part, kind) else (part,):
+            exclusive = kind is Both and any(never_together(one, other) for other in flat)
+            flat.append(Unless(one) if exclusive else one)
+    return kind(tuple(flat))
+
+
+def _larger(smaller: st.SearchStrategy[Choice]) -> st.SearchStrategy[Choice]:
+    parts = st.lists(smaller, min_size=2, max_size=4)
+    return (
+        smaller.map(Unless)
+        | parts.map(lambda chosen: _flat(Both, chosen))
+        | parts.map(lambda chosen: _flat(Either, chosen))
+    )
+
+
+choices: st.SearchStrategy[Choice] = st.recursive(_atoms, _larger, max_leaves=8)
 
 
 _BITS = (
