@@ -17,6 +17,7 @@ from render.song import (
     Mark,
     Meter,
     Note,
+    OwnTrack,
     Pin,
     Row,
     Section,
@@ -40,10 +41,21 @@ from render.song.note_choice import (
     never_together,
 )
 from render.song.played import struck_notes
+from render.song.track_parts import WAYS
 from render.theory import Key, Pitch
 from render.theory.chords import QUALITIES, Chord
 
-__all__ = ["choices", "chords", "keys", "note_facts", "notes_filling", "pitches", "slips", "songs"]
+__all__ = [
+    "choices",
+    "chords",
+    "keys",
+    "note_facts",
+    "notes_filling",
+    "own_tracks",
+    "pitches",
+    "slips",
+    "songs",
+]
 
 _METERS = (Meter(4, 4), Meter(3, 4), Meter(2, 4), Meter(6, 8), Meter(9, 8), Meter(5, 8), Meter(2, 2))
 _KEYS = tuple(
@@ -193,6 +205,41 @@ def _section(draw: st.DrawFn, name: str, meter: Meter) -> Section:
     return Section(name, tuple(lines), pickup)
 
 
+_speed_parts = st.sampled_from((Fraction(1, 2), Fraction(7, 10), Fraction(2, 3), Fraction(1), Fraction(8, 7)))
+
+
+@st.composite
+def own_tracks(draw: st.DrawFn, sections: tuple[Section, ...]) -> tuple[OwnTrack, ...]:
+    """Tracks of one's own, as the reader makes them, over bars that are there."""
+    names = draw(st.lists(st.sampled_from(("mine", "yours", "hard-bars", "a2")), max_size=3, unique=True))
+    words = st.sampled_from(
+        ("open", "roll or single", f"section {sections[0].name}", "bar 1 and not strings 1-2")
+    )
+    tracks = []
+    for name in names:
+        way = draw(st.sampled_from(tuple(WAYS)))
+        by_turns = way in ("echo", "turns")
+        several = draw(st.lists(_speed_parts, min_size=2, max_size=3, unique=True))
+        one = draw(st.just(()) | _speed_parts.map(lambda speed: (speed,)))
+        share = draw(st.sampled_from(("yours", "heard")))
+        tracks.append(
+            OwnTrack(
+                name=name,
+                purpose=draw(st.just("") | _texts),
+                yours=draw(words) if share == "yours" else "",
+                heard=draw(words) if share == "heard" else "",
+                guide=draw(st.just("") | words),
+                way=way,
+                bars=draw(st.sampled_from(("", "1", sections[0].name, f"{sections[0].name}@last:1"))),
+                by=draw(st.sampled_from(("phrase", "bar", "section"))) if by_turns else "phrase",
+                speeds=tuple(several) if way == "ladder" else one,
+                times=draw(st.none() | st.integers(1, 50)) if way == "loop" else None,
+                swap=draw(st.booleans()) if way == "turns" else False,
+            )
+        )
+    return tuple(tracks)
+
+
 @st.composite
 def songs(draw: st.DrawFn) -> Song:
     """Songs as the reader makes them."""
@@ -227,6 +274,7 @@ def songs(draw: st.DrawFn) -> Song:
         feel=draw(st.sampled_from(("steady", "natural", "loose"))),
         sound=draw(st.none() | _texts),
         count_in_bars=draw(st.none() | st.integers(0, 8)),
+        tracks=draw(st.just(()) | own_tracks(sections)),
     )
 
 

@@ -22,6 +22,7 @@ from render.song.model import (
     MarkKind,
     Meter,
     Note,
+    OwnTrack,
     Pin,
     Players,
     Row,
@@ -31,7 +32,10 @@ from render.song.model import (
     Song,
     Source,
     Syllable,
+    TrackPlace,
+    Turn,
     Visit,
+    Way,
 )
 
 if TYPE_CHECKING:
@@ -56,6 +60,7 @@ __all__ = [
     "MarkKind",
     "Meter",
     "Note",
+    "OwnTrack",
     "Pin",
     "Players",
     "Row",
@@ -65,7 +70,10 @@ __all__ = [
     "Song",
     "Source",
     "Syllable",
+    "TrackPlace",
+    "Turn",
     "Visit",
+    "Way",
     "bar_indices",
     "drop_pins",
     "parse_song",
