@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Sequence
 
 from render.errors import RequestError, SongError
 from render.song.bar_choice import bar_indices
@@ -22,7 +22,7 @@ from render.song.track_parts import (
     Fields,
 )
 
-__all__ = ["check_places", "read_own_tracks", "refuse_names"]
+__all__ = ["check_places", "missing_places", "read_own_tracks", "refuse_names"]
 
 
 def read_own_tracks(node: Node | None, key: Source, book: MistakeBook) -> tuple[OwnTrack, ...]:
@@ -147,20 +147,35 @@ def _clashes(written: Collection[str], fields: Fields) -> Iterator[tuple[str, st
 # ---- what depends on the piece, or on other tracks
 
 
-def check_places(tracks: Iterable[OwnTrack], bars: tuple[Bar, ...], book: MistakeBook) -> None:
+def check_places(tracks: Iterable[OwnTrack], bars: Sequence[Bar], book: MistakeBook) -> None:
     """Note bars and sections that the piece as played doesn't have."""
     for track in tracks:
-        row = f"tracks, {track.name}"
-        asked = [("bars", track.bars)] if track.bars else []
-        for setting in CHOICES:
-            text: str = getattr(track, setting)
-            for part in parts_of(parse_choice(text)) if text else ():
-                asked += [(setting, words) for words in _bars_asked(part)]
-        for setting, words in asked:
-            try:
-                bar_indices(words, bars)
-            except RequestError as error:
-                book.add(f"{setting}: {error}", track.place(setting), row)
+        for setting, message in missing_places(track, bars):
+            book.add(f"{setting}: {message}", track.place(setting), f"tracks, {track.name}")
+
+
+def missing_places(track: OwnTrack, bars: Sequence[Bar]) -> tuple[tuple[str, str], ...]:
+    """Return what a track asks for that a piece doesn't have: pairs of the setting and a sentence.
+
+    Parameters
+    ----------
+    track
+        Perhaps of a class file, which knows nothing of the piece.
+    bars
+        The piece as `render.song.played_bars` gives it.
+    """
+    asked = [("bars", track.bars)] if track.bars else []
+    for setting in CHOICES:
+        text: str = getattr(track, setting)
+        for part in parts_of(parse_choice(text)) if text else ():
+            asked += [(setting, words) for words in _bars_asked(part)]
+    missing = []
+    for setting, words in asked:
+        try:
+            bar_indices(words, bars)
+        except RequestError as error:
+            missing.append((setting, str(error)))
+    return tuple(missing)
 
 
 def _bars_asked(part: Choice) -> list[str]:

@@ -11,7 +11,7 @@ from render.song.cells import slots_fit
 from render.song.form import check_form, read_form
 from render.song.frame import Entry, Mapping, Node, Text, read_frame
 from render.song.laws import check_laws
-from render.song.mistakes import MistakeBook, SlipError
+from render.song.mistakes import SONG_FILE, FileKind, MistakeBook, SlipError
 from render.song.model import ROW_NAMES, Meter, Section, Song, Source
 from render.song.own_tracks import check_places, read_own_tracks
 from render.song.plain_text import (
@@ -104,10 +104,10 @@ def parse_song(text: str, file: str = "song.yaml") -> Song:
     return song
 
 
-def open_book(text: str, file: str) -> MistakeBook:
+def open_book(text: str, file: str, kind: FileKind = SONG_FILE) -> MistakeBook:
     """Return the book of mistakes for a text; `SongError` when it is too large or isn't text."""
     lines = split_lines(text.removeprefix("\ufeff"))
-    book = MistakeBook(file, lines)
+    book = MistakeBook(file, lines, kind)
     if len(text) > LARGEST_FILE_BYTES:
         book.lines = []
         note_too_large(book)

@@ -10,7 +10,8 @@ from fractions import Fraction
 from typing import Any, get_args
 
 from render.errors import ParameterError
-from render.song.frame import Entry, Listing, Mapping, Node, Text
+from render.song.entries import meant_name, note_unknown, note_wrong
+from render.song.frame import Listing, Mapping, Node
 from render.song.grammar import DYNAMIC_MARKS, SLOTS, StrumWord, read_word
 from render.song.instruments import DEFAULT_TUNING_OF, OPEN_STRINGS, SCALE_LENGTHS_MM
 from render.song.mistakes import MistakeBook, SlipError, nearest
@@ -21,7 +22,7 @@ from render.song.track_parts import TRACKS_SCHEMA, tracks_text
 from render.song.values import number_of, one_of, or_words, text_of, value_of
 from render.theory import Pitch, parse_key
 
-__all__ = ["SETTINGS", "Setting", "read_settings"]
+__all__ = ["PLAYERS", "SETTINGS", "TUNING_SCHEMA", "Setting", "read_settings", "schema_of", "tuning_of"]
 
 PLAYERS: tuple[Players, ...] = get_args(Players)
 BETWEEN: tuple[BetweenNotes, ...] = get_args(BetweenNotes)
@@ -143,14 +144,19 @@ def _read_instrument(node: Node) -> _Fields:
 
 
 def _read_tuning(node: Node) -> _Fields:
+    return {"tuning": tuning_of(node)}
+
+
+def tuning_of(node: Node) -> str | tuple[Pitch, ...]:
+    """Read a tuning: its name, or four notes with string 4 first."""
     if isinstance(node, Listing):
-        return {"tuning": _four_pitches([text_of(item) for item in node.items])}
+        return _four_pitches([text_of(item) for item in node.items])
     text = value_of(node)
     if text in OPEN_STRINGS:
-        return {"tuning": text}
+        return text
     words = re.split(r"[\s,]+", text)
     if len(words) == 4:
-        return {"tuning": _four_pitches(words)}
+        return _four_pitches(words)
     plain = text.casefold().replace(" ", "-").replace("_", "-")
     close = plain if plain in OPEN_STRINGS else nearest(plain, OPEN_STRINGS)
     raise SlipError(
@@ -280,6 +286,18 @@ def _write_form(song: Song) -> str:
 
 _MARK = {"enum": list(DYNAMIC_MARKS)}
 
+TUNING_SCHEMA: dict[str, Any] = {
+    "anyOf": [
+        {"enum": list(OPEN_STRINGS)},
+        {
+            "type": "array",
+            "items": {"type": "string", "pattern": _PITCH_PATTERN},
+            "minItems": 4,
+            "maxItems": 4,
+        },
+    ]
+}
+
 SETTINGS: tuple[Setting, ...] = (
     Setting(
         "title",
@@ -353,17 +371,7 @@ SETTINGS: tuple[Setting, ...] = (
         "The open strings: a name, or four notes with string 4 first.",
         _read_tuning,
         _write_tuning,
-        {
-            "anyOf": [
-                {"enum": list(OPEN_STRINGS)},
-                {
-                    "type": "array",
-                    "items": {"type": "string", "pattern": _PITCH_PATTERN},
-                    "minItems": 4,
-                    "maxItems": 4,
-                },
-            ]
-        },
+        TUNING_SCHEMA,
     ),
     Setting(
         "players",
@@ -492,16 +500,16 @@ def read_settings(top: Mapping, book: MistakeBook) -> _Fields:
     """Read every setting but `tracks`, `form` and `sections`; return the fields of `Song` that could be read."""
     fields: _Fields = {}
     written = {entry.key.text for entry in top.entries}
-    meant = {_meant_setting(name) for name in written}
+    meant = {meant_name(name, _BY_NAME, _OTHER_NAMES) for name in written}
     for entry in top.entries:
         setting = _BY_NAME.get(entry.key.text)
         if setting is None:
-            _note_unknown(entry, book)
+            note_unknown(entry, _BY_NAME, _OTHER_NAMES, book)
         elif setting.read is not None:
             try:
                 fields |= setting.read(entry.value)
             except SlipError as wrong:
-                _note_wrong(setting, entry, wrong, book)
+                note_wrong(setting.name, setting.read, entry, wrong, book)
     for setting in SETTINGS:
         if setting.required and setting.name not in meant:
             example = (
@@ -513,35 +521,6 @@ def read_settings(top: Mapping, book: MistakeBook) -> _Fields:
     if "tuning" not in written and fields.get("instrument") in DEFAULT_TUNING_OF:
         fields["tuning"] = DEFAULT_TUNING_OF[fields["instrument"]]
     return fields
-
-
-def _meant_setting(name: str) -> str:
-    """Return the setting that a name means, or an empty text."""
-    return name if name in _BY_NAME else _OTHER_NAMES.get(name.casefold()) or nearest(name, _BY_NAME)
-
-
-def _note_unknown(entry: Entry, book: MistakeBook) -> None:
-    name = entry.key.text
-    known = _meant_setting(name)
-    mend = f"write {known}:" if known else "settings are " + ", ".join(_BY_NAME)
-    book.add(f"there is no setting `{name[:40]}`", entry.key.place, mend=mend)
-
-
-def _note_wrong(setting: Setting, entry: Entry, wrong: SlipError, book: MistakeBook) -> None:
-    """Note a value that can't be read; quotes from a word processor are the likeliest reason."""
-    mend = wrong.mend
-    value = entry.value
-    if isinstance(value, Text) and setting.read is not None:
-        bare = value.text.strip("\"'“”„‘’«» ")
-        if bare != value.text:
-            try:
-                setting.read(Text(bare, "", value.place))
-                mend = f"write {bare}, without the quotes"
-            except SlipError:
-                pass
-    empty = isinstance(value, Text) and not value.text and not value.style
-    place = entry.key.place if empty else value.place
-    book.add(wrong.message, wrong.place or place, setting.name, mend)
 
 
 def schema_of(setting: Setting) -> dict[str, Any]:
