@@ -99,17 +99,17 @@ def _read_choice(field: str) -> Callable[[Node], Fields]:
         if isinstance(node, Listing):
             words = [item.text for item in node.items if isinstance(item, Text)]
             raise SlipError("a choice of notes is one line of words", f"write {', '.join(words)}")
-        value_of(node)
-        text = node.text if isinstance(node, Text) else ""
+        plain = value_of(node, LONGEST_CHOICE)
         try:
-            choice = parse_choice(text)
+            choice = parse_choice(node.text if isinstance(node, Text) else plain)
         except ChoiceError as error:
             place = place_within(node, error.start, error.width) if isinstance(node, Text) else None
             raise SlipError(error.wrong, error.mend, place) from None
         if str(choice) == "nothing" and field != "guide":
             mend = "leave the setting out" if field == "yours" else "name the notes that are heard"
             raise SlipError("`nothing` chooses no notes, so it makes no track", mend)
-        return {field: str(choice)}
+        # One spelling, unless that is too long to be read again: `or` takes more room than a comma.
+        return {field: str(choice) if len(str(choice)) <= LONGEST_CHOICE else plain}
 
     return read
 

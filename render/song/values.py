@@ -43,9 +43,9 @@ def text_of(node: Node, longest: int = 200) -> str:
     return text
 
 
-def value_of(node: Node) -> str:
+def value_of(node: Node, longest: int = 200) -> str:
     """Return a text that can't be empty."""
-    text = text_of(node)
+    text = text_of(node, longest)
     if not text:
         raise SlipError("nothing is written after the colon", "write a value, or leave the setting out")
     return text

@@ -160,6 +160,15 @@ def test_names_that_are_taken_are_shown_at_their_place() -> None:
     ]
 
 
+def test_a_choice_whose_one_spelling_would_be_too_long_stays_as_written() -> None:
+    written = ",".join(["open"] * 55)
+    song = song_with(f"yours: {written}")
+    assert song.tracks[0].yours == written
+    assert parse_choice(written) == parse_choice(song.tracks[0].yours)
+    assert parse_song(write_song(song)) == song
+    assert "must have at most 300 characters (got 304)" in said(f"yours: {','.join(['open'] * 61)}")
+
+
 def test_places() -> None:
     own = track("yours: open", "speed: 70%")
     assert own.place("speed") == Source(5, 12, 3)
