@@ -117,6 +117,7 @@ def test_every_way(way: str) -> None:
         (("heard: bars verse:2-4",), "4:12", "there is no bar 4"),
         (("guide: bar 9", "yours: open"), "4:12", "there is no bar 9"),
         (("yours: bar 0",), "4:12", "there is no bar 0"),
+        (("yours: bars 2-99",), "4:12", "there is no bar 99"),
         ((f"purpose: {'x' * 201}",), "4:14", "must have at most 200 characters (got 201)"),
         (("colour: blue",), "4:5", "a track has no setting `colour`"),
     ],
