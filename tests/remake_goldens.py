@@ -15,9 +15,11 @@ ROOT = Path(__file__).resolve().parent.parent
 MALFORMED = ROOT / "tests" / "song" / "malformed"
 FORMAT_PAGE = ROOT / "docs" / "format.md"
 SCHEMA = ROOT / "docs" / "song.schema.json"
+CLASS_SCHEMA = ROOT / "docs" / "class.schema.json"
 
 _FENCED = re.compile(
-    r"^```(?P<kind>yaml wrong|yaml|music|text)(?P<more>[^\n]*)\n(?P<text>.*?)^```$", re.MULTILINE | re.DOTALL
+    r"^```(?P<kind>yaml wrong|yaml class|yaml|music|text)(?P<more>[^\n]*)\n(?P<text>.*?)^```$",
+    re.MULTILINE | re.DOTALL,
 )
 
 
@@ -82,19 +84,27 @@ def page_with_messages(page: str) -> str:
 
 
 def schema_text() -> str:
-    """Return the published schema."""
+    """Return the published schema of arrangement files."""
     from render.song import song_schema
 
     return json.dumps(song_schema(), indent=2, ensure_ascii=False) + "\n"
 
 
+def class_schema_text() -> str:
+    """Return the published schema of class files."""
+    from render.song import class_schema
+
+    return json.dumps(class_schema(), indent=2, ensure_ascii=False) + "\n"
+
+
 def main() -> None:
-    """Write every golden: messages of malformed files, those on the format page, the schema, the played bars."""
+    """Write every golden: messages of malformed files, those on the format page, the schemas, the played bars."""
     from tests.perform import golden
 
     page = FORMAT_PAGE.read_text(encoding="utf-8")
     FORMAT_PAGE.write_text(page_with_messages(page), encoding="utf-8", newline="\n")
     SCHEMA.write_text(schema_text(), encoding="utf-8", newline="\n")
+    CLASS_SCHEMA.write_text(class_schema_text(), encoding="utf-8", newline="\n")
     golden.remake()
     for path in sorted(MALFORMED.glob("*.yaml")):
         path.with_suffix(".txt").write_text(message_of(path), encoding="utf-8", newline="\n")

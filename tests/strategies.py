@@ -17,6 +17,7 @@ from render.song import (
     Mark,
     Meter,
     Note,
+    OwnTrack,
     Pin,
     Row,
     Section,
@@ -26,11 +27,35 @@ from render.song import (
 )
 from render.song.form import visits_of
 from render.song.grammar import DYNAMIC_MARKS, SLOTS
+from render.song.note_choice import (
+    DIMENSIONS,
+    Both,
+    Choice,
+    Either,
+    NoteFacts,
+    Numbered,
+    Parity,
+    Place,
+    Unless,
+    Word,
+    never_together,
+)
 from render.song.played import struck_notes
+from render.song.track_parts import WAYS
 from render.theory import Key, Pitch
 from render.theory.chords import QUALITIES, Chord
 
-__all__ = ["chords", "keys", "notes_filling", "pitches", "slips", "songs"]
+__all__ = [
+    "choices",
+    "chords",
+    "keys",
+    "note_facts",
+    "notes_filling",
+    "own_tracks",
+    "pitches",
+    "slips",
+    "songs",
+]
 
 _METERS = (Meter(4, 4), Meter(3, 4), Meter(2, 4), Meter(6, 8), Meter(9, 8), Meter(5, 8), Meter(2, 2))
 _KEYS = tuple(
@@ -180,6 +205,41 @@ def _section(draw: st.DrawFn, name: str, meter: Meter) -> Section:
     return Section(name, tuple(lines), pickup)
 
 
+_speed_parts = st.sampled_from((Fraction(1, 2), Fraction(7, 10), Fraction(2, 3), Fraction(1), Fraction(8, 7)))
+
+
+@st.composite
+def own_tracks(draw: st.DrawFn, sections: tuple[Section, ...]) -> tuple[OwnTrack, ...]:
+    """Tracks of one's own, as the reader makes them, over bars that are there."""
+    names = draw(st.lists(st.sampled_from(("mine", "yours", "hard-bars", "a2")), max_size=3, unique=True))
+    words = st.sampled_from(
+        ("open", "roll or single", f"section {sections[0].name}", "bar 1 and not strings 1-2")
+    )
+    tracks = []
+    for name in names:
+        way = draw(st.sampled_from(tuple(WAYS)))
+        by_turns = way in ("echo", "turns")
+        several = draw(st.lists(_speed_parts, min_size=2, max_size=3, unique=True))
+        one = draw(st.just(()) | _speed_parts.map(lambda speed: (speed,)))
+        share = draw(st.sampled_from(("yours", "heard")))
+        tracks.append(
+            OwnTrack(
+                name=name,
+                purpose=draw(st.just("") | _texts),
+                yours=draw(words) if share == "yours" else "",
+                heard=draw(words) if share == "heard" else "",
+                guide=draw(st.just("") | words),
+                way=way,
+                bars=draw(st.sampled_from(("", "1", sections[0].name, f"{sections[0].name}@last:1"))),
+                by=draw(st.sampled_from(("phrase", "bar", "section"))) if by_turns else "phrase",
+                speeds=tuple(several) if way == "ladder" else one,
+                times=draw(st.none() | st.integers(1, 50)) if way == "loop" else None,
+                swap=draw(st.booleans()) if way == "turns" else False,
+            )
+        )
+    return tuple(tracks)
+
+
 @st.composite
 def songs(draw: st.DrawFn) -> Song:
     """Songs as the reader makes them."""
@@ -214,7 +274,70 @@ def songs(draw: st.DrawFn) -> Song:
         feel=draw(st.sampled_from(("steady", "natural", "loose"))),
         sound=draw(st.none() | _texts),
         count_in_bars=draw(st.none() | st.integers(0, 8)),
+        tracks=draw(st.just(()) | own_tracks(sections)),
     )
+
+
+_sections = st.sampled_from(("verse", "chorus", "und", "or"))
+note_facts = st.builds(
+    NoteFacts,
+    layer=st.sampled_from(("melody", "between", "strums")),
+    string=st.integers(1, 4),
+    fret=st.integers(0, 3),
+    action=st.sampled_from(("roll", "single", "strum", "chop")),
+    part=st.sampled_from(("tune", "added", "chord")),
+    bar_number=st.integers(0, 9),
+    section=_sections,
+    section_bar=st.integers(0, 4),
+    pass_number=st.integers(1, 3),
+    last_pass=st.booleans(),
+    phrase=st.integers(1, 5),
+)
+
+
+@st.composite
+def _ranges(draw: st.DrawFn, least: int, most: int) -> tuple[tuple[int, int], ...]:
+    """Runs of numbers as the reader makes them: rising, with a gap between one and the next."""
+    numbers = draw(st.sets(st.integers(least, most), min_size=1, max_size=4))
+    runs: list[tuple[int, int]] = []
+    for number in sorted(numbers):
+        if runs and runs[-1][1] + 1 == number:
+            runs[-1] = (runs[-1][0], number)
+        else:
+            runs.append((number, number))
+    return tuple(runs)
+
+
+_atoms: st.SearchStrategy[Choice] = st.one_of(
+    st.sampled_from([Word(word) for words in DIMENSIONS.values() for word in words]),
+    st.builds(Numbered, st.just("string"), _ranges(1, 4)),
+    st.builds(Numbered, st.just("bar"), _ranges(0, 9)),
+    st.builds(Numbered, st.sampled_from(("phrase", "pass")), _ranges(1, 5)),
+    st.builds(Parity, st.sampled_from(("bar", "phrase", "pass")), st.booleans()),
+    st.builds(Place, _sections, st.sampled_from((None, 1, 2, -1)), st.just(()) | _ranges(0, 4)),
+)
+
+
+def _flat(kind: type[Both | Either], parts: list[Choice]) -> Choice:
+    """Join parts as the reader does: no joined part within one joined alike, nothing that is plainly empty."""
+    flat: list[Choice] = []
+    for part in parts:
+        for one in part.parts if isinstance(part, kind) else (part,):
+            exclusive = kind is Both and any(never_together(one, other) for other in flat)
+            flat.append(Unless(one) if exclusive else one)
+    return kind(tuple(flat))
+
+
+def _larger(smaller: st.SearchStrategy[Choice]) -> st.SearchStrategy[Choice]:
+    parts = st.lists(smaller, min_size=2, max_size=4)
+    return (
+        smaller.map(Unless)
+        | parts.map(lambda chosen: _flat(Both, chosen))
+        | parts.map(lambda chosen: _flat(Either, chosen))
+    )
+
+
+choices: st.SearchStrategy[Choice] = st.recursive(_atoms, _larger, max_leaves=8)
 
 
 _BITS = (

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from render.arrange import Arrangement
     from render.arrange.report import LineReport, Report
     from render.perform import Covered
+    from render.song import ClassFile
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
 
@@ -24,7 +25,7 @@ NAME = "check"
 HELP = "find mistakes in songs and say what the players should know"
 DESCRIPTION = (
     "Read songs and report every mistake with its place and its mend; then what the hands do, line by line, the "
-    "hard places, and what can't be done as written. "
+    "hard places, and what can't be done as written. A class file beside the songs is read too. "
     "Exit code 1 when a file has mistakes or a note can't be played."
 )
 
@@ -45,14 +46,76 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Check each song; the exit code is the worst of all."""
+    from render.song.class_file import is_class_file
+
     picture = _picture_path(arguments)
+    show = not arguments.json
+    classes, class_reports = _classes(arguments.songs, show=show)
     reports = [
-        _report(path, show=not arguments.json, tab=arguments.tab, picture=picture) for path in arguments.songs
+        _report(path, classes.get(path), show=show, tab=arguments.tab, picture=picture)
+        for path in arguments.songs
+        if not is_class_file(path)
     ]
+    reports += class_reports
     if arguments.json:
         json.dump([report for report, _ in reports], sys.stdout, indent=2, ensure_ascii=False)
         print()
     return max(code for _, code in reports)
+
+
+def _classes(
+    paths: Sequence[str], *, show: bool
+) -> tuple[dict[str, ClassFile], list[tuple[dict[str, Any], int]]]:
+    """Read the class files that are named or lie beside the songs, each once.
+
+    Returns
+    -------
+    classes, reports
+        The class of each path, where one could be read; and of each class file what there is to say, and its exit code.
+    """
+    from render.song import read_class
+    from render.song.class_file import class_path, is_class_file
+
+    files: dict[Path, ClassFile] = {}
+    reports: list[tuple[dict[str, Any], int]] = []
+    for path in dict.fromkeys(
+        class_path(path) for path in paths if is_class_file(path) or class_path(path).is_file()
+    ):
+        try:
+            files[path] = read_class(path)
+        except TercetError as error:
+            reports.append(_refused(str(path), error, show=show))
+            continue
+        reports.append(({"file": str(path), "mistakes": [], "class": files[path].name}, 0))
+        if show:
+            print(f"{path}: {files[path].name or 'the class'}, no mistakes")
+    return {path: files[class_path(path)] for path in paths if class_path(path) in files}, reports
+
+
+def _refused(path: str, error: TercetError, *, show: bool) -> tuple[dict[str, Any], int]:
+    """Return what there is to say about a file that can't be read, and its exit code; say it too where wanted."""
+    if show:
+        say(str(error))
+    if not isinstance(error, SongError):
+        return {"file": path, "error": str(error)}, error.exit_code
+    mistakes = [
+        {"line": m.line, "column": m.column, "row": m.row, "message": m.message, "mend": m.mend}
+        for m in error.mistakes
+    ]
+    return {"file": path, "mistakes": mistakes}, error.exit_code
+
+
+def _unfit_tracks(class_file: ClassFile, arrangement: Arrangement) -> list[str]:
+    """Return a sentence for each track of the class that can't be made of a song."""
+    from render.song.own_tracks import missing_places
+
+    own = {track.name for track in arrangement.song.tracks}
+    return [
+        f"the class's track {track.name} isn't for this song: {setting}: {message}"
+        for track in class_file.tracks
+        if track.name not in own
+        for setting, message in missing_places(track, arrangement.bars)[:1]
+    ]
 
 
 def _picture_path(arguments: argparse.Namespace) -> Path | None:
@@ -83,25 +146,17 @@ def _draw(path: Path, arrangement: Arrangement) -> None:
     write_bytes(path, picture_maker(path)(take_picture(take, arrangement)))
 
 
-def _report(path: str, *, show: bool, tab: bool, picture: Path | None) -> tuple[dict[str, Any], int]:
-    """Return what there is to say about one song, and its exit code; print it too where wanted."""
+def _report(
+    path: str, class_file: ClassFile | None, *, show: bool, tab: bool, picture: Path | None
+) -> tuple[dict[str, Any], int]:
+    """Return what there is to say about one song of a class, and its exit code; print it too where wanted."""
     from render.arrange import arrange
     from render.song import read_song
 
     try:
         arrangement = arrange(read_song(path))
-    except SongError as error:
-        if show:
-            say(str(error))
-        mistakes = [
-            {"line": m.line, "column": m.column, "row": m.row, "message": m.message, "mend": m.mend}
-            for m in error.mistakes
-        ]
-        return {"file": path, "mistakes": mistakes}, error.exit_code
     except TercetError as error:
-        if show:
-            say(str(error))
-        return {"file": path, "error": str(error)}, error.exit_code
+        return _refused(path, error, show=show)
     from render.arrange.report import as_json, report_of
     from render.arrange.tab import tab_text
     from render.perform import covered_notes, lay_out, perform
@@ -110,6 +165,8 @@ def _report(path: str, *, show: bool, tab: bool, picture: Path | None) -> tuple[
     covered = covered_notes(perform(arrangement, lay_out(arrangement)))
     facts = {"file": path, "mistakes": [], **_summary(arrangement), "report": as_json(report)}
     facts["covered"] = [_covered_facts(each, arrangement) for each in covered]
+    if class_file is not None:
+        facts["unfit_tracks"] = _unfit_tracks(class_file, arrangement)
     if tab:
         facts["tab"] = tab_text(arrangement)
     if picture is not None:
@@ -122,6 +179,8 @@ def _report(path: str, *, show: bool, tab: bool, picture: Path | None) -> tuple[
                 f"  bar {each['bar']} ({each['section']}): the tune's {each['note']} doesn't stand clear of "
                 f"{', '.join(each['by'])}; remedy: --clear lowers just those"
             )
+        for sentence in facts.get("unfit_tracks", ()):
+            print(f"  {sentence}")
         if tab:
             print()
             print(facts["tab"], end="")

@@ -22,6 +22,7 @@ from render.song.model import (
     MarkKind,
     Meter,
     Note,
+    OwnTrack,
     Pin,
     Players,
     Row,
@@ -31,11 +32,15 @@ from render.song.model import (
     Song,
     Source,
     Syllable,
+    TrackPlace,
+    Turn,
     Visit,
+    Way,
 )
 
 if TYPE_CHECKING:
     from render.song.bar_choice import bar_indices
+    from render.song.class_file import ClassFile, class_schema, parse_class, read_class, read_class_beside
     from render.song.played import played_bars
     from render.song.reader import parse_song, read_song
     from render.song.schema import song_schema
@@ -48,6 +53,7 @@ __all__ = [
     "Bar",
     "BetweenNotes",
     "ChordSpan",
+    "ClassFile",
     "Dynamics",
     "Feel",
     "Layer",
@@ -56,6 +62,7 @@ __all__ = [
     "MarkKind",
     "Meter",
     "Note",
+    "OwnTrack",
     "Pin",
     "Players",
     "Row",
@@ -65,11 +72,18 @@ __all__ = [
     "Song",
     "Source",
     "Syllable",
+    "TrackPlace",
+    "Turn",
     "Visit",
+    "Way",
     "bar_indices",
+    "class_schema",
     "drop_pins",
+    "parse_class",
     "parse_song",
     "played_bars",
+    "read_class",
+    "read_class_beside",
     "read_song",
     "song_schema",
     "tidy_text",
@@ -78,10 +92,15 @@ __all__ = [
 ]
 
 _LOADED_WHEN_USED = {
+    "ClassFile": "render.song.class_file",
     "bar_indices": "render.song.bar_choice",
+    "class_schema": "render.song.class_file",
     "drop_pins": "render.song.transpose",
+    "parse_class": "render.song.class_file",
     "parse_song": "render.song.reader",
     "played_bars": "render.song.played",
+    "read_class": "render.song.class_file",
+    "read_class_beside": "render.song.class_file",
     "read_song": "render.song.reader",
     "song_schema": "render.song.schema",
     "tidy_text": "render.song.writer",

@@ -9,7 +9,7 @@ from render.errors import RequestError
 from render.song.mistakes import nearest
 from render.song.model import Bar
 
-__all__ = ["bar_indices"]
+__all__ = ["bar_indices", "says_bars"]
 
 _RANGE = re.compile(r"(\d{1,5})(?:\s*[-–]\s*(\d{1,5}))?")
 _SECTION = re.compile(r"([^@:]+)(?:@(\d{1,5}|last))?(?::(.+))?")
@@ -51,6 +51,15 @@ def bar_indices(text: str, bars: Sequence[Bar]) -> tuple[int, ...]:
     first, last = _first_and_last(numbers, text)
     counted = [bars[index].section_bar for index in chosen]
     return _found(text, bars, chosen, counted, (first, last), name)
+
+
+def says_bars(text: str) -> bool:
+    """Return whether a text could ask for bars, whatever the piece."""
+    match = _SECTION.fullmatch(text.strip())
+    if _RANGE.fullmatch(text.strip()):
+        return True
+    named = match is not None and re.fullmatch(r"[^\W\d_][\w-]*", match[1].strip()) is not None
+    return match is not None and named and (match[3] is None or bool(_RANGE.fullmatch(match[3].strip())))
 
 
 def _first_and_last(match: re.Match[str], text: str) -> tuple[int, int]:

@@ -107,9 +107,7 @@ class _TreeBuilder:
         self._next()
         event = self._next()
         if _kind(event) != "DocumentStart":
-            self._refuse(
-                "the file is empty", Source(0, 0), "`tercet new SONG.yaml` writes a starter song to edit"
-            )
+            self._refuse("the file is empty", Source(0, 0), self._book.kind.start)
         node = self._node(self._next(), 1)
         self._next()
         after = self._next()
@@ -117,14 +115,16 @@ class _TreeBuilder:
             self._refuse(
                 "a second YAML document starts here",
                 _place(after),
-                "give each song a file of its own, and leave out lines with only ---",
+                f"{self._book.kind.apart}, and leave out lines with only ---",
             )
         if not isinstance(node, Mapping):
             empty = isinstance(node, Text) and not node.text
             self._refuse(
-                "the file is empty" if empty else "the file doesn't start with a setting such as `title: …`",
+                "the file is empty"
+                if empty
+                else f"the file doesn't start with a setting such as `{self._book.kind.first}: …`",
                 Source(0, 0) if empty else node.place,
-                "`tercet new SONG.yaml` writes a starter song to edit",
+                self._book.kind.start,
             )
         return node
 
@@ -136,22 +136,26 @@ class _TreeBuilder:
         self._seen += 1
         event = next(self._events)
         if self._seen > _MOST_EVENTS:
-            self._refuse("the file holds far more values than a song needs", _place(event), "shorten it")
+            self._refuse(
+                f"the file holds far more values than {self._book.kind.holds} needs",
+                _place(event),
+                "shorten it",
+            )
         if _kind(event) == "Alias":
             self._refuse(
-                f"`{self._written(event)}` is a YAML alias, and arrangement files have none",
+                f"`{self._written(event)}` is a YAML alias, and {self._book.kind.many} have none",
                 _place(event),
                 'write the value itself; a text that starts with * goes between quotes: "*…"',
             )
         if getattr(event, "anchor", None):
             self._refuse(
-                f"`{self._written(event)}` is a YAML anchor, and arrangement files have none",
+                f"`{self._written(event)}` is a YAML anchor, and {self._book.kind.many} have none",
                 _place(event),
                 'take it away; a text that starts with & goes between quotes: "&…"',
             )
         if getattr(event, "tag", None):
             self._refuse(
-                f"`{self._written(event)}` is a YAML tag, and arrangement files have none",
+                f"`{self._written(event)}` is a YAML tag, and {self._book.kind.many} have none",
                 _place(event),
                 'take it away; a text that starts with ! goes between quotes: "!…"',
             )
@@ -296,7 +300,7 @@ _YAML_ERRORS: tuple[tuple[str, bool, str, str], ...] = (
         "<document start>",
         False,
         "this line doesn't belong to what stands above it",
-        "an arrangement file is settings, `name: value`, from its first line on",
+        "{one} is settings, `name: value`, from its first line on",
     ),
     (
         "expected <block end>",
@@ -322,7 +326,7 @@ def _note_yaml_error(error: Any, book: MistakeBook) -> None:
             book.add(*slip)
             return
     place = Source(min(mark.line + 1, len(book.lines)), mark.column + 1) if mark else Source(0, 0)
-    book.add(message, place, mend=mend)
+    book.add(message, place, mend=mend.replace("{one}", book.kind.one))
 
 
 def _slip_before_colon(line: int, column: int, book: MistakeBook) -> tuple[str, Source, str, str] | None:

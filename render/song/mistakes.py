@@ -5,12 +5,23 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Iterable
+from dataclasses import dataclass
 from fractions import Fraction
 
 from render.errors import Mistake, SongError
 from render.song.model import Source
 
-__all__ = ["MOST_MISTAKES", "MistakeBook", "SlipError", "nearest", "show_beats", "visible"]
+__all__ = [
+    "CLASS_FILE",
+    "MOST_MISTAKES",
+    "SONG_FILE",
+    "FileKind",
+    "MistakeBook",
+    "SlipError",
+    "nearest",
+    "show_beats",
+    "visible",
+]
 
 MOST_MISTAKES = 100
 """After so many the rest of the file isn't read: a page of them helps nobody."""
@@ -18,6 +29,53 @@ MOST_MISTAKES = 100
 _LONGEST_LINE_SHOWN = 200
 _UNSHOWABLE = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff\ufffe\uffff]")
 _WHOLE_FILE = Source(0, 0)
+
+
+@dataclass(frozen=True, slots=True)
+class FileKind:
+    """What messages call a kind of file.
+
+    Parameters
+    ----------
+    one, many
+        One of it, and several.
+    holds
+        What it is about.
+    first
+        The name of the setting that it starts with.
+    start, new
+        How to begin one: as a mend of an empty file, and of something that isn't text.
+    apart
+        What to do with more than one.
+    """
+
+    one: str
+    many: str
+    holds: str
+    first: str
+    start: str
+    new: str
+    apart: str
+
+
+SONG_FILE = FileKind(
+    "an arrangement file",
+    "arrangement files",
+    "a song",
+    "title",
+    "`tercet new SONG.yaml` writes a starter song to edit",
+    "`tercet new SONG.yaml` writes one to start from",
+    "give each song a file of its own",
+)
+CLASS_FILE = FileKind(
+    "a class file",
+    "class files",
+    "a class",
+    "name",
+    "write for instance `name: Tuesday class`",
+    "it begins for instance with `name: Tuesday class`",
+    "give each class a folder of its own",
+)
 
 
 class SlipError(Exception):
@@ -47,11 +105,14 @@ class MistakeBook:
         Its name as the user knows it.
     lines
         Its lines, to be shown with the mistakes.
+    kind
+        What kind of file it is.
     """
 
-    def __init__(self, file: str, lines: list[str]) -> None:
+    def __init__(self, file: str, lines: list[str], kind: FileKind = SONG_FILE) -> None:
         self.file = file
         self.lines = lines
+        self.kind = kind
         self._mistakes: dict[tuple[int, int, str], Mistake] = {}
 
     def __len__(self) -> int:

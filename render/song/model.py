@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Literal
 
+from render.errors import Mistake
 from render.theory import Chord, Key, Pitch
 
 __all__ = [
@@ -26,6 +27,7 @@ __all__ = [
     "MarkKind",
     "Meter",
     "Note",
+    "OwnTrack",
     "Pin",
     "Players",
     "Row",
@@ -35,7 +37,10 @@ __all__ = [
     "Song",
     "Source",
     "Syllable",
+    "TrackPlace",
+    "Turn",
     "Visit",
+    "Way",
 ]
 
 Layer = Literal["melody", "between", "strums"]
@@ -54,6 +59,12 @@ Feel = Literal["steady", "natural", "loose"]
 
 BetweenNotes = Literal["as-written", "fill"]
 """Where notes of nobody's row stand between the tune's: nowhere, or in its long spaces."""
+
+Way = Literal["through", "echo", "turns", "ladder", "loop", "build-up", "contrast", "flat"]
+"""How a track of one's own goes about its bars."""
+
+Turn = Literal["phrase", "bar", "section"]
+"""What is echoed, or played by turns."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -275,6 +286,75 @@ class Visit:
 
 
 @dataclass(frozen=True, slots=True)
+class TrackPlace:
+    """Where a setting of a track stands: what it is called (``"name"`` for the name), place, line of the file."""
+
+    setting: str
+    source: Source
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class OwnTrack:
+    """A track of one's own, from a song or a class file.
+
+    Parameters
+    ----------
+    name
+        Small letters, digits and hyphens.
+    purpose
+        What a student does with it; empty when the file doesn't say.
+    yours, heard
+        Which notes are left to the student, or which are heard, as `render.song.choice_words.parse_choice` reads them;
+        one of them at most, empty when it isn't written.
+    guide
+        Of the notes left out, those that stay as a soft guide; empty for none.
+    way, by
+        How it goes about its bars, and what is echoed or played by turns.
+    bars
+        As `render.song.bar_indices` reads them; empty for the whole piece.
+    speeds
+        Parts of the song's tempo, 1/4 to 2: none when it isn't written, several only for a ladder.
+    times
+        How often a loop is played; None when it isn't written.
+    swap
+        Whether the class has the first turn.
+    places
+        Where it all stands in the file; doesn't take part in comparison.
+    """
+
+    name: str
+    purpose: str = ""
+    yours: str = ""
+    heard: str = ""
+    guide: str = ""
+    way: Way = "through"
+    bars: str = ""
+    by: Turn = "phrase"
+    speeds: tuple[Fraction, ...] = ()
+    times: int | None = None
+    swap: bool = False
+    places: tuple[TrackPlace, ...] = field(default=(), compare=False)
+
+    def place(self, setting: str = "name") -> Source:
+        """Return where one of its settings stands, or its name where that isn't written; line 0 when unknown."""
+        return self._written(setting).source
+
+    def mistake(self, message: str, mend: str = "", setting: str = "name") -> Mistake:
+        """Return a mistake of this track, at the place of one of its settings."""
+        written = self._written(setting)
+        place = written.source
+        return Mistake(
+            message, place.line, place.column, f"tracks, {self.name}", mend, written.text, place.width
+        )
+
+    def _written(self, setting: str) -> TrackPlace:
+        by_setting = {place.setting: place for place in self.places}
+        nowhere = TrackPlace("name", Source(0, 0), "")
+        return by_setting.get(setting) or by_setting.get("name", nowhere)
+
+
+@dataclass(frozen=True, slots=True)
 class Song:
     """An arrangement file, read and checked.
 
@@ -283,7 +363,7 @@ class Song:
     place of the pulse's second half, 1/2 for none. `between` says whether Tercet adds single notes where no row gives
     them. `front` is how far the strums lie behind the melody, in LU between their median gestures; without it the marks
     say so. `feel` is how exactly the players keep together. `form` is never
-    empty. `sound` and `count_in_bars` are None unless the song sets them.
+    empty. `sound` and `count_in_bars` are None unless the song sets them. `tracks` are those of the song's own.
     """
 
     title: str
@@ -307,6 +387,7 @@ class Song:
     feel: Feel = "natural"
     sound: str | None = None
     count_in_bars: int | None = None
+    tracks: tuple[OwnTrack, ...] = ()
 
     def section(self, name: str) -> Section:
         """Return the section of that name; `KeyError` when there is none."""

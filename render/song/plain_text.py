@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 
 from render.errors import RequestError
-from render.song.mistakes import MistakeBook
+from render.song.mistakes import SONG_FILE, FileKind, MistakeBook
 from render.song.model import Source
 
 __all__ = [
@@ -32,12 +32,11 @@ _OTHER_ENCODINGS = (
 )
 _SAVE_AS = "save it as UTF-8: in the editor's Save As, choose the encoding UTF-8"
 _NOT_TEXT = "this isn't a text file"
-_WANTED = "an arrangement file is plain text; `tercet new SONG.yaml` writes one to start from"
 _CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x84\x86-\x9f\ud800-\udfff\ufffe\uffff]")
 
 
-def read_text(path: Path) -> str:
-    """Return the text of an arrangement file.
+def read_text(path: Path, kind: FileKind = SONG_FILE) -> str:
+    """Return the text of an arrangement file, or of another kind of file that is written alike.
 
     Raises
     ------
@@ -52,10 +51,10 @@ def read_text(path: Path) -> str:
     except FileNotFoundError:
         raise RequestError(f"{path}: there is no such file") from None
     except IsADirectoryError:
-        raise RequestError(f"{path} is a folder; name an arrangement file in it") from None
+        raise RequestError(f"{path} is a folder; name {kind.one} in it") from None
     except (OSError, ValueError) as error:
         raise RequestError(f"{path} can't be read: {getattr(error, 'strerror', None) or error}") from error
-    book = MistakeBook(str(path), [])
+    book = MistakeBook(str(path), [], kind)
     if len(data) > LARGEST_FILE_BYTES:
         note_too_large(book)
         raise book.error()
@@ -65,8 +64,8 @@ def read_text(path: Path) -> str:
 def note_too_large(book: MistakeBook) -> None:
     """Note that the file holds more than any song needs."""
     book.add(
-        f"an arrangement file must be at most {LARGEST_FILE_BYTES // 1024} kB (this one is larger)",
-        mend="give each song a file of its own",
+        f"{book.kind.one} must be at most {LARGEST_FILE_BYTES // 1024} kB (this one is larger)",
+        mend=book.kind.apart,
     )
 
 
@@ -80,7 +79,7 @@ def _decoded(data: bytes, book: MistakeBook) -> str:
         if min(halves) == 0 and max(halves) > len(data) // 4:
             book.add("the file is saved as UTF-16", mend=_SAVE_AS)
         else:
-            book.add(_NOT_TEXT, mend=_WANTED)
+            book.add(_NOT_TEXT, mend=f"{book.kind.one} is plain text; {book.kind.new}")
         raise book.error()
     try:
         return data.decode("utf-8-sig")
@@ -92,7 +91,7 @@ def _decoded(data: bytes, book: MistakeBook) -> str:
 def _add_undecodable(data: bytes, error: UnicodeDecodeError, book: MistakeBook) -> None:
     control = sum(byte < 9 or 13 < byte < 32 for byte in data)
     if control > len(data) // 50:
-        book.add(_NOT_TEXT, mend=_WANTED)
+        book.add(_NOT_TEXT, mend=f"{book.kind.one} is plain text; {book.kind.new}")
         return
     before = data[: error.start].decode("utf-8-sig", errors="replace")
     line = len(split_lines(before))
@@ -113,7 +112,7 @@ def check_characters(lines: list[str], book: MistakeBook) -> None:
     """Note lines that are too long and characters that no text holds."""
     odd = sum(len(_CONTROL.findall(line)) for line in lines)
     if any("\0" in line for line in lines) or odd > max(sum(map(len, lines)) // 50, 10):
-        book.add(_NOT_TEXT, mend=_WANTED)
+        book.add(_NOT_TEXT, mend=f"{book.kind.one} is plain text; {book.kind.new}")
         return
     for number, line in enumerate(lines, 1):
         if len(line) > LONGEST_LINE:

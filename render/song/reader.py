@@ -11,8 +11,9 @@ from render.song.cells import slots_fit
 from render.song.form import check_form, read_form
 from render.song.frame import Entry, Mapping, Node, Text, read_frame
 from render.song.laws import check_laws
-from render.song.mistakes import MistakeBook, SlipError
+from render.song.mistakes import SONG_FILE, FileKind, MistakeBook, SlipError
 from render.song.model import ROW_NAMES, Meter, Section, Song, Source
+from render.song.own_tracks import check_places, read_own_tracks
 from render.song.plain_text import (
     LARGEST_FILE_BYTES,
     check_characters,
@@ -20,6 +21,7 @@ from render.song.plain_text import (
     read_text,
     split_lines,
 )
+from render.song.played import played_bars
 from render.song.rows import Part, take_apart
 from render.song.section import SectionReader
 from render.song.settings import read_settings
@@ -92,17 +94,20 @@ def parse_song(text: str, file: str = "song.yaml") -> Song:
     sections, broken = _read_sections(top, meter, book)
     form = read_form(_setting(top, "form"), [section.name for section in sections], book)
     can_be_played = check_form(form, sections, book)
-    song = Song(**{"title": "", **fields}, sections=sections, form=form)
+    tracks = read_own_tracks(_setting(top, "tracks"), _setting_place(top, "tracks"), book)
+    song = Song(**{"title": "", **fields}, sections=sections, form=form, tracks=tracks)
     if can_be_played and meter is not None and not book.full:
         check_laws(song, broken, book)
+    if tracks and not book:
+        check_places(tracks, played_bars(song), book)
     book.raise_if_any()
     return song
 
 
-def open_book(text: str, file: str) -> MistakeBook:
+def open_book(text: str, file: str, kind: FileKind = SONG_FILE) -> MistakeBook:
     """Return the book of mistakes for a text; `SongError` when it is too large or isn't text."""
     lines = split_lines(text.removeprefix("\ufeff"))
-    book = MistakeBook(file, lines)
+    book = MistakeBook(file, lines, kind)
     if len(text) > LARGEST_FILE_BYTES:
         book.lines = []
         note_too_large(book)

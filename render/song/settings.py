@@ -10,16 +10,19 @@ from fractions import Fraction
 from typing import Any, get_args
 
 from render.errors import ParameterError
-from render.song.frame import Entry, Listing, Mapping, Node, Text
-from render.song.grammar import DYNAMIC_MARKS, SLOTS, StrumWord, read_number, read_word
+from render.song.entries import meant_name, note_unknown, note_wrong
+from render.song.frame import Listing, Mapping, Node
+from render.song.grammar import DYNAMIC_MARKS, SLOTS, StrumWord, read_word
 from render.song.instruments import DEFAULT_TUNING_OF, OPEN_STRINGS, SCALE_LENGTHS_MM
 from render.song.mistakes import MistakeBook, SlipError, nearest
 from render.song.model import LAYERS, BetweenNotes, Dynamics, Feel, Meter, Players, Slot, Song, Source
 from render.song.slips import explain_word
 from render.song.spelling import number_text, yaml_text
+from render.song.track_parts import TRACKS_SCHEMA, tracks_text
+from render.song.values import number_of, one_of, or_words, text_of, value_of
 from render.theory import Pitch, parse_key
 
-__all__ = ["SETTINGS", "Setting", "read_settings"]
+__all__ = ["PLAYERS", "SETTINGS", "TUNING_SCHEMA", "Setting", "read_settings", "schema_of", "tuning_of"]
 
 PLAYERS: tuple[Players, ...] = get_args(Players)
 BETWEEN: tuple[BetweenNotes, ...] = get_args(BetweenNotes)
@@ -48,9 +51,10 @@ class Setting:
     about
         What it is, in one sentence, for editors.
     read
-        From its node to fields of `Song`; raises `SlipError`. None for the two that need the whole file.
+        From its node to fields of `Song`; raises `SlipError`. None for those that note mistakes of their own.
     write
-        From a song to the text after the colon; empty when the setting can be left out.
+        From a song to the text after the colon, with a line break first when it stands below; empty when the setting
+        can be left out.
     schema
         What JSON Schema says of its value.
     required
@@ -68,46 +72,16 @@ class Setting:
 # ---- reading
 
 
-def _text(node: Node, longest: int = 200) -> str:
-    if not isinstance(node, Text):
-        kind = "a list" if isinstance(node, Listing) else "names with values"
-        raise SlipError(
-            f"must be a text (got {kind})", 'put a text that starts with [ or { between quotes: "…"'
-        )
-    text = " ".join(node.text.split())
-    if len(text) > longest:
-        raise SlipError(f"must have at most {longest} characters (got {len(text)})", "shorten it")
-    return text
-
-
-def _value(node: Node) -> str:
-    text = _text(node)
-    if not text:
-        raise SlipError("nothing is written after the colon", "write a value, or leave the setting out")
-    return text
-
-
 def _free_text(field: str, longest: int = 200) -> Callable[[Node], _Fields]:
-    return lambda node: {field: _text(node, longest)}
+    return lambda node: {field: text_of(node, longest)}
 
 
 def _read_title(node: Node) -> _Fields:
-    return {"title": _value(node)}
-
-
-def _one_of(text: str, known: tuple[str, ...]) -> str:
-    if text in known:
-        return text
-    close = nearest(text, known)
-    raise SlipError(f"must be {_or(known)} (got {text})", f"write {close}" if close else "")
-
-
-def _or(words: tuple[str, ...]) -> str:
-    return f"{', '.join(words[:-1])} or {words[-1]}"
+    return {"title": value_of(node)}
 
 
 def _read_key(node: Node) -> _Fields:
-    text = _value(node)
+    text = value_of(node)
     try:
         return {"key": parse_key(text)}
     except ParameterError:
@@ -125,7 +99,7 @@ def _read_key(node: Node) -> _Fields:
 
 
 def _read_meter(node: Node) -> _Fields:
-    text = _value(node)
+    text = value_of(node)
     match = re.fullmatch(r"(\d{1,3})\s*/\s*(\d{1,3})", text)
     if not match:
         also = {"C": "4/4", "c": "4/4", "¢": "2/2", "C|": "2/2"}.get(text, "")
@@ -138,21 +112,14 @@ def _read_meter(node: Node) -> _Fields:
     if not 1 <= upper <= _MOST_UPPER:
         raise SlipError(f"must have 1 to {_MOST_UPPER} beats in a bar (got {upper})")
     if lower not in _LOWER:
-        raise SlipError(f"must have {_or(tuple(map(str, _LOWER)))} below the line (got {lower})")
+        raise SlipError(f"must have {or_words(tuple(map(str, _LOWER)))} below the line (got {lower})")
     return {"meter": Meter(upper, lower)}
 
 
-def _number_of(text: str) -> Fraction | None:
-    try:
-        return read_number(text)
-    except SlipError:
-        return None
-
-
 def _read_tempo(node: Node) -> _Fields:
-    text = _value(node)
+    text = value_of(node)
     low, high = _TEMPO_RANGE
-    tempo = _number_of(text)
+    tempo = number_of(text)
     if tempo is None or not low <= tempo <= high:
         figure = re.search(r"\d+(?:\.\d+)?", text.replace(",", "."))
         apt = figure is not None and tempo is None and low <= float(figure[0]) <= high
@@ -162,33 +129,38 @@ def _read_tempo(node: Node) -> _Fields:
 
 
 def _read_instrument(node: Node) -> _Fields:
-    text = _value(node)
+    text = value_of(node)
     low, high = _SCALE_RANGE_MM
     if text in SCALE_LENGTHS_MM:
         return {"instrument": text, "scale_length_mm": SCALE_LENGTHS_MM[text]}
-    number = _number_of(re.sub(r"\s*mm$", "", text))
+    number = number_of(re.sub(r"\s*mm$", "", text))
     if number is not None and low <= number <= high:
         return {"instrument": "custom", "scale_length_mm": float(number)}
     close = nearest(text, SCALE_LENGTHS_MM)
     raise SlipError(
-        f"must be {_or(tuple(SCALE_LENGTHS_MM))}, or the scale length of {low} to {high} mm (got {text})",
+        f"must be {or_words(tuple(SCALE_LENGTHS_MM))}, or the scale length of {low} to {high} mm (got {text})",
         f"write {close}" if close else "",
     )
 
 
 def _read_tuning(node: Node) -> _Fields:
+    return {"tuning": tuning_of(node)}
+
+
+def tuning_of(node: Node) -> str | tuple[Pitch, ...]:
+    """Read a tuning: its name, or four notes with string 4 first."""
     if isinstance(node, Listing):
-        return {"tuning": _four_pitches([_text(item) for item in node.items])}
-    text = _value(node)
+        return _four_pitches([text_of(item) for item in node.items])
+    text = value_of(node)
     if text in OPEN_STRINGS:
-        return {"tuning": text}
+        return text
     words = re.split(r"[\s,]+", text)
     if len(words) == 4:
-        return {"tuning": _four_pitches(words)}
+        return _four_pitches(words)
     plain = text.casefold().replace(" ", "-").replace("_", "-")
     close = plain if plain in OPEN_STRINGS else nearest(plain, OPEN_STRINGS)
     raise SlipError(
-        f"must be {_or(tuple(OPEN_STRINGS))}, or four notes (got {text})",
+        f"must be {or_words(tuple(OPEN_STRINGS))}, or four notes (got {text})",
         f"write {close}" if close else "write for instance [A4, D4, F#4, B4], string 4 first",
     )
 
@@ -206,15 +178,15 @@ def _four_pitches(words: list[str]) -> tuple[Pitch, ...]:
 
 
 def _read_players(node: Node) -> _Fields:
-    return {"players": _one_of(_value(node), PLAYERS)}
+    return {"players": one_of(value_of(node), PLAYERS)}
 
 
 def _read_between(node: Node) -> _Fields:
-    return {"between": _one_of(_value(node), BETWEEN)}
+    return {"between": one_of(value_of(node), BETWEEN)}
 
 
 def _read_feel(node: Node) -> _Fields:
-    return {"feel": _one_of(_value(node), FEELS)}
+    return {"feel": one_of(value_of(node), FEELS)}
 
 
 def _read_dynamics(node: Node) -> _Fields:
@@ -228,7 +200,7 @@ def _read_dynamics(node: Node) -> _Fields:
             close = nearest(layer, LAYERS)
             raise SlipError(f"`{layer[:40]}` isn't a layer", f"write {close}" if close else wanted, place)
         try:
-            marks[layer] = _one_of(_value(entry.value), DYNAMIC_MARKS)
+            marks[layer] = one_of(value_of(entry.value), DYNAMIC_MARKS)
         except SlipError as wrong:
             raise SlipError(f"{layer} {wrong.message}", wrong.mend, entry.value.place) from None
     return {"dynamics": Dynamics(**marks)}
@@ -236,7 +208,7 @@ def _read_dynamics(node: Node) -> _Fields:
 
 def _read_strum(node: Node) -> _Fields:
     slots: list[Slot] = []
-    for text in _value(node).split():
+    for text in value_of(node).split():
         try:
             word: StrumWord = read_word("strum", text)
         except SlipError as wrong:
@@ -247,9 +219,9 @@ def _read_strum(node: Node) -> _Fields:
 
 
 def _read_swing(node: Node) -> _Fields:
-    text = _value(node)
+    text = value_of(node)
     low, high = _SWING_RANGE
-    swing = _number_of(text)
+    swing = number_of(text)
     if swing is None or not low <= swing <= high:
         mend = "write 2/3 for the swing of triplets, 1/2 for none" if swing is None or swing > 1 else ""
         raise SlipError(f"must be a fraction from {low} to {high} (got {text})", mend)
@@ -257,9 +229,9 @@ def _read_swing(node: Node) -> _Fields:
 
 
 def _read_front(node: Node) -> _Fields:
-    text = _value(node)
+    text = value_of(node)
     low, high = _FRONT_RANGE_LU
-    front = _number_of(re.sub(r"\s*(LU|dB)$", "", text, flags=re.IGNORECASE))
+    front = number_of(re.sub(r"\s*(LU|dB)$", "", text, flags=re.IGNORECASE))
     if front is None or not low <= front <= high:
         raise SlipError(
             f"must be how far the strums lie behind the melody, {low} to {high} LU (got {text})",
@@ -269,15 +241,15 @@ def _read_front(node: Node) -> _Fields:
 
 
 def _read_count_in(node: Node) -> _Fields:
-    text = _value(node)
-    bars = _number_of(text)
+    text = value_of(node)
+    bars = number_of(text)
     if bars is None or bars.denominator != 1 or bars > _MOST_COUNT_IN_BARS:
         raise SlipError(f"must be a whole number of bars, 0 to {_MOST_COUNT_IN_BARS} (got {text})")
     return {"count_in_bars": int(bars)}
 
 
 def _read_sound(node: Node) -> _Fields:
-    return {"sound": _value(node)}
+    return {"sound": value_of(node)}
 
 
 # ---- writing
@@ -313,6 +285,18 @@ def _write_form(song: Song) -> str:
 
 
 _MARK = {"enum": list(DYNAMIC_MARKS)}
+
+TUNING_SCHEMA: dict[str, Any] = {
+    "anyOf": [
+        {"enum": list(OPEN_STRINGS)},
+        {
+            "type": "array",
+            "items": {"type": "string", "pattern": _PITCH_PATTERN},
+            "minItems": 4,
+            "maxItems": 4,
+        },
+    ]
+}
 
 SETTINGS: tuple[Setting, ...] = (
     Setting(
@@ -387,17 +371,7 @@ SETTINGS: tuple[Setting, ...] = (
         "The open strings: a name, or four notes with string 4 first.",
         _read_tuning,
         _write_tuning,
-        {
-            "anyOf": [
-                {"enum": list(OPEN_STRINGS)},
-                {
-                    "type": "array",
-                    "items": {"type": "string", "pattern": _PITCH_PATTERN},
-                    "minItems": 4,
-                    "maxItems": 4,
-                },
-            ]
-        },
+        TUNING_SCHEMA,
     ),
     Setting(
         "players",
@@ -468,6 +442,13 @@ SETTINGS: tuple[Setting, ...] = (
         {"type": "integer", "minimum": 0, "maximum": _MOST_COUNT_IN_BARS},
     ),
     Setting(
+        "tracks",
+        "Tracks of one's own: for each its name, and under it what it is.",
+        None,
+        lambda song: tracks_text(song.tracks),
+        TRACKS_SCHEMA,
+    ),
+    Setting(
         "form",
         "Section names in the order played; verse*2 plays one twice. Without it, as written.",
         None,
@@ -516,19 +497,19 @@ _OTHER_NAMES = {
 
 
 def read_settings(top: Mapping, book: MistakeBook) -> _Fields:
-    """Read every setting but `form` and `sections`; return the fields of `Song` that could be read."""
+    """Read every setting but `tracks`, `form` and `sections`; return the fields of `Song` that could be read."""
     fields: _Fields = {}
     written = {entry.key.text for entry in top.entries}
-    meant = {_meant_setting(name) for name in written}
+    meant = {meant_name(name, _BY_NAME, _OTHER_NAMES) for name in written}
     for entry in top.entries:
         setting = _BY_NAME.get(entry.key.text)
         if setting is None:
-            _note_unknown(entry, book)
+            note_unknown(entry, _BY_NAME, _OTHER_NAMES, book)
         elif setting.read is not None:
             try:
                 fields |= setting.read(entry.value)
             except SlipError as wrong:
-                _note_wrong(setting, entry, wrong, book)
+                note_wrong(setting.name, setting.read, entry, wrong, book)
     for setting in SETTINGS:
         if setting.required and setting.name not in meant:
             example = (
@@ -540,35 +521,6 @@ def read_settings(top: Mapping, book: MistakeBook) -> _Fields:
     if "tuning" not in written and fields.get("instrument") in DEFAULT_TUNING_OF:
         fields["tuning"] = DEFAULT_TUNING_OF[fields["instrument"]]
     return fields
-
-
-def _meant_setting(name: str) -> str:
-    """Return the setting that a name means, or an empty text."""
-    return name if name in _BY_NAME else _OTHER_NAMES.get(name.casefold()) or nearest(name, _BY_NAME)
-
-
-def _note_unknown(entry: Entry, book: MistakeBook) -> None:
-    name = entry.key.text
-    known = _meant_setting(name)
-    mend = f"write {known}:" if known else "settings are " + ", ".join(_BY_NAME)
-    book.add(f"there is no setting `{name[:40]}`", entry.key.place, mend=mend)
-
-
-def _note_wrong(setting: Setting, entry: Entry, wrong: SlipError, book: MistakeBook) -> None:
-    """Note a value that can't be read; quotes from a word processor are the likeliest reason."""
-    mend = wrong.mend
-    value = entry.value
-    if isinstance(value, Text) and setting.read is not None:
-        bare = value.text.strip("\"'“”„‘’«» ")
-        if bare != value.text:
-            try:
-                setting.read(Text(bare, "", value.place))
-                mend = f"write {bare}, without the quotes"
-            except SlipError:
-                pass
-    empty = isinstance(value, Text) and not value.text and not value.style
-    place = entry.key.place if empty else value.place
-    book.add(wrong.message, wrong.place or place, setting.name, mend)
 
 
 def schema_of(setting: Setting) -> dict[str, Any]:

@@ -115,7 +115,7 @@ def write_song(song: Song) -> str:
     for setting in SETTINGS:
         value = setting.write(song)
         if value:
-            lines.append(f"{setting.name}: {value}")
+            lines.append(f"{setting.name}:{value}" if value.startswith("\n") else f"{setting.name}: {value}")
     lines.append("sections:")
     for index, section in enumerate(song.sections):
         if index:

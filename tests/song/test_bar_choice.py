@@ -6,6 +6,7 @@ import pytest
 
 from render.errors import RequestError
 from render.song import bar_indices, parse_song, played_bars
+from render.song.bar_choice import says_bars
 
 BARS = played_bars(
     parse_song(
@@ -59,3 +60,13 @@ def test_choice(text: str, indices: tuple[int, ...]) -> None:
 def test_what_is_not_there(text: str, message: str) -> None:
     with pytest.raises(RequestError, match=message):
         bar_indices(text, BARS)
+
+
+@pytest.mark.parametrize("text", ["0", "5-8", " 2 – 4 ", "verse", "verse:3-4", "part-2@last: 1", "x@2"])
+def test_says_bars(text: str) -> None:
+    assert says_bars(text)
+
+
+@pytest.mark.parametrize("text", ["", "5-", "-5", "verse:", "verse:x", "1-2-3", "two words", "verse@", "3,4"])
+def test_says_no_bars(text: str) -> None:
+    assert not says_bars(text)

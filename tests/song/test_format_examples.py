@@ -8,8 +8,10 @@ from __future__ import annotations
 import pytest
 
 from render.errors import SongError
-from render.song import ROW_NAMES, parse_song, played_bars, song_schema
+from render.song import ROW_NAMES, class_schema, parse_class, parse_song, played_bars, song_schema
 from render.song.grammar import DYNAMIC_MARKS
+from render.song.note_choice import DIMENSIONS
+from render.song.track_parts import PARTS, WAYS
 from render.theory.chords import QUALITIES
 from tests.remake_goldens import FORMAT_PAGE, Example, examples_of, message_of_text
 
@@ -22,13 +24,18 @@ def chosen(*kinds: str) -> list[Example]:
 
 
 def test_the_page_has_examples_of_every_kind() -> None:
-    assert {example.kind for example in EXAMPLES} == {"yaml", "music", "yaml wrong", "text"}
+    assert {example.kind for example in EXAMPLES} == {"yaml", "yaml class", "music", "yaml wrong", "text"}
     assert len(chosen("yaml", "music")) >= 16
 
 
 @pytest.mark.parametrize("example", chosen("yaml", "music"), ids=lambda example: f"line-{example.line}")
 def test_song(example: Example) -> None:
     assert len(played_bars(parse_song(example.song))) > 0
+
+
+@pytest.mark.parametrize("example", chosen("yaml class"), ids=lambda example: f"line-{example.line}")
+def test_class(example: Example) -> None:
+    assert parse_class(example.text).name
 
 
 @pytest.mark.parametrize("example", chosen("yaml wrong"), ids=lambda example: f"line-{example.line}")
@@ -41,11 +48,13 @@ def test_message(example: Example) -> None:
 
 
 def test_nothing_is_left_out() -> None:
-    for name in song_schema()["properties"]:
+    for name in [*song_schema()["properties"], *class_schema()["properties"], *(part.name for part in PARTS)]:
         assert f"| `{name}` |" in PAGE
     for row in ROW_NAMES:
         assert f"| `{row}` |" in PAGE
     for mark in (*DYNAMIC_MARKS, "<", ">", "rit", "a-tempo", "fermata", "accent", ","):
         assert f"`{mark}`" in PAGE
+    for word in [*WAYS, *(word for words in DIMENSIONS.values() for word in words)]:
+        assert f"`{word}`" in PAGE
     for quality in QUALITIES:
         assert f"`C{quality.name}`" in PAGE

@@ -18,12 +18,14 @@ from render.song import (
     Mark,
     Meter,
     Note,
+    OwnTrack,
     Pin,
     Row,
     Section,
     Song,
     Source,
     Syllable,
+    TrackPlace,
     Visit,
 )
 from render.theory import Pitch, parse_chord
@@ -35,6 +37,8 @@ ROW = Row("melody", (), ((NOTE,), None))
 SECTION = Section("verse", (Line((ROW,)), Line((ROW,))), ONE)
 VALUES = (
     Source(3, 5, 2),
+    OwnTrack("open-yours", yours="open"),
+    TrackPlace("yours", Source(3, 5, 2), "    yours: open"),
     Pin("roll", (3, 2, 1)),
     NOTE,
     SPAN,

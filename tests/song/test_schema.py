@@ -44,7 +44,9 @@ def test_every_setting_writes_what_it_reads() -> None:
     song = parse_song(path.read_text(encoding="utf-8"))
     for setting in SETTINGS:
         if setting.name not in ("form", "sections"):
-            assert f"\n{setting.name}: {setting.write(song)}\n" in "\n" + write_song(song)
+            value = setting.write(song)
+            written = f"{setting.name}:{value}" if setting.name == "tracks" else f"{setting.name}: {value}"
+            assert f"\n{written}\n" in "\n" + write_song(song)
 
 
 @pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.stem)
@@ -66,6 +68,8 @@ def test_songs_fit(path: Path) -> None:
         ("form", ["a", "b"]),
         ("meter", "12/8"),
         ("key", "Bb minor"),
+        ("tracks", {"a": {"yours": "open", "guide": "tune"}, "b-2": {"way": "ladder", "speed": "60% 80%"}}),
+        ("tracks", {"a": {"way": "turns", "by": "bar", "swap": "yes", "bars": 3, "speed": ["60%", 0.8]}}),
     ],
 )
 def test_what_fits(name: str, value: Any) -> None:
@@ -92,6 +96,13 @@ def test_what_fits(name: str, value: Any) -> None:
         ("between", "full"),
         ("strum", "d q u"),
         ("colour", "blue"),
+        ("tracks", {"Open Strings": {"yours": "open"}}),
+        ("tracks", {"a": {}}),
+        ("tracks", {"a": "open"}),
+        ("tracks", {"a": {"way": "wander"}}),
+        ("tracks", {"a": {"yours": "open", "colour": "blue"}}),
+        ("tracks", {"a": {"way": "loop", "times": 0}}),
+        ("tracks", {"a": {"way": "loop", "speed": "fast"}}),
     ],
 )
 def test_what_does_not_fit(name: str, value: Any) -> None:

@@ -1,0 +1,192 @@
+"""The class file: what is read, what is said of what can't be, and its schema."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from ruamel.yaml import YAML
+
+from render.errors import RequestError, SongError
+from render.song import ClassFile, OwnTrack, class_schema, parse_class, read_class, read_class_beside
+from render.song.class_file import CLASS_SETTINGS, FORMATS, is_class_file
+from render.theory import Pitch
+from render.tracks.encoding import FORMATS as ENCODED
+from tests.remake_goldens import CLASS_SCHEMA, class_schema_text
+from tests.strategies import slips
+
+WHOLE = """\
+name: "Tuesday: the class"
+tunings: [high-g, [A4, D4, F#4, B4], baritone]
+players: improving, beginner
+speeds: 60% 80%, 100%
+formats: MP3, .flac
+tracks:
+  open-yours:
+    yours: open strings
+    guide: tune
+"""
+D_TUNING = tuple(map(Pitch.parse, ("A4", "D4", "F#4", "B4")))
+VALIDATOR = jsonschema.Draft202012Validator(class_schema())
+
+
+def said(text: str) -> str:
+    with pytest.raises(SongError, match="mistake") as caught:
+        parse_class(text)
+    return str(caught.value)
+
+
+def test_all_that_it_can_say() -> None:
+    assert parse_class(WHOLE) == ClassFile(
+        name="Tuesday: the class",
+        tunings=("high-g", D_TUNING, "baritone"),
+        players=("beginner", "improving"),
+        speeds=(Fraction(3, 5), Fraction(4, 5), Fraction(1)),
+        formats=("mp3", "flac"),
+        tracks=(OwnTrack("open-yours", yours="open", guide="tune"),),
+    )
+
+
+def test_all_of_it_may_be_left_out() -> None:
+    assert parse_class("name: Us\n") == ClassFile("Us")
+
+
+@pytest.mark.parametrize(
+    ("written", "tunings"),
+    [
+        ("high-g", ("high-g",)),
+        ("low-g, high-g", ("low-g", "high-g")),
+        ("low-g high-g", ("low-g", "high-g")),
+        ("A4 D4 F#4 B4", (D_TUNING,)),
+        ("[A4, D4, F#4, B4]", (D_TUNING,)),
+        ("low-g, A4 D4 F#4 B4, high-g", ("low-g", D_TUNING, "high-g")),
+        ("[low-g, A4 D4 F#4 B4]", ("low-g", D_TUNING)),
+        ("[[A4, D4, F#4, B4], low-g]", (D_TUNING, "low-g")),
+        ("A4 D4 F#4 B4 G4 B3 E4 A4", (D_TUNING, tuple(map(Pitch.parse, ("G4", "B3", "E4", "A4"))))),
+    ],
+)
+def test_tunings_are_written_in_many_ways(written: str, tunings: tuple[object, ...]) -> None:
+    assert parse_class(f"tunings: {written}\n").tunings == tunings
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("tunings: high-g, lowg", "class.yaml:1:18: tunings: a tuning must be high-g, low-g or baritone"),
+        ("tunings: high-g, high-g", "class.yaml:1:18: tunings: the tuning high-g is there twice"),
+        ("tunings: high-g, G4 C4 E4 A4", "class.yaml:1:18: tunings: the tuning G4 C4 E4 A4 is there twice"),
+        ("tunings: [A4, D4, F#4]", "tunings: a tuning must have four notes, string 4 first (got 3)"),
+        ("tunings: {a: b}", "tunings: must be a text (got names with values)"),
+        ("players: beginner, beginers", "class.yaml:1:20: players: must be beginner, improving or free"),
+        ("players: free free", "class.yaml:1:15: players: free is there twice"),
+        ("speeds: 60% 900%", "class.yaml:1:13: speeds: a speed must be 25% to 200% (got 900%)"),
+        ("speeds: [60%, fast]", "class.yaml:1:15: speeds: a speed must be 25% to 200% (got fast)"),
+        ("formats: mp4", "class.yaml:1:10: formats: must be wav, flac, mp3, ogg or opus (got mp4)"),
+        ("formats:", "class.yaml:1:1: formats: nothing is written after the colon"),
+        ("formats: []", "formats: nothing is in this list"),
+        ("formats: “mp3”", "write mp3, without the quotes"),
+        ("tuning: high-g", "mend: write tunings:"),
+        ("colour: blue", "there is no setting `colour`"),
+        (
+            "tracks:\n  mine:\n    yours: opn",
+            "class.yaml:3:12: tracks, mine: yours: `opn` isn't a word for notes",
+        ),
+        ("title: One\nsections:\n  verse: |\n    chords C", "this is a song, and a file named class.yaml"),
+        ("", "class.yaml: the file is empty\n      mend: write for instance `name: Tuesday class`"),
+        ("- a", "the file doesn't start with a setting such as `name: …`"),
+        ("name: *a", "is a YAML alias, and class files have none"),
+        ("name: &a b", "is a YAML anchor, and class files have none"),
+        ("name: !a b", "is a YAML tag, and class files have none"),
+        ("name: a\n---\nname: b", "give each class a folder of its own"),
+        ("{name: a}\nspeeds: 60%", "a class file is settings, `name: value`, from its first line on"),
+        ("#" * 70_000, "a class file must be at most 64 kB"),
+        ("name: " + "[" * 20, "nested more than 12 deep"),
+    ],
+)
+def test_mistakes(text: str, message: str) -> None:
+    shown = said(text + "\n")
+    assert message in shown
+    assert "song" not in shown.replace("this is a song", "").replace("the song's file", "")
+
+
+def test_all_mistakes_in_one_go() -> None:
+    shown = said("title: x\nspeeds: 0\nformats: mp4\ntracks:\n  mine:\n    heard: nothing\n")
+    assert shown.endswith("4 mistakes in class.yaml")
+
+
+def test_beside_a_song(tmp_path: Path) -> None:
+    song = tmp_path / "songs" / "song.yaml"
+    song.parent.mkdir()
+    assert read_class_beside(song) is None
+    beside = song.parent / "class.yaml"
+    beside.write_text(WHOLE, encoding="utf-8")
+    assert read_class_beside(song) == read_class(beside) == parse_class(WHOLE)
+    assert read_class(beside).file == str(beside)
+    beside.write_text("speeds: 0\n", encoding="utf-8")
+    with pytest.raises(SongError, match=r"class\.yaml:1:9: speeds: a speed must be"):
+        read_class_beside(str(song))
+
+
+def test_a_folder_of_that_name_is_no_class_file(tmp_path: Path) -> None:
+    (tmp_path / "class.yaml").mkdir()
+    assert read_class_beside(tmp_path / "song.yaml") is None
+    with pytest.raises(RequestError, match="name a class file in it"):
+        read_class(tmp_path / "class.yaml")
+
+
+def test_its_name() -> None:
+    assert is_class_file("songs/class.yaml")
+    assert not is_class_file("songs/class.yaml/song.yaml")
+    assert not is_class_file("songs/my-class.yaml")
+
+
+def test_the_formats_are_those_that_are_written() -> None:
+    assert {f".{name}" for name in FORMATS} == set(ENCODED)
+
+
+def test_the_published_schema() -> None:
+    jsonschema.Draft202012Validator.check_schema(class_schema())
+    assert CLASS_SCHEMA.read_text(encoding="utf-8") == class_schema_text()
+    assert list(class_schema()["properties"]) == [setting.name for setting in CLASS_SETTINGS]
+    assert all(setting.about.endswith(".") for setting in CLASS_SETTINGS)
+
+
+def test_what_is_read_fits_the_schema() -> None:
+    VALIDATOR.validate(YAML(typ="safe", pure=True).load(WHOLE.replace("MP3, .flac", "mp3")))
+    VALIDATOR.validate(
+        {"tunings": ["high-g", ["A4", "D4", "F#4", "B4"]], "players": ["free"], "speeds": "60% 80%"}
+    )
+
+
+@pytest.mark.parametrize(
+    "value",
+    [
+        {"colour": "blue"},
+        {"players": ["expert"]},
+        {"formats": ["mp4"]},
+        {"tunings": []},
+        {"speeds": "fast"},
+        {"tracks": {"Mine": {"yours": "open"}}},
+        {"name": ["a"]},
+    ],
+)
+def test_what_does_not_fit_the_schema(value: dict[str, Any]) -> None:
+    with pytest.raises(jsonschema.ValidationError):
+        VALIDATOR.validate(value)
+
+
+@given(seed=st.integers(0, 10**6))
+def test_whatever_is_written_is_read_or_explained(seed: int) -> None:
+    text = slips(seed, WHOLE)
+    try:
+        found = parse_class(text)
+    except SongError as error:
+        shown = str(error)
+    else:
+        shown = found.file
+    assert "class.yaml" in shown
