@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import asyncio
 import logging
 import pkgutil
 from collections.abc import Iterator
 from concurrent.futures import CancelledError, Future
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from types import TracebackType
 from typing import TYPE_CHECKING, Self
 
@@ -45,6 +46,7 @@ class Cluster:
         self.address = address
         self._client: Client | None = None
         self._executor: ClientExecutor | None = None
+        self._opened = ExitStack()
 
     def __enter__(self) -> Self:
         """Join the cluster, and see that its workers can do our jobs.
@@ -60,20 +62,14 @@ class Cluster:
             raise PlaceError(
                 f"--cluster needs Dask, which isn't installed ({error}): pip install 'tercet[cluster]'"
             ) from error
-        with _dask_quiet():
-            try:
-                self._client = Client(self.address, timeout=ANSWER_S, set_as_default=False, name="tercet")
-            except (OSError, ValueError, TypeError) as error:
-                raise PlaceError(
-                    f"no Dask scheduler answers at {self.address}: start one with «dask scheduler» and give the "
-                    "address that it prints, such as tcp://10.0.0.5:8786"
-                ) from error
-        try:
+        with ExitStack() as opened:
+            opened.enter_context(_dask_quiet())
+            self._knock()
+            self._client = Client(self.address, timeout=ANSWER_S, set_as_default=False, name="tercet")
+            opened.callback(self._leave)
             self._check_workers(self._client)
-        except BaseException:
-            self._leave()
-            raise
-        self._executor = self._client.get_executor(pure=False)
+            self._executor = self._client.get_executor(pure=False)
+            self._opened = opened.pop_all()
         return self
 
     def __exit__(
@@ -81,7 +77,7 @@ class Cluster:
     ) -> None:
         if error is not None:
             self.stop()
-        self._leave()
+        self._opened.close()
 
     def submit(self, package: bytes) -> Future[bytes]:
         """Give a packed job to the scheduler."""
@@ -119,16 +115,27 @@ class Cluster:
     def stop(self) -> None:
         """Cancel what waits. What a worker is at is finished there, and nobody waits for it."""
         if self._executor is not None and self._client is not None:
-            with _dask_quiet():
+            # Where the scheduler has gone, there is nothing to cancel and nobody to tell.
+            with suppress(OSError):
                 self._executor.shutdown(wait=False)
-                self._executor = self._client.get_executor(pure=False)
+            self._executor = self._client.get_executor(pure=False)
 
     def _leave(self) -> None:
         """Close the connection; scheduler and workers go on."""
         if self._client is not None:
-            with _dask_quiet():
+            with suppress(OSError):
                 self._client.close(timeout=ANSWER_S)
         self._client = self._executor = None
+
+    def _knock(self) -> None:
+        """See whether a scheduler answers, before Dask's client, which can't be closed well if none does."""
+        try:
+            asyncio.run(asyncio.wait_for(_identity(self.address), ANSWER_S))
+        except Exception as error:
+            raise PlaceError(
+                f"no Dask scheduler answers at {self.address}: start one with «dask scheduler» and give the address "
+                "that it prints, such as tcp://10.0.0.5:8786"
+            ) from error
 
     def _check_workers(self, client: Client) -> None:
         """Wait for a worker, and compare every worker's Tercet with ours."""
@@ -149,13 +156,23 @@ class Cluster:
                 )
 
 
+async def _identity(address: str) -> None:
+    """Ask a scheduler who it is; raises what Dask raises if there is none."""
+    from distributed import rpc
+
+    async with rpc(address, timeout=ANSWER_S) as scheduler:
+        await scheduler.identity(n_workers=0)
+
+
 @contextmanager
 def _dask_quiet() -> Iterator[None]:
-    """Keep Dask's own log from telling what we tell in our words."""
-    logger = logging.getLogger("distributed")
-    before = logger.level
-    logger.setLevel(logging.CRITICAL)
+    """Keep Dask's log from telling at length what we tell in a sentence."""
+    names = [name for name in logging.root.manager.loggerDict if name.partition(".")[0] == "distributed"]
+    before = {name: logging.getLogger(name).level for name in names}
+    for name in names:
+        logging.getLogger(name).setLevel(logging.CRITICAL + 1)
     try:
         yield
     finally:
-        logger.setLevel(before)
+        for name, level in before.items():
+            logging.getLogger(name).setLevel(level)

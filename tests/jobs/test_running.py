@@ -1,0 +1,104 @@
+"""What holds in every place on this computer; the cluster has its own tests."""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from render.jobs import Here, Job, Place, run_jobs
+from render.jobs.pool import Pool
+from tests.jobs.work import (
+    Visit,
+    divided,
+    full_disk,
+    jobs_of,
+    leaves,
+    result_that_stays,
+    square,
+    stubborn_error,
+    stubborn_result,
+    visit,
+    whose,
+)
+
+
+@pytest.fixture(scope="module", params=["here", "pool"])
+def place(request: pytest.FixtureRequest) -> Iterator[Place]:
+    made: Place = Here() if request.param == "here" else Pool(2)
+    with made as entered:
+        yield entered
+
+
+def test_every_job_has_one_outcome(place: Place) -> None:
+    jobs = jobs_of(square, *range(40))
+    outcomes = list(run_jobs(jobs, place))
+    assert sorted(outcome.value() for outcome in outcomes) == [number**2 for number in range(40)]
+    assert {outcome.job.name for outcome in outcomes} == {job.name for job in jobs}
+
+
+def test_no_jobs_no_outcomes(place: Place) -> None:
+    assert list(run_jobs([], place)) == []
+
+
+def test_a_job_that_fails_does_not_stop_the_others(place: Place) -> None:
+    jobs = [
+        *jobs_of(divided, 1, 0, 2),
+        *(Job(function, 3, function.__name__) for function in (full_disk, stubborn_error, leaves)),
+        Job(result_that_stays, 0, "result that stays"),
+        Job(stubborn_result, 0, "unreadable result"),
+        Job(divided, open(os.devnull, "rb"), "argument that stays"),  # noqa: SIM115 - closed below
+        *jobs_of(square, 5, 6),
+    ]
+    failures = {}
+    results = []
+    for outcome in run_jobs(jobs, place):
+        if outcome.failure:
+            failures[outcome.job.name] = outcome.failure.message
+        else:
+            results.append(outcome.value())
+    jobs[-3].argument.close()
+    assert sorted(results) == [0.5, 1.0, 25, 36]
+    assert failures.pop("job 1") == "ZeroDivisionError: division by zero"
+    assert failures.pop("full_disk") == "can't write demo.wav: the disk is full"
+    assert failures.pop("stubborn_error") == "Stubborn: noway"
+    assert failures.pop("leaves") == "SystemExit: 3"
+    assert "pickle" in failures.pop("result that stays")
+    assert failures.pop("unreadable result").startswith("TypeError")
+    assert "cannot pickle" in failures.pop("argument that stays")
+    assert failures == {}
+
+
+def test_jobs_are_taken_as_there_is_room(place: Place) -> None:
+    taken = []
+
+    def made() -> Iterator[Job[Any, Any]]:
+        for job in jobs_of(square, *range(100)):
+            taken.append(job)
+            yield job
+
+    outcomes = run_jobs(made(), place)
+    next(outcomes)
+    assert len(taken) <= place.ahead + 1
+    assert len(list(outcomes)) == 99
+
+
+def test_the_workers_stay_for_a_second_stage(place: Place) -> None:
+    first = {outcome.value() for outcome in run_jobs(jobs_of(whose, *[0.05] * 8), place)}
+    second = {outcome.value() for outcome in run_jobs(jobs_of(whose, *[0.05] * 8), place)}
+    assert first == second
+
+
+def test_what_is_left_early_is_stopped_and_the_place_works_on(tmp_path: Path) -> None:
+    visits = [Visit(tmp_path, f"job-{number}", pause_s=0 if number == 0 else 30) for number in range(4)]
+    start_s = time.monotonic()
+    with Pool(2) as pool:
+        for outcome in run_jobs(jobs_of(visit, *visits), pool):
+            assert outcome.value() == "job-0"
+            break
+        assert [outcome.value() for outcome in run_jobs(jobs_of(square, 3), pool)] == [9]
+    assert time.monotonic() - start_s < 15
