@@ -24,6 +24,9 @@ __all__ = ["ANSWER_S", "Cluster"]
 ANSWER_S = 5.0
 """How long a scheduler and its first worker have to answer."""
 
+VERSION = "render:__version__"
+"""What a worker is asked for."""
+
 AHEAD = 1000
 """Jobs given to the scheduler at once: it shares them out itself, also to workers that come later."""
 
@@ -146,7 +149,7 @@ class Cluster:
                 f"the Dask scheduler at {self.address} has no worker: start one with "
                 f"«dask worker {self.address} --nthreads 1 --nworkers auto»"
             ) from error
-        versions = client.run(pkgutil.resolve_name, "render:__version__", on_error="return")
+        versions = client.run(pkgutil.resolve_name, VERSION, on_error="return")
         for worker, version in versions.items():
             if version != __version__:
                 found = "can't load Tercet" if isinstance(version, BaseException) else f"has Tercet {version}"

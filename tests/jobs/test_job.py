@@ -5,7 +5,14 @@ import pytest
 from render.errors import ParameterError, TercetError
 from render.jobs import Failure, Job, Outcome
 from render.jobs.job import carry_out, packed, unpacked
-from tests.jobs.work import full_disk, misspelt_song, result_that_stays, square, stubborn_error, stubborn_result
+from tests.jobs.work import (
+    full_disk,
+    misspelt_song,
+    result_that_stays,
+    square,
+    stubborn_error,
+    stubborn_result,
+)
 
 
 def outcome_of(job: Job[int, object]) -> Outcome[int, object]:
