@@ -12,7 +12,7 @@ from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
-__all__ = ["Programs", "dask_programs"]
+__all__ = ["ROOT", "Programs", "dask_programs"]
 
 ROOT = Path(__file__).resolve().parents[2]
 PATIENCE_S = 60.0

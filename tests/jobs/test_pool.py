@@ -15,7 +15,7 @@ import psutil
 import pytest
 
 from render.errors import PlaceError
-from render.jobs import run_jobs
+from render.jobs import Outcome, run_jobs
 from render.jobs import worker as worker_side
 from render.jobs.pool import Pool
 from tests.jobs.work import (
@@ -59,7 +59,7 @@ def marks(folder: Path) -> list[tuple[str, int]]:
 
 def test_a_worker_killed_in_the_middle_loses_nothing(tmp_path: Path) -> None:
     visits = [Visit(tmp_path, f"job-{number}", pause_s=0.3) for number in range(6)]
-    outcomes = []
+    outcomes: list[Outcome[Visit, str]] = []
     with Pool(2) as pool:
         for outcome in run_jobs(jobs_of(visit, *visits), pool):
             if not outcomes:
@@ -158,7 +158,7 @@ def test_ctrl_c_while_workers_start_leaves_no_noise(tmp_path: Path) -> None:
             stderr=subprocess.STDOUT,
         ) as program:
             children: list[psutil.Process] = []
-            wait_until(lambda: bool(psutil.Process(program.pid).children()))  # noqa: B023 - called at once
+            wait_until(lambda: bool(psutil.Process(program.pid).children()))
             time.sleep(pause_s - 0.3)
             children = psutil.Process(program.pid).children()
             os.killpg(program.pid, signal.SIGINT)
@@ -188,10 +188,15 @@ def test_nobody_is_left_when_the_pool_is_left() -> None:
 
 def test_an_error_beside_the_jobs_ends_the_workers() -> None:
     pids: list[int] = []
-    with pytest.raises(ZeroDivisionError), Pool(1) as pool:
-        for outcome in run_jobs(jobs_of(whose, 0, 60), pool):
-            pids.append(outcome.value())
-            raise ZeroDivisionError
+
+    def trip() -> None:
+        with Pool(1) as pool:
+            for outcome in run_jobs(jobs_of(whose, 0, 60), pool):
+                pids.append(outcome.value())
+                raise ZeroDivisionError
+
+    with pytest.raises(ZeroDivisionError):
+        trip()
     assert len(pids) == 1
     assert not alive(pids[0])
 
@@ -223,5 +228,5 @@ def test_no_room_for_processes_is_the_places_failure(monkeypatch: pytest.MonkeyP
         raise BlockingIOError(11, "Resource temporarily unavailable")
 
     monkeypatch.setattr("multiprocessing.util.spawnv_passfds", refused)
-    with pytest.raises(PlaceError, match="can't start 2 processes here .*try fewer"), Pool(2) as pool:
+    with pytest.raises(PlaceError, match=r"can't start 2 processes here .*try fewer"), Pool(2) as pool:
         list(run_jobs(jobs_of(square, 1), pool))

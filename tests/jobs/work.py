@@ -44,7 +44,7 @@ def leaves(code: int) -> Never:
     sys.exit(code)
 
 
-class Stubborn(Exception):
+class StubbornError(Exception):
     """Can be pickled, but not read back: it wants two arguments and pickle has one."""
 
     def __init__(self, one: str, two: str) -> None:
@@ -52,19 +52,22 @@ class Stubborn(Exception):
 
 
 def stubborn_error(_: object) -> Never:
-    raise Stubborn("no", "way")
+    raise StubbornError("no", "way")
 
 
-def stubborn_result(_: object) -> Stubborn:
-    return Stubborn("no", "way")
+class Unreadable:
+    """Can be carried, but reading it divides by zero."""
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return divmod, (1, 0)
+
+
+def unreadable_result(_: object) -> Unreadable:
+    return Unreadable()
 
 
 def result_that_stays(_: object) -> object:
     return lambda: None
-
-
-def result_of_choice(kind: str) -> object:
-    return {"plain": 1, "stays": result_that_stays, "unreadable": stubborn_result}[kind]
 
 
 def imported(_: object) -> list[str]:
