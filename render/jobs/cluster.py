@@ -147,7 +147,7 @@ class Cluster:
         except TimeoutError as error:
             raise PlaceError(
                 f"the Dask scheduler at {self.address} has no worker: start one with "
-                f"«dask worker {self.address} --nthreads 1 --nworkers auto»"
+                f"«dask worker {self.address} --nthreads 1 --nworkers -1»"
             ) from error
         versions = client.run(pkgutil.resolve_name, VERSION, on_error="return")
         for worker, version in versions.items():
