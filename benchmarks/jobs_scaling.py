@@ -35,7 +35,7 @@ def ring(rounds: int) -> float:
     """Filter noise, over and over, within one thread: what a job does, without reading or writing."""
     import numpy as np
 
-    noise = np.random.default_rng(rounds).standard_normal(1 << 16)
+    noise = np.random.default_rng(rounds).standard_normal(1 << 13)
     for _ in range(rounds):
         spectrum = np.fft.rfft(noise)
         noise = np.fft.irfft(spectrum / (1 + np.abs(spectrum)))
@@ -45,8 +45,8 @@ def ring(rounds: int) -> float:
 def main() -> int:
     """Time the places, print the table, and return 1 if an aim is missed."""
     parser = argparse.ArgumentParser(description="Compare one process, two, and two Dask workers.")
-    parser.add_argument("--jobs", type=int, default=12, help="jobs in a round (12)")
-    parser.add_argument("--rounds", type=int, default=8, help="rounds (8)")
+    parser.add_argument("--jobs", type=int, default=8, help="jobs in a round (8)")
+    parser.add_argument("--rounds", type=int, default=10, help="rounds (10)")
     asked = parser.parse_args()
     rounds = _rounds_that_take(JOB_S)
     figures: dict[str, list[float]] = {}
@@ -79,8 +79,8 @@ def _rounds_that_take(length_s: float) -> int:
     """Return how many rounds of `ring` take so long on this machine, alone on a processor."""
     ring(1)
     start_s = time.perf_counter()
-    ring(20)
-    return max(1, round(20 * length_s / (time.perf_counter() - start_s)))
+    ring(200)
+    return max(1, round(200 * length_s / (time.perf_counter() - start_s)))
 
 
 def _seconds(place: Place, jobs: int, rounds: int) -> float:

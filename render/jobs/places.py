@@ -82,7 +82,7 @@ class Here:
         future.set_result(carry_out(package))
         return future
 
-    def judge(self, error: BaseException) -> Failure:
+    def judge(self, error: BaseException) -> Failure | None:
         """Return an error as it stands: nothing runs again here."""
         return failure_of(error)
 

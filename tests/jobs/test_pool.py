@@ -90,16 +90,6 @@ def test_a_job_that_kills_every_worker_is_named_and_the_others_are_done(tmp_path
     assert visits[1].tries() == 3
 
 
-def test_a_slow_job_does_not_fall_with_the_one_beside_it(tmp_path: Path) -> None:
-    killer, slow = Visit(tmp_path, "killer", pause_s=0.2, kills=9), Visit(tmp_path, "slow", pause_s=1)
-    with Pool(2) as pool:
-        outcomes = {
-            outcome.job.argument.name: outcome for outcome in run_jobs(jobs_of(visit, slow, killer), pool)
-        }
-    assert outcomes["killer"].failure is not None
-    assert outcomes["slow"].value() == "slow"
-
-
 def test_a_pool_that_broke_between_two_calls_is_renewed() -> None:
     with Pool(2) as pool:
         [first] = run_jobs(jobs_of(whose, 0), pool)

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import pickle
 import threading
 import time
 from collections.abc import Iterator
+from concurrent.futures import Future, InvalidStateError
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from render.jobs import Here, Job, Place, run_jobs
+from render.jobs import Failure, Here, Job, Place, run_jobs
+from render.jobs.job import carry_out
 from render.jobs.pool import Pool
 from tests.jobs.work import (
     Visit,
@@ -101,3 +106,50 @@ def test_what_is_left_early_is_stopped_and_the_place_works_on(tmp_path: Path) ->
             break
         assert [outcome.value() for outcome in run_jobs(jobs_of(square, 3), pool)] == [9]
     assert time.monotonic() - start_s < 15
+
+
+class FragilePlace(Here):
+    """A place without processes, where some numbers take everything down that is there with them."""
+
+    ahead = 2
+
+    def __init__(self, killers: set[int]) -> None:
+        self.killers = killers
+        self.there: list[Future[bytes]] = []
+        self.company: list[int] = []
+        self.renewed = 0
+
+    def submit(self, package: bytes) -> Future[bytes]:
+        _, number = pickle.loads(package)  # noqa: S301 - made by `run_jobs`
+        future: Future[bytes] = Future()
+        self.there = [*(one for one in self.there if not one.done()), future]
+        if number in self.killers:
+            self.company.append(len(self.there) - 1)
+            for one in self.there:
+                with suppress(InvalidStateError):
+                    one.set_exception(BrokenProcessPool())
+        else:
+            threading.Timer(0.2, self._finish, [future, package]).start()
+        return future
+
+    def _finish(self, future: Future[bytes], package: bytes) -> None:
+        with suppress(InvalidStateError):
+            future.set_result(carry_out(package))
+
+    def judge(self, error: BaseException) -> Failure | None:
+        return None if isinstance(error, BrokenProcessPool) else super().judge(error)
+
+    def renew(self) -> None:
+        self.renewed += 1
+
+
+def test_a_job_does_not_fall_with_the_one_beside_it() -> None:
+    place = FragilePlace(killers={1})
+    outcomes = {outcome.job.argument: outcome for outcome in run_jobs(jobs_of(square, 0, 1, 2, 3), place)}
+    failure = outcomes.pop(1).failure
+    assert failure is not None
+    assert "was killed 3 times, at last with no other job beside it" in failure.message
+    assert {number: outcome.value() for number, outcome in outcomes.items()} == {0: 0, 2: 4, 3: 9}
+    assert len(place.company) == 3, "it got three tries"
+    assert place.company[-1] == 0, "the last one alone"
+    assert place.renewed == 3
