@@ -123,18 +123,24 @@ class FragilePlace(Here):
         _, number = pickle.loads(package)  # noqa: S301 - made by `run_jobs`
         future: Future[bytes] = Future()
         self.there = [*(one for one in self.there if not one.done()), future]
-        if number in self.killers:
-            self.company.append(len(self.there) - 1)
-            for one in self.there:
-                with suppress(InvalidStateError):
-                    one.set_exception(BrokenProcessPool())
-        else:
-            threading.Timer(0.2, self._finish, [future, package]).start()
+        kills = number in self.killers
+        timer = (
+            threading.Timer(0.05, self._fall)
+            if kills
+            else threading.Timer(0.3, self._finish, [future, package])
+        )
+        timer.start()
         return future
 
     def _finish(self, future: Future[bytes], package: bytes) -> None:
         with suppress(InvalidStateError):
             future.set_result(carry_out(package))
+
+    def _fall(self) -> None:
+        self.company.append(sum(not one.done() for one in self.there) - 1)
+        for one in self.there:
+            with suppress(InvalidStateError):
+                one.set_exception(BrokenProcessPool())
 
     def judge(self, error: BaseException) -> Failure | None:
         return None if isinstance(error, BrokenProcessPool) else super().judge(error)
