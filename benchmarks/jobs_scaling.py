@@ -27,6 +27,8 @@ JOB_S = 0.3
 TWO_TO_ONE = 1.7
 """Aim: two processes are at least so many times as fast as one."""
 
+LOCAL = ("--host", "127.0.0.1", "--port", "0", "--dashboard-address", "127.0.0.1:0")
+
 DASK_TO_POOL = 0.85
 """Aim: two Dask workers reach at least this share of the pool's speed."""
 
@@ -95,7 +97,7 @@ def _seconds(place: Place, jobs: int, rounds: int) -> float:
 def _dask(folder: Path, workers: int) -> Iterator[str]:
     """Start a scheduler and workers by their command line, each a process of its own; give the address."""
     told = folder / "scheduler.json"
-    programs = [_start(folder, "scheduler", "--host", "127.0.0.1", "--port", "0", "--scheduler-file", told)]
+    programs = [_start(folder, "scheduler", *LOCAL, "--scheduler-file", told)]
     try:
         while not (told.exists() and told.read_text().strip().endswith("}")):
             time.sleep(0.05)
@@ -116,7 +118,11 @@ def _start(folder: Path, kind: str, *arguments: str | Path) -> subprocess.Popen[
     return subprocess.Popen(
         [sys.executable, "-m", "dask", kind, *map(str, arguments), "--no-dashboard"],
         cwd=folder,
-        env={**os.environ, "PYTHONPATH": os.pathsep.join([str(ROOT), str(ROOT / "benchmarks")])},
+        env={
+            **os.environ,
+            "PYTHONPATH": os.pathsep.join([str(ROOT), str(ROOT / "benchmarks")]),
+            "DASK_TEMPORARY_DIRECTORY": str(folder),
+        },
         stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,
     )

@@ -46,7 +46,17 @@ def dask_programs(
     """Start a scheduler on a free port and workers for it; end them all by id afterwards."""
     told = folder / "scheduler.json"
     with ExitStack() as stack:
-        options = ("--host", "127.0.0.1", "--port", "0", "--no-dashboard", "--scheduler-file", str(told))
+        options = (
+            "--host",
+            "127.0.0.1",
+            "--port",
+            "0",
+            "--no-dashboard",
+            "--dashboard-address",
+            "127.0.0.1:0",
+            "--scheduler-file",
+            str(told),
+        )
         scheduler = _start(folder, "scheduler", "scheduler", *options, environment=environment)
         programs = Programs("", folder, scheduler)
         stack.callback(_end, programs)
@@ -68,7 +78,12 @@ def _start(
         return subprocess.Popen(
             [sys.executable, "-m", "dask", *arguments],
             cwd=folder,
-            env={**os.environ, "PYTHONPATH": str(ROOT), **(environment or {})},
+            env={
+                **os.environ,
+                "PYTHONPATH": str(ROOT),
+                "DASK_TEMPORARY_DIRECTORY": str(folder),
+                **(environment or {}),
+            },
             stdin=subprocess.DEVNULL,
             stdout=log,
             stderr=subprocess.STDOUT,
