@@ -55,8 +55,11 @@ class Pool:
     ) -> None:
         if error is not None:
             self.stop()
-        elif self._executor is not None:
-            self._executor.shutdown()
+            return
+        try:
+            if self._executor is not None:
+                self._executor.shutdown()
+        finally:
             self._let_go()
 
     def submit(self, package: bytes) -> Future[bytes]:

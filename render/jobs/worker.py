@@ -59,7 +59,10 @@ def begin(lifeline: Connection) -> None:
     for setting in THREAD_SETTINGS:
         os.environ.setdefault(setting, "1")
     threading.Thread(target=_end_with_parent, args=(lifeline,), name="lifeline", daemon=True).start()
-    lifeline.send_bytes(b"begun")
+    try:
+        lifeline.send_bytes(b"begun")
+    except OSError:
+        os._exit(1)  # stopped before it began
 
 
 def work(package: bytes) -> bytes:

@@ -9,6 +9,7 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures.process import BrokenProcessPool
+from multiprocessing import get_context
 from pathlib import Path
 
 import psutil
@@ -215,6 +216,17 @@ def test_workers_start_light_and_keep_to_one_thread_and_to_their_work() -> None:
     # The main one and the lifeline.
     assert threads.value() == 2
     assert went_on.value() == "went on"
+
+
+def test_a_worker_that_is_stopped_before_it_began_says_nothing(capfd: pytest.CaptureFixture[str]) -> None:
+    context = get_context("spawn")
+    ours, theirs = context.Pipe()
+    ours.close()
+    late = context.Process(target=worker_side.begin, args=(theirs,))
+    late.start()
+    late.join(PATIENCE_S)
+    assert late.exitcode == 1
+    assert capfd.readouterr().err == ""
 
 
 def test_a_worker_that_cannot_begin_is_the_places_failure(monkeypatch: pytest.MonkeyPatch) -> None:
