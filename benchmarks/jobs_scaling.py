@@ -17,6 +17,7 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT))
@@ -49,8 +50,13 @@ def main() -> int:
     parser = argparse.ArgumentParser(description="Compare one process, two, and two Dask workers.")
     parser.add_argument("--jobs", type=int, default=8, help="jobs in a round (8)")
     parser.add_argument("--rounds", type=int, default=10, help="rounds (10)")
+    parser.add_argument(
+        "--wait", action="store_true", help="jobs wait: what the places cost on a busy machine"
+    )
     asked = parser.parse_args()
-    rounds = _rounds_that_take(JOB_S)
+    work: Job[Any, Any] = (
+        Job(time.sleep, JOB_S, "wait") if asked.wait else Job(ring, _rounds_that_take(JOB_S), "ring")
+    )
     figures: dict[str, list[float]] = {}
     with (
         tempfile.TemporaryDirectory() as folder,
@@ -61,10 +67,10 @@ def main() -> int:
     ):
         places = {"this process": one, "two processes": two, "two Dask workers": dask}
         for place in places.values():
-            _seconds(place, 4, 1)
+            _seconds(place, Job(ring, 1, "start"), 4)
         # The places take turns, so that a machine that slows down slows all of them.
         for name in [*places] * asked.rounds:
-            figures.setdefault(name, []).append(_seconds(places[name], asked.jobs, rounds))
+            figures.setdefault(name, []).append(_seconds(places[name], work, asked.jobs))
     print(f"{asked.jobs} jobs of about {JOB_S} s, {asked.rounds} rounds, {os.cpu_count()} processors")
     print(f"{'':<18} {'least s':>8} {'median s':>8}")
     for name, taken_s in figures.items():
@@ -85,10 +91,10 @@ def _rounds_that_take(length_s: float) -> int:
     return max(1, round(200 * length_s / (time.perf_counter() - start_s)))
 
 
-def _seconds(place: Place, jobs: int, rounds: int) -> float:
-    """Return how long a place takes for so many jobs; its workers have started."""
+def _seconds(place: Place, work: Job[Any, Any], number: int) -> float:
+    """Return how long a place takes for a number of equal jobs; its workers have started."""
     start_s = time.perf_counter()
-    for outcome in run_jobs([Job(ring, rounds, f"job {number}") for number in range(jobs)], place):
+    for outcome in run_jobs([work] * number, place):
         outcome.value()
     return time.perf_counter() - start_s
 
