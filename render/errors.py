@@ -8,7 +8,8 @@
     └── OutsideError            something outside is missing or failed         exit code 3
         ├── SynthesiserError    the FluidSynth library
         ├── SoundFontError      a sound font
-        └── OutputError         a file or folder that can't be written
+        ├── OutputError         a file or folder that can't be written
+        └── PlaceError          processes or a cluster to run jobs on
 
 ``ParameterError`` is also a ``ValueError``: a caller of the Python functions passed a value out of range.
 """
@@ -22,6 +23,7 @@ __all__ = [
     "OutputError",
     "OutsideError",
     "ParameterError",
+    "PlaceError",
     "RequestError",
     "SongError",
     "SoundFontError",
@@ -56,6 +58,10 @@ class SoundFontError(OutsideError):
 
 class OutputError(OutsideError):
     """A file or folder can't be written; nothing half written is left."""
+
+
+class PlaceError(OutsideError):
+    """The processes or the cluster on which jobs should run aren't there, or have gone."""
 
 
 class ParameterError(TercetError, ValueError):

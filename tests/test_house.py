@@ -16,8 +16,11 @@ import pytest
 ROOT = Path(__file__).resolve().parent.parent
 MODULES = sorted((ROOT / "render").rglob("*.py"))
 HEAVY = {
+    "dask",
+    "distributed",
     "fluidsynth",
     "fontpkg_noto_sans",
+    "fsspec",
     "lark",
     "mido",
     "numpy",
@@ -99,6 +102,7 @@ def test_imports_go_one_way() -> None:
         ("song/model.py", "from render.neck import tunings", "render.song"),
         ("theory/pitch.py", "def late() -> None:\n    import render.cli", "render.theory"),
         ("arrange/model.py", "import render.perform.model", "render.arrange"),
+        ("jobs/job.py", "import render.theory", "render.jobs"),
     ],
 )
 def test_a_wrong_import_is_caught(tmp_path: Path, module: str, wrong: str, named: str) -> None:
@@ -119,7 +123,10 @@ def test_a_folder_without_a_place_in_the_order_is_caught(tmp_path: Path) -> None
     assert "cellar" in done.stdout
 
 
-@pytest.mark.parametrize("code", ["import render", "import render.cli"])
+@pytest.mark.parametrize(
+    "code",
+    ["import render", "import render.cli", "import render.jobs, render.jobs.cluster, render.jobs.pool"],
+)
 def test_importing_is_light(code: str) -> None:
     assert modules_after(code) & HEAVY == set()
 

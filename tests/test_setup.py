@@ -197,7 +197,7 @@ def test_packages_are_pinned_and_nothing_unpinned_builds_them(bench: Path, progr
     python = program("fake")
     set_up.install_packages("/src", str(python), "dev")
     pip = "fake -m pip install -qq --no-input --disable-pip-version-check -c /src/constraints.txt"
-    assert calls(bench) == [f"{pip} hatchling", f"{pip} --no-build-isolation -e /src[dev]"]
+    assert calls(bench) == [f"{pip} hatchling", f"{pip} --no-build-isolation -e /src[dev,cluster]"]
 
 
 def test_packages_that_cannot_be_installed_are_reported(program: Program) -> None:

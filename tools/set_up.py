@@ -32,7 +32,10 @@ ROOT = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
 OLDEST = (3, 11)
 PYTHON_NAMES = ("python3", "python3.15", "python3.14", "python3.13", "python3.12", "python3.11", "python")
 
-EXTRAS = {"run": "", "dev": "[dev]"}  # what to install, and the extra of pyproject.toml that it stands for
+EXTRAS = {
+    "run": "",
+    "dev": "[dev,cluster]",
+}  # what to install, and the extras of pyproject.toml that it stands for
 
 PYTHON_PROBE = """
 import sys
