@@ -7,6 +7,7 @@ colour second, so that a copy in grey still tells the three apart.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import accumulate
 from typing import Literal
 
 from render.song import Layer
@@ -128,7 +129,6 @@ def fitted(text: str, size: float, width: float, smallest: float) -> tuple[str, 
         return text, size
     if size * width / wide >= smallest:
         return text, size * width / wide
-    kept = text
-    while kept and text_width(kept + "…", smallest) > width:
-        kept = kept[:-1]
-    return kept + "…", smallest
+    room = width - text_width("…", smallest)
+    fits = sum(so_far <= room for so_far in accumulate(smallest * _advance_em(sign) for sign in text))
+    return text[:fits] + "…", smallest
