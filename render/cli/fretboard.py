@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from render.cli.options import one_tuning_of
-from render.cli.talk import say
+from render.cli.talk import say, say_signs_without_font
 from render.errors import RequestError
 
 if TYPE_CHECKING:
@@ -53,7 +53,9 @@ def run(arguments: argparse.Namespace) -> int:
     path = Path(arguments.output)
     make = picture_maker(path, {**PICTURE_ENDINGS, ".pdf": landscape_pdf(arguments.paper)})
     may_replace(path)
-    write_bytes(path, make(fretboard_picture(_asked(arguments))))
+    drawing = fretboard_picture(_asked(arguments))
+    say_signs_without_font((drawing,))
+    write_bytes(path, make(drawing))
     print(path)
     return 0
 

@@ -37,7 +37,7 @@ GAP = 12.0
 BOLD = 1.08
 """Bold text is wider than plain by about this much."""
 
-WIDEST_STRETCH = 0.7
+WIDEST_STRETCH = 1.0
 """A row that isn't full is stretched by at most this part of its width."""
 
 
