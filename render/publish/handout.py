@@ -54,7 +54,7 @@ TITLE_WIDTH = 560.0
 SHAPE_WIDTH, SHAPE_GAP, SHAPES_HEIGHT = 104.0, 12.0, 158.0
 """Of the shapes beside the title; the last is the height of a row of them."""
 
-TIGHT_NAME = 150.0
+TIGHT_NAME = 360.0
 """Room for the name above a shape; a longer one is cut short."""
 
 MOST_SHAPE_LINES = 4
