@@ -6,26 +6,40 @@ import importlib.util
 import os
 import subprocess
 import sys
+import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from functools import cache, cached_property
 from pathlib import Path
+
+import numpy as np
 
 from render.arrange import arrange, song_tuning
 from render.exchange import midi_bytes
 from render.perform import Take, lay_out
-from render.song import read_song
+from render.song import LAYERS, read_song
 from render.sound import Stems
 from render.sound.fluid import FluidSynthesiser
 from render.sound.fonts import choose_font
-from render.tracks.kit import Playing, kit_files, write_tracks
-from tests.measure.audio import LAYERS, Track, read_track
+from render.tracks.balance import Balance
+from render.tracks.encoding import Bits, TrackWriter, track_format
+from render.tracks.making import gains_of
+from render.tracks.playing import Playing
+from render.tracks.recipes import RECIPES, Recipe, recipe_named
+from render.tracks.recording import Recording
+from render.tracks.tags import Tags
+from render.tracks.tape_shelf import TapeShelf
+from render.tracks.timelines import Passage, Source, TrackTimeline
+from render.tracks.titles import track_title
+from tests.measure.audio import Track, read_track
 from tests.measure.midi import MidiFile, read_with_mido, read_with_pretty_midi
 from tests.measure.song_text import SongText, read_song_text
 
 __all__ = [
     "FONT",
     "HARBOUR_LANTERNS",
+    "LAYER_TRACKS",
     "ROOT",
     "SHORT_SONG",
     "Kit",
@@ -131,10 +145,22 @@ class Kit:
         return float(self.song.bar_beat) * self.song.beat_s
 
 
+LAYER_TRACKS = (
+    "demo",
+    "without-melody",
+    "without-between",
+    "without-strums",
+    "only-melody",
+    "only-between",
+    "only-strums",
+)
+"""Tracks of whole layers, which can be added up, in class order."""
+
+
 @cache
 def harbour_kit(base: Path) -> Kit:
-    """Make the kit of a real song by the real command, once a process, below a folder."""
-    run_tercet("kit", HARBOUR_LANTERNS, "-o", base)
+    """Make the layers of a real song by the real command, once a process, below a folder."""
+    run_tercet("kit", HARBOUR_LANTERNS, "-o", base, "--tracks", ",".join(LAYER_TRACKS))
     return Kit(base / "harbour-lanterns", HARBOUR_LANTERNS)
 
 
@@ -144,25 +170,65 @@ def mixed_class(base: Path) -> dict[str, Kit]:
     path = base / "mixed-class.yaml"
     path.write_text(SHORT_SONG, encoding="utf-8")
     run_tercet(
-        "kit", path, "-o", base, "--tuning", "low-g,high-g,baritone", "--players", "beginner,improving"
+        "kit",
+        path,
+        "-o",
+        base,
+        "--tuning",
+        "low-g,high-g,baritone",
+        "--players",
+        "beginner,improving",
+        "--tracks",
+        ",".join(LAYER_TRACKS),
     )
-    return {folder.name: Kit(folder, path) for folder in sorted((base / "mixed-class").iterdir())}
+    return {
+        folder.name: Kit(folder, path)
+        for folder in sorted((base / "mixed-class").iterdir())
+        if folder.is_dir()
+    }
 
 
 @dataclass(frozen=True)
 class Workshop:
-    """A song opened up, so that a take or its stems can be changed before files are made of them."""
+    """A song opened up, so that a take or its stems can be changed before files are made of them.
+
+    Its stems are played in one go, not from excerpts, and mixed here: files of changed and of true stems can be told
+    apart by the change alone.
+    """
 
     song_path: Path
     playing: Playing
+    flat: bool = False
+
+    @property
+    def source(self) -> Source:
+        return Source(flat=self.flat)
 
     @cached_property
     def take(self) -> Take:
-        return self.playing.take(lay_out(self.playing.arrangement))
+        return self.playing.take(lay_out(self.playing.arrangement), self.source)
+
+    @cached_property
+    def balance(self) -> Balance:
+        with tempfile.TemporaryDirectory() as folder:
+            passages = [Passage(self.source, Fraction(0), Fraction(1))]
+            timelines = [TrackTimeline(tuple(passages))]
+            return Recording(self.playing, timelines, TapeShelf(Path(folder))).balance()
 
     @cached_property
     def stems(self) -> Stems:
-        return self.playing.stems(lay_out(self.playing.arrangement))
+        return self.stems_of(self.take)
+
+    def stems_of(self, take: Take) -> Stems:
+        """Return the stems of any take under the balance of the song."""
+        stems = self.playing.stems_of(take, self.source)
+        gains_db = self.balance.trims_db["song", self.flat]
+        flat_db = self.balance.flat_gain_db if self.flat else 0.0
+        by_name = dict(stems.by_name)
+        for layer in LAYERS:
+            gain_db = gains_db[layer]
+            by_name[layer] = by_name[layer] * np.float32(10.0 ** ((gain_db + flat_db) / 20.0))
+        return Stems(stems.sample_rate_hz, by_name)
 
     def make(
         self,
@@ -171,25 +237,48 @@ class Workshop:
         stems: Stems | None = None,
         take: Take | None = None,
         names: Sequence[str] | None = None,
+        ending: str = ".wav",
+        bits: Bits = 16,
     ) -> Kit:
-        """Write a kit, from other stems or another take where they are given, over what is in the folder.
+        """Write tracks of whole layers and the MIDI file, from other stems or another take where they are given.
 
         Parameters
         ----------
         folder
-            Made if it is missing.
+            Made if it is missing; what is there is written over.
         stems, take
             What to write instead of the true ones.
         names
             The tracks to write, where not all of them are.
+        ending, bits
+            What to write.
         """
         folder.mkdir(parents=True, exist_ok=True)
-        files = [file for file in kit_files(folder) if names is None or file.recipe.name in names]
-        write_tracks(files, stems or self.stems, self.playing)
+        for name in LAYER_TRACKS if names is None else names:
+            self._write(folder, recipe_named(name), stems or self.stems, ending, bits)
         midi = folder / f"{self.song_path.stem}.mid"
         midi.unlink(missing_ok=True)
         midi.write_bytes(midi_bytes(self.playing.arrangement, take or self.take))
         return Kit(folder, self.song_path)
+
+    def _write(self, folder: Path, recipe: Recipe, stems: Stems, ending: str, bits: Bits) -> None:
+        song, number = self.playing.arrangement.song, RECIPES.index(recipe) + 1
+        path = folder / f"{number:02}-{recipe.name}{ending}"
+        path.unlink(missing_ok=True)
+        ceiling_dbtp = track_format(path).encode_ceiling_dbtp
+        gain = np.float32(10.0 ** (gains_of([self.balance], [ceiling_dbtp])[ceiling_dbtp] / 20.0))
+        layers = [layer for layer in LAYERS if layer in recipe.name or recipe.name == "demo"]
+        if recipe.name.startswith("without"):
+            layers = [layer for layer in LAYERS if layer not in layers]
+        tags = Tags(
+            track_title(song.title, recipe, Fraction(1)),
+            song.composer,
+            song.title,
+            track_number=number,
+            licence=song.licence,
+        )
+        with TrackWriter(path, tags=tags, bits=bits) as writer:
+            writer.write(sum((gain * stems.by_name[layer] for layer in layers), stems.by_name["cues"]))
 
 
 @cache

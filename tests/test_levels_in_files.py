@@ -16,16 +16,14 @@ import numpy as np
 import pytest
 
 from render.arrange import arrange, song_tuning
-from render.exchange import midi_bytes
-from render.perform import Take, lay_out
+from render.perform import Take
 from render.song import Layer, read_song
 from render.sound import Stems
 from render.sound.fluid import FluidSynthesiser
 from render.sound.soundfont import SoundFont
-from render.tracks.kit import Playing, TrackFile, write_tracks
-from render.tracks.recipes import RECIPES
-from tests.kits import FONT, SHORT_SONG
-from tests.measure.audio import LAYERS, Track, read_track
+from render.tracks.playing import Playing
+from tests.kits import FONT, LAYER_TRACKS, SHORT_SONG, Workshop
+from tests.measure.audio import LAYERS, Track
 from tests.measure.loudness import gesture_levels_lufs, integrated_lufs
 from tests.measure.midi import read_with_mido, rolls_of
 
@@ -39,26 +37,23 @@ def base(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @cache
-def playing(base: Path, program: int, front: int | None = None, flat: bool = False) -> Playing:
-    path = base / "kettle.yaml"
+def shop(base: Path, program: int, front: int | None = None, flat: bool = False) -> Workshop:
+    path = base / "take.yaml"
     path.write_text(
         SHORT_SONG.replace("marks 2                 | rit@1 |         | fermata@1 |", ""), encoding="utf-8"
     )
     song = replace(read_song(path), front=None if front is None else Fraction(front))
-    return Playing(arrange(song, song_tuning(song)), FluidSynthesiser(SoundFont(FONT, 0, program)), flat=flat)
+    sound = FluidSynthesiser(SoundFont(FONT, 0, program))
+    return Workshop(path, Playing(arrange(song, song_tuning(song)), sound), flat)
 
 
 def written(
-    folder: Path, made: Playing, change: Callable[[Stems], Stems] = lambda stems: stems
+    folder: Path, made: Workshop, change: Callable[[Stems], Stems] = lambda stems: stems
 ) -> dict[str, Track]:
     """Write demo and single layers, and read them back."""
-    timeline = lay_out(made.arrangement)
-    files = [
-        TrackFile(folder / f"{recipe.name}.wav", recipe) for recipe in RECIPES if "without" not in recipe.name
-    ]
-    write_tracks(files, change(made.stems(timeline)), made, bits=24)
-    (folder / "take.mid").write_bytes(midi_bytes(made.arrangement, made.take(timeline)))
-    return {file.recipe.name: read_track(file.path) for file in files}
+    names = [name for name in LAYER_TRACKS if "without" not in name]
+    kit = made.make(folder, stems=change(made.stems), names=names, bits=24)
+    return kit.tracks
 
 
 def medians_lufs(folder: Path, tracks: dict[str, Track]) -> dict[str, float]:
@@ -84,14 +79,14 @@ def louder(layer: Layer, gain_db: float) -> Callable[[Stems], Stems]:
 
 @pytest.mark.parametrize("program", PROGRAMS.values(), ids=PROGRAMS)
 def test_melody_f_lies_12_lu_above_strums_p(base: Path, tmp_path: Path, program: int) -> None:
-    medians = medians_lufs(tmp_path, written(tmp_path, playing(base, program)))
+    medians = medians_lufs(tmp_path, written(tmp_path, shop(base, program)))
     assert medians["melody"] - medians["strums"] == pytest.approx(12.0, abs=1.0)
 
 
 @pytest.mark.parametrize("front", [6, 9, 15])
 @pytest.mark.parametrize("program", PROGRAMS.values(), ids=PROGRAMS)
 def test_front_is_what_is_measured(base: Path, tmp_path: Path, program: int, front: int) -> None:
-    medians = medians_lufs(tmp_path, written(tmp_path, playing(base, program, front)))
+    medians = medians_lufs(tmp_path, written(tmp_path, shop(base, program, front)))
     assert medians["melody"] - medians["strums"] == pytest.approx(front, abs=0.5)
 
 
@@ -100,8 +95,8 @@ def test_flat_has_neither_front_nor_back_and_is_as_loud_as_the_demo(
     base: Path, tmp_path: Path, program: int
 ) -> None:
     (tmp_path / "flat").mkdir()
-    flat = written(tmp_path / "flat", playing(base, program, flat=True))
-    demo = written(tmp_path, playing(base, program))["demo"]
+    flat = written(tmp_path / "flat", shop(base, program, flat=True))
+    demo = written(tmp_path, shop(base, program))["demo"]
     medians = medians_lufs(tmp_path / "flat", flat)
     assert medians["melody"] - medians["strums"] == pytest.approx(0.0, abs=0.5)
     assert medians["melody"] - medians["between"] == pytest.approx(0.0, abs=0.5)
@@ -109,9 +104,7 @@ def test_flat_has_neither_front_nor_back_and_is_as_loud_as_the_demo(
 
 
 def test_flat_keeps_notes_and_timing(base: Path) -> None:
-    layered, flat = (
-        playing(base, 24, flat=flat).take(lay_out(playing(base, 24).arrangement)) for flat in (False, True)
-    )
+    layered, flat = (shop(base, 24, flat=flat).take for flat in (False, True))
 
     def places(take: Take) -> list[tuple[float, float, int, int]]:
         return [(note.onset_s, note.length_s, note.string, note.midi) for note in take.notes]
@@ -121,6 +114,6 @@ def test_flat_keeps_notes_and_timing(base: Path) -> None:
 
 
 def test_a_layer_2_db_louder_is_found(base: Path, tmp_path: Path) -> None:
-    tracks = written(tmp_path, playing(base, 24, 9), louder("strums", 2.0))
+    tracks = written(tmp_path, shop(base, 24, 9), louder("strums", 2.0))
     medians = medians_lufs(tmp_path, tracks)
     assert abs(medians["melody"] - medians["strums"] - 9.0) > 1.5

@@ -18,6 +18,7 @@ from render.perform import Take, TakeNote
 from render.sound import StemName, Stems
 from render.sound.fluid import FluidSynthesiser
 from render.sound.voicing import KeyVoice
+from render.tracks.playing import Playing
 from tests.kits import Kit, Workshop, short_kit, short_workshop
 from tests.measure.loudness import gesture_levels_lufs
 from tests.measure.midi import rolls_of
@@ -146,7 +147,7 @@ def on_take(
 
     def do(short: Workshop, kit: Kit) -> Kit:
         take = change(short.take)
-        stems = None if tracks == () else short.playing.stems_of(take)
+        stems = None if tracks == () else short.stems_of(take)
         return short.make(kit.folder, stems=stems, take=take if midi else None, names=tracks)
 
     return do
@@ -250,7 +251,7 @@ def trace_of_melody(short: Workshop, kit: Kit) -> Kit:
 
 def one_string_sharp(short: Workshop, kit: Kit) -> Kit:
     """Tune string 1 three cents sharp."""
-    true = short.playing.synthesiser.inner
+    true = short.playing.synthesiser
     assert isinstance(true, FluidSynthesiser)
     true_voices = true.key_voices
 
@@ -263,8 +264,9 @@ def one_string_sharp(short: Workshop, kit: Kit) -> Kit:
 
     one = replace(short.take, notes=tuple(note for note in short.take.notes if note.string == 1))
     rest = replace(short.take, notes=tuple(note for note in short.take.notes if note.string != 1))
-    sharp, others = Sharp(true.font).stems(one), true.stems(rest)
-    mixed = {name: sharp.by_name[name] + others.by_name[name] for name in others.by_name}
+    sharp = Workshop(short.song_path, Playing(short.playing.arrangement, Sharp(true.font)))
+    others = short.stems_of(rest)
+    mixed = {name: sharp.stems_of(one).by_name[name] + others.by_name[name] for name in others.by_name}
     return short.make(kit.folder, stems=replace(others, by_name={**mixed, "cues": others.by_name["cues"]}))
 
 
@@ -436,7 +438,7 @@ SABOTAGES = [
         "marked",
         on_midi("marker", lambda marker: {"text": marker.text.replace("verse 2", "chorus")}),
     ),
-    Sabotage("a wrong title", "tracks say what they are", "07-only-strums.wav", wrong_tag),
+    Sabotage("a wrong title", "tracks say what they are", "16-only-strums.wav", wrong_tag),
 ]
 
 

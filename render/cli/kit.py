@@ -3,52 +3,69 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
-from functools import partial
-from itertools import count, groupby, product
-from pathlib import Path
-from typing import TYPE_CHECKING, Literal, TypeAlias
+from collections.abc import Iterator, Sequence
+from fractions import Fraction
+from itertools import groupby
+from pathlib import Path, PurePosixPath
+from typing import TYPE_CHECKING
 
-from render.cli.options import add_performance_options, names, several_players, speeds
-from render.cli.playing import PlayedSet, played_sets, show_notices, show_problems
-from render.cli.talk import progress
+from render.cli.kit_defaults import KitDefaults, kit_defaults, own_tracks_of, songs_among
+from render.cli.options import (
+    add_performance_options,
+    add_track_options,
+    count_in_of,
+    names,
+    several_players,
+    speeds,
+)
+from render.cli.playing import ReadySet, ready_sets, show_problems
+from render.cli.talk import counted, progress, say
 from render.errors import RequestError
 
 if TYPE_CHECKING:
-    from fractions import Fraction
-
-    from render.perform import Timeline
-    from render.sound import Stems
+    from render.cli.kit_song import SongMade, SongOrder
+    from render.jobs import Place, Store
     from render.tracks import Recipe
-    from render.tracks.kit import TrackFile
+    from render.tracks.making import TrackOrder
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
-
-Made: TypeAlias = tuple[Path, float, str]
 
 NAME = "kit"
 HELP = "make all tracks and the MIDI file of one song or more"
 DESCRIPTION = (
-    "Make the demo, the tracks with a layer left out, the tracks of one layer alone, and a MIDI file. Each song gets a "
-    "folder of its own in DIR; where several tunings or players are asked for, each set has one in that."
+    "Make every track that a class takes home, a MIDI file, and kit.json, which tells what is in each. Each song gets "
+    "a folder of its own in DIR; where several tunings or players are asked for, each set has one in that. What is "
+    "there already and hasn't changed is kept."
 )
+
+ONE_SPEED = frozenset({"ladder", "learn"})
+"""Ways that have their own speeds: made once, whatever other speeds are asked for."""
+
+MANY_SONGS = 2
+"""From so many songs a worker on, each song is one job; fewer are split up."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
-    parser.add_argument("songs", metavar="SONG", nargs="+", help="arrangement files")
+    parser.add_argument("songs", metavar="SONG", nargs="*", help="arrangement files")
     parser.add_argument(
-        "-o", "--output", metavar="DIR", required=True, help="folder for the kits; made if missing"
+        "-o",
+        "--output",
+        metavar="DIR",
+        help="folder for the kits, made if missing; or an address such as s3://…",
     )
     parser.add_argument(
-        "--tracks", type=names, metavar="A,B", help="only these tracks, such as demo,without-melody"
+        "--list", action="store_true", help="explain each track in a sentence, and make nothing"
     )
     parser.add_argument(
-        "--speeds", type=speeds, default="100%", metavar="60%,80%", help="a set for each speed"
+        "--tracks", type=names, metavar="A,B", help="only these tracks, such as demo,echo (default: all)"
+    )
+    parser.add_argument("--bars", metavar="BARS", help="only these bars, as in tercet render")
+    parser.add_argument(
+        "--speeds", type=speeds, metavar="60%,80%", help="all tracks at each speed (default 100%%)"
     )
     parser.add_argument(
-        "--formats", type=names, default="wav", metavar="wav,mp3", help="wav, flac, mp3, ogg, opus"
+        "--formats", type=names, metavar="wav,mp3", help="wav (default), flac, mp3, ogg, opus"
     )
     parser.add_argument(
         "--tuning",
@@ -62,159 +79,234 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="A,B",
         help="beginner, improving, free; a set for each, with a simpler part for beginners beside others",
     )
+    parser.add_argument("--jobs", type=int, metavar="N", help="processes to use (default: one a processor)")
+    parser.add_argument(
+        "--cluster", metavar="ADDRESS", help="a Dask cluster to use instead, such as tcp://10.0.0.5:8786"
+    )
+    add_track_options(parser)
     add_performance_options(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Make the kit of each song."""
-    from render.tracks import RECIPES, recipe_named
-    from render.tracks.encoding import track_format
+    if arguments.list:
+        return _list(arguments.songs)
+    if not arguments.songs or not arguments.output:
+        raise RequestError("name one song or more, and a folder: tercet kit SONG.yaml -o DIR")
+    from render.cli.work_folder import work_folder
+    from render.jobs import FolderStore, open_place, store_at
 
-    recipes = tuple(map(recipe_named, arguments.tracks)) if arguments.tracks else RECIPES
-    endings = tuple("." + name.lower().lstrip(".") for name in arguments.formats)
-    for ending in endings:
-        track_format(Path("track" + ending))
-    folders = _folders(arguments.songs, Path(arguments.output))
+    arguments.songs = songs_among(arguments.songs)
+    store = store_at(arguments.output)
+    folders = _folders(arguments.songs)
     ready = _ready(arguments)
-    for folder in folders:
-        sets, count_in_bars = ready.pop(0)
-        for one in sets:
-            show_problems(one.playing.arrangement, one.title)
-        order = _Order(folder, recipes, endings, arguments.bits)
-        made = _one_song(sets, count_in_bars, order, arguments.speeds)
-        for one in sets:
-            show_notices(one.playing, one.title)
-        for place, files in groupby(made, key=lambda file: file[0].parent):
-            print(f"{place}/")
-            for path, length_s, purpose in files:
-                print(f"  {path.name:<28} {_minutes(length_s):>5}  {_size(path):>8}  {purpose}")
+    beside = store.folder if isinstance(store, FolderStore) else None
+    with work_folder(beside) as work:
+        orders = [
+            _order(arguments, song, sets, defaults, folder, store, work)
+            for song, (sets, defaults), folder in zip(arguments.songs, ready, folders, strict=True)
+        ]
+        if beside is not None:
+            _check_ways(beside, orders)
+        for sets, _ in ready:
+            for one in sets:
+                show_problems(one.arrangement, one.title)
+        worst = 0
+        with open_place(arguments.jobs, arguments.cluster) as place:
+            for order, made in _made(orders, place):
+                worst = max(worst, _tell(arguments.output, order, made))
+    return worst
+
+
+def _list(songs: Sequence[str]) -> int:
+    """Explain each track in a sentence, those of the songs' own too."""
+    from render.song import read_class_beside, read_song
+    from render.tracks import RECIPES
+    from render.tracks.own_recipes import own_recipes
+
+    own = [
+        recipe
+        for song in (songs_among(songs) if songs else ())
+        for recipe in own_recipes(own_tracks_of(read_song(Path(song)), read_class_beside(song)), song)
+    ]
+    for recipe in (*RECIPES, *dict.fromkeys(own)):
+        print(f"{recipe.name:<20} {recipe.purpose}")
     return 0
 
 
-def _folders(songs: list[str], output: Path) -> tuple[Path, ...]:
-    """Return a folder for each song, named after its file; two songs never share one."""
-    from render.tracks.kit import slug
+def _folders(songs: Sequence[str]) -> tuple[str, ...]:
+    """Return a folder's name for each song, after its file; two songs never share one."""
+    from render.tracks.titles import slug
 
-    folders = tuple(output / slug(Path(song).stem) for song in songs)
+    folders = tuple(slug(Path(song).stem) for song in songs)
     for place, folder in enumerate(folders):
         if folder in folders[:place]:
             raise RequestError(
-                f"{songs[folders.index(folder)]} and {songs[place]} would both go to {folder}: rename one of the files"
+                f"{songs[folders.index(folder)]} and {songs[place]} would both go to {folder}/: rename one of the files"
             )
     return folders
 
 
-def _ready(arguments: argparse.Namespace) -> list[tuple[tuple[PlayedSet, ...], int]]:
+def _ready(arguments: argparse.Namespace) -> list[tuple[tuple[ReadySet, ...], KitDefaults]]:
     """Read and arrange all songs before any is rendered, and report the mistakes of all in one go."""
     ready = []
     refused = []
     for song in arguments.songs:
         try:
-            ready.append(played_sets(argparse.Namespace(**{**vars(arguments), "song": song})))
+            ready.append(_ready_song(arguments, song))
         except RequestError as error:
             refused.append(str(error))
     if refused:
-        raise RequestError("\n\n".join(refused))
+        raise RequestError("\n\n".join(dict.fromkeys(refused)))
     return ready
 
 
-@dataclass(frozen=True, slots=True)
-class _Order:
-    """What is made of each set of a song, and where."""
+def _ready_song(arguments: argparse.Namespace, song: str) -> tuple[tuple[ReadySet, ...], KitDefaults]:
+    """Return the sets of a song, and what the options, the song and its class file ask for."""
+    from render.song import read_class_beside, read_song
 
-    folder: Path
-    recipes: tuple[Recipe, ...]
-    endings: tuple[str, ...]
-    bits: Literal[16, 24]
+    defaults = kit_defaults(read_class_beside(song), read_song(Path(song)), arguments)
+    asked = {"song": song, "tuning": defaults.tuning, "players": defaults.players}
+    return ready_sets(argparse.Namespace(**{**vars(arguments), **asked})), defaults
 
-    def tracks(self, one: PlayedSet, speed: Fraction) -> list[TrackFile]:
-        """Return the tracks of a set at one speed."""
-        from render.tracks.kit import kit_files
 
-        place = self.folder / one.folder_name
-        return [
-            file
-            for ending in self.endings
-            for file in kit_files(place, self.recipes, (speed,), ending, one.title)
-        ]
+def _order(
+    arguments: argparse.Namespace,
+    song_file: str,
+    sets: Sequence[ReadySet],
+    defaults: KitDefaults,
+    folder: str,
+    store: Store,
+    work: Path,
+) -> SongOrder:
+    """Return what is asked for of one song."""
+    from render.cli.kit_song import SongOrder
+    from render.tracks.making import SetOrder
 
-    def midi(self, one: PlayedSet, speed: Fraction) -> Path:
-        """Return the MIDI file of a set at one speed."""
-        from render.tracks.kit import speed_name
-
-        name = "-".join(filter(None, [self.folder.name, speed_name(speed)]))
-        return self.folder / one.folder_name / f"{name}.mid"
-
-    def write(
-        self,
-        one: PlayedSet,
-        timeline: Timeline,
-        stems: Stems,
-        gains_db: Mapping[float, float],
-        done: Callable[[Path], None],
-    ) -> list[Made]:
-        """Write the files of a set over one timeline; return each one's path, length in seconds and purpose."""
-        from render.exchange import midi_bytes
-        from render.sound import SAMPLE_RATE_HZ
-        from render.tracks.files import write_bytes
-        from render.tracks.kit import write_tracks
-
-        speed = timeline.spans[0].speed
-        files, midi = self.tracks(one, speed), self.midi(one, speed)
-        write_tracks(
-            files,
-            stems,
-            one.playing,
-            bits=self.bits,
-            gains_db=gains_db,
-            done=lambda file: done(file.path),
+    song = sets[0].arrangement.song
+    count_in_bars = count_in_of(arguments.count_in, song)
+    orders = tuple(
+        SetOrder(
+            one.arrangement,
+            one.font,
+            tuple(_tracks(arguments, song_file, one, PurePosixPath(folder) / one.folder_name, defaults)),
+            work / f"{folder}-{number}",
+            seed=arguments.seed,
+            dry=arguments.dry,
+            clear=arguments.clear,
+            bits=arguments.bits,
+            title=one.title,
         )
-        take = one.playing.take(timeline)
-        write_bytes(midi, midi_bytes(one.playing.arrangement, take))
-        done(midi)
-        length_s = stems.length_frames / SAMPLE_RATE_HZ
-        return [
-            *((file.path, length_s, file.recipe.purpose) for file in files),
-            (midi, take.length_s, "all layers, for other programs"),
-        ]
+        for number, one in enumerate(sets)
+    )
+    set_folders = tuple(one.folder_name for one in sets)
+    return SongOrder(folder, Path(song_file).name, orders, set_folders, defaults.speeds, count_in_bars, store)
 
 
-def _one_song(
-    sets: Sequence[PlayedSet], count_in_bars: int, order: _Order, speeds: Sequence[Fraction]
-) -> list[Made]:
-    """Make one song's kit; return each file's path, length in seconds and purpose, set by set in class order."""
-    from render.perform import lay_out
+def _tracks(
+    arguments: argparse.Namespace,
+    song_file: str,
+    one: ReadySet,
+    place: PurePosixPath,
+    defaults: KitDefaults,
+) -> Iterator[TrackOrder]:
+    """Yield the tracks of a set."""
+    from render.tracks import RECIPES, recipe_named
     from render.tracks.encoding import track_format
+    from render.tracks.making import TrackOrder
+    from render.tracks.own_recipes import own_recipes
+    from render.tracks.titles import file_stem
+    from render.tracks.ways import Going
+
+    song = one.arrangement.song
+    own = own_recipes(defaults.tracks, song_file)
+    everything = (*RECIPES, *own)
+    recipes: Sequence[Recipe] = everything
+    if arguments.tracks:
+        recipes = [recipe_named(name, own) for name in arguments.tracks]
+    endings = tuple("." + name.lower().lstrip(".") for name in defaults.formats)
+    for ending in endings:
+        track_format(Path("track" + ending))
+    for speed in defaults.speeds:
+        for recipe in recipes:
+            own_speeds = (
+                recipe.way in ONE_SPEED or recipe.piece == "tune-up" or recipe.speeds != (Fraction(1),)
+            )
+            if own_speeds and speed != defaults.speeds[0]:
+                continue
+            pace = Fraction(1) if own_speeds else speed
+            going = Going(
+                speed=pace,
+                bars="" if recipe.piece == "tune-up" else arguments.bars or "",
+                count_in_bars=count_in_of(arguments.count_in, song),
+                click=arguments.click,
+                guide=arguments.guide,
+            )
+            number = everything.index(recipe) + 1
+            stem = file_stem(recipe, number, pace)
+            yield TrackOrder(recipe, going, tuple(str(place / (stem + ending)) for ending in endings), number)
+
+
+def _check_ways(folder: Path, orders: Sequence[SongOrder]) -> None:
+    """Refuse folders and devices that have the name of a file."""
     from render.tracks.files import may_replace
-    from render.tracks.sets import play_each
 
-    paths = []
-    for one, speed in product(sets, speeds):
-        paths += [order.midi(one, speed), *(file.path for file in order.tracks(one, speed))]
-    for path in paths:
-        may_replace(path)
-    ceilings = {track_format(Path("track" + ending)).encode_ceiling_dbtp for ending in order.endings}
-    made: list[Made] = []
-    with progress(order.folder.name) as report:
-        report("playing", 0, len(paths))
-        written = count(1)
+    for order in orders:
+        for name in order.names:
+            may_replace(folder / name)
 
-        def done(path: Path) -> None:
-            report(path.relative_to(order.folder).as_posix(), next(written), len(paths))
 
-        def write(timeline: Timeline, index: int, stems: Stems, gains_db: Mapping[float, float]) -> None:
-            made.extend(order.write(sets[index], timeline, stems, gains_db, done))
+def _made(orders: Sequence[SongOrder], place: Place) -> Iterator[tuple[SongOrder, SongMade]]:
+    """Make the kits; where there are many songs each is a job, else each is split up."""
+    from render.cli.kit_song import SongMade, make_kit, make_whole_song
+    from render.jobs import Job, run_jobs
 
-        for speed in speeds:
-            timeline = lay_out(sets[0].playing.arrangement, None, speed, count_in_bars)
-            play_each([one.playing for one in sets], timeline, ceilings, partial(write, timeline))
-    return sorted(made)
+    if len(orders) < MANY_SONGS * max(place.ahead, 1):
+        for order in orders:
+            with progress(order.title) as report:
+                made = make_kit(order, place, report)
+            yield order, made
+        return
+    with progress("kits") as report:
+        jobs = [Job(make_whole_song, order, order.title) for order in orders]
+        for done, outcome in enumerate(run_jobs(jobs, place), 1):
+            report(outcome.job.name, done, len(orders))
+            made = outcome.result or SongMade()
+            if outcome.failure is not None:
+                made.failures.append(
+                    (f"{outcome.job.name}: {outcome.failure.message}", outcome.failure.exit_code)
+                )
+            yield outcome.job.argument, made
+
+
+def _tell(output: str, order: SongOrder, made: SongMade) -> int:
+    """Say what came of a song; return the exit code."""
+    for notice in made.notices:
+        say(notice)
+    base = str(output).rstrip("/")
+    listed = sorted(made.entries, key=lambda entry: (str(PurePosixPath(entry["file"]).parent), entry["file"]))
+    for parent, entries in groupby(listed, key=lambda entry: PurePosixPath(entry["file"]).parent):
+        place = PurePosixPath(order.folder) / parent
+        print(f"{base}/{place}/")
+        for entry in entries:
+            name = PurePosixPath(entry["file"]).name
+            print(
+                f"  {name:<28} {_minutes(entry['length_s']):>5}  {_size(entry['bytes']):>8}  {entry['purpose']}"
+            )
+    made_now, there = len(made.made), len(made.entries)
+    say(
+        f"{order.title}: {counted(there, 'file')}, {made_now or 'none'} made now"
+        if there
+        else f"{order.title}: nothing made"
+    )
+    for message, _ in made.failures:
+        say(message)
+    return max((code for _, code in made.failures), default=0)
 
 
 def _minutes(length_s: float) -> str:
     return f"{int(length_s) // 60}:{int(length_s) % 60:02}"
 
 
-def _size(path: Path) -> str:
-    size = path.stat().st_size
+def _size(size: int) -> str:
     return f"{size / 1e6:.1f} MB" if size >= 100_000 else f"{size / 1e3:.1f} kB"

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 __all__ = [
     "add_performance_options",
     "add_sound_option",
+    "add_track_options",
     "as_asked",
     "count_in_of",
     "feel",
@@ -127,6 +128,16 @@ def add_sound_option(parser: argparse.ArgumentParser) -> None:
     """Add ``--sound``."""
     parser.add_argument(
         "--sound", metavar="FONT", help="sound font to play with, a path or a name that `tercet sounds` lists"
+    )
+
+
+def add_track_options(parser: argparse.ArgumentParser) -> None:
+    """Add what changes what a track holds beside its music."""
+    parser.add_argument(
+        "--click", action="store_true", help="a quiet click throughout, and no drift in tempo"
+    )
+    parser.add_argument(
+        "--guide", action="store_true", help="what is left out stays as a soft guide instead of being silent"
     )
 
 

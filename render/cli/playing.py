@@ -6,23 +6,20 @@ import argparse
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from render.cli.options import as_asked, count_in_of, one_tuning_of, tuned_and_moved, tunings_of
+from render.cli.options import as_asked, one_tuning_of, tuned_and_moved, tunings_of
 from render.cli.talk import building, say
 from render.errors import RequestError
 
 if TYPE_CHECKING:
     from render.arrange import Arrangement
     from render.neck import Tuning
-    from render.perform import Timeline
     from render.song import Players, Song
-    from render.sound import Synthesiser
-    from render.tracks.kit import Playing
+    from render.sound.soundfont import SoundFont
 
-__all__ = ["PlayedSet", "played_sets", "played_song", "show_notices", "show_problems"]
+__all__ = ["ReadySet", "ready_sets", "ready_song", "say_measuring", "show_problems"]
 
 MOST_PROBLEMS_SHOWN = 6
 
@@ -32,8 +29,8 @@ units of `render.arrange.demands.COSTS`: about a change of position a note."""
 
 
 @dataclass(frozen=True, slots=True)
-class PlayedSet:
-    """One set of a kit and how it is played.
+class ReadySet:
+    """One set of a song, ready to be played.
 
     `folder_name` is its folder in the song's own, `title` what tags and messages call it; both are empty where there is
     only one set.
@@ -41,36 +38,28 @@ class PlayedSet:
 
     folder_name: str
     title: str
-    playing: Playing
+    arrangement: Arrangement
+    font: SoundFont
 
 
-def played_song(
-    arguments: argparse.Namespace, speed: Fraction = Fraction(1), bars: str | None = None
-) -> tuple[Playing, Timeline]:
-    """Read and arrange a song, choose its sound, and lay out what is asked for."""
+def ready_song(arguments: argparse.Namespace) -> ReadySet:
+    """Read and arrange a song, and choose its sound."""
     from render.arrange import arrange
-    from render.perform import lay_out
     from render.song import read_song
 
     written = as_asked(read_song(Path(arguments.song)), arguments)
     tuning = one_tuning_of(arguments.tuning) if arguments.tuning else None
     song, strings = _tuned(written, arguments.transpose, tuning)
     arrangement = arrange(_played_by(song, arguments.players), strings)
-    playing = _playing(arguments, arrangement, _synthesiser(arguments, song))
-    indices = None
-    if bars:
-        from render.song import bar_indices
-
-        indices = bar_indices(bars, arrangement.bars)
-    return playing, lay_out(arrangement, indices, speed, count_in_of(arguments.count_in, song))
+    return ReadySet("", "", arrangement, _font(arguments, song))
 
 
-def played_sets(arguments: argparse.Namespace) -> tuple[tuple[PlayedSet, ...], int]:
+def ready_sets(arguments: argparse.Namespace) -> tuple[ReadySet, ...]:
     """Read a song and arrange it for each tuning and for all players that are asked for.
 
     Returns
     -------
-    sets, count_in_bars
+    tuple of ReadySet
         In the order of their tunings, then of their players. All share key and bars.
     """
     from render.song import read_song
@@ -78,8 +67,8 @@ def played_sets(arguments: argparse.Namespace) -> tuple[tuple[PlayedSet, ...], i
     written = as_asked(read_song(Path(arguments.song)), arguments)
     tunings: tuple[Tuning | None, ...] = tunings_of(arguments.tuning) if arguments.tuning else (None,)
     hands: tuple[Players | None, ...] = arguments.players or (None,)
-    synthesiser = _synthesiser(arguments, written)
-    sets: list[PlayedSet] = []
+    font = _font(arguments, written)
+    sets: list[ReadySet] = []
     for tuning in tunings:
         several = len(tunings) > 1
         song, strings = _tuned(written, arguments.transpose, tuning, name_it=several)
@@ -89,9 +78,8 @@ def played_sets(arguments: argparse.Namespace) -> tuple[tuple[PlayedSet, ...], i
         for players, part in zip(hands, parts, strict=True):
             words = [_tuning_name(strings) if several else "", (players or "") if len(hands) > 1 else ""]
             title = ", ".join(filter(None, words))
-            playing = _playing(arguments, part, synthesiser)
-            sets.append(PlayedSet(_folder_name(title), title, playing))
-    return tuple(sets), count_in_of(arguments.count_in, written)
+            sets.append(ReadySet(_folder_name(title), title, part, font))
+    return tuple(sets)
 
 
 def _tuned(
@@ -174,41 +162,18 @@ def _unplayable(parts: Sequence[Arrangement]) -> int:
     return sum(problem.unplayable for part in parts for problem in part.problems)
 
 
-def _playing(arguments: argparse.Namespace, arrangement: Arrangement, synthesiser: Synthesiser) -> Playing:
-    from render.tracks.kit import Playing
-
-    return Playing(
-        arrangement,
-        synthesiser,
-        seed=arguments.seed,
-        dry=arguments.dry,
-        flat=getattr(arguments, "flat", False),
-        clear=arguments.clear,
-        report=_say_measuring,
-    )
-
-
-def _say_measuring(what: str, done: int, _total: int) -> None:
+def say_measuring(what: str, done: int, _total: int) -> None:
     """Say once that a new sound is measured."""
     if done == 0:
         say(f"{what}, once for each sound …")
 
 
-def show_notices(playing: Playing, set_title: str = "") -> None:
-    """Say where the sound can't do what the song asks; where there are several sets, for which."""
-    start = f"{set_title}: " if set_title else ""
-    for notice in playing.synthesiser.notices():
-        say(f"{start}{notice}")
-
-
-def _synthesiser(arguments: argparse.Namespace, song: Song) -> Synthesiser:
-    from render.sound.fluid import FluidSynthesiser
+def _font(arguments: argparse.Namespace, song: Song) -> SoundFont:
     from render.sound.fonts import choose_font
 
     folder = Path(arguments.song).parent
     with building() as report:
-        font = choose_font(arguments.sound, song.sound, folder, os.environ, report=report)
-    return FluidSynthesiser(font.sound)
+        return choose_font(arguments.sound, song.sound, folder, os.environ, report=report).sound
 
 
 def show_problems(arrangement: Arrangement, set_title: str = "") -> None:

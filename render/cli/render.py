@@ -3,12 +3,27 @@
 from __future__ import annotations
 
 import argparse
+import os
+from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from render.cli.options import add_performance_options, layer, players, speed
-from render.cli.playing import played_song, show_notices, show_problems
+from render.cli.kit_defaults import own_tracks_of
+from render.cli.options import (
+    add_performance_options,
+    add_track_options,
+    count_in_of,
+    layer,
+    players,
+    speed,
+)
+from render.cli.playing import ReadySet, ready_song, say_measuring, show_problems
 from render.cli.talk import progress, say
 from render.errors import RequestError
+from render.song.model import LAYERS
+
+if TYPE_CHECKING:
+    from render.tracks import Recipe
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
 
@@ -41,7 +56,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="nothing but this layer; may be repeated",
     )
     parser.add_argument(
-        "--track", metavar="NAME", help="a track by name: demo, without-melody, only-strums, …"
+        "--track", metavar="NAME", help="a track by name: demo, echo, without-melody, … (tercet kit --list)"
     )
     parser.add_argument(
         "--speed", type=speed, default="100%", metavar="PERCENT", help="70%% is slower, 25%% to 200%%"
@@ -62,22 +77,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--flat", action="store_true", help="every note equally loud, to hear what front and back are for"
     )
+    add_track_options(parser)
     add_performance_options(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Render one file."""
-    from render.tracks import choose_layers, recipe_named
     from render.tracks.encoding import FORMATS
     from render.tracks.files import may_replace
 
     if arguments.track and (arguments.without or arguments.only):
         raise RequestError("--track already chooses the layers: leave --without and --only away, or --track")
-    recipe = (
-        recipe_named(arguments.track)
-        if arguments.track
-        else choose_layers(tuple(arguments.without), tuple(arguments.only))
-    )
     path = Path(arguments.output)
     may_replace(path)
     midi = path.suffix.lower() in (".mid", ".midi")
@@ -87,22 +97,100 @@ def run(arguments: argparse.Namespace) -> int:
             f"{path} ends in {path.suffix or 'nothing'}: the endings that Tercet can make are {known}"
         )
     with progress(path.name) as report:
-        report("reading", 0, 3)
-        playing, timeline = played_song(arguments, arguments.speed, arguments.bars)
-        show_problems(playing.arrangement)
-        report("playing", 1, 3)
+        report("reading", 0, 2)
+        one = ready_song(arguments)
+        recipe = _recipe(arguments, one)
+        show_problems(one.arrangement)
+        report("playing", 1, 2)
         if midi:
-            from render.exchange import midi_bytes
-            from render.tracks.files import write_bytes
-
-            write_bytes(path, midi_bytes(playing.arrangement, playing.take(timeline), recipe.layers))
+            _write_midi(arguments, one, recipe, path)
         else:
-            from render.tracks.kit import TrackFile, write_tracks
-
-            stems = playing.stems(timeline)
-            report("writing", 2, 3)
-            write_tracks([TrackFile(path, recipe, arguments.speed)], stems, playing, bits=arguments.bits)
-            show_notices(playing)
+            _write_track(arguments, one, recipe, path)
     print(path)
     say(f"{path.name}: {recipe.name}, {recipe.purpose}")
     return 0
+
+
+def _recipe(arguments: argparse.Namespace, one: ReadySet) -> Recipe:
+    """Return what the track is made of."""
+    from render.song import read_class_beside
+    from render.tracks import choose_layers, recipe_named
+    from render.tracks.own_recipes import own_recipes
+
+    class_file = read_class_beside(arguments.song)
+    own = own_recipes(own_tracks_of(one.arrangement.song, class_file), arguments.song)
+    if arguments.track:
+        recipe = recipe_named(arguments.track, own)
+    else:
+        recipe = choose_layers(tuple(arguments.without), tuple(arguments.only))
+    return replace(recipe, flat=True) if arguments.flat else recipe
+
+
+def _write_track(arguments: argparse.Namespace, one: ReadySet, recipe: Recipe, path: Path) -> None:
+    """Write a recording."""
+    from render.cli.work_folder import work_folder
+    from render.jobs import FolderStore
+    from render.tracks.making import SetOrder, TrackOrder, ceilings_of, gains_of, recording_of, write_track
+    from render.tracks.ways import Going
+
+    going = Going(
+        speed=arguments.speed,
+        bars=arguments.bars or "",
+        count_in_bars=count_in_of(arguments.count_in, one.arrangement.song),
+        click=arguments.click,
+        guide=arguments.guide,
+    )
+    target = Path(os.path.realpath(path))
+    track = TrackOrder(recipe, going, (target.name,))
+    with work_folder(target.parent) as work:
+        order = SetOrder(
+            one.arrangement,
+            one.font,
+            (track,),
+            work,
+            seed=arguments.seed,
+            dry=arguments.dry,
+            clear=arguments.clear,
+            bits=arguments.bits,
+        )
+        recording = recording_of(order, report=say_measuring)
+        balance = recording.balance()
+        gains_db = gains_of([balance], ceilings_of(order.tracks))
+        write_track(order, 0, recording, balance, gains_db, FolderStore(target.parent))
+    for notice in recording.playing.notices():
+        say(notice)
+
+
+def _write_midi(arguments: argparse.Namespace, one: ReadySet, recipe: Recipe, path: Path) -> None:
+    """Write a MIDI file: bars once through, with the notes that the track has."""
+    from render.exchange import midi_bytes
+    from render.perform import lay_out
+    from render.song import bar_indices
+    from render.sound.fluid import FluidSynthesiser
+    from render.tracks.choice import facts_of
+    from render.tracks.files import write_bytes
+    from render.tracks.playing import Playing
+    from render.tracks.timelines import Source
+
+    if recipe.way != "through":
+        raise RequestError(
+            f"{recipe.name} goes through the music more than once, which a MIDI file here doesn't: "
+            "end the file's name with .wav, or choose a track such as demo or without-melody"
+        )
+    playing = Playing(
+        one.arrangement,
+        FluidSynthesiser(one.font),
+        seed=arguments.seed,
+        dry=arguments.dry,
+        clear=arguments.clear,
+    )
+    arrangement = playing.piece(recipe.piece)
+    bars = arguments.bars or recipe.bars
+    indices = bar_indices(bars, arrangement.bars) if bars else None
+    speed = arguments.speed * recipe.speeds[0]
+    timeline = lay_out(arrangement, indices, speed, count_in_of(arguments.count_in, arrangement.song))
+    take = playing.take(timeline, Source(recipe.piece, speed, recipe.flat))
+    facts = facts_of(take.notes, arrangement)
+    heard = tuple(note for note, fact in zip(take.notes, facts, strict=True) if recipe.heard.picks(fact))
+    layers = tuple(layer for layer in LAYERS if any(note.layer == layer for note in heard))
+    write_bytes(path, midi_bytes(arrangement, replace(take, notes=heard), layers or LAYERS))

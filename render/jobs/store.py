@@ -45,6 +45,9 @@ class Store(Protocol):
     def read(self, name: str) -> bytes:
         """Return what is in a file; `FileNotFoundError` if it isn't there."""
 
+    def size(self, name: str) -> int | None:
+        """Return the bytes of a file; None if it isn't there."""
+
     def names(self) -> tuple[str, ...]:
         """Return the names of all complete files, sorted."""
 
@@ -121,6 +124,12 @@ class FolderStore:
         with _told(f"can't read {path}"):
             return path.read_bytes()
 
+    def size(self, name: str) -> int | None:
+        """Return the bytes of a file; None if it isn't there."""
+        path = self.folder / _checked(name)
+        with _told(f"can't look at {path}"):
+            return path.stat().st_size if path.is_file() else None
+
     def names(self) -> tuple[str, ...]:
         """Return the names of all complete files, sorted."""
         with _told(f"can't look into {self.folder}"):
@@ -175,6 +184,15 @@ class RemoteStore:
         with _told(f"can't read {self.address}/{name}"):
             data: bytes = system.cat_file(f"{root}/{_checked(name)}")
         return data
+
+    def size(self, name: str) -> int | None:
+        """Return the bytes of a file; None if it isn't there."""
+        system, root = self._opened()
+        with _told(f"can't look at {self.address}/{name}"):
+            try:
+                return int(system.size(f"{root}/{_checked(name)}"))
+            except FileNotFoundError:
+                return None
 
     def names(self) -> tuple[str, ...]:
         """Return the names of all complete files, sorted."""

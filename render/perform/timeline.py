@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -11,8 +12,19 @@ from render.arrange import Arrangement
 from render.errors import ParameterError, RequestError
 from render.perform.model import Click, PlayedBar, Span, TempoPoint, Timeline
 from render.perform.tempo import Clock
+from render.song import Bar
 
-__all__ = ["Run", "count_in", "lay_out", "played_bars_of", "runs_of", "tempo_map"]
+__all__ = [
+    "Run",
+    "count_in",
+    "counted_beats",
+    "lay_out",
+    "lead_beats",
+    "played_bars_of",
+    "pulse_beats",
+    "runs_of",
+    "tempo_map",
+]
 
 SLOWEST, FASTEST = Fraction(1, 4), Fraction(2)
 """Range of speeds."""
@@ -110,7 +122,7 @@ def runs_of(arrangement: Arrangement, timeline: Timeline, clock: Clock) -> tuple
     if not timeline.spans:
         raise ParameterError("a timeline must have at least one span (got none)")
     beat_s = clock.beat_s / float(timeline.spans[0].speed)
-    take_beat = _counted_beat(arrangement, timeline) or _lead_beat(beat_s)
+    take_beat = _counted_beat(arrangement, timeline) or lead_beats(beat_s)
     now_s = float(take_beat) * beat_s
     runs = []
     for span in timeline.spans:
@@ -138,23 +150,65 @@ def count_in(arrangement: Arrangement, timeline: Timeline, clock: Clock) -> tupl
 
 
 def _counted_beat(arrangement: Arrangement, timeline: Timeline) -> Fraction:
-    """Return how long is counted in, in beats; 0 for no count-in.
+    """Return how long is counted in, in beats; 0 for no count-in."""
+    first = arrangement.bars[timeline.spans[0].first]
+    return counted_beats(arrangement, first.start_beat, timeline.count_in_bars)
 
-    Count-in and pick-up fill whole bars: one more than asked for if otherwise fewer than two pulses are counted.
+
+def counted_beats(arrangement: Arrangement, start_beat: Fraction, count_in_bars: int) -> Fraction:
+    """Return how long is counted before a beat of the piece, in beats; 0 for no count-in.
+
+    Count-in and pick-up fill whole bars: one more than asked for if otherwise fewer than two pulses are counted. Music
+    that begins within a bar is a pick-up too.
+
+    Parameters
+    ----------
+    arrangement
+        The piece as played.
+    start_beat
+        Where the music begins.
+    count_in_bars
+        How many bars are asked for.
     """
     meter = arrangement.song.meter
-    if timeline.count_in_bars == 0:
+    if count_in_bars == 0:
         return Fraction(0)
-    first = arrangement.bars[timeline.spans[0].first]
-    counted = timeline.count_in_bars * meter.bar_beat
-    if first.section_bar == 0:
-        counted -= first.length_beat
+    bar = _bar_at(arrangement, start_beat)
+    counted = count_in_bars * meter.bar_beat
+    left = bar.start_beat + bar.length_beat - start_beat
+    if left < meter.bar_beat:
+        counted -= left
     while counted <= (FEWEST_COUNTED_PULSES - 1) * meter.pulse_beat:
         counted += meter.bar_beat
     return counted
 
 
-def _lead_beat(beat_s: float) -> Fraction:
+def pulse_beats(
+    arrangement: Arrangement, start_beat: Fraction, end_beat: Fraction
+) -> Iterator[tuple[Fraction, bool]]:
+    """Yield the pulses within some beats of the piece, each with whether it is a bar's first.
+
+    Pulses of a pick-up at the very start are counted back from its end.
+    """
+    meter = arrangement.song.meter
+    for bar in arrangement.bars:
+        end = bar.start_beat + bar.length_beat
+        if bar.start_beat >= end_beat or end <= start_beat:
+            continue
+        begins = end - meter.bar_beat if bar.section_bar == 0 else bar.start_beat
+        for step in _steps(end - begins, meter.pulse_beat):
+            beat = begins + step
+            if max(start_beat, bar.start_beat) <= beat < min(end_beat, end):
+                yield beat, step == 0
+
+
+def _bar_at(arrangement: Arrangement, beat: Fraction) -> Bar:
+    """Return the bar in which a beat of the piece falls; the last one from its start on."""
+    found = bisect_right(arrangement.bars, beat, key=lambda bar: bar.start_beat) - 1
+    return arrangement.bars[max(found, 0)]
+
+
+def lead_beats(beat_s: float) -> Fraction:
     """Return a silence of at least `LEAD_S`: a beat halved or doubled as often as that allows."""
     lead = Fraction(1)
     while float(lead) * beat_s < LEAD_S:

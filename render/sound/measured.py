@@ -1,21 +1,16 @@
 """A synthesiser that keeps what the marks promise: wanted levels become the velocities that measure so.
 
-Each note's level relative to mf is turned into a velocity by the loudness table of its string. Two gains then belong
-to each layer, constant over the song and taken from the whole song at full speed, whatever part of it is played:
-
-- its *reach*, where the sound can't go as loud or as soft as the layer asks; fixed before anything is rendered;
-- its *trim*, from the whole song's own audio. Strings that sound together don't add up quite as their powers do, and
-  the 400 ms of one gesture hold the end of the one before and the start of the next. What that makes of a layer's
-  median gesture, compared with the melody's, is measured and taken back: 0.1 to 2 dB.
+Each note's level relative to mf is turned into a velocity by the loudness table of its string. Where the sound can't go
+as loud or as soft as a layer asks, a gain does the rest: constant over the song and fixed before anything is rendered,
+taken from the whole song at full speed, whatever part of it is played.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
-from statistics import median
 from typing import TYPE_CHECKING
 
 from render.perform import Take, TakeNote
@@ -30,7 +25,6 @@ from render.sound.calibration import (
     reference_lufs,
 )
 from render.sound.calibration_cache import cache_folder, keep_string, kept_string
-from render.sound.k_weighting import gesture_levels_lufs
 from render.sound.protocol import StemName, Stems, Synthesiser
 from render.sound.schedule import LAYER_ORDER
 
@@ -55,9 +49,6 @@ TELLING_DB = 0.05
 MISSED_DB = 1.0
 """A note that is further than this from its level is said to be out of reach."""
 
-MOST_MEASURED = 128
-"""Gestures of a layer that are measured at most, chosen evenly over the song."""
-
 Report = Callable[[str, int, int], None]
 
 
@@ -70,8 +61,6 @@ class MeasuredSynthesiser:
         What makes the sound.
     song
         Gives the take of the whole song at full speed.
-    front_lu
-        How far the median gesture of the strums is to lie under that of the melody; as marked without it.
     folder
         Where loudness tables are kept, the user's cache without it.
     report
@@ -83,17 +72,14 @@ class MeasuredSynthesiser:
         inner: Synthesiser,
         song: Callable[[], Take],
         *,
-        front_lu: float | None = None,
         folder: Path | None = None,
         report: Report | None = None,
     ) -> None:
         self.inner = inner
         self._song = song
-        self._front_lu = front_lu
         self._folder = folder
         self._report = report
         self._tables: dict[tuple[int, int], StringLoudness] = {}
-        self._trims_db: dict[Layer, float] | None = None
 
     def identity(self) -> str:
         """Return the inner synthesiser's identity; what is done to it follows from the song."""
@@ -111,34 +97,8 @@ class MeasuredSynthesiser:
         SynthesiserError, SoundFontError
             As the inner synthesiser's.
         """
-        song = self._song()
-        made = self._within_reach(take)
-        if self._trims_db is None:
-            self._trims_db = self._trims_of(song, made if take is song else self._within_reach(song))
-        return _with_gains(made, self._trims_db)
-
-    def _within_reach(self, take: Take) -> Stems:
-        """Return the stems of a take without trims."""
         touched = replace(take, notes=tuple(self._touched(note) for note in take.notes))
         return _with_gains(self.inner.stems(touched), self.layer_gains_db)
-
-    def _trims_of(self, song: Take, stems: Stems) -> dict[Layer, float]:
-        """Return the trim of each layer from the whole song's audio."""
-        heard = {layer: _gestures_heard(song, stems, layer) for layer in LAYER_ORDER}
-        over_marks = {
-            layer: median(gesture.level_lufs - gesture.mark_db for gesture in gestures)
-            for layer, gestures in heard.items()
-            if gestures
-        }
-        if "melody" not in over_marks:
-            return dict.fromkeys(LAYER_ORDER, 0.0)
-        trims = {
-            layer: over_marks["melody"] - over_marks.get(layer, over_marks["melody"]) for layer in LAYER_ORDER
-        }
-        if self._front_lu is not None and heard["strums"]:
-            front, back = (median(each.level_lufs for each in heard[layer]) for layer in ("melody", "strums"))
-            trims["strums"] = front - back - self._front_lu
-        return {layer: round(trim_db, 2) for layer, trim_db in trims.items()}
 
     @cached_property
     def layer_gains_db(self) -> dict[Layer, float]:
@@ -221,33 +181,6 @@ class MeasuredSynthesiser:
             keep_string(folder, identity, table)
             kept[string, open_midi] = table
         self._tables = {place: table for place, table in kept.items() if table is not None}
-
-
-@dataclass(frozen=True, slots=True)
-class _Heard:
-    """A gesture as it is heard, and as it is marked."""
-
-    level_lufs: float
-    mark_db: float
-
-
-def _gestures_heard(take: Take, stems: Stems, layer: Layer) -> list[_Heard]:
-    """Return the gestures of a layer that can be heard, chops aside, as their stem alone sounds."""
-    found: dict[int, TakeNote] = {}
-    for note in take.notes:
-        if note.layer == layer and note.action != "chop":
-            found.setdefault(note.gesture, note)
-    firsts = list(found.values())
-    count = min(len(firsts), MOST_MEASURED)
-    chosen = [firsts[place * len(firsts) // count] for place in range(count)]
-    levels = gesture_levels_lufs(
-        stems.by_name[layer], [note.onset_s for note in chosen], stems.sample_rate_hz
-    )
-    return [
-        _Heard(float(level), note.mark_db)
-        for level, note in zip(levels, chosen, strict=True)
-        if level > SILENT_LUFS
-    ]
 
 
 def _with_gains(stems: Stems, gains_db: Mapping[Layer, float]) -> Stems:

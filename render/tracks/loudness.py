@@ -24,15 +24,23 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 __all__ = [
+    "SETTLING_STEPS",
     "TARGET_LUFS",
+    "gated_loudness_lufs",
     "integrated_loudness_lufs",
     "k_weighted_level_lufs",
+    "part_peak_dbtp",
     "song_gain_db",
+    "step_energies",
+    "step_frames_of",
     "true_peak_dbtp",
 ]
 
 TARGET_LUFS = -16.0
 """Integrated loudness of a song's demo: what web and phone players commonly align to."""
+
+SETTLING_STEPS = 3
+"""Steps of 100 ms before some audio, with which the weighting has settled."""
 
 _ABSOLUTE_GATE_LUFS = -70.0
 _RELATIVE_GATE_LU = -10.0
@@ -78,12 +86,33 @@ def integrated_loudness_lufs(samples: NDArray[np.float32], sample_rate_hz: int) 
     ParameterError
         If the samples aren't finite audio of 1 or 2 channels, or the rate is out of range.
     """
+    _check_measurable(samples)
+    return gated_loudness_lufs(step_energies(samples, sample_rate_hz), samples.shape[0], sample_rate_hz)
+
+
+def gated_loudness_lufs(energies: NDArray[np.float64], frames: int, sample_rate_hz: int) -> float:
+    """Return the integrated loudness of a programme from the energies of its steps of 100 ms.
+
+    Parameters
+    ----------
+    energies
+        As `step_energies` gives them.
+    frames
+        Of the whole programme; a last step that isn't whole doesn't count.
+    sample_rate_hz
+        Frames a second.
+
+    Returns
+    -------
+    float
+        LUFS; minus infinity when nothing passes the gates.
+    """
     import numpy as np
 
-    _check_measurable(samples)
-    step_frames = _step_frames(sample_rate_hz)
-    whole = max(samples.shape[0] // step_frames, _STEPS_A_BLOCK)
-    power = _step_energies(_excerpt(samples, 0, whole * step_frames), sample_rate_hz) / step_frames
+    step_frames = step_frames_of(sample_rate_hz)
+    whole = frames // step_frames
+    power = energies[:whole] / step_frames if whole >= _STEPS_A_BLOCK else energies / step_frames
+    power = np.pad(power, (0, max(_STEPS_A_BLOCK - len(power), 0)))
     block = np.lib.stride_tricks.sliding_window_view(power, _STEPS_A_BLOCK).mean(axis=1)
     gated = block[block >= _power(_ABSOLUTE_GATE_LUFS)]
     if not len(gated):
@@ -116,7 +145,7 @@ def k_weighted_level_lufs(samples: NDArray[np.float32], sample_rate_hz: int) -> 
         As `integrated_loudness_lufs`.
     """
     _check_measurable(samples)
-    energy = _step_energies(samples, sample_rate_hz)
+    energy = step_energies(samples, sample_rate_hz)
     return _lufs(float(energy.sum()) / max(samples.shape[0], 1))
 
 
@@ -144,17 +173,41 @@ def true_peak_dbtp(samples: NDArray[np.float32]) -> float:
     ParameterError
         If the samples aren't finite audio of 1 or 2 channels.
     """
+    _check_measurable(samples)
+    return part_peak_dbtp(samples, 0, samples.shape[0])
+
+
+def part_peak_dbtp(
+    samples: NDArray[np.float32], start: int, stop: int, known_dbtp: float = -math.inf
+) -> float:
+    """Return the height of the waveform over some frames, those around them being what they are.
+
+    Parameters
+    ----------
+    samples
+        Float32, (frames, 1 or 2); silence comes before and after.
+    start, stop
+        From which frame up to which; a block of `_PEAK_BLOCK_FRAMES` more at either end may be looked at.
+    known_dbtp
+        A height that was found elsewhere; what can't pass it isn't looked at.
+
+    Returns
+    -------
+    float
+        dBTP, at least `known_dbtp`.
+    """
     import numpy as np
 
-    _check_measurable(samples)
     phases, rise = _interpolator()
     bound = _peak_bounds(samples, rise)
-    peak = 0.0
-    for block in np.argsort(-bound, kind="stable"):
+    first = start // _PEAK_BLOCK_FRAMES + 1 if start > 0 else 0
+    last = stop // _PEAK_BLOCK_FRAMES + 2 if stop < samples.shape[0] else len(bound)
+    peak = 10 ** (known_dbtp / 20)
+    for block in first + np.argsort(-bound[first:last], kind="stable"):
         if bound[block] <= peak:
             break
         peak = max(peak, _block_peak(samples, (int(block) - 1) * _PEAK_BLOCK_FRAMES, phases))
-    return _decibels(peak)
+    return max(_decibels(peak), known_dbtp)
 
 
 def song_gain_db(
@@ -216,14 +269,14 @@ def _decibels(amplitude: float) -> float:
     return 20 * math.log10(amplitude) if amplitude > 0 else -math.inf
 
 
-def _step_frames(sample_rate_hz: int) -> int:
+def step_frames_of(sample_rate_hz: int) -> int:
     """Frames of 100 ms."""
     if not 8_000 <= sample_rate_hz <= 192_000:
         raise ParameterError(f"sample rate must be 8000 to 192000 Hz (got {sample_rate_hz})")
     return round(sample_rate_hz * _STEP_S)
 
 
-def _step_energies(samples: NDArray[np.float32], sample_rate_hz: int) -> NDArray[np.float64]:
+def step_energies(samples: NDArray[np.float32], sample_rate_hz: int) -> NDArray[np.float64]:
     """Sum of the squared K-weighted samples of each 100 ms, channels added; the last may be shorter.
 
     Weighted piece by piece in the frequency domain (overlap-save, Oppenheim & Schafer, "Discrete-Time Signal
@@ -232,7 +285,7 @@ def _step_energies(samples: NDArray[np.float32], sample_rate_hz: int) -> NDArray
     """
     import numpy as np
 
-    step_frames = _step_frames(sample_rate_hz)
+    step_frames = step_frames_of(sample_rate_hz)
     piece_frames = 1 << (int(_PIECE_S * sample_rate_hz) - 1).bit_length()
     steps = (piece_frames - int(_SETTLING_S * sample_rate_hz)) // step_frames
     settling_frames = piece_frames - steps * step_frames

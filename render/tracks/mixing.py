@@ -1,69 +1,86 @@
-"""From stems to tracks: one gain for all tracks of a song, layers summed block by block."""
+"""Mixing: excerpts where they sound, under their layers' gains, and cues at their own level."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from render.song import LAYERS, Layer
-from render.sound import Stems
+from render.tracks.cues import LONGEST_CUE_FRAMES, Cue, add_cue
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-__all__ = ["BLOCK_FRAMES", "highest_peak", "mix_blocks", "mix_layers"]
+    from render.tracks.excerpts import Excerpt
+    from render.tracks.plan import Sounding, TrackPlan
+
+    Sound = NDArray[np.float32]
+
+__all__ = ["BLOCK_FRAMES", "Reader", "add_cues", "mix_blocks"]
 
 BLOCK_FRAMES = 65_536
 """Frames mixed at a time: small enough for the processor's cache, and for Ogg in one write."""
 
-
-def mix_layers(stems: Stems, layers: Sequence[Layer] = LAYERS) -> NDArray[np.float32]:
-    """Return the sum of some layers, float32 (frames, 2), without gain and without cues."""
-    import numpy as np
-
-    total = np.zeros((stems.length_frames, 2), dtype=np.float32)
-    for layer in layers:
-        total += stems.by_name[layer]
-    return total
+Reader = Callable[["Excerpt"], "Sound"]
+"""Gives the sound of an excerpt, float32 (frames, 2)."""
 
 
-def mix_blocks(stems: Stems, layers: Sequence[Layer], gain_db: float) -> Iterator[NDArray[np.float32]]:
-    """Yield a track block by block: its layers under the song's gain, and the cues at their own level.
+def mix_blocks(
+    plan: TrackPlan, read: Reader, gain_of: Callable[[Sounding], float], length_frames: int
+) -> Iterator[Sound]:
+    """Yield the music of a track block by block, without cues.
 
     Parameters
     ----------
-    stems
-        The audio of each layer and of the cues.
-    layers
-        What is heard.
-    gain_db
-        The song's gain, from its demo.
+    plan
+        What sounds when.
+    read
+        Gives the sound of an excerpt.
+    gain_of
+        The factor for an excerpt where it sounds; 0 leaves it out.
+    length_frames
+        Of all blocks together.
 
     Yields
     ------
-    float32 (frames, 2), at most `BLOCK_FRAMES` frames each.
+    float32 (frames, 2), `BLOCK_FRAMES` frames each, the last one shorter.
     """
     import numpy as np
 
-    gain = np.float32(10.0 ** (gain_db / 20.0))
-    for start in range(0, stems.length_frames, BLOCK_FRAMES):
-        stop = start + BLOCK_FRAMES
-        block = stems.by_name["cues"][start:stop].copy()
-        for layer in layers:
-            block += gain * stems.by_name[layer][start:stop]
+    waiting = iter(plan.soundings)
+    coming = next(waiting, None)
+    sounding: list[tuple[int, Sound, np.float32]] = []
+    for block_frame in range(0, length_frames, BLOCK_FRAMES):
+        block = np.zeros((min(BLOCK_FRAMES, length_frames - block_frame), 2), np.float32)
+        while coming is not None and coming.start_frame < block_frame + len(block):
+            gain = gain_of(coming)
+            if gain:
+                sounding.append((coming.start_frame, read(coming.excerpt), np.float32(gain)))
+            coming = next(waiting, None)
+        for start, sound, factor in sounding:
+            _add(block, sound, start - block_frame, factor)
+        sounding = [each for each in sounding if each[0] + len(each[1]) > block_frame + len(block)]
         yield block
 
 
-def highest_peak(stems: Stems) -> float:
-    """Return the largest sample of any choice of layers, full scale being 1.
+def _add(block: Sound, sound: Sound, start: int, gain: np.float32) -> None:
+    """Add a sound to a block, in which it begins at a frame, before it or behind it."""
+    first = max(start, 0)
+    inside = sound[first - start : len(block) - start]
+    if len(inside):
+        block[first : first + len(inside)] += inside if gain == 1.0 else gain * inside
 
-    A track with a layer left out can peak higher than the demo, where two layers would have cancelled.
-    """
-    highest = 0.0
-    for start in range(0, stems.length_frames, BLOCK_FRAMES):
-        melody, between, strums = (stems.by_name[layer][start : start + BLOCK_FRAMES] for layer in LAYERS)
-        pair = between + strums
-        for mix in (melody, between, strums, pair, melody + between, melody + strums, melody + pair):
-            highest = max(highest, float(mix.max()), -float(mix.min()))
-    return highest
+
+def add_cues(blocks: Iterator[Sound], cues: Sequence[Cue]) -> Iterator[Sound]:
+    """Yield the blocks of a track with its cues in them, which no gain changes."""
+    block_frame, first = 0, 0
+    for block in blocks:
+        end = block_frame + len(block)
+        for cue in cues[first:]:
+            if cue.frame >= end:
+                break
+            add_cue(cue, block, block_frame)
+        while first < len(cues) and cues[first].frame + LONGEST_CUE_FRAMES < end:
+            first += 1
+        yield block
+        block_frame = end

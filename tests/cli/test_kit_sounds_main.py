@@ -17,30 +17,30 @@ import soundfile
 
 from render import __version__
 from render.cli import kit as kit_command
+from render.tracks.recipes import RECIPES
 from tests.cli.conftest import Ran
 
 Run = Callable[..., Ran]
 
-SEVEN = [
-    "01-demo.wav",
-    "02-without-melody.wav",
-    "03-without-between.wav",
-    "04-without-strums.wav",
-    "05-only-melody.wav",
-    "06-only-between.wav",
-    "07-only-strums.wav",
-]
 
-
-def test_a_kit_is_seven_tracks_and_midi_and_says_so(song: Path, tmp_path: Path, tercet: Run) -> None:
-    ran = tercet("kit", song, "-o", tmp_path / "out")
+def test_a_kit_is_every_track_and_midi_and_says_so(song: Path, tmp_path: Path, tercet: Run) -> None:
+    ran = tercet("kit", song, "-o", tmp_path / "out", "--bars", "1-2")
     assert ran.code == 0
     folder = tmp_path / "out" / "two-kettles"
-    assert sorted(path.name for path in folder.iterdir()) == [*SEVEN, "two-kettles.mid"]
-    for name in [*SEVEN, "two-kettles.mid"]:
+    tracks = [f"{number:02}-{recipe.name}.wav" for number, recipe in enumerate(RECIPES, 1)]
+    assert sorted(path.name for path in folder.iterdir()) == [*tracks, "kit.json", "two-kettles.mid"]
+    for name in [*tracks, "two-kettles.mid"]:
         assert name in ran.out
-    frames = {soundfile.info(folder / name).frames for name in SEVEN}
+    through = ("demo", "without-strums", "only-melody", "turns-rolls", "turns-bars", "flat")
+    frames = {soundfile.info(path).frames for path in folder.glob("*.wav") if path.stem[3:] in through}
     assert len(frames) == 1
+
+
+def test_every_track_is_explained(song: Path, tercet: Run) -> None:
+    ran = tercet("kit", "--list")
+    assert ran.code == 0
+    for line, recipe in zip(ran.out.splitlines(), RECIPES, strict=True):
+        assert line.split(maxsplit=1) == [recipe.name, recipe.purpose]
 
 
 def test_speeds_formats_and_tracks(song: Path, tmp_path: Path, tercet: Run) -> None:
@@ -59,18 +59,19 @@ def test_speeds_formats_and_tracks(song: Path, tmp_path: Path, tercet: Run) -> N
     assert ran.code == 0
     names = sorted(path.name for path in (tmp_path / "out" / "two-kettles").iterdir())
     assert names == [
-        "01-demo-60.flac",
-        "01-demo-60.mp3",
-        "01-demo.flac",
-        "01-demo.mp3",
-        "05-only-melody-60.flac",
-        "05-only-melody-60.mp3",
-        "05-only-melody.flac",
-        "05-only-melody.mp3",
+        "02-demo-60.flac",
+        "02-demo-60.mp3",
+        "02-demo.flac",
+        "02-demo.mp3",
+        "14-only-melody-60.flac",
+        "14-only-melody-60.mp3",
+        "14-only-melody.flac",
+        "14-only-melody.mp3",
+        "kit.json",
         "two-kettles-60.mid",
         "two-kettles.mid",
     ]
-    slow = soundfile.SoundFile(tmp_path / "out" / "two-kettles" / "01-demo-60.flac")
+    slow = soundfile.SoundFile(tmp_path / "out" / "two-kettles" / "02-demo-60.flac")
     assert slow.title == "Two Kettles (demo, 60%)"
     assert slow.artist == "Tercet example songs"
 
@@ -100,14 +101,14 @@ def test_a_set_for_each_tuning_and_all_players(song: Path, tmp_path: Path, terce
         "low-g-beginner": "low-g, beginner",
         "low-g-improving": "low-g, improving",
     }
-    assert sorted(path.name for path in folder.iterdir()) == list(titles)
+    assert sorted(path.name for path in folder.iterdir()) == sorted([*titles, "kit.json"])
     for name, title in titles.items():
-        assert sorted(path.name for path in (folder / name).iterdir()) == ["01-demo.flac", "two-kettles.mid"]
+        assert sorted(path.name for path in (folder / name).iterdir()) == ["02-demo.flac", "two-kettles.mid"]
         assert f"{folder / name}/\n" in ran.out
-        demo = soundfile.SoundFile(folder / name / "01-demo.flac")
+        demo = soundfile.SoundFile(folder / name / "02-demo.flac")
         assert demo.title == f"Two Kettles ({title}, demo)"
         assert demo.album == f"Two Kettles ({title})"
-        assert demo.tracknumber == "1"
+        assert demo.tracknumber == "2"
 
 
 def test_beginners_beside_others_have_one_strum_a_bar_and_alone_the_whole_part(
@@ -133,7 +134,7 @@ def test_one_tuning_or_one_player_makes_no_folder(song: Path, tmp_path: Path, te
     ran = tercet("kit", song, "-o", tmp_path, "--tracks", "demo", "--tuning", "low-g", "--players", "free")
     assert ran.code == 0
     folder = tmp_path / "two-kettles"
-    assert sorted(path.name for path in folder.iterdir()) == ["01-demo.wav", "two-kettles.mid"]
+    assert sorted(path.name for path in folder.iterdir()) == ["02-demo.wav", "kit.json", "two-kettles.mid"]
 
 
 def test_a_tune_an_octave_lower_is_said_and_one_track_can_follow(
@@ -271,10 +272,11 @@ def test_stopping_leaves_nothing_half_written(
     def stop(*_: object, **__: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(kit_command, "_one_song", stop)
+    monkeypatch.setattr(kit_command, "_made", stop)
     ran = tercet("kit", song, "-o", tmp_path / "out")
     assert ran.code == 130
     assert "nothing half written" in ran.err
+    assert not (tmp_path / "out").exists()
 
 
 def test_a_reader_that_goes_away_is_no_error(song: Path) -> None:

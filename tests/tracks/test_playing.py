@@ -9,7 +9,8 @@ from render.song import read_song
 from render.sound import STEM_NAMES
 from render.sound.fake import FakeSynthesiser
 from render.sound.room import in_room, room_identity
-from render.tracks.kit import Playing
+from render.tracks.playing import Playing
+from render.tracks.timelines import Source
 from tests.kits import HARBOUR_LANTERNS
 
 
@@ -26,14 +27,15 @@ def test_stems_are_in_the_room_once_and_dry_not_at_all(
     timeline = lay_out(arrangement, bars)
     for dry in (False, True):
         playing = Playing(arrangement, FakeSynthesiser(), dry=dry)
-        plain = playing.synthesiser.stems(playing.take(timeline))
+        take = playing.take(timeline)
+        plain = playing.measured(Source()).stems(take)
         expected = plain if dry else in_room(plain)
-        for made in (playing.stems(timeline), playing.stems_of(playing.take(timeline))):
-            for name in STEM_NAMES:
-                assert np.array_equal(made.by_name[name], expected.by_name[name])
+        made = playing.stems_of(take, Source())
+        for name in STEM_NAMES:
+            assert np.array_equal(made.by_name[name], expected.by_name[name])
 
 
 def test_dry_and_in_the_room_are_known_apart(arrangement: Arrangement) -> None:
     wet, dry = (Playing(arrangement, FakeSynthesiser(), dry=dry) for dry in (False, True))
-    assert wet.sound_identity() == f"{wet.synthesiser.identity()}, {room_identity()}"
-    assert dry.sound_identity() == f"{wet.synthesiser.identity()}, dry"
+    assert wet.sound_identity() == f"{wet.measured(Source()).identity()}, {room_identity()}"
+    assert dry.sound_identity() == f"{wet.measured(Source()).identity()}, dry"

@@ -1,0 +1,128 @@
+"""The jobs of a kit: pure functions from plain data to files, run by whatever place there is."""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from render.tracks.making import SetOrder, recording_of, write_track
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from render.jobs import Store
+    from render.tracks.balance import Balance
+    from render.tracks.facts import TrackFacts
+    from render.tracks.making import Gains
+    from render.tracks.recording import Recording
+
+__all__ = [
+    "Hearing",
+    "Share",
+    "Writing",
+    "WritingMidi",
+    "hear",
+    "let_go",
+    "play_share",
+    "ready_recording",
+    "write_midi",
+    "write_one",
+]
+
+MOST_RECORDINGS = 4
+"""Recordings that one process keeps ready: their plans, and what is still in memory of their tapes."""
+
+_recordings: OrderedDict[Path, Recording] = OrderedDict()
+
+
+def ready_recording(order: SetOrder) -> Recording:
+    """Return the recording of an order; its work folder stands for it."""
+    if order.work not in _recordings:
+        _recordings[order.work] = recording_of(order)
+        while len(_recordings) > MOST_RECORDINGS:
+            _recordings.popitem(last=False)
+    return _recordings[order.work]
+
+
+def let_go(order: SetOrder) -> None:
+    """Forget what this process keeps of an order."""
+    _recordings.pop(order.work, None)
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """A share of a set's tapes: those whose number is `number` modulo `shares`."""
+
+    order: SetOrder
+    number: int
+    shares: int
+
+
+def play_share(share: Share) -> None:
+    """Play a share of a set's tapes, so that no other process has to."""
+    recording = ready_recording(share.order)
+    for number in range(share.number, len(recording.tapes), share.shares):
+        recording.play(number)
+
+
+@dataclass(frozen=True, slots=True)
+class Hearing:
+    """What was heard of a set: its balance, and what the user should know about the sound."""
+
+    balance: Balance
+    notices: tuple[str, ...]
+
+
+def hear(order: SetOrder) -> Hearing:
+    """Measure a set's balance."""
+    recording = ready_recording(order)
+    return Hearing(recording.balance(), recording.playing.notices())
+
+
+@dataclass(frozen=True, slots=True)
+class Writing:
+    """A track to be written: which of a set's, with what gains, where to."""
+
+    order: SetOrder
+    index: int
+    balance: Balance
+    gains_db: Gains
+    store: Store
+
+
+def write_one(writing: Writing) -> TrackFacts:
+    """Write the files of one track."""
+    return write_track(
+        writing.order,
+        writing.index,
+        ready_recording(writing.order),
+        writing.balance,
+        writing.gains_db,
+        writing.store,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class WritingMidi:
+    """A MIDI file to be written: of a set, at a speed, with a count-in."""
+
+    order: SetOrder
+    speed: Fraction
+    count_in_bars: int
+    name: str
+    store: Store
+
+
+def write_midi(writing: WritingMidi) -> tuple[bytes, float]:
+    """Write a MIDI file; return it, and its length in seconds."""
+    from render.exchange import midi_bytes
+    from render.perform import lay_out
+
+    playing = ready_recording(writing.order).playing
+    arrangement = writing.order.arrangement
+    take = playing.take(lay_out(arrangement, None, writing.speed, writing.count_in_bars))
+    data = midi_bytes(arrangement, take)
+    writing.store.write(data, writing.name)
+    return data, take.length_s

@@ -1,0 +1,140 @@
+"""How the layers of a song are balanced as they are heard, and how loud its demo is: measured once, for all its tracks.
+
+Strings that sound together don't add up quite as their powers do, and the 400 ms of one gesture hold the end of the one
+before and the start of the next. What that makes of a layer's median gesture, compared with the melody's, is measured
+in the whole song at full speed and taken back: a *trim* of 0.1 to 2 dB for each layer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from statistics import median
+from typing import TYPE_CHECKING
+
+from render.song import LAYERS
+from render.sound import SAMPLE_RATE_HZ
+from render.sound.calibration import SILENT_LUFS
+from render.sound.k_weighting import GESTURE_S, k_weighted_levels_lufs
+from render.tracks.loudness import TARGET_LUFS
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from render.song import Layer
+    from render.tracks.performed import Performed, PlacedNote
+    from render.tracks.timelines import Piece
+
+__all__ = ["HEADROOM_DB", "Balance", "chosen_gestures", "layer_trims_db", "levels_at"]
+
+MOST_MEASURED = 128
+"""Gestures of a layer that are measured at most, chosen evenly over the song."""
+
+HEADROOM_DB = 1.0
+"""The demo's true peak stays this far under the ceiling: at other speeds, or without a layer, other notes meet."""
+
+_SILENCE_DBTP = -120.0
+
+
+@dataclass(frozen=True, slots=True)
+class Balance:
+    """What all tracks of a song share.
+
+    Parameters
+    ----------
+    trims_db
+        For each manner of playing (piece, flat) the trim of each layer.
+    flat_gain_db
+        What makes the flat song as loud as the layered one; 0 where nothing is flat.
+    demo_lufs, demo_peak_dbtp
+        The demo at full speed, trims included, before any gain.
+    """
+
+    trims_db: Mapping[tuple[Piece, bool], Mapping[Layer, float]]
+    flat_gain_db: float
+    demo_lufs: float
+    demo_peak_dbtp: float
+
+    def gain_db(self, ceiling_dbtp: float) -> float:
+        """Return the gain that the demo asks for: to `TARGET_LUFS`, or less if its true peak would come too high."""
+        if self.demo_peak_dbtp < _SILENCE_DBTP:
+            return 0.0
+        return min(TARGET_LUFS - self.demo_lufs, self.most_gain_db(ceiling_dbtp))
+
+    def most_gain_db(self, ceiling_dbtp: float) -> float:
+        """Return the gain with which the demo's true peak stays `HEADROOM_DB` under a ceiling."""
+        return ceiling_dbtp - HEADROOM_DB - max(self.demo_peak_dbtp, _SILENCE_DBTP)
+
+
+def chosen_gestures(performed: Performed, layer: Layer) -> tuple[PlacedNote, ...]:
+    """Return the first notes of gestures of a layer, chops aside, in order of onset: all, or evenly chosen ones."""
+    firsts: dict[int, PlacedNote] = {}
+    for placed in sorted(performed.notes, key=lambda each: each.onset_frame):
+        if placed.note.layer == layer and placed.note.action != "chop":
+            firsts.setdefault(placed.note.gesture, placed)
+    found = list(firsts.values())
+    count = min(len(found), MOST_MEASURED)
+    return tuple(found[place * len(found) // count] for place in range(count))
+
+
+def levels_at(
+    blocks: Iterator[NDArray[np.float32]], frames: Sequence[int], length_frames: int
+) -> NDArray[np.float64]:
+    """Return the K-weighted level of the 400 ms from each of some frames on, in LUFS.
+
+    Parameters
+    ----------
+    blocks
+        Audio, float32 (frames, 2) each, one after the other.
+    frames
+        In rising order; one that lies too near the end is moved back by as much.
+    length_frames
+        Of all blocks together.
+    """
+    import numpy as np
+
+    window = round(GESTURE_S * SAMPLE_RATE_HZ)
+    wanted = [max(min(frame, length_frames - window), 0) for frame in frames]
+    cut: list[NDArray[np.float32]] = []
+    held = np.zeros((0, 2), np.float32)
+    held_frame = 0
+    for block in blocks:
+        held = np.concatenate([held, block])
+        while len(cut) < len(wanted) and wanted[len(cut)] + window <= held_frame + len(held):
+            start = wanted[len(cut)] - held_frame
+            cut.append(held[start : start + window])
+        needed = wanted[len(cut)] if len(cut) < len(wanted) else length_frames
+        drop = min(max(needed - held_frame, 0), len(held))
+        held, held_frame = held[drop:], held_frame + drop
+    return k_weighted_levels_lufs(np.stack(cut), SAMPLE_RATE_HZ) if cut else np.zeros(0)
+
+
+def layer_trims_db(
+    heard: Mapping[Layer, Iterable[tuple[float, float]]], front_lu: float | None
+) -> dict[Layer, float]:
+    """Return the trim of each layer.
+
+    Parameters
+    ----------
+    heard
+        For gestures of each layer, their level in LUFS as heard and the level in dB that their marks ask for.
+    front_lu
+        How far the median gesture of the strums is to lie under that of the melody; as marked without it.
+    """
+    found = {
+        layer: [(level, mark) for level, mark in heard.get(layer, ()) if level > SILENT_LUFS]
+        for layer in LAYERS
+    }
+    over_marks = {
+        layer: median(level - mark for level, mark in gestures)
+        for layer, gestures in found.items()
+        if gestures
+    }
+    if "melody" not in over_marks:
+        return dict.fromkeys(LAYERS, 0.0)
+    trims = {layer: over_marks["melody"] - over_marks.get(layer, over_marks["melody"]) for layer in LAYERS}
+    if front_lu is not None and found["strums"]:
+        front, back = (median(level for level, _ in found[layer]) for layer in ("melody", "strums"))
+        trims["strums"] = front - back - front_lu
+    return {layer: round(trim_db, 2) for layer, trim_db in trims.items()}

@@ -1,0 +1,291 @@
+"""From orders, which are plain data, to track files: what is done for one set of one song, wherever it is done."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+import secrets
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import ExitStack, contextmanager, suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Protocol
+
+from render.sound import SAMPLE_RATE_HZ
+from render.sound.fluid import FluidSynthesiser
+from render.tracks.encoding import Bits, TrackWriter, track_format
+from render.tracks.facts import FileFacts, TrackFacts, bars_of, cues_of, turns_of
+from render.tracks.meter import Meter
+from render.tracks.mixing import add_cues
+from render.tracks.playing import Playing
+from render.tracks.recording import Recording
+from render.tracks.tags import Tags
+from render.tracks.tape_shelf import TapeShelf
+from render.tracks.titles import track_title
+from render.tracks.ways import Going, timeline_of
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from render.arrange import Arrangement
+    from render.sound.soundfont import SoundFont
+    from render.tracks.balance import Balance
+    from render.tracks.recipes import Recipe
+
+__all__ = [
+    "Gains",
+    "SetOrder",
+    "Target",
+    "TrackOrder",
+    "ceilings_of",
+    "gains_of",
+    "recording_of",
+    "write_track",
+]
+
+Gains = Mapping[float, float]
+"""The gain in dB for each ceiling in dBTP."""
+
+GAIN_STEPS = 100
+"""A gain is cut to hundredths of a decibel: excerpts that differ by rounding, as they do when other tracks are asked
+for, then have the same gain."""
+
+READ_BYTES = 1 << 20
+
+
+class Target(Protocol):
+    """Where finished files go, whole or not at all."""
+
+    def put(self, file: Path, name: str) -> None:
+        """Move a finished file to its place; names have ``/`` between folders."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class TrackOrder:
+    """One track that is asked for.
+
+    Parameters
+    ----------
+    recipe, going
+        What it is made of, and how.
+    names
+        Its files, as the target names them; their endings choose the formats.
+    number
+        Its number among the tracks of a kit, 0 for none.
+    """
+
+    recipe: Recipe
+    going: Going
+    names: tuple[str, ...]
+    number: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class SetOrder:
+    """All tracks of one set of a song, and what they are played with.
+
+    Parameters
+    ----------
+    arrangement, font
+        What is played, and the sound.
+    tracks
+        All that belong together, whether they have to be written or not: what they share is told from them.
+    work
+        A folder for what is needed until all is written.
+    seed, dry, clear
+        As in `Playing`.
+    bits
+        Of lossless files.
+    title
+        Which set of the song it is, empty where there is only one.
+    shared
+        Whether several processes work on it.
+    """
+
+    arrangement: Arrangement
+    font: SoundFont
+    tracks: tuple[TrackOrder, ...]
+    work: Path
+    seed: int = 1
+    dry: bool = False
+    clear: bool = False
+    bits: Bits = 16
+    title: str = ""
+    shared: bool = False
+
+
+def recording_of(order: SetOrder, report: Callable[[str, int, int], None] | None = None) -> Recording:
+    """Return the recording of a set's tracks.
+
+    Raises
+    ------
+    RequestError
+        A track asks for what the song doesn't have.
+    """
+    playing = Playing(
+        order.arrangement,
+        FluidSynthesiser(order.font),
+        seed=order.seed,
+        dry=order.dry,
+        clear=order.clear,
+        report=report,
+    )
+    timelines = [
+        timeline_of(track.recipe, playing.piece(track.recipe.piece), track.going) for track in order.tracks
+    ]
+    return Recording(playing, timelines, TapeShelf(order.work, shared=order.shared))
+
+
+def ceilings_of(tracks: Sequence[TrackOrder]) -> tuple[float, ...]:
+    """Return the ceilings in dBTP of all formats that are asked for."""
+    names = {name for track in tracks for name in track.names}
+    return tuple(sorted({track_format(Path(name)).encode_ceiling_dbtp for name in names}))
+
+
+def gains_of(balances: Sequence[Balance], ceilings_dbtp: Sequence[float]) -> dict[float, float]:
+    """Return the gain that all sets of a song share, for each ceiling.
+
+    It is that of the first set's demo, or less: no set's demo comes too high.
+    """
+    first = balances[0]
+    least_db = {
+        ceiling: min([first.gain_db(ceiling), *(each.most_gain_db(ceiling) for each in balances)])
+        for ceiling in ceilings_dbtp
+    }
+    return {ceiling: math.floor(gain_db * GAIN_STEPS) / GAIN_STEPS for ceiling, gain_db in least_db.items()}
+
+
+def write_track(
+    order: SetOrder, index: int, recording: Recording, balance: Balance, gains_db: Gains, target: Target
+) -> TrackFacts:
+    """Write the files of one track, and return what there is to say of it.
+
+    Parameters
+    ----------
+    order, index
+        The set, and which of its tracks.
+    recording
+        Of the order.
+    balance, gains_db
+        Its set's, and what all sets share.
+    target
+        Where the files go.
+
+    Raises
+    ------
+    OutputError
+        A file can't be written; no half file is left.
+    """
+    track = order.tracks[index]
+    song = order.arrangement.song
+    title = track_title(song.title, track.recipe, track.going.speed, order.title)
+    tags = Tags(
+        title=title,
+        artist=song.composer,
+        album=f"{song.title} ({order.title})" if order.title else song.title,
+        track_number=track.number,
+        licence=song.licence,
+    )
+    by_ceiling: dict[float, list[str]] = {}
+    for name in track.names:
+        by_ceiling.setdefault(track_format(Path(name)).encode_ceiling_dbtp, []).append(name)
+    plan = recording.plan(index)
+    written = {}
+    for ceiling_dbtp, names in by_ceiling.items():
+        writing = _Writing(recording, index, balance, tags, order.bits, order.work)
+        with _temporary_files(order.work, names) as places:
+            gain_db, lufs, peak_dbtp = writing.write_under(ceiling_dbtp, gains_db[ceiling_dbtp], places)
+            for name, place in zip(names, places, strict=True):
+                size, digest = _read_through(place)
+                target.put(place, name)
+                written[name] = FileFacts(
+                    name,
+                    track_format(place).description,
+                    size,
+                    digest,
+                    round(plan.length_frames / SAMPLE_RATE_HZ, 4),
+                    round(lufs, 2),
+                    round(peak_dbtp, 2),
+                    round(gain_db, 3),
+                )
+    return TrackFacts(
+        track.recipe.name,
+        track.recipe.way,
+        track.recipe.purpose,
+        title,
+        tuple(written[name] for name in track.names),
+        turns_of(plan),
+        bars_of(plan, recording.playing),
+        cues_of(plan),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Writing:
+    """A track on its way into files."""
+
+    recording: Recording
+    index: int
+    balance: Balance
+    tags: Tags
+    bits: Bits
+    work: Path
+
+    def write_under(
+        self, ceiling_dbtp: float, gain_db: float, places: Sequence[Path]
+    ) -> tuple[float, float, float]:
+        """Write files of formats that share a ceiling; return the gain, the loudness and the true peak.
+
+        Should this track alone come too high (other notes meet than in the demo), it gets as much less as it needs.
+        """
+        while True:
+            lufs, peak_dbtp = self._write(gain_db, places)
+            if peak_dbtp <= ceiling_dbtp:
+                return gain_db, lufs, peak_dbtp
+            gain_db -= peak_dbtp - ceiling_dbtp + 0.01
+
+    def _write(self, gain_db: float, places: Sequence[Path]) -> tuple[float, float]:
+        meter = Meter(SAMPLE_RATE_HZ)
+        with ExitStack() as files:
+            writers = [
+                files.enter_context(TrackWriter(place, tags=self.tags, bits=self.bits)) for place in places
+            ]
+            for block in self._blocks(gain_db):
+                meter.feed(block)
+                for writer in writers:
+                    writer.write(block)
+        return meter.finish()
+
+    def _blocks(self, gain_db: float) -> Iterator[NDArray[np.float32]]:
+        import numpy as np
+
+        gain = np.float32(10.0 ** (gain_db / 20.0))
+        music = (gain * block for block in self.recording.music(self.index, self.balance))
+        return add_cues(music, self.recording.plan(self.index).cues)
+
+
+@contextmanager
+def _temporary_files(folder: Path, names: Sequence[str]) -> Iterator[list[Path]]:
+    """Give a path in the work folder for each file; what is left there at the end goes."""
+    folder.mkdir(parents=True, exist_ok=True)
+    token = secrets.token_hex(8)
+    places = [folder / f"{token}-{number}{Path(name).suffix}" for number, name in enumerate(names)]
+    try:
+        yield places
+    finally:
+        for place in places:
+            with suppress(OSError):
+                place.unlink(missing_ok=True)
+
+
+def _read_through(path: Path) -> tuple[int, str]:
+    """Return a file's bytes and its SHA-256."""
+    digest = hashlib.sha256()
+    size = 0
+    with path.open("rb") as file:
+        while chunk := file.read(READ_BYTES):
+            digest.update(chunk)
+            size += len(chunk)
+    return size, digest.hexdigest()

@@ -1,0 +1,139 @@
+"""A song being played: one arrangement, one sound, one set of deviations; every way to play it that tracks ask for."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from render.arrange import chords_alone, tune_up
+from render.perform import Take, Timeline, cleared, clearing_db, covered_notes, lay_out, perform
+from render.sound.measured import MeasuredSynthesiser
+from render.sound.room import RESPONSE_FRAMES, in_room, room_identity
+from render.tracks.performed import Performed
+from render.tracks.timelines import Source
+
+if TYPE_CHECKING:
+    from render.arrange import Arrangement
+    from render.sound import Stems, Synthesiser
+    from render.tracks.timelines import Piece
+
+__all__ = ["Playing"]
+
+
+class Playing:
+    """A song being played.
+
+    Parameters
+    ----------
+    arrangement
+        What is played.
+    synthesiser
+        What it is played with; its loudness is measured, once for each sound.
+    seed
+        As in `perform`.
+    dry
+        As in `perform`, and without the room: each layer as the synthesiser makes it.
+    clear
+        Lower the strings that cover the tune, as the whole song at full speed shows them.
+    report
+        Told what takes a while, as (what is being done, steps done, steps in all).
+    """
+
+    def __init__(
+        self,
+        arrangement: Arrangement,
+        synthesiser: Synthesiser,
+        *,
+        seed: int = 1,
+        dry: bool = False,
+        clear: bool = False,
+        report: Callable[[str, int, int], None] | None = None,
+    ) -> None:
+        self.arrangement = arrangement
+        self.synthesiser = synthesiser
+        self._seed = seed
+        self._dry = dry
+        self._clear = clear
+        self._report = report
+        self._pieces: dict[Piece, Arrangement] = {"song": arrangement}
+        self._performed: dict[Source, Performed] = {}
+        self._measured: dict[tuple[Piece, bool], MeasuredSynthesiser] = {}
+
+    @property
+    def front_lu(self) -> float | None:
+        """How far the strums are to lie behind the melody; None as marked."""
+        front = self.arrangement.song.front
+        return None if front is None else float(front)
+
+    def piece(self, piece: Piece) -> Arrangement:
+        """Return the arrangement of a piece."""
+        if piece not in self._pieces:
+            made = chords_alone(self.arrangement) if piece == "chords" else tune_up(self.arrangement)
+            self._pieces[piece] = made
+        return self._pieces[piece]
+
+    def performed(self, source: Source) -> Performed:
+        """Return a piece as it is played from beginning to end; each is performed once."""
+        if source not in self._performed:
+            arrangement = self.piece(source.piece)
+            take = self._take(source, lay_out(arrangement, None, source.speed, 0))
+            self._performed[source] = Performed(arrangement, take, source.speed)
+        return self._performed[source]
+
+    def take(self, timeline: Timeline, source: Source | None = None) -> Take:
+        """Return a take of the song over bars and a count-in of its own, for a MIDI file."""
+        return self._take(source or Source(speed=timeline.spans[0].speed), timeline)
+
+    def _take(self, source: Source, timeline: Timeline) -> Take:
+        arrangement = self.piece(source.piece)
+        take = perform(arrangement, timeline, seed=self._seed, dry=self._dry, flat=source.flat)
+        if not self._clear or source.piece != "song":
+            return take
+        whole = Source(flat=source.flat)
+        heard = (
+            take
+            if source == whole
+            else perform(
+                arrangement,
+                lay_out(arrangement, None, Fraction(1), 0),
+                seed=self._seed,
+                dry=self._dry,
+                flat=source.flat,
+            )
+        )
+        return cleared(take, clearing_db(covered_notes(heard)))
+
+    def measured(self, source: Source) -> MeasuredSynthesiser:
+        """Return the synthesiser that plays a source's piece as its marks promise."""
+        manner = (source.piece, source.flat)
+        if manner not in self._measured:
+            whole = Source(source.piece, Fraction(1), source.flat)
+            self._measured[manner] = MeasuredSynthesiser(
+                self.synthesiser, lambda: self.performed(whole).take, report=self._report
+            )
+        return self._measured[manner]
+
+    def stems_of(self, take: Take, source: Source) -> Stems:
+        """Return the stems of any take of a source, in the room unless dry; nothing else puts them there."""
+        stems = self.measured(source).stems(take)
+        return stems if self._dry else in_room(stems)
+
+    @property
+    def tail_frames(self) -> int:
+        """How long the room goes on after a sound."""
+        return 0 if self._dry else RESPONSE_FRAMES
+
+    def notices(self) -> tuple[str, ...]:
+        """Return what the user should know about the sound and this song; a sentence each."""
+        return self.measured(Source()).notices()
+
+    def sound_identity(self) -> str:
+        """Return a text that changes whenever a take would sound different: the synthesiser's, and the room's.
+
+        Raises
+        ------
+        SynthesiserError, SoundFontError
+            As `Synthesiser.identity`.
+        """
+        return f"{self.measured(Source()).identity()}, {'dry' if self._dry else room_identity()}"

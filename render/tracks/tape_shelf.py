@@ -1,0 +1,110 @@
+"""Tapes that were played: in memory as long as there is room, else in a folder that goes when work is done.
+
+Several processes may share a folder: each tape is a file that appears whole, under a name that says what is on it.
+"""
+
+from __future__ import annotations
+
+import os
+from collections import OrderedDict
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from render.song import LAYERS
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from render.song import Layer
+
+__all__ = ["Layers", "TapeShelf"]
+
+Layers = "Mapping[Layer, NDArray[np.float32]]"
+
+ROOM_BYTES = 192 << 20
+"""Tapes kept in memory: enough for a song of a minute and a half at one speed."""
+
+
+class TapeShelf:
+    """Keeps the sound of tapes by name.
+
+    Parameters
+    ----------
+    folder
+        Where tapes go that memory has no room for, and all tapes if `shared`; made when it is needed.
+    shared
+        Whether other processes use the folder too: then what one has played, none plays again.
+    room_bytes
+        How much is kept in memory.
+    """
+
+    def __init__(self, folder: Path, *, shared: bool = False, room_bytes: int = ROOM_BYTES) -> None:
+        self._folder = folder
+        self._shared = shared
+        self._room_bytes = room_bytes
+        self._kept: OrderedDict[str, Mapping[Layer, NDArray[np.float32]]] = OrderedDict()
+        self._kept_bytes = 0
+
+    def get(
+        self, name: str, play: Callable[[], Mapping[Layer, NDArray[np.float32]]]
+    ) -> Mapping[Layer, NDArray[np.float32]]:
+        """Return the layers of a tape, float32 (frames, 2) each; played if they aren't there.
+
+        Parameters
+        ----------
+        name
+            Letters and digits that stand for what is on it.
+        play
+            Makes it.
+        """
+        if name in self._kept:
+            self._kept.move_to_end(name)
+            return self._kept[name]
+        layers = self._read(name)
+        if layers is None:
+            layers = play()
+            if self._shared:
+                self._write(name, layers)
+        self._keep(name, layers)
+        return layers
+
+    def has(self, name: str) -> bool:
+        """Return whether a tape needn't be played."""
+        return name in self._kept or self._path(name).exists()
+
+    def _keep(self, name: str, layers: Mapping[Layer, NDArray[np.float32]]) -> None:
+        self._kept[name] = layers
+        self._kept_bytes += _bytes(layers)
+        while self._kept_bytes > self._room_bytes and len(self._kept) > 1:
+            oldest, put_away = self._kept.popitem(last=False)
+            self._kept_bytes -= _bytes(put_away)
+            if not self._path(oldest).exists():
+                self._write(oldest, put_away)
+
+    def _path(self, name: str) -> Path:
+        return self._folder / f"{name}.npy"
+
+    def _read(self, name: str) -> Mapping[Layer, NDArray[np.float32]] | None:
+        import numpy as np
+
+        try:
+            stacked = np.load(self._path(name), allow_pickle=False)
+        except FileNotFoundError:
+            return None
+        return dict(zip(LAYERS, stacked, strict=True))
+
+    def _write(self, name: str, layers: Mapping[Layer, NDArray[np.float32]]) -> None:
+        import numpy as np
+
+        self._folder.mkdir(parents=True, exist_ok=True)
+        path = self._path(name)
+        hidden = path.with_suffix(f".{os.getpid()}")
+        with hidden.open("wb") as file:
+            np.save(file, np.stack([layers[layer] for layer in LAYERS]))
+        hidden.replace(path)
+
+
+def _bytes(layers: Mapping[Layer, NDArray[np.float32]]) -> int:
+    return sum(layer.nbytes for layer in layers.values())
