@@ -56,7 +56,9 @@ def beats_of(made: Arrangement, bars: Sequence[int]) -> list[Fraction]:
     return [Fraction(0), *accumulate(made.bars[index].length_beat for index in bars)]
 
 
-def against_the_map_s(made: Arrangement, take: Take, bars: Sequence[int]) -> list[tuple[Fraction, int, float]]:
+def against_the_map_s(
+    made: Arrangement, take: Take, bars: Sequence[int]
+) -> list[tuple[Fraction, int, float]]:
     """Return beat, string, and how late each gesture's last string is by the take's own tempo map."""
     swing = Swing(made)
     beats = [float(point.take_beat) for point in take.tempo_map]
