@@ -128,8 +128,8 @@ def chord_shape(
 ) -> Shape | None:
     """Return the cheapest shape for strumming a chord, or None when these players have none.
 
-    Of shapes that cost the same, the one whose struck strings sound further from the tune is taken: what is behind keeps
-    out of the register of what is in front.
+    Of shapes that cost the same, the one whose struck strings sound further from the tune is taken: what is behind
+    keeps out of the register of what is in front.
 
     Parameters
     ----------

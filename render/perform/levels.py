@@ -56,8 +56,9 @@ FLAT_LEVEL_DB = 0.0
 """Every gesture of a flat take."""
 
 FLAT_CHOP_DB = -6.0
-"""A chop of a flat take. All its sound comes within a few hundredths of a second: as loud as a note over 400 ms, it would
-peak some 8 dB above one (measured in the built-in ukulele), and leave no room to make the take as loud as the demo."""
+"""A chop of a flat take. All its sound comes within a few hundredths of a second: as loud as a note over 400 ms, it
+would peak some 8 dB above one (measured in the built-in ukulele), and leave no room to make the take as loud as the
+demo."""
 
 LOUDEST_VELOCITY = 127
 
