@@ -35,7 +35,10 @@ DRIFT_OCTAVES = range(3, OCTAVES)
 """The tempo drifts over 8, 16, 32 and 64 pulses; what is quicker is deviation."""
 
 LIMIT_SD = 2.5
-"""No deviation is larger than this many standard deviations."""
+"""No process is further from nothing than this many of its standard deviations …"""
+
+LATE_LIMIT_SD = 3.0
+"""… and no player further off the pulse than this many, of what is shared and what is added together."""
 
 _SPREADS = tuple(OCTAVE_RATIO**octave for octave in range(OCTAVES))
 _TWELVE_WORDS = Struct("<12H")
@@ -119,7 +122,8 @@ def time_deviation_s(
     """
     shared = _process(seed, section, pass_number, "together").at(pulse)
     own = _process(seed, section, pass_number, layer).at(pulse)
-    return feel.together_sd_s * shared + feel.own_sd_s * own
+    limit_s = LATE_LIMIT_SD * sqrt(feel.together_sd_s * feel.together_sd_s + feel.own_sd_s * feel.own_sd_s)
+    return min(max(feel.together_sd_s * shared + feel.own_sd_s * own, -limit_s), limit_s)
 
 
 def level_deviation_db(

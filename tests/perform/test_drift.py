@@ -23,7 +23,6 @@ from render.perform.feel import FEELS
 from render.perform.swing import Swing
 from render.song import Feel, read_song
 from tests.kits import HARBOUR_LANTERNS, ROOT
-from tests.perform.checks import spectrum_slope
 from tests.perform.pieces import Visit, piece, pieces, tune
 
 FEW = settings(max_examples=25)
@@ -198,26 +197,3 @@ def test_a_mixed_class_stays_together() -> None:
         for made in [arrange(replace(song, players=players), tuning_named(tuning))]
     ]
     assert all(take.bars == takes[0].bars and take.tempo_map == takes[0].tempo_map for take in takes)
-
-
-def test_beats_of_takes_are_nearly_pink_around_the_drifting_pulse() -> None:
-    """What a listener hears as timing, in performed takes: the slope of its spectrum, and its spread."""
-    bars = PULSES // 4
-    made = piece(*(tune(beat, 1) for beat in range(PULSES)), tempo=100, visits=[Visit("verse", 1, bars)])
-    late_s = np.array(
-        [
-            [
-                late
-                for _, _, late in against_the_map_s(
-                    made, perform(made, lay_out(made), seed=seed), range(bars)
-                )
-            ]
-            for seed in range(60)
-        ]
-    )
-    assert late_s.shape == (60, PULSES)
-    assert spectrum_slope(late_s) == pytest.approx(-0.9, abs=0.15)
-    assert late_s.std() == pytest.approx(0.0065, rel=0.1)
-    assert np.abs(late_s).max() <= 3.0 * 0.0065 * 1.3
-    white = np.random.default_rng(5).normal(0.0, 0.0065, late_s.shape)
-    assert abs(spectrum_slope(white) + 0.9) > 0.5
