@@ -197,7 +197,7 @@ def _say_measuring(what: str, done: int, _total: int) -> None:
 def show_notices(playing: Playing, set_title: str = "") -> None:
     """Say where the sound can't do what the song asks; where there are several sets, for which."""
     start = f"{set_title}: " if set_title else ""
-    for notice in playing.synthesiser.notices():
+    for notice in playing.notices():
         say(f"{start}{notice}")
 
 

@@ -44,6 +44,9 @@ __all__ = [
 ENCODERS = 2
 """Tracks written at the same time; numpy and libsndfile let go of the interpreter while they work."""
 
+TELLING_LACK_DB = 0.5
+"""A flat take that is softer than the demo by less isn't worth a word."""
+
 UNDER_FULL_SCALE_DB = 0.1
 """No sample of any choice of layers comes nearer to full scale than this."""
 
@@ -94,6 +97,7 @@ class Playing:
         self._takes: dict[Timeline, Take] = {}
         self._kept_stems: Stems | None = None
         self._demo_gains_db: dict[float, float] = {}
+        self._flat_lack_db = 0.0
 
     def take(self, timeline: Timeline) -> Take:
         """Return the take of a timeline; each is performed once."""
@@ -134,6 +138,17 @@ class Playing:
         """
         return f"{self.synthesiser.identity()}, {'dry' if self._dry else room_identity()}"
 
+    def notices(self) -> tuple[str, ...]:
+        """Return what the user should know about the sound and the tracks made so far; a sentence each."""
+        told = self.synthesiser.notices()
+        if self._flat_lack_db < TELLING_LACK_DB:
+            return told
+        softer = (
+            f"played flat, the song stays {self._flat_lack_db:.1f} dB softer than its demo: any louder, its strokes "
+            "would be cut off at full scale"
+        )
+        return (*told, softer)
+
     def let_go(self) -> None:
         """Forget the stems that are kept; they are made again when they are asked for."""
         self._kept_stems = None
@@ -142,11 +157,15 @@ class Playing:
         """Return the gain that the demo at full speed asks for; its true peak then passes no ceiling."""
         if ceiling_dbtp not in self._demo_gains_db:
             demo = mix_layers(self.stems(self._whole))
-            if self._layered is None:
-                gain_db = song_gain_db(demo, SAMPLE_RATE_HZ, ceiling_dbtp)
-            else:
-                gain_db = self._layered.demo_lufs(ceiling_dbtp) - _lufs(demo)
-            self._demo_gains_db[ceiling_dbtp] = min(gain_db, room_db(self.stems(self._whole)))
+            wanted_db = (
+                song_gain_db(demo, SAMPLE_RATE_HZ, ceiling_dbtp)
+                if self._layered is None
+                else self._layered.demo_lufs(ceiling_dbtp) - _lufs(demo)
+            )
+            gain_db = min(wanted_db, room_db(self.stems(self._whole)))
+            self._demo_gains_db[ceiling_dbtp] = gain_db
+            if self._layered is not None:
+                self._flat_lack_db = max(self._flat_lack_db, wanted_db - gain_db)
         return self._demo_gains_db[ceiling_dbtp]
 
     def demo_lufs(self, ceiling_dbtp: float) -> float:

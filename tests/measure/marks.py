@@ -77,8 +77,8 @@ def over_marks_db(track: Track, midi: MidiFile, song: SongText, layer: str) -> N
 
 def _beat(midi: MidiFile, song: SongText, time_s: float) -> Fraction:
     """Return the beat of the piece at a time, after one bar of count-in."""
-    quarters = np.interp(time_s, [at_s for _, at_s in midi.grid], [place for place, _ in midi.grid])
+    quarters = float(np.interp(time_s, [at_s for _, at_s in midi.grid], [place for place, _ in midi.grid]))
     last, last_s = midi.grid[-1]
     if time_s > last_s:
         quarters = last + (time_s - last_s) * midi.tempi[-1][1] / 60.0
-    return Fraction(float(quarters)).limit_denominator(96) * song.meter[1] / 4 - song.count_in_beat
+    return Fraction(quarters).limit_denominator(96) * song.meter[1] / 4 - song.count_in_beat
