@@ -73,6 +73,8 @@ def _packaged_font() -> Path:
 
 
 FONT = _packaged_font()
+NYLON_GUITAR = 24
+"""The preset of `FONT` that plays where there is no ukulele, in bank 0."""
 
 
 def run_tercet(*arguments: object, hash_seed: int = 0) -> str:
@@ -88,10 +90,14 @@ def run_tercet(*arguments: object, hash_seed: int = 0) -> str:
 
 @dataclass(frozen=True)
 class Kit:
-    """The files of a kit, read when they are asked for, and the song that they were made from."""
+    """The files of a kit, read when they are asked for, the song that they were made from, and the sound that plays.
+
+    `sound` is a font with bank and program.
+    """
 
     folder: Path
     song_path: Path
+    sound: tuple[Path, int, int] = (FONT, 0, NYLON_GUITAR)
 
     @cached_property
     def song(self) -> SongText:

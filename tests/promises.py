@@ -10,12 +10,13 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from functools import cache
+from pathlib import Path
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from tests.kits import FONT, Kit
+from tests.kits import Kit
 from tests.measure.audio import (
     LAYERS,
     Track,
@@ -43,9 +44,6 @@ TRACK_NAMES = (
     "only-between",
     "only-strums",
 )
-NYLON_GUITAR = 24
-"""The preset of `FONT` that plays where there is no ukulele, in bank 0."""
-
 HIGH_G = (67, 60, 64, 69)
 """Keys of the open strings, string 4 first."""
 
@@ -167,14 +165,14 @@ def _tops(kit: Kit) -> None:
     melody = kit.alone["melody"]
     for midi in sorted({roll.notes[-1].midi for roll in rolls}):
         due_s = [roll.notes[-1].onset_s for roll in rolls if roll.notes[-1].midi == midi]
-        for at_s, late_s in zip(due_s, string_late_s(melody, due_s, _alone(midi)), strict=True):
+        for at_s, late_s in zip(due_s, string_late_s(melody, due_s, _alone(midi, *kit.sound)), strict=True):
             assert abs(late_s) <= 0.003, f"key {midi} at {at_s:.2f} s is {late_s * 1000:+.1f} ms off"
 
 
 @cache
-def _alone(midi: int) -> Track:
-    """Return a key of the sound that all kits are made with, alone, after 0.1 s of silence."""
-    (sound,) = notes_alone(FONT, 0, NYLON_GUITAR, [(midi, 80)], 0.5)
+def _alone(midi: int, font: Path, bank: int, program: int) -> Track:
+    """Return a key of a sound alone, after 0.1 s of silence."""
+    (sound,) = notes_alone(font, bank, program, [(midi, 80)], 0.5)
     silence = np.zeros(RATE_HZ // 10, np.float32)
     return Track(np.concatenate([silence, sound])[:, None], RATE_HZ)
 

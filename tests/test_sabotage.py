@@ -289,7 +289,7 @@ SABOTAGES = [
     Sabotage(
         "one sample three steps off",
         "tracks add up",
-        "leaves 3.0 steps",
+        r"leaves [2-4]\.0 steps",
         on_track("demo", lambda samples: samples + 3 * (np.arange(len(samples)) == 400_000)[:, None]),
     ),
     Sabotage(
