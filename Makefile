@@ -3,7 +3,7 @@
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: help demo test check static format-check lint types imports format setup constraints clean clean-all
+.PHONY: help demo test check static format-check lint types imports format setup fonts constraints clean clean-all
 
 # Any Python from 3.6 on may start the set-up, which then looks for one that Tercet runs on.
 # To choose one: make PYTHON=/usr/local/bin/python3.12 demo
@@ -50,6 +50,9 @@ format: .dev ## format the code and mend what ruff can mend
 	$(BIN)/ruff check --fix .
 
 setup: .dev ## set up for working on Tercet, nothing else
+
+fonts: ## fetch the sound font that some tests play with (Debian, Ubuntu; 148 MB)
+	@$(SET_UP) fonts
 
 constraints: ## choose the newest releases again and pin them in constraints.txt
 	"$(PYTHON)" tools/pin.py

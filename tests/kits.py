@@ -8,7 +8,7 @@ import subprocess
 import sys
 import tempfile
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cache, cached_property
 from pathlib import Path
@@ -19,11 +19,12 @@ from render.arrange import arrange, song_tuning
 from render.exchange import midi_bytes
 from render.perform import Take, lay_out
 from render.song import LAYERS, read_song
-from render.sound import Stems
+from render.sound import SAMPLE_RATE_HZ, Stems
 from render.sound.fluid import FluidSynthesiser
 from render.sound.fonts import choose_font
 from render.tracks.balance import Balance
 from render.tracks.encoding import Bits, TrackWriter, track_format
+from render.tracks.loudness import integrated_loudness_lufs, true_peak_dbtp
 from render.tracks.making import gains_of
 from render.tracks.playing import Playing
 from render.tracks.recipes import RECIPES, Recipe, recipe_named
@@ -87,6 +88,8 @@ def _packaged_font() -> Path:
 
 
 FONT = _packaged_font()
+NYLON_GUITAR = 24
+"""The preset of `FONT` that plays where there is no ukulele, in bank 0."""
 
 
 def run_tercet(*arguments: object, hash_seed: int = 0) -> str:
@@ -102,10 +105,14 @@ def run_tercet(*arguments: object, hash_seed: int = 0) -> str:
 
 @dataclass(frozen=True)
 class Kit:
-    """The files of a kit, read when they are asked for, and the song that they were made from."""
+    """The files of a kit, read when they are asked for, the song that they were made from, and the sound that plays.
+
+    `sound` is a font with bank and program.
+    """
 
     folder: Path
     song_path: Path
+    sound: tuple[Path, int, int] = (FONT, 0, NYLON_GUITAR)
 
     @cached_property
     def song(self) -> SongText:
@@ -219,6 +226,17 @@ class Workshop:
     def stems(self) -> Stems:
         return self.stems_of(self.take)
 
+    @cached_property
+    def _heard(self) -> Balance:
+        """The balance with the loudness and the peak that the layered stems have when they are played in one go."""
+        layered = self.stems if not self.flat else replace(self, flat=False).stems
+        demo = np.asarray(sum(layered.by_name[layer] for layer in LAYERS), np.float32)
+        return replace(
+            self.balance,
+            demo_lufs=integrated_loudness_lufs(demo, SAMPLE_RATE_HZ),
+            demo_peak_dbtp=true_peak_dbtp(demo),
+        )
+
     def stems_of(self, take: Take) -> Stems:
         """Return the stems of any take under the balance of the song."""
         stems = self.playing.stems_of(take, self.source)
@@ -266,7 +284,7 @@ class Workshop:
         path = folder / f"{number:02}-{recipe.name}{ending}"
         path.unlink(missing_ok=True)
         ceiling_dbtp = track_format(path).encode_ceiling_dbtp
-        gain = np.float32(10.0 ** (gains_of([self.balance], [ceiling_dbtp])[ceiling_dbtp] / 20.0))
+        gain = np.float32(10.0 ** (gains_of([self._heard], [ceiling_dbtp])[ceiling_dbtp] / 20.0))
         layers = [layer for layer in LAYERS if layer in recipe.name or recipe.name == "demo"]
         if recipe.name.startswith("without"):
             layers = [layer for layer in LAYERS if layer not in layers]

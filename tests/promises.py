@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from functools import cache
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -17,15 +19,17 @@ from numpy.typing import NDArray
 from tests.kits import LAYER_TRACKS, Kit
 from tests.measure.audio import (
     LAYERS,
+    Track,
     adding_up_residues,
     cue_figures,
     delay_s,
     full_scale_frames,
     layer_gains,
 )
+from tests.measure.font_player import RATE_HZ, notes_alone
 from tests.measure.loudness import gesture_levels_lufs, integrated_lufs, true_peak_dbtp
 from tests.measure.midi import rolls_of, strings_of, tune_figures, written_time_s
-from tests.measure.onsets import onset_figures, onsets_s
+from tests.measure.onsets import onset_figures, onsets_s, string_late_s
 from tests.measure.pitch import cents_sharp
 from tests.measure.tags import tags_of
 
@@ -147,6 +151,25 @@ def _onsets(kit: Kit) -> None:
     assert figures.unheard_s == (), f"unheard: {figures.unheard_s}"
     assert figures.unwritten_s == (), f"unwritten: {figures.unwritten_s}"
     assert np.abs(figures.late_s).max() <= 0.003, f"up to {np.abs(figures.late_s).max() * 1000:.1f} ms off"
+
+
+@promise("the tune of a roll is heard when it is written")
+def _tops(kit: Kit) -> None:
+    rolls = [roll for roll in rolls_of(kit.midi) if len(roll.notes) > 1]
+    assert rolls, "nothing is rolled"
+    melody = kit.alone["melody"]
+    for midi in sorted({roll.notes[-1].midi for roll in rolls}):
+        due_s = [roll.notes[-1].onset_s for roll in rolls if roll.notes[-1].midi == midi]
+        for at_s, late_s in zip(due_s, string_late_s(melody, due_s, _alone(midi, *kit.sound)), strict=True):
+            assert abs(late_s) <= 0.003, f"key {midi} at {at_s:.2f} s is {late_s * 1000:+.1f} ms off"
+
+
+@cache
+def _alone(midi: int, font: Path, bank: int, program: int) -> Track:
+    """Return a key of a sound alone, after 0.1 s of silence."""
+    (sound,) = notes_alone(font, bank, program, [(midi, 80)], 0.5)
+    silence = np.zeros(RATE_HZ // 10, np.float32)
+    return Track(np.concatenate([silence, sound])[:, None], RATE_HZ)
 
 
 @promise("in tune")

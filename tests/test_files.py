@@ -66,7 +66,7 @@ def built_in(short: Workshop, tmp_path_factory: pytest.TempPathFactory) -> Kit:
     """The short song's kit on the built-in ukulele."""
     ukulele = FluidSynthesiser(SoundFont(ready_built_in(), 8, 24))
     shop = Workshop(short.song_path, Playing(short.playing.arrangement, ukulele))
-    return shop.make(tmp_path_factory.mktemp("built-in"))
+    return replace(shop.make(tmp_path_factory.mktemp("built-in")), sound=(ready_built_in(), 8, 24))
 
 
 @pytest.mark.parametrize("name", PROMISES)

@@ -202,6 +202,11 @@ def reversed_roll(take: Take) -> Take:
     )
 
 
+def late_top(take: Take) -> Take:
+    top = a_roll(take)[-1]
+    return swapped(take, {top: replace(top, onset_s=top.onset_s + 0.005)})
+
+
 def mirrored_roll(take: Take) -> Take:
     """Strike the strings under the tune in the wrong order: the tune stays last and loudest."""
     under = a_roll(take)[:-1]
@@ -286,7 +291,7 @@ SABOTAGES = [
     Sabotage(
         "one sample three steps off",
         "tracks add up",
-        "leaves 3.0 steps",
+        r"leaves [2-4]\.0 steps",
         on_track("demo", lambda samples: samples + 3 * (np.arange(len(samples)) == 400_000)[:, None]),
     ),
     Sabotage(
@@ -383,6 +388,12 @@ SABOTAGES = [
         "what is written is heard, when it is written",
         r"up to [3-5]\.\d ms off",
         on_stem("between", lambda stem: np.roll(stem, 192, axis=0)),
+    ),
+    Sabotage(
+        "the tune of one roll 5 ms late in the recordings",
+        "the tune of a roll is heard when it is written",
+        r"is \+[4-6]\.\d ms off",
+        on_take(late_top, ("only-melody",), midi=False),
     ),
     Sabotage("one string 3 cents sharp", "in tune", r"is \+[2-4]\.\d cents sharp", one_string_sharp),
     Sabotage("one note a semitone high", "in tune", "cents", on_take(single(midi=1), midi=False)),

@@ -316,6 +316,23 @@ def test_a_library_that_does_not_fit_is_reported_not_installed_again(bench: Path
     assert calls(bench) == []
 
 
+def test_the_font_of_tests_is_installed_once(bench: Path, program: Program, tmp_path: Path) -> None:
+    font = tmp_path / "font.sf2"
+    program("apt-get", f": > {font}")
+    program("apt-cache")
+    program("sudo", '[ "$1" = -n ] && shift', '"$@"')
+    for _ in range(2):
+        set_up.ready_test_font(may_install=True, path=str(font))
+    assert calls(bench)[-1] == "apt-get install -y --no-install-recommends fluid-soundfont-gm"
+    assert sum(line.startswith("apt-get") for line in calls(bench)) == 1
+
+
+def test_where_the_font_of_tests_cannot_be_installed_it_is_said_how(bench: Path, tmp_path: Path) -> None:
+    with pytest.raises(set_up.SetUpError, match=r"sudo apt-get install .* fluid-soundfont-gm\nElsewhere put"):
+        set_up.ready_test_font(may_install=True, path=str(tmp_path / "font.sf2"))
+    assert list(bench.iterdir()) == []
+
+
 @pytest.mark.parametrize(
     ("system", "said"),
     [
@@ -414,10 +431,12 @@ def test_the_makefile_offers_what_it_lists() -> None:
 # The script that CI runs
 
 
-def run_ci(tmp_path: Path, test: str, static: str = "exit 0") -> subprocess.CompletedProcess[str]:
+def run_ci(
+    tmp_path: Path, test: str, static: str = "exit 0", fonts: str = "exit 0"
+) -> subprocess.CompletedProcess[str]:
     """Run `.ci/run` with a make that does as told."""
     make = tmp_path / "make"
-    lines = ["#!/bin/sh", f"case $* in test*) {test};; *static) {static};; esac", ""]
+    lines = ["#!/bin/sh", f"case $* in fonts) {fonts};; test*) {test};; *static) {static};; esac", ""]
     make.write_text("\n".join(lines), encoding="utf-8")
     make.chmod(0o755)
     settings = {**os.environ, "PATH": f"{tmp_path}:{os.environ['PATH']}"}
@@ -446,6 +465,12 @@ def test_ci_fails_for_its_reason(tmp_path: Path, test: str, static: str, reason:
     done = run_ci(tmp_path, test, static)
     assert done.returncode == 1
     assert reason in done.stdout.splitlines()
+
+
+def test_ci_fails_where_the_fonts_of_tests_cannot_be_had(tmp_path: Path) -> None:
+    done = run_ci(tmp_path, "echo '== 2 passed in 1s =='", fonts="exit 3")
+    assert done.returncode == 1
+    assert "failed: make fonts" in done.stdout.splitlines()
 
 
 def test_ci_reads_no_input_and_can_be_run(tmp_path: Path) -> None:

@@ -26,6 +26,7 @@ __all__ = [
     "manual_instruction",
     "ready_environment",
     "ready_fluidsynth",
+    "ready_test_font",
 ]
 
 ROOT = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
@@ -36,6 +37,9 @@ EXTRAS = {
     "run": "",
     "dev": "[dev,cluster]",
 }  # what to install, and the extras of pyproject.toml that it stands for
+
+TEST_FONT = "/usr/share/sounds/sf2/FluidR3_GM.sf2"
+TEST_FONT_PACKAGE = "fluid-soundfont-gm"  # Debian's and Ubuntu's
 
 PYTHON_PROBE = """
 import sys
@@ -109,7 +113,9 @@ def main(arguments: Optional[Sequence[str]] = None) -> int:
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument(
-        "what", choices=sorted(EXTRAS), help="run: to use Tercet; dev: to work on it and test it"
+        "what",
+        choices=[*sorted(EXTRAS), "fonts"],
+        help="run: to use Tercet; dev: to work on it and test it; fonts: a sound font that some tests play with",
     )
     parser.add_argument(
         "--no-system",
@@ -118,6 +124,9 @@ def main(arguments: Optional[Sequence[str]] = None) -> int:
     )
     options = parser.parse_args(arguments)
     try:
+        if options.what == "fonts":
+            ready_test_font(not options.no_system)
+            return 0
         python = ready_environment(ROOT, options.what, not options.no_system)
         ready_fluidsynth(python, not options.no_system)
     except SetUpError as error:
@@ -286,6 +295,21 @@ def fluidsynth_problem(python: str) -> str:
     """Return why pyfluidsynth can't use the library (the last line of its report), or an empty text."""
     code, _, report = probe([python, "-c", FLUIDSYNTH_PROBE])
     return "" if code == 0 else (report.strip() or "Python stopped without a word").splitlines()[-1]
+
+
+def ready_test_font(may_install: bool, path: str = TEST_FONT) -> None:
+    """Install the sound font that some tests play with, beside the one in pretty_midi's package, if it is missing."""
+    if os.path.exists(path):
+        return
+    say("A sound font that some tests play with, FluidR3_GM (148 MB), is not on this machine.")
+    apt = MANAGERS[0]
+    if may_install and shutil.which(apt.program) and install(apt._replace(names=(TEST_FONT_PACKAGE,))):
+        return
+    raise SetUpError(
+        "It was not installed. On Debian and Ubuntu:\n  sudo %s %s\nElsewhere put the file at %s."
+        " Without it those tests are skipped, which CI doesn't allow."
+        % (" ".join(apt.install), TEST_FONT_PACKAGE, path)
+    )
 
 
 def install(manager: Manager) -> bool:

@@ -6,15 +6,17 @@ The hand's *position* is the fret under the index finger. From position 1 the fo
 
 from __future__ import annotations
 
+from fractions import Fraction
 from functools import lru_cache
 
 from render.arrange.demands import COSTS, Hands
-from render.neck import Shape, chord_shapes, common_shape, fingers_needed, shape_midis, span_mm
+from render.neck import Shape, Tuning, chord_shapes, common_shape, fingers_needed, shape_midis, span_mm
 from render.theory import Chord
 
 __all__ = [
     "OPEN_HAND",
     "allowed",
+    "apart",
     "change_cost",
     "chord_shape",
     "hand_position",
@@ -28,6 +30,9 @@ OPEN_HAND: Shape = (0, 0, 0, 0)
 
 EASY_STRETCH_MM = 40.0
 """Frets 1 to 3 of a concert ukulele."""
+
+COST_DIGITS = 9
+"""Costs that differ by less are the same: sums in another order."""
 
 _TONE_MISSING = ("most telling tone missing", "second tone missing", "third tone missing")
 
@@ -54,6 +59,14 @@ def change_cost(before: Shape, after: Shape, position: int) -> float:
     if moved > 1:
         cost += COSTS["position change"]
     return cost
+
+
+def apart(strings: tuple[int, ...], shape: Shape, tune_midi: int | None, tuning: Tuning) -> Fraction:
+    """Return how far the middle of some strings of a shape lies from the tune, in semitones; 0 without a tune."""
+    if tune_midi is None:
+        return Fraction(0)
+    midis = shape_midis(shape, tuning)
+    return abs(Fraction(sum(midis[4 - string] for string in strings), len(strings)) - tune_midi)
 
 
 def sounds_chord(shape: Shape, chord: Chord, hands: Hands, strings: tuple[int, ...]) -> bool:
@@ -111,8 +124,12 @@ def chord_shape(
     before: Shape,
     held: tuple[tuple[int, int], ...] = (),
     strings: tuple[int, ...] = (4, 3, 2, 1),
+    tune_midi: int | None = None,
 ) -> Shape | None:
     """Return the cheapest shape for strumming a chord, or None when these players have none.
+
+    Of shapes that cost the same, the one whose struck strings sound further from the tune is taken: what is behind
+    keeps out of the register of what is in front.
 
     Parameters
     ----------
@@ -124,6 +141,8 @@ def chord_shape(
         (string, fret) pairs that keep their frets, whatever they sound.
     strings
         The strings that are struck: only these must sound the chord.
+    tune_midi
+        The key of the tune's note, where there is one.
     """
     idle = tuple(string for string in (4, 3, 2, 1) if string not in strings)
     shapes = chord_shapes(
@@ -135,9 +154,13 @@ def chord_shape(
     return min(
         playable,
         key=lambda shape: (
-            shape_cost(shape, chord, hands)
-            + COSTS["strums without third or root"] * (not is_full(shape, chord, hands))
-            + 0.5 * change_cost(before, shape, position),
+            round(
+                shape_cost(shape, chord, hands)
+                + COSTS["strums without third or root"] * (not is_full(shape, chord, hands))
+                + 0.5 * change_cost(before, shape, position),
+                COST_DIGITS,
+            ),
+            -apart(strings, shape, tune_midi, hands.tuning),
             shape,
         ),
         default=None,

@@ -10,7 +10,7 @@ from itertools import groupby, zip_longest
 from render.arrange.between import Added
 from render.arrange.demands import LIMITS, SHORTEST_SPACE_PULSES, Hands
 from render.arrange.fingering import Fingered
-from render.arrange.hand import OPEN_HAND, chord_shape, is_full, shown_shape, sounds_chord
+from render.arrange.hand import OPEN_HAND, apart, chord_shape, is_full, shown_shape, sounds_chord
 from render.arrange.model import Gesture, Problem, StringNote
 from render.arrange.piece import Piece, begun
 from render.arrange.reports import strum_problem
@@ -75,6 +75,11 @@ class _Moment:
         return tuple(
             item for item in (self.tune, self.added) if item is not None and item.note.end_beat > self.beat
         )
+
+    @property
+    def tune_midi(self) -> int | None:
+        """The key of the tune's note before, ringing or not: where its register is."""
+        return None if self.tune is None else self.tune.note.midi
 
     @property
     def busy(self) -> frozenset[int]:
@@ -283,28 +288,38 @@ def _shape_and_strings(
     """Return what the hand holds for a strum and the strings struck (string 4 first), or None for no strum.
 
     The hand stays where it is if it holds the chord, third and root included where any hand could; else it forms it.
-    The largest group of strings comes first; one string alone is only struck, and hands are only stretched, where
-    the song writes the strum itself.
+    The largest group of strings comes first, of equal ones that further from the tune's register; one string alone is
+    only struck, and hands are only stretched, where the song writes the strum itself.
     """
     if span.chord is None:
         return None
     if span.shape is not None:
         return _pinned_strum(span.shape, moment, hands)
-    groups = [group for group in beside(moment.busy) if written or len(group) > 1]
+    tune_midi = moment.tune_midi
+    groups = [
+        group for group in _further_first(beside(moment.busy), moment, hands) if written or len(group) > 1
+    ]
     stays = hand.chord == span.chord and all(hand.shape[4 - string] == fret for string, fret in moment.held)
     for group in groups:
         holds = stays and sounds_chord(hand.shape, span.chord, hands, group)
         if holds and is_full(hand.shape, span.chord, hands):
             return hand.shape, group
-        shape = chord_shape(span.chord, hands, hand.shape, moment.held, group)
+        shape = chord_shape(span.chord, hands, hand.shape, moment.held, group, tune_midi)
         if holds and not (shape is not None and is_full(shape, span.chord, hands)):
             return hand.shape, group
         if shape is None and written:
             freer = replace(hands, limits=LIMITS["free"])
-            shape = chord_shape(span.chord, freer, hand.shape, moment.held, group)
+            shape = chord_shape(span.chord, freer, hand.shape, moment.held, group, tune_midi)
         if shape is not None:
             return shape, group
     return None
+
+
+def _further_first(groups: Iterable[tuple[int, ...]], moment: _Moment, hands: Hands) -> list[tuple[int, ...]]:
+    """Return groups of strings, the largest first, of equal ones that whose open strings lie further from the tune."""
+    return sorted(
+        groups, key=lambda group: (-len(group), -apart(group, OPEN_HAND, moment.tune_midi, hands.tuning))
+    )
 
 
 def _pinned_strum(

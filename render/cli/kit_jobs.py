@@ -78,7 +78,8 @@ class Hearing:
 def hear(order: SetOrder) -> Hearing:
     """Measure a set's balance."""
     recording = ready_recording(order)
-    return Hearing(recording.balance(), recording.playing.notices())
+    balance = recording.balance()
+    return Hearing(balance, (*recording.playing.notices(), *balance.notices()))
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,8 +18,9 @@ if TYPE_CHECKING:
     from render.neck import Tuning
     from render.song import Players, Song
     from render.sound.soundfont import SoundFont
+    from render.tracks.playing import Playing
 
-__all__ = ["ReadySet", "ready_sets", "ready_song", "say_measuring", "show_problems"]
+__all__ = ["ReadySet", "playing_of", "ready_sets", "ready_song", "say_measuring", "show_problems"]
 
 MOST_PROBLEMS_SHOWN = 6
 
@@ -52,6 +53,21 @@ def ready_song(arguments: argparse.Namespace) -> ReadySet:
     song, strings = _tuned(written, arguments.transpose, tuning)
     arrangement = arrange(_played_by(song, arguments.players), strings)
     return ReadySet("", "", arrangement, _font(arguments, song))
+
+
+def playing_of(arguments: argparse.Namespace, one: ReadySet) -> Playing:
+    """Return a set as it is played."""
+    from render.sound.fluid import FluidSynthesiser
+    from render.tracks.playing import Playing
+
+    return Playing(
+        one.arrangement,
+        FluidSynthesiser(one.font),
+        seed=arguments.seed,
+        dry=arguments.dry,
+        clear=arguments.clear,
+        report=say_measuring,
+    )
 
 
 def ready_sets(arguments: argparse.Namespace) -> tuple[ReadySet, ...]:

@@ -17,7 +17,7 @@ from render.cli.options import (
     players,
     speed,
 )
-from render.cli.playing import ReadySet, ready_song, say_measuring, show_problems
+from render.cli.playing import ReadySet, playing_of, ready_song, say_measuring, show_problems
 from render.cli.talk import progress, say
 from render.errors import RequestError
 from render.song.model import LAYERS
@@ -157,7 +157,7 @@ def _write_track(arguments: argparse.Namespace, one: ReadySet, recipe: Recipe, p
         balance = recording.balance()
         gains_db = gains_of([balance], ceilings_of(order.tracks))
         write_track(order, 0, recording, balance, gains_db, FolderStore(target.parent))
-    for notice in recording.playing.notices():
+    for notice in (*recording.playing.notices(), *balance.notices()):
         say(notice)
 
 
@@ -166,10 +166,8 @@ def _write_midi(arguments: argparse.Namespace, one: ReadySet, recipe: Recipe, pa
     from render.exchange import midi_bytes
     from render.perform import lay_out
     from render.song import bar_indices
-    from render.sound.fluid import FluidSynthesiser
     from render.tracks.choice import facts_of
     from render.tracks.files import write_bytes
-    from render.tracks.playing import Playing
     from render.tracks.timelines import Source
 
     if recipe.way != "through":
@@ -177,13 +175,7 @@ def _write_midi(arguments: argparse.Namespace, one: ReadySet, recipe: Recipe, pa
             f"{recipe.name} goes through the music more than once, which a MIDI file here doesn't: "
             "end the file's name with .wav, or choose a track such as demo or without-melody"
         )
-    playing = Playing(
-        one.arrangement,
-        FluidSynthesiser(one.font),
-        seed=arguments.seed,
-        dry=arguments.dry,
-        clear=arguments.clear,
-    )
+    playing = playing_of(arguments, one)
     arrangement = playing.piece(recipe.piece)
     bars = arguments.bars or recipe.bars
     indices = bar_indices(bars, arrangement.bars) if bars else None

@@ -2,7 +2,7 @@
 
 from render.perform.audible import Covered, cleared, clearing_db, covered_notes
 from render.perform.model import Click, PlayedBar, Span, Take, TakeNote, TempoPoint, Timeline
-from render.perform.performer import perform
+from render.perform.performer import perform, played_clock
 from render.perform.timeline import lay_out
 
 __all__ = [
@@ -19,4 +19,5 @@ __all__ = [
     "covered_notes",
     "lay_out",
     "perform",
+    "played_clock",
 ]

@@ -55,6 +55,11 @@ HALF_WAY = 0.5
 FLAT_LEVEL_DB = 0.0
 """Every gesture of a flat take."""
 
+FLAT_CHOP_DB = -6.0
+"""A chop of a flat take. All its sound comes within a few hundredths of a second: as loud as a note over 400 ms, it
+would peak some 8 dB above one (measured in the built-in ukulele), and leave no room to make the take as loud as the
+demo."""
+
 LOUDEST_VELOCITY = 127
 
 LEVEL_DIGITS = 9
@@ -181,9 +186,10 @@ def string_levels_db(gesture: Gesture, level_db: float) -> tuple[float, ...]:
 
 
 def flat_levels_db(gesture: Gesture) -> tuple[float, ...]:
-    """Share the one level of a flat take among a gesture's strings, all alike."""
+    """Share the one level of a flat take among a gesture's strings, all alike; a chop is held back."""
     count = len(gesture.notes)
-    return (round(FLAT_LEVEL_DB - 10.0 * log10(count), LEVEL_DIGITS),) * count
+    level_db = FLAT_LEVEL_DB + FLAT_CHOP_DB * (gesture.action == "chop")
+    return (round(level_db - 10.0 * log10(count), LEVEL_DIGITS),) * count
 
 
 def velocity_of_level(level_db: float) -> int:

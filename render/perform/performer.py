@@ -7,10 +7,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import groupby
-from math import inf
+from math import ceil, inf
 
 from render.arrange import Arrangement, Gesture
-from render.perform.deviation import level_deviation_db, step_deviation, time_deviation_s
+from render.perform.deviation import level_deviation_db, step_deviation, tempo_drift, time_deviation_s
 from render.perform.feel import FEELS, pulse_scale
 from render.perform.levels import (
     FLAT_LEVEL_DB,
@@ -25,17 +25,23 @@ from render.perform.ringing import note_ends
 from render.perform.shaping import Shaping, bounded_db
 from render.perform.spread import string_delays_s
 from render.perform.swing import Swing
-from render.perform.tempo import Clock, piece_clock
+from render.perform.tempo import Clock, Pace, piece_clock
 from render.perform.timeline import Run, count_in, played_bars_of, runs_of, tempo_map
 
-__all__ = ["perform"]
+__all__ = ["perform", "played_clock"]
 
 SHORTEST_S = 0.03
 """A chop is damped at once; no other note is shorter than this, unless its string is struck again."""
 
 
 def perform(
-    arrangement: Arrangement, timeline: Timeline, *, seed: int = 1, dry: bool = False, flat: bool = False
+    arrangement: Arrangement,
+    timeline: Timeline,
+    *,
+    seed: int = 1,
+    dry: bool = False,
+    flat: bool = False,
+    steady_pulse: bool = False,
 ) -> Take:
     """Play an arrangement on a timeline.
 
@@ -48,10 +54,13 @@ def perform(
     seed
         Another seed gives other small deviations.
     dry
-        Exactly on the beat and exactly at the marks: no deviations, and no shaping of phrase and bar.
+        Exactly on the beat and exactly at the marks: no deviations, no drift, and no shaping of phrase and bar.
     flat
         The same notes at the same times, every gesture as loud as any other and every string of it too: neither
         front nor back, no marks, accents or hairpins.
+    steady_pulse
+        The tempo doesn't drift, so that a click that goes on through the take is in time with it. How players are off
+        that pulse stays as it is.
 
     Returns
     -------
@@ -60,7 +69,7 @@ def perform(
         the next bar of the piece doesn't follow, its music would clash with what does.
     """
     swing = Swing(arrangement)
-    clock = piece_clock(arrangement, swing)
+    clock = played_clock(arrangement, seed=seed, steady_pulse=dry or steady_pulse)
     runs = runs_of(arrangement, timeline, clock)
     placed = _placed(arrangement, swing, clock, None if dry else seed)
     notes: list[TakeNote] = []
@@ -86,6 +95,26 @@ def perform(
         tempo_map(arrangement, runs, clock),
         runs[-1].end_s,
     )
+
+
+def played_clock(arrangement: Arrangement, *, seed: int = 1, steady_pulse: bool = False) -> Clock:
+    """Return the clock of a piece as it is played: with the drift of these players, or with a steady pulse."""
+    drift = () if steady_pulse else _drift(arrangement, seed)
+    return piece_clock(arrangement, Swing(arrangement), drift)
+
+
+def _drift(arrangement: Arrangement, seed: int) -> list[Pace]:
+    """Return the tempo of each pulse of the piece, by its place."""
+    song = arrangement.song
+    feel, pulse_beat = FEELS[song.feel], song.meter.pulse_beat
+    paces = []
+    for bar in arrangement.bars:
+        # A pick-up that is a bar of its own lies before its section's first beat.
+        before = (bar.section_bar - 1) * song.meter.bar_beat if bar.section_bar else -bar.length_beat
+        for pulse in range(ceil(bar.length_beat / pulse_beat)):
+            tempo = tempo_drift(seed, bar.section, bar.pass_number, before / pulse_beat + pulse, feel)
+            paces.append(Pace(bar.start_beat + pulse * pulse_beat, tempo))
+    return paces
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,7 @@
 """Beats to seconds: the only place where the one becomes the other.
 
-The piece's own clock runs over the whole piece as played at full speed: tempo, ritards and fermatas turn beats
-(already swung) into seconds. A timeline reads stretches of that clock.
+The piece's own clock runs over the whole piece as played at full speed: tempo and its drift, ritards and fermatas turn
+beats (already swung) into seconds. A timeline reads stretches of that clock.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from render.arrange import Arrangement
 from render.perform.marks import PlacedMark, placed_marks
 from render.perform.swing import Swing
 
-__all__ = ["Clock", "piece_clock"]
+__all__ = ["Clock", "Pace", "piece_clock"]
 
 FINAL_TEMPO = 0.6
 """Tempo at the end of a ritard, as a part of the tempo before it: w in the curve below; 0.4–0.6 were rated best."""
@@ -92,6 +92,14 @@ class Clock:
 
 
 @dataclass(frozen=True, slots=True)
+class Pace:
+    """From a beat of the piece to the next pace, the tempo is so large a part of the song's own."""
+
+    start: Fraction
+    tempo: float
+
+
+@dataclass(frozen=True, slots=True)
 class _Ritard:
     """From `start` to `slow` the tempo falls, from there to `end` it stays at `FINAL_TEMPO`."""
 
@@ -116,8 +124,8 @@ class _Hold:
     added_s: float
 
 
-def piece_clock(arrangement: Arrangement, swing: Swing) -> Clock:
-    """Return the clock of a piece: its tempo, its ritards and its fermatas.
+def piece_clock(arrangement: Arrangement, swing: Swing, drift: Sequence[Pace] = ()) -> Clock:
+    """Return the clock of a piece: its tempo, how that drifts, its ritards and its fermatas.
 
     A ritard lasts to the next `a-tempo`, or to the end of its section's playing. Its slowest tempo is reached where the
     last note of the tune within it is struck (there the curve of Friberg & Sundberg ends), and that note goes on in it.
@@ -143,8 +151,9 @@ def piece_clock(arrangement: Arrangement, swing: Swing) -> Clock:
     edges = {bars[0].start_beat, end}
     edges.update(edge for ritard in ritards for edge in (ritard.start, ritard.slow, ritard.end))
     edges.update(edge for hold in holds for edge in (hold.start, hold.end))
+    edges.update(pace.start for pace in drift)
     ordered = sorted(edges)
-    stretches = _stretches(ordered, ritards, holds, beat_s)
+    stretches = _stretches(ordered, ritards, holds, [*drift] or [Pace(ordered[0], 1.0)], beat_s)
     return Clock(
         beat_s,
         tuple((ritard.start, ritard.slow) for ritard in ritards),
@@ -155,10 +164,15 @@ def piece_clock(arrangement: Arrangement, swing: Swing) -> Clock:
 
 
 def _stretches(
-    edges: Sequence[Fraction], ritards: Sequence[_Ritard], holds: Sequence[_Hold], beat_s: float
+    edges: Sequence[Fraction],
+    ritards: Sequence[_Ritard],
+    holds: Sequence[_Hold],
+    paces: Sequence[Pace],
+    beat_s: float,
 ) -> tuple[_Stretch, ...]:
     """Return the way of going between each two neighbouring edges."""
     stretches = []
+    starts = [float(pace.start) for pace in paces]
     now_s = 0.0
     for start, stop in pairwise(edges):
         ritard = next((ritard for ritard in ritards if ritard.start <= start < ritard.end), None)
@@ -169,7 +183,8 @@ def _stretches(
             for hold in holds
             if hold.start <= start < hold.end
         )
-        here = _Stretch(float(start), float(stop - start), now_s, beat_s / first, last / first, added_s)
+        tempo = first * paces[bisect_right(starts, float(start)) - 1].tempo
+        here = _Stretch(float(start), float(stop - start), now_s, beat_s / tempo, last / first, added_s)
         stretches.append(here)
         now_s += here.seconds_to(1.0)
     return tuple(stretches)

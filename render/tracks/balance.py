@@ -34,6 +34,9 @@ MOST_MEASURED = 128
 HEADROOM_DB = 1.0
 """The demo's true peak stays this far under the ceiling: at other speeds, or without a layer, other notes meet."""
 
+TELLING_LACK_DB = 0.5
+"""A flat song that is softer than its demo by less isn't worth a word."""
+
 _SILENCE_DBTP = -120.0
 
 
@@ -45,16 +48,28 @@ class Balance:
     ----------
     trims_db
         For each manner of playing (piece, flat) the trim of each layer.
-    flat_gain_db
-        What makes the flat song as loud as the layered one; 0 where nothing is flat.
+    flat_gain_db, flat_lack_db
+        What makes the flat song as loud as the layered one, and how much of that its peaks leave no room for; 0 where
+        nothing is flat.
     demo_lufs, demo_peak_dbtp
         The demo at full speed, trims included, before any gain.
     """
 
     trims_db: Mapping[tuple[Piece, bool], Mapping[Layer, float]]
     flat_gain_db: float
+    flat_lack_db: float
     demo_lufs: float
     demo_peak_dbtp: float
+
+    def notices(self) -> tuple[str, ...]:
+        """Return what the user should know; a sentence each."""
+        if self.flat_lack_db < TELLING_LACK_DB:
+            return ()
+        softer = (
+            f"played flat, the song stays {self.flat_lack_db:.1f} dB softer than its demo: any louder, its strokes "
+            "would be cut off at full scale"
+        )
+        return (softer,)
 
     def gain_db(self, ceiling_dbtp: float) -> float:
         """Return the gain that the demo asks for: to `TARGET_LUFS`, or less if its true peak would come too high."""

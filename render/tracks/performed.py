@@ -10,14 +10,13 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from render.perform import Take, TakeNote
-from render.perform.swing import Swing
-from render.perform.tempo import Clock, piece_clock
 from render.sound import SAMPLE_RATE_HZ
 from render.tracks.choice import NoteFacts, facts_of
 from render.tracks.phrases import phrase_stretches
 
 if TYPE_CHECKING:
     from render.arrange import Arrangement
+    from render.perform.tempo import Clock
     from render.tracks.choice import Choice
 
 __all__ = ["Performed", "PlacedNote"]
@@ -43,19 +42,17 @@ class Performed:
         How; from the piece's beginning to its end.
     speed
         1 is the song's tempo.
+    clock
+        The piece's own, at full speed, as it is played.
     """
 
-    def __init__(self, arrangement: Arrangement, take: Take, speed: Fraction) -> None:
+    def __init__(self, arrangement: Arrangement, take: Take, speed: Fraction, clock: Clock) -> None:
         self.arrangement = arrangement
         self.take = take
         self.speed = speed
+        self.clock = clock
         self.start_s = take.bars[0].start_s
         self._picked: dict[Choice, frozenset[int]] = {}
-
-    @cached_property
-    def clock(self) -> Clock:
-        """The piece's own clock, at full speed."""
-        return piece_clock(self.arrangement, Swing(self.arrangement))
 
     def seconds(self, beat: Fraction) -> float:
         """Return when a beat of the piece falls, in seconds from its beginning."""

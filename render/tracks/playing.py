@@ -7,7 +7,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from render.arrange import chords_alone, tune_up
-from render.perform import Take, Timeline, cleared, clearing_db, covered_notes, lay_out, perform
+from render.perform import Take, Timeline, cleared, clearing_db, covered_notes, lay_out, perform, played_clock
 from render.sound.measured import MeasuredSynthesiser
 from render.sound.room import RESPONSE_FRAMES, in_room, room_identity
 from render.tracks.performed import Performed
@@ -78,7 +78,8 @@ class Playing:
         if source not in self._performed:
             arrangement = self.piece(source.piece)
             take = self._take(source, lay_out(arrangement, None, source.speed, 0))
-            self._performed[source] = Performed(arrangement, take, source.speed)
+            clock = played_clock(arrangement, seed=self._seed, steady_pulse=source.steady or self._dry)
+            self._performed[source] = Performed(arrangement, take, source.speed, clock)
         return self._performed[source]
 
     def take(self, timeline: Timeline, source: Source | None = None) -> Take:
@@ -87,7 +88,14 @@ class Playing:
 
     def _take(self, source: Source, timeline: Timeline) -> Take:
         arrangement = self.piece(source.piece)
-        take = perform(arrangement, timeline, seed=self._seed, dry=self._dry, flat=source.flat)
+        take = perform(
+            arrangement,
+            timeline,
+            seed=self._seed,
+            dry=self._dry,
+            flat=source.flat,
+            steady_pulse=source.steady,
+        )
         if not self._clear or source.piece != "song":
             return take
         whole = Source(flat=source.flat)

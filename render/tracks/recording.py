@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from render.song import LAYERS
 from render.sound import SAMPLE_RATE_HZ
-from render.tracks.balance import Balance, chosen_gestures, layer_trims_db, levels_at
+from render.tracks.balance import HEADROOM_DB, Balance, chosen_gestures, layer_trims_db, levels_at
 from render.tracks.cues import PULSE_DB
 from render.tracks.excerpts import excerpts_of
 from render.tracks.meter import Meter
@@ -203,11 +203,12 @@ class Recording:
             for place, manner in enumerate(self._manners)
         }
         demo_lufs, peak_dbtp = self._measured(0, trims_db)
-        flat_gain_db = 0.0
+        wanted_db = flat_gain_db = 0.0
         if ("song", True) in self._manners:
-            flat_lufs, _ = self._measured(self._manners.index(("song", True)), trims_db)
-            flat_gain_db = demo_lufs - flat_lufs
-        return Balance(trims_db, flat_gain_db, demo_lufs, peak_dbtp)
+            flat_lufs, flat_peak_dbtp = self._measured(self._manners.index(("song", True)), trims_db)
+            wanted_db = demo_lufs - flat_lufs
+            flat_gain_db = min(wanted_db, peak_dbtp + HEADROOM_DB - flat_peak_dbtp)
+        return Balance(trims_db, flat_gain_db, wanted_db - flat_gain_db, demo_lufs, peak_dbtp)
 
     def _trims_db(self, place: int) -> dict[Layer, float]:
         """Measure the trims of one manner of playing."""

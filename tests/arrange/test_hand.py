@@ -144,6 +144,14 @@ def test_a_shape_beside_a_held_note() -> None:
     assert chord_shape(d_minor, hands(), OPEN_HAND, held=((2, 1),)) == (2, 2, 1, 0)
 
 
+@pytest.mark.parametrize(("tune_midi", "string_1"), [(55, 3), (64, 3), (81, 2), (None, 2)])
+def test_of_shapes_that_cost_the_same_the_one_further_from_the_tune_is_held(
+    tune_midi: int | None, string_1: int
+) -> None:
+    shape = chord_shape(parse_chord("Cmaj7"), hands("beginner"), OPEN_HAND, ((4, 4),), (3, 2, 1), tune_midi)
+    assert shape == (4, 0, 0, string_1)
+
+
 @given(chord_names, st.sampled_from(list(TUNINGS)))
 def test_a_formed_shape_sounds_the_chord(name: str, tuning: str) -> None:
     chord = parse_chord(name)

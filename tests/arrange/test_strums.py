@@ -188,6 +188,11 @@ def test_pinned_shapes_are_kept_for_strums(chord: str, expected: str, shown: str
     assert shape(of_layer(made, "strums")[0]) == shown
 
 
+def test_of_groups_of_one_size_the_one_further_from_the_tune_is_struck() -> None:
+    made = arranged("A5:4[1]", "Dbdim", players="beginner", strum_row=". d . .")
+    assert strums_of(made) == ["1 d 2/0"]  # E4 and G4 both sound the chord; the tune is A5
+
+
 def test_a_pick_up_has_the_end_of_the_pattern() -> None:
     verse = section("verse", "r:2 || C5:4", "C || C")
     made = arrange(song(verse, strum=tuple("dudx")))

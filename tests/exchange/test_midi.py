@@ -24,8 +24,14 @@ from tests.perform.pieces import Visit, added, piece, pieces, strum, tune
 Timed = list[tuple[float, mido.Message]]
 
 
-def play(made: Arrangement, bars: list[int] | None = None, count_in_bars: int = 1, speed: str = "1") -> Take:
-    return perform(made, lay_out(made, bars, Fraction(speed), count_in_bars))
+def play(
+    made: Arrangement,
+    bars: list[int] | None = None,
+    count_in_bars: int = 1,
+    speed: str = "1",
+    steady_pulse: bool = True,
+) -> Take:
+    return perform(made, lay_out(made, bars, Fraction(speed), count_in_bars), steady_pulse=steady_pulse)
 
 
 def written(made: Arrangement, take: Take, layers: Sequence[Layer] = LAYERS) -> mido.MidiFile:
@@ -294,7 +300,7 @@ def test_of_one_key_struck_twice_at_one_tick_the_louder_stays() -> None:
 
 def test_spans_of_different_speed() -> None:
     made = piece(tune(0, 4), tempo=60)
-    take = perform(made, Timeline((Span(0, 0, Fraction(1, 2)), Span(0, 0)), 1))
+    take = perform(made, Timeline((Span(0, 0, Fraction(1, 2)), Span(0, 0)), 1), steady_pulse=True)
     tracks = timed(written(made, take))
     assert [(at_s, m.tempo) for at_s, m in of_type(tracks["A piece"], "set_tempo")] == [
         (0.0, 2_000_000),
@@ -326,9 +332,11 @@ def test_very_slow_takes_are_written_in_longer_notes(
 
 
 @settings(max_examples=25)
-@given(pieces(), st.integers(0, 1), st.sampled_from(("1/4", "1", "2")))
-def test_any_take_is_written_whole(made: Arrangement, count_in_bars: int, speed: str) -> None:
-    take = play(made, None, count_in_bars, speed)
+@given(pieces(), st.integers(0, 1), st.sampled_from(("1/4", "1", "2")), st.booleans())
+def test_any_take_is_written_whole(
+    made: Arrangement, count_in_bars: int, speed: str, steady_pulse: bool
+) -> None:
+    take = play(made, None, count_in_bars, speed, steady_pulse)
     file = written(made, take)
     tracks = timed(file)
     assert file.length == pytest.approx(max(take.length_s, 0.0), abs=0.04)

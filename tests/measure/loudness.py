@@ -59,10 +59,10 @@ def gesture_levels_lufs(track: Track, onsets_s: Sequence[float]) -> NDArray[np.f
     onsets_s
         When the first string of each gesture is struck; the last 400 ms of the track must not be cut.
     """
-    weighted = track.samples
+    weighted = np.ascontiguousarray(track.samples.T)
     for numerator, denominator in k_weighting(track.rate_hz):
-        weighted = lfilter(numerator, denominator, weighted, axis=0)
-    energy = np.concatenate([[0.0], np.cumsum((weighted**2).sum(axis=1))])
+        weighted = lfilter(numerator, denominator, weighted)
+    energy = np.concatenate([[0.0], np.cumsum((weighted**2).sum(axis=0))])
     length = round(GESTURE_S * track.rate_hz)
     starts = np.round(np.asarray(onsets_s) * track.rate_hz).astype(int)
     power = (energy[starts + length] - energy[starts]) / length

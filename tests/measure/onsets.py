@@ -18,7 +18,7 @@ from scipy.signal import butter, find_peaks, sosfiltfilt
 
 from tests.measure.audio import Track
 
-__all__ = ["OnsetFigures", "onset_figures", "onsets_s"]
+__all__ = ["OnsetFigures", "onset_figures", "onsets_s", "string_late_s"]
 
 BAND_HZ = (3_000.0, 12_000.0)
 LOOK_S = 0.012
@@ -28,6 +28,12 @@ FLOOR_DB = -60.0
 """Below the loudest onset by this much, nothing counts."""
 
 MATCH_S = 0.025
+
+SEARCH_S = 0.014
+"""A string of a roll is looked for this far from where it is written: the next one is no nearer than 15 ms."""
+
+STROKE_S = (-0.002, 0.020)
+"""The part of a stroke, around its onset, by which it is known again."""
 
 
 def onsets_s(track: Track) -> NDArray[np.float64]:
@@ -47,6 +53,37 @@ def onsets_s(track: Track) -> NDArray[np.float64]:
         ahead = height[place : place + look]
         found.append((place + int(np.argmax(ahead >= HEARD_PART * ahead.max()))) / track.rate_hz)
     return np.array(found)
+
+
+def string_late_s(track: Track, due_s: Sequence[float], alone: Track) -> NDArray[np.float64]:
+    """Return how late a string is struck among others, for each time that it is due, in seconds.
+
+    The strings of a roll run into each other. So the stroke of the string alone, over 3 kHz, is laid along the track,
+    and it is struck where the two are most alike.
+
+    Parameters
+    ----------
+    track
+        What is measured.
+    due_s
+        When the string is due; it is looked for within `SEARCH_S`.
+    alone
+        The same key of the same sound alone, after at least `SEARCH_S` of silence.
+    """
+    rate_hz = track.rate_hz
+    band = butter(4, BAND_HZ, "bandpass", fs=rate_hz, output="sos")
+    heard = sosfiltfilt(band, track.samples.mean(axis=1))
+    onset = round(float(onsets_s(alone)[0]) * rate_hz)
+    before, after = (round(part_s * rate_hz) for part_s in STROKE_S)
+    stroke = sosfiltfilt(band, alone.samples.mean(axis=1))[onset + before : onset + after]
+    reach = round(SEARCH_S * rate_hz)
+    late = []
+    for due in (round(each_s * rate_hz) for each_s in due_s):
+        part = heard[due + before - reach : due + after + reach]
+        alike = np.correlate(part, stroke, "valid")
+        power = np.convolve(part**2, np.ones(len(stroke)), "valid")
+        late.append((int(np.argmax(alike / np.sqrt(np.maximum(power, 1e-20)))) - reach) / rate_hz)
+    return np.array(late)
 
 
 @dataclass(frozen=True, slots=True)

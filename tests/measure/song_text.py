@@ -59,6 +59,10 @@ class SongText:
         Length of the very first pick-up, and of the piece.
     has_between
         Whether a row `between` adds notes to those of the tune.
+    dynamics
+        The mark of each layer, as the heading has them.
+    marks
+        Beat of the piece and text of each mark through the form, in order: ``(12, "strums:mp")``.
     """
 
     title: str
@@ -74,6 +78,8 @@ class SongText:
     pickup_beat: Fraction
     end_beat: Fraction
     has_between: bool
+    dynamics: dict[str, str]
+    marks: tuple[tuple[Fraction, str], ...]
 
     @property
     def bar_beat(self) -> int:
@@ -109,6 +115,7 @@ def read_song_text(path: Path) -> SongText:
     at = pickup = Fraction(0)
     tune: list[TuneNote] = []
     visits: list[tuple[str, int, Fraction]] = []
+    marks: list[tuple[Fraction, str]] = []
     for place, name in enumerate(order):
         number, count = order[: place + 1].count(name), order.count(name)
         before, bars = _melody(sections[name], number, count, Fraction(upper))
@@ -118,6 +125,7 @@ def read_song_text(path: Path) -> SongText:
         played = [replace(note, beat=note.beat + at) for note in (*before, *bars)]
         syllables = _syllables(sections[name], number, count)
         tune += _sung(_struck(played), syllables)
+        marks += [(at + beat, text) for beat, text in _marks(sections[name], number, count, upper)]
         at += upper * _bar_count(sections[name])
     return SongText(
         title=written["title"],
@@ -133,6 +141,8 @@ def read_song_text(path: Path) -> SongText:
         pickup_beat=pickup,
         end_beat=at,
         has_between=any(row.name == "between" for rows in sections.values() for row in rows),
+        dynamics=dict(written.get("dynamics", {})),
+        marks=tuple(sorted(marks, key=lambda mark: mark[0])),
     )
 
 
@@ -219,6 +229,17 @@ def _melody(
         more, octave = _notes(text, place * bar_beat, octave)
         notes += more
     return [replace(note, beat=note.beat - length) for note in before], notes
+
+
+def _marks(rows: list[_Row], number: int, count: int, bar_beat: int) -> Iterator[tuple[Fraction, str]]:
+    """Yield the marks of a section in one pass, at beats from its first whole bar."""
+    pickup, bars = _chosen(rows, "marks", number, count)
+    if pickup:
+        raise ValueError("this reader knows no marks in a pick-up")
+    for place, text in enumerate(bars):
+        for word in text.split():
+            name, _, at = word.partition("@")
+            yield place * bar_beat + Fraction(at or 1) - 1, name
 
 
 def _notes(text: str, at: Fraction, octave: str) -> tuple[list[_Written], str]:

@@ -12,8 +12,9 @@ import pytest
 
 from tests.measure.audio import Samples, Track, cue_figures, delay_s, full_scale_frames, layer_gains
 from tests.measure.loudness import gesture_levels_lufs, integrated_lufs, k_weighting, true_peak_dbtp
+from tests.measure.marks import asked_db
 from tests.measure.midi import MidiNote, Roll, read_with_mido, strings_of
-from tests.measure.onsets import onset_figures, onsets_s
+from tests.measure.onsets import onset_figures, onsets_s, string_late_s
 from tests.measure.pitch import cents_sharp
 from tests.measure.song_text import read_song_text
 
@@ -179,3 +180,39 @@ def test_a_song_is_read_through_its_form(tmp_path: Path) -> None:
     path.write_text(path.read_text("utf-8").replace("r:2", "s1f3:2"), "utf-8")
     with pytest.raises(ValueError, match="doesn't know the note 's1f3:2'"):
         read_song_text(path)
+
+
+MARKED = """\
+title: Marks
+key: C major
+meter: 4/4
+tempo: 60
+dynamics: {melody: f, between: mp, strums: p}
+form: a a
+sections:
+  a: |
+    chords   C            | C                  | C    |
+    melody   C5:4         | C5:4               | C5:4 |
+    marks    p@1 accent@3 | <@1 strums:mf@3    | f@1  |
+    marks 2               |                    | ff@1 |
+"""
+
+
+def test_what_a_song_asks_of_a_layer_is_read_from_its_text(tmp_path: Path) -> None:
+    path = tmp_path / "marked.yaml"
+    path.write_text(MARKED, encoding="utf-8")
+    song = read_song_text(path)
+
+    def asked(layer: str) -> list[float | None]:
+        return [asked_db(song, layer, Fraction(beat)) for beat in (0, 1, 2, 4, 5, 6, 8, 12, 20)]
+
+    assert asked("melody") == [-8, -8, None, None, None, None, 4, -8, 8]
+    assert asked("strums") == [-20, -20, None, None, None, 0, -8, -20, -4]
+
+
+def test_a_string_among_others_is_placed_to_a_third_of_a_millisecond() -> None:
+    alone = Track(plucked([0.1], 74), RATE_HZ)
+    roll = plucked([0.5], 60) + plucked([0.522], 64)
+    top = np.roll(plucked([0.1], 74), round(0.4471 * RATE_HZ), axis=0)
+    (late_s,) = string_late_s(Track(roll + top, RATE_HZ), [0.5441], alone)
+    assert late_s == pytest.approx(0.003, abs=0.0003)

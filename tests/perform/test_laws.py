@@ -34,9 +34,10 @@ def tops(take: Take, made: Arrangement) -> list[TakeNote]:
 def late_s(
     made: Arrangement, bars: list[int] | None = None, speed: str = "1", seed: int = 3
 ) -> dict[Key, float]:
-    """Return how late each gesture is in its bar, compared with a dry take."""
+    """Return how late each gesture is in its bar, compared with a dry take; the tempo doesn't drift."""
     timeline = lay_out(made, bars, Fraction(speed))
-    human, exact = perform(made, timeline, seed=seed), perform(made, timeline, dry=True)
+    human = perform(made, timeline, seed=seed, steady_pulse=True)
+    exact = perform(made, timeline, dry=True)
     due_s = {note.gesture: note.onset_s for note in tops(exact, made)}
     return {
         (note.beat, note.layer, note.string, note.midi): note.onset_s - due_s[note.gesture]

@@ -44,7 +44,7 @@ WRITTEN = [
 
 
 def played(seed: int = 1, dry: bool = False) -> tuple[TakeNote, ...]:
-    return perform(MADE, lay_out(MADE), seed=seed, dry=dry).notes
+    return perform(MADE, lay_out(MADE), seed=seed, dry=dry, steady_pulse=True).notes
 
 
 def lateness_s(notes: Sequence[TakeNote]) -> list[float]:

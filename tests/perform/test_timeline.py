@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from functools import partial
 from itertools import pairwise
 
 import pytest
@@ -11,6 +12,8 @@ from render.arrange import Arrangement
 from render.errors import ParameterError, RequestError
 from render.perform import Click, PlayedBar, Span, TempoPoint, Timeline, lay_out, perform
 from tests.perform.pieces import Visit, piece, tune
+
+steady = partial(perform, steady_pulse=True)
 
 WHOLE = piece(*(tune(beat, 1) for beat in range(16)), tempo=120)
 
@@ -57,14 +60,14 @@ def test_no_bars_at_all() -> None:
 
 
 def test_count_in_of_one_bar() -> None:
-    take = perform(WHOLE, lay_out(WHOLE))
+    take = steady(WHOLE, lay_out(WHOLE))
     assert take.clicks == (Click(0.0, True), Click(0.5, False), Click(1.0, False), Click(1.5, False))
     assert take.bars[0] == PlayedBar(1, "verse", 1, 2.0, 4.0)
     assert take.length_s == 10.0
 
 
 def test_count_in_goes_at_the_speed_of_the_first_span() -> None:
-    take = perform(WHOLE, lay_out(WHOLE, speed=Fraction(1, 2), count_in_bars=2))
+    take = steady(WHOLE, lay_out(WHOLE, speed=Fraction(1, 2), count_in_bars=2))
     assert [click.onset_s for click in take.clicks] == [float(beat) for beat in range(8)]
     assert [click.first for click in take.clicks] == [True, False, False, False] * 2
     assert take.bars[0].start_s == 8.0
@@ -89,7 +92,7 @@ def test_count_in_and_pickup_fill_whole_bars(
 ) -> None:
     """A count of less than two pulses tells no tempo: then a bar more is counted."""
     made = with_pickup(pickup, meter) if pickup != "0" else piece(meter=meter, tempo=60)
-    take = perform(made, lay_out(made, count_in_bars=bars))
+    take = steady(made, lay_out(made, count_in_bars=bars))
     assert [click.onset_s for click in take.clicks] == pytest.approx(clicks_s)
     assert take.bars[0].start_s == pytest.approx(start_s)
     first_full = take.bars[1 if pickup != "0" else 0]
@@ -99,7 +102,7 @@ def test_count_in_and_pickup_fill_whole_bars(
 
 def test_chosen_bars_have_no_pickup() -> None:
     made = with_pickup("1")
-    take = perform(made, lay_out(made, [1]))
+    take = steady(made, lay_out(made, [1]))
     assert len(take.clicks) == 4
     assert take.bars == (PlayedBar(1, "A", 1, 4.0, 8.0),)
 
@@ -109,7 +112,7 @@ def test_chosen_bars_have_no_pickup() -> None:
 )
 def test_without_count_in_a_part_of_a_beat_is_silent(tempo: int, speed: str, lead: str) -> None:
     made = piece(tune(0, 1, "4321"), tempo=tempo)
-    take = perform(made, lay_out(made, speed=Fraction(speed), count_in_bars=0))
+    take = steady(made, lay_out(made, speed=Fraction(speed), count_in_bars=0))
     assert take.clicks == ()
     assert take.tempo_map[:2] == (
         TempoPoint(Fraction(0), 0.0),
@@ -124,7 +127,7 @@ def test_tempo_map_has_each_pulse_and_each_change() -> None:
     made = piece(
         *(tune(beat, 1) for beat in range(8)), tempo=60, visits=[Visit("A", 1, 2)], marks={2: "rit@1"}
     )
-    take = perform(made, lay_out(made, [1, 0]))
+    take = steady(made, lay_out(made, [1, 0]))
     beats = [point.take_beat for point in take.tempo_map]
     quarters = [4 + Fraction(place, 4) for place in range(12)]
     assert beats == [Fraction(0), *quarters, *map(Fraction, (7, 8, 9, 10, 11, 12))]
@@ -135,7 +138,7 @@ def test_tempo_map_has_each_pulse_and_each_change() -> None:
 
 
 def test_spans_may_differ_in_speed() -> None:
-    take = perform(WHOLE, Timeline((Span(0, 0, Fraction(1, 2)), Span(0, 0, Fraction(1))), 1))
+    take = steady(WHOLE, Timeline((Span(0, 0, Fraction(1, 2)), Span(0, 0, Fraction(1))), 1))
     assert [(bar.start_s, bar.end_s) for bar in take.bars] == [(4.0, 8.0), (8.0, 10.0)]
     assert [note.onset_s for note in perform(WHOLE, Timeline((Span(3, 3),), 1), dry=True).notes] == [
         2.0,

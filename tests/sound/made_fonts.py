@@ -15,6 +15,9 @@ from numpy.typing import NDArray
 
 RATE_HZ = 48_000
 RELEASE, INSTRUMENT, KEY_RANGE, VELOCITY_RANGE, SAMPLE, ROOT_KEY = 38, 41, 43, 44, 53, 58
+NO_VELOCITY = struct.pack("<HHhHH", 0x0502, 48, 0, 0, 0)
+"""Velocity to attenuation, as SoundFont 2.04 has it by default (8.4.1), with an amount of nothing."""
+
 UKULELE, NYLON = (8, 24, "Test Ukulele"), (0, 24, "Test Nylon")
 
 
@@ -53,8 +56,12 @@ def made_font(
     compressed: bool = False,
     rights: str = "",
     preset_release_timecents: int | None = None,
+    feels_velocity: bool = True,
 ) -> bytes:
-    """Return a whole sound font: every preset plays one instrument, whose zones share one sample."""
+    """Return a whole sound font: every preset plays one instrument, whose zones share one sample.
+
+    Without `feels_velocity` a modulator of each zone takes the place of the one by which a soft stroke is softer.
+    """
     wave = pluck(0.3) if sample is None else sample
     data, kind = (_vorbis(wave), 0x11) if compressed else (wave.astype("<i2").tobytes() + bytes(92), 1)
     end = len(data) if compressed else len(wave)
@@ -74,8 +81,8 @@ def made_font(
         b"pmod": bytes(10),
         b"pgen": _packed([outer] * len(presets)),
         b"inst": struct.pack("<20sH20sH", b"Strings", 0, b"EOI", len(zones)),
-        b"ibag": _bags(inner),
-        b"imod": bytes(10),
+        b"ibag": _bags(inner, 0 if feels_velocity else 1),
+        b"imod": NO_VELOCITY * (0 if feels_velocity else len(zones)) + bytes(10),
         b"igen": _packed(inner),
         b"shdr": struct.pack("<20sIIIIIBbHH", b"Pluck", 0, end, 8, 16, RATE_HZ, 69, 0, 0, kind)
         + struct.pack("<20sIIIIIBbHH", b"EOS", 0, 0, 0, 0, 0, 0, 0, 0, 0),
@@ -109,9 +116,9 @@ def _generators(zone: MadeZone) -> list[tuple[int, int]]:
     return [*found, (ROOT_KEY, zone.root), (SAMPLE, 0)]
 
 
-def _bags(zones: Sequence[list[tuple[int, int]]]) -> bytes:
+def _bags(zones: Sequence[list[tuple[int, int]]], modulators: int = 0) -> bytes:
     places = np.cumsum([0, *(len(zone) for zone in zones)])
-    return b"".join(struct.pack("<HH", place, 0) for place in places)
+    return b"".join(struct.pack("<HH", place, index * modulators) for index, place in enumerate(places))
 
 
 def _packed(zones: Sequence[list[tuple[int, int]]]) -> bytes:
