@@ -259,10 +259,7 @@ class _Writing:
         return meter.finish()
 
     def _blocks(self, gain_db: float) -> Iterator[NDArray[np.float32]]:
-        import numpy as np
-
-        gain = np.float32(10.0 ** (gain_db / 20.0))
-        music = (gain * block for block in self.recording.music(self.index, self.balance))
+        music = self.recording.music(self.index, self.balance, gain_db=gain_db)
         return add_cues(music, self.recording.plan(self.index).cues)
 
 

@@ -43,32 +43,33 @@ def mix_blocks(
 
     Yields
     ------
-    float32 (frames, 2), `BLOCK_FRAMES` frames each, the last one shorter.
+    float32 (frames, 2), `BLOCK_FRAMES` frames each, the last one shorter; added up in float64, so that tracks that
+    share excerpts add up to within the steps of a file.
     """
     import numpy as np
 
     waiting = iter(plan.soundings)
     coming = next(waiting, None)
-    sounding: list[tuple[int, Sound, np.float32]] = []
+    sounding: list[tuple[int, Sound, np.float64]] = []
     for block_frame in range(0, length_frames, BLOCK_FRAMES):
-        block = np.zeros((min(BLOCK_FRAMES, length_frames - block_frame), 2), np.float32)
+        block = np.zeros((min(BLOCK_FRAMES, length_frames - block_frame), 2))
         while coming is not None and coming.start_frame < block_frame + len(block):
             gain = gain_of(coming)
             if gain:
-                sounding.append((coming.start_frame, read(coming.excerpt), np.float32(gain)))
+                sounding.append((coming.start_frame, read(coming.excerpt), np.float64(gain)))
             coming = next(waiting, None)
         for start, sound, factor in sounding:
             _add(block, sound, start - block_frame, factor)
         sounding = [each for each in sounding if each[0] + len(each[1]) > block_frame + len(block)]
-        yield block
+        yield block.astype(np.float32)
 
 
-def _add(block: Sound, sound: Sound, start: int, gain: np.float32) -> None:
+def _add(block: NDArray[np.float64], sound: Sound, start: int, gain: np.float64) -> None:
     """Add a sound to a block, in which it begins at a frame, before it or behind it."""
     first = max(start, 0)
     inside = sound[first - start : len(block) - start]
     if len(inside):
-        block[first : first + len(inside)] += inside if gain == 1.0 else gain * inside
+        block[first : first + len(inside)] += gain * inside
 
 
 def add_cues(blocks: Iterator[Sound], cues: Sequence[Cue]) -> Iterator[Sound]:

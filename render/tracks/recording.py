@@ -163,9 +163,9 @@ class Recording:
         return self.plan(index).length_frames
 
     def music(
-        self, index: int, balance: Balance, layers: Sequence[Layer] = LAYERS
+        self, index: int, balance: Balance, layers: Sequence[Layer] = LAYERS, gain_db: float = 0.0
     ) -> Iterator[NDArray[np.float32]]:
-        """Yield a track block by block, without cues and without the song's gain.
+        """Yield a track block by block, without cues.
 
         Parameters
         ----------
@@ -175,8 +175,14 @@ class Recording:
             Its song's.
         layers
             Which layers are heard.
+        gain_db
+            The song's gain.
         """
-        return self._mixed(self.plan(index), balance.trims_db, balance.flat_gain_db, layers)
+        trims_db = {
+            manner: {layer: trim_db + gain_db for layer, trim_db in trims.items()}
+            for manner, trims in balance.trims_db.items()
+        }
+        return self._mixed(self.plan(index), trims_db, balance.flat_gain_db, layers)
 
     def _mixed(
         self,
