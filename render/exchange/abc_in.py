@@ -3,22 +3,19 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
 
 from render.exchange.abc_keys import AbcKey, read_key, read_meter, read_tempo, read_unit
 from render.exchange.abc_music import AbcReader
-from render.exchange.leadsheet import LeadMeasure, LeadSheet, TuneError
-from render.exchange.syllables import sung_text
-from render.song import Syllable
+from render.exchange.abc_parts import in_order_of_parts
+from render.exchange.abc_words import set_words
+from render.exchange.leadsheet import LeadSheet, TuneError
 
 __all__ = ["AbcTune", "decoded", "read_abc", "tunes_of"]
 
 _FIELD = re.compile(r"([A-Za-z+]):(.*)")
-_SYLLABLES = re.compile(r"\\-|[^\s\-_*|]+(?:\\-[^\s\-_*|]*)*|-|_|\*|\|")
-_ORDER = re.compile(r"[A-Za-z]|\(|\)|[0-9]+")
-_MOST_PARTS = 500
 _SHOWN = 8
 
 
@@ -170,7 +167,8 @@ class _TuneReader:
         elif letter == "w":
             if self._is_ours():
                 self._verse += 1
-                self._words(text)
+                for remark in set_words(self._reader, text, self._verse):
+                    self._say(remark)
         elif letter == "W":
             self._say("words below the tune (W:) belong to no notes and are left out")
         elif letter == "T":
@@ -246,69 +244,6 @@ class _TuneReader:
         elif letter == "Q":
             self._say("a change of tempo is left out")
 
-    # ---- words
-
-    def _words(self, text: str) -> None:
-        """Set a line of words to the notes of the line of music above it."""
-        reader = self._reader
-        if reader is None:
-            return
-        notes = list(reader.struck)
-        at = 0
-        joins = False
-        last: tuple[int, int] | None = None
-        for match in _SYLLABLES.finditer(text):
-            sign = match[0]
-            if sign == "-":
-                if joins and last is not None:
-                    self._join(last)
-                    joins = False
-                else:
-                    at += 1
-            elif sign == "|":
-                here = notes[min(at, len(notes) - 1)][0] if notes else 0
-                before = notes[at - 1][0] if 0 < at <= len(notes) else here
-                while at < len(notes) and notes[at][0] == before:
-                    at += 1
-            elif sign in ("*", "_"):
-                if sign == "_" and at < len(notes):
-                    self._sing(notes[at], Syllable(""))
-                at += 1
-            else:
-                if at < len(notes):
-                    last = notes[at]
-                    self._sing(last, Syllable(sung_text(sign.replace("\\-", "‿").replace("~", "‿"))))
-                    joins = True
-                else:
-                    self._say("words with more syllables than their line has notes were cut")
-                at += 1
-
-    def _measures_and_draft(self, place: tuple[int, int]) -> None:
-        """Words come after their line, so the measure of a note may still be open."""
-        if self._reader is not None and place[0] >= len(self._reader.measures):
-            self._reader.finish()
-
-    def _sing(self, place: tuple[int, int], syllable: Syllable) -> None:
-        self._measures_and_draft(place)
-        self._change(place, syllable)
-
-    def _join(self, place: tuple[int, int]) -> None:
-        if self._reader is None:
-            return
-        note = self._reader.measures[place[0]].notes[place[1]]
-        text = dict(note.words).get(self._verse)
-        if text is not None and text.text:
-            self._change(place, replace(text, joined=True))
-
-    def _change(self, place: tuple[int, int], syllable: Syllable) -> None:
-        if self._reader is None:
-            return
-        measure = self._reader.measures[place[0]]
-        note = measure.notes[place[1]]
-        words = tuple(sorted({**dict(note.words), self._verse: syllable}.items()))
-        notes = (*measure.notes[: place[1]], replace(note, words=words), *measure.notes[place[1] + 1 :])
-        self._reader.measures[place[0]] = replace(measure, notes=notes)
-
     # ---- all together
 
     def _sheet(self, file: str) -> LeadSheet:
@@ -326,7 +261,7 @@ class _TuneReader:
         header = self._header
         if header.key.remark:
             self._say(header.key.remark)
-        measures = _in_order(reader.measures, header.parts)
+        measures = in_order_of_parts(reader.measures, header.parts)
         tempo = read_tempo(header.tempo, header.unit or Fraction(1, 2)) if header.tempo else None
         lost = [f"{what} ({count})" if count > 1 else what for what, count in reader.lost.items()]
         return LeadSheet(
@@ -343,35 +278,3 @@ class _TuneReader:
 def _without_comment(line: str) -> str:
     found = re.search(r"(?<!\\)%", line)
     return line[: found.start()] if found else line
-
-
-def _in_order(measures: list[LeadMeasure], parts: str) -> list[LeadMeasure]:
-    """Return the measures in the order that ``P:`` in the header gives, such as ``A2(AB)3``."""
-    names = _part_names(parts)
-    blocks: dict[str, list[LeadMeasure]] = {}
-    name = ""
-    for measure in measures:
-        name = measure.section or name
-        blocks.setdefault(name, []).append(measure)
-    if len(names) < 2 or not set(names) <= set(blocks):
-        return measures
-    return [measure for each in names for measure in blocks[each]]
-
-
-def _part_names(parts: str) -> list[str]:
-    stack: list[list[str]] = [[]]
-    last: list[str] = []
-    for sign in _ORDER.findall(parts[:200]):
-        if sign == "(":
-            stack.append([])
-        elif sign == ")" and len(stack) > 1:
-            last = stack.pop()
-            stack[-1] += last
-        elif sign.isdigit():
-            stack[-1] += last * min(int(sign[:2]) - 1, 99)
-        elif sign.isalpha():
-            last = [sign]
-            stack[-1] += last
-        if sum(map(len, stack)) > _MOST_PARTS:
-            raise TuneError(f"P:{parts[:30]} plays more than {_MOST_PARTS} parts: shorten it")
-    return [name for block in stack for name in block]
