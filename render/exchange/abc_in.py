@@ -16,6 +16,7 @@ from render.exchange.leadsheet import LeadSheet, TuneError
 __all__ = ["AbcTune", "decoded", "read_abc", "tunes_of"]
 
 _FIELD = re.compile(r"([A-Za-z+]):(.*)")
+_VOICE_CHANGE = re.compile(r"\[V:([^\]]*)\]")
 _SHOWN = 8
 
 
@@ -153,8 +154,15 @@ class _TuneReader:
         return self._sheet(file)
 
     def _music(self, line: str) -> None:
-        if self._reader is not None and self._is_ours():
-            self._reader.line(line)
+        """Read what a line holds for our voice; ``[V:…]`` within it changes to another."""
+        before, *voices = _VOICE_CHANGE.split(line)
+        pieces = [(self._now, before), *zip(voices[::2], voices[1::2], strict=True)]
+        ours = ""
+        for name, music in pieces:
+            self._set_voice(name)
+            ours += music if self._is_ours() else ""
+        if self._reader is not None and ours.strip():
+            self._reader.line(ours)
             self._verse = 0
 
     def _is_ours(self) -> bool:

@@ -111,7 +111,7 @@ def read_bar_line(text: str) -> BarLine:
     """Read a bar line of any shape, with the number of an ending behind it.
 
     Dots before a line repeat what came before, dots after it start a repeat; ``::`` does both. Each dot more is one
-    time more.
+    time more. ``|:|`` starts a repeat.
 
     >>> read_bar_line(":|2"), read_bar_line("||:").repeat_start, read_bar_line("[|]:|").repeat_times
     (BarLine(repeat_times=2, repeat_start=False, closes=True, endings=(2,)), True, 2)
@@ -121,8 +121,8 @@ def read_bar_line(text: str) -> BarLine:
     endings = ending_numbers(numbers[0]) if numbers else ()
     if body.strip(":") == "":
         return BarLine(2, True, True, endings) if len(body) > 1 else BarLine(endings=endings)
-    before = re.search(r"(:+)[|\[\]]", body)
-    starts = body.endswith(":")
+    before = re.search(r"(?<![|:])(:+)[|\[\]]", body)
+    starts = body.endswith(":") or "|:|" in body
     times = len(before[1]) + 1 if before else 0
     return BarLine(times, starts, bool(times or starts or "||" in body or "]" in body), endings)
 
