@@ -23,9 +23,10 @@ from render.exchange.abc_signs import (
     length_of,
     read_bar_line,
 )
+from render.exchange.chord_names import read_chord_name
 from render.exchange.leadsheet import LeadChord, LeadMark, LeadMeasure, LeadNote, TuneError
 from render.song import MarkKind
-from render.theory import Pitch, parse_chord
+from render.theory import Pitch
 from render.theory.chords import ChordNameError
 
 __all__ = ["AbcReader"]
@@ -280,15 +281,14 @@ class AbcReader:
             self._draft.chords.append(LeadChord(self._draft.now, None))
             return
         try:
-            chord = parse_chord(name)
-        except ChordNameError as error:
-            if not error.suggestion or not re.match(r"[A-G]", name):
-                self.lost[f"“{text[:30]}” above the notes isn't a chord, and is left out"] += 1
-                return
-            chord = parse_chord(error.suggestion)
-            self.lost[f"chord symbol {text[:30]} became {chord}"] += 1
+            named = read_chord_name(name)
+        except ChordNameError:
+            self.lost[f"“{text[:30]}” above the notes isn't a chord, and is left out"] += 1
+            return
+        if not named.exact:
+            self.lost[f"chord symbol {text[:30]} became {named.chord}"] += 1
         self._draft.chords = [each for each in self._draft.chords if each.start_quarter != self._draft.now]
-        self._draft.chords.append(LeadChord(self._draft.now, chord))
+        self._draft.chords.append(LeadChord(self._draft.now, named.chord))
 
     def _decoration(self, match: re.Match[str]) -> None:
         name = match["decoration"][1:-1]

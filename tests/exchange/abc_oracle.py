@@ -49,7 +49,8 @@ def corpus_tunes(folder: Path) -> Iterator[tuple[Path, AbcTune]]:
 
 def evenly(items: Sequence[Item], count: int) -> list[Item]:
     """Return that many items, spread over the whole list."""
-    return [items[index * len(items) // count] for index in range(min(count, len(items)))] if items else []
+    count = min(count, len(items))
+    return [items[index * len(items) // count] for index in range(count)]
 
 
 def heard_by_us(tune: AbcTune) -> list[Heard]:
@@ -147,7 +148,9 @@ def _tokens(music: Sequence[str]) -> Iterator[_Token]:
             continue
         for match in SIGNS.finditer(line):
             bar = read_bar_line(match["bar"]) if match["bar"] and match["bar"] != "]" else None
-            ending = int(match["ending"][1]) if match["ending"] else bar.endings[0] if bar and bar.endings else 0
+            ending = (
+                int(match["ending"][1]) if match["ending"] else bar.endings[0] if bar and bar.endings else 0
+            )
             yield _Token(number, match[0], bar, ending)
 
 
@@ -161,7 +164,9 @@ def _with_plain_bar_lines(music: Sequence[str]) -> list[str]:
         text = token.text
         if token.bar is not None:
             closes_last_ending = token.bar.closes and ending > 1 and not token.ending
-            text = _plain_bar_line(token.bar, token.text, closes_last_ending, _repeats_later(tokens[place + 1 :]))
+            text = _plain_bar_line(
+                token.bar, token.text, closes_last_ending, _repeats_later(tokens[place + 1 :])
+            )
             ending = token.ending or (0 if token.bar.closes else ending)
         lines[token.line] += text
     return lines
@@ -194,7 +199,7 @@ def _repeats_later(following: Sequence[_Token]) -> bool:
 
 
 def compared(tune: AbcTune) -> tuple[str, str]:
-    """Return how our reading compares with abc2midi's: ``"exact"`` or what differs first; as it stands, and made explicit."""
+    """Return ``"exact"``, or what differs first between us and abc2midi: as the tune stands, and made explicit."""
     try:
         ours = heard_by_us(tune)
     except TercetError as error:

@@ -23,7 +23,12 @@ def heard_measures(measures: Sequence[LeadMeasure]) -> list[Heard]:
                 tied = False
                 continue
             before = notes[-1] if notes else None
-            if tied and before is not None and before[0] == note.pitch.midi and before[1] + before[2] == start:
+            if (
+                tied
+                and before is not None
+                and before[0] == note.pitch.midi
+                and before[1] + before[2] == start
+            ):
                 notes[-1] = (before[0], before[1], before[2] + note.length_quarter)
             else:
                 notes.append((note.pitch.midi, start, note.length_quarter))
