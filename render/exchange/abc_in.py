@@ -15,7 +15,7 @@ from render.exchange.leadsheet import LeadSheet, TuneError
 
 __all__ = ["AbcTune", "decoded", "read_abc", "tunes_of"]
 
-_FIELD = re.compile(r"([A-Za-z+]):(.*)")
+_FIELD = re.compile(r"([A-Za-z+]):(?![|:])(.*)")
 _VOICE_CHANGE = re.compile(r"\[V:([^\]]*)\]")
 _SHOWN = 8
 
@@ -140,7 +140,9 @@ class _TuneReader:
         for raw in self._tune.lines:
             line = _without_comment(raw)
             found = _FIELD.match(line)
-            if found and not pending:
+            if found:
+                self._music(pending)
+                pending = ""
                 self._field(found[1], found[2].strip())
             elif self._reader is not None and line.strip():
                 pending += line.rstrip()
@@ -236,6 +238,8 @@ class _TuneReader:
             return
         if letter == "V":
             self._set_voice(text)
+        elif letter == "P":
+            reader.name_section(text)
         elif not self._is_ours():
             return
         elif letter == "K":
@@ -247,8 +251,6 @@ class _TuneReader:
             reader.meter = read_meter(text) or reader.meter
         elif letter == "L":
             reader.unit_quarter = read_unit(text)
-        elif letter == "P":
-            reader.name_section(text)
         elif letter == "Q":
             self._say("a change of tempo is left out")
 

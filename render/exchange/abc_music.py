@@ -74,7 +74,6 @@ class AbcReader:
         self._draft = _Draft()
         self._endings: tuple[int, ...] = ()
         self._broken = ""
-        self._written_quarter = Fraction(0)
         self._tied_over: Pitch | None = None
         self._tuplet = (Fraction(1), 0)
         self._readers: dict[str, Callable[[re.Match[str]], None]] = {
@@ -188,6 +187,10 @@ class AbcReader:
             self._tie(match)
 
     def _measures(self, match: re.Match[str]) -> None:
+        if self._draft.notes:
+            self.lost["Z within a bar is read as z"] += 1
+            self._add(None, length_of(match["count"]))
+            return
         count = int(match["count"] or 1) if len(match["count"]) <= MOST_DIGITS else 10_000
         if count > 2000:
             raise TuneError(f"{match['measures'][:20]}: so many bars of rest are beyond all use: correct it")
@@ -215,13 +218,12 @@ class AbcReader:
 
     def _add(self, pitch: Pitch | None, factor: Fraction) -> None:
         draft = self._draft
-        written_quarter = factor * self.unit_quarter
-        length = written_quarter * self._share_of_broken_rhythm(written_quarter)
-        self._written_quarter = written_quarter
+        length = factor * self.unit_quarter
         ratio, left = self._tuplet
         if left:
             length *= ratio
             self._tuplet = (ratio, left - 1)
+        length *= self._share_of_broken_rhythm(length)
         if length == 0:
             return
         if pitch is not None:
@@ -232,7 +234,7 @@ class AbcReader:
     def _broken_rhythm(self, match: re.Match[str]) -> None:
         self._broken = match["broken"]
 
-    def _share_of_broken_rhythm(self, written_quarter: Fraction) -> Fraction:
+    def _share_of_broken_rhythm(self, length_quarter: Fraction) -> Fraction:
         """Return what is left of a note after ``>`` or ``<``, whose other part the note before it gets.
 
         ``>`` lengthens the first by a half and shortens the second by as much, ``>>`` by three quarters. Between notes
@@ -241,12 +243,12 @@ class AbcReader:
         sign, self._broken = self._broken, ""
         if not sign or not self._draft.notes:
             return Fraction(1)
-        if written_quarter != self._written_quarter:
+        last = self._draft.notes[-1]
+        if length_quarter != last.length_quarter:
             self.lost[f"{sign} between notes of different lengths is left out, as it says nothing clear"] += 1
             return Fraction(1)
         short = Fraction(1, 2 ** len(sign))
         first, second = (2 - short, short) if sign[0] == ">" else (short, 2 - short)
-        last = self._draft.notes[-1]
         self._draft.notes[-1] = replace(last, length_quarter=last.length_quarter * first)
         self._draft.now = last.start_quarter + last.length_quarter * first
         return second

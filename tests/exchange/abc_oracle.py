@@ -12,10 +12,10 @@ import re
 import subprocess
 import tempfile
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
-from typing import TypeVar
+from typing import Literal, TypeVar
 
 import mido
 
@@ -33,8 +33,9 @@ TICK_TOLERANCE = Fraction(1, 60)
 EXACT = "exact"
 
 Item = TypeVar("Item")
+Verdict = Literal["exact", "exact once written out", "exact but for da capo", "differs"]
 
-_FIELD_LINE = re.compile(r"[A-Za-z+]:|%")
+_FIELD_LINE = re.compile(r"[A-Za-z+]:(?![|:])|%")
 _JUMPS = ("D.C.", "D.S.", "dacapo", "dacoda", "fine", "segno", "coda")
 _NOT_NOTES = re.compile(r'(?P<field>\[[A-Za-z]:[^\]]*\])|"[^"]*"|!(?P<name>[^!|\s]+)!|[.~`!H-Wh-w]')
 """Quoted texts, decorations by name and by letter; a field within the music stays."""
@@ -110,24 +111,29 @@ def _top_notes(track: mido.MidiTrack, ticks: int) -> list[Heard]:
 def made_explicit(lines: Sequence[str]) -> list[str]:
     """Return a tune with everything written out that abc2midi reads otherwise than the standard has it.
 
-    Lines that a backslash joins are joined, empty ones left out; five or seven notes that share the time of two say so;
-    a bar line of an unusual shape becomes the plain one of the same meaning; where a stretch that is repeated later
-    starts without ``|:``, after a repeat or after its endings, that sign is written.
+    Lines that a backslash joins are joined, empty ones left out; ``Z`` within a bar becomes ``z``; five, seven or nine
+    notes in the time of two say so; a bar line of an unusual shape becomes the plain one of the same meaning; where a
+    stretch that is repeated later starts without ``|:``, after a repeat or after its endings, that sign is written.
     """
     joined: list[str] = []
     pending = ""
     for line in filter(str.strip, lines):
-        if _FIELD_LINE.match(line) and not pending:
-            joined.append(line)
+        if _FIELD_LINE.match(line):
+            joined += [pending, line] if pending else [line]
+            pending = ""
         elif (pending + line.rstrip()).endswith("\\"):
             pending += line.rstrip()[:-1]
         else:
             joined.append(pending + line)
             pending = ""
     end_of_head = next(index for index, line in enumerate(joined) if line.startswith("K:")) + 1
-    music = [line for line in [*joined[end_of_head:], pending] if line.strip()]
+    music = [
+        re.sub(r"(?<=[\w,'])(\s*)Z(?![A-Za-z]*:)", r"\1z", line)
+        for line in [*joined[end_of_head:], pending]
+        if line
+    ]
     compound = any(re.match(r"M:\s*(6|9|12)/8", line) for line in joined)
-    tuplets = [re.sub(r"\(([57])(?![:0-9])", rf"(\1:{3 if compound else 2}:\1", line) for line in music]
+    tuplets = [re.sub(r"\(([579])(?![:0-9])", rf"(\1:{3 if compound else 2}:\1", line) for line in music]
     return [*joined[:end_of_head], *_with_plain_bar_lines(tuplets)]
 
 
@@ -178,7 +184,7 @@ def _plain_bar_line(bar: BarLine, text: str, closes_last_ending: bool, repeats_l
     starts = bar.repeat_start or (repeats_later and bool(bar.repeat_times or closes_last_ending))
     number = ",".join(map(str, bar.endings))
     if closes_last_ending or not bar.repeat_times:
-        return "|:" if starts else f"||{number}"
+        return "|:" if starts else f"|{number}" if number else "||"
     if bar.endings or not starts:
         return ":" * (bar.repeat_times - 1) + "|" + number
     return "::"
@@ -198,13 +204,41 @@ def _repeats_later(following: Sequence[_Token]) -> bool:
     return False
 
 
-def compared(tune: AbcTune) -> tuple[str, str]:
-    """Return ``"exact"``, or what differs first between us and abc2midi: as the tune stands, and made explicit."""
+def without_jumps(tune: AbcTune) -> AbcTune:
+    """Return a tune without *da capo* and *dal segno*, which abc2midi doesn't play."""
+    jump = re.compile("|".join(f"!{re.escape(name)}!" for name in _JUMPS))
+    return replace(tune, lines=tuple(jump.sub("", line) for line in tune.lines))
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """How we and abc2midi read a tune, exact or what differs: as it stands, made explicit, so and without its jumps."""
+
+    as_it_stands: str
+    made_explicit: str = EXACT
+    without_jumps: str = EXACT
+
+    @property
+    def verdict(self) -> Verdict:
+        """The first of the three that is exact."""
+        if self.as_it_stands == EXACT:
+            return "exact"
+        if self.made_explicit == EXACT:
+            return "exact once written out"
+        return "exact but for da capo" if self.without_jumps == EXACT else "differs"
+
+
+def compared(tune: AbcTune) -> Comparison:
+    """Compare our reading with abc2midi's."""
     try:
         ours = heard_by_us(tune)
+        plain = without_jumps(tune)
+        without = ours if plain == tune else heard_by_us(plain)
     except TercetError as error:
-        return f"refused: {error}", ""
-    verdict = verdict_of(ours, heard_by_abc2midi(tune.lines), TICK_TOLERANCE)
-    if verdict == EXACT:
-        return EXACT, EXACT
-    return verdict, verdict_of(ours, heard_by_abc2midi(made_explicit(tune.lines)), TICK_TOLERANCE)
+        return Comparison(*[f"refused: {error}"] * 3)
+    first = verdict_of(ours, heard_by_abc2midi(tune.lines), TICK_TOLERANCE)
+    if first == EXACT:
+        return Comparison(EXACT)
+    second = verdict_of(ours, heard_by_abc2midi(made_explicit(tune.lines)), TICK_TOLERANCE)
+    third = verdict_of(without, heard_by_abc2midi(made_explicit(plain.lines)), TICK_TOLERANCE)
+    return Comparison(first, second, third)
