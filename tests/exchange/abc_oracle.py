@@ -80,10 +80,12 @@ def heard_by_abc2midi(lines: Sequence[str]) -> list[Heard]:
 
 def _for_abc2midi(lines: Sequence[str]) -> Iterator[str]:
     """Yield the lines without what abc2midi would play beside the tune; its chords are struck at once."""
+    in_music = False
     for line in lines:
         if line.startswith(("R:", "I:")):
             continue
-        yield line if _FIELD_LINE.match(line) else _NOT_NOTES.sub(_kept, line)
+        yield _NOT_NOTES.sub(_kept, line) if in_music and not _FIELD_LINE.match(line) else line
+        in_music = in_music or line.startswith("K:")
         if line.startswith("X:"):
             yield "%%MIDI chordattack 0"
 

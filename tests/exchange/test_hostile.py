@@ -133,7 +133,7 @@ HOSTILE: dict[str, tuple[Callable[[], bytes], str]] = {
     "huge-duration": (lambda: score(start() + note("C4", 268_435_455)), "duration of 2.68435e.08 quarters"),
     "huge-number": (lambda: score(start() + note("C4", "9" * 5000)), "a duration must be a number"),
     "infinite-duration": (lambda: score(start() + note("C4", "1e999")), "a duration must be a number"),
-    "long-measure": (lambda: score(start() + note("C4", 60) * 20), "is 1200 quarters long"),
+    "long-measure": (lambda: score(start() + note("C4", 60) * 20), "it is 1200 quarters long"),
     "huge-meter": (
         lambda: score(start(1, 0, 10**9) + note("C4", 4)),
         "beats must be a whole number from 1 to 64",
