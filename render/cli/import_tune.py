@@ -45,6 +45,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         default="",
         help="the part, or MIDI track, with the tune, by number or name",
     )
+    parser.add_argument(
+        "--harmonise",
+        action="store_true",
+        help="propose plain chords for a tune that has none; comments in the file mark them",
+    )
     parser.add_argument("--voice", metavar="VOICE", default="", help="the voice with the tune, by its name")
 
 
@@ -55,7 +60,7 @@ def run(arguments: argparse.Namespace) -> int:
     target = Path(arguments.output)
     source = Path(arguments.tune)
     if target.is_dir():
-        return _import_book(source, target)
+        return _import_book(source, target, harmonise=arguments.harmonise)
     if target.suffix.lower() not in (".yaml", ".yml"):
         raise RequestError(
             f"{target}: a song's file name ends in .yaml, such as {target.stem or 'song'}.yaml; "
@@ -64,13 +69,13 @@ def run(arguments: argparse.Namespace) -> int:
     if target.exists():
         raise RequestError(f"{target} is there already, and stays as it is: choose another name")
     sheet = read_tune(source, Choice(arguments.which, arguments.part, arguments.voice))
-    for remark in _write(sheet, source, target):
+    for remark in _write(sheet, source, target, harmonise=arguments.harmonise):
         say(f"- {remark}")
     say(f"next: tercet check {target}")
     return 0
 
 
-def _import_book(source: Path, folder: Path) -> int:
+def _import_book(source: Path, folder: Path, *, harmonise: bool) -> int:
     """Write every tune of a book; return 1 when one of them couldn't be."""
     from render.exchange.leadsheet import LeadSheet
     from render.exchange.tunes import read_book
@@ -80,7 +85,7 @@ def _import_book(source: Path, folder: Path) -> int:
         try:
             if not isinstance(sheet, LeadSheet):
                 raise sheet
-            remarks = _write(sheet, source, _free_name(folder, name))
+            remarks = _write(sheet, source, _free_name(folder, name), harmonise=harmonise)
         except RequestError as error:
             failed += 1
             say(str(error))
@@ -92,11 +97,11 @@ def _import_book(source: Path, folder: Path) -> int:
     return 1 if failed else 0
 
 
-def _write(sheet: LeadSheet, source: Path, target: Path) -> tuple[str, ...]:
+def _write(sheet: LeadSheet, source: Path, target: Path, *, harmonise: bool) -> tuple[str, ...]:
     from render.exchange.imported_text import imported_text
     from render.tracks.files import write_bytes
 
-    text, _, remarks = imported_text(sheet, source.name)
+    text, _, remarks = imported_text(sheet, source.name, harmonise=harmonise)
     write_bytes(target, text.encode("utf-8"), durable=True)
     print(target)
     return remarks
