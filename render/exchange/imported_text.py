@@ -22,7 +22,7 @@ PROPOSED = "# chords: proposed by Tercet"
 """What stands above chords that the file didn't have."""
 
 KEPT_SETTINGS = (
-    "instrument", "tuning", "players", "dynamics", "strum", "between", "swing", "count-in",
+    "instrument", "tuning", "players", "dynamics", "front", "feel", "strum", "between", "swing", "count-in",
 )  # fmt: skip
 """Settings of a song that travel in an exported file; `sound` may name a file, so it stays at home."""
 
