@@ -13,7 +13,13 @@ from render.exchange.abc_parts import in_order_of_parts
 from render.exchange.abc_words import set_words
 from render.exchange.leadsheet import LeadSheet, TuneError
 
-__all__ = ["AbcTune", "decoded", "read_abc", "tunes_of"]
+__all__ = ["COPYRIGHT", "SETTING_LINE", "AbcTune", "decoded", "read_abc", "read_tune_lines", "tunes_of"]
+
+SETTING_LINE = "%%tercet "
+"""Lines that begin so hold the settings of a song that Tercet exported."""
+
+COPYRIGHT = "abc-copyright"
+"""What begins a transcriber's field that tells the licence, as the standard has it."""
 
 _FIELD = re.compile(r"([A-Za-z+]):(?![|:])(.*)")
 _VOICE_CHANGE = re.compile(r"\[V:([^\]]*)\]")
@@ -113,6 +119,7 @@ class _Header:
     title: str = ""
     composer: str = ""
     source: str = ""
+    licence: str = ""
     parts: str = ""
     meter: tuple[int, int] | None = (4, 4)
     unit: Fraction | None = None
@@ -132,12 +139,16 @@ class _TuneReader:
         self._header = _Header()
         self._reader: AbcReader | None = None
         self._verse = 0
+        self._settings: list[tuple[str, str]] = []
         self._remarks: list[str] = []
 
     def read(self, file: str) -> LeadSheet:
         """Return the tune as a lead sheet."""
         pending = ""
         for raw in self._tune.lines:
+            if raw.startswith(SETTING_LINE):
+                name, _, value = raw.removeprefix(SETTING_LINE).partition(":")
+                self._settings.append((name.strip(), value.strip()))
             line = _without_comment(raw)
             found = _FIELD.match(line)
             if found:
@@ -200,6 +211,8 @@ class _TuneReader:
             header.composer = text
         elif letter in "SOB" and not header.source:
             header.source = text
+        elif letter == "Z" and text.startswith(COPYRIGHT):
+            header.licence = text.removeprefix(COPYRIGHT).strip()
         elif letter == "M":
             header.meter = read_meter(text)
         elif letter == "L":
@@ -279,12 +292,14 @@ class _TuneReader:
             measures=tuple(measures),
             composer=header.composer,
             source_note=header.source,
+            licence=header.licence,
             key=header.key.key,
             tempo_quarters=tempo,
+            settings=tuple(self._settings),
             remarks=(*self._remarks, *lost),
         )
 
 
 def _without_comment(line: str) -> str:
     found = re.search(r"(?<!\\)%", line)
-    return line[: found.start()] if found else line
+    return (line[: found.start()] if found else line).replace("\\%", "%")

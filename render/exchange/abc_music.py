@@ -24,6 +24,7 @@ from render.exchange.abc_signs import (
     read_bar_line,
 )
 from render.exchange.chord_names import read_chord_name
+from render.exchange.directions import mark_of_words
 from render.exchange.leadsheet import LeadChord, LeadMark, LeadMeasure, LeadNote, TuneError
 from render.song import MarkKind
 from render.theory import Pitch
@@ -74,6 +75,7 @@ class AbcReader:
         self._draft = _Draft()
         self._endings: tuple[int, ...] = ()
         self._broken = ""
+        self._breath = False
         self._tied_over: Pitch | None = None
         self._tuplet = (Fraction(1), 0)
         self._readers: dict[str, Callable[[re.Match[str]], None]] = {
@@ -99,6 +101,8 @@ class AbcReader:
     def line(self, text: str) -> None:
         """Read one line of music; `struck` then holds (measure, note) of its notes, for the words below it."""
         self.struck = []
+        if not self._draft.notes:
+            self._draft.signs["new_line"] = True
         skipping = False
         for match in SIGNS.finditer(text):
             kind = next(name for name in self._readers if match[name] is not None)
@@ -230,6 +234,9 @@ class AbcReader:
             self.struck.append((len(self.measures), len(draft.notes)))
         draft.notes.append(LeadNote(draft.now, length, pitch))
         draft.now += length
+        if self._breath:
+            draft.marks.append(LeadMark(draft.now, "breath"))
+            self._breath = False
 
     def _broken_rhythm(self, match: re.Match[str]) -> None:
         self._broken = match["broken"]
@@ -276,6 +283,10 @@ class AbcReader:
         if not text:
             return
         if text.startswith(_ANNOTATION):
+            kind = mark_of_words(text[1:])
+            if kind:
+                self._draft.marks.append(LeadMark(self._draft.now, kind))
+                return
             self.lost[f"the annotation “{text[1:40]}” is left out"] += 1
             return
         name = re.split(r"[(;\n]", text)[0].strip() if not re.match(r"[A-G][#b]?m?7?\(", text) else text
@@ -294,7 +305,9 @@ class AbcReader:
 
     def _decoration(self, match: re.Match[str]) -> None:
         name = match["decoration"][1:-1]
-        if name in MARKS:
+        if name == "breath":
+            self._breath = True
+        elif name in MARKS:
             kind, value = MARKS[name]
             self._draft.marks.append(LeadMark(self._draft.now, kind, value))
         elif name in JUMPS:

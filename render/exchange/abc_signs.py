@@ -48,7 +48,6 @@ MARKS: dict[str, tuple[MarkKind, str]] = {
     "accent": ("accent", ""),
     "emphasis": ("accent", ""),
     ">": ("accent", ""),
-    "breath": ("breath", ""),
     "crescendo(": ("hairpin", "<"),
     "<(": ("hairpin", "<"),
     "diminuendo(": ("hairpin", ">"),

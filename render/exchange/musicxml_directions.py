@@ -6,8 +6,8 @@ import re
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
+from render.exchange.directions import mark_of_words
 from render.exchange.leadsheet import LeadChord, LeadMark
-from render.song import MarkKind
 
 if TYPE_CHECKING:
     from xml.etree.ElementTree import Element
@@ -41,8 +41,6 @@ _UNITS: dict[str, Fraction] = {
 }
 """Quarters of a metronome mark's note."""
 
-_RIT = re.compile(r"\b(rit|ritard\w*|riten\w*|rall\w*)\b\.?", re.IGNORECASE)
-_A_TEMPO = re.compile(r"\ba tempo\b|\btempo (i|primo)\b", re.IGNORECASE)
 _NAMES_OF_SECTIONS = re.compile(
     r"(verse|chorus|refrain|bridge|intro|outro|coda|interlude|pre-?chorus|strophe|refrain)\b[ \d]*[:.]?",
     re.IGNORECASE,
@@ -108,7 +106,7 @@ class DirectionReader:
         for name in jumps:
             if name != "fine" or len(jumps) == 1:
                 draft.signs[name] = True
-        kind: MarkKind | None = "a-tempo" if _A_TEMPO.search(text) else "rit" if _RIT.search(text) else None
+        kind = mark_of_words(text)
         if kind:
             draft.marks.append(LeadMark(at, kind))
         elif _NAMES_OF_SECTIONS.fullmatch(text):
