@@ -241,7 +241,7 @@ def _tempo(sheet: LeadSheet, meter: Meter, remarks: list[str]) -> Fraction:
     pulse_quarter = meter.pulse_beat * Fraction(4, meter.lower)
     tempo = sheet.tempo_quarters / pulse_quarter
     kept = min(max(tempo, Fraction(_SLOWEST)), Fraction(_FASTEST)).limit_denominator(1000)
-    if (10_000 % kept.denominator) != 0:
+    if (10_000 % kept.denominator) != 0 and not sheet.settings:
         kept = Fraction(round(kept * 100), 100)
     if kept != tempo:
         remarks.append(f"the tempo, {float(tempo):.6g} pulses a minute, became {float(kept):g}")
