@@ -56,8 +56,13 @@ def score_text(file: Path) -> bytes:
 
 
 def single_lines(text: bytes) -> list[int]:
-    """Return the numbers of the parts, from 1, that are one line: one voice, nothing struck together, some pitch."""
-    found = []
+    """Return the numbers of the parts, from 1, that are one line: one voice, nothing struck together, some pitch.
+
+    Of scores in which a part has several staves there are none: music21 counts those as several parts.
+    """
+    found: list[int] = []
+    if b"<staves>" in text or b"<score-timewise" in text:
+        return found
     for number, part in enumerate(re.findall(rb"<part\s.*?</part>", text, re.DOTALL), 1):
         voices = set(re.findall(rb"<voice>(.*?)</voice>", part))
         if (

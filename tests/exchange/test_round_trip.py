@@ -152,7 +152,7 @@ def test_our_songs_come_back_through_abc(path: Path) -> None:
 def test_a_wrong_note_chord_or_word_would_be_seen() -> None:
     song = read_song(SONGS[0])
     data = abc_bytes(song)[0]
-    for before, after in ((b'G2 B', b'A2 B'), (b'"Gm"', b'"G"'), (b"Rise,", b"Fall,")):
+    for before, after in ((b"G2 B", b"A2 B"), (b'"Gm"', b'"G"'), (b"Rise,", b"Fall,")):
         assert before in data
         wrong = again(read_abc(data.replace(before, after, 1), "again"))
         assert music(wrong) != music(song)
