@@ -55,7 +55,7 @@ constraints: ## choose the newest releases again and pin them in constraints.txt
 	"$(PYTHON)" tools/pin.py
 
 fuzz: .dev ## feed damaged tunes to the readers for ten minutes (minutes=1 for less)
-	$(BIN)/python -m tests.exchange.fuzz --minutes $(or $(minutes),10)
+	$(BIN)/python tools/fuzz.py --minutes $(or $(minutes),10)
 
 clean: ## remove what make made, except the set-up
 	rm -rf build demo dist .coverage .coverage.* .hypothesis .import_linter_cache .mypy_cache .pytest_cache .ruff_cache
