@@ -42,9 +42,7 @@ def _fuzz(kind: str, tried: Counter[str]) -> None:
     @given(damaged(kind), st.booleans())
     @settings(max_examples=AT_ONCE, deadline=None, database=None, suppress_health_check=list(HealthCheck))
     def fuzz(data: bytes, harmonise: bool) -> None:
-        result = outcome(kind, data, harmonise=harmonise)
-        assert result in ("song", "refused"), result
-        tried[f"{kind} {result}"] += 1
+        tried[f"{kind} {outcome(kind, data, harmonise=harmonise)}"] += 1
 
     fuzz()
 

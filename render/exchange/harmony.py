@@ -128,7 +128,12 @@ def _found_as(degree: int, intervals: tuple[int, ...]) -> list[int]:
 
 
 def _distance(wanted: set[int], quality: Quality) -> tuple[int, int]:
+    """Return how far a quality is from what is wanted: a strange tone counts most, then one that gives the sound.
+
+    Beside a major third a minor one is a raised ninth, so the chord stays major.
+    """
     ours = {interval % 12 for interval in quality.intervals}
     missing, added = wanted - ours, ours - wanted
     telling = len(missing & {3, 4, 10, 11, 6, 8})
-    return 2 * len(added) + len(missing) + telling, len(quality.intervals)
+    turned_minor = 4 if {3, 4} <= wanted and 4 not in ours else 0
+    return 2 * len(added) + len(missing) + telling + turned_minor, len(quality.intervals)

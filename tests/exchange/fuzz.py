@@ -53,7 +53,7 @@ _MIDI = midi(
 
 _BITS: dict[str, list[bytes]] = {
     "musicxml": [
-        *b"< > </ /> <note> </note> <duration> <chord/> <grace/> <pitch> <rest/> -1 0 1e9 99999999999 NaN &amp; &x;".split(),
+        *b"< > </ /> <note> </note> <duration> <chord/> <grace/> <pitch> <rest/> -1 0 1e9 9999999 &amp; &x;".split(),
         *b"<lyric><text/></lyric> <fifths>7</fifths> <harmony/> <kind>other</kind> <degree/> <frame/> <segno/>".split(),
         *b"<coda/> times='0' number='' <staves>2</staves> <divisions>0</divisions> <![CDATA[ \xff\xfe \x00".split(),
         b"<backup><duration>9</duration></backup>",
@@ -116,7 +116,9 @@ def outcome(kind: str, data: bytes, *, harmonise: bool) -> str:
         assert (again.sections, again.form) == (song.sections, song.form)
         result = "song"
     except RequestError as error:
-        result = "refused" if str(error).strip() else "refused without a word"
+        if not str(error).strip():
+            raise
+        result = "refused"
     taken_s = time.process_time() - began_s
     assert taken_s < LONGEST_S, f"{taken_s:.1f} s"
     return result
