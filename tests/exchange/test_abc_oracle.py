@@ -12,6 +12,7 @@ import pytest
 from render.exchange.abc_in import AbcTune, tunes_of
 from tests.exchange.abc_oracle import (
     COLLECTIONS,
+    TICK_TOLERANCE,
     compared,
     corpus_tunes,
     evenly,
