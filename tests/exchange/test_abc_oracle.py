@@ -67,7 +67,7 @@ def test_pitch_onset_and_duration_are_those_that_abc2midi_plays() -> None:
 )
 def test_a_wrong_reading_would_be_seen(good: str, bad: str) -> None:
     assert compared(tune(good)).verdict == "exact"
-    assert verdict_of(heard_by_us(tune(bad)), heard_by_abc2midi(tune(good).lines), 1 / 60) != "exact"
+    assert verdict_of(heard_by_us(tune(bad)), heard_by_abc2midi(tune(good).lines), TICK_TOLERANCE) != "exact"
 
 
 @needs_abc2midi
