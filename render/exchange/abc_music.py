@@ -142,11 +142,13 @@ class AbcReader:
             endings=self._endings,
         )
         self.measures.append(replace(measure, **draft.signs))  # type: ignore[arg-type]
-        if draft.now > LONGEST_QUARTERS:
-            raise TuneError(
-                f"bar {len(self.measures)} is {float(draft.now):g} quarters long: a bar line is missing"
-            )
         self._draft = _Draft()
+
+    def _check_length(self) -> None:
+        if self._draft.now > LONGEST_QUARTERS:
+            raise TuneError(
+                f"bar {len(self.measures) + 1} is longer than {LONGEST_QUARTERS} quarters: a bar line is missing"
+            )
 
     def _mark_last(self, **signs: object) -> None:
         if self.measures:
@@ -234,6 +236,7 @@ class AbcReader:
             self.struck.append((len(self.measures), len(draft.notes)))
         draft.notes.append(LeadNote(draft.now, length, pitch))
         draft.now += length
+        self._check_length()
         if self._breath:
             draft.marks.append(LeadMark(draft.now, "breath"))
             self._breath = False
