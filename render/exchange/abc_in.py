@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 import re
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -94,18 +95,35 @@ def read_abc(data: bytes, file: str, tune: str = "", voice: str = "") -> LeadShe
 
 
 def _chosen(tunes: list[AbcTune], wanted: str, file: str) -> AbcTune:
+    """Return the tune of a number or a title; a part of a title does where only one tune has it."""
+    if not wanted:
+        if len(tunes) > 1:
+            raise TuneError(
+                f"{file} holds {len(tunes)} tunes: choose one with --tune, by number or title ({_shown(tunes)})"
+            )
+        return tunes[0]
+    words = _plain_title(wanted)
+    for each in tunes:
+        if wanted.lstrip("0") == each.number.lstrip("0") or words == _plain_title(each.title):
+            return each
+    likely = [each for each in tunes if words and words in _plain_title(each.title)]
+    if len(likely) == 1:
+        return likely[0]
+    if likely:
+        raise TuneError(f"{file} has {len(likely)} tunes with {wanted!r} in the title: {_shown(likely)}")
+    titles = {_plain_title(each.title): each for each in tunes}
+    near = [titles[title] for title in difflib.get_close_matches(words, titles, n=3)]
+    meant = f"; did you mean {_shown(near)}?" if near else f": it has {_shown(tunes)}"
+    raise TuneError(f"{file} has no tune {wanted!r}{meant}")
+
+
+def _shown(tunes: list[AbcTune]) -> str:
     shown = ", ".join(f"{each.number} {each.title}".strip() for each in tunes[:_SHOWN])
-    more = f", and {len(tunes) - _SHOWN} more" if len(tunes) > _SHOWN else ""
-    if wanted:
-        for each in tunes:
-            if wanted == each.number or wanted.casefold() == each.title.casefold():
-                return each
-        raise TuneError(f"{file} has no tune {wanted!r}: it has {shown}{more}")
-    if len(tunes) > 1:
-        raise TuneError(
-            f"{file} holds {len(tunes)} tunes: choose one with --tune, by number or title ({shown}{more})"
-        )
-    return tunes[0]
+    return f"{shown}, and {len(tunes) - _SHOWN} more" if len(tunes) > _SHOWN else shown
+
+
+def _plain_title(title: str) -> str:
+    return " ".join(re.sub(r"[^\w\s]", " ", title.casefold()).split())
 
 
 def read_tune_lines(tune: AbcTune, file: str, voice: str = "") -> LeadSheet:

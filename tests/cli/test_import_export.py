@@ -82,10 +82,21 @@ def test_a_book_with_a_bad_tune_writes_the_others(tmp_path: Path, tercet: Run) -
     assert len(list(folder.iterdir())) == 2
 
 
-def test_a_score_goes_into_a_file_not_a_folder(tune: Path, tmp_path: Path, tercet: Run) -> None:
-    refused = tercet("import", tune, "-o", tmp_path)
+def test_into_a_folder_a_score_or_the_tune_that_is_named(tune: Path, tmp_path: Path, tercet: Run) -> None:
+    made = tercet("import", tune, "-o", tmp_path)
+    assert (made.code, made.out) == (0, f"{tmp_path / 'test-tune.yaml'}\n")
+    book = tmp_path / "book.abc"
+    book.write_text(BOOK, encoding="utf-8")
+    folder = tmp_path / "one"
+    folder.mkdir()
+    assert tercet("import", book, "--tune", "2", "-o", folder).code == 0
+    assert [path.name for path in folder.iterdir()] == ["small-tune.yaml"]
+
+
+def test_a_song_file_is_not_a_tune(song: Path, tmp_path: Path, tercet: Run) -> None:
+    refused = tercet("import", song, "-o", tmp_path / "other.yaml")
     assert refused.code == 1
-    assert "name a song file, not a folder" in refused.err
+    assert f"looks like a song file already: try `tercet check {song}`" in refused.err
 
 
 def test_export_musicxml_and_tab(song: Path, tmp_path: Path, tercet: Run) -> None:

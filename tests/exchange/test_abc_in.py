@@ -189,8 +189,14 @@ def test_a_book_is_chosen_from_by_number_or_title() -> None:
     assert heard(imported(book, tune="other tune")[0]) == [(67, 4)]
     with pytest.raises(TuneError, match=r"holds 2 tunes: choose one with --tune.*1 Small Tune, 7 Other Tune"):
         imported(book)
+    assert heard(imported(book, tune="007")[0]) == [(67, 4)]
+    assert heard(imported(book, tune="other")[0]) == [(67, 4)]
     with pytest.raises(TuneError, match="has no tune 'X': it has 1 Small Tune"):
         imported(book, tune="X")
+    with pytest.raises(TuneError, match="has 2 tunes with 'tune' in the title: 1 Small Tune, 7 Other Tune"):
+        imported(book, tune="tune")
+    with pytest.raises(TuneError, match=r"has no tune 'Smal Tunes'; did you mean 1 Small Tune"):
+        imported(book, tune="Smal Tunes")
 
 
 def test_encodings() -> None:
