@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 from render.exchange.harmony import nearest_quality, plain_tone
 from render.theory import Chord, parse_chord
@@ -62,6 +63,7 @@ class NamedChord:
     exact: bool
 
 
+@lru_cache(maxsize=4096)
 def read_chord_name(text: str) -> NamedChord:
     """Read a chord name.
 
