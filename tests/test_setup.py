@@ -359,6 +359,42 @@ def test_a_set_up_that_cannot_go_on_says_why_and_ends_with_3(
     assert capfd.readouterr().err == "the reason\n"
 
 
+# What only the tests need
+
+
+def test_pinned_sources_are_fetched_once(bench: Path, program: Program, tmp_path: Path) -> None:
+    folder = tmp_path / ".venv" / "sources"
+    folder.mkdir(parents=True)
+    (tmp_path / "constraints.txt").write_text("pluggy==1\npychord==9.8.7\n", encoding="utf-8")
+    python = program("fake", f": > {folder}/pychord-9.8.7.tar.gz")
+    set_up.ready_sources(str(tmp_path), str(python))
+    set_up.ready_sources(str(tmp_path), str(python))
+    (call,) = calls(bench)
+    assert call.endswith(f"--no-deps --no-build-isolation --no-binary pychord -d {folder} pychord==9.8.7")
+
+
+def test_abc2midi_is_installed_where_it_is_missing(
+    bench: Path, program: Program, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(os, "geteuid", lambda: 0)
+    program("apt-get")
+    program("apt-cache")
+    set_up.ready_abc2midi(may_install=True)
+    assert calls(bench) == ["apt-get install -y --no-install-recommends abcmidi"]
+
+
+def test_where_abc2midi_cannot_be_had_that_is_said(
+    bench: Path, program: Program, capfd: pytest.CaptureFixture[str]
+) -> None:
+    set_up.ready_abc2midi(may_install=True)
+    program("brew")
+    set_up.ready_abc2midi(may_install=False)
+    assert capfd.readouterr().err.count("tests that compare with it are left out here") == 2
+    program("abc2midi")
+    set_up.ready_abc2midi(may_install=True)
+    assert capfd.readouterr().err == ""
+
+
 # Pins
 
 
@@ -423,7 +459,7 @@ def test_the_makefile_offers_what_it_lists() -> None:
         ["make", "help"], cwd=ROOT, env=settings, capture_output=True, text=True, check=True
     )
     listed = re.findall(r"^  make ([a-z-]+) +\S", done.stdout, re.MULTILINE)
-    assert {"demo", "test", "check", "clean", "setup", "help"} <= set(listed)
+    assert {"demo", "test", "check", "clean", "fuzz", "setup", "help"} <= set(listed)
     command = ["make", "--dry-run", *listed]
     subprocess.run(command, cwd=ROOT, env=settings, capture_output=True, check=True)
 

@@ -24,8 +24,10 @@ __all__ = [
     "install",
     "main",
     "manual_instruction",
+    "ready_abc2midi",
     "ready_environment",
     "ready_fluidsynth",
+    "ready_sources",
     "ready_test_font",
 ]
 
@@ -40,6 +42,14 @@ EXTRAS = {
 
 TEST_FONT = "/usr/share/sounds/sf2/FluidR3_GM.sf2"
 TEST_FONT_PACKAGE = "fluid-soundfont-gm"  # Debian's and Ubuntu's
+
+SOURCES = ("pychord",)  # packages of which tests read tables that lie in the source only
+ABC2MIDI = {
+    "apt-get": "abcmidi",
+    "dnf": "abcMIDI",
+    "brew": "abcmidi",
+    "port": "abcmidi",
+}  # who has it under what name
 
 PYTHON_PROBE = """
 import sys
@@ -129,6 +139,9 @@ def main(arguments: Optional[Sequence[str]] = None) -> int:
             return 0
         python = ready_environment(ROOT, options.what, not options.no_system)
         ready_fluidsynth(python, not options.no_system)
+        if options.what == "dev":
+            ready_sources(ROOT, python)
+            ready_abc2midi(not options.no_system)
     except SetUpError as error:
         say(str(error))
         return 3
@@ -269,6 +282,36 @@ def choose_python(names: Sequence[str]) -> str:
         " To point to one elsewhere: make PYTHON=/path/to/python3 ..." % (*OLDEST, found),
         without_venv,
     )
+
+
+# What only the tests need
+
+
+def ready_sources(root: str, python: str) -> None:
+    """Fetch the pinned sources of packages whose tests hold tables that ours read."""
+    folder = os.path.join(root, ".venv", "sources")
+    pins = read(os.path.join(root, "constraints.txt")).splitlines()
+    for name in SOURCES:
+        pin = next(line for line in pins if line.startswith(name + "=="))
+        if os.path.exists(os.path.join(folder, pin.replace("==", "-") + ".tar.gz")):
+            continue
+        pip = [python, "-m", "pip", "download", "-qq", "--no-input", "--disable-pip-version-check"]
+        # Its own build tool is pinned and installed already, so nothing unpinned is fetched.
+        source = ["--no-deps", "--no-build-isolation", "--no-binary", name, "-d", folder, pin]
+        run([*pip, *source], "The source of %s could not be fetched." % name)
+
+
+def ready_abc2midi(may_install: bool) -> None:
+    """Install abc2midi, which tests hold our reader of ABC against; say so where that can't be done."""
+    if shutil.which("abc2midi"):
+        return
+    managers = (one for one in MANAGERS if one.program in ABC2MIDI and shutil.which(one.program))
+    manager = next(managers, None)
+    if manager is not None and may_install:
+        say("abc2midi, which tests compare with, is not on this machine.")
+        if install(manager._replace(names=(ABC2MIDI[manager.program],))):
+            return
+    say("abc2midi (the package abcmidi) is missing: tests that compare with it are left out here.")
 
 
 # The FluidSynth library

@@ -3,22 +3,29 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from render.cli.options import one_tuning_of, tuned_and_moved
+from render.cli.options import count_in_of, one_tuning_of, tuned_and_moved
 from render.cli.talk import say
 from render.errors import RequestError
+
+if TYPE_CHECKING:
+    from render.neck import Tuning
+    from render.song import Song
+
+    _Export = tuple[bytes, tuple[str, ...]]
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
 
 NAME = "export"
-HELP = "write a song for other programs: MusicXML, or a plain-text tab"
+HELP = "write a song for other programs: MusicXML, ABC, MIDI, a plain-text tab"
 DESCRIPTION = (
     "Write an arrangement for other programs. The ending of FILE chooses its kind: .musicxml or .xml has the tune on a "
-    "staff and the tab under it, .txt has the tab as plain text. (`tercet render SONG -o FILE.mid` writes MIDI.)"
+    "staff and the tab under it, .abc the tune with chords and words, .mid the layers as they are performed (with "
+    "--plain the tune and its chords exactly as written), .txt the tab as plain text."
 )
-
-_MUSICXML, _TEXT = (".musicxml", ".xml"), (".txt",)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -29,22 +36,26 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--transpose", metavar="N", type=int, default=0, help="semitones up, or down with a minus"
     )
     parser.add_argument("--tuning", metavar="NAME", help="high-g, low-g, baritone, or four notes")
+    parser.add_argument(
+        "--plain", action="store_true", help="MIDI as written, not as performed, for programs that draw notes"
+    )
     parser.add_argument("--replace", action="store_true", help="replace FILE when it is there already")
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Export one song."""
-    from render.arrange import arrange
     from render.song import read_song
     from render.tracks.files import may_replace, write_bytes
 
     path = Path(arguments.output)
     ending = path.suffix.lower()
-    if ending not in (*_MUSICXML, *_TEXT):
-        known = " ".join((*_MUSICXML, *_TEXT))
+    if ending not in _KINDS:
+        known = " ".join(_KINDS)
         raise RequestError(
             f"{path} ends in {ending or 'nothing'}: the endings that can be exported are {known}"
         )
+    if arguments.plain and _KINDS[ending] is not _midi:
+        raise RequestError(f"--plain is for MIDI, and {path} isn't: leave --plain away, or end FILE in .mid")
     if may_replace(path) and not arguments.replace:
         raise RequestError(
             f"{path} is there already, and stays as it is: choose another name, or say --replace"
@@ -53,18 +64,49 @@ def run(arguments: argparse.Namespace) -> int:
     song, tuning, dropped = tuned_and_moved(read_song(arguments.song), arguments.transpose, asked)
     if dropped:
         say(f"pins are for the song as written and were dropped: {', '.join(dropped)}")
-    arrangement = arrange(song, tuning)
-    remarks: tuple[str, ...] = ()
-    if ending in _TEXT:
-        from render.arrange.tab import tab_text
-
-        data = f"{song.title}\n\n{tab_text(arrangement)}".encode()
-    else:
-        from render.exchange.musicxml_out import musicxml_bytes
-
-        data, remarks = musicxml_bytes(arrangement)
+    data, remarks = _KINDS[ending](song, tuning, plain=arguments.plain)
     write_bytes(path, data)
     print(path)
     for remark in remarks:
         say(f"- {remark}")
     return 0
+
+
+def _musicxml(song: Song, tuning: Tuning, *, plain: bool) -> _Export:  # noqa: ARG001 - of one form with the others
+    from render.arrange import arrange
+    from render.exchange.musicxml_out import musicxml_bytes
+
+    return musicxml_bytes(arrange(song, tuning))
+
+
+def _abc(song: Song, tuning: Tuning, *, plain: bool) -> _Export:  # noqa: ARG001
+    from render.exchange.abc_out import abc_bytes
+
+    return abc_bytes(song)
+
+
+def _midi(song: Song, tuning: Tuning, *, plain: bool) -> _Export:
+    if plain:
+        from render.exchange.midi_plain import plain_midi_bytes
+
+        return plain_midi_bytes(song), ()
+    from render.arrange import arrange
+    from render.exchange import midi_bytes
+    from render.perform import lay_out, perform
+
+    arrangement = arrange(song, tuning)
+    timeline = lay_out(arrangement, count_in_bars=count_in_of(None, song))
+    return midi_bytes(arrangement, perform(arrangement, timeline)), ()
+
+
+def _text(song: Song, tuning: Tuning, *, plain: bool) -> _Export:  # noqa: ARG001
+    from render.arrange import arrange
+    from render.arrange.tab import tab_text
+
+    return f"{song.title}\n\n{tab_text(arrange(song, tuning))}".encode(), ()
+
+
+_KINDS: dict[str, Callable[..., _Export]] = {
+    ".musicxml": _musicxml, ".xml": _musicxml, ".abc": _abc, ".mid": _midi, ".txt": _text,
+}  # fmt: skip
+"""What writes a file of each ending: bytes, and what couldn't be said in them."""

@@ -19,7 +19,7 @@ HELP = "turn a tune (MusicXML, ABC, MIDI) into a song file"
 DESCRIPTION = (
     "Turn a tune that you have into a song file: melody, chord symbols, words, marks, repeats. Everything that was "
     "dropped, guessed or changed is listed, here and at the top of the file. With a folder as OUTPUT every tune of an "
-    "ABC book becomes a file in it. A file that exists is never overwritten."
+    "ABC book becomes a file in it, or the one that --tune names. A file that exists is never overwritten."
 )
 
 _MOST_OF_A_NAME = 99
@@ -36,7 +36,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="song file to write, or a folder that is there",
     )
     parser.add_argument(
-        "--tune", dest="which", metavar="TUNE", default="", help="tune of a book, by number or title"
+        "--tune",
+        dest="which",
+        metavar="TUNE",
+        default="",
+        help="tune of a book, by number or title or a part of it",
     )
     parser.add_argument(
         "--part",
@@ -45,32 +49,45 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         default="",
         help="the part, or MIDI track, with the tune, by number or name",
     )
+    parser.add_argument(
+        "--harmonise",
+        action="store_true",
+        help="propose plain chords for a tune that has none; comments in the file mark them",
+    )
     parser.add_argument("--voice", metavar="VOICE", default="", help="the voice with the tune, by its name")
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Import one tune, or a whole book."""
-    from render.exchange.tunes import Choice, read_tune
+    from render.exchange.section_names import plain_name
+    from render.exchange.tunes import Choice, is_book, read_tune
 
     target = Path(arguments.output)
     source = Path(arguments.tune)
+    choice = Choice(arguments.which, arguments.part, arguments.voice)
     if target.is_dir():
-        return _import_book(source, target)
+        if is_book(source) and not arguments.which:
+            return _import_book(source, target, harmonise=arguments.harmonise)
+        sheet = read_tune(source, choice)
+        return _import_one(sheet, source, _free_name(target, plain_name(sheet.title) or "tune"), arguments)
     if target.suffix.lower() not in (".yaml", ".yml"):
         raise RequestError(
             f"{target}: a song's file name ends in .yaml, such as {target.stem or 'song'}.yaml; "
-            "for a folder, make it first"
+            f"if a folder is meant, make it first (mkdir {target})"
         )
     if target.exists():
         raise RequestError(f"{target} is there already, and stays as it is: choose another name")
-    sheet = read_tune(source, Choice(arguments.which, arguments.part, arguments.voice))
-    for remark in _write(sheet, source, target):
+    return _import_one(read_tune(source, choice), source, target, arguments)
+
+
+def _import_one(sheet: LeadSheet, source: Path, target: Path, arguments: argparse.Namespace) -> int:
+    for remark in _write(sheet, source, target, harmonise=arguments.harmonise):
         say(f"- {remark}")
     say(f"next: tercet check {target}")
     return 0
 
 
-def _import_book(source: Path, folder: Path) -> int:
+def _import_book(source: Path, folder: Path, *, harmonise: bool) -> int:
     """Write every tune of a book; return 1 when one of them couldn't be."""
     from render.exchange.leadsheet import LeadSheet
     from render.exchange.tunes import read_book
@@ -80,7 +97,7 @@ def _import_book(source: Path, folder: Path) -> int:
         try:
             if not isinstance(sheet, LeadSheet):
                 raise sheet
-            remarks = _write(sheet, source, _free_name(folder, name))
+            remarks = _write(sheet, source, _free_name(folder, name), harmonise=harmonise)
         except RequestError as error:
             failed += 1
             say(str(error))
@@ -92,11 +109,11 @@ def _import_book(source: Path, folder: Path) -> int:
     return 1 if failed else 0
 
 
-def _write(sheet: LeadSheet, source: Path, target: Path) -> tuple[str, ...]:
+def _write(sheet: LeadSheet, source: Path, target: Path, *, harmonise: bool) -> tuple[str, ...]:
     from render.exchange.imported_text import imported_text
     from render.tracks.files import write_bytes
 
-    text, _, remarks = imported_text(sheet, source.name)
+    text, _, remarks = imported_text(sheet, source.name, harmonise=harmonise)
     write_bytes(target, text.encode("utf-8"), durable=True)
     print(target)
     return remarks

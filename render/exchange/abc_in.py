@@ -2,24 +2,31 @@
 
 from __future__ import annotations
 
+import difflib
 import re
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
 
 from render.exchange.abc_keys import AbcKey, read_key, read_meter, read_tempo, read_unit
 from render.exchange.abc_music import AbcReader
-from render.exchange.leadsheet import LeadMeasure, LeadSheet, TuneError
-from render.exchange.syllables import sung_text
-from render.song import Syllable
+from render.exchange.abc_parts import in_order_of_parts
+from render.exchange.abc_words import set_words
+from render.exchange.leadsheet import LeadSheet, TuneError
 
-__all__ = ["AbcTune", "decoded", "read_abc", "tunes_of"]
+__all__ = ["COPYRIGHT", "SETTING_LINE", "AbcTune", "decoded", "read_abc", "read_tune_lines", "tunes_of"]
 
-_FIELD = re.compile(r"([A-Za-z+]):(.*)")
-_SYLLABLES = re.compile(r"\\-|[^\s\-_*|]+(?:\\-[^\s\-_*|]*)*|-|_|\*|\|")
-_ORDER = re.compile(r"[A-Za-z]|\(|\)|[0-9]+")
-_MOST_PARTS = 500
+SETTING_LINE = "%%tercet "
+"""Lines that begin so hold the settings of a song that Tercet exported."""
+
+COPYRIGHT = "abc-copyright"
+"""What begins a transcriber's field that tells the licence, as the standard has it."""
+
+_FIELD = re.compile(r"([A-Za-z+]):(?![|:])(.*)")
+_VOICE_CHANGE = re.compile(r"\[V:([^\]]*)\]")
 _SHOWN = 8
+MOST_VOICES = 100
+"""Of a tune: an orchestra's."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,18 +95,35 @@ def read_abc(data: bytes, file: str, tune: str = "", voice: str = "") -> LeadShe
 
 
 def _chosen(tunes: list[AbcTune], wanted: str, file: str) -> AbcTune:
+    """Return the tune of a number or a title; a part of a title does where only one tune has it."""
+    if not wanted:
+        if len(tunes) > 1:
+            raise TuneError(
+                f"{file} holds {len(tunes)} tunes: choose one with --tune, by number or title ({_shown(tunes)})"
+            )
+        return tunes[0]
+    words = _plain_title(wanted)
+    for each in tunes:
+        if wanted.lstrip("0") == each.number.lstrip("0") or words == _plain_title(each.title):
+            return each
+    likely = [each for each in tunes if words and words in _plain_title(each.title)]
+    if len(likely) == 1:
+        return likely[0]
+    if likely:
+        raise TuneError(f"{file} has {len(likely)} tunes with {wanted!r} in the title: {_shown(likely)}")
+    titles = {_plain_title(each.title): each for each in tunes}
+    near = [titles[title] for title in difflib.get_close_matches(words, titles, n=3)]
+    meant = f"; did you mean {_shown(near)}?" if near else f": it has {_shown(tunes)}"
+    raise TuneError(f"{file} has no tune {wanted!r}{meant}")
+
+
+def _shown(tunes: list[AbcTune]) -> str:
     shown = ", ".join(f"{each.number} {each.title}".strip() for each in tunes[:_SHOWN])
-    more = f", and {len(tunes) - _SHOWN} more" if len(tunes) > _SHOWN else ""
-    if wanted:
-        for each in tunes:
-            if wanted == each.number or wanted.casefold() == each.title.casefold():
-                return each
-        raise TuneError(f"{file} has no tune {wanted!r}: it has {shown}{more}")
-    if len(tunes) > 1:
-        raise TuneError(
-            f"{file} holds {len(tunes)} tunes: choose one with --tune, by number or title ({shown}{more})"
-        )
-    return tunes[0]
+    return f"{shown}, and {len(tunes) - _SHOWN} more" if len(tunes) > _SHOWN else shown
+
+
+def _plain_title(title: str) -> str:
+    return " ".join(re.sub(r"[^\w\s]", " ", title.casefold()).split())
 
 
 def read_tune_lines(tune: AbcTune, file: str, voice: str = "") -> LeadSheet:
@@ -115,6 +139,7 @@ class _Header:
     title: str = ""
     composer: str = ""
     source: str = ""
+    licence: str = ""
     parts: str = ""
     meter: tuple[int, int] | None = (4, 4)
     unit: Fraction | None = None
@@ -134,15 +159,21 @@ class _TuneReader:
         self._header = _Header()
         self._reader: AbcReader | None = None
         self._verse = 0
+        self._settings: list[tuple[str, str]] = []
         self._remarks: list[str] = []
 
     def read(self, file: str) -> LeadSheet:
         """Return the tune as a lead sheet."""
         pending = ""
         for raw in self._tune.lines:
+            if raw.startswith(SETTING_LINE):
+                name, _, value = raw.removeprefix(SETTING_LINE).partition(":")
+                self._settings.append((name.strip(), value.strip()))
             line = _without_comment(raw)
             found = _FIELD.match(line)
-            if found and not pending:
+            if found:
+                self._music(pending)
+                pending = ""
                 self._field(found[1], found[2].strip())
             elif self._reader is not None and line.strip():
                 pending += line.rstrip()
@@ -156,8 +187,15 @@ class _TuneReader:
         return self._sheet(file)
 
     def _music(self, line: str) -> None:
-        if self._reader is not None and self._is_ours():
-            self._reader.line(line)
+        """Read what a line holds for our voice; ``[V:…]`` within it changes to another."""
+        before, *voices = _VOICE_CHANGE.split(line)
+        pieces = [(self._now, before), *zip(voices[::2], voices[1::2], strict=True)]
+        ours = ""
+        for name, music in pieces:
+            self._set_voice(name)
+            ours += music if self._is_ours() else ""
+        if self._reader is not None and ours.strip():
+            self._reader.line(ours)
             self._verse = 0
 
     def _is_ours(self) -> bool:
@@ -170,7 +208,8 @@ class _TuneReader:
         elif letter == "w":
             if self._is_ours():
                 self._verse += 1
-                self._words(text)
+                for remark in set_words(self._reader, text, self._verse):
+                    self._say(remark)
         elif letter == "W":
             self._say("words below the tune (W:) belong to no notes and are left out")
         elif letter == "T":
@@ -192,6 +231,8 @@ class _TuneReader:
             header.composer = text
         elif letter in "SOB" and not header.source:
             header.source = text
+        elif letter == "Z" and text.startswith(COPYRIGHT):
+            header.licence = text.removeprefix(COPYRIGHT).strip()
         elif letter == "M":
             header.meter = read_meter(text)
         elif letter == "L":
@@ -222,6 +263,8 @@ class _TuneReader:
         name = text.split(maxsplit=1)[0] if text.split() else ""
         if name and name not in self._voices:
             self._voices.append(name)
+            if len(self._voices) > MOST_VOICES:
+                raise TuneError(f"it has more than {MOST_VOICES} voices: export the tune alone")
         self._now = name
 
     def _body_field(self, letter: str, text: str) -> None:
@@ -230,6 +273,8 @@ class _TuneReader:
             return
         if letter == "V":
             self._set_voice(text)
+        elif letter == "P":
+            reader.name_section(text)
         elif not self._is_ours():
             return
         elif letter == "K":
@@ -241,73 +286,8 @@ class _TuneReader:
             reader.meter = read_meter(text) or reader.meter
         elif letter == "L":
             reader.unit_quarter = read_unit(text)
-        elif letter == "P":
-            reader.name_section(text)
         elif letter == "Q":
             self._say("a change of tempo is left out")
-
-    # ---- words
-
-    def _words(self, text: str) -> None:
-        """Set a line of words to the notes of the line of music above it."""
-        reader = self._reader
-        if reader is None:
-            return
-        notes = list(reader.struck)
-        at = 0
-        joins = False
-        last: tuple[int, int] | None = None
-        for match in _SYLLABLES.finditer(text):
-            sign = match[0]
-            if sign == "-":
-                if joins and last is not None:
-                    self._join(last)
-                    joins = False
-                else:
-                    at += 1
-            elif sign == "|":
-                here = notes[min(at, len(notes) - 1)][0] if notes else 0
-                before = notes[at - 1][0] if 0 < at <= len(notes) else here
-                while at < len(notes) and notes[at][0] == before:
-                    at += 1
-            elif sign in ("*", "_"):
-                if sign == "_" and at < len(notes):
-                    self._sing(notes[at], Syllable(""))
-                at += 1
-            else:
-                if at < len(notes):
-                    last = notes[at]
-                    self._sing(last, Syllable(sung_text(sign.replace("\\-", "‿").replace("~", "‿"))))
-                    joins = True
-                else:
-                    self._say("words with more syllables than their line has notes were cut")
-                at += 1
-
-    def _measures_and_draft(self, place: tuple[int, int]) -> None:
-        """Words come after their line, so the measure of a note may still be open."""
-        if self._reader is not None and place[0] >= len(self._reader.measures):
-            self._reader.finish()
-
-    def _sing(self, place: tuple[int, int], syllable: Syllable) -> None:
-        self._measures_and_draft(place)
-        self._change(place, syllable)
-
-    def _join(self, place: tuple[int, int]) -> None:
-        if self._reader is None:
-            return
-        note = self._reader.measures[place[0]].notes[place[1]]
-        text = dict(note.words).get(self._verse)
-        if text is not None and text.text:
-            self._change(place, replace(text, joined=True))
-
-    def _change(self, place: tuple[int, int], syllable: Syllable) -> None:
-        if self._reader is None:
-            return
-        measure = self._reader.measures[place[0]]
-        note = measure.notes[place[1]]
-        words = tuple(sorted({**dict(note.words), self._verse: syllable}.items()))
-        notes = (*measure.notes[: place[1]], replace(note, words=words), *measure.notes[place[1] + 1 :])
-        self._reader.measures[place[0]] = replace(measure, notes=notes)
 
     # ---- all together
 
@@ -326,7 +306,7 @@ class _TuneReader:
         header = self._header
         if header.key.remark:
             self._say(header.key.remark)
-        measures = _in_order(reader.measures, header.parts)
+        measures = in_order_of_parts(reader.measures, header.parts)
         tempo = read_tempo(header.tempo, header.unit or Fraction(1, 2)) if header.tempo else None
         lost = [f"{what} ({count})" if count > 1 else what for what, count in reader.lost.items()]
         return LeadSheet(
@@ -334,44 +314,14 @@ class _TuneReader:
             measures=tuple(measures),
             composer=header.composer,
             source_note=header.source,
+            licence=header.licence,
             key=header.key.key,
             tempo_quarters=tempo,
+            settings=tuple(self._settings),
             remarks=(*self._remarks, *lost),
         )
 
 
 def _without_comment(line: str) -> str:
     found = re.search(r"(?<!\\)%", line)
-    return line[: found.start()] if found else line
-
-
-def _in_order(measures: list[LeadMeasure], parts: str) -> list[LeadMeasure]:
-    """Return the measures in the order that ``P:`` in the header gives, such as ``A2(AB)3``."""
-    names = _part_names(parts)
-    blocks: dict[str, list[LeadMeasure]] = {}
-    name = ""
-    for measure in measures:
-        name = measure.section or name
-        blocks.setdefault(name, []).append(measure)
-    if len(names) < 2 or not set(names) <= set(blocks):
-        return measures
-    return [measure for each in names for measure in blocks[each]]
-
-
-def _part_names(parts: str) -> list[str]:
-    stack: list[list[str]] = [[]]
-    last: list[str] = []
-    for sign in _ORDER.findall(parts[:200]):
-        if sign == "(":
-            stack.append([])
-        elif sign == ")" and len(stack) > 1:
-            last = stack.pop()
-            stack[-1] += last
-        elif sign.isdigit():
-            stack[-1] += last * min(int(sign[:2]) - 1, 99)
-        elif sign.isalpha():
-            last = [sign]
-            stack[-1] += last
-        if sum(map(len, stack)) > _MOST_PARTS:
-            raise TuneError(f"P:{parts[:30]} plays more than {_MOST_PARTS} parts: shorten it")
-    return [name for block in stack for name in block]
+    return (line[: found.start()] if found else line).replace("\\%", "%")

@@ -115,7 +115,7 @@ def read_unit(text: str) -> Fraction:
 def read_tempo(text: str, unit_quarter: Fraction) -> Fraction | None:
     """Read what follows ``Q:`` as quarters a minute; None for words alone."""
     plain = re.sub(r'"[^"]*"', "", text).strip()
-    match = re.fullmatch(r"([0-9/ ]+?)\s*=\s*([0-9]{1,4}(?:\.[0-9]{1,3})?)", plain)
+    match = re.fullmatch(r"([0-9/ ]+?)\s*=\s*([0-9]{1,4}(?:\.[0-9]{1,6})?)", plain)
     if match:
         lengths = [part.split("/") for part in match[1].split()]
         if not all(

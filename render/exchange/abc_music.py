@@ -10,82 +10,29 @@ from fractions import Fraction
 
 from render.errors import ParameterError
 from render.exchange.abc_keys import AbcKey
+from render.exchange.abc_signs import (
+    ACCIDENTALS,
+    INNER,
+    JUMPS,
+    LONGEST_QUARTERS,
+    MARKS,
+    MOST_DIGITS,
+    SIGNS,
+    SILENT,
+    ending_numbers,
+    length_of,
+    read_bar_line,
+)
+from render.exchange.chord_names import read_chord_name
+from render.exchange.directions import mark_of_words
 from render.exchange.leadsheet import LeadChord, LeadMark, LeadMeasure, LeadNote, TuneError
 from render.song import MarkKind
-from render.theory import Pitch, parse_chord
+from render.theory import Pitch
 from render.theory.chords import ChordNameError
 
-__all__ = ["AbcReader", "length_of"]
+__all__ = ["AbcReader"]
 
-_SIGNS = re.compile(
-    r"""
-    (?P<field>\[[A-Za-z]:[^\]\n]*\])
-  | (?P<ending>\[[1-9][0-9,.-]*)
-  | (?P<bar>(?:\.?\|[\]|]*|\[\||:+|\])(?:[|:\[\]]*(?=[|:])[|:])?:*(?:[1-9](?:[,.-][0-9]+)*)?)
-  | (?P<quoted>"[^"\n]*")
-  | (?P<decoration>![^!\n]{1,40}!|\+[^+\n]{1,40}\+)
-  | (?P<grace>\{[^}\n]*\})
-  | (?P<tuplet>\([2-9](?::[0-9]*(?::[0-9]*)?)?)
-  | (?P<note>(?P<accidental>\^{1,2}|_{1,2}|=)?(?P<letter>[A-Ga-g])(?P<octave>[,']*)(?P<length>[0-9]*(?:/[0-9]*)*))
-  | (?P<rest>[zx](?P<rest_length>[0-9]*(?:/[0-9]*)*))
-  | (?P<measures>[ZX](?P<count>[0-9]*))
-  | (?P<chord>\[(?P<inside>(?:\s*(?:\^{1,2}|_{1,2}|=)?[A-Ga-g][,']*[0-9/]*-?)+)\s*\]
-      (?P<chord_length>[0-9]*(?:/[0-9]*)*))
-  | (?P<broken><{1,3}|>{1,3})
-  | (?P<tie>-)
-  | (?P<overlay>&)
-  | (?P<spacer>y[0-9]*)
-  | (?P<plain>[.~HLMOPSTuvh-w])
-  | (?P<other>.)
-    """,
-    re.VERBOSE,
-)
-_INNER = re.compile(
-    r"(?P<accidental>\^{1,2}|_{1,2}|=)?(?P<letter>[A-Ga-g])(?P<octave>[,']*)(?P<length>[0-9]*(?:/[0-9]*)*)"
-)
-_ACCIDENTALS = {"^": 1, "^^": 2, "_": -1, "__": -2, "=": 0}
-_DYNAMICS = {"ppp", "pp", "p", "mp", "mf", "f", "ff", "fff"}
-_MARKS: dict[str, tuple[MarkKind, str]] = {
-    "fermata": ("fermata", ""),
-    "invertedfermata": ("fermata", ""),
-    "accent": ("accent", ""),
-    "emphasis": ("accent", ""),
-    ">": ("accent", ""),
-    "breath": ("breath", ""),
-    "crescendo(": ("hairpin", "<"),
-    "<(": ("hairpin", "<"),
-    "diminuendo(": ("hairpin", ">"),
-    ">(": ("hairpin", ">"),
-    **{name: ("dynamic", name) for name in _DYNAMICS},
-}
-_JUMPS = {"D.C.": "da_capo", "dacapo": "da_capo", "D.S.": "dal_segno", "dacoda": "to_coda", "fine": "fine",
-          "segno": "segno", "coda": "coda"}  # fmt: skip
-_SILENT = {"crescendo)", "<)", "diminuendo)", ">)"}
 _ANNOTATION = tuple("^_<>@")
-_LONGEST = 1000
-"""Quarters in a bar: songs without meter are written in long ones, and cut into 4/4."""
-_MOST_DIGITS = 4
-
-
-def length_of(text: str) -> Fraction:
-    """Return the factor that a note's length stands for: ``3/2``, ``/``, ``//``, ``2``.
-
-    Raises
-    ------
-    TuneError
-        When it divides by nothing or is beyond all use.
-    """
-    whole, *parts = text.split("/")
-    if any(len(part) > _MOST_DIGITS for part in (whole, *parts)) or len(parts) > _MOST_DIGITS:
-        raise TuneError(f"the length {text[:20]} is beyond all use: correct it")
-    factor = Fraction(int(whole)) if whole else Fraction(1)
-    for part in parts:
-        if part and int(part) == 0:
-            raise TuneError(f"the length {text} divides by 0: correct it")
-        factor /= int(part) if part else 2
-    if factor > 1000:
-        raise TuneError(f"the length {text[:20]} is beyond all use: correct it")
-    return factor
 
 
 @dataclass(slots=True)
@@ -127,7 +74,9 @@ class AbcReader:
         self._read_field = read_field
         self._draft = _Draft()
         self._endings: tuple[int, ...] = ()
-        self._broken = Fraction(1)
+        self._broken = ""
+        self._breath = False
+        self._tied_over: Pitch | None = None
         self._tuplet = (Fraction(1), 0)
         self._readers: dict[str, Callable[[re.Match[str]], None]] = {
             "field": self._field,
@@ -152,8 +101,10 @@ class AbcReader:
     def line(self, text: str) -> None:
         """Read one line of music; `struck` then holds (measure, note) of its notes, for the words below it."""
         self.struck = []
+        if not self._draft.notes:
+            self._draft.signs["new_line"] = True
         skipping = False
-        for match in _SIGNS.finditer(text):
+        for match in SIGNS.finditer(text):
             kind = next(name for name in self._readers if match[name] is not None)
             if kind == "overlay":
                 self.lost["a second voice within a bar (&) is left out"] += 1
@@ -178,8 +129,9 @@ class AbcReader:
     def _close(self) -> None:
         draft = self._draft
         if not draft.notes:
-            self._draft.accidentals = {}
+            draft.accidentals = {}
             return
+        self._tied_over = draft.notes[-1].pitch if draft.notes[-1].tied_on else None
         measure = LeadMeasure(
             str(len(self.measures) + 1),
             draft.now,
@@ -190,11 +142,13 @@ class AbcReader:
             endings=self._endings,
         )
         self.measures.append(replace(measure, **draft.signs))  # type: ignore[arg-type]
-        if draft.now > _LONGEST:
-            raise TuneError(
-                f"bar {len(self.measures)} is {float(draft.now):g} quarters long: a bar line is missing"
-            )
         self._draft = _Draft()
+
+    def _check_length(self) -> None:
+        if self._draft.now > LONGEST_QUARTERS:
+            raise TuneError(
+                f"bar {len(self.measures) + 1} is longer than {LONGEST_QUARTERS} quarters: a bar line is missing"
+            )
 
     def _mark_last(self, **signs: object) -> None:
         if self.measures:
@@ -205,25 +159,19 @@ class AbcReader:
         if text == "]":
             return
         self._close()
-        numbers = re.search(r"[1-9][0-9,.-]*$", text)
-        body = text[: numbers.start()] if numbers else text
-        ends = body.startswith(":")
-        starts = body.endswith(":") and len(body) > 1
-        if ends:
-            colons = len(body) - len(body.lstrip(":"))
-            if body.strip(":") == "":
-                starts, colons = True, 1
-            self._mark_last(repeat_times=colons + 1)
-        if ends or starts or "||" in body or "]" in body:
+        line = read_bar_line(text)
+        if line.repeat_times:
+            self._mark_last(repeat_times=line.repeat_times)
+        if line.closes:
             self._endings = ()
-        if starts:
+        if line.repeat_start:
             self._draft.signs["repeat_start"] = True
-        if numbers:
-            self._endings = _numbers(numbers[0])
+        if line.endings:
+            self._endings = line.endings
 
     def _ending(self, match: re.Match[str]) -> None:
         self._close()
-        self._endings = _numbers(match["ending"][1:])
+        self._endings = ending_numbers(match["ending"][1:])
 
     # ---- notes
 
@@ -234,18 +182,22 @@ class AbcReader:
         self._add(None, length_of(match["rest_length"]))
 
     def _chord(self, match: re.Match[str]) -> None:
-        """Keep the highest of notes struck together."""
-        inner = list(_INNER.finditer(match["inside"]))
-        pitches = [self._pitch(each) for each in inner]
+        """Keep the highest of notes struck together; the first says how long they last, as the standard has it."""
+        inner = list(INNER.finditer(match["inside"]))
+        pitches = [self._pitch(each) for each in inner if each["letter"] not in "xz"]
         if len(pitches) > 1:
             self.lost["of notes struck together only the highest is kept"] += 1
         length = length_of(inner[0]["length"]) * length_of(match["chord_length"])
-        self._add(max(pitches, key=lambda pitch: pitch.midi), length)
+        self._add(max(pitches, key=lambda pitch: pitch.midi, default=None), length)
         if "-" in match["inside"]:
             self._tie(match)
 
     def _measures(self, match: re.Match[str]) -> None:
-        count = int(match["count"] or 1) if len(match["count"]) <= _MOST_DIGITS else 10_000
+        if self._draft.notes:
+            self.lost["Z within a bar is read as z"] += 1
+            self._add(None, length_of(match["count"]))
+            return
+        count = int(match["count"] or 1) if len(match["count"]) <= MOST_DIGITS else 10_000
         if count > 2000:
             raise TuneError(f"{match['measures'][:20]}: so many bars of rest are beyond all use: correct it")
         for index in range(count):
@@ -259,9 +211,12 @@ class AbcReader:
         letter = match["letter"]
         octave = (5 if letter.islower() else 4) + match["octave"].count("'") - match["octave"].count(",")
         name = letter.upper()
+        tied, self._tied_over = self._tied_over, None
         if match["accidental"]:
-            self._draft.accidentals[name] = _ACCIDENTALS[match["accidental"]]
+            self._draft.accidentals[name] = ACCIDENTALS[match["accidental"]]
         alter = self._draft.accidentals.get(name, self.key.alters.get(name, 0))
+        if tied is not None and not match["accidental"] and (tied.letter, tied.octave) == (name, octave):
+            alter = tied.alter
         try:
             return Pitch(name, alter, octave)
         except ParameterError:
@@ -269,29 +224,44 @@ class AbcReader:
 
     def _add(self, pitch: Pitch | None, factor: Fraction) -> None:
         draft = self._draft
-        length = factor * self.unit_quarter * self._broken
-        self._broken = Fraction(1)
+        length = factor * self.unit_quarter
         ratio, left = self._tuplet
         if left:
             length *= ratio
             self._tuplet = (ratio, left - 1)
+        length *= self._share_of_broken_rhythm(length)
         if length == 0:
             return
         if pitch is not None:
             self.struck.append((len(self.measures), len(draft.notes)))
         draft.notes.append(LeadNote(draft.now, length, pitch))
         draft.now += length
+        self._check_length()
+        if self._breath:
+            draft.marks.append(LeadMark(draft.now, "breath"))
+            self._breath = False
 
     def _broken_rhythm(self, match: re.Match[str]) -> None:
-        """Lengthen one neighbour and shorten the other: ``>`` by a half, ``>>`` by three quarters."""
-        if not self._draft.notes:
-            return
-        short = Fraction(1, 2 ** len(match["broken"]))
-        first, second = (2 - short, short) if match["broken"][0] == ">" else (short, 2 - short)
+        self._broken = match["broken"]
+
+    def _share_of_broken_rhythm(self, length_quarter: Fraction) -> Fraction:
+        """Return what is left of a note after ``>`` or ``<``, whose other part the note before it gets.
+
+        ``>`` lengthens the first by a half and shortens the second by as much, ``>>`` by three quarters. Between notes
+        of different lengths the standard leaves open what is meant: nothing is changed, and that is said.
+        """
+        sign, self._broken = self._broken, ""
+        if not sign or not self._draft.notes:
+            return Fraction(1)
         last = self._draft.notes[-1]
+        if length_quarter != last.length_quarter:
+            self.lost[f"{sign} between notes of different lengths is left out, as it says nothing clear"] += 1
+            return Fraction(1)
+        short = Fraction(1, 2 ** len(sign))
+        first, second = (2 - short, short) if sign[0] == ">" else (short, 2 - short)
         self._draft.notes[-1] = replace(last, length_quarter=last.length_quarter * first)
         self._draft.now = last.start_quarter + last.length_quarter * first
-        self._broken = second
+        return second
 
     def _start_tuplet(self, match: re.Match[str]) -> None:
         parts = match["tuplet"][1:].split(":")
@@ -316,6 +286,10 @@ class AbcReader:
         if not text:
             return
         if text.startswith(_ANNOTATION):
+            kind = mark_of_words(text[1:])
+            if kind:
+                self._draft.marks.append(LeadMark(self._draft.now, kind))
+                return
             self.lost[f"the annotation “{text[1:40]}” is left out"] += 1
             return
         name = re.split(r"[(;\n]", text)[0].strip() if not re.match(r"[A-G][#b]?m?7?\(", text) else text
@@ -323,24 +297,25 @@ class AbcReader:
             self._draft.chords.append(LeadChord(self._draft.now, None))
             return
         try:
-            chord = parse_chord(name)
-        except ChordNameError as error:
-            if not error.suggestion or not re.match(r"[A-G]", name):
-                self.lost[f"“{text[:30]}” above the notes isn't a chord, and is left out"] += 1
-                return
-            chord = parse_chord(error.suggestion)
-            self.lost[f"chord symbol {text[:30]} became {chord}"] += 1
+            named = read_chord_name(name)
+        except ChordNameError:
+            self.lost[f"“{text[:30]}” above the notes isn't a chord, and is left out"] += 1
+            return
+        if not named.exact:
+            self.lost[f"chord symbol {text[:30]} became {named.chord}"] += 1
         self._draft.chords = [each for each in self._draft.chords if each.start_quarter != self._draft.now]
-        self._draft.chords.append(LeadChord(self._draft.now, chord))
+        self._draft.chords.append(LeadChord(self._draft.now, named.chord))
 
     def _decoration(self, match: re.Match[str]) -> None:
         name = match["decoration"][1:-1]
-        if name in _MARKS:
-            kind, value = _MARKS[name]
+        if name == "breath":
+            self._breath = True
+        elif name in MARKS:
+            kind, value = MARKS[name]
             self._draft.marks.append(LeadMark(self._draft.now, kind, value))
-        elif name in _JUMPS:
-            self._jump(_JUMPS[name])
-        elif name not in _SILENT:
+        elif name in JUMPS:
+            self._jump(JUMPS[name])
+        elif name not in SILENT:
             self.lost[f"the decoration {name[:20]} is left out"] += 1
 
     def _jump(self, sign: str) -> None:
@@ -362,13 +337,3 @@ class AbcReader:
 
     def _nothing(self, match: re.Match[str]) -> None:
         """Pass over spaces, slurs and what has no meaning for a song."""
-
-
-def _numbers(text: str) -> tuple[int, ...]:
-    """Return the passes of an ending: ``1``, ``1,3``, ``1-3``."""
-    numbers: list[int] = []
-    for part in re.split(r"[,.]", text.strip(",.-")):
-        low, _, high = part.partition("-")
-        if low.isdigit():
-            numbers += range(int(low[:2]), int(high[:2] or low[:2]) + 1 if high else int(low[:2]) + 1)
-    return tuple(number for number in numbers if number > 0) or (1,)

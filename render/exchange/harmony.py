@@ -4,10 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from render.theory import Chord, parse_chord
-from render.theory.chords import QUALITIES, ChordNameError, Quality
+from render.theory import Chord
+from render.theory.chords import QUALITIES, Quality
+from render.theory.pitch import PITCH_CLASSES
 
-__all__ = ["KINDS", "kind_of", "nearest_chord"]
+__all__ = ["KINDS", "kind_of", "nearest_chord", "nearest_quality", "plain_tone"]
+
+_PLAIN = {pitch_class: (letter, 0) for letter, pitch_class in PITCH_CLASSES.items()}
+_PLAIN |= {1: ("D", -1), 3: ("E", -1), 6: ("F", 1), 8: ("A", -1), 10: ("B", -1)}
+"""How a tone with two sharps or flats is written with at most one."""
 
 KINDS: dict[str, tuple[int, ...]] = {
     "major": (0, 4, 7),
@@ -68,8 +73,7 @@ def nearest_chord(
     kind: str,
     degrees: Iterable[tuple[str, int, int]] = (),
     bass: tuple[str, int] | None = None,
-    written: str = "",
-) -> tuple[Chord | None, bool]:
+) -> tuple[Chord, bool]:
     """Return the chord of ours for a symbol, and whether it has exactly the same notes.
 
     Parameters
@@ -77,30 +81,32 @@ def nearest_chord(
     root, bass
         Letter and −1, 0 or 1 semitones.
     kind
-        One of `KINDS`; for others `written` is read as a name.
+        One of `KINDS`.
     degrees
         (``"add"``, ``"alter"`` or ``"subtract"``, degree, semitones).
-    written
-        How the symbol is printed after its root.
-
-    Returns
-    -------
-    chord, exact
-        The chord is None when nothing is near enough to stand for the symbol.
     """
-    if kind not in KINDS:
-        if not written:
-            return None, False
-        sign = {0: "", 1: "#", -1: "b"}[root[1]]
-        try:
-            named = parse_chord(f"{root[0]}{sign}{written}")
-        except ChordNameError:
-            return None, False
-        return Chord(named.letter, named.alter, named.quality, bass or named.bass), True
-    wanted = _sounding(KINDS[kind], degrees)
-    quality = min(QUALITIES, key=lambda each: _distance(wanted, each))
-    exact = wanted == {interval % 12 for interval in quality.intervals}
+    quality, exact = nearest_quality(_sounding(KINDS[kind], degrees))
     return Chord(root[0], root[1], quality, bass), exact
+
+
+def nearest_quality(wanted: set[int]) -> tuple[Quality, bool]:
+    """Return the quality nearest to a set of semitones above a root, each below 12, and whether it is the same.
+
+    An eleventh beside a thirteenth and a third isn't missed: players leave it out.
+    """
+    played = wanted - {5} if {5, 9, 10} <= wanted and wanted & {3, 4} else wanted
+    quality = min(QUALITIES, key=lambda each: _distance(played, each))
+    return quality, played == {interval % 12 for interval in quality.intervals}
+
+
+def plain_tone(letter: str, alter: int) -> tuple[tuple[str, int], int]:
+    """Return a tone as letter and at most one sign, and its pitch class.
+
+    >>> plain_tone("A", -2)
+    (('G', 0), 7)
+    """
+    pitch_class = (PITCH_CLASSES[letter] + alter) % 12
+    return ((letter, alter) if abs(alter) < 2 else _PLAIN[pitch_class]), pitch_class
 
 
 def _sounding(intervals: tuple[int, ...], degrees: Iterable[tuple[str, int, int]]) -> set[int]:
@@ -122,7 +128,12 @@ def _found_as(degree: int, intervals: tuple[int, ...]) -> list[int]:
 
 
 def _distance(wanted: set[int], quality: Quality) -> tuple[int, int]:
+    """Return how far a quality is from what is wanted: a strange tone counts most, then one that gives the sound.
+
+    Beside a major third a minor one is a raised ninth, so the chord stays major.
+    """
     ours = {interval % 12 for interval in quality.intervals}
     missing, added = wanted - ours, ours - wanted
     telling = len(missing & {3, 4, 10, 11, 6, 8})
-    return 2 * len(added) + len(missing) + telling, len(quality.intervals)
+    turned_minor = 4 if {3, 4} <= wanted and 4 not in ours else 0
+    return 2 * len(added) + len(missing) + telling + turned_minor, len(quality.intervals)

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import re
 import textwrap
+from dataclasses import replace
 
 from render.errors import SongError
+from render.exchange.harmonise import harmonised
+from render.exchange.keys import key_of_tune
 from render.exchange.leadsheet import LeadSheet, TuneError
 from render.exchange.songs import Imported, song_of
 from render.song import Song
@@ -13,10 +16,13 @@ from render.song.reader import parse_song
 from render.song.settings import SETTINGS
 from render.song.writer import write_song
 
-__all__ = ["KEPT_SETTINGS", "imported_text"]
+__all__ = ["KEPT_SETTINGS", "PROPOSED", "imported_text"]
+
+PROPOSED = "# chords: proposed by Tercet"
+"""What stands above chords that the file didn't have."""
 
 KEPT_SETTINGS = (
-    "instrument", "tuning", "players", "dynamics", "strum", "between", "swing", "count-in",
+    "instrument", "tuning", "players", "dynamics", "front", "feel", "strum", "between", "swing", "count-in",
 )  # fmt: skip
 """Settings of a song that travel in an exported file; `sound` may name a file, so it stays at home."""
 
@@ -24,7 +30,9 @@ _WIDTH = 100
 _PLAIN = re.compile(r"[^\x00-\x1f\x7f-\x9f\u2028\u2029]{1,300}")
 
 
-def imported_text(sheet: LeadSheet, origin: str) -> tuple[str, Song, tuple[str, ...]]:
+def imported_text(
+    sheet: LeadSheet, origin: str, *, harmonise: bool = False
+) -> tuple[str, Song, tuple[str, ...]]:
     """Return the text of a song file made of a lead sheet, the song it reads as, and the remarks.
 
     Parameters
@@ -33,6 +41,8 @@ def imported_text(sheet: LeadSheet, origin: str) -> tuple[str, Song, tuple[str, 
         What was read.
     origin
         The name of the file it came from.
+    harmonise
+        Whether to propose chords for a tune that has none.
 
     Raises
     ------
@@ -40,8 +50,12 @@ def imported_text(sheet: LeadSheet, origin: str) -> tuple[str, Song, tuple[str, 
         When it can't be a song: no notes, too long, too many notes in a bar.
     """
     clean = _clean_texts(sheet)
+    if harmonise:
+        clean = harmonised(clean, clean.key or key_of_tune(clean.notes)[0])
     imported = song_of(clean)
     text = _text(imported, clean.settings, origin)
+    if harmonise and not any(chord.chord for measure in sheet.measures for chord in measure.chords):
+        text = _with_proposals_marked(text)
     try:
         song = parse_song(text)
     except SongError as error:
@@ -56,14 +70,26 @@ def imported_text(sheet: LeadSheet, origin: str) -> tuple[str, Song, tuple[str, 
     return text, song, imported.remarks
 
 
+def _with_proposals_marked(text: str) -> str:
+    """Return a song's text with a comment above the first chords of every section."""
+    lines: list[str] = []
+    marked = True
+    for line in text.split("\n"):
+        if line.endswith(": |"):
+            marked = False
+        if not marked and line.split()[:1] == ["chords"]:
+            lines.append(f"{line[: len(line) - len(line.lstrip())]}{PROPOSED}")
+            marked = True
+        lines.append(line)
+    return "\n".join(lines)
+
+
 def _finished(imported: Imported, origin: str) -> tuple[str, Song, tuple[str, ...]]:
     text = _text(imported, (), origin)
     return text, parse_song(text), imported.remarks
 
 
 def _clean_texts(sheet: LeadSheet) -> LeadSheet:
-    from dataclasses import replace
-
     return replace(
         sheet,
         title=_one_line(sheet.title) or "Untitled",

@@ -149,3 +149,8 @@ class LeadSheet:
     tempo_quarters: Fraction | None = None
     settings: tuple[tuple[str, str], ...] = field(default=())
     remarks: tuple[str, ...] = ()
+
+    @property
+    def notes(self) -> tuple[LeadNote, ...]:
+        """All notes and rests, as written."""
+        return tuple(note for measure in self.measures for note in measure.notes)

@@ -24,7 +24,23 @@ if TYPE_CHECKING:
     from render.perform import Take, TakeNote
     from render.theory import Key
 
-__all__ = ["TICKS_PER_QUARTER", "midi_bytes"]
+__all__ = [
+    "KEY",
+    "LET_GO",
+    "MARKER",
+    "METER",
+    "NYLON_GUITAR",
+    "PROGRAM",
+    "STRIKE",
+    "TEMPO",
+    "TICKS_PER_QUARTER",
+    "WORD",
+    "Event",
+    "key_name",
+    "midi_bytes",
+    "signature_of",
+    "track_of",
+]
 
 TICKS_PER_QUARTER = 3840
 
@@ -86,7 +102,7 @@ def midi_bytes(arrangement: Arrangement, take: Take, layers: Sequence[Layer] = L
         tracks.append((layer, _layer(notes, CHANNELS[layer], grid)))
     file = mido.MidiFile(type=1, ticks_per_beat=TICKS_PER_QUARTER, charset="utf-8")
     end_tick = grid.tick(take.length_s)
-    file.tracks.extend(_track(name, events, end_tick) for name, events in tracks)
+    file.tracks.extend(track_of(name, events, end_tick) for name, events in tracks)
     buffer = BytesIO()
     file.save(file=buffer)
     return buffer.getvalue()
@@ -135,7 +151,7 @@ class _Grid:
             now_us += tempo_us * quarters
 
 
-def _track(name: str, events: Iterable[Event], end_tick: int) -> mido.MidiTrack:
+def track_of(name: str, events: Iterable[Event], end_tick: int) -> mido.MidiTrack:
     """Return a named track of events, their ticks turned into steps from one to the next."""
     import mido
 
@@ -153,7 +169,7 @@ def _conductor(arrangement: Arrangement, take: Take, grid: _Grid) -> Iterator[Ev
     """Yield meter, key, tempo, section markers and words."""
     import mido
 
-    yield 0, KEY, mido.MetaMessage("key_signature", key=_key_name(arrangement.song.key))
+    yield 0, KEY, mido.MetaMessage("key_signature", key=key_name(arrangement.song.key))
     for tick, tempo_us in grid.tempi():
         yield tick, TEMPO, mido.MetaMessage("set_tempo", tempo=tempo_us)
     yield from _meters(arrangement, take, grid)
@@ -178,7 +194,7 @@ def _meters(arrangement: Arrangement, take: Take, grid: _Grid) -> Iterator[Event
     for tick, length_beat in starts:
         here = _meter(length_beat, grid.whole_beat)
         if here is not None and here != before:
-            yield tick, METER, _signature(*here, clocks=round(4 * CLOCKS_PER_QUARTER * pulse))
+            yield tick, METER, signature_of(*here, clocks=round(4 * CLOCKS_PER_QUARTER * pulse))
             before = here
 
 
@@ -196,7 +212,8 @@ def _meter(length_beat: Fraction, whole_beat: Fraction) -> tuple[int, int] | Non
     return (upper, lower) if fits else None
 
 
-def _signature(upper: int, lower: int, clocks: int) -> mido.MetaMessage:
+def signature_of(upper: int, lower: int, clocks: int) -> mido.MetaMessage:
+    """Return a meter of which a pulse lasts so many MIDI clocks."""
     import mido
 
     return mido.MetaMessage(
@@ -236,7 +253,7 @@ def _words(arrangement: Arrangement, take: Take, grid: _Grid) -> Iterator[Event]
                 yield grid.tick(onset_s), WORD, mido.MetaMessage("lyrics", text=text)
 
 
-def _key_name(key: Key) -> str:
+def key_name(key: Key) -> str:
     """Return a key as MIDI libraries write it: ``Bb``, ``F#m``."""
     sign = {1: "#", 0: "", -1: "b"}[key.alter]
     return f"{key.letter}{sign}{'m' if key.minor else ''}"

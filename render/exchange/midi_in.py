@@ -204,34 +204,61 @@ def _quantised(notes: Sequence[MidiNote], remarks: list[str]) -> tuple[list[Frac
 def _measures(
     notes: Sequence[LeadNote], chords: Sequence[LeadChord], tune: MidiTune
 ) -> tuple[LeadMeasure, ...]:
-    """Cut the line of notes at the bar lines that the meters make."""
+    """Cut the line of notes at the bar lines that the meters make, and where a section starts within a bar.
+
+    A first bar that alone has a shorter meter is a pick-up to the meter that follows.
+    """
     end = max(note.start_quarter + note.length_quarter for note in notes)
     meters = [(at, meter) for at, meter in tune.meters if meter[1] <= 32 and meter[0] <= 64] or [
         (Fraction(0), (4, 4))
     ]
+    sections = _sections(notes, tune)
     measures: list[LeadMeasure] = []
     low = Fraction(0)
-    meter = meters[0][1]
+    number, meter, left = 0, meters[0][1], Fraction(0)
     while low < end:
-        meter = next((each for at, each in reversed(meters) if at <= low), meter)
-        high = low + Fraction(4 * meter[0], meter[1])
-        section = next((text for at, text in tune.markers if low <= at < high), "")
+        if not left:
+            meter = next((each for at, each in reversed(meters) if at <= low), meter)
+            left = Fraction(4 * meter[0], meter[1])
+            number += 1
+        high = min((at for at in sections if low < at < low + left), default=low + left)
+        shown = meters[1][1] if _is_pickup(meters) and low < meters[1][0] else meter
+        inside = [
+            replace(chord, start_quarter=chord.start_quarter - low)
+            for chord in chords
+            if low <= chord.start_quarter < high
+        ]
         measures.append(
             LeadMeasure(
-                str(len(measures) + 1),
+                str(number),
                 high - low,
-                meter,
+                shown,
                 tuple(_cut(notes, low, high)),
-                tuple(
-                    replace(c, start_quarter=c.start_quarter - low)
-                    for c in chords
-                    if low <= c.start_quarter < high
-                ),
-                section=section,
+                tuple(inside),
+                section=sections.get(low, ""),
             )
         )
+        left -= high - low
         low = high
     return tuple(measures)
+
+
+def _is_pickup(meters: Sequence[tuple[Fraction, tuple[int, int]]]) -> bool:
+    """Return whether the first meter lasts for one bar, shorter than those after it."""
+    if len(meters) < 2:
+        return False
+    (first, before), (second, after) = meters[:2]
+    return second - first == Fraction(4 * before[0], before[1]) < Fraction(4 * after[0], after[1])
+
+
+def _sections(notes: Sequence[LeadNote], tune: MidiTune) -> dict[Fraction, str]:
+    """Return the names of sections by the place of the note with which they start, the nearest to their marker."""
+    sections: dict[Fraction, str] = {}
+    for at, text in tune.markers:
+        place, _ = _simplest(at)
+        starts = [note.start_quarter for note in notes if abs(note.start_quarter - place) < GAP_QUARTER]
+        sections.setdefault(min(starts, key=lambda start: abs(start - place), default=place), text)
+    return sections
 
 
 def _cut(notes: Sequence[LeadNote], low: Fraction, high: Fraction) -> list[LeadNote]:

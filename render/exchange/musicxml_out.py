@@ -8,78 +8,27 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 from fractions import Fraction
 from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
 from render.arrange import Arrangement
-from render.exchange.harmony import kind_of
 from render.exchange.imported_text import KEPT_SETTINGS
+from render.exchange.musicxml_chords_out import add_harmony
 from render.exchange.musicxml_in import SETTING_PREFIX
+from render.exchange.pieces import Piece, pieces_of
 from render.exchange.tab_part import add_tab_measure
 from render.exchange.values import add_pitch, add_time, add_value
-from render.song import Bar, ChordSpan, Mark, Note, Song, Syllable
+from render.song import Mark, Note, Song, Syllable
 from render.song.settings import SETTINGS
 from render.theory import Pitch
 
-__all__ = ["Piece", "musicxml_bytes", "pieces_of"]
+__all__ = ["musicxml_bytes"]
 
 _DOCTYPE = (
     '<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN" '
     '"http://www.musicxml.org/dtds/partwise.dtd">'
 )
 _UNITS = {1: "whole", 2: "half", 4: "quarter", 8: "eighth", 16: "16th", 32: "32nd"}
-
-
-@dataclass(frozen=True, slots=True)
-class Piece:
-    """One measure of the export: a stretch of a bar as played.
-
-    Parameters
-    ----------
-    bar
-        The bar it is cut from.
-    low_beat, high_beat
-        Where in the bar it starts and ends.
-    section
-        The section that starts here; empty when none does.
-    new_line
-        Whether a line of music starts here.
-    """
-
-    bar: Bar
-    low_beat: Fraction
-    high_beat: Fraction
-    section: str
-    new_line: bool
-
-    @property
-    def start_beat(self) -> Fraction:
-        """Place in the piece as played."""
-        return self.bar.start_beat + self.low_beat
-
-    @property
-    def end_beat(self) -> Fraction:
-        """Where it ends in the piece as played."""
-        return self.bar.start_beat + self.high_beat
-
-
-def pieces_of(bars: tuple[Bar, ...]) -> list[Piece]:
-    """Return the measures of a piece: its bars, those with the pick-up of a section at their end cut in two."""
-    pieces: list[Piece] = []
-    opened = False
-    for index, bar in enumerate(bars):
-        starts = (bar.section_bar in (0, 1)) and not opened
-        line_starts = starts or (index > 0 and bar.line != bars[index - 1].line and not opened)
-        if bar.section_bar == 0:
-            pieces.append(Piece(bar, Fraction(0), bar.length_beat, bar.section, True))
-            opened = True
-            continue
-        pieces.append(Piece(bar, Fraction(0), bar.pickup_from, bar.section if starts else "", line_starts))
-        opened = bar.pickup_from < bar.length_beat
-        if opened:
-            pieces.append(Piece(bar, bar.pickup_from, bar.length_beat, bars[index + 1].section, True))
-    return pieces
 
 
 def musicxml_bytes(arrangement: Arrangement) -> tuple[bytes, tuple[str, ...]]:
@@ -314,31 +263,8 @@ class _TuneWriter:
                 piece.section and span.start_beat == piece.low_beat
             )
             if not same:
-                self._harmony(measure, span, span.start_beat - low)
+                add_harmony(measure, span, int(self._units(span.start_beat - low)))
             self._chord = (span.chord, span.shape)
-
-    def _harmony(self, measure: Element, span: ChordSpan, offset: Fraction) -> None:
-        harmony = SubElement(measure, "harmony")
-        root = SubElement(harmony, "root")
-        chord = span.chord
-        if chord is None:
-            SubElement(root, "root-step", text="").text = "C"
-            SubElement(harmony, "kind", text="N.C.").text = "none"
-            self._offset(harmony, offset)
-            return
-        _tone(root, "root", (chord.letter, chord.alter))
-        kind, degrees = kind_of(chord.quality)
-        SubElement(harmony, "kind", text=chord.quality.name).text = kind
-        if chord.bass is not None:
-            _tone(SubElement(harmony, "bass"), "bass", chord.bass)
-        for action, value, alter in degrees:
-            degree = SubElement(harmony, "degree")
-            SubElement(degree, "degree-value").text = str(value)
-            SubElement(degree, "degree-alter").text = str(alter)
-            SubElement(degree, "degree-type").text = action
-        if span.shape is not None:
-            _frame(harmony, span.shape)
-        self._offset(harmony, offset)
 
     def _direction(self, measure: Element, mark: Mark, offset: Fraction, piece: Piece) -> None:
         if mark.layer is not None:
@@ -374,20 +300,3 @@ def _technical(technical: Element, note: Note) -> None:
     if note.pin is not None:
         pin = "".join(map(str, note.pin.strings)) or note.pin.action
         SubElement(technical, "other-technical").text = f"[{pin}]"
-
-
-def _tone(element: Element, name: str, tone: tuple[str, int]) -> None:
-    SubElement(element, f"{name}-step").text = tone[0]
-    if tone[1]:
-        SubElement(element, f"{name}-alter").text = str(tone[1])
-
-
-def _frame(harmony: Element, shape: tuple[int | None, ...]) -> None:
-    frame = SubElement(harmony, "frame")
-    SubElement(frame, "frame-strings").text = "4"
-    SubElement(frame, "frame-frets").text = str(max(4, *(fret or 0 for fret in shape)))
-    for index, fret in enumerate(shape):
-        if fret is not None:
-            note = SubElement(frame, "frame-note")
-            SubElement(note, "string").text = str(4 - index)
-            SubElement(note, "fret").text = str(fret)

@@ -3,23 +3,21 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from render.exchange.harmony import nearest_chord
+from render.exchange.chord_names import read_chord_name
+from render.exchange.harmony import KINDS, nearest_chord, plain_tone
 from render.exchange.leadsheet import LeadChord
 from render.theory import Chord
+from render.theory.chords import ChordNameError
 from render.theory.pitch import PITCH_CLASSES
 
 if TYPE_CHECKING:
     from xml.etree.ElementTree import Element
 
 __all__ = ["Symbol", "read_symbol"]
-
-_PLAIN = {pitch_class: (letter, 0) for letter, pitch_class in PITCH_CLASSES.items()}
-_PLAIN |= {1: ("D", -1), 3: ("E", -1), 6: ("F", 1), 8: ("A", -1), 10: ("B", -1)}
-"""How a tone with two sharps or flats is written with at most one."""
 
 _WHOLE = re.compile(r"-?\d{1,2}")
 
@@ -52,12 +50,29 @@ def read_symbol(element: Element, start_quarter: Fraction) -> Symbol:
         )
         for degree in element.findall("degree")
     ]
-    chord, exact = nearest_chord(root, kind, degrees, _tone(element, "bass"), text)
-    if chord is None:
-        return Symbol(None, f"chord symbol {shown} isn't one that songs have, and is left out")
+    bass = _tone(element, "bass")
+    if kind in KINDS:
+        chord, exact = nearest_chord(root, kind, degrees, bass)
+    else:
+        named = _by_its_text(root, text, bass)
+        if named is None:
+            return Symbol(None, f"chord symbol {shown} isn't one that songs have, and is left out")
+        chord, exact = named
     return Symbol(
         LeadChord(start_quarter, chord, _frame(element)), "" if exact else _changed(shown, degrees, chord)
     )
+
+
+def _by_its_text(root: tuple[str, int], text: str, bass: tuple[str, int] | None) -> tuple[Chord, bool] | None:
+    """Return the chord that a symbol's text names, for a kind that says too little, and whether it is the same."""
+    if not text:
+        return None
+    sign = {0: "", 1: "#", -1: "b"}[root[1]]
+    try:
+        named = read_chord_name(f"{root[0]}{sign}{text}")
+    except ChordNameError:
+        return None
+    return replace(named.chord, bass=bass or named.chord.bass), named.exact
 
 
 def _changed(shown: str, degrees: list[tuple[str, int, int]], chord: Chord) -> str:
@@ -77,7 +92,7 @@ def _tone(element: Element, name: str) -> tuple[str, int] | None:
     alter = _number(element, f"{name}/{name}-alter")
     if step not in PITCH_CLASSES:
         return None
-    return (step, alter) if abs(alter) < 2 else _PLAIN[(PITCH_CLASSES[step] + alter) % 12]
+    return plain_tone(step, alter)[0]
 
 
 def _frame(element: Element) -> tuple[int | None, ...] | None:

@@ -77,7 +77,7 @@ class _Walk:
     def _is_for_now(self, index: int) -> bool:
         endings = self._measures[index].endings
         if self._jumped:
-            return max(endings) == self._group_total(index)
+            return max(endings) == self._last_ending(index)
         return self._pass in endings
 
     def _group(self, index: int) -> tuple[int, int]:
@@ -89,9 +89,13 @@ class _Walk:
             last += 1
         return first, last
 
-    def _group_total(self, index: int) -> int:
+    def _last_ending(self, index: int) -> int:
         first, last = self._group(index)
         return max(number for measure in self._measures[first:last] for number in measure.endings)
+
+    def _group_total(self, index: int) -> int:
+        """Return how often a stretch with endings is played: a first ending alone asks for another time."""
+        return max(2, self._last_ending(index))
 
     def _after_ending(self, index: int) -> int:
         endings = self._measures[index].endings

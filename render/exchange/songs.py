@@ -59,7 +59,7 @@ def song_of(sheet: LeadSheet) -> Imported:
     TuneError
         When it has no notes, or more bars, sections or notes in a bar than a song may have.
     """
-    if not any(note.pitch for measure in sheet.measures for note in measure.notes):
+    if not any(note.pitch for note in sheet.notes):
         raise TuneError("there are no notes in this tune: choose another part or voice")
     remarks = list(sheet.remarks)
     sheet, tuning = with_positions_of_a_tuning(sheet, remarks)
@@ -99,7 +99,9 @@ def song_of(sheet: LeadSheet) -> Imported:
         tuning=tuning,
     )
     if not any(measure.chords for measure in sheet.measures):
-        remarks.append("the tune has no chord symbols: N.C. stands until you write chords")
+        remarks.append(
+            "the tune has no chord symbols: N.C. stands until you write chords, or import it with --harmonise"
+        )
     return Imported(song, tuple(dict.fromkeys(remarks)))
 
 
@@ -226,7 +228,7 @@ def _with_room(
 def _key(sheet: LeadSheet, remarks: list[str]) -> Key:
     if sheet.key is not None:
         return sheet.key
-    key, runner_up = key_of_tune([note for measure in sheet.measures for note in measure.notes])
+    key, runner_up = key_of_tune(sheet.notes)
     remarks.append(f"no key given: {key} found from the notes (next likely: {runner_up})")
     return key
 
@@ -239,7 +241,7 @@ def _tempo(sheet: LeadSheet, meter: Meter, remarks: list[str]) -> Fraction:
     pulse_quarter = meter.pulse_beat * Fraction(4, meter.lower)
     tempo = sheet.tempo_quarters / pulse_quarter
     kept = min(max(tempo, Fraction(_SLOWEST)), Fraction(_FASTEST)).limit_denominator(1000)
-    if (10_000 % kept.denominator) != 0:
+    if (10_000 % kept.denominator) != 0 and not sheet.settings:
         kept = Fraction(round(kept * 100), 100)
     if kept != tempo:
         remarks.append(f"the tempo, {float(tempo):.6g} pulses a minute, became {float(kept):g}")

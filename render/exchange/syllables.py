@@ -23,4 +23,4 @@ def sung_text(text: str) -> str:
     seen = "".join(
         sign for sign in unicodedata.normalize("NFC", text) if sign.isspace() or sign.isprintable()
     )
-    return _INNER_BREAKS.sub("‿", seen.strip(" \t\n\r\u00a0_|-–—‐‑")).strip("‿ #")[:_LONGEST]
+    return _INNER_BREAKS.sub("‿", seen.strip(" \t\n\r\u00a0_|-–—‐‑")).rstrip("‿ ").lstrip("‿ #")[:_LONGEST]

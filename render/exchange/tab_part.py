@@ -12,7 +12,7 @@ from render.exchange.values import add_pitch, add_time, add_value
 from render.theory import spell
 
 if TYPE_CHECKING:
-    from render.exchange.musicxml_out import Piece
+    from render.exchange.pieces import Piece
 
 __all__ = ["add_tab_measure"]
 

@@ -11,7 +11,7 @@ from render.exchange.leadsheet import LeadSheet, TuneError
 from render.exchange.outside import read_outside
 from render.exchange.section_names import plain_name
 
-__all__ = ["Choice", "read_book", "read_tune"]
+__all__ = ["Choice", "is_book", "read_book", "read_tune"]
 
 _KNOWN = "MusicXML (.musicxml, .xml, .mxl), ABC (.abc) and MIDI (.mid)"
 _MIDI_START = b"MThd"
@@ -61,17 +61,27 @@ def read_tune(path: Path, choice: Choice = Choice()) -> LeadSheet:
     return read_abc(data, str(path), choice.tune, choice.voice)
 
 
+def is_book(path: Path) -> bool:
+    """Return whether a file is ABC, which may hold several tunes.
+
+    Raises
+    ------
+    TuneError
+        When the file can't be read or is of another kind.
+    """
+    data = _known_kind(path)
+    return not (_is_score(data) or data.startswith(_MIDI_START))
+
+
 def read_book(path: Path) -> Iterator[tuple[str, LeadSheet | TuneError]]:
     """Yield a name and the sheet, or what is wrong with it, for every tune of an ABC book.
 
     Raises
     ------
     TuneError
-        When the file can't be read or isn't ABC.
+        When the file can't be read.
     """
     data = _known_kind(path)
-    if _is_score(data) or data.startswith(_MIDI_START):
-        raise TuneError(f"{path} holds one tune: name a song file, not a folder")
     from render.exchange.abc_in import decoded, read_tune_lines, tunes_of
 
     for tune in tunes_of(decoded(data)):
@@ -85,6 +95,8 @@ def read_book(path: Path) -> Iterator[tuple[str, LeadSheet | TuneError]]:
 def _known_kind(path: Path) -> bytes:
     """Return the bytes of a file that is a score or a tune book."""
     data = read_outside(path)
+    if path.suffix.lower() in (".yaml", ".yml"):
+        raise TuneError(f"{path} looks like a song file already: try `tercet check {path}`")
     for start, what in _OTHER_KINDS:
         if data.startswith(start):
             raise TuneError(f"{path} is {what}; what can be imported is {_KNOWN}")

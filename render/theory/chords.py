@@ -14,7 +14,7 @@ from functools import lru_cache
 from render.errors import ParameterError
 from render.theory.pitch import PITCH_CLASSES
 
-__all__ = ["QUALITIES", "Chord", "ChordNameError", "Quality", "parse_chord"]
+__all__ = ["QUALITIES", "Chord", "ChordNameError", "Quality", "parse_chord", "plain_signs"]
 
 
 class ChordNameError(ParameterError):
@@ -193,10 +193,15 @@ class Chord:
         return f"{self.letter}{_SIGNS[self.alter]}{self.quality.name}{bass}"
 
 
+def plain_signs(text: str) -> str:
+    """Return a chord name with one sign for all that look alike: ``♭`` as ``b``, ``△`` as ``Δ``."""
+    return text.translate(_SAME_SIGN)
+
+
 @lru_cache(maxsize=4096)
 def parse_chord(text: str) -> Chord:
     """Read a chord name; `ChordNameError` with the nearest known name for anything else."""
-    name = text.translate(_SAME_SIGN)
+    name = plain_signs(text)
     match = _ROOT.fullmatch(name)
     if not match:
         raise ChordNameError(text, _suggested(name))

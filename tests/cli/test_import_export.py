@@ -82,10 +82,21 @@ def test_a_book_with_a_bad_tune_writes_the_others(tmp_path: Path, tercet: Run) -
     assert len(list(folder.iterdir())) == 2
 
 
-def test_a_score_goes_into_a_file_not_a_folder(tune: Path, tmp_path: Path, tercet: Run) -> None:
-    refused = tercet("import", tune, "-o", tmp_path)
+def test_into_a_folder_a_score_or_the_tune_that_is_named(tune: Path, tmp_path: Path, tercet: Run) -> None:
+    made = tercet("import", tune, "-o", tmp_path)
+    assert (made.code, made.out) == (0, f"{tmp_path / 'test-tune.yaml'}\n")
+    book = tmp_path / "book.abc"
+    book.write_text(BOOK, encoding="utf-8")
+    folder = tmp_path / "one"
+    folder.mkdir()
+    assert tercet("import", book, "--tune", "2", "-o", folder).code == 0
+    assert [path.name for path in folder.iterdir()] == ["small-tune.yaml"]
+
+
+def test_a_song_file_is_not_a_tune(song: Path, tmp_path: Path, tercet: Run) -> None:
+    refused = tercet("import", song, "-o", tmp_path / "other.yaml")
     assert refused.code == 1
-    assert "name a song file, not a folder" in refused.err
+    assert f"looks like a song file already: try `tercet check {song}`" in refused.err
 
 
 def test_export_musicxml_and_tab(song: Path, tmp_path: Path, tercet: Run) -> None:
@@ -114,4 +125,46 @@ def test_export_in_another_key_and_to_an_unknown_ending(song: Path, tmp_path: Pa
     assert b"<fifths>2</fifths>" in (tmp_path / "d.xml").read_bytes()
     refused = tercet("export", song, "-o", tmp_path / "song.doc")
     assert refused.code == 1
-    assert "endings that can be exported are .musicxml .xml" in refused.err
+    assert "endings that can be exported are .musicxml .xml .abc .mid .txt" in refused.err
+
+
+def test_export_abc_and_import_it_again(song: Path, tmp_path: Path, tercet: Run) -> None:
+    made = tercet("export", song, "-o", tmp_path / "out.abc")
+    assert (made.code, made.err) == (0, "")
+    text = (tmp_path / "out.abc").read_text(encoding="utf-8")
+    assert 'P:verse\n"C"G A G | "G7"B2 A | "C"G3 ||\nw:Hot wa-ter sings, two songs.\n' in text
+    assert tercet("import", tmp_path / "out.abc", "-o", tmp_path / "back.yaml").code == 0
+    assert "strum: d . d u d u" in (tmp_path / "back.yaml").read_text(encoding="utf-8")
+
+
+def test_export_midi_as_performed_is_what_render_writes(song: Path, tmp_path: Path, tercet: Run) -> None:
+    assert tercet("export", song, "-o", tmp_path / "one.mid").code == 0
+    assert tercet("render", song, "-o", tmp_path / "other.mid").code == 0
+    assert (tmp_path / "one.mid").read_bytes() == (tmp_path / "other.mid").read_bytes()
+
+
+def test_export_plain_midi_is_the_tune_as_written(song: Path, tmp_path: Path, tercet: Run) -> None:
+    assert tercet("export", song, "-o", tmp_path / "plain.mid", "--plain").code == 0
+    assert tercet("import", tmp_path / "plain.mid", "-o", tmp_path / "back.yaml").code == 0
+    assert "melody  G4 A G     | B:2 A      | G:3    |" in (tmp_path / "back.yaml").read_text(
+        encoding="utf-8"
+    )
+    refused = tercet("export", song, "-o", tmp_path / "plain.abc", "--plain")
+    assert refused.code == 1
+    assert "--plain is for MIDI" in refused.err
+
+
+def test_harmonise_proposes_chords_and_marks_them(tmp_path: Path, tercet: Run) -> None:
+    book = tmp_path / "bare.abc"
+    book.write_text("X:1\nT:Bare\nM:3/4\nL:1/4\nK:G\nGBd|cAF|G3|]\n", encoding="utf-8")
+    plain = tercet("import", book, "-o", tmp_path / "plain.yaml")
+    assert "or import it with --harmonise" in plain.err
+    made = tercet("import", book, "-o", tmp_path / "song.yaml", "--harmonise")
+    assert "- all chords are proposals, found from the tune and its key, G major (G, D7)" in made.err
+    text = (tmp_path / "song.yaml").read_text(encoding="utf-8")
+    assert "    # chords: proposed by Tercet\n    chords  G       | D7      | G   |" in text
+    assert tercet("check", tmp_path / "song.yaml").code == 0
+    folder = tmp_path / "all"
+    folder.mkdir()
+    assert tercet("import", book, "-o", folder, "--harmonise").code == 0
+    assert "proposed by Tercet" in (folder / "bare.yaml").read_text(encoding="utf-8")

@@ -91,11 +91,48 @@ def test_broken_rhythm_and_tuplets() -> None:
         ("|:C4|[1,3D4:|[2E4:|F4|", "CDCECDF"),
         ("|:C4|1D4:|2E4||:F4|1G4:|2A4|]", "CDCEFGFA"),
         ("C4|D4!fine!|E4!D.C.!|", "CDECD"),
+        ("|:C4|1D4:|E4|]", "CDCE"),
+        ("C4|1D4:|2E4||F4|1G4:|2A4|]", "CDCEFGFA"),
+        ("C4||:D4[|]:|", "CDD"),
+        ("C4|1D4:|2E4:|F4|", "CDCEF"),
+        ("C4::|", "CCC"),
+        ("C4|D4|:|", "CD"),
     ],
 )
 def test_repeats_and_endings(music: str, played: str) -> None:
     names = {60: "C", 62: "D", 64: "E", 65: "F", 67: "G", 69: "A"}
     assert "".join(names[midi] for midi in keys(music)) == played
+
+
+def test_a_part_that_is_repeated_starts_at_itself() -> None:
+    head = HEAD.replace("K:C", "P:ABA\nK:C")
+    assert keys("P:A\nC4:|\nP:B\nD4|E4|\n", head) == [60, 60, 62, 64, 60, 60]
+
+
+def test_a_tied_note_keeps_its_accidental_over_the_bar_line() -> None:
+    assert keys("^C4-|C2C2|") == [61, 61, 60]
+    assert keys("^C4|C4|") == [61, 60]
+
+
+def test_rests_and_lengths_in_a_chord() -> None:
+    assert lengths("[C2z2]2|[CE]2[Gz]2|") == [4, 2, 2]
+    assert keys("[C.E(G)]4|[ze]4|") == [67, 76]
+
+
+def test_broken_rhythm_between_different_lengths_is_left_out_and_said() -> None:
+    song, remarks = imported(HEAD + "A>B/ c2 z/|")
+    assert [length for _, length in heard(song)] == [1, 0.5, 2]
+    assert any("> between notes of different lengths is left out" in remark for remark in remarks)
+
+
+def test_a_lone_exclamation_mark_swallows_nothing() -> None:
+    assert keys("C4|!D2 E2|F4!|G4|") == [60, 62, 64, 65, 67]
+
+
+def test_voices_that_change_within_the_line() -> None:
+    text = HEAD.replace("K:C", "V:1\nV:2\nK:C") + "[V:1] C2 [V:2] G2 [V:1] D2|\n[V:2] B2|\n[V:1] E4|\n"
+    assert [midi for midi, _ in heard(imported(text)[0])] == [60, 62, 64]
+    assert [midi for midi, _ in heard(imported(text, voice="2")[0])] == [67, 71]
 
 
 def test_parts_in_the_order_of_the_header() -> None:
@@ -152,8 +189,14 @@ def test_a_book_is_chosen_from_by_number_or_title() -> None:
     assert heard(imported(book, tune="other tune")[0]) == [(67, 4)]
     with pytest.raises(TuneError, match=r"holds 2 tunes: choose one with --tune.*1 Small Tune, 7 Other Tune"):
         imported(book)
+    assert heard(imported(book, tune="007")[0]) == [(67, 4)]
+    assert heard(imported(book, tune="other")[0]) == [(67, 4)]
     with pytest.raises(TuneError, match="has no tune 'X': it has 1 Small Tune"):
         imported(book, tune="X")
+    with pytest.raises(TuneError, match="has 2 tunes with 'tune' in the title: 1 Small Tune, 7 Other Tune"):
+        imported(book, tune="tune")
+    with pytest.raises(TuneError, match=r"has no tune 'Smal Tunes'; did you mean 1 Small Tune"):
+        imported(book, tune="Smal Tunes")
 
 
 def test_encodings() -> None:

@@ -17,6 +17,7 @@ from render.exchange.leadsheet import TuneError
 from render.exchange.outside import LARGEST_FILE_BYTES
 from render.exchange.tunes import read_tune
 from tests.exchange.scores import CONTAINER, DOCTYPE, HEAD, note, packed, score, start
+from tests.exchange.test_midi_in import REFUSED
 
 GOOD = score(start() + note("C4", 4))
 LONGEST_S = 2.0
@@ -133,7 +134,7 @@ HOSTILE: dict[str, tuple[Callable[[], bytes], str]] = {
     "huge-duration": (lambda: score(start() + note("C4", 268_435_455)), "duration of 2.68435e.08 quarters"),
     "huge-number": (lambda: score(start() + note("C4", "9" * 5000)), "a duration must be a number"),
     "infinite-duration": (lambda: score(start() + note("C4", "1e999")), "a duration must be a number"),
-    "long-measure": (lambda: score(start() + note("C4", 60) * 20), "is 1200 quarters long"),
+    "long-measure": (lambda: score(start() + note("C4", 60) * 20), "it is 1200 quarters long"),
     "huge-meter": (
         lambda: score(start(1, 0, 10**9) + note("C4", 4)),
         "beats must be a whole number from 1 to 64",
@@ -159,6 +160,21 @@ HOSTILE: dict[str, tuple[Callable[[], bytes], str]] = {
 }
 
 
+ABC_HEAD = "X:1\nT:x\nM:4/4\nL:1/4\nK:C\n"
+HOSTILE_ABC: dict[str, tuple[str, str]] = {
+    "abc-without-music": ("X:1\nT:x\n", "holds no ABC tune"),
+    "abc-many-bars": (ABC_HEAD + "|:C" * 1 + ":" * 100_000 + "|", "more than 2000 bars"),
+    "abc-one-long-bar": (ABC_HEAD + "C9999" * 1000, "beyond all use"),
+    "abc-many-notes": (ABC_HEAD + "C/" * 200_000, "a bar line is missing"),
+    "abc-many-chords": (ABC_HEAD + '"C"' * 200_000, "no notes in this tune"),
+    "abc-many-voices": (ABC_HEAD + "".join(f"V:{n}\n" for n in range(50_000)), "more than 100 voices"),
+    "abc-many-parts": (f"X:1\nP:{'(' * 90}A{')9' * 90}\nK:C\nP:A\nC|", "plays more than 500 parts"),
+    "abc-many-tunes": ("X:1\nK:C\nC|\n" * 20_000, "holds 20000 tunes"),
+    "abc-digits": (ABC_HEAD + "C" + "9" * 100_000 + "|", "beyond all use"),
+}
+"""Texts, and what is said of them."""
+
+
 def imported(path: Path) -> str:
     return imported_text(read_tune(path), path.name)[0]
 
@@ -174,11 +190,32 @@ def test_is_refused_with_its_message_and_quickly(name: str, tmp_path: Path) -> N
     assert time.process_time() - began_s < LONGEST_S
 
 
+@pytest.mark.parametrize("name", HOSTILE_ABC)
+def test_hostile_abc_is_refused_with_its_message_and_quickly(name: str, tmp_path: Path) -> None:
+    text, message = HOSTILE_ABC[name]
+    path = tmp_path / "tune.abc"
+    path.write_text(text, encoding="utf-8")
+    began_s = time.process_time()
+    with pytest.raises(TuneError, match=message):
+        imported(path)
+    assert time.process_time() - began_s < LONGEST_S
+
+
+def test_there_are_more_than_thirty_of_them() -> None:
+    assert len(HOSTILE) + len(HOSTILE_ABC) + len(REFUSED) >= 60
+
+
 def test_all_of_them_take_little_memory(tmp_path: Path) -> None:
     paths = []
     for name, (make, _) in HOSTILE.items():
         paths.append(tmp_path / f"{name}.musicxml")
         paths[-1].write_bytes(make())
+    for name, (data, _) in REFUSED.items():
+        paths.append(tmp_path / f"{name}.mid")
+        paths[-1].write_bytes(data)
+    for name, text in HOSTILE_ABC.items():
+        paths.append(tmp_path / f"{name}.abc")
+        paths[-1].write_text(text[0], encoding="utf-8")
     program = (
         "import pathlib, re, sys\n"
         "from render.cli import main\n"

@@ -47,7 +47,9 @@ def test_tempo_meter_key_words_and_sections() -> None:
     assert [section.name for section in song.sections] == ["verse"]
     assert rows(song, "melody") == ["melody G4 A B | C5:3 |"]
     assert rows(song, "words") == ["words Ket-tle on | top |"]
-    assert remarks == ("the tune has no chord symbols: N.C. stands until you write chords",)
+    assert remarks == (
+        "the tune has no chord symbols: N.C. stands until you write chords, or import it with --harmonise",
+    )
 
 
 def test_type_0_in_one_track() -> None:

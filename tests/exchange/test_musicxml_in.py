@@ -320,3 +320,66 @@ def test_strings_and_frets_are_pins_where_a_tuning_explains_them() -> None:
     _, song, remarks = imported(score(start() + harmony("C", "major") + note("C5", 4, tail=six)))
     assert rows(song, "melody") == ["melody C5:4 |"]
     assert any(remark.startswith("strings and frets are left out") for remark in remarks)
+
+
+def test_chords_of_another_part_and_a_part_for_a_transposing_instrument() -> None:
+    transposed = start().replace(
+        "</attributes>", "<transpose><chromatic>-2</chromatic></transpose></attributes>"
+    )
+    tune = f"<part id='P1'><measure number='1'>{transposed}{note('D5', 4)}</measure></part>"
+    symbols = harmony("C", "major") + harmony("C", "major-11th", text="maj11").replace(
+        "<harmony>", "<harmony>", 1
+    )
+    chords = f"<part id='P2'><measure number='1'>{start()}{symbols}{note('r', 4)}</measure></part>"
+    parts = "".join(
+        f"<score-part id='{name}'><part-name>{title}</part-name></score-part>"
+        for name, title in (("P1", "Clarinet"), ("P2", "Chords"))
+    )
+    data = f"<score-partwise><part-list>{parts}</part-list>{tune}{chords}</score-partwise>".encode()
+    _, song, remarks = imported(data)
+    assert rows(song, "chords") == ["chords Cmaj9 |"]
+    assert "the chord symbols are taken from part 2 (Chords)" in remarks
+    assert any(
+        remark.startswith("the part sounds -2 semitones from where it is written") for remark in remarks
+    )
+    assert any("became Cmaj9 (measure 1)" in remark for remark in remarks)
+
+
+@pytest.mark.parametrize(
+    ("inside", "said"),
+    [
+        (
+            "<direction><direction-type><dynamics><sfz/></dynamics></direction-type></direction>",
+            "sfz became f",
+        ),
+        (
+            "<direction><direction-type><dynamics><n/></dynamics></direction-type></direction>",
+            "the dynamic n is left out",
+        ),
+        (
+            "<direction><direction-type><words>dolce</words></direction-type></direction>",
+            "the direction “dolce”",
+        ),
+        ('<sound tempo="60"/><sound tempo="90"/>', "a change of tempo is left out"),
+        ("<attributes><key><fifths>3</fifths></key></attributes>", "a change of key is left out"),
+    ],
+)
+def test_what_stands_around_the_notes_and_is_lost(inside: str, said: str) -> None:
+    _, _, remarks = imported(score(start() + note("C4", 4), inside + note("D4", 4)))
+    assert said in " ".join(remarks)
+
+
+def test_no_chord_in_words_and_jumps_that_only_sound() -> None:
+    words = direction("<words>N.C.</words>")
+    jump = '<sound dacapo="yes"/>'
+    data = score(start() + harmony("C", "major") + note("C4", 4), words + note("D4", 4) + '<sound fine="yes"/>',
+                 note("E4", 4) + jump)  # fmt: skip
+    _, song, _ = imported(data)
+    assert [midi for midi, _, _ in heard(played_bars(song))] == [60, 62, 64, 60, 62]
+    assert [str(span.chord) for bar in played_bars(song) for span in bar.chords] == [
+        "C",
+        "None",
+        "None",
+        "C",
+        "None",
+    ]

@@ -109,7 +109,7 @@ def read_song_text(path: Path) -> SongText:
     """Read a song file; raise `ValueError` where it holds what this reader doesn't know."""
     written = YAML(typ="safe", pure=True).load(path.read_text("utf-8"))
     upper, lower = map(int, written["meter"].split("/"))
-    pulse = Fraction(3) if lower == 8 and upper % 3 == 0 else Fraction(2) if (upper, lower) == (2, 2) else 1
+    pulse = 3 if lower >= 8 and upper % 3 == 0 and upper > 3 else 1
     sections = {name: list(_rows(text)) for name, text in written["sections"].items()}
     order = _form(written.get("form", " ".join(sections)))
     at = pickup = Fraction(0)

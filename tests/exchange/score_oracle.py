@@ -1,0 +1,125 @@
+"""What music21 reads of a score, to hold our reader against it: notes, chord symbols and words of one part.
+
+music21 joins ties with `stripTies` and leaves grace notes at length 0; both sides are compared before repeats are
+unfolded. A place is counted in quarters from the first measure's start.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+from render.errors import TercetError
+from render.exchange.leadsheet import LeadSheet
+from render.exchange.outside import unpack
+from render.exchange.syllables import sung_text
+from render.exchange.tunes import Choice, read_tune
+from tests.exchange.heard import Heard, from_the_first, heard_measures
+
+ENDINGS = ("*.mxl", "*.xml", "*.musicxml")
+LENGTH_TOLERANCE_QUARTER = Fraction(1, 10_000)
+"""music21 rounds tuplets to fractions of its own."""
+
+Word = tuple[Fraction, int, str]
+"""Place, verse, text."""
+
+Symbol = tuple[Fraction, frozenset[int]]
+"""Place and pitch classes; none for N.C."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One part as one reader has it."""
+
+    notes: list[Heard]
+    symbols: list[Symbol]
+    words: Counter[Word]
+
+
+def scores(folder: Path) -> Iterator[Path]:
+    """Yield every score below a folder, in order."""
+    yield from sorted(file for ending in ENDINGS for file in folder.rglob(ending))
+
+
+def score_text(file: Path) -> bytes:
+    """Return the XML of a score, empty when it is refused."""
+    data = file.read_bytes()
+    try:
+        return unpack(data, file.name) if data.startswith(b"PK") else data
+    except TercetError:
+        return b""
+
+
+def single_lines(text: bytes) -> list[int]:
+    """Return the numbers of the parts, from 1, that are one line: one voice, nothing struck together, some pitch.
+
+    Of scores in which a part has several staves there are none: music21 counts those as several parts.
+    """
+    found: list[int] = []
+    if b"<staves>" in text or b"<score-timewise" in text:
+        return found
+    for number, part in enumerate(re.findall(rb"<part\s.*?</part>", text, re.DOTALL), 1):
+        voices = set(re.findall(rb"<voice>(.*?)</voice>", part))
+        if (
+            b"<chord" not in part
+            and b"<pitch>" in part
+            and len(voices) < 2
+            and b"<score-timewise" not in text
+        ):
+            found.append(number)
+    return found
+
+
+def read_by_us(file: Path, part: int) -> Reading:
+    """Return what we read."""
+    sheet = read_tune(file, Choice(part=str(part)))
+    return Reading(heard_measures(sheet.measures), list(_our_symbols(sheet)), Counter(_our_words(sheet)))
+
+
+def changed_symbols(file: Path, part: int) -> list[str]:
+    """Return what we say of chord symbols that songs don't have."""
+    return [remark for remark in read_tune(file, Choice(part=str(part))).remarks if "chord symbol" in remark]
+
+
+def _our_symbols(sheet: LeadSheet) -> Iterator[Symbol]:
+    now = Fraction(0)
+    for measure in sheet.measures:
+        for symbol in sorted(measure.chords, key=lambda each: each.start_quarter):
+            yield now + symbol.start_quarter, symbol.chord.pitch_classes if symbol.chord else frozenset()
+        now += measure.length_quarter
+
+
+def _our_words(sheet: LeadSheet) -> Iterator[Word]:
+    now = Fraction(0)
+    for measure in sheet.measures:
+        for note in measure.notes:
+            for verse, syllable in note.words:
+                if syllable.text:
+                    yield now + note.start_quarter, verse, syllable.text
+        now += measure.length_quarter
+
+
+def read_by_music21(part: Any) -> Reading:
+    """Return what music21 reads of one of its parts."""
+    notes = [
+        (int(note.pitch.midi), Fraction(note.offset), Fraction(note.quarterLength))
+        for note in part.stripTies().flatten().notes
+        if note.quarterLength and hasattr(note, "pitch") and "ChordSymbol" not in note.classes
+    ]
+    flat = part.flatten()
+    symbols = [
+        (Fraction(symbol.offset), frozenset(pitch.pitchClass for pitch in symbol.pitches))
+        for symbol in flat.getElementsByClass("Harmony")
+    ]
+    words = Counter(
+        (Fraction(note.offset), lyric.number, sung_text(lyric.text or ""))
+        for note in flat.notes
+        for lyric in note.lyrics
+        if sung_text(lyric.text or "") and note.quarterLength
+    )
+    return Reading(from_the_first(notes), symbols, words)
