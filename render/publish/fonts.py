@@ -1,7 +1,8 @@
 """Fonts for text in any script: which font has a letter, how wide it is, and small fonts of just the letters used.
 
-Latin, Greek and Cyrillic come with Tercet, and so do Hebrew and Arabic. Fonts for Chinese, Japanese and Korean are large and
-are used where they are installed (``pip install "tercet[cjk]"``). A letter that no font has is shown as a box, and said.
+Latin, Greek and Cyrillic come with Tercet, and so do Hebrew and Arabic. Fonts for Chinese, Japanese and Korean are large
+and are used where they are installed (``pip install "tercet[cjk]"``). A letter that no font has is shown as a box, and
+said.
 """
 
 from __future__ import annotations
@@ -51,7 +52,10 @@ class Face:
 
 FONTS: tuple[Face, ...] = (
     Face(
-        "Noto Sans", "fontpkg_noto_sans", "files/NotoSans[wdth,wght].ttf", "files/NotoSans-Italic[wdth,wght].ttf"
+        "Noto Sans",
+        "fontpkg_noto_sans",
+        "files/NotoSans[wdth,wght].ttf",
+        "files/NotoSans-Italic[wdth,wght].ttf",
     ),
     Face("Heebo", "fontpkg_heebo", "files/Heebo[wght].ttf"),
     Face("Noto Sans Arabic", "fontpkg_noto_sans_arabic", "files/NotoSansArabic[wdth,wght].ttf"),

@@ -1,7 +1,7 @@
 """MEI from an arrangement: what the engraver is given.
 
-Two staves, the tune and a tab of four lines, and under them a strip that tells strums, counting and fingers. Each bar of
-the written form stands there once, under endings where passes differ; an expansion names the order in which they are
+Two staves, the tune and a tab of four lines, and under them a strip that tells strums, counting and fingers. Each bar
+of the written form stands there once, under endings where passes differ; an expansion names the order in which they are
 played. No text of the song is in it: see `render.publish.stand_ins`.
 """
 
@@ -14,7 +14,7 @@ from xml.etree.ElementTree import Element, SubElement, tostring
 
 from render.arrange import Arrangement, Gesture
 from render.publish.mei_marks import add_marks
-from render.publish.mei_tab import add_anchor, columns_of, fill_strip, fill_tab
+from render.publish.mei_tab import add_anchors, columns_of, fill_strip, fill_tab
 from render.publish.mei_tune import fill_tune, octave_up, tune_notes
 from render.publish.mei_words import SungLine, add_words, sung_lines
 from render.publish.score_parts import GestureIds, ScoreLook, ScoreText, Texts
@@ -101,12 +101,9 @@ def _add_definition(score: Element, arrangement: Arrangement, look: ScoreLook) -
         if pitch.alter:
             course["accid"] = {-2: "ff", -1: "f", 1: "s", 2: "x"}[pitch.alter]
         SubElement(tuning, "course", course)
-    if look.strip or not look.tune:
-        strip = SubElement(
-            definition[0], "staffDef", {"n": _STRIP, "lines": "1", "lines.visible": "false"}
-        )
-        SubElement(strip, "clef", {"shape": "G", "line": "2", "visible": "false"})
-        _add_meter(strip, arrangement, seen=False)
+    strip = SubElement(definition[0], "staffDef", {"n": _STRIP, "lines": "1", "lines.visible": "false"})
+    SubElement(strip, "clef", {"shape": "G", "line": "2", "visible": "false"})
+    _add_meter(strip, arrangement, seen=False)
 
 
 def _add_meter(staff: Element, arrangement: Arrangement, *, seen: bool = True) -> None:
@@ -127,6 +124,11 @@ class _ScoreWriter:
         self._higher = octave_up(arrangement)
         self._count = 0
         self._line: tuple[int, int] | None = None
+        self._chord: tuple[str, tuple[int | None, ...] | None] | None = None
+        self._rows = max(
+            (len(lines) for part in form.sections for lines in sung_lines(part, arrangement).values()),
+            default=0,
+        )
         self.texts = Texts()
         self.gesture_ids: dict[int, GestureIds] = {}
         self.bar_ids: list[list[str]] = [[] for _ in arrangement.bars]
@@ -174,6 +176,8 @@ class _ScoreWriter:
         line = section, bar.printed.line
         if self._line is not None and line != self._line:
             SubElement(parent, "sb")
+        if line != self._line:
+            self._chord = None
         self._line = line
 
     def _open(self, measure: Element, section: WrittenSection) -> None:
@@ -188,9 +192,7 @@ class _ScoreWriter:
             section.title,
         )
 
-    def _close(
-        self, measure: Element, section: WrittenSection, segment: Segment, *, last_time: bool
-    ) -> None:
+    def _close(self, measure: Element, section: WrittenSection, segment: Segment, *, last_time: bool) -> None:
         """Mark where a section ends: a repeat, the end of the piece, and where to go."""
         name = measure.attrib["xml:id"]
         goes_back = section.repeat_times > 1 and (len(segment.passes) > 1 or not last_time)
@@ -216,7 +218,6 @@ class _ScoreWriter:
         measure = SubElement(parent, "measure", {"xml:id": name, "n": str(self._count)})
         if stretch.length_beat != self._arrangement.song.meter.bar_beat:
             measure.set("metcon", "false")
-        self._number(measure, bar)
         columns = columns_of(stretch, self._gestures(stretch))
         notes = tune_notes(name, stretch, self._arrangement)
         hung: dict[object, Element] = {}
@@ -226,47 +227,38 @@ class _ScoreWriter:
             hung = {note.at_beat: elements[note.name] for note in notes if note.struck}
         ids = fill_tab(measure, _layer(measure, _TAB), columns, stretch, self._arrangement)
         signs: dict[int, str] = {}
-        if self._look.tune and self._look.strip:
-            layer = _layer(measure, _STRIP)
-            signs = fill_strip(measure, layer, columns, stretch, self._arrangement, self.texts)
-        elif not self._look.tune:
-            hung = self._anchors(_layer(measure, _STRIP), columns, name)
+        strip = _layer(measure, _STRIP)
+        whole = Fraction(1, self._arrangement.song.meter.lower)
+        anchors = add_anchors(name, strip, columns, stretch, whole)
+        if self._look.tune:
+            signs = fill_strip(anchors, stretch, self._arrangement.song.meter, self.texts)
+        else:
+            hung = {column.at_beat: anchor for column, anchor in anchors}
+        self._number(name, anchors[0][1], bar, row=4 if self._look.tune else self._rows + 1)
         words = add_words(bar, lines, hung, self._arrangement, self.texts)
         self._chords(measure, stretch)
         add_marks(measure, bar, self._arrangement, self.texts, self._upper, dynamics=self._look.tune)
         self._remember(bar, ids, signs, {note.at_beat: note.name for note in notes if note.struck}, words)
         return measure
 
-    def _anchors(self, layer: Element, columns: Sequence[object], name: str) -> dict[object, Element]:
-        """Add unseen notes for words where there is no staff of the tune."""
-        hung: dict[object, Element] = {}
-        whole = Fraction(1, self._arrangement.song.meter.lower)
-        from render.publish.mei_tab import Column
-        from render.publish.score_parts import add_filler
-
-        typed = [column for column in columns if isinstance(column, Column)]
-        if typed:
-            add_filler(layer, typed[0].at_beat * whole)
-        for place, column in enumerate(typed):
-            anchor = add_anchor(layer, column.length_beat * whole)
-            anchor.set("xml:id", f"{name}k{place}")
-            hung[column.at_beat] = anchor
-        return hung
-
     def _gestures(self, stretch: Stretch) -> list[tuple[int, Gesture]]:
         return list(gestures_in(stretch, self._arrangement.gestures, self._starts))
 
-    def _number(self, measure: Element, bar: WrittenBar) -> None:
-        """Number a bar as it is counted through the piece as played, once for each playing; pick-ups have none."""
+    def _number(self, name: str, anchor: Element, bar: WrittenBar, row: int) -> None:
+        """Add the number of a bar as it is counted through the piece as played, once for each playing; pick-ups have none."""
         if bar.printed.section_bar == 0:
             return
         numbers = " · ".join(str(self._arrangement.bars[each.bar_index].number) for each in bar.playings)
-        self.texts.put(SubElement(measure, "mNum"), f"{measure.attrib['xml:id']}number", "bar-number", numbers)
+        verse = SubElement(anchor, "verse", n=str(row))
+        self.texts.put(SubElement(verse, "syl"), f"{name}number", "bar-number", numbers, "bar")
 
     def _chords(self, measure: Element, stretch: Stretch) -> None:
-        """Name the chords, each where it begins to differ from the one before."""
+        """Name the chords, each where it begins to differ from the one before, and where a line of music begins."""
         for index, span in enumerate(chords_in(stretch, self._arrangement)):
             text = "N.C." if span.chord is None else str(span.chord)
+            if self._chord == (text, span.shape):
+                continue
+            self._chord = text, span.shape
             tstamp = _tstamp(span.start_beat - stretch.low_beat)
             place = {"staff": self._upper, "tstamp": tstamp, "place": "above"}
             name = f"{measure.attrib['xml:id']}h{index}"
@@ -293,7 +285,9 @@ class _ScoreWriter:
                     word=words.get((stretch.pass_number, at_beat), "") if tune else "",
                     strum=signs.get(first, ""),
                 )
-            self.bar_ids[stretch.bar_index].append(next(iter(ids.values())).bar if ids else f"m{self._count - 1}")
+            self.bar_ids[stretch.bar_index].append(
+                next(iter(ids.values())).bar if ids else f"m{self._count - 1}"
+            )
 
 
 def _layer(measure: Element, number: str) -> Element:
@@ -307,7 +301,8 @@ def _tstamp(beat: Fraction) -> str:
 
 def _closes(segments: Sequence[Segment], place: int) -> bool:
     """Whether a part of a section is its last on some pass: the last part, or one of the endings that close it."""
-    return not segments[-1].ending and place == len(segments) - 1 or (
-        segments[-1].ending and all(segment.ending for segment in segments[place:])
+    return (not segments[-1].ending and place == len(segments) - 1) or (
+        segments[-1].ending
+        and all(segment.ending for segment in segments[place:])
         and not any(set(segments[place].passes) & set(later.passes) for later in segments[place + 1 :])
     )

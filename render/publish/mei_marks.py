@@ -1,12 +1,13 @@
 """Marks on a printed bar in MEI: dynamics, hairpins, breaths, fermatas, slowing down.
 
-A mark that holds on every pass is printed by its sign. One that holds on some passes, or for one layer, is said in words.
+A mark that holds on every pass is printed by its sign. One that holds on some passes, or for one layer, is said in
+words.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from xml.etree.ElementTree import Element, SubElement
 
@@ -75,9 +76,18 @@ def _held_marks(bar: WrittenBar, arrangement: Arrangement) -> Iterator[_Held]:
 
 
 def _marks_in(stretch: Stretch, arrangement: Arrangement) -> Iterator[Mark]:
-    for mark in arrangement.bars[stretch.bar_index].marks:
-        if stretch.low_beat <= mark.at_beat < stretch.high_beat:
+    """Yield the marks of a stretch; a breath belongs to the note before it, so one at its very end is of it."""
+    bar = arrangement.bars[stretch.bar_index]
+    for mark in bar.marks:
+        if mark.kind == "breath":
+            if stretch.low_beat < mark.at_beat <= stretch.high_beat:
+                yield mark
+        elif stretch.low_beat <= mark.at_beat < stretch.high_beat:
             yield mark
+    if stretch.high_beat == bar.length_beat and stretch.bar_index + 1 < len(arrangement.bars):
+        for mark in arrangement.bars[stretch.bar_index + 1].marks:
+            if mark.kind == "breath" and mark.at_beat == 0:
+                yield replace(mark, at_beat=bar.length_beat)
 
 
 def _in_words(mark: Mark) -> str:
@@ -85,9 +95,7 @@ def _in_words(mark: Mark) -> str:
     return f"{mark.layer} {text}" if mark.layer else text
 
 
-def _add_sign(
-    measure: Element, held: _Held, bar: WrittenBar, arrangement: Arrangement, staff: str
-) -> bool:
+def _add_sign(measure: Element, held: _Held, bar: WrittenBar, arrangement: Arrangement, staff: str) -> bool:
     """Add a mark by its sign; False where it has none, and is to be said in words."""
     place = {"staff": staff, "tstamp": f"{float(held.at_beat) + 1:g}"}
     match held.mark.kind:
@@ -100,9 +108,12 @@ def _add_sign(
         case "fermata":
             SubElement(measure, "fermata", place | {"place": "above"})
         case "breath":
-            SubElement(measure, "breath", place)
+            SubElement(measure, "breath", place | {"tstamp": f"{float(held.at_beat) + 0.9:g}"})
         case "accent":
-            return any(note.start_beat == held.mark.at_beat for note in arrangement.bars[bar.printed.bar_index].melody)
+            return any(
+                note.start_beat == held.mark.at_beat
+                for note in arrangement.bars[bar.printed.bar_index].melody
+            )
         case _:
             return False
     return True

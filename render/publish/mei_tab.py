@@ -1,7 +1,7 @@
 """The tab of a printed bar in MEI: four lines, string 1 on top, and the strip under it.
 
-Everything struck at one time is a column. A roll is marked by an arrow over exactly the strings that it strikes. The strip
-has a row for strum signs, one for counting, and one for the finger that presses the tune's string.
+Everything struck at one time is a column. A roll is marked by an arrow over exactly the strings that it strikes. The
+strip has a row for strum signs, one for counting, one for the finger that presses the tune's string, and bar numbers.
 """
 
 from __future__ import annotations
@@ -27,14 +27,10 @@ from render.publish.score_parts import (
 from render.publish.written_form import Stretch
 from render.song import Meter
 
-__all__ = ["Column", "columns_of", "count_name", "fill_strip", "fill_tab", "strum_sign"]
-
-STRIP_ROWS = ("strum", "count", "finger")
-"""Rows of the strip from the top."""
+__all__ = ["Column", "add_anchors", "columns_of", "count_name", "fill_strip", "fill_tab", "strum_sign"]
 
 _COUNTED = {Fraction(0): "", Fraction(1, 2): "&", Fraction(1, 4): "e", Fraction(3, 4): "a"}
 """How the parts of a beat are counted; others aren't spoken."""
-
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,8 +56,8 @@ def columns_of(stretch: Stretch, gestures: Sequence[tuple[int, Gesture]]) -> tup
         (start - stretch.start_beat, tuple(group))
         for start, group in groupby(gestures, key=lambda item: item[1].start_beat)
     ]
-    ends = [*(at for at, _ in together[1:]), stretch.length_beat]
-    return tuple(Column(at, end - at, group) for (at, group), end in zip(together, ends, strict=True))
+    places = [*(at for at, _ in together), stretch.length_beat]
+    return tuple(Column(at, end - at, group) for (at, group), end in zip(together, places[1:], strict=True))
 
 
 def fill_tab(
@@ -126,23 +122,13 @@ def _digits(group: Element, gestures: Sequence[tuple[int, Gesture]], column_name
 
 
 def fill_strip(
-    measure: Element,
-    layer: Element,
-    columns: Sequence[Column],
-    stretch: Stretch,
-    arrangement: Arrangement,
-    texts: Texts,
+    anchors: Sequence[tuple[Column, Element]], stretch: Stretch, meter: Meter, texts: Texts
 ) -> dict[int, str]:
     """Fill the strip under a printed bar, and return the names of the strum signs by their gestures' index."""
-    name, whole = measure.attrib["xml:id"], _whole_of(arrangement)
-    meter = arrangement.song.meter
     offset_beat = meter.bar_beat - stretch.length_beat if stretch.section_bar == 0 else Fraction(0)
-    add_filler(layer, (columns[0].at_beat if columns else stretch.length_beat) * whole)
     signs: dict[int, str] = {}
-    for place, column in enumerate(columns):
-        anchor = add_anchor(layer, column.length_beat * whole)
-        anchor_name = f"{name}k{place}"
-        anchor.set("xml:id", anchor_name)
+    for column, anchor in anchors:
+        anchor_name = anchor.attrib["xml:id"]
         for index, gesture in column.gestures:
             if gesture.layer == "strums":
                 signs[index] = f"{anchor_name}d"
@@ -150,7 +136,7 @@ def fill_strip(
                 texts.put(SubElement(verse, "syl"), signs[index], "strum", strum_sign(gesture), "strum")
                 break
         count = count_name(column.at_beat + offset_beat, meter)
-        if count:
+        if count and column.gestures:
             verse = SubElement(anchor, "verse", n="2")
             texts.put(SubElement(verse, "syl"), f"{anchor_name}n", "count", count, "count")
         finger = next((_finger(gesture) for _, gesture in column.gestures if gesture.fingers), 0)
@@ -160,8 +146,29 @@ def fill_strip(
     return signs
 
 
-def add_anchor(layer: Element, whole: Fraction) -> Element:
-    """Add an unseen note of an exact length on the strip, which texts hang on."""
+def add_anchors(
+    name: str, layer: Element, columns: Sequence[Column], stretch: Stretch, whole: Fraction
+) -> list[tuple[Column, Element]]:
+    """Add unseen notes to the strip, which texts hang on: one for each column, and one where the bar begins.
+
+    They are called after their columns: ``m4k1`` stands under ``m4c1``; ``m4k`` where the bar begins without a stroke.
+    """
+    anchors = []
+    first_beat = columns[0].at_beat if columns else stretch.length_beat
+    if first_beat:
+        start = Column(Fraction(0), first_beat, ())
+        anchor = _anchor(layer, first_beat * whole)
+        anchor.set("xml:id", f"{name}k")
+        anchors.append((start, anchor))
+    for place, column in enumerate(columns):
+        anchor = _anchor(layer, column.length_beat * whole)
+        anchor.set("xml:id", f"{name}k{place}")
+        anchors.append((column, anchor))
+    return anchors
+
+
+def _anchor(layer: Element, whole: Fraction) -> Element:
+    """Add an unseen note of an exact length."""
     parent, nominal = timed(layer, whole)
     values = list(values_of(nominal))
     anchor = SubElement(parent, "note", {"loc": "0", "head.visible": "false", "stem.visible": "false"})

@@ -1,4 +1,4 @@
-"""The staff of the tune of a printed bar in MEI: notes, rests, ties, tuplets, beams, accidentals, and the words under it."""
+"""The staff of the tune of a printed bar in MEI: notes, rests, ties, tuplets, beams and accidentals."""
 
 from __future__ import annotations
 

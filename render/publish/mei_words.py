@@ -1,4 +1,4 @@
-"""The words under a printed bar in MEI: a line for each verse that is sung, one for several passes that sing the same."""
+"""The words under a printed bar in MEI: a line for each verse that is sung, one for passes that sing the same."""
 
 from __future__ import annotations
 

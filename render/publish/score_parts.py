@@ -19,7 +19,18 @@ from render.song import Layer
 __all__ = ["GestureIds", "ScoreLook", "ScoreText", "TextKind", "Texts", "add_filler", "set_value"]
 
 TextKind = Literal[
-    "word", "chord", "section", "remark", "then", "bar-number", "ending", "count", "strum", "finger"
+    "word",
+    "chord",
+    "section",
+    "remark",
+    "then",
+    "bar-number",
+    "ending",
+    "count",
+    "strum",
+    "finger",
+    "digit",
+    "label",
 ]
 """What a text on the score is."""
 
@@ -35,15 +46,13 @@ class ScoreLook:
     Parameters
     ----------
     tune
-        Whether there is a staff of the tune, with dynamics.
-    strip
-        Whether a strip under the tab tells strums, counting and fingers.
+        Whether there is a staff of the tune, with dynamics, and a strip under the tab that tells strums, counting and
+        fingers. Without it there are the tab and the words.
     width
         Width of a line of music in the engraver's units, ten of which are a tenth of a millimetre on paper at scale 1.
     """
 
     tune: bool = True
-    strip: bool = True
     width: int = 1900
 
 
@@ -111,6 +120,10 @@ class Texts:
 
 
 LAYER_CLASSES: dict[Layer, str] = {"melody": "melody", "between": "between", "strums": "strums"}
+
+
+STRIP_ROWS: tuple[TextKind, ...] = ("strum", "count", "finger", "bar-number")
+"""Rows of the strip under the tab, from the top."""
 
 
 def set_value(element: Element, value: Value) -> Element:

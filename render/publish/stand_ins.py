@@ -7,12 +7,10 @@ they need, and nothing in them can reach the engraver.
 
 from __future__ import annotations
 
-from xml.etree.ElementTree import Element
-
 __all__ = ["stand_in"]
 
 _CAPITAL_EM, _LETTER_EM, _DOT_EM = 0.722, 0.5, 0.25
-"""Advances of H, n and the full stop in Times, in ems (Adobe's metrics of Times-Roman: 722, 500 and 250)."""
+"""Advances of H, p and the full stop in Times, in ems (Adobe's metrics of Times-Roman: 722, 500 and 250)."""
 
 MOST_EM = 400.0
 """Room for one text at most; what is longer is shortened before it gets here."""
@@ -23,17 +21,11 @@ def stand_in(width_em: float, *, capital: bool = False) -> str:
 
     With `capital` they are as high as a capital, too.
     """
-    left = min(max(width_em, _DOT_EM), MOST_EM)
+    left = min(max(width_em, _LETTER_EM), MOST_EM)
     text = ""
     if capital or left >= _CAPITAL_EM:
         text, left = "H", left - _CAPITAL_EM
     letters = max(int(left / _LETTER_EM), 0)
     left -= letters * _LETTER_EM
     dots = max(int(left / _DOT_EM + 0.999), 0)
-    return text + "n" * letters + "." * dots
-
-
-def put(element: Element, text: str) -> Element:
-    """Give an element a stand-in as its text, and return it."""
-    element.text = text
-    return element
+    return text + "p" * letters + "." * dots

@@ -152,7 +152,8 @@ class WrittenForm:
     def in_words(self) -> str:
         """The form in words, such as ``refrain, verse twice, refrain``."""
         names = [
-            (key, len(list(group))) for key, group in groupby(self.sections[index].title for index in self.order)
+            (key, len(list(group)))
+            for key, group in groupby(self.sections[index].title for index in self.order)
         ]
         return ", ".join(f"{name}{_TIMES.get(count, f' {count} times')}" for name, count in names)
 
@@ -178,7 +179,9 @@ def written_form(arrangement: Arrangement) -> WrittenForm:
     starts = tuple(float(gesture.start_beat) for gesture in arrangement.gestures)
     for visit in visits:
         contents = [_content(stretch, arrangement, starts) for stretch in visit]
-        place = next((index for index, draft in enumerate(drafts) if draft.takes(visit, contents)), len(drafts))
+        place = next(
+            (index for index, draft in enumerate(drafts) if draft.takes(visit, contents)), len(drafts)
+        )
         if place == len(drafts):
             drafts.append(_Draft(visit[-1].section))
         drafts[place].add(visit, contents)
@@ -248,9 +251,9 @@ def notes_in(stretch: Stretch, arrangement: Arrangement) -> Iterator[Note]:
 def tied_into(stretch: Stretch, arrangement: Arrangement) -> bool:
     """Whether the first note of a stretch goes on with the note before it, without a stroke."""
     bars = arrangement.bars
-    before = [
-        note for note in bars[stretch.bar_index].melody if note.start_beat < stretch.low_beat
-    ] or list(bars[stretch.bar_index - 1].melody if stretch.bar_index else ())
+    before = [note for note in bars[stretch.bar_index].melody if note.start_beat < stretch.low_beat] or list(
+        bars[stretch.bar_index - 1].melody if stretch.bar_index else ()
+    )
     return bool(before) and before[-1].tied_on
 
 
@@ -272,10 +275,7 @@ def _content(stretch: Stretch, arrangement: Arrangement, starts: Sequence[float]
             (note.start_beat - low, note.length_beat, note.pitch, note.tied_on, note.position)
             for note in notes_in(stretch, arrangement)
         ),
-        tuple(
-            (span.start_beat - low, span.chord, span.shape)
-            for span in chords_in(stretch, arrangement)
-        ),
+        tuple((span.start_beat - low, span.chord, span.shape) for span in chords_in(stretch, arrangement)),
         tuple(
             (
                 gesture.start_beat - stretch.start_beat,
@@ -330,7 +330,8 @@ class _Draft:
             return False
         new = [
             stretch.section_bar not in self.slots
-            or self.slots[stretch.section_bar].variant(content) == len(self.slots[stretch.section_bar].variants)
+            or self.slots[stretch.section_bar].variant(content)
+            == len(self.slots[stretch.section_bar].variants)
             for stretch, content in zip(visit, contents, strict=True)
         ]
         runs = sum(is_new for is_new, _ in groupby(new))
