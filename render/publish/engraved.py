@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from render.publish.fonts import Style
+from render.publish.letters import Style
 from render.publish.score_parts import TextKind
 
 __all__ = ["Glyph", "Group", "Lettering", "Outline", "Part", "System", "letterings", "parts_named"]

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from xml.etree.ElementTree import Element, fromstring
 
 from render.publish.engraved import Glyph, Group, Lettering, Outline, Part
-from render.publish.fonts import Style
+from render.publish.letters import Style
 from render.publish.score_parts import ScoreText, TextKind
 
 __all__ = ["DrawnSystem", "read_drawing"]

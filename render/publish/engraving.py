@@ -7,15 +7,15 @@ A page that follows the sound uses it so::
     for gesture, ids in zip(arrangement.gestures, engraving.gesture_ids): ...
 
 `Engraving.gesture_ids` has an entry for every gesture of the piece *as played*, in the order of
-`Arrangement.gestures` (which `render.perform.TakeNote.gesture` counts, too). On each pass through a repeat or an ending
-it names the elements of the one printed place: `ids.strings[i]` is the digit of `gesture.notes[i]`, so a roll is followed
-string by string; `ids.note` is its note on the staff, `ids.word` the syllable sung on this pass, `ids.strum` its sign in
-the strip, `ids.bar` the bar. A chop has no digit: its sign is all there is. `Engraving.bar_ids` names the printed bars of
-each bar as played, `System.bars` those that stand in a line of music, to scroll by.
+`Arrangement.gestures` (which `render.perform.TakeNote.gesture` counts, too). On each pass through a repeat or an
+ending it names the elements of the one printed place: `ids.strings[i]` is the digit of `gesture.notes[i]`, so a roll is
+followed string by string; `ids.note` is its note on the staff, `ids.word` the syllable sung on this pass, `ids.strum`
+its sign in the strip, `ids.bar` the bar. A chop has no digit: its sign is all there is. `Engraving.bar_ids` names the
+printed bars of each bar as played, `System.bars` those that stand in a line of music, to scroll by.
 
-Classes to style: ``melody``, ``between`` and ``strums`` on digits and on the arrows of rolls (``arpeg``), ``struck`` and
-``under`` on digits, ``measure``, ``note``, ``word``, ``chord``, ``count``, … Colours are presentation attributes or the
-colour of the text around, so that a style sheet overrides them.
+Classes to style: ``melody``, ``between`` and ``strums`` on digits and on the arrows of rolls (``arpeg``), ``struck``
+and ``under`` on digits, ``measure``, ``note``, ``word``, ``chord``, ``count``, … Colours are presentation attributes or
+the colour of the text around, so that a style sheet overrides them.
 """
 
 from __future__ import annotations

@@ -8,7 +8,7 @@ from functools import lru_cache
 from math import cos, radians, sin
 
 from render.publish.engraved import Glyph, Group, Lettering, Outline, Part
-from render.publish.fonts import text_width_em
+from render.publish.letters import text_width_em
 
 __all__ = ["Box", "box_of", "lettering_box"]
 

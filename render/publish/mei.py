@@ -245,7 +245,7 @@ class _ScoreWriter:
         return list(gestures_in(stretch, self._arrangement.gestures, self._starts))
 
     def _number(self, name: str, anchor: Element, bar: WrittenBar, row: int) -> None:
-        """Add the number of a bar as it is counted through the piece as played, once for each playing; pick-ups have none."""
+        """Add a bar's number in the piece as played, for each of its playings; pick-ups have none."""
         if bar.printed.section_bar == 0:
             return
         numbers = " · ".join(str(self._arrangement.bars[each.bar_index].number) for each in bar.playings)

@@ -11,7 +11,7 @@ from fractions import Fraction
 from typing import Literal
 from xml.etree.ElementTree import Element, SubElement
 
-from render.publish.fonts import Style, text_width_em
+from render.publish.letters import Style, text_width_em
 from render.publish.note_values import Value, odd_part, ratio_of, values_of
 from render.publish.stand_ins import stand_in
 from render.song import Layer
