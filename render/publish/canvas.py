@@ -7,12 +7,12 @@ Everything is written with two decimals, so that the same drawing is the same by
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from html import escape
 from typing import Literal
 
-__all__ = ["Disc", "Drawing", "Group", "Ink", "Path", "Point", "Shape", "Text", "svg_text"]
+__all__ = ["Disc", "Drawing", "Group", "Ink", "Path", "Point", "Shape", "Text", "svg_text", "texts_in"]
 
 Point = tuple[float, float]
 """A place: (x, y)."""
@@ -117,6 +117,15 @@ def svg_text(drawing: Drawing) -> str:
     for shape in drawing.shapes:
         lines += _elements(shape)
     return "\n".join([*lines, "</svg>", ""])
+
+
+def texts_in(shapes: Iterable[Shape]) -> Iterator[Text]:
+    """Yield every text of some shapes, from the back to the front."""
+    for shape in shapes:
+        if isinstance(shape, Text):
+            yield shape
+        elif isinstance(shape, Group):
+            yield from texts_in(shape.shapes)
 
 
 def _elements(shape: Shape) -> Iterator[str]:

@@ -1,11 +1,11 @@
-"""From a drawing to a PNG. The font comes with a package, so text looks the same on every machine."""
+"""From a drawing to a PNG. The fonts come with packages, so text looks the same on every machine."""
 
 from __future__ import annotations
 
 from math import sqrt
-from pathlib import Path
 
-from render.publish.canvas import FONT_FAMILY, Drawing, svg_text
+from render.publish.canvas import FONT_FAMILY, Drawing, svg_text, texts_in
+from render.publish.fonts import font_files
 
 __all__ = ["png_bytes"]
 
@@ -25,15 +25,8 @@ def png_bytes(drawing: Drawing, zoom: float = ZOOM) -> bytes:
             svg_string=svg_text(drawing),
             zoom=min(zoom, sqrt(MOST_PIXELS / (drawing.width * drawing.height))),
             skip_system_fonts=True,
-            font_files=_font_files(),
+            font_files=[str(path) for path in font_files(text.text for text in texts_in(drawing.shapes))],
             font_family=FONT_FAMILY,
             sans_serif_family=FONT_FAMILY,
         )
     )
-
-
-def _font_files() -> list[str]:
-    """Return the files of the font: upright in all weights."""
-    import fontpkg_noto_sans
-
-    return [str(Path(fontpkg_noto_sans.ROOT, "files", "NotoSans[wdth,wght].ttf"))]

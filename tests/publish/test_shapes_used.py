@@ -89,7 +89,7 @@ def test_those_who_are_asked_for_no_barre_are_shown_none() -> None:
     made = piece(strum(0, 1, shape="0222"))
     beginners = replace(made, song=replace(made.song, players="beginner"))
     (use,) = shapes_used(beginners)
-    assert sorted(use.fingers[1:]) == [1, 2, 3]
+    assert len(set(use.fingers)) == 4
 
 
 def test_what_no_hand_can_hold_has_no_fingers() -> None:
