@@ -186,6 +186,8 @@ def _in_order(
 
 def _cut_off(line: Outline, foot: float) -> Outline | None:
     """Return an upright line cut off at the foot of the tab, None when it lies below."""
+    if not set(line.path) <= set("ML 0123456789.-"):
+        return line  # a curve
     numbers = [float(number) for number in line.path.replace("L", " ").replace("M", " ").split()]
     if len(numbers) != 4 or numbers[0] != numbers[2]:
         return line

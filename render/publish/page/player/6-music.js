@@ -132,16 +132,15 @@
     const first = view.buttons.find((button) => names.includes(button.dataset.bar));
     if (first && first.style.top !== line) {
       line = first.style.top;
-      if (follow.checked) keepInSight(first);
+      if (follow.checked && (player.state === "playing" || T.kitPlays())) keepInSight(first);
     }
   };
 
   /* Scroll only when a line of music has left the middle of what can be seen. */
   function keepInSight(button) {
     const box = button.getBoundingClientRect();
-    const above = document.getElementById("now").getBoundingClientRect();
-    const top = getComputedStyle(document.getElementById("now")).position === "sticky" ? Math.max(above.bottom, 0) : 0;
-    const bottom = window.innerHeight - document.getElementById("transport").dataset.covers * 1;
+    const top = document.getElementById("now").getBoundingClientRect().height;
+    const bottom = document.getElementById("transport").getBoundingClientRect().top;
     if (box.top >= top && box.bottom <= bottom) return;
     window.scrollBy({ top: box.top - top - 24, behavior: T.calm() ? "auto" : "smooth" });
   }
