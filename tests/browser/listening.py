@@ -43,7 +43,8 @@ async (steps) => {
       go();
     });
   }
-  const buffer = await context.startRendering();
+  const late = new Promise((_, reject) => setTimeout(() => reject(new Error("no sound within a minute")), 60000));
+  const buffer = await Promise.race([context.startRendering(), late]);
   const bytes = new Uint8Array(buffer.getChannelData(0).buffer);
   let text = "";
   for (let at = 0; at < bytes.length; at += 32768) text += String.fromCharCode(...bytes.subarray(at, at + 32768));

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 import soundfile
 from playwright.sync_api import Page
+from scipy.signal import fftconvolve
 
 from render.publish.page.stems import MUSIC_FRAME, packed_stem, stem_script
 from tests.browser.listening import (
@@ -241,9 +242,10 @@ def onsets_s(heard: Samples) -> list[float]:
 RECORDER = """
 window.recorded = [];
 const connect = AudioNode.prototype.connect;
+let recorder = null;
 AudioNode.prototype.connect = function (to, ...rest) {
-  if (to === this.context.destination && !(this.context instanceof OfflineAudioContext)) {
-    const recorder = this.context.createScriptProcessor(4096, 1, 1);
+  if (!recorder && to === this.context.destination && !(this.context instanceof OfflineAudioContext)) {
+    recorder = this.context.createScriptProcessor(4096, 1, 1);
     recorder.onaudioprocess = (event) => window.recorded.push([...event.inputBuffer.getChannelData(0)]);
     connect.call(this, recorder);
     connect.call(recorder, to);
@@ -251,6 +253,16 @@ AudioNode.prototype.connect = function (to, ...rest) {
   return connect.call(this, to, ...rest);
 };
 """
+"""Keeps what goes to the loudspeaker, block by block; blocks may be lost on a busy machine, a block is whole."""
+
+
+def blocks_found(blocks: list[Samples], total: Samples) -> int:
+    """Return how many blocks of what sounded are found in what should sound."""
+    found = 0
+    for block in blocks:
+        at = int(np.argmax(fftconvolve(total, block[::-1], "valid")))
+        found += fitted(block, total[at : at + len(block)])[1] < -20
+    return found
 
 
 @pytest.mark.parametrize("place", ["served", "file", "one file"])
@@ -266,13 +278,12 @@ def test_a_page_really_plays(opened: Opened, pages: Path, song_address: str, pla
     page = window.show(address)
     no_count_in(page)
     page.click("#go")
-    page.wait_for_function("() => window.recorded.length > 40", timeout=15_000)
-    heard = np.array(page.evaluate("() => { Tercet.player.halt(); return window.recorded.slice(0, 40).flat(); }"), "f4")
-    assert level_db(heard) > -45
+    page.wait_for_function("() => window.recorded.length > 30", timeout=30_000)
+    recorded = page.evaluate("() => { Tercet.player.halt(); return window.recorded.slice(0, 30); }")
+    window.said = [text for text in window.said if "ScriptProcessorNode is deprecated" not in text]
+    blocks = [block for block in map(np.float32, recorded) if level_db(block) > -60][1:9]
+    assert len(blocks) == 8
     total = sum(stems_of(page, "100"))
     assert isinstance(total, np.ndarray)
-    begins = int(np.flatnonzero(np.abs(heard) > 0.01)[0])
-    stretch = heard[begins : begins + RATE_HZ]
-    likeness = np.correlate(total[: 4 * RATE_HZ], stretch, "valid")
-    best = int(np.argmax(likeness))
-    assert fitted(stretch, total[best : best + RATE_HZ])[1] < -20
+    assert blocks_found(blocks, total[: 20 * RATE_HZ]) >= 6
+    assert blocks_found(blocks, total[: 20 * RATE_HZ][::-1].copy()) == 0  # the measure sees other music

@@ -37,12 +37,12 @@
       source.connect(envelope).connect(outputs[index]);
       envelope.gain.setValueAtTime(0, when);
       envelope.gain.linearRampToValueAtTime(1, when + RISE_S);
+      source.start(when, (stem.begins + Math.round((from / 1000) * RATE)) / RATE);
       if (!to.last) {
         envelope.gain.setValueAtTime(1, when + length_s);
         envelope.gain.linearRampToValueAtTime(0, when + length_s + FALL_S);
         source.stop(when + length_s + FALL_S);
       }
-      source.start(when, (stem.begins + Math.round((from / 1000) * RATE)) / RATE);
       return { source: source, envelope: envelope };
     });
   }
@@ -148,8 +148,8 @@
         this.at = this.speed.startOf(bar);
         when = this.countIn(bar, countBars, when);
       }
-      this.state = "playing";
       this.begin(when, this.at);
+      this.state = "playing";
       this.ahead();
       this.tell();
     }
