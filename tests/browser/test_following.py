@@ -103,23 +103,31 @@ def seen(page: Page, take: Take) -> list[dict[str, Any]]:
 
 
 def wrong_notes(take: Take, views: list[dict[str, Any]]) -> list[str]:
-    """Return where what is marked isn't what sounds: strings and frets, and the printed bar."""
+    """Return where what is marked isn't what sounds: strings and frets, and the printed bar (a pick-up has no number)."""
     wrong = []
     for struck, view in zip(take.notes, views, strict=True):
         at_s = struck.onset_s + 0.003
+        strung = [note for note in take.notes if note.action != "chop"]
+        edges = {  # notes that begin or end within 2 ms may be marked or not
+            (note.string, note.fret)
+            for note in strung
+            if min(abs(note.onset_s - at_s), abs(note.onset_s + note.length_s - at_s)) < 0.002
+        }
         sounding = {
             (note.string, note.fret, take.bars[note.bar_index].number)
-            for note in take.notes
-            if note.action != "chop" and note.onset_s <= at_s < note.onset_s + note.length_s - 0.001
+            for note in strung
+            if note.onset_s <= at_s < note.onset_s + note.length_s
         }
-        marked = set()
+        marked: dict[tuple[int, int], set[int]] = {}
         for name, text, numbers, _ in view["marks"]:
             found = re.fullmatch(r"w-m\d+c\d+s(\d)", name)
             if found:
-                printed = re.findall(r"\d+", numbers)
-                marked |= {(int(found[1]), int(text), int(number)) for number in printed or ["0"]}
-        if not sounding <= marked or {each[:2] for each in marked} != {each[:2] for each in sounding}:
-            wrong.append(f"{at_s:.3f} s: {sorted(sounding)} sound, {sorted(marked)} are marked")
+                printed = {int(number) for number in re.findall(r"\d+", numbers)}
+                marked.setdefault((int(found[1]), int(text)), set()).update(printed)
+        places = {(string, fret) for string, fret, _ in sounding}
+        in_bar = all(not marked.get(each[:2]) or each[2] in marked[each[:2]] for each in sounding)
+        if places - edges != set(marked) - edges or not in_bar:
+            wrong.append(f"{at_s:.3f} s: {sorted(sounding)} sound, {marked} are marked")
     return wrong
 
 

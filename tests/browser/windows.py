@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -13,10 +14,12 @@ from urllib.parse import urlsplit
 
 from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, Request
 
+from tools.set_up import BROWSERS
+
 __all__ = ["FLAGS", "PROGRAM", "Window", "serving", "window"]
 
-PROGRAM = "/usr/bin/chromium"
-"""Debian's; `tools/set_up.py` installs it for the tests."""
+PROGRAM = next(filter(None, map(shutil.which, BROWSERS)), BROWSERS[0])
+"""The browser; `tools/set_up.py` installs it for the tests."""
 
 FLAGS = (
     "--no-sandbox",
