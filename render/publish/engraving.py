@@ -20,14 +20,25 @@ the colour of the text around, so that a style sheet overrides them.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from render.arrange import Arrangement
-from render.publish.engraved import Glyph, Group, Lettering, Outline, Part, System, parts_named
+from render.publish.engraved import (
+    Glyph,
+    Group,
+    Lettering,
+    Outline,
+    Part,
+    System,
+    letterings,
+    parts_named,
+)
 from render.publish.engraver_svg import DrawnSystem, read_drawing
-from render.publish.extents import box_of
-from render.publish.mei import score_of
+from render.publish.extents import box_of, boxes_of, lettering_box
+from render.publish.line_breaks import WrittenWidth, starts_of_lines
+from render.publish.mei import LINE_BREAK, Score, score_of
 from render.publish.score_parts import STRIP_ROWS, GestureIds, ScoreLook, ScoreText
 from render.publish.written_form import WrittenForm
 
@@ -40,8 +51,6 @@ _OPTIONS = {
     "pageMarginRight": 0,
     "pageMarginTop": 0,
     "pageMarginBottom": 0,
-    "breaks": "smart",
-    "breaksSmartSb": 0.3,
     "header": "none",
     "footer": "none",
     "mnumInterval": 0,
@@ -51,17 +60,30 @@ _OPTIONS = {
     "spacingStaff": 9,
     "lyricTopMinMargin": 2.5,
     "defaultBottomMargin": 1.6,
+    "lyricSize": 4.8,
+    "spacingNonLinear": 0.55,
     "lyricWordSpace": 1.7,
     "bottomMarginHarm": 1.5,
 }
 
+_BREAK = re.compile(rf'<sb xml:id="({LINE_BREAK}\d+)" ?/>')
+
+OPENING = 1000.0
+"""About how wide clef and key are, in fine units."""
+
 _FINE = 10.0
 """Fine units of a drawing for each unit of the options."""
 
-LABEL_SIZE = 300.0
+LABEL_SIZE = 290.0
+STRIP_SIZES = (370.0, 370.0, 330.0, 300.0)
+"""Of the strip's rows, in fine units."""
+
 LABEL_GAP = 90.0
 
-STRIP_TOP, STRIP_LINE = 520.0, 380.0
+SECTION_SIZE, SECTION_GAP = 470.0, 110.0
+"""Of the name of a section, which stands where its first line begins, above everything there."""
+
+STRIP_TOP, STRIP_LINE = 480.0, 370.0
 """Of the strip: from the lowest line of the tab to the first row's baseline, and from row to row, in fine units."""
 
 
@@ -83,6 +105,8 @@ class Engraving:
         For each bar as played, the printed bars that show it.
     texts
         The texts of the score by the names of their elements.
+    width
+        Width of a full line of music, in fine units.
     """
 
     systems: tuple[System, ...]
@@ -91,6 +115,7 @@ class Engraving:
     gesture_ids: tuple[GestureIds, ...]
     bar_ids: tuple[tuple[str, ...], ...]
     texts: Mapping[str, ScoreText]
+    width: float
 
 
 def engrave(arrangement: Arrangement, look: ScoreLook = ScoreLook()) -> Engraving:  # noqa: B008
@@ -104,20 +129,56 @@ def engrave(arrangement: Arrangement, look: ScoreLook = ScoreLook()) -> Engravin
     score = score_of(arrangement, look)
     systems: list[System] = []
     signs: dict[str, str] = {}
-    for page in _drawn(score.mei, look):
+    for page in _drawn(_broken(score, look), look, breaks="encoded"):
         drawn, page_signs = read_drawing(page, score.texts)
         signs |= page_signs
         systems += [_finished(system, score.texts, page_signs) for system in drawn]
-    return Engraving(tuple(systems), signs, score.form, score.gesture_ids, score.bar_ids, score.texts)
+    return Engraving(
+        tuple(systems),
+        signs,
+        score.form,
+        score.gesture_ids,
+        score.bar_ids,
+        score.texts,
+        look.width * _FINE,
+    )
 
 
-def _drawn(mei: str, look: ScoreLook) -> list[str]:
+def _broken(score: Score, look: ScoreLook) -> str:
+    """Return a score with line breaks: it is engraved as one long line first, to learn how wide each bar is."""
+    (long_line,) = _drawn(score.mei, look, breaks="none")
+    (system,), _ = read_drawing(long_line, score.texts)
+    edges = [_edges(group) for group in parts_named(system.parts) if "measure" in group.classes]
+    bars = [
+        WrittenWidth(section, line, right - left)
+        for (section, line), (left, right) in zip(score.places, edges, strict=True)
+    ]
+    room = look.width * _FINE
+    wanted = {f"{LINE_BREAK}{index}" for index in starts_of_lines(bars, room, OPENING)}
+    return _BREAK.sub(lambda found: found[0] if found[1] in wanted else "", score.mei)
+
+
+def _edges(measure: Group) -> tuple[float, float]:
+    """Return where a printed bar begins and ends."""
+    for staff in measure.parts:
+        if isinstance(staff, Group) and "staff" in staff.classes:
+            xs = [
+                float(x)
+                for part in staff.parts
+                if isinstance(part, Outline)
+                for x in part.path.replace("M", "").replace("L", "").split()[::2]
+            ]
+            return min(xs), max(xs)
+    return 0.0, 0.0
+
+
+def _drawn(mei: str, look: ScoreLook, *, breaks: str) -> list[str]:
     """Return the pages that the engraver draws."""
     import verovio
 
     verovio.enableLog(verovio.LOG_ERROR)
     toolkit = verovio.toolkit()
-    toolkit.setOptions(_OPTIONS | {"pageWidth": look.width})
+    toolkit.setOptions(_OPTIONS | {"pageWidth": look.width, "breaks": breaks})
     if not toolkit.loadData(mei):
         raise RuntimeError(f"the engraver refused its own kind of file: {toolkit.getLog()}")
     return [toolkit.renderToSVG(page) for page in range(1, toolkit.getPageCount() + 1)]
@@ -134,6 +195,7 @@ def _finished(drawn: DrawnSystem, texts: Mapping[str, ScoreText], signs: Mapping
     }
     foot = _tab_foot(drawn.parts)
     parts = tuple(_in_order(drawn.parts, columns, foot))
+    parts = tuple(_named_above(parts, signs))
     parts += tuple(_labels(parts, texts))
     box = box_of(parts, signs)
     return System(parts, box.left, box.top, box.right - box.left, box.bottom - box.top, drawn.bars)
@@ -175,13 +237,37 @@ def _in_order(
             case Lettering() if part.kind in STRIP_ROWS:
                 row = STRIP_ROWS.index(part.kind)
                 y = foot + STRIP_TOP + row * STRIP_LINE
+                size = STRIP_SIZES[row]
                 if part.kind == "bar-number":
-                    yield replace(part, y=y, size=LABEL_SIZE)
+                    yield replace(part, y=y, size=size)
                 else:
                     column = "c".join(within[:-1].rsplit("k", 1))
-                    yield replace(part, x=columns.get(column, part.x + 203.0), y=y, anchor=0.5)
+                    yield replace(part, x=columns.get(column, part.x + 203.0), y=y, size=size, anchor=0.5)
             case _:
                 yield part
+
+
+def _named_above(parts: tuple[Part, ...], signs: Mapping[str, str]) -> Iterator[Part]:
+    """Yield shapes with the name of a section raised above all that stands at the beginning of the line."""
+    names = [part for part in letterings(parts) if part.kind == "section"]
+    if not names:
+        yield from parts
+        return
+    title = replace(names[0], x=0.0, size=SECTION_SIZE, anchor=0.0)
+    right = lettering_box(title).right + SECTION_GAP
+    others = [box for box in boxes_of(parts, signs, but=names[0]) if box.left < right]
+    top = min((box.top for box in others), default=title.y)
+    title = replace(title, y=top - SECTION_GAP)
+    yield from _with(parts, names[0], title)
+
+
+def _with(parts: tuple[Part, ...], old: Part, new: Part) -> Iterator[Part]:
+    """Yield shapes with one of them exchanged."""
+    for part in parts:
+        if isinstance(part, Group):
+            yield replace(part, parts=tuple(_with(part.parts, old, new)))
+        else:
+            yield new if part is old else part
 
 
 def _cut_off(line: Outline, foot: float) -> Outline | None:

@@ -32,7 +32,7 @@ COLOURS: dict[str, str] = {
 }
 """Colours of digits and arrows by layer."""
 
-SOFT_KINDS: frozenset[TextKind] = frozenset({"bar-number", "label", "count", "finger"})
+SOFT_KINDS: frozenset[TextKind] = frozenset({"bar-number", "label", "finger"})
 SOFT_COLOUR = "#6f665c"
 
 

@@ -30,10 +30,13 @@ from render.publish.written_form import (
     written_form,
 )
 
-__all__ = ["Score", "score_of"]
+__all__ = ["LINE_BREAK", "Score", "score_of"]
 
 _TUNE, _TAB, _STRIP = "1", "2", "3"
 """Numbers of the staves."""
+
+LINE_BREAK = "break"
+"""Before each bar there is a break, called by the bar's number from 0: those that aren't wanted are taken out."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +55,8 @@ class Score:
         For each gesture of the arrangement, on whatever pass, the elements that show it.
     bar_ids
         For each bar of the arrangement, the printed bars that show it: two where a pick-up begins within it.
+    places
+        For each printed bar its section as printed and its line of music there.
     """
 
     mei: str
@@ -59,6 +64,7 @@ class Score:
     texts: Mapping[str, ScoreText]
     gesture_ids: tuple[GestureIds, ...]
     bar_ids: tuple[tuple[str, ...], ...]
+    places: tuple[tuple[int, int], ...]
 
 
 def score_of(arrangement: Arrangement, look: ScoreLook) -> Score:
@@ -77,6 +83,7 @@ def score_of(arrangement: Arrangement, look: ScoreLook) -> Score:
         writer.texts.found,
         tuple(writer.gesture_ids[index] for index in range(len(arrangement.gestures))),
         tuple(tuple(names) for names in writer.bar_ids),
+        tuple(writer.places),
     )
 
 
@@ -132,6 +139,7 @@ class _ScoreWriter:
         self.texts = Texts()
         self.gesture_ids: dict[int, GestureIds] = {}
         self.bar_ids: list[list[str]] = [[] for _ in arrangement.bars]
+        self.places: list[tuple[int, int]] = []
 
     def add_sections(self, parent: Element) -> None:
         """Add every printed section, and the order in which their parts are played."""
@@ -163,7 +171,7 @@ class _ScoreWriter:
             parts.append((name, segment.passes))
             final = _closes(section.segments, place)
             for number, bar in enumerate(segment.bars):
-                self._break_before(element, index, bar)
+                self._begin(element, index, bar)
                 measure = self._add_bar(element, bar, lines.get(bar.printed.line, ()))
                 if place == number == 0:
                     self._open(measure, section)
@@ -171,14 +179,14 @@ class _ScoreWriter:
                     self._close(measure, section, segment, last_time=last in segment.passes)
         return parts
 
-    def _break_before(self, parent: Element, section: int, bar: WrittenBar) -> None:
-        """Begin a new line on paper with a line of music."""
+    def _begin(self, parent: Element, section: int, bar: WrittenBar) -> None:
+        """Leave room for a line break before a bar; with a new line of music, chords are named again."""
+        SubElement(parent, "sb", {"xml:id": f"{LINE_BREAK}{self._count}"})
         line = section, bar.printed.line
-        if self._line is not None and line != self._line:
-            SubElement(parent, "sb")
         if line != self._line:
             self._chord = None
         self._line = line
+        self.places.append(line)
 
     def _open(self, measure: Element, section: WrittenSection) -> None:
         """Mark where a section begins, with its name."""

@@ -67,8 +67,7 @@ def sheet_head(
     y = 0.0
     for part in (
         _title(song, width),
-        _facts(arrangement, width),
-        _form(form, width),
+        _facts(arrangement, form, width),
         _front_and_back(song, width) if not large else Block((), 0.0),
         _diagrams(shapes_used(arrangement), width, left_handed=left_handed),
     ):
@@ -95,8 +94,8 @@ def _title(song: Song, width: float) -> Block:
     return Block(tuple(shapes), y + 5.0)
 
 
-def _facts(arrangement: Arrangement, width: float) -> Block:
-    """Return key, meter, tempo, swing, tuning: in a line, or more where they don't fit."""
+def _facts(arrangement: Arrangement, form: WrittenForm, width: float) -> Block:
+    """Return key, meter, tempo, swing, tuning, form: in a line, or more where they don't fit."""
     song, tuning = arrangement.song, arrangement.tuning
     strings = " ".join(map(str, tuning.open_pitches))
     tempo = f"= {float(song.tempo):g}"
@@ -110,13 +109,15 @@ def _facts(arrangement: Arrangement, width: float) -> Block:
         line.sign(
             lambda x, y: swing_sign(x, y, FACT_SIZE * 1.1, TEXT),
             3.4 * FACT_SIZE,
-            f"(long : short = {ratio.numerator} : {ratio.denominator})",
+            f"({ratio.numerator} : {ratio.denominator})",
         )
     name = tuning.name if tuning.name != "custom" else "own tuning"
-    line.text(f"{name}: {strings}, string 4 first")
+    line.text(f"{name}: {strings}, strings 4 to 1")
     if song.instrument != "custom":
         line.text(song.instrument)
-    return Block(tuple(line.shapes), line.y + 6.0)
+    for part in wrapped(f"Form: {form.in_words}", FACT_SIZE, width, 3):
+        line.text(part)
+    return Block(tuple(line.shapes), line.y + 10.0)
 
 
 class _FactLine:
@@ -149,15 +150,6 @@ class _FactLine:
         if self._x and self._x + wide > self._width:
             self._x = 0.0
             self.y += 1.5 * FACT_SIZE
-
-
-def _form(form: WrittenForm, width: float) -> Block:
-    shapes: list[Shape] = []
-    y = 0.0
-    for line in wrapped(f"Form: {form.in_words}", FACT_SIZE, width, 3):
-        y += 1.35 * FACT_SIZE
-        shapes.append(Text(0.0, y, line, FACT_SIZE, TEXT, name="form"))
-    return Block(tuple(shapes), y + 8.0)
 
 
 def _front_and_back(song: Song, width: float) -> Block:

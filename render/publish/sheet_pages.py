@@ -7,11 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from math import ceil
 from typing import Literal
 
 from render.arrange import Arrangement
-from render.publish.canvas import Shape, Text
-from render.publish.engraved import System
+from render.publish.canvas import Shape, Text, texts_in
+from render.publish.engraved import System, letterings
 from render.publish.engraving import Engraving, engrave
 from render.publish.looks import TEXT_SOFT
 from render.publish.paragraphs import wrapped
@@ -25,18 +26,19 @@ Paper = Literal["A4", "Letter"]
 PAPERS_PT: dict[Paper, tuple[float, float]] = {"A4": (595.28, 841.89), "Letter": (612.0, 792.0)}
 """Width and height."""
 
-MARGIN = 42.0
+MARGIN = 38.0
 FOOTER = 18.0
 """Room under the music for the title and the page's number."""
 
-SYSTEM_GAP = 15.0
+SYSTEM_GAP = 11.0
 MOST_EXTRA_GAP = 14.0
 """Between lines of music; a page that is nearly full is filled by wider gaps."""
 
-WIDTH, WIDTH_LARGE = 2150, 1350
-"""Length of a line of music in the engraver's units: the fewer, the larger the music."""
+WIDTHS, WIDTHS_LARGE = (1950, 2150, 2400), (1350, 1500)
+"""Lengths that a line of music may have, in the engraver's units: the fewer, the larger the music."""
 
-_FINE = 10.0
+TOLERANCE = 0.004
+"""Of a line's width: bar lines are drawn half outside, which makes no line smaller than the others."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,52 +87,80 @@ class SheetPage:
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """A sheet: its pages, the outlines of the musical signs on them, and what it is called."""
+    """A sheet: its pages, the outlines of the musical signs on them, what it is called, how high its text is."""
 
     pages: tuple[SheetPage, ...]
     signs: Mapping[str, str]
     title: str
     author: str
+    text_height: float = 0.0
+
+    @property
+    def texts(self) -> tuple[str, ...]:
+        """All text on its pages."""
+        return tuple(
+            text
+            for page in self.pages
+            for text in (
+                *(shape.text for shape in texts_in(page.shapes)),
+                *(part.text for placed in page.music for part in letterings(placed.system.parts)),
+            )
+        )
 
 
-def sheet_of(arrangement: Arrangement, look: SheetLook = SheetLook()) -> Sheet:  # noqa: B008
-    """Lay out the sheet of an arrangement."""
-    engraving = engrave(
-        arrangement, ScoreLook(tune=not look.large, width=WIDTH_LARGE if look.large else WIDTH)
-    )
+def sheet_of(arrangement: Arrangement, look: SheetLook = SheetLook()) -> Sheet:
+    """Lay out the sheet of an arrangement, its music in the largest size that needs the fewest pages."""
+    sizes = WIDTHS_LARGE if look.large else WIDTHS
+    best = _laid_out(arrangement, look, sizes[0])
+    for size in sizes[1:]:
+        if look.paper is None or _fewest_pages(best, sizes[0] / size) >= len(best.pages):
+            continue
+        other = _laid_out(arrangement, look, size)
+        best = other if len(other.pages) < len(best.pages) else best
+    return best
+
+
+def _fewest_pages(sheet: Sheet, smaller: float) -> int:
+    """Return how many pages a sheet needs at least when its music is smaller, without engraving it."""
+    music = sum((placed.height + SYSTEM_GAP) * smaller for page in sheet.pages for placed in page.music)
+    room = sheet.pages[0].height - 2 * MARGIN - FOOTER
+    return ceil((sheet.text_height + music - SYSTEM_GAP) / room)
+
+
+def _laid_out(arrangement: Arrangement, look: SheetLook, line_width: int) -> Sheet:
+    """Return the sheet with lines of music of a length in the engraver's units."""
+    engraving = engrave(arrangement, ScoreLook(tune=not look.large, width=line_width))
     width, height = PAPERS_PT[look.paper or "A4"]
     inner = width - 2 * MARGIN
     head = sheet_head(arrangement, engraving.form, inner, left_handed=look.left_handed, large=look.large)
     foot = sheet_foot(arrangement, inner, large=look.large)
-    room = height - 2 * MARGIN - FOOTER if look.paper else float("inf")
-    placed = _sized(engraving, inner, room)
     song = arrangement.song
     if look.paper is None:
-        page = _endless(head, placed, foot, width)
+        page = _endless(head, _sized(engraving, inner, float("inf")), foot, width)
         return Sheet((page,), engraving.signs, song.title, song.composer)
+    room = height - 2 * MARGIN - FOOTER
     pages = [
         SheetPage(width, height, tuple(moved(block.shapes, MARGIN, MARGIN)), music)
-        for block, music in _broken(head, placed, foot, room)
+        for block, music in _broken(head, _sized(engraving, inner, room), foot, room)
     ]
     notice = " · ".join(part for part in (song.title, song.licence) if part)
     numbered = tuple(
         replace(page, shapes=(*page.shapes, *_footer(notice, number, len(pages), width, height)))
         for number, page in enumerate(pages, 1)
     )
-    return Sheet(numbered, engraving.signs, song.title, song.composer)
+    return Sheet(numbered, engraving.signs, song.title, song.composer, head.height + foot.height)
 
 
 def _sized(engraving: Engraving, inner: float, room: float) -> list[PlacedSystem]:
     """Return the lines of music at their size: all alike, but smaller one that is too wide or too high for a page."""
-    full = max((system.left + system.width for system in engraving.systems), default=1.0)
-    usual = sorted(system.left + system.width for system in engraving.systems)
-    scale = inner / (usual[len(usual) // 2] if usual else full)
     placed = []
     for system in engraving.systems:
-        own = min(
-            scale, inner / max(system.left + system.width, system.width), room / max(system.height, 1.0)
+        scale = min(
+            inner / (engraving.width * (1.0 + TOLERANCE)),
+            inner / system.width,
+            room / max(system.height, 1.0),
         )
-        placed.append(PlacedSystem(system, MARGIN + min(system.left, 0.0) * 0.0, 0.0, own))
+        placed.append(PlacedSystem(system, MARGIN - min(system.left, 0.0) * scale, 0.0, scale))
     return placed
 
 

@@ -9,7 +9,8 @@ from itertools import groupby
 from threading import Lock
 from typing import Any
 
-from render.publish.canvas import Disc, Group as Shapes, Ink, Path, Shape, Text
+from render.publish.canvas import Disc, Ink, Path, Shape, Text
+from render.publish.canvas import Group as Shapes
 from render.publish.engraved import Glyph, Group, Lettering, Outline, Part
 from render.publish.engraving_svg import COLOURS, SOFT_COLOUR, SOFT_KINDS
 from render.publish.fonts import FAMILIES, FontFamily, family_for, visual_order
@@ -93,6 +94,8 @@ def _part_texts(parts: Sequence[Part]) -> Iterator[tuple[str, str]]:
 @lru_cache(maxsize=4096)
 def _runs(text: str) -> tuple[tuple[FontFamily, str], ...]:
     """Return a text as runs of one family each."""
+    if text.isascii():
+        return ((FAMILIES[0], text),)
     family = family_for(text)
     if family is FAMILIES[0]:
         return ((family, text),)
@@ -143,7 +146,9 @@ class _PageWriter:
             case Text():
                 anchor = {"start": 0.0, "middle": 0.5, "end": 1.0}[shape.anchor]
                 self._canvas.setFillColor(shape.colour)
-                self._text(shape.x, shape.y, shape.size, shape.text, "bold" if shape.bold else "plain", anchor)
+                self._text(
+                    shape.x, shape.y, shape.size, shape.text, "bold" if shape.bold else "plain", anchor
+                )
             case Path():
                 path = self._canvas.beginPath()
                 path.moveTo(*shape.points[0])
@@ -231,7 +236,7 @@ class _PageWriter:
                 case "curveTo":
                     drawn.curveTo(*(number for point in points for number in point))
                 case "qCurveTo":
-                    for control, end in _plain_curves(here, points):
+                    for control, end in _plain_curves(points):
                         drawn.curveTo(*_cubic(here, control, end))
                         here = end
                 case "closePath":
@@ -258,7 +263,7 @@ class _PageWriter:
 _Point = tuple[float, float]
 
 
-def _plain_curves(here: _Point, points: Sequence[_Point]) -> Iterator[tuple[_Point, _Point]]:
+def _plain_curves(points: Sequence[_Point]) -> Iterator[tuple[_Point, _Point]]:
     """Yield the control point and the end of each quadratic curve of a run."""
     controls, end = points[:-1], points[-1]
     for index, control in enumerate(controls):
