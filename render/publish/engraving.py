@@ -37,9 +37,10 @@ from render.publish.engraved import (
 )
 from render.publish.engraver_svg import DrawnSystem, read_drawing
 from render.publish.extents import box_of, boxes_of, lettering_box
+from render.publish.letters import text_width_em
 from render.publish.line_breaks import WrittenWidth, starts_of_lines
 from render.publish.mei import LINE_BREAK, Score, score_of
-from render.publish.score_parts import STRIP_ROWS, GestureIds, ScoreLook, ScoreText
+from render.publish.score_parts import STRIP_ROWS, GestureIds, ScoreLook, ScoreText, TextKind
 from render.publish.written_form import WrittenForm
 
 __all__ = ["Engraving", "engrave"]
@@ -75,12 +76,19 @@ _FINE = 10.0
 """Fine units of a drawing for each unit of the options."""
 
 LABEL_SIZE = 290.0
-STRIP_SIZES = (370.0, 370.0, 330.0, 300.0)
-"""Of the strip's rows, in fine units."""
+SIZES: dict[TextKind, float] = {
+    "chord": 450.0, "remark": 405.0, "then": 405.0, "ending": 405.0,
+    "strum": 370.0, "count": 370.0, "finger": 330.0, "bar-number": 300.0,
+}  # fmt: skip
+"""Of texts, in fine units; words have the engraver's size."""
 
-LABEL_GAP = 90.0
+COLUMN_MIDDLE = 203.0
+"""From where a text under a note begins to the middle of the note's column, where it has no digit."""
 
-SECTION_SIZE, SECTION_GAP = 470.0, 110.0
+LABEL_GAP, WIDEST_LABEL = 90.0, 420.0
+"""Between the number of a verse and its words; wider ones would reach a repeat sign, so they stand at the far left."""
+
+SECTION_SIZE, SECTION_GAP, SECTION_CLEAR = 470.0, 110.0, 350.0
 """Of the name of a section, which stands where its first line begins, above everything there."""
 
 STRIP_TOP, STRIP_LINE = 480.0, 370.0
@@ -132,7 +140,7 @@ def engrave(arrangement: Arrangement, look: ScoreLook = ScoreLook()) -> Engravin
     for page in _drawn(_broken(score, look), look, breaks="encoded"):
         drawn, page_signs = read_drawing(page, score.texts)
         signs |= page_signs
-        systems += [_finished(system, score.texts, page_signs) for system in drawn]
+        systems += [_finished(system, score.texts, page_signs, look) for system in drawn]
     return Engraving(
         tuple(systems),
         signs,
@@ -184,7 +192,9 @@ def _drawn(mei: str, look: ScoreLook, *, breaks: str) -> list[str]:
     return [toolkit.renderToSVG(page) for page in range(1, toolkit.getPageCount() + 1)]
 
 
-def _finished(drawn: DrawnSystem, texts: Mapping[str, ScoreText], signs: Mapping[str, str]) -> System:
+def _finished(
+    drawn: DrawnSystem, texts: Mapping[str, ScoreText], signs: Mapping[str, str], look: ScoreLook
+) -> System:
     """Return a line of music with its strip in order, its rows named, and the box that holds it."""
     columns = {
         group.name.partition("s")[0]: part.x
@@ -194,7 +204,9 @@ def _finished(drawn: DrawnSystem, texts: Mapping[str, ScoreText], signs: Mapping
         if isinstance(part, Lettering)
     }
     foot = _tab_foot(drawn.parts)
-    parts = tuple(_in_order(drawn.parts, columns, foot))
+    parts = tuple(_in_order(drawn.parts, foot))
+    if look.tune:
+        parts = tuple(_strip_in_order(parts, columns, foot))
     parts = tuple(_named_above(parts, signs))
     parts += tuple(_labels(parts, texts))
     box = box_of(parts, signs)
@@ -219,30 +231,40 @@ def _end_of(line: Outline) -> tuple[float, float]:
     return float(x), float(y)
 
 
-def _in_order(
-    parts: tuple[Part, ...], columns: Mapping[str, float], foot: float, within: str = ""
-) -> Iterator[Part]:
-    """Yield shapes with bar lines that end at the tab, and texts of the strip under the middle of their columns."""
+def _in_order(parts: tuple[Part, ...], foot: float, within: str = "") -> Iterator[Part]:
+    """Yield shapes with bar lines that end at the tab, and texts in their sizes."""
     for part in parts:
         match part:
             case Group():
-                kind = "barLine" if "barLine" in part.classes else part.name or within
-                yield replace(part, parts=tuple(_in_order(part.parts, columns, foot, kind)))
+                kind = "barLine" if "barLine" in part.classes else "measure" if part.classes else within
+                yield replace(part, parts=tuple(_in_order(part.parts, foot, kind)))
             case Outline() if within in ("", "barLine") and part.width:
                 cut = _cut_off(part, foot)
                 if cut is not None:
                     yield cut
             case Glyph() if within == "barLine" and part.y > foot:
                 continue
+            case Lettering() if part.kind in SIZES:
+                yield replace(part, size=SIZES[part.kind])
+            case _:
+                yield part
+
+
+def _strip_in_order(
+    parts: tuple[Part, ...], columns: Mapping[str, float], foot: float, within: str = ""
+) -> Iterator[Part]:
+    """Yield shapes with the texts of the strip in rows under the tab, each under the middle of its column."""
+    for part in parts:
+        match part:
+            case Group():
+                inner = _strip_in_order(part.parts, columns, foot, part.name or within)
+                yield replace(part, parts=tuple(inner))
+            case Lettering() if part.kind == "bar-number":
+                yield replace(part, y=foot + STRIP_TOP + STRIP_ROWS.index(part.kind) * STRIP_LINE)
             case Lettering() if part.kind in STRIP_ROWS:
-                row = STRIP_ROWS.index(part.kind)
-                y = foot + STRIP_TOP + row * STRIP_LINE
-                size = STRIP_SIZES[row]
-                if part.kind == "bar-number":
-                    yield replace(part, y=y, size=size)
-                else:
-                    column = "c".join(within[:-1].rsplit("k", 1))
-                    yield replace(part, x=columns.get(column, part.x + 203.0), y=y, size=size, anchor=0.5)
+                y = foot + STRIP_TOP + STRIP_ROWS.index(part.kind) * STRIP_LINE
+                column = "c".join(within[:-1].rsplit("k", 1))
+                yield replace(part, x=columns.get(column, part.x + COLUMN_MIDDLE), y=y, anchor=0.5)
             case _:
                 yield part
 
@@ -254,7 +276,7 @@ def _named_above(parts: tuple[Part, ...], signs: Mapping[str, str]) -> Iterator[
         yield from parts
         return
     title = replace(names[0], x=0.0, size=SECTION_SIZE, anchor=0.0)
-    right = lettering_box(title).right + SECTION_GAP
+    right = lettering_box(title).right + SECTION_CLEAR
     others = [box for box in boxes_of(parts, signs, but=names[0]) if box.left < right]
     top = min((box.top for box in others), default=title.y)
     title = replace(title, y=top - SECTION_GAP)
@@ -284,6 +306,7 @@ def _cut_off(line: Outline, foot: float) -> Outline | None:
 def _labels(parts: tuple[Part, ...], texts: Mapping[str, ScoreText]) -> Iterator[Part]:
     """Yield what names the rows of a line of music: verses by their passes, and the rows of the strip."""
     seen: set[float] = set()
+    words: list[Lettering] = []
     for group in parts_named(parts):
         text = texts.get(group.name)
         if text is None or not text.label or text.kind not in (*STRIP_ROWS, "word"):
@@ -293,6 +316,11 @@ def _labels(parts: tuple[Part, ...], texts: Mapping[str, ScoreText]) -> Iterator
                 continue
             seen.add(part.y)
             if text.kind == "word":
-                yield Lettering(part.x - LABEL_GAP, part.y, part.size, text.label, "label", "plain", 1.0)
+                words.append(
+                    Lettering(part.x - LABEL_GAP, part.y, part.size, text.label, "label", "plain", 1.0)
+                )
             else:
                 yield Lettering(0.0, part.y, LABEL_SIZE, text.label, "label", "italic")
+    wide = any(text_width_em(word.text) * word.size > WIDEST_LABEL for word in words)
+    for word in words:
+        yield replace(word, x=LABEL_GAP, anchor=0.0) if wide else word

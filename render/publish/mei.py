@@ -108,7 +108,11 @@ def _add_definition(score: Element, arrangement: Arrangement, look: ScoreLook) -
         if pitch.alter:
             course["accid"] = {-2: "ff", -1: "f", 1: "s", 2: "x"}[pitch.alter]
         SubElement(tuning, "course", course)
-    strip = SubElement(definition[0], "staffDef", {"n": _STRIP, "lines": "1", "lines.visible": "false"})
+    strip = SubElement(
+        definition[0],
+        "staffDef",
+        {"n": _STRIP, "lines": "1", "lines.visible": "false", "spacing": "1vu"},
+    )
     SubElement(strip, "clef", {"shape": "G", "line": "2", "visible": "false"})
     _add_meter(strip, arrangement, seen=False)
 
@@ -120,6 +124,10 @@ def _add_meter(staff: Element, arrangement: Arrangement, *, seen: bool = True) -
         "meterSig",
         {"count": str(meter.upper), "unit": str(meter.lower)} | ({} if seen else {"visible": "false"}),
     )
+
+
+MOST_NUMBERS = 6
+"""A bar that is played more often shows its first two numbers and its last."""
 
 
 class _ScoreWriter:
@@ -256,9 +264,11 @@ class _ScoreWriter:
         """Add a bar's number in the piece as played, for each of its playings; pick-ups have none."""
         if bar.printed.section_bar == 0:
             return
-        numbers = " · ".join(str(self._arrangement.bars[each.bar_index].number) for each in bar.playings)
+        numbers = [str(self._arrangement.bars[each.bar_index].number) for each in bar.playings]
+        if len(numbers) > MOST_NUMBERS:
+            numbers = [*numbers[:2], "…", numbers[-1]]
         verse = SubElement(anchor, "verse", n=str(row))
-        self.texts.put(SubElement(verse, "syl"), f"{name}number", "bar-number", numbers, "bar")
+        self.texts.put(SubElement(verse, "syl"), f"{name}number", "bar-number", " · ".join(numbers), "bar")
 
     def _chords(self, measure: Element, stretch: Stretch) -> None:
         """Name the chords, each where it begins to differ from the one before, and where a line of music begins."""

@@ -6,11 +6,11 @@ Lengths are in points, x to the right and y down.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from render.arrange import Arrangement
 from render.perform.levels import MARK_LEVEL_DB
-from render.publish.canvas import Shape, Text
+from render.publish.canvas import Disc, Group, Path, Shape, Text
 from render.publish.chord_diagram import ASPECT, chord_diagram
 from render.publish.legend import places
 from render.publish.letters import text_width_em
@@ -31,7 +31,7 @@ FACT_SIZE, SMALL_SIZE = 11.0, 9.0
 FACT_GAP = 16.0
 """Space between two facts of a line."""
 
-DIAGRAM_WIDTH, DIAGRAM_GAP = 43.0, 8.0
+DIAGRAM_WIDTH, DIAGRAM_WIDTH_LARGE, DIAGRAM_GAP = 43.0, 57.0, 8.0
 MOST_DIAGRAM_ROWS = 3
 
 NEAREST_SIZE, FARTHEST_SIZE = 19.0, 11.0
@@ -63,13 +63,14 @@ def sheet_head(
 ) -> Block:
     """Return the head of a sheet, `width` points wide."""
     song = arrangement.song
+    diagram = DIAGRAM_WIDTH_LARGE if large else DIAGRAM_WIDTH
     shapes: list[Shape] = []
     y = 0.0
     for part in (
         _title(song, width),
         _facts(arrangement, form, width),
         _front_and_back(song, width) if not large else Block((), 0.0),
-        _diagrams(shapes_used(arrangement), width, left_handed=left_handed),
+        _diagrams(shapes_used(arrangement), width, diagram, left_handed=left_handed),
     ):
         shapes += moved(part.shapes, y)
         y += part.height
@@ -170,18 +171,18 @@ def _front_and_back(song: Song, width: float) -> Block:
     return Block(tuple(shapes), y + 14.0)
 
 
-def _diagrams(uses: Sequence[ShapeUse], width: float, *, left_handed: bool) -> Block:
-    """Return the diagrams of the shapes in rows; what doesn't fit is counted."""
+def _diagrams(uses: Sequence[ShapeUse], width: float, wide: float, *, left_handed: bool) -> Block:
+    """Return the diagrams of the shapes in rows, each so `wide`; what doesn't fit is counted."""
     if not uses:
         return Block((), 0.0)
-    per_row = int((width + DIAGRAM_GAP) / (DIAGRAM_WIDTH + DIAGRAM_GAP))
-    high = ASPECT * DIAGRAM_WIDTH
+    per_row = int((width + DIAGRAM_GAP) / (wide + DIAGRAM_GAP))
+    high = ASPECT * wide
     shown = uses[: per_row * MOST_DIAGRAM_ROWS]
     shapes: list[Shape] = []
     for index, use in enumerate(shown):
         row, place = divmod(index, per_row)
-        x = place * (DIAGRAM_WIDTH + DIAGRAM_GAP)
-        shapes.append(chord_diagram(use, x, row * (high + 4.0), DIAGRAM_WIDTH, left_handed=left_handed))
+        x = place * (wide + DIAGRAM_GAP)
+        shapes.append(chord_diagram(use, x, row * (high + 4.0), wide, left_handed=left_handed))
     y = -(-len(shown) // per_row) * (high + 4.0)
     if len(uses) > len(shown):
         y += SMALL_SIZE
@@ -192,10 +193,6 @@ def _diagrams(uses: Sequence[ShapeUse], width: float, *, left_handed: bool) -> B
 
 def moved(shapes: Sequence[Shape], down: float, right: float = 0.0) -> Iterator[Shape]:
     """Yield shapes moved down and to the right."""
-    from dataclasses import replace
-
-    from render.publish.canvas import Disc, Group, Path
-
     for shape in shapes:
         match shape:
             case Path():

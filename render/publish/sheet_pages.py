@@ -26,6 +26,9 @@ Paper = Literal["A4", "Letter"]
 PAPERS_PT: dict[Paper, tuple[float, float]] = {"A4": (595.28, 841.89), "Letter": (612.0, 792.0)}
 """Width and height."""
 
+MOST_PAGES_FITTED = 5
+"""Longer sheets take the largest size: one page less hardly matters."""
+
 MARGIN = 38.0
 FOOTER = 18.0
 """Room under the music for the title and the page's number."""
@@ -110,21 +113,24 @@ class Sheet:
 
 def sheet_of(arrangement: Arrangement, look: SheetLook = SheetLook()) -> Sheet:
     """Lay out the sheet of an arrangement, its music in the largest size that needs the fewest pages."""
-    sizes = WIDTHS_LARGE if look.large else WIDTHS
-    best = _laid_out(arrangement, look, sizes[0])
-    for size in sizes[1:]:
-        if look.paper is None or _fewest_pages(best, sizes[0] / size) >= len(best.pages):
+    first, *smaller = WIDTHS_LARGE if look.large else WIDTHS
+    best, width = _laid_out(arrangement, look, first), first
+    for narrower in smaller:
+        if look.paper is None or not _may_shorten(best, width / narrower):
             continue
-        other = _laid_out(arrangement, look, size)
-        best = other if len(other.pages) < len(best.pages) else best
+        other = _laid_out(arrangement, look, narrower)
+        if len(other.pages) < len(best.pages):
+            best, width = other, narrower
     return best
 
 
-def _fewest_pages(sheet: Sheet, smaller: float) -> int:
-    """Return how many pages a sheet needs at least when its music is smaller, without engraving it."""
-    music = sum((placed.height + SYSTEM_GAP) * smaller for page in sheet.pages for placed in page.music)
+def _may_shorten(sheet: Sheet, scale: float) -> bool:
+    """Whether a sheet might need fewer pages if its music were smaller, told without engraving it."""
+    if len(sheet.pages) > MOST_PAGES_FITTED:
+        return False
+    music = sum((placed.height + SYSTEM_GAP) * scale for page in sheet.pages for placed in page.music)
     room = sheet.pages[0].height - 2 * MARGIN - FOOTER
-    return ceil((sheet.text_height + music - SYSTEM_GAP) / room)
+    return ceil((sheet.text_height + music - SYSTEM_GAP) / room) < len(sheet.pages)
 
 
 def _laid_out(arrangement: Arrangement, look: SheetLook, line_width: int) -> Sheet:
