@@ -14,9 +14,9 @@ __all__ = ["sheet_svg"]
 WHITE = "#ffffff"
 
 
-def sheet_svg(sheet: Sheet) -> str:
-    """Return the first page of a sheet as the text of an SVG file; lay the sheet out endless to have all of it."""
-    page = sheet.pages[0]
+def sheet_svg(sheet: Sheet, page_index: int = 0) -> str:
+    """Return a page of a sheet as the text of an SVG file; a sheet laid out endless has all on its first."""
+    page = sheet.pages[page_index]
     drawing = Drawing(page.width, page.height, page.shapes, WHITE, sheet.title, _described(page))
     head, _, _ = svg_text(drawing).rpartition("</svg>")
     return "\n".join([head.rstrip("\n"), definitions(sheet.signs), *_music(page), "</svg>", ""])
