@@ -13,8 +13,8 @@ from math import ceil
 
 __all__ = ["WrittenWidth", "starts_of_lines"]
 
-LOOSEST = 1.06
-"""A line may be a little wider than the paper by itself: the engraver draws it together by so much without harm."""
+LOOSEST = 1.0
+"""How much of the paper's width a line may take by itself; if it were drawn together, its words would touch."""
 
 FULL_ENOUGH = 0.97
 """Lines are joined up to this part of the paper's width."""

@@ -82,7 +82,7 @@ def score_of(arrangement: Arrangement, look: ScoreLook) -> Score:
         form,
         writer.texts.found,
         tuple(writer.gesture_ids[index] for index in range(len(arrangement.gestures))),
-        tuple(tuple(names) for names in writer.bar_ids),
+        tuple(tuple(name for _, name in sorted(names)) for names in writer.bar_ids),
         tuple(writer.places),
     )
 
@@ -146,7 +146,7 @@ class _ScoreWriter:
         )
         self.texts = Texts()
         self.gesture_ids: dict[int, GestureIds] = {}
-        self.bar_ids: list[list[str]] = [[] for _ in arrangement.bars]
+        self.bar_ids: list[list[tuple[Fraction, str]]] = [[] for _ in arrangement.bars]
         self.places: list[tuple[int, int]] = []
 
     def add_sections(self, parent: Element) -> None:
@@ -291,6 +291,7 @@ class _ScoreWriter:
         words: Mapping[tuple[int, object], str],
     ) -> None:
         """Keep what shows each gesture, on every playing of a bar."""
+        name = f"m{self._count - 1}"
         printed = self._gestures(bar.printed)
         for stretch in bar.playings:
             played = self._gestures(stretch)
@@ -303,9 +304,7 @@ class _ScoreWriter:
                     word=words.get((stretch.pass_number, at_beat), "") if tune else "",
                     strum=signs.get(first, ""),
                 )
-            self.bar_ids[stretch.bar_index].append(
-                next(iter(ids.values())).bar if ids else f"m{self._count - 1}"
-            )
+            self.bar_ids[stretch.bar_index].append((stretch.low_beat, name))
 
 
 def _layer(measure: Element, number: str) -> Element:

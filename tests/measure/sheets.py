@@ -93,7 +93,11 @@ def bars_in_pdf(pdf: bytes) -> list[int]:
         rows: dict[float, list[tuple[float, str]]] = defaultdict(list)
 
         def seen(
-            text: str, ctm: list[float], matrix: list[float], *_: Any, rows: dict[float, list[tuple[float, str]]] = rows
+            text: str,
+            ctm: list[float],
+            matrix: list[float],
+            *_: Any,
+            rows: dict[float, list[tuple[float, str]]] = rows,
         ) -> None:
             x, y = matrix[4], matrix[5]
             place = ctm[0] * x + ctm[2] * y + ctm[4], ctm[1] * x + ctm[3] * y + ctm[5]
@@ -115,7 +119,9 @@ def bars_in_pdf(pdf: bytes) -> list[int]:
 def flat(svg: str) -> str:
     """Return a page's texts alone, each at its place on the page, as an SVG without groups."""
     root = ET.fromstring(svg)
-    lines = [f'<svg xmlns="http://www.w3.org/2000/svg" width="{root.get("width")}" height="{root.get("height")}">']
+    lines = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{root.get("width")}" height="{root.get("height")}">'
+    ]
     for element, x0, y0, scale in _placed(root, 0.0, 0.0, 1.0):
         if element.tag != f"{SVG}text":
             continue
@@ -160,11 +166,7 @@ def tab_bars(svg: str) -> list[TabBar]:
         for path in root.iter(f"{SVG}path")
         if path.get("id", "").startswith("sign-")
     }
-    bars = []
-    for group in root.iter(f"{SVG}g"):
-        if "measure" in group.get("class", "").split():
-            bars.append(_tab_bar(group, widths))
-    return bars
+    return [_tab_bar(group, widths) for group in root.iter(f"{SVG}g") if _class(group, "measure")]
 
 
 def _tab_bar(measure: ET.Element, widths: dict[str, float]) -> TabBar:
