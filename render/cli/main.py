@@ -12,7 +12,20 @@ from collections.abc import Sequence
 from typing import Protocol
 
 from render import __version__
-from render.cli import advise, check, export_song, import_tune, kit, new, page, pin, render, sounds
+from render.cli import (
+    advise,
+    check,
+    export_song,
+    fretboard,
+    import_tune,
+    kit,
+    new,
+    page,
+    pin,
+    render,
+    sheet,
+    sounds,
+)
 from render.errors import TercetError
 
 __all__ = ["build_parser", "main"]
@@ -32,7 +45,7 @@ class Command(Protocol):
     def run(self, arguments: argparse.Namespace) -> int: ...
 
 
-COMMANDS = (new, import_tune, check, advise, pin, render, kit, page, export_song, sounds)
+COMMANDS = (new, import_tune, check, advise, pin, render, kit, page, sheet, fretboard, export_song, sounds)
 
 
 def build_parser() -> argparse.ArgumentParser:

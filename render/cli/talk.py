@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
+from typing import TYPE_CHECKING
 
-__all__ = ["Report", "building", "counted", "progress", "say"]
+if TYPE_CHECKING:
+    from render.publish import Drawing
+
+__all__ = ["Report", "building", "counted", "progress", "say", "say_missing_signs", "say_signs_without_font"]
 
 Report = Callable[[str, int, int], None]
 """Called as (what is being done, steps done, steps in all)."""
+
+MOST_SIGNS = 12
 
 
 def say(message: str) -> None:
@@ -20,6 +26,26 @@ def say(message: str) -> None:
 def counted(number: int, what: str) -> str:
     """Return a number of things: ``1 roll``, ``2 rolls``."""
     return f"{number} {what}{'' if number == 1 else 's'}"
+
+
+def say_signs_without_font(drawings: Iterable[Drawing]) -> None:
+    """Tell which signs of some drawings no font here has, if any: they are drawn as boxes."""
+    from render.publish.canvas import texts_in
+
+    say_missing_signs(text.text for drawing in drawings for text in texts_in(drawing.shapes))
+
+
+def say_missing_signs(texts: Iterable[str]) -> None:
+    """Tell which signs of some texts no font here has, if any: they are drawn as boxes."""
+    from render.publish.fonts import without_font
+
+    signs = without_font(texts)
+    if signs:
+        few = " ".join(signs[:MOST_SIGNS]) + (" …" if len(signs) > MOST_SIGNS else "")
+        say(
+            f"no font here has {few}: they are drawn as boxes. "
+            'For Chinese, Japanese and Korean: pip install "tercet[cjk]"'
+        )
 
 
 @contextmanager

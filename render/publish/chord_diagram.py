@@ -13,13 +13,22 @@ from render.publish.canvas import Disc, Drawing, Group, Ink, Path, Point, Shape,
 from render.publish.looks import LOOKS, PAPER, TEXT, TEXT_SOFT, fitted
 from render.publish.shapes_used import ShapeUse
 
-__all__ = ["ASPECT", "chord_diagram", "chord_diagram_drawing", "first_fret", "spoken_shape"]
+__all__ = [
+    "ASPECT",
+    "GRID_ASPECT",
+    "chord_diagram",
+    "chord_diagram_drawing",
+    "first_fret",
+    "shape_grid",
+    "spoken_shape",
+]
 
 UNITS = 80.0
 """Width of a diagram in its own units, in which all that follows is measured."""
 
-HEIGHT = 108.0
-ASPECT = HEIGHT / UNITS
+HEIGHT, GRID_TOP = 108.0, 22.0
+ASPECT, GRID_ASPECT = HEIGHT / UNITS, (HEIGHT - GRID_TOP) / UNITS
+"""Height by width, with the chord's name and without."""
 
 NAME_BASELINE, NAME_SIZE, SMALLEST_NAME = 17.0, 18.0, 9.0
 SIGNS_Y, NUT_Y, BOTTOM_Y = 29.0, 38.0, 104.0
@@ -28,7 +37,7 @@ SIGNS_Y, NUT_Y, BOTTOM_Y = 29.0, 38.0, 104.0
 LEFT_X, STRING_GAP = 20.0, 14.0
 FEWEST_FRETS = 4
 TUNE_RADIUS, OTHER_RADIUS, OPEN_RADIUS = 7.2, 5.8, 3.6
-FINGER_SIZE = 10.0
+FINGER_SIZE, POSITION_SIZE = 10.0, 12.0
 NECK = "#8b8175"
 """Of strings and frets: seen from afar, yet behind the marks."""
 
@@ -81,12 +90,36 @@ def chord_diagram(use: ShapeUse, x: float, y: float, width: float, *, left_hande
     left_handed
         Whether the neck is mirrored: string 4 on the right.
     """
-    pressed = [fret for fret in use.frets if fret]
-    low = first_fret(use)
-    rows = max(FEWEST_FRETS, max(pressed, default=1) - low + 1)
-    board = _Board(x, y, width / UNITS, low, rows, left_handed)
+    board = _board(use, (x, y), width / UNITS, left_handed=left_handed)
     shapes = (*_name(use, board), *_neck(board), *_above_nut(use, board), *_fingers(use, board))
     return Group(shapes, "chord diagram", spoken_shape(use))
+
+
+def shape_grid(
+    use: ShapeUse, corner: Point, width: float, text_size: float, *, left_handed: bool = False
+) -> Group:
+    """Return the diagram of a shape without its name and its finger numbers, to be seen from afar.
+
+    Parameters
+    ----------
+    use, left_handed
+        As for `chord_diagram`.
+    corner, width
+        Upper left corner and width, in drawing units; the height is `GRID_ASPECT` times as much.
+    text_size
+        Of the number of the uppermost fret, in drawing units. A large one stands out at the side.
+    """
+    scale = width / UNITS
+    board = _board(use, (corner[0], corner[1] - scale * GRID_TOP), scale, left_handed=left_handed)
+    marks = [mark for mark in _fingers(use, board) if not isinstance(mark, Text)]
+    shapes = (*_neck(board, text_size / scale), *_above_nut(use, board), *marks)
+    return Group(shapes, "chord diagram", spoken_shape(use))
+
+
+def _board(use: ShapeUse, corner: Point, scale: float, *, left_handed: bool) -> _Board:
+    low = first_fret(use)
+    rows = max(FEWEST_FRETS, max((fret for fret in use.frets if fret), default=1) - low + 1)
+    return _Board(*corner, scale, low, rows, left_handed)
 
 
 def chord_diagram_drawing(use: ShapeUse, width: float = 160.0, *, left_handed: bool = False) -> Drawing:
@@ -124,7 +157,7 @@ def _name(use: ShapeUse, board: _Board) -> Iterator[Shape]:
         yield Text(x, y, name, size * board.scale, TEXT, "middle", bold=True, name="chord name")
 
 
-def _neck(board: _Board) -> Iterator[Shape]:
+def _neck(board: _Board, size: float = POSITION_SIZE) -> Iterator[Shape]:
     """Yield strings, frets and nut, or the number of the uppermost fret."""
     left, right = board.string_x(4), board.string_x(1)
     for row in range(board.rows + 1):
@@ -137,7 +170,6 @@ def _neck(board: _Board) -> Iterator[Shape]:
         ink = Ink(stroke=NECK, width=1.3 * board.scale)
         yield Path((board.at(x, NUT_Y), board.at(x, BOTTOM_Y)), ink, name="string line")
     if board.low > 1:
-        size = 12.0
         x, y = board.at(left - 8.5, board.finger_y(board.low) + 0.36 * size)
         label = Text(x, y, str(board.low), size * board.scale, TEXT_SOFT, "end", bold=True, name="position")
         yield replace(label, anchor="start") if board.left_handed else label

@@ -22,6 +22,9 @@ _SKIPPED = ("mNum", "placeholder", "pageMilestone", "systemMilestoneEnd", "pageM
 _OURS = re.compile(r"[mp]\d+[a-z]?\w*")
 """Names that we gave; the engraver's own are of another form (a letter, then letters and digits at random)."""
 
+_ANCHOR = re.compile(r"m\d+k\d*")
+"""Of the unseen notes that hold the texts of the strip: nothing but the texts is drawn."""
+
 _PLACED = re.compile(r"translate\(([-\d.]+), ?([-\d.]+)\) scale\(([-\d.]+)")
 _TURNED = re.compile(r"rotate\(([-\d.]+) ([-\d.]+), ?([-\d.]+)\)")
 _FRAME_WIDTH = 20.0
@@ -122,6 +125,8 @@ class _Reader:
         own = name if _OURS.fullmatch(name) else ""
         turned = _TURNED.search(element.get("transform", ""))
         parts = tuple(self.parts(element))
+        if _ANCHOR.fullmatch(name):
+            parts = tuple(part for part in parts if isinstance(part, Group) and "verse" in part.classes)
         if not parts and not own:
             return
         kept = tuple(word for word in classes if word in CLASSES)

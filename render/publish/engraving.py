@@ -20,15 +20,18 @@ the colour of the text around, so that a style sheet overrides them.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from math import ceil
 
 from render.arrange import Arrangement
-from render.publish.engraved import Glyph, Group, Lettering, Outline, Part, System, parts_named
-from render.publish.engraver_svg import DrawnSystem, read_drawing
-from render.publish.extents import box_of
-from render.publish.mei import score_of
-from render.publish.score_parts import STRIP_ROWS, GestureIds, ScoreLook, ScoreText
+from render.publish.engraved import Group, Outline, System, parts_named
+from render.publish.engraver_svg import read_drawing
+from render.publish.finished_lines import finished
+from render.publish.line_breaks import WrittenWidth, starts_of_lines
+from render.publish.mei import LINE_BREAK, Score, score_of
+from render.publish.score_parts import GestureIds, ScoreLook, ScoreText
 from render.publish.written_form import WrittenForm
 
 __all__ = ["Engraving", "engrave"]
@@ -40,8 +43,6 @@ _OPTIONS = {
     "pageMarginRight": 0,
     "pageMarginTop": 0,
     "pageMarginBottom": 0,
-    "breaks": "smart",
-    "breaksSmartSb": 0.3,
     "header": "none",
     "footer": "none",
     "mnumInterval": 0,
@@ -51,18 +52,23 @@ _OPTIONS = {
     "spacingStaff": 9,
     "lyricTopMinMargin": 2.5,
     "defaultBottomMargin": 1.6,
+    "lyricSize": 4.8,
+    "spacingNonLinear": 0.55,
     "lyricWordSpace": 1.7,
     "bottomMarginHarm": 1.5,
 }
+"""Of the engraver: no page furniture of its own, and room for words between staff and tab, in halves of a space."""
+
+_BREAK = re.compile(rf'<sb xml:id="({LINE_BREAK}\d+)" ?/>')
+
+OPENING, KEY_SIGN = 1000.0, 190.0
+"""About how wide a clef is, and each sign of the key, in fine units."""
+
+MOST_WIDTH = 100_000
+"""The engraver draws no longer lines."""
 
 _FINE = 10.0
 """Fine units of a drawing for each unit of the options."""
-
-LABEL_SIZE = 300.0
-LABEL_GAP = 90.0
-
-STRIP_TOP, STRIP_LINE = 520.0, 380.0
-"""Of the strip: from the lowest line of the tab to the first row's baseline, and from row to row, in fine units."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +89,8 @@ class Engraving:
         For each bar as played, the printed bars that show it.
     texts
         The texts of the score by the names of their elements.
+    width
+        Width of a full line of music, in fine units.
     """
 
     systems: tuple[System, ...]
@@ -91,6 +99,7 @@ class Engraving:
     gesture_ids: tuple[GestureIds, ...]
     bar_ids: tuple[tuple[str, ...], ...]
     texts: Mapping[str, ScoreText]
+    width: float
 
 
 def engrave(arrangement: Arrangement, look: ScoreLook = ScoreLook()) -> Engraving:  # noqa: B008
@@ -102,113 +111,64 @@ def engrave(arrangement: Arrangement, look: ScoreLook = ScoreLook()) -> Engravin
         A note that isn't on the neck.
     """
     score = score_of(arrangement, look)
+    mei, width = _broken(score, look, arrangement)
     systems: list[System] = []
     signs: dict[str, str] = {}
-    for page in _drawn(score.mei, look):
+    for page in _drawn(mei, width, breaks="encoded"):
         drawn, page_signs = read_drawing(page, score.texts)
         signs |= page_signs
-        systems += [_finished(system, score.texts, page_signs) for system in drawn]
-    return Engraving(tuple(systems), signs, score.form, score.gesture_ids, score.bar_ids, score.texts)
+        systems += [finished(system, score.texts, page_signs, look) for system in drawn]
+    return Engraving(
+        tuple(systems),
+        signs,
+        score.form,
+        score.gesture_ids,
+        score.bar_ids,
+        score.texts,
+        width * _FINE,
+    )
 
 
-def _drawn(mei: str, look: ScoreLook) -> list[str]:
+def _broken(score: Score, look: ScoreLook, arrangement: Arrangement) -> tuple[str, int]:
+    """Return a score with line breaks, and the width of its lines: at least that of its widest bar.
+
+    It is engraved as one long line first, to learn how wide each bar is.
+    """
+    (long_line,) = _drawn(score.mei, look.width, breaks="none")
+    (system,), _ = read_drawing(long_line, score.texts)
+    edges = [_edges(group) for group in parts_named(system.parts) if "measure" in group.classes]
+    bars = [
+        WrittenWidth(section, line, right - left)
+        for (section, line), (left, right) in zip(score.places, edges, strict=True)
+    ]
+    opening = OPENING + KEY_SIGN * abs(arrangement.song.key.fifths) * look.tune
+    room = max(look.width * _FINE, opening + max(bar.width for bar in bars))
+    wanted = {f"{LINE_BREAK}{index}" for index in starts_of_lines(bars, room, opening)}
+    mei = _BREAK.sub(lambda found: found[0] if found[1] in wanted else "", score.mei)
+    return mei, min(ceil(room / _FINE), MOST_WIDTH)
+
+
+def _edges(measure: Group) -> tuple[float, float]:
+    """Return where a printed bar begins and ends."""
+    for staff in measure.parts:
+        if isinstance(staff, Group) and "staff" in staff.classes:
+            xs = [
+                float(x)
+                for part in staff.parts
+                if isinstance(part, Outline)
+                for x in part.path.replace("M", "").replace("L", "").split()[::2]
+            ]
+            return min(xs), max(xs)
+    return 0.0, 0.0
+
+
+def _drawn(mei: str, width: int, *, breaks: str) -> list[str]:
     """Return the pages that the engraver draws."""
     import verovio
 
     verovio.enableLog(verovio.LOG_ERROR)
     toolkit = verovio.toolkit()
-    toolkit.setOptions(_OPTIONS | {"pageWidth": look.width})
+    toolkit.setOptions(_OPTIONS | {"pageWidth": width, "breaks": breaks})
     if not toolkit.loadData(mei):
         raise RuntimeError(f"the engraver refused its own kind of file: {toolkit.getLog()}")
     return [toolkit.renderToSVG(page) for page in range(1, toolkit.getPageCount() + 1)]
-
-
-def _finished(drawn: DrawnSystem, texts: Mapping[str, ScoreText], signs: Mapping[str, str]) -> System:
-    """Return a line of music with its strip in order, its rows named, and the box that holds it."""
-    columns = {
-        group.name.partition("s")[0]: part.x
-        for group in parts_named(drawn.parts)
-        if "c" in group.name and "s" in group.name
-        for part in group.parts
-        if isinstance(part, Lettering)
-    }
-    foot = _tab_foot(drawn.parts)
-    parts = tuple(_in_order(drawn.parts, columns, foot))
-    parts += tuple(_labels(parts, texts))
-    box = box_of(parts, signs)
-    return System(parts, box.left, box.top, box.right - box.left, box.bottom - box.top, drawn.bars)
-
-
-def _tab_foot(parts: tuple[Part, ...]) -> float:
-    """Return where the lowest line of the tab lies."""
-    lowest = 0.0
-    for part in parts:
-        if isinstance(part, Group):
-            if "staff" in part.classes:
-                lines = [_end_of(line) for line in part.parts if isinstance(line, Outline)]
-                lowest = max([lowest, *(y for _, y in lines)])
-            lowest = max(lowest, _tab_foot(part.parts))
-    return lowest
-
-
-def _end_of(line: Outline) -> tuple[float, float]:
-    """Return the last point of a straight line."""
-    x, y = line.path.replace("L", " ").replace("M", " ").split()[-2:]
-    return float(x), float(y)
-
-
-def _in_order(
-    parts: tuple[Part, ...], columns: Mapping[str, float], foot: float, within: str = ""
-) -> Iterator[Part]:
-    """Yield shapes with bar lines that end at the tab, and texts of the strip under the middle of their columns."""
-    for part in parts:
-        match part:
-            case Group():
-                kind = "barLine" if "barLine" in part.classes else part.name or within
-                yield replace(part, parts=tuple(_in_order(part.parts, columns, foot, kind)))
-            case Outline() if within in ("", "barLine") and part.width:
-                cut = _cut_off(part, foot)
-                if cut is not None:
-                    yield cut
-            case Glyph() if within == "barLine" and part.y > foot:
-                continue
-            case Lettering() if part.kind in STRIP_ROWS:
-                row = STRIP_ROWS.index(part.kind)
-                y = foot + STRIP_TOP + row * STRIP_LINE
-                if part.kind == "bar-number":
-                    yield replace(part, y=y, size=LABEL_SIZE)
-                else:
-                    column = "c".join(within[:-1].rsplit("k", 1))
-                    yield replace(part, x=columns.get(column, part.x + 203.0), y=y, anchor=0.5)
-            case _:
-                yield part
-
-
-def _cut_off(line: Outline, foot: float) -> Outline | None:
-    """Return an upright line cut off at the foot of the tab, None when it lies below."""
-    if not set(line.path) <= set("ML 0123456789.-"):
-        return line  # a curve
-    numbers = [float(number) for number in line.path.replace("L", " ").replace("M", " ").split()]
-    if len(numbers) != 4 or numbers[0] != numbers[2]:
-        return line
-    x, top, _, bottom = numbers
-    if top > foot + 1:
-        return None
-    return replace(line, path=f"M{x:g} {top:g} L{x:g} {min(bottom, foot):g}")
-
-
-def _labels(parts: tuple[Part, ...], texts: Mapping[str, ScoreText]) -> Iterator[Part]:
-    """Yield what names the rows of a line of music: verses by their passes, and the rows of the strip."""
-    seen: set[float] = set()
-    for group in parts_named(parts):
-        text = texts.get(group.name)
-        if text is None or not text.label or text.kind not in (*STRIP_ROWS, "word"):
-            continue
-        for part in group.parts:
-            if not isinstance(part, Lettering) or part.y in seen:
-                continue
-            seen.add(part.y)
-            if text.kind == "word":
-                yield Lettering(part.x - LABEL_GAP, part.y, part.size, text.label, "label", "plain", 1.0)
-            else:
-                yield Lettering(0.0, part.y, LABEL_SIZE, text.label, "label", "italic")

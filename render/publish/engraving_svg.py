@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from html import escape
 
 from render.publish.engraved import Glyph, Group, Lettering, Outline, Part, System
@@ -12,7 +12,7 @@ from render.publish.looks import LOOKS, toned
 from render.publish.score_parts import TextKind
 from render.song import LAYERS
 
-__all__ = ["engraving_svg", "sign_definitions", "system_svg"]
+__all__ = ["definitions", "engraving_svg", "sign_definitions", "system_svg"]
 
 FONT_FAMILY = "Noto Sans, sans-serif"
 SYSTEM_GAP = 500.0
@@ -32,17 +32,21 @@ COLOURS: dict[str, str] = {
 }
 """Colours of digits and arrows by layer."""
 
-SOFT_KINDS: frozenset[TextKind] = frozenset({"bar-number", "label", "count", "finger"})
+SOFT_KINDS: frozenset[TextKind] = frozenset({"bar-number", "label", "finger"})
 SOFT_COLOUR = "#6f665c"
 
 
 def sign_definitions(engraving: Engraving) -> str:
     """Return the ``defs`` element with the musical signs, which stands once in a document, before what uses it."""
-    signs = "".join(
-        f'<path id="sign-{name}" transform="scale(1,-1)" d="{path}"/>'
-        for name, path in sorted(engraving.signs.items())
+    return definitions(engraving.signs)
+
+
+def definitions(signs: Mapping[str, str]) -> str:
+    """Return the ``defs`` element of some signs."""
+    paths = "".join(
+        f'<path id="sign-{name}" transform="scale(1,-1)" d="{path}"/>' for name, path in sorted(signs.items())
     )
-    return f"<defs>{signs}</defs>"
+    return f"<defs>{paths}</defs>"
 
 
 def system_svg(system: System) -> str:

@@ -10,7 +10,7 @@ from math import cos, radians, sin
 from render.publish.engraved import Glyph, Group, Lettering, Outline, Part
 from render.publish.letters import text_width_em
 
-__all__ = ["Box", "box_of", "lettering_box"]
+__all__ = ["Box", "box_of", "boxes_of", "lettering_box"]
 
 ASCENT_EM, DESCENT_EM = 0.76, 0.24
 """How far letters reach above and below the baseline, in ems (Noto Sans: ascenders 766, descenders −240 of 1000)."""
@@ -38,7 +38,7 @@ class Box:
 def box_of(parts: tuple[Part, ...], signs: Mapping[str, str]) -> Box:
     """Return the box around shapes; an empty one at the origin when there are none."""
     found: Box | None = None
-    for box in _boxes(parts, signs):
+    for box in boxes_of(parts, signs):
         found = box if found is None else found.joined(box)
     return found or Box(0.0, 0.0, 0.0, 0.0)
 
@@ -50,11 +50,14 @@ def lettering_box(part: Lettering) -> Box:
     return Box(left, part.y - ASCENT_EM * part.size, left + width, part.y + DESCENT_EM * part.size)
 
 
-def _boxes(parts: tuple[Part, ...], signs: Mapping[str, str]) -> Iterator[Box]:
+def boxes_of(parts: tuple[Part, ...], signs: Mapping[str, str], but: Part | None = None) -> Iterator[Box]:
+    """Yield the box of every sign, line and text, without one of them if that is asked for."""
     for part in parts:
+        if part is but:
+            continue
         match part:
             case Group():
-                for box in _boxes(part.parts, signs):
+                for box in boxes_of(part.parts, signs, but):
                     yield _turned(box, part.turned) if part.turned else box
             case Glyph():
                 left, low, right, high = _path_bounds(signs.get(part.sign, ""))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from functools import lru_cache
-from typing import Any, Literal
+from typing import Literal
 
 from render.publish.fonts import FAMILIES, FontFamily
 
@@ -16,25 +16,24 @@ BOLD_WIDER = 1.1
 
 
 @lru_cache(maxsize=8)
-def _advances(family: FontFamily) -> tuple[dict[int, str], Any, int]:
-    """Return a font's glyph names by character, its table of advances, and its units per em."""
+def _advances_em(family: FontFamily) -> tuple[dict[int, str], dict[str, float]]:
+    """Return a font's glyph names by the number of their letter, and how wide each glyph is, in ems."""
     from fontTools.ttLib import TTFont
 
-    font = TTFont(family.path(), lazy=True)
-    return font.getBestCmap(), font["hmtx"], font["head"].unitsPerEm
+    with TTFont(family.path(), lazy=True) as font:
+        em = font["head"].unitsPerEm
+        return font.getBestCmap(), {name: width / em for name, (width, _) in font["hmtx"].metrics.items()}
 
 
 @lru_cache(maxsize=4096)
 def _letter_em(letter: str) -> float:
     """Return the advance of a letter in the first font that has it; that of its box where none has."""
     for family in FAMILIES:
-        if not family.there:
-            continue
-        names, advances, em = _advances(family)
-        if ord(letter) in names:
-            return float(advances[names[ord(letter)]][0] / em)
-    _, advances, em = _advances(FAMILIES[0])
-    return float(advances[".notdef"][0] / em)
+        if family.there:
+            names, widths_em = _advances_em(family)
+            if ord(letter) in names:
+                return widths_em[names[ord(letter)]]
+    return _advances_em(FAMILIES[0])[1][".notdef"]
 
 
 @lru_cache(maxsize=8192)

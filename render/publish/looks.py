@@ -7,6 +7,7 @@ colour second, so that a copy in grey still tells the three apart.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import accumulate
 from typing import Literal
 
 from render.song import Layer
@@ -104,8 +105,8 @@ def _parts(colour: str) -> tuple[int, int, int]:
 
 
 _NARROW, _WIDE = "fijlrtI!.,:;'’|()[] ", "mwMWQO@%&—…"
-NARROW_EM, MIDDLE_EM, CAPITAL_EM, WIDE_EM = 0.36, 0.61, 0.7, 0.95
-"""Advance of a character of the font, in ems, taken a little large."""
+NARROW_EM, MIDDLE_EM, CAPITAL_EM, WIDE_EM, SQUARE_EM = 0.36, 0.61, 0.7, 0.95, 1.0
+"""Advance of a character of the font, in ems, taken a little large; Chinese signs and their like are square."""
 
 
 def text_width(text: str, size: float) -> float:
@@ -116,7 +117,9 @@ def text_width(text: str, size: float) -> float:
 def _advance_em(character: str) -> float:
     if character in _NARROW:
         return NARROW_EM
-    if character in _WIDE or ord(character) > 0x2FFF:
+    if ord(character) > 0x2E7F:
+        return SQUARE_EM
+    if character in _WIDE:
         return WIDE_EM
     return CAPITAL_EM if character.isupper() else MIDDLE_EM
 
@@ -128,7 +131,6 @@ def fitted(text: str, size: float, width: float, smallest: float) -> tuple[str, 
         return text, size
     if size * width / wide >= smallest:
         return text, size * width / wide
-    kept = text
-    while kept and text_width(kept + "…", smallest) > width:
-        kept = kept[:-1]
-    return kept + "…", smallest
+    room = width - text_width("…", smallest)
+    fits = sum(so_far <= room for so_far in accumulate(smallest * _advance_em(sign) for sign in text))
+    return text[:fits] + "…", smallest

@@ -30,10 +30,13 @@ from render.publish.written_form import (
     written_form,
 )
 
-__all__ = ["Score", "score_of"]
+__all__ = ["LINE_BREAK", "Score", "score_of"]
 
 _TUNE, _TAB, _STRIP = "1", "2", "3"
 """Numbers of the staves."""
+
+LINE_BREAK = "break"
+"""Before each bar there is a break, called by the bar's number from 0: those that aren't wanted are taken out."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +55,8 @@ class Score:
         For each gesture of the arrangement, on whatever pass, the elements that show it.
     bar_ids
         For each bar of the arrangement, the printed bars that show it: two where a pick-up begins within it.
+    places
+        For each printed bar its section as printed and its line of music there.
     """
 
     mei: str
@@ -59,6 +64,7 @@ class Score:
     texts: Mapping[str, ScoreText]
     gesture_ids: tuple[GestureIds, ...]
     bar_ids: tuple[tuple[str, ...], ...]
+    places: tuple[tuple[int, int], ...]
 
 
 def score_of(arrangement: Arrangement, look: ScoreLook) -> Score:
@@ -76,7 +82,8 @@ def score_of(arrangement: Arrangement, look: ScoreLook) -> Score:
         form,
         writer.texts.found,
         tuple(writer.gesture_ids[index] for index in range(len(arrangement.gestures))),
-        tuple(tuple(names) for names in writer.bar_ids),
+        tuple(tuple(name for _, name in sorted(names)) for names in writer.bar_ids),
+        tuple(writer.places),
     )
 
 
@@ -101,7 +108,11 @@ def _add_definition(score: Element, arrangement: Arrangement, look: ScoreLook) -
         if pitch.alter:
             course["accid"] = {-2: "ff", -1: "f", 1: "s", 2: "x"}[pitch.alter]
         SubElement(tuning, "course", course)
-    strip = SubElement(definition[0], "staffDef", {"n": _STRIP, "lines": "1", "lines.visible": "false"})
+    strip = SubElement(
+        definition[0],
+        "staffDef",
+        {"n": _STRIP, "lines": "1", "lines.visible": "false", "spacing": "1vu"},
+    )
     SubElement(strip, "clef", {"shape": "G", "line": "2", "visible": "false"})
     _add_meter(strip, arrangement, seen=False)
 
@@ -113,6 +124,10 @@ def _add_meter(staff: Element, arrangement: Arrangement, *, seen: bool = True) -
         "meterSig",
         {"count": str(meter.upper), "unit": str(meter.lower)} | ({} if seen else {"visible": "false"}),
     )
+
+
+MOST_NUMBERS = 6
+"""A bar that is played more often shows its first two numbers and its last."""
 
 
 class _ScoreWriter:
@@ -131,7 +146,8 @@ class _ScoreWriter:
         )
         self.texts = Texts()
         self.gesture_ids: dict[int, GestureIds] = {}
-        self.bar_ids: list[list[str]] = [[] for _ in arrangement.bars]
+        self.bar_ids: list[list[tuple[Fraction, str]]] = [[] for _ in arrangement.bars]
+        self.places: list[tuple[int, int]] = []
 
     def add_sections(self, parent: Element) -> None:
         """Add every printed section, and the order in which their parts are played."""
@@ -163,7 +179,7 @@ class _ScoreWriter:
             parts.append((name, segment.passes))
             final = _closes(section.segments, place)
             for number, bar in enumerate(segment.bars):
-                self._break_before(element, index, bar)
+                self._begin(element, index, bar)
                 measure = self._add_bar(element, bar, lines.get(bar.printed.line, ()))
                 if place == number == 0:
                     self._open(measure, section)
@@ -171,14 +187,14 @@ class _ScoreWriter:
                     self._close(measure, section, segment, last_time=last in segment.passes)
         return parts
 
-    def _break_before(self, parent: Element, section: int, bar: WrittenBar) -> None:
-        """Begin a new line on paper with a line of music."""
+    def _begin(self, parent: Element, section: int, bar: WrittenBar) -> None:
+        """Leave room for a line break before a bar; with a new line of music, chords are named again."""
+        SubElement(parent, "sb", {"xml:id": f"{LINE_BREAK}{self._count}"})
         line = section, bar.printed.line
-        if self._line is not None and line != self._line:
-            SubElement(parent, "sb")
         if line != self._line:
             self._chord = None
         self._line = line
+        self.places.append(line)
 
     def _open(self, measure: Element, section: WrittenSection) -> None:
         """Mark where a section begins, with its name."""
@@ -248,9 +264,11 @@ class _ScoreWriter:
         """Add a bar's number in the piece as played, for each of its playings; pick-ups have none."""
         if bar.printed.section_bar == 0:
             return
-        numbers = " · ".join(str(self._arrangement.bars[each.bar_index].number) for each in bar.playings)
+        numbers = [str(self._arrangement.bars[each.bar_index].number) for each in bar.playings]
+        if len(numbers) > MOST_NUMBERS:
+            numbers = [*numbers[:2], "…", numbers[-1]]
         verse = SubElement(anchor, "verse", n=str(row))
-        self.texts.put(SubElement(verse, "syl"), f"{name}number", "bar-number", numbers, "bar")
+        self.texts.put(SubElement(verse, "syl"), f"{name}number", "bar-number", " · ".join(numbers), "bar")
 
     def _chords(self, measure: Element, stretch: Stretch) -> None:
         """Name the chords, each where it begins to differ from the one before, and where a line of music begins."""
@@ -273,6 +291,7 @@ class _ScoreWriter:
         words: Mapping[tuple[int, object], str],
     ) -> None:
         """Keep what shows each gesture, on every playing of a bar."""
+        name = f"m{self._count - 1}"
         printed = self._gestures(bar.printed)
         for stretch in bar.playings:
             played = self._gestures(stretch)
@@ -285,9 +304,7 @@ class _ScoreWriter:
                     word=words.get((stretch.pass_number, at_beat), "") if tune else "",
                     strum=signs.get(first, ""),
                 )
-            self.bar_ids[stretch.bar_index].append(
-                next(iter(ids.values())).bar if ids else f"m{self._count - 1}"
-            )
+            self.bar_ids[stretch.bar_index].append((stretch.low_beat, name))
 
 
 def _layer(measure: Element, number: str) -> Element:

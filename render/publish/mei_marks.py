@@ -13,7 +13,7 @@ from xml.etree.ElementTree import Element, SubElement
 
 from render.arrange import Arrangement
 from render.publish.score_parts import Texts
-from render.publish.written_form import Stretch, WrittenBar, listed
+from render.publish.written_form import Stretch, WrittenBar
 from render.song import Mark
 
 __all__ = ["add_marks"]
@@ -48,7 +48,7 @@ def add_marks(
     for held in _held_marks(bar, arrangement):
         if not dynamics and held.mark.kind in ("dynamic", "hairpin", "accent"):
             continue
-        always = held.passes == passes
+        always = held.passes == passes or held.mark.kind == "breath"
         if not (always and held.mark.layer is None and _add_sign(measure, held, bar, arrangement, staff)):
             text = _in_words(held.mark)
             if text:
@@ -56,7 +56,7 @@ def add_marks(
                     (() if always else held.passes, held.at_beat if always else Fraction(0)), []
                 ).append(text)
     for index, ((some, at_beat), said) in enumerate(words.items()):
-        prefix = f"pass {listed(some)} " if some else ""
+        prefix = f"pass {' and '.join(map(str, some))}: " if some else ""
         place = {"staff": staff, "tstamp": f"{float(at_beat) + 1:g}", "place": "above"}
         name = f"{measure.attrib['xml:id']}w{index}"
         texts.put(SubElement(measure, "dir", place), name, "remark", prefix + ", ".join(said))

@@ -77,7 +77,7 @@ def fill_tab(
     ids: dict[int, GestureIds] = {}
     for place, column in enumerate(columns):
         parent, nominal = timed(layer, column.length_beat * quarter)
-        values = list(values_of(nominal))
+        values = values_of(nominal)
         digits = [(index, gesture) for index, gesture in column.gestures if gesture.action != "chop"]
         group = SubElement(parent, "tabGrp" if digits else "space")
         if values:
@@ -170,7 +170,7 @@ def add_anchors(
 def _anchor(layer: Element, whole: Fraction) -> Element:
     """Add an unseen note of an exact length."""
     parent, nominal = timed(layer, whole)
-    values = list(values_of(nominal))
+    values = values_of(nominal)
     anchor = SubElement(parent, "note", {"loc": "0", "head.visible": "false", "stem.visible": "false"})
     if values:
         set_value(anchor, values[0])

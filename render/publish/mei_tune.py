@@ -195,7 +195,7 @@ class _Writer:
         if odd > 1:
             ratio = ratio_of(odd)
             nominal = nominal * ratio.actual / ratio.normal
-        values = list(values_of(nominal))
+        values = values_of(nominal)
         for index, value in enumerate(values):
             name = note.name if index == 0 else f"{note.name}x{index}"
             if note.pitch is None:

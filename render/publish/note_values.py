@@ -6,9 +6,9 @@ plain and dotted values, the longest first.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 
 __all__ = ["Ratio", "Value", "odd_part", "ratio_of", "values_of"]
 
@@ -50,16 +50,18 @@ def ratio_of(odd: int) -> Ratio:
     return Ratio(odd, 1 << (odd.bit_length() - 1))
 
 
-def values_of(whole: Fraction) -> Iterator[Value]:
-    """Yield plain and dotted values that add up to a length whose denominator is a power of two.
+@lru_cache(maxsize=1024)
+def values_of(whole: Fraction) -> tuple[Value, ...]:
+    """Return plain and dotted values that add up to a length whose denominator is a power of two.
 
     A length below the shortest value gives nothing: music that fine isn't written.
 
-    >>> list(values_of(Fraction(5, 8)))
-    [Value(fraction=2, dots=0), Value(fraction=8, dots=0)]
-    >>> list(values_of(Fraction(3, 4)))
-    [Value(fraction=2, dots=1)]
+    >>> values_of(Fraction(5, 8))
+    (Value(fraction=2, dots=0), Value(fraction=8, dots=0))
+    >>> values_of(Fraction(3, 4))
+    (Value(fraction=2, dots=1),)
     """
+    values: list[Value] = []
     left = whole
     fraction = 1
     while left > 0 and fraction <= _SHORTEST:
@@ -69,5 +71,6 @@ def values_of(whole: Fraction) -> Iterator[Value]:
             continue
         dotted = Value(fraction, 1)
         value = dotted if dotted.whole == left else plain
-        yield value
+        values.append(value)
         left -= value.whole
+    return tuple(values)

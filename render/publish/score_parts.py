@@ -6,6 +6,7 @@ the third note of its tune, ``m4c1s3`` string 3 in the second column of its tab.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Literal
@@ -13,6 +14,7 @@ from xml.etree.ElementTree import Element, SubElement
 
 from render.publish.letters import Style, text_width_em
 from render.publish.note_values import Value, odd_part, ratio_of, values_of
+from render.publish.paragraphs import shortened
 from render.publish.stand_ins import stand_in
 from render.song import Layer
 
@@ -37,6 +39,10 @@ TextKind = Literal[
 _STYLES: dict[str, Style] = {
     "chord": "bold", "section": "bold", "ending": "bold", "remark": "italic", "then": "italic", "strum": "bold",
 }  # fmt: skip
+
+
+_MOST_EM: dict[TextKind, float] = defaultdict(lambda: 24.0, {"chord": 9.0, "word": 14.0})
+"""Room for one text, in ems: what is longer is cut short, or it would push all else from the page."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,6 +119,7 @@ class Texts:
     def put(self, element: Element, name: str, kind: TextKind, text: str, label: str = "") -> Element:
         """Give an element its name and a stand-in for its text, and remember the text."""
         style = _STYLES.get(kind, "plain")
+        text = shortened(text, _MOST_EM[kind], style)
         element.set("xml:id", name)
         element.text = stand_in(text_width_em(text, style), capital=kind in ("chord", "section", "remark"))
         self.found[name] = ScoreText(kind, text, style, label)

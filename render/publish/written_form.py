@@ -17,6 +17,7 @@ from fractions import Fraction
 from itertools import groupby
 
 from render.arrange import Arrangement, Gesture
+from render.publish.way_through import repeats_in, way_on
 from render.song import ChordSpan, Note
 
 __all__ = ["Segment", "Stretch", "WrittenBar", "WrittenForm", "WrittenSection", "written_form"]
@@ -120,7 +121,9 @@ class WrittenSection:
         """The section's name, with the passes when it is printed more than once."""
         if self.alone:
             return self.name
-        return f"{self.name}, pass {listed(self.passes)}"
+        *others, last = map(str, self.passes)
+        passes = f"passes {', '.join(others)} and {last}" if others else f"pass {last}"
+        return f"{self.name}, {passes}"
 
     @property
     def bars(self) -> tuple[WrittenBar, ...]:
@@ -187,7 +190,7 @@ def written_form(arrangement: Arrangement) -> WrittenForm:
         drafts[place].add(visit, contents)
         order.append(place)
     names = [draft.name for draft in drafts]
-    repeats = _repeats(order)
+    repeats = repeats_in(order)
     return WrittenForm(
         tuple(
             WrittenSection(
@@ -196,9 +199,9 @@ def written_form(arrangement: Arrangement) -> WrittenForm:
                 passes=tuple(draft.passes),
                 segments=draft.segments(),
                 alone=names.count(draft.name) == 1,
-                repeat_start=any(first == place for first, _, _ in repeats),
-                repeat_times=next((times for _, last, times in repeats if last == place), 1),
-                then=_then(place, order, repeats, names),
+                repeat_start=any(repeat.first == place for repeat in repeats),
+                repeat_times=next((repeat.times for repeat in repeats if repeat.last == place), 1),
+                then=way_on(place, order, repeats, names),
             )
             for place, draft in enumerate(drafts)
         ),
@@ -352,60 +355,3 @@ class _Draft:
                 bars = tuple(WrittenBar(tuple(slot.variants[index][1])) for slot in slots)
                 segments.append(Segment(bars, passes, len(partition) > 1))
         return tuple(segments)
-
-
-# ---- finding the way
-
-
-def _repeats(order: Sequence[int]) -> tuple[tuple[int, int, int], ...]:
-    """Return the repeats that signs can tell: first and last printed section, and how often they are played."""
-    repeats = []
-    at = 0
-    while at < len(order):
-        length, times = _repeated(order, at)
-        if times > 1:
-            repeats.append((order[at], order[at + length - 1], times))
-        at += length * times
-    return tuple(repeats)
-
-
-def _repeated(order: Sequence[int], at: int) -> tuple[int, int]:
-    """Return the length of the shortest group from a place that is repeated at once, and how often it is played.
-
-    Only sections that come for the first time, and in the order printed, can be closed in signs.
-    """
-    if order[at] in order[:at]:
-        return 1, 1
-    for length in range(1, (len(order) - at) // 2 + 1):
-        group = list(order[at : at + length])
-        if group != list(range(group[0], group[0] + length)):
-            break
-        times = 1
-        while list(order[at + times * length : at + (times + 1) * length]) == group:
-            times += 1
-        if times > 1:
-            return length, times
-    return 1, 1
-
-
-def _then(
-    place: int, order: Sequence[int], repeats: Sequence[tuple[int, int, int]], names: Sequence[str]
-) -> str:
-    """Return where to go after a printed section, where neither the next one nor a repeat sign tells."""
-    visits = [index for index, printed in enumerate(order) if printed == place]
-    first, times = next(((first, times) for first, last, times in repeats if last == place), (place, 1))
-    told = []
-    for count, visit in enumerate(visits, 1):
-        coming = order[visit + 1] if visit + 1 < len(order) else None
-        plain = first if count < times else place + 1 if place + 1 < len(names) else None
-        if coming != plain:
-            told.append((count, "end" if coming is None else names[coming]))
-    if not told:
-        return ""
-    if len(visits) == times:
-        return f"then: {told[-1][1]}" if told[-1][1] != "end" else "end"
-    return "   ".join(f"{_ordinal(count)} time: {name}" for count, name in told)
-
-
-def _ordinal(count: int) -> str:
-    return {1: "1st", 2: "2nd", 3: "3rd"}.get(count, f"{count}th")
