@@ -1,4 +1,4 @@
-"""Make this checkout ready: a virtual environment, the pinned packages, the FluidSynth library, a browser for the tests.
+"""Make this checkout ready: a virtual environment, the pinned packages, the FluidSynth library, a browser to test with.
 
 Called by the Makefile. Running it again costs part of a second: it does only what is missing or has changed.
 It needs nothing but Python, and starts on any Python from 3.6 on, so that it can find a newer one or say
@@ -49,7 +49,12 @@ with contextlib.redirect_stdout(io.StringIO()):  # it prints where it found the 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
 """Programs that the tests of pages can drive, the best first. Users of Tercet need none of them."""
 
-BROWSER_PACKAGES = {"apt-get": ("chromium",), "dnf": ("chromium",), "pacman": ("chromium",), "zypper": ("chromium",)}
+BROWSER_PACKAGES = {
+    "apt-get": ("chromium",),
+    "dnf": ("chromium",),
+    "pacman": ("chromium",),
+    "zypper": ("chromium",),
+}
 """What to install for one, by package manager."""
 
 FLUIDSYNTH_MISSING = "Couldn't find the FluidSynth library"
@@ -297,7 +302,9 @@ def ready_browser(may_install: bool) -> bool:
     if any(map(shutil.which, BROWSERS)):
         return True
     say("Chromium, the browser that the tests of pages drive, is not on this machine.")
-    manager = next((one for one in MANAGERS if one.program in BROWSER_PACKAGES and shutil.which(one.program)), None)
+    manager = next(
+        (one for one in MANAGERS if one.program in BROWSER_PACKAGES and shutil.which(one.program)), None
+    )
     if may_install and manager and install(manager._replace(names=BROWSER_PACKAGES[manager.program])):
         return True
     say("Install it by hand to run the tests in tests/browser; everything else works without it.")

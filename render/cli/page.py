@@ -69,7 +69,9 @@ def run(arguments: argparse.Namespace) -> int:
     names = _names(arguments.songs)
     arguments.speeds = arguments.speeds or speeds("100%" if arguments.one_file else "60%,80%,100%")
     if arguments.one_file and len(arguments.speeds) > 1:
-        raise RequestError(f"--one-file holds one speed (got {len(arguments.speeds)}): name one with --speeds")
+        raise RequestError(
+            f"--one-file holds one speed (got {len(arguments.speeds)}): name one with --speeds"
+        )
     entries = []
     for song, name, playing in zip(arguments.songs, names, _read(arguments), strict=True):
         show_problems(playing.arrangement)
@@ -95,7 +97,9 @@ def _names(songs: list[str]) -> list[str]:
     for place, name in enumerate(names):
         if name in names[:place]:
             first = songs[names.index(name)]
-            raise RequestError(f"{first} and {songs[place]} would both become {name}: rename one of the files")
+            raise RequestError(
+                f"{first} and {songs[place]} would both become {name}: rename one of the files"
+            )
     return names
 
 
@@ -112,9 +116,7 @@ def _read(arguments: argparse.Namespace) -> list[Playing]:
     return playings
 
 
-def _folder(
-    arguments: argparse.Namespace, song: str, playing: Playing, folder: Path, report: Report
-) -> Path:
+def _folder(arguments: argparse.Namespace, song: str, playing: Playing, folder: Path, report: Report) -> Path:
     """Make the folder of a song's page, and the kit that it plays."""
     from render.publish.page import FOLDER, PagePlan, files_to_take, made_sound, read_kit, song_page
     from render.tracks.files import write_bytes
@@ -167,13 +169,17 @@ def _ready_kit(arguments: argparse.Namespace, song: str, folder: Path) -> None:
     parser = argparse.ArgumentParser()
     kit.add_arguments(parser)
     with redirect_stdout(sys.stderr):
-        kit.run(parser.parse_args([song, "-o", str(folder.parent), "--formats", "mp3", *_passed_on(arguments)]))
+        kit.run(
+            parser.parse_args([song, "-o", str(folder.parent), "--formats", "mp3", *_passed_on(arguments)])
+        )
 
 
 def _passed_on(arguments: argparse.Namespace) -> list[str]:
     """Return the options that change how a song is played, as they are written on a command line."""
     valued = ("tuning", "players", "transpose", "count_in", "sound", "feel", "front", "seed")
-    written = [f"--{name.replace('_', '-')}={value}" for name in valued if (value := getattr(arguments, name))]
+    written = [
+        f"--{name.replace('_', '-')}={value}" for name in valued if (value := getattr(arguments, name))
+    ]
     return written + [f"--{name}" for name in ("dry", "clear") if getattr(arguments, name)]
 
 

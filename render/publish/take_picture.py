@@ -88,7 +88,7 @@ def take_picture(take: Take, arrangement: Arrangement) -> Drawing:
 
 @dataclass(frozen=True, slots=True)
 class RowPlace:
-    """Where a row lies in the picture, in drawing units, and the time that its width stands for, in seconds of the take."""
+    """Where a row lies in the picture, in drawing units, and the time its width stands for, in seconds of the take."""
 
     x: float
     y: float

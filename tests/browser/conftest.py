@@ -32,7 +32,7 @@ def browser() -> Iterator[Browser]:
 
 @pytest.fixture(scope="session")
 def pages(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A class's folder: one short song with a pick-up, a repeat and endings; its page, a track, a demo to compare with."""
+    """A class's folder: a short song with a pick-up, a repeat and endings; its page, a track, demos to compare with."""
     base = tmp_path_factory.mktemp("pages")
     song = base / "kettle-and-cup.yaml"
     song.write_text(SHORT_SONG, encoding="utf-8")
@@ -43,7 +43,9 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> Path:
     run_tercet("page", song, "-o", base / "class", "--speeds", "80%,100%")
     run_tercet("page", song, "-o", base / "class", "--one-file")
     for speed in ("80", "100"):
-        run_tercet("render", song, "-o", base / f"demo-{speed}.wav", "--count-in", "0", "--speed", f"{speed}%")
+        run_tercet(
+            "render", song, "-o", base / f"demo-{speed}.wav", "--count-in", "0", "--speed", f"{speed}%"
+        )
     return base
 
 

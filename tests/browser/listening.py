@@ -1,7 +1,7 @@
-"""What a page plays, as samples: its own clicks and choices, rendered by the browser's audio engine without a loudspeaker.
+"""What a page plays, as samples: rendered by the browser's own audio engine, without a loudspeaker.
 
-The page asks for an `AudioContext` and gets an offline one: everything else is the page as it is. Between two moments of
-the audio's own time a test can press what a student presses.
+The page asks for an `AudioContext` and gets an offline one: everything else is the page as it is. Between two moments
+of the audio's own time a test can press what a student presses.
 """
 
 from __future__ import annotations
@@ -47,7 +47,7 @@ async (steps) => {
   const buffer = await Promise.race([context.startRendering(), late]);
   const bytes = new Uint8Array(buffer.getChannelData(0).buffer);
   let text = "";
-  for (let at = 0; at < bytes.length; at += 32768) text += String.fromCharCode(...bytes.subarray(at, at + 32768));
+  for (let at = 0; at < bytes.length; at += 9999) text += String.fromCharCode(...bytes.subarray(at, at + 9999));
   return btoa(text);
 }
 """
@@ -59,7 +59,7 @@ async ([name, layer]) => {
   const stem = layer < 0 ? stems.knocks : stems.layers[layer];
   const bytes = new Uint8Array(stem.buffer.getChannelData(0).slice(stem.begins).buffer);
   let text = "";
-  for (let at = 0; at < bytes.length; at += 32768) text += String.fromCharCode(...bytes.subarray(at, at + 32768));
+  for (let at = 0; at < bytes.length; at += 9999) text += String.fromCharCode(...bytes.subarray(at, at + 9999));
   return btoa(text);
 }
 """
@@ -72,7 +72,7 @@ def play(page: Page) -> None:
 
 
 def rendered(page: Page, steps: Mapping[float, str] | None = None) -> Samples:
-    """Return everything that is heard from the moment Play was pressed; `steps` name what is clicked at which second."""
+    """Return all that is heard from the moment Play was pressed; `steps` name what is clicked at which second."""
     return _samples(page.evaluate(_RENDER, {str(time): selector for time, selector in (steps or {}).items()}))
 
 

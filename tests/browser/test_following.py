@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
-from itertools import groupby
+from itertools import groupby, pairwise
 from pathlib import Path
 from typing import Any
 
@@ -58,7 +58,7 @@ SEEN = """
       return [each.id, each.textContent, number ? number.textContent : "", [...each.classList].join(" ")];
     }),
     sung: [...document.querySelectorAll("#now-words .sung")].map((each) => each.textContent).join(""),
-    shape: [...document.querySelectorAll("#now-shapes .sounding title")].map((each) => each.textContent).slice(-1)[0] || "",
+    shape: [...document.querySelectorAll("#now-shapes .sounding g title")].map((each) => each.textContent).join(""),
     bar: [...document.querySelectorAll(".score.wide .bar.now")].map((each) => each.dataset.bar),
     where: document.getElementById("where").textContent,
   };
@@ -103,7 +103,7 @@ def seen(page: Page, take: Take) -> list[dict[str, Any]]:
 
 
 def wrong_notes(take: Take, views: list[dict[str, Any]]) -> list[str]:
-    """Return where what is marked isn't what sounds: strings and frets, and the printed bar (a pick-up has no number)."""
+    """Return where what is marked isn't what sounds: strings, frets, and the printed bar (a pick-up has no number)."""
     wrong = []
     for struck, view in zip(take.notes, views, strict=True):
         at_s = struck.onset_s + 0.003
@@ -153,7 +153,7 @@ def test_a_roll_is_marked_string_by_string(opened: Opened, song_address: str, so
     ]
     for _, strings in groupby(rolls, key=lambda pair: pair[0].gesture):
         steps = [marked for _, marked in strings]
-        assert all(before != after for before, after in zip(steps, steps[1:], strict=False))
+        assert all(before != after for before, after in pairwise(steps))
 
 
 def test_the_note_on_the_staff_and_its_word_go_with_the_tune(
@@ -174,9 +174,7 @@ def test_words_are_sung_in_time_on_every_pass(opened: Opened, song_address: str,
     assert heard == verse * 2
 
 
-def test_the_sounding_shape_is_the_one_that_is_struck(
-    opened: Opened, song_address: str, song: Short
-) -> None:
+def test_the_sounding_shape_is_the_one_that_is_struck(opened: Opened, song_address: str, song: Short) -> None:
     views = seen(playing_page(opened, song_address), song.take)
     checked = 0
     gestures = {(gesture.start_beat, gesture.layer): gesture for gesture in song.arrangement.gestures}

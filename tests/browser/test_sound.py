@@ -151,7 +151,9 @@ def test_a_layer_leaves_and_returns_without_moving(opened: Opened, song_address:
 
 def test_the_measure_sees_a_layer_that_is_not_silenced(opened: Opened, song_address: str) -> None:
     page = offline_page(opened, song_address)
-    page.evaluate("() => { const true_ = Tercet.gainOf; Tercet.gainOf = (l, p) => Math.max(true_(l, p), 0.002); }")
+    page.evaluate(
+        "() => { const true_ = Tercet.gainOf; Tercet.gainOf = (l, p) => Math.max(true_(l, p), 0.002); }"
+    )
     away_db, _ = melody_left_db(*with_melody_away(page))
     assert away_db > -60
 
@@ -281,7 +283,8 @@ def test_a_page_really_plays(opened: Opened, pages: Path, song_address: str, pla
     page.wait_for_function("() => window.recorded.length > 30", timeout=30_000)
     recorded = page.evaluate("() => { Tercet.player.halt(); return window.recorded.slice(0, 30); }")
     window.said = [text for text in window.said if "ScriptProcessorNode is deprecated" not in text]
-    blocks = [block for block in map(np.float32, recorded) if level_db(block) > -60][1:9]
+    blocks = [np.array(block, np.float32) for block in recorded]
+    blocks = [block for block in blocks if level_db(block) > -60][1:9]
     assert len(blocks) == 8
     total = sum(stems_of(page, "100"))
     assert isinstance(total, np.ndarray)

@@ -135,7 +135,9 @@ def test_a_press_on_a_bar_goes_there(opened: Opened, song_address: str) -> None:
 def test_the_picture_is_a_map(opened: Opened, song_address: str) -> None:
     page = opened().show(song_address)
     page.locator("#map").scroll_into_view_if_needed()
-    frame = page.evaluate("(() => { const b = document.getElementById('map').getBoundingClientRect(); return [b.x, b.y, b.width]; })()")
+    frame = page.evaluate(
+        "(() => { const b = document.getElementById('map').getBoundingClientRect(); return [b.x, b.y, b.width]; })()"
+    )
     facts = page.evaluate("Tercet.page.map")
     left, top, wide, tall, start, end = facts["rows"][2]
     zoom = frame[2] / facts["width"]
@@ -157,11 +159,15 @@ def test_nobody_is_counted_into_another_song(opened: Opened, served: str) -> Non
 # For everybody
 
 
-@pytest.mark.parametrize(("width", "scheme"), [(360, "dark"), (820, "light"), (1440, "dark"), (1440, "light")])
+@pytest.mark.parametrize(
+    ("width", "scheme"), [(360, "dark"), (820, "light"), (1440, "dark"), (1440, "light")]
+)
 def test_nothing_is_in_anybodys_way(opened: Opened, song_address: str, width: int, scheme: str) -> None:
     page = opened(width=width, color_scheme=scheme).show(song_address)
     found = Axe().run(page, options={"preload": False, "runOnly": {"type": "tag", "values": RULES}})
-    assert [(one["id"], [node["html"] for node in one["nodes"]]) for one in found.response["violations"]] == []
+    assert [
+        (one["id"], [node["html"] for node in one["nodes"]]) for one in found.response["violations"]
+    ] == []
     assert page.evaluate("document.documentElement.scrollWidth") <= width
 
 
@@ -231,7 +237,9 @@ def test_missing_sound_is_told(opened: Opened, pages: Path, tmp_path: Path) -> N
     window = opened()
     page = window.show((folder / "index.html").as_uri())
     page.click("#go")
-    page.wait_for_function("() => document.getElementById('told').textContent.includes('could not be loaded')")
+    page.wait_for_function(
+        "() => document.getElementById('told').textContent.includes('could not be loaded')"
+    )
     assert state(page, "state") == "lost"
     assert [text for text in window.said if "ERR_FILE_NOT_FOUND" not in text] == []
     window.said.clear()
@@ -240,7 +248,9 @@ def test_missing_sound_is_told(opened: Opened, pages: Path, tmp_path: Path) -> N
 def test_paper_gets_the_music_and_no_buttons(opened: Opened, song_address: str) -> None:
     page = opened(width=800).show(song_address)
     page.emulate_media(media="print")
-    shown = "(selector) => [...document.querySelectorAll(selector)].some((each) => each.offsetParent !== null)"
+    shown = (
+        "(selector) => [...document.querySelectorAll(selector)].some((each) => each.offsetParent !== null)"
+    )
     assert page.evaluate(shown, ".score.wide .system, .score.wide svg") or page.is_visible(".score.wide")
     assert not page.is_visible(".stage")
     assert not page.is_visible("#go")

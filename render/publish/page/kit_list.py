@@ -78,7 +78,9 @@ def read_kit(folder: Path, set_name: str = "") -> tuple[KitTrack, ...]:
         return tuple(
             _track(entry)
             for entry in manifest["files"]
-            if entry.get("set", "") == wanted and _is_played(entry["file"]) and _is_there(folder, entry["file"])
+            if entry.get("set", "") == wanted
+            and _is_played(entry["file"])
+            and _is_there(folder, entry["file"])
         )
     except FileNotFoundError:
         return ()

@@ -80,7 +80,10 @@ def made_sound(
     kept = _read_kept(folder)
     sound = playing.sound_identity()
     whole = _digest(playing.take(speed_timeline(playing, Fraction(1))))
-    timings, texts, rate, notes = [], {}, 0.0, {}
+    timings: list[SpeedTiming] = []
+    texts: dict[str, str] = {}
+    notes: dict[str, Any] = {}
+    rate = 0.0
     for at, speed in enumerate(speeds):
         report(f"{float(speed):.0%}", at, len(speeds))
         name = speed_label(speed)

@@ -70,7 +70,9 @@ def _view(name: str, engraving: Engraving) -> MusicView:
     signs = sign_definitions(engraving)
     svg = f'<svg class="signs" width="0" height="0">{signs}</svg>\n{lines}'
     svg = svg.replace('<g id="', f'<g id="{prefix}')
-    svg = svg.replace('<path id="sign-', f'<path id="{prefix}sign-').replace('href="#sign-', f'href="#{prefix}sign-')
+    svg = svg.replace('<path id="sign-', f'<path id="{prefix}sign-').replace(
+        'href="#sign-', f'href="#{prefix}sign-'
+    )
     return MusicView(name, prefix, svg.replace("<svg ", '<svg aria-hidden="true" focusable="false" '))
 
 
@@ -79,8 +81,8 @@ def marks_of_notes(
 ) -> list[list[str]]:
     """Return for each note, a gesture of the arrangement and a string, the names of the elements that show it.
 
-    A string is shown by its digit in the tab. The last string of a gesture is shown by the note on the staff, the syllable
-    and the strum's sign too: a roll is followed string by string, and arrives with the tune.
+    A string is shown by its digit in the tab, and by the strum's sign. The last string of a gesture is shown by the
+    note on the staff and the syllable too: a roll is followed string by string, and arrives with the tune.
     """
     return [_marks(music.gesture_ids[index], arrangement.gestures[index], string) for index, string in notes]
 

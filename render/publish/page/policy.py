@@ -22,7 +22,8 @@ _REST = "base-uri 'none'; form-action 'none'"
 def policy() -> str:
     """Return the policy of a page in a folder: its own files, no script or style in the text."""
     return (
-        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; media-src 'self'; " + _REST
+        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; media-src 'self'; "
+        + _REST
     )
 
 

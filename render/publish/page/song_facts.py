@@ -16,7 +16,7 @@ from render.publish.page.timing import note_key
 from render.publish.shapes_used import LineShapes, ShapeUse, chord_at, shapes_by_line
 from render.song import LAYERS, Bar, Layer
 
-__all__ = ["PLACES", "SongFacts", "natural_places", "song_facts"]
+__all__ = ["PLACES", "SongFacts", "natural_places", "song_facts", "visits_of"]
 
 PLACES = ("front", "middle", "back", "out")
 
@@ -71,12 +71,14 @@ def song_facts(arrangement: Arrangement, take: Take) -> SongFacts:
     lines = shapes_by_line(arrangement)
     shapes = tuple(dict.fromkeys(shape for line in lines for shape in line.shapes))
     line_of = {
-        number: index for index, line in enumerate(lines) for number in range(line.first_bar, line.last_bar + 1)
+        number: index
+        for index, line in enumerate(lines)
+        for number in range(line.first_bar, line.last_bar + 1)
     }
     natural = natural_places(take)
     facts = {
         "layers": [{"name": layer, "natural": natural[layer]} for layer in LAYERS],
-        "bars": [_bar_facts(bar, line_of[bar.number], arrangement) for bar in arrangement.bars],
+        "bars": [_bar_facts(bar, line_of[bar.number]) for bar in arrangement.bars],
         "lines": [_line_facts(line, shapes, bar_index) for line in lines],
         "shapes": [spoken_shape(shape) for shape in shapes],
         "notes": [
@@ -84,16 +86,15 @@ def song_facts(arrangement: Arrangement, take: Take) -> SongFacts:
             for note, index in zip(take.notes, played, strict=True)
         ],
         "gestures": [
-            _shape_of(arrangement.gestures[index], arrangement, lines, line_of, bar_index) for index in gestures
+            _shape_of(arrangement.gestures[index], arrangement, lines, line_of, bar_index)
+            for index in gestures
         ],
         "words": list(_words(arrangement, take.notes, line_of)),
     }
     return SongFacts(facts, tuple(map(note_key, take.notes)), gestures, shapes)
 
 
-def _line_facts(
-    line: LineShapes, shapes: Sequence[ShapeUse], bar_index: dict[int, int]
-) -> dict[str, Any]:
+def _line_facts(line: LineShapes, shapes: Sequence[ShapeUse], bar_index: dict[int, int]) -> dict[str, Any]:
     return {
         "first": bar_index[line.first_bar],
         "last": bar_index[line.last_bar],
@@ -118,8 +119,7 @@ def _shape_of(
     return -1
 
 
-def _bar_facts(bar: Bar, line: int, arrangement: Arrangement) -> dict[str, Any]:
-    del arrangement
+def _bar_facts(bar: Bar, line: int) -> dict[str, Any]:
     return {
         "number": bar.number,
         "section": bar.section,
@@ -134,12 +134,10 @@ def _words(
 ) -> Iterator[list[Any]]:
     """Yield each syllable: its line, its text with a hyphen where the word goes on, the note that it is sung to.
 
-    Where nothing of the tune is struck there (it can't be played), the note is −1 and what follows is its bar, and how far
+    Where nothing of the tune is struck there (it can't be played), the note is −1. Then follow its bar, and how far
     into the bar it falls, in thousandths.
     """
-    struck = {
-        (note.bar_index, note.beat): index for index, note in enumerate(notes) if note.part == "tune"
-    }
+    struck = {(note.bar_index, note.beat): index for index, note in enumerate(notes) if note.part == "tune"}
     for index, bar in enumerate(arrangement.bars):
         for at_beat, syllable in bar.words:
             if syllable.holds:

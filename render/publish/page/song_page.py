@@ -100,7 +100,7 @@ def song_page(plan: PagePlan) -> dict[str, bytes]:
         "style": "",
         "script": "",
         "stems": (),
-        "facts": data_for_page(_player_facts(plan, facts, music, drawn)),
+        "facts": data_for_page(_player_facts(plan, facts, music, drawn, picture)),
         "map": {
             "src": _data_address(svg) if plan.one_file else f"{FOLDER}take.svg",
             "width": round(picture.width),
@@ -204,14 +204,13 @@ def _data_address(svg: bytes) -> str:
 # What the player knows
 
 
-def _player_facts(plan: PagePlan, facts: SongFacts, music: Music, drawn: int) -> dict[str, Any]:
+def _player_facts(
+    plan: PagePlan, facts: SongFacts, music: Music, drawn: int, picture: Drawing
+) -> dict[str, Any]:
     """Return everything that the page's script works from."""
     arrangement, timings = plan.arrangement, plan.sound.timings
     take = timings[drawn].take
-    picture = take_picture(take, arrangement)
-    strings = [
-        (facts.gestures[gesture], string) for _, _, string, gesture, _ in facts.facts["notes"]
-    ]
+    strings = [(facts.gestures[gesture], string) for _, _, string, gesture, _ in facts.facts["notes"]]
     return {
         **facts.facts,
         "visits": [

@@ -1,10 +1,10 @@
-"""Stems for a page: each layer as one small mono MP3, packed so that any browser lays it on the clock to the sample.
+"""Stems for a page: each layer as one small mono MP3, packed so that any browser aligns it to the sample.
 
-Decoders disagree about where an MP3 begins: some obey the header's count of silent frames, some don't, some add their own.
-So each stem begins with a short pulse at a known place. The page looks for it in what was decoded and starts from there:
-the sound is aligned by its content, whatever the decoder did.
+Decoders disagree about where an MP3 begins: some obey the header's count of silent frames, some don't, some add to it.
+So each stem begins with a short pulse at a known place. The page looks for it in what was decoded and starts from
+there: the sound is aligned by its content, whatever the decoder did.
 
-Pages opened from a folder can't fetch sound. A stem therefore lies in a script, as text, that is loaded when it is wanted.
+Pages opened from a folder can't fetch sound. A stem therefore lies in a script, as text, loaded when it is wanted.
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ HIGHEST_KBIT_S = 56.0
 """No stem takes more on the whole."""
 
 PULSE_FRAME, MUSIC_FRAME = 2_400, 9_600
-"""Where the middle of the pulse lies in a stem, and where its music begins: 150 ms later, so that the pulse has gone."""
+"""Where the middle of the pulse lies in a stem, and where its music begins: 150 ms later, when the pulse has gone."""
 
 PULSE_PEAK = 0.5
 PULSE_HZ = 3_000.0
@@ -48,8 +48,8 @@ PULSE_WIDTH_S = 0.000_25
 """Standard deviation of the pulse's bell curve: wide enough for the encoder, narrow enough for one clear maximum."""
 
 _QUALITIES = (0.4, 0.5, 0.6, 0.7, 0.8, 0.9)
-"""libsndfile's levels for MP3s of variable rate, the best first. At 0.4 the sum of a song's decoded stems lies 37 dB above
-what was lost, at 34 to 41 kbit/s (measured on the example songs); constant rates of 56 and less are resampled."""
+"""libsndfile's levels for MP3s of variable rate, the best first. At 0.4 the sum of a song's decoded stems lies 37 dB
+above what was lost, at 34 to 41 kbit/s (Harbour Lanterns); the encoder resamples at constant rates of 56 and less."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +69,7 @@ def mono(samples: NDArray[np.float32], gain_db: float) -> NDArray[np.float32]:
 
 
 def pulse() -> NDArray[np.float32]:
-    """Return the pulse: a bell curve of 3 kHz, float32 (frames,), the same forwards and backwards, its peak in the middle."""
+    """Return the pulse: a bell of 3 kHz, float32 (frames,), the same forwards and backwards, its peak in the middle."""
     import numpy as np
 
     reach = round(5.0 * PULSE_WIDTH_S * STEM_RATE_HZ)

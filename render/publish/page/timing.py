@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
@@ -15,8 +16,6 @@ from render.perform.timeline import count_in, runs_of
 from render.song import LAYERS
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
-
     from render.sound import Stems
 
 __all__ = ["Peaks", "SpeedTiming", "bar_peaks", "note_key", "speed_facts", "speed_label"]
@@ -27,7 +26,7 @@ COUNT_IN_BARS = (1, 2)
 NoteKey = tuple[int, Fraction, str, int]
 """A sounding string by its place: bar, beat, layer, string. It is the same at every speed."""
 
-Peaks = dict[str, list[float]]
+Peaks = Mapping[str, Sequence[float]]
 """For each layer the highest sample in each bar, full scale being 1."""
 
 
@@ -71,12 +70,11 @@ def bar_peaks(stems: Stems, take: Take, gain_db: float, rate_hz: int) -> Peaks:
     gain = 10.0 ** (gain_db / 20.0)
     edges = [round(bar.start_s * rate_hz) for bar in take.bars] + [stems.length_frames]
     edges[0] = 0
-    peaks: Peaks = {}
+    peaks: dict[str, list[float]] = {}
     for layer in LAYERS:
         one = abs(stems.by_name[layer].mean(axis=1))
         peaks[layer] = [
-            round(gain * float(one[start:stop].max(initial=0.0)), 4)
-            for start, stop in pairwise(edges)
+            round(gain * float(one[start:stop].max(initial=0.0)), 4) for start, stop in pairwise(edges)
         ]
     return peaks
 
@@ -84,7 +82,7 @@ def bar_peaks(stems: Stems, take: Take, gain_db: float, rate_hz: int) -> Peaks:
 def speed_facts(timing: SpeedTiming, arrangement: Arrangement, order: Sequence[NoteKey]) -> dict[str, Any]:
     """Return what the player knows of a speed; times are whole milliseconds of the stems.
 
-    ``onset`` and ``end`` are in the order of the song's notes; −1 for a note that this speed doesn't have. 
+    ``onset`` and ``end`` are in the order of the song's notes; −1 for a note that this speed doesn't have.
     ``count`` says when the strokes of a count-in fall, before a whole bar and before a pick-up, for each of
     `COUNT_IN_BARS`: pairs of (ms from the bar's start, whether it is a bar's first).
     """

@@ -31,7 +31,12 @@ def test_tracks_come_with_their_bars_and_turns(tmp_path: Path) -> None:
     turns = [{"whose": "yours", "start_s": 1.0, "end_s": 2.0, "step": "80%"}]
     bars = [{"bar": 3, "section": "verse", "pass": 1, "start_s": 0.5, "end_s": 2.0}]
     (track,) = read_kit(kit(tmp_path, entry("04-echo.mp3", turns=turns, bars=bars, title="Song (echo)")))
-    assert (track.file, track.name, track.title, track.length_s) == ("04-echo.mp3", "echo", "Song (echo)", 12.5)
+    assert (track.file, track.name, track.title, track.length_s) == (
+        "04-echo.mp3",
+        "echo",
+        "Song (echo)",
+        12.5,
+    )
     assert (track.turns[0].whose, track.turns[0].step, track.bars[0].number) == ("yours", "80%", 3)
 
 

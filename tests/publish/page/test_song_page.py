@@ -31,7 +31,7 @@ def sound_of(made: Arrangement, *speeds: Fraction, texts: dict[str, str] | None 
     timings = []
     for speed in speeds or (Fraction(1),):
         take = perform(made, lay_out(made, None, speed, 0))
-        peaks = {layer: [0.1] * len(take.bars) for layer in LAYERS}
+        peaks: dict[str, list[float]] = {layer: [0.1] * len(take.bars) for layer in LAYERS}
         timings.append(SpeedTiming(speed, take, take.length_s + 1.0, peaks))
     return PageSound(tuple(timings), texts or {}, 40.0)
 
@@ -171,4 +171,6 @@ def test_speeds_have_names_that_files_take(speed: Fraction, label: str) -> None:
 def test_the_script_is_strict_and_fetches_nothing() -> None:
     script = player_script()
     assert script.count('"use strict"') == script.count("(function (")
-    assert not re.search(r"\b(eval|fetch|XMLHttpRequest|WebSocket|innerHTML|document\.write|sendBeacon)\b", script)
+    assert not re.search(
+        r"\b(eval|fetch|XMLHttpRequest|WebSocket|innerHTML|document\.write|sendBeacon)\b", script
+    )
