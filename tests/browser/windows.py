@@ -58,7 +58,7 @@ class Window:
 
     def __init__(self, context: BrowserContext) -> None:
         self.page: Page = context.new_page()
-        self.page.set_default_timeout(20_000)
+        self.page.set_default_timeout(60_000)
         self.said: list[str] = []
         self.asked: list[str] = []
         self.page.on("console", self._hear)

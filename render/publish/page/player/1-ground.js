@@ -36,7 +36,6 @@ window.Tercet = (function () {
       this.peaks = facts.peaks;
       this.onset = facts.onset;
       this.end = facts.end;
-      this.starts = facts.bars.map((bar) => bar[0]);
       this.order = facts.onset.map((_, note) => note).filter((note) => facts.onset[note] >= 0);
       this.order.sort((one, other) => facts.onset[one] - facts.onset[other]);
       this.struck = this.order.map((note) => facts.onset[note]);
@@ -47,8 +46,9 @@ window.Tercet = (function () {
       });
     }
 
+    /* A roll that begins before the bar line belongs to what it leads into. */
     barAt(ms) {
-      return Math.max(0, lastUpTo(this.starts, ms + 1));
+      return Math.max(0, lastUpTo(this.first, ms + 1));
     }
 
     /* Where to begin for a bar to be heard whole: a roll on its first beat begins before it. */

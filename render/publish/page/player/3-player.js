@@ -235,9 +235,10 @@
       this.tell();
     }
 
-    /* Go on from another place, without counting in again. */
+    /* Go on from another place, without counting in again; a loop is not left. */
     go(ms) {
       this.at = Math.min(Math.max(ms, 0), this.speed.length);
+      if (this.loop && !this.inLoop()) this.at = this.speed.startOf(this.loop.first);
       if (this.state === "playing") this.launch(0);
       else this.tell();
     }

@@ -61,17 +61,10 @@
     }
   };
 
-  /* A roll that begins before the bar line belongs to what it leads into. */
-  function barOf(ms) {
-    const struck = player.speed.struckBy(ms);
-    const bar = player.speed.barAt(ms);
-    return struck < 0 ? bar : Math.max(bar, T.page.notes[player.speed.order[struck]][0]);
-  }
-
   function draw() {
     const { ms, counting } = player.position();
     const going = player.state === "playing";
-    const bar = barOf(ms);
+    const bar = player.speed.barAt(ms);
     showLine(T.page.bars[bar].line);
     showNow(ms, going && !counting);
     T.showPosition(ms);
