@@ -17,6 +17,7 @@ ROOT = Path(__file__).resolve().parent.parent
 MODULES = sorted((ROOT / "render").rglob("*.py"))
 HEAVY = {
     "fluidsynth",
+    "jinja2",
     "fontpkg_noto_sans",
     "lark",
     "mido",

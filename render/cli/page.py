@@ -81,7 +81,6 @@ def run(arguments: argparse.Namespace) -> int:
             else:
                 print(_folder(arguments, song, playing, output / name, report))
                 entries.append(_entry(name, playing))
-        show_notices(playing)
         playing.let_go()
     if entries:
         print(_list(output, arguments.title, entries))
@@ -124,6 +123,8 @@ def _folder(arguments: argparse.Namespace, song: str, playing: Playing, folder: 
     if not arguments.no_kit:
         _ready_kit(arguments, song, folder)
     sound = made_sound(playing, arguments.speeds, folder / FOLDER, report)
+    if sound.anew:
+        show_notices(playing)
     report("writing", len(arguments.speeds), len(arguments.speeds))
     downloads = {
         group: [(path.relative_to(folder).as_posix(), path.stat().st_size) for path in paths]
@@ -148,6 +149,7 @@ def _one_file(arguments: argparse.Namespace, playing: Playing, path: Path, repor
     from render.tracks.files import write_bytes
 
     sound = made_sound(playing, arguments.speeds, None, report)
+    show_notices(playing)
     plan = PagePlan(playing.arrangement, sound, left_handed=arguments.left_handed, one_file=True)
     data = song_page(plan)["index.html"]
     if len(data) > MOST_BYTES_OF_ONE_FILE:

@@ -43,12 +43,13 @@ class PageSound:
     """What a page plays.
 
     `timings` are in the order of the speeds. `texts` holds the stems of a page in one file by their names, and nothing
-    where they lie in scripts beside the page. `kbit_s` is the highest rate of a stem.
+    where they lie in scripts beside the page. `kbit_s` is the highest rate of a stem; `anew` says whether any was made.
     """
 
     timings: tuple[SpeedTiming, ...]
     texts: dict[str, str]
     kbit_s: float
+    anew: bool = True
 
 
 def speed_timeline(playing: Playing, speed: Fraction) -> Timeline:
@@ -83,7 +84,7 @@ def made_sound(
     timings: list[SpeedTiming] = []
     texts: dict[str, str] = {}
     notes: dict[str, Any] = {}
-    rate = 0.0
+    rate, anew = 0.0, False
     for at, speed in enumerate(speeds):
         report(f"{float(speed):.0%}", at, len(speeds))
         name = speed_label(speed)
@@ -93,6 +94,7 @@ def made_sound(
         if note is None or note["key"] != key or not _all_there(folder, name):
             note, made = _made_speed(playing, speed, key)
             texts |= _put(made, folder)
+            anew = True
         notes[name] = note
         rate = max(rate, note["kbit_s"])
         timings.append(SpeedTiming(speed, take, note["length_s"], note["peaks"]))
@@ -101,7 +103,7 @@ def made_sound(
     if folder is not None:
         _tidy(folder, notes)
         write_bytes(folder / KEPT_FILE, json.dumps(notes, sort_keys=True).encode("utf-8"))
-    return PageSound(tuple(timings), texts, rate)
+    return PageSound(tuple(timings), texts, rate, anew)
 
 
 def _made_speed(playing: Playing, speed: Fraction, key: str) -> tuple[dict[str, Any], dict[str, bytes]]:
