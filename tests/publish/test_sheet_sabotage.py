@@ -50,8 +50,9 @@ def test_a_page_that_is_left_out_is_missed_in_the_pdf() -> None:
 
 def test_a_text_that_is_moved_onto_another_is_seen() -> None:
     assert overlaps(good()) == []
-    words = re.findall(r'<text class="word" x="([\d.]+)"', good())
-    spoilt = good().replace(f'<text class="word" x="{words[1]}"', f'<text class="word" x="{words[0]}"', 1)
+    words = re.findall(r'<text class="word" x="([\d.]+)" y="([\d.]+)"', good())
+    (first, row), second = words[0], next(x for x, y in words[1:] if y == words[0][1])
+    spoilt = good().replace(f'class="word" x="{second}" y="{row}"', f'class="word" x="{first}" y="{row}"', 1)
     assert len(overlaps(spoilt)) == 1
 
 
@@ -80,7 +81,8 @@ def test_a_digit_on_the_wrong_line_is_read() -> None:
 
 def test_an_arrow_that_is_too_short_or_too_long_is_seen() -> None:
     assert arrows_right(good())
-    arrow = re.search(r'<g class="arpeg melody"[^>]*>((?:<use[^>]*/>)+)</g>', good())
+    low = next(bar for bar in tab_bars(good()) if bar.arrows and 1 not in bar.spanned(bar.arrows[0])[0])
+    arrow = re.search(rf'<g id="{low.name}c0r" class="arpeg melody"[^>]*>((?:<use[^>]*/>)+)</g>', good())
     assert arrow
     signs = re.findall(r"<use[^>]*/>", arrow[1])
     shorter = good().replace(arrow[1], "".join(signs[:-1]), 1)
