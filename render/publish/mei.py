@@ -218,8 +218,9 @@ class _ScoreWriter:
         if goes_back and section.repeat_times > 2:
             times = f"{section.repeat_times} times"
             self.texts.put(SubElement(measure, "dir", place), f"{name}times", "remark", times)
-        if section.then and last_time:
-            self.texts.put(SubElement(measure, "dir", place), f"{name}then", "then", section.then)
+        then = section.then_after(segment.passes, repeated=goes_back)
+        if then:
+            self.texts.put(SubElement(measure, "dir", place), f"{name}then", "then", then)
 
     @property
     def _upper(self) -> str:

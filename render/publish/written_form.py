@@ -11,13 +11,13 @@ each section begins with its pick-up and repeats as on any printed sheet.
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from itertools import groupby
 
 from render.arrange import Arrangement, Gesture
-from render.publish.way_through import repeats_in, way_on
+from render.publish.way_through import END, repeats_in, way_on, way_said
 from render.song import ChordSpan, Note
 
 __all__ = ["Segment", "Stretch", "WrittenBar", "WrittenForm", "WrittenSection", "written_form"]
@@ -104,7 +104,8 @@ class WrittenSection:
         Whether a repeat begins before it; how often the music is played that a repeat sign at its end closes (1
         without one).
     then
-        What to play next where that isn't plain from the page, such as ``then: refrain``; else empty.
+        What to play next where that isn't plain from the page: by how often the section has been played, the name of
+        what follows, or ``end``.
     """
 
     name: str
@@ -114,7 +115,7 @@ class WrittenSection:
     alone: bool
     repeat_start: bool = False
     repeat_times: int = 1
-    then: str = ""
+    then: Mapping[int, str] = field(default_factory=dict)
 
     @property
     def title(self) -> str:
@@ -124,6 +125,11 @@ class WrittenSection:
         *others, last = map(str, self.passes)
         passes = f"passes {', '.join(others)} and {last}" if others else f"pass {last}"
         return f"{self.name}, {passes}"
+
+    def then_after(self, passes: Sequence[int], *, repeated: bool) -> str:
+        """Return where to go after some of its passes, in words; empty where that is plain."""
+        counts = [self.passes.index(number) + 1 for number in passes]
+        return way_said(self.then, counts, repeated=repeated)
 
     @property
     def bars(self) -> tuple[WrittenBar, ...]:
@@ -201,7 +207,10 @@ def written_form(arrangement: Arrangement) -> WrittenForm:
                 alone=names.count(draft.name) == 1,
                 repeat_start=any(repeat.first == place for repeat in repeats),
                 repeat_times=next((repeat.times for repeat in repeats if repeat.last == place), 1),
-                then=way_on(place, order, repeats, names),
+                then={
+                    count: END if coming is None else names[coming]
+                    for count, coming in way_on(place, order, repeats).items()
+                },
             )
             for place, draft in enumerate(drafts)
         ),
