@@ -57,7 +57,7 @@ def _repeated(order: Sequence[int], at: int) -> tuple[int, int]:
 def way_on(place: int, order: Sequence[int], repeats: Sequence[Repeat]) -> dict[int, int | None]:
     """Return what follows a printed section where neither the next one nor a repeat sign tells.
 
-    By how often the section has been played, counted from 1: the section that follows, None for the end.
+    By how often the section has been played, counted from 1: the index into `order` of what follows, None for the end.
     """
     visits = [index for index, printed in enumerate(order) if printed == place]
     repeat = next((each for each in repeats if each.last == place), Repeat(place, place, 1))
@@ -66,7 +66,7 @@ def way_on(place: int, order: Sequence[int], repeats: Sequence[Repeat]) -> dict[
     for count, visit in enumerate(visits, 1):
         coming = order[visit + 1] if visit + 1 < len(order) else None
         if coming != (repeat.first if count % repeat.times else following):
-            told[count] = coming
+            told[count] = None if coming is None else visit + 1
     return told
 
 

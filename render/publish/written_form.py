@@ -160,11 +160,16 @@ class WrittenForm:
     @property
     def in_words(self) -> str:
         """The form in words, such as ``refrain, verse twice, refrain``."""
-        names = [
-            (key, len(list(group)))
-            for key, group in groupby(self.sections[index].title for index in self.order)
-        ]
-        return ", ".join(f"{name}{_TIMES.get(count, f' {count} times')}" for name, count in names)
+        counted = dict.fromkeys(range(len(self.sections)), 0)
+        names = []
+        for index in self.order:
+            section = self.sections[index]
+            names.append(
+                section.name if section.alone else f"{section.name} {section.passes[counted[index]]}"
+            )
+            counted[index] += 1
+        groups = [(name, len(list(group))) for name, group in groupby(names)]
+        return ", ".join(f"{name}{_TIMES.get(count, f' {count} times')}" for name, count in groups)
 
 
 _TIMES = {1: "", 2: " twice"}
@@ -197,6 +202,10 @@ def written_form(arrangement: Arrangement) -> WrittenForm:
         order.append(place)
     names = [draft.name for draft in drafts]
     repeats = repeats_in(order)
+    said = [
+        name if names.count(name) == 1 else f"{name} {visit[-1].pass_number}"
+        for visit, name in zip(visits, (names[place] for place in order), strict=True)
+    ]
     return WrittenForm(
         tuple(
             WrittenSection(
@@ -208,8 +217,8 @@ def written_form(arrangement: Arrangement) -> WrittenForm:
                 repeat_start=any(repeat.first == place for repeat in repeats),
                 repeat_times=next((repeat.times for repeat in repeats if repeat.last == place), 1),
                 then={
-                    count: END if coming is None else names[coming]
-                    for count, coming in way_on(place, order, repeats).items()
+                    count: END if visit is None else said[visit]
+                    for count, visit in way_on(place, order, repeats).items()
                 },
             )
             for place, draft in enumerate(drafts)
