@@ -15,6 +15,9 @@ __all__ = ["pulse_note", "swing_sign"]
 _ROUND = 20
 """Corners of a note's head."""
 
+QUARTER_BITS = 3
+"""Of the 4 of a quarter; an eighth has one more, and a flag, a sixteenth two."""
+
 HEAD_EM, STEM_EM = 0.34, 0.95
 """Width of a head and length of a stem, in ems of the text around."""
 
@@ -25,13 +28,9 @@ def pulse_note(meter: Meter, x: float, y: float, size: float, colour: str) -> tu
     A quarter in 3/4, a dotted quarter in 6/8, a half in 2/2.
     """
     dotted = meter.pulse_beat == 3
-    value = Fraction(meter.pulse_beat) / meter.lower
+    value = meter.pulse_beat / meter.lower * (Fraction(2, 3) if dotted else 1)
     shapes = list(_note(x, y, size, colour, filled=value < Fraction(1, 2)))
-    flags = (
-        max(0, (Fraction(1, 8) / value).numerator.bit_length())
-        if not dotted and value < Fraction(1, 4)
-        else 0
-    )
+    flags = max(value.denominator.bit_length() - QUARTER_BITS, 0)
     shapes += _flags(x, y, size, colour, flags)
     end = x + (HEAD_EM + 0.2 * bool(flags)) * size
     if dotted:
