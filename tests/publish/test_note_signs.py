@@ -35,8 +35,13 @@ def test_the_pulse_is_a_note(meter: Meter, drawn: tuple[int, int, int]) -> None:
 
 
 def test_swing_is_two_like_eighths_that_become_long_and_short() -> None:
-    shapes, end = swing_sign(10.0, 20.0, 12.0, "#000000")
+    shapes, end = swing_sign(10.0, 20.0, 12.0, "#000000", triplet=True)
     assert [shape.text for shape in shapes if isinstance(shape, Text)] == ["=", "3"]
     filled, hollow, _ = parts(shapes)
     assert (filled, hollow) == (5, 0), "four heads and a beam"
     assert end > 10.0
+
+
+def test_swing_that_is_no_triplet_has_no_3() -> None:
+    shapes, _ = swing_sign(10.0, 20.0, 12.0, "#000000", triplet=False)
+    assert [shape.text for shape in shapes if isinstance(shape, Text)] == ["="]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from functools import lru_cache
 
 from render.publish.sheet_pages import SheetLook, sheet_of
@@ -40,9 +41,7 @@ def test_a_bar_that_is_left_out_is_missed() -> None:
 
 
 def test_a_page_that_is_left_out_is_missed_in_the_pdf() -> None:
-    from dataclasses import replace
-
-    made = sheet_of(arranged(PATH))
+    made = sheet_of(arranged("tests/song/examples/every-rule.yaml"))
     whole, cut = bars_in_pdf(sheet_pdf(made)), bars_in_pdf(sheet_pdf(replace(made, pages=made.pages[1:])))
     assert 1 in whole
     assert 1 not in cut
