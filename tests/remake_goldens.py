@@ -89,13 +89,15 @@ def schema_text() -> str:
 
 
 def main() -> None:
-    """Write every golden: messages of malformed files, those on the format page, the schema, the played bars."""
+    """Write every golden: messages, those on the format page, the schema, the played bars, the pictures."""
     from tests.perform import golden
+    from tests.publish import docs_pictures
 
     page = FORMAT_PAGE.read_text(encoding="utf-8")
     FORMAT_PAGE.write_text(page_with_messages(page), encoding="utf-8", newline="\n")
     SCHEMA.write_text(schema_text(), encoding="utf-8", newline="\n")
     golden.remake()
+    docs_pictures.remake()
     for path in sorted(MALFORMED.glob("*.yaml")):
         path.with_suffix(".txt").write_text(message_of(path), encoding="utf-8", newline="\n")
 

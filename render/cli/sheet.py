@@ -121,6 +121,6 @@ def _refuse(path: Path) -> None:
         handout = ", or say --handout for a picture" if ending == ".png" else ""
         raise RequestError(
             f"{path} ends in {ending or 'nothing'}: a sheet's name ends in {' or '.join(_ENDINGS)}, "
-            f"such as {path.with_suffix('.pdf').name}{handout}"
+            f"such as {path.stem or 'sheet'}.pdf{handout}"
         )
     may_replace(path)

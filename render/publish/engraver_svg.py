@@ -19,8 +19,10 @@ __all__ = ["DrawnSystem", "read_drawing"]
 _SVG = "{http://www.w3.org/2000/svg}"
 _HREF = "{http://www.w3.org/1999/xlink}href"
 _SKIPPED = ("mNum", "placeholder", "pageMilestone", "systemMilestoneEnd", "pageMilestoneEnd", "space")
-_OURS = re.compile(r"[mp]\d+[a-z]?\w*")
-"""Names that we gave; the engraver's own are of another form (a letter, then letters and digits at random)."""
+_OURS = re.compile(
+    r"p\d+s\d+|m\d+(t\d+(x\d+)?(v\d+)?|c\d+(s[1-4]|r)?|k\d*([dnf]|v\d+)?|[hw]\d+|name|number|times|then)?"
+)
+"""Names that we gave; the engraver's own are left out."""
 
 _ANCHOR = re.compile(r"m\d+k\d*")
 """Of the unseen notes that hold the texts of the strip: nothing but the texts is drawn."""

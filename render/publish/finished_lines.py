@@ -162,6 +162,10 @@ def _labels(parts: tuple[Part, ...], texts: Mapping[str, ScoreText]) -> Iterator
                 )
             else:
                 yield Lettering(0.0, part.y, LABEL_SIZE, text.label, "label", "italic")
-    wide = any(text_width_em(word.text) * word.size > WIDEST_LABEL for word in words)
+    widest_em = max((text_width_em(word.text) for word in words), default=0.0)
     for word in words:
-        yield replace(word, x=LABEL_GAP, anchor=0.0) if wide else word
+        if widest_em * word.size <= WIDEST_LABEL:
+            yield word
+        else:
+            size = min(word.size, (word.x - 2 * LABEL_GAP) / widest_em)
+            yield replace(word, x=LABEL_GAP, size=size, anchor=0.0)

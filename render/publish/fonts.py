@@ -29,7 +29,7 @@ class FontFamily:
     @property
     def there(self) -> bool:
         """Whether its package is installed."""
-        return find_spec(self.package) is not None
+        return _installed(self.package)
 
     def path(self, *, italic: bool = False) -> Path:
         """Return the file of the family, upright where it has no italic."""
@@ -102,6 +102,11 @@ def visual_order(text: str) -> str:
     from bidi.algorithm import get_display
 
     return str(get_display(reshape(text)))
+
+
+@lru_cache(maxsize=16)
+def _installed(package: str) -> bool:
+    return find_spec(package) is not None
 
 
 def _there() -> list[FontFamily]:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from render.arrange import Arrangement
 from render.publish.canvas import Drawing, Group, Ink, Path, Point, Shape, Text
 from render.publish.chord_diagram import first_fret, shape_grid
-from render.publish.handout_bars import TabNote, TabStroke, handout_lines
+from render.publish.handout_bars import HandoutLine, TabNote, TabStroke, handout_lines
 from render.publish.handout_rows import (
     BOLD,
     CHORD_SIZE,
@@ -31,6 +31,9 @@ __all__ = ["HANDOUT_HEIGHT", "HANDOUT_WIDTH", "handout_pictures"]
 
 HANDOUT_WIDTH, HANDOUT_HEIGHT = 1920.0, 1080.0
 """16:9."""
+
+NEARER = (1.5, 1.25)
+"""A song that has room to spare on one picture is drawn so much larger: in fewer units, since all sizes stay."""
 
 MARGIN, FOOT = 36.0, 44.0
 LEFT = 206.0
@@ -50,11 +53,14 @@ CHORDS_BASELINE, TOP_STRING, STRING_GAP, BELOW_STRINGS, WORD_LINE, ROW_GAP = (
 """Down a row: the baseline of its chords, string 1, from string to string, to the baseline of the words, from verse to
 verse, and the space below."""
 
+MOST_SPARE = 40.0
+"""Room to spare goes between the rows, so much at most."""
+
 TITLE_WIDTH = 560.0
 SHAPE_WIDTH, SHAPE_GAP, SHAPES_HEIGHT = 104.0, 12.0, 158.0
 """Of the shapes beside the title; the last is the height of a row of them."""
 
-TIGHT_NAME = 150.0
+TIGHT_NAME = 360.0
 """Room for the name above a shape; a longer one is cut short."""
 
 MOST_SHAPE_LINES = 4
@@ -67,6 +73,19 @@ SENTENCE = (
 
 
 @dataclass(frozen=True, slots=True)
+class _Page:
+    """Width and height of a picture in drawing units."""
+
+    width: float = HANDOUT_WIDTH
+    height: float = HANDOUT_HEIGHT
+
+    @property
+    def bottom(self) -> float:
+        """Where rows must end."""
+        return self.height - FOOT
+
+
+@dataclass(frozen=True, slots=True)
 class _Picture:
     """Rows of one picture and the shapes used in them."""
 
@@ -75,7 +94,7 @@ class _Picture:
 
 
 def handout_pictures(arrangement: Arrangement, *, left_handed: bool = False) -> tuple[Drawing, ...]:
-    """Return the pictures of an arrangement, 1920 by 1080 units each.
+    """Return the pictures of an arrangement, 1920 by 1080 units each, or fewer where a song has room to spare.
 
     Parameters
     ----------
@@ -84,27 +103,46 @@ def handout_pictures(arrangement: Arrangement, *, left_handed: bool = False) -> 
     left_handed
         Whether the shapes are mirrored. The tab is the same for both hands.
     """
-    rows = handout_rows(handout_lines(arrangement), LEFT, HANDOUT_WIDTH - LEFT - MARGIN)
-    pictures = _pictures(rows, arrangement)
+    lines = handout_lines(arrangement)
+    for times in NEARER:
+        page = _Page(HANDOUT_WIDTH / times, HANDOUT_HEIGHT / times)
+        rows = _rows_on(page, lines)
+        pictures = _pictures(rows, arrangement, page)
+        if len(pictures) == 1 and len(rows) <= len(lines) and _fits(pictures[0], page):
+            break
+    else:
+        page = _Page()
+        pictures = _pictures(_rows_on(page, lines), arrangement, page)
     return tuple(
-        _drawing(picture, arrangement, (number, len(pictures)), left_handed=left_handed)
+        _drawing(picture, arrangement, page, (number, len(pictures)), left_handed=left_handed)
         for number, picture in enumerate(pictures, 1)
     )
 
 
-def _pictures(rows: Sequence[Row], arrangement: Arrangement) -> list[_Picture]:
+def _rows_on(page: _Page, lines: Sequence[HandoutLine]) -> tuple[Row, ...]:
+    return handout_rows(lines, LEFT, page.width - LEFT - MARGIN)
+
+
+def _pictures(rows: Sequence[Row], arrangement: Arrangement, page: _Page) -> list[_Picture]:
     """Return rows picture by picture: as many as fit below the shapes that they need, at least one."""
     pictures: list[_Picture] = []
-    held: list[Row] = []
     for row in rows:
-        wanted = [*held, row]
-        shapes = _shapes_of(wanted, arrangement)
-        if held and _top(shapes) + sum(map(_height, wanted)) > HANDOUT_HEIGHT - FOOT:
-            pictures.append(_Picture(tuple(held), _shapes_of(held, arrangement)))
-            wanted = [row]
-        held = wanted
-    pictures.append(_Picture(tuple(held), _shapes_of(held, arrangement)))
+        held = pictures[-1].rows if pictures else ()
+        wanted = _Picture((*held, row), _shapes_of((*held, row), arrangement))
+        if held and _fits(wanted, page):
+            pictures[-1] = wanted
+        else:
+            pictures.append(_Picture((row,), _shapes_of((row,), arrangement)))
     return pictures
+
+
+def _fits(picture: _Picture, page: _Page) -> bool:
+    return _room(picture, page) >= 0.0
+
+
+def _room(picture: _Picture, page: _Page) -> float:
+    """Return how much height rows leave free; negative if there isn't enough."""
+    return page.bottom - _top(picture.shapes, page) - sum(map(_height, picture.rows))
 
 
 def _shapes_of(rows: Sequence[Row], arrangement: Arrangement) -> tuple[ShapeUse, ...]:
@@ -115,21 +153,21 @@ def _height(row: Row) -> float:
     return TOP_STRING + 3.0 * STRING_GAP + 22.0 + WORD_LINE * row.verses + ROW_GAP
 
 
-def _top(shapes: Sequence[ShapeUse]) -> float:
+def _top(shapes: Sequence[ShapeUse], page: _Page) -> float:
     """Return where the first row begins: below title and shapes."""
-    return MARGIN + SHAPES_HEIGHT * max(len(_shape_lines(shapes)), 1)
+    return MARGIN + SHAPES_HEIGHT * max(len(_shape_lines(shapes, page)), 1)
 
 
 # ---- the head
 
 
-def _shape_lines(shapes: Sequence[ShapeUse]) -> list[list[tuple[ShapeUse, float]]]:
+def _shape_lines(shapes: Sequence[ShapeUse], page: _Page) -> list[list[tuple[ShapeUse, float]]]:
     """Return shapes with where they begin, line by line: the first beside the title, more below it."""
     lines: list[list[tuple[ShapeUse, float]]] = [[]]
     x = MARGIN + TITLE_WIDTH + 24.0
     for shape in shapes:
         width = _shape_width(shape)
-        if x + width > HANDOUT_WIDTH - MARGIN and lines[-1]:
+        if x + width > page.width - MARGIN and lines[-1]:
             lines.append([])
             x = MARGIN
         lines[-1].append((shape, x))
@@ -144,23 +182,24 @@ def _shape_width(shape: ShapeUse) -> float:
 
 
 def _drawing(
-    picture: _Picture, arrangement: Arrangement, place: tuple[int, int], *, left_handed: bool
+    picture: _Picture, arrangement: Arrangement, page: _Page, place: tuple[int, int], *, left_handed: bool
 ) -> Drawing:
     shapes: list[Shape] = [*_title(arrangement)]
-    for line, placed in enumerate(_shape_lines(picture.shapes)):
+    for line, placed in enumerate(_shape_lines(picture.shapes, page)):
         for shape, x in placed:
             top = MARGIN - 12.0 + SHAPES_HEIGHT * line
             shapes += _named_shape(shape, (x, top), left_handed=left_handed)
-    y = _top(picture.shapes)
+    spare = min(max(_room(picture, page), 0.0) / len(picture.rows), MOST_SPARE)
+    y = _top(picture.shapes, page) + 0.5 * spare
     for row in picture.rows:
         shapes += _row(row, arrangement, y)
-        y += _height(row)
-    shapes += _foot(place)
+        y += _height(row) + spare
+    shapes += _foot(page, place)
     number, count = place
     title = arrangement.song.title + (f", {number} of {count}" if count > 1 else "")
     bars = [bar for row in picture.rows for bar in row.bar_numbers]
     told = f"Tab of bars {min(bars)} to {max(bars)} with words, chords and shapes."
-    return Drawing(HANDOUT_WIDTH, HANDOUT_HEIGHT, tuple(shapes), PAPER, title, told)
+    return Drawing(page.width, page.height, tuple(shapes), PAPER, title, told)
 
 
 def _title(arrangement: Arrangement) -> Iterator[Shape]:
@@ -188,15 +227,15 @@ def _sized(text: str, size: float, width: float, smallest: float) -> tuple[str, 
     return fitted(text, size, width, smallest)
 
 
-def _foot(place: tuple[int, int]) -> Iterator[Shape]:
+def _foot(page: _Page, place: tuple[int, int]) -> Iterator[Shape]:
     """Yield what the signs mean, and which picture of how many this is."""
-    y = HANDOUT_HEIGHT - 18.0
-    sentence, size = fitted(SENTENCE, 25.0, HANDOUT_WIDTH - 2.0 * MARGIN - 180.0, 18.0)
+    y = page.height - 18.0
+    sentence, size = fitted(SENTENCE, 25.0, page.width - 2.0 * MARGIN - 180.0, 15.0)
     yield Text(MARGIN, y, sentence, size, TEXT_SOFT, name="legend")
     number, count = place
     if count > 1:
         told = f"{number} of {count}"
-        yield Text(HANDOUT_WIDTH - MARGIN, y, told, DIGIT_SIZE, TEXT_SOFT, "end", name="picture number")
+        yield Text(page.width - MARGIN, y, told, DIGIT_SIZE, TEXT_SOFT, "end", name="picture number")
 
 
 def _named_shape(shape: ShapeUse, corner: Point, *, left_handed: bool) -> Iterator[Shape]:
@@ -207,7 +246,7 @@ def _named_shape(shape: ShapeUse, corner: Point, *, left_handed: bool) -> Iterat
     grid_x = x + (0.5 * (width - SHAPE_WIDTH) if first_fret(shape) == 1 else beside)
     if shape.chord:
         name, size = fitted(shape.chord, CHORD_SIZE, TIGHT_NAME / BOLD, CHORD_SIZE)
-        middle = min(max(grid_x + 0.51 * SHAPE_WIDTH, x + 0.5 * BOLD * text_width(name, size)), HANDOUT_WIDTH)
+        middle = max(grid_x + 0.51 * SHAPE_WIDTH, x + 0.5 * BOLD * text_width(name, size))
         yield Text(middle, y + 32.0, name, size, TEXT, "middle", bold=True, name="shape name")
     yield shape_grid(shape, (grid_x, y + 38.0), SHAPE_WIDTH, DIGIT_SIZE, left_handed=left_handed)
 

@@ -120,17 +120,18 @@ def _joined(lines: Sequence[HandoutLine], width: float) -> Iterator[HandoutLine]
 def _split(bars: Sequence[HandoutBar], width: float) -> Iterator[list[HandoutBar]]:
     """Yield bars row by row, about the same number in each; a bar that is wider than a row is cut in pieces."""
     pieces = [piece for bar in bars for piece in _pieces(bar, width)]
-    total = _width(pieces, WORD_SIZE)
-    share = max(total / -(-total // width), 1.0)
+    wide = [_width([piece], WORD_SIZE) for piece in pieces]
+    rest = sum(wide)
+    share = max(rest / -(-rest // width), 1.0)
     row: list[HandoutBar] = []
-    for index, piece in enumerate(pieces):
-        rest = _width(pieces[index:], WORD_SIZE)
-        full = _width([*row, piece], WORD_SIZE) > width
-        even = _width(row, WORD_SIZE) + 0.5 * _width([piece], WORD_SIZE) > share and rest > 0.5 * share
-        if row and (full or even):
+    used = 0.0
+    for piece, more in zip(pieces, wide, strict=True):
+        even = used + 0.5 * more > share and rest > 0.5 * share
+        if row and (used + more > width or even):
             yield row
-            row = []
+            row, used = [], 0.0
         row.append(piece)
+        used, rest = used + more, rest - more
     if row:
         yield row
 

@@ -173,13 +173,15 @@ class _ScoreWriter:
         for place, segment in enumerate(section.segments):
             name = f"p{index}s{place}"
             kind = "ending" if segment.ending else "section"
+            self._begin(parent, index, segment.bars[0])
             element = SubElement(parent, kind, {"xml:id": name})
             if segment.ending:
                 element.set("n", listed(segment.passes))
             parts.append((name, segment.passes))
             final = _closes(section.segments, place)
             for number, bar in enumerate(segment.bars):
-                self._begin(element, index, bar)
+                if number:
+                    self._begin(element, index, bar)
                 measure = self._add_bar(element, bar, lines.get(bar.printed.line, ()))
                 if place == number == 0:
                     self._open(measure, section)
@@ -218,8 +220,9 @@ class _ScoreWriter:
         if goes_back and section.repeat_times > 2:
             times = f"{section.repeat_times} times"
             self.texts.put(SubElement(measure, "dir", place), f"{name}times", "remark", times)
-        if section.then and last_time:
-            self.texts.put(SubElement(measure, "dir", place), f"{name}then", "then", section.then)
+        then = section.then_after(segment.passes, repeated=goes_back)
+        if then:
+            self.texts.put(SubElement(measure, "dir", place), f"{name}then", "then", then)
 
     @property
     def _upper(self) -> str:

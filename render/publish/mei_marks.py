@@ -132,14 +132,16 @@ def _hairpin_end(stretch: Stretch, mark: Mark, arrangement: Arrangement) -> str:
             if (bar.section, bar.pass_number) != (stretch.section, stretch.pass_number):
                 break
             measures += 1
+        low_beat = stretch.low_beat if index == stretch.bar_index else Fraction(0)
         for other in bar.marks:
             later = index > stretch.bar_index or other.at_beat > mark.at_beat
             if later and other.kind in ("dynamic", "hairpin") and other.layer == mark.layer:
-                if other.at_beat >= bar.pickup_from > 0:
+                if other.at_beat >= bar.pickup_from > low_beat:
                     return f"{measures}m+{float(bar.pickup_from) + 0.9:g}"
                 if other.at_beat == 0 and measures:
                     before = bars[index - 1]
                     return f"{measures - 1}m+{float(before.length_beat) + 0.9:g}"
-                return f"{measures}m+{float(other.at_beat) + 0.9:g}"
+                return f"{measures}m+{float(other.at_beat - low_beat) + 0.9:g}"
     end = bars[stretch.bar_index + measures]
-    return f"{measures}m+{float(end.pickup_from or end.length_beat) + 0.9:g}"
+    last_beat = stretch.length_beat if not measures else end.pickup_from or end.length_beat
+    return f"{measures}m+{float(last_beat) + 0.9:g}"

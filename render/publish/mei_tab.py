@@ -17,7 +17,6 @@ from render.errors import ParameterError
 from render.neck import LAST_FRET
 from render.publish.note_values import values_of
 from render.publish.score_parts import (
-    LAYER_CLASSES,
     GestureIds,
     Texts,
     add_filler,
@@ -116,7 +115,7 @@ def _digits(group: Element, gestures: Sequence[tuple[int, Gesture]], column_name
                     "xml:id": f"{column_name}s{note.string}",
                     "tab.course": str(note.string),
                     "tab.fret": str(note.fret),
-                    "type": f"{LAYER_CLASSES[gesture.layer]} {part}",
+                    "type": f"{gesture.layer} {part}",
                 },
             )
 

@@ -15,6 +15,9 @@ __all__ = ["pulse_note", "swing_sign"]
 _ROUND = 20
 """Corners of a note's head."""
 
+QUARTER_BITS = 3
+"""Of the 4 of a quarter; an eighth has one more, and a flag, a sixteenth two."""
+
 HEAD_EM, STEM_EM = 0.34, 0.95
 """Width of a head and length of a stem, in ems of the text around."""
 
@@ -25,13 +28,9 @@ def pulse_note(meter: Meter, x: float, y: float, size: float, colour: str) -> tu
     A quarter in 3/4, a dotted quarter in 6/8, a half in 2/2.
     """
     dotted = meter.pulse_beat == 3
-    value = Fraction(meter.pulse_beat) / meter.lower
+    value = meter.pulse_beat / meter.lower * (Fraction(2, 3) if dotted else 1)
     shapes = list(_note(x, y, size, colour, filled=value < Fraction(1, 2)))
-    flags = (
-        max(0, (Fraction(1, 8) / value).numerator.bit_length())
-        if not dotted and value < Fraction(1, 4)
-        else 0
-    )
+    flags = max(value.denominator.bit_length() - QUARTER_BITS, 0)
     shapes += _flags(x, y, size, colour, flags)
     end = x + (HEAD_EM + 0.2 * bool(flags)) * size
     if dotted:
@@ -40,8 +39,13 @@ def pulse_note(meter: Meter, x: float, y: float, size: float, colour: str) -> tu
     return tuple(shapes), end
 
 
-def swing_sign(x: float, y: float, size: float, colour: str) -> tuple[tuple[Shape, ...], float]:
-    """Return the sign of swing on the baseline y, and where it ends: two equal eighths are played long and short."""
+def swing_sign(
+    x: float, y: float, size: float, colour: str, *, triplet: bool
+) -> tuple[tuple[Shape, ...], float]:
+    """Return the sign of swing on the baseline y, and where it ends: two equal eighths are played long and short.
+
+    With `triplet` long and short are those of a triplet.
+    """
     shapes: list[Shape] = [*_pair(x, y, size, colour)]
     x += 1.25 * size
     shapes.append(Text(x, y, "=", size, colour))
@@ -49,13 +53,19 @@ def swing_sign(x: float, y: float, size: float, colour: str) -> tuple[tuple[Shap
     shapes += _note(x, y, size, colour)
     shapes += _note(x + 0.72 * size, y, size, colour)
     shapes += _flags(x + 0.72 * size, y, size, colour, 1)
+    if triplet:
+        shapes += _triplet(x, y, size, colour)
+    return tuple(shapes), x + 1.3 * size
+
+
+def _triplet(x: float, y: float, size: float, colour: str) -> Iterator[Shape]:
+    """Yield a bracket with a 3 above a quarter and an eighth."""
     left, right, top = x + 0.1 * size, x + 1.2 * size, y - 1.28 * size
     middle = (left + right) / 2
     ink = Ink(stroke=colour, width=0.06 * size)
-    shapes.append(Path(((left, top + 0.15 * size), (left, top), (middle - 0.22 * size, top)), ink))
-    shapes.append(Path(((middle + 0.22 * size, top), (right, top), (right, top + 0.15 * size)), ink))
-    shapes.append(Text(middle, top + 0.2 * size, "3", 0.6 * size, colour, "middle"))
-    return tuple(shapes), x + 1.3 * size
+    yield Path(((left, top + 0.15 * size), (left, top), (middle - 0.22 * size, top)), ink)
+    yield Path(((middle + 0.22 * size, top), (right, top), (right, top + 0.15 * size)), ink)
+    yield Text(middle, top + 0.2 * size, "3", 0.6 * size, colour, "middle")
 
 
 def _note(x: float, y: float, size: float, colour: str, *, filled: bool = True) -> Iterator[Shape]:

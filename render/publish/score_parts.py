@@ -16,7 +16,6 @@ from render.publish.letters import Style, text_width_em
 from render.publish.note_values import Value, odd_part, ratio_of, values_of
 from render.publish.paragraphs import shortened
 from render.publish.stand_ins import stand_in
-from render.song import Layer
 
 __all__ = ["GestureIds", "ScoreLook", "ScoreText", "TextKind", "Texts", "add_filler", "set_value"]
 
@@ -55,7 +54,7 @@ class ScoreLook:
         Whether there is a staff of the tune, with dynamics, and a strip under the tab that tells strums, counting and
         fingers. Without it there are the tab and the words.
     width
-        Width of a line of music in the engraver's units, ten of which are a tenth of a millimetre on paper at scale 1.
+        Width of a line of music in the engraver's units; a space between staff lines is 18 of them.
     """
 
     tune: bool = True
@@ -124,9 +123,6 @@ class Texts:
         element.text = stand_in(text_width_em(text, style), capital=kind in ("chord", "section", "remark"))
         self.found[name] = ScoreText(kind, text, style, label)
         return element
-
-
-LAYER_CLASSES: dict[Layer, str] = {"melody": "melody", "between": "between", "strums": "strums"}
 
 
 STRIP_ROWS: tuple[TextKind, ...] = ("strum", "count", "finger", "bar-number")

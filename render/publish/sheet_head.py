@@ -108,7 +108,7 @@ def _facts(arrangement: Arrangement, form: WrittenForm, width: float) -> Block:
         long, short = song.swing, 1 - song.swing
         ratio = long / short
         line.sign(
-            lambda x, y: swing_sign(x, y, FACT_SIZE * 1.1, TEXT),
+            lambda x, y: swing_sign(x, y, FACT_SIZE * 1.1, TEXT, triplet=ratio == 2),
             3.4 * FACT_SIZE,
             f"({ratio.numerator} : {ratio.denominator})",
         )

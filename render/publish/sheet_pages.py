@@ -34,10 +34,10 @@ FOOTER = 18.0
 """Room under the music for the title and the page's number."""
 
 SYSTEM_GAP = 11.0
-MOST_EXTRA_GAP = 14.0
+MOST_EXTRA_GAP = 22.0
 """Between lines of music; a page that is nearly full is filled by wider gaps."""
 
-WIDTHS, WIDTHS_LARGE = (1950, 2150, 2400), (1350, 1500)
+WIDTHS, WIDTHS_LARGE = (1950, 2150, 2400), (1250, 1400)
 """Lengths that a line of music may have, in the engraver's units: the fewer, the larger the music."""
 
 TOLERANCE = 0.004

@@ -104,7 +104,7 @@ def _runs(text: str) -> tuple[tuple[FontFamily, str], ...]:
 
 @lru_cache(maxsize=4096)
 def _segments(path: str) -> tuple[tuple[str, tuple[tuple[float, float], ...]], ...]:
-    """Return the pieces of an outline: the name of each and its points."""
+    """Return the pieces of an outline, the name of each and its points: lines and cubic curves are all there is."""
     from fontTools.pens.recordingPen import RecordingPen
     from fontTools.svgLib.path import parse_path
 
@@ -226,7 +226,6 @@ class _PageWriter:
 
     def _outline(self, path: str, *, filled: bool, stroked: bool) -> None:
         drawn = self._canvas.beginPath()
-        here = (0.0, 0.0)
         for name, points in _segments(path):
             match name:
                 case "moveTo":
@@ -235,13 +234,8 @@ class _PageWriter:
                     drawn.lineTo(*points[0])
                 case "curveTo":
                     drawn.curveTo(*(number for point in points for number in point))
-                case "qCurveTo":
-                    for control, end in _plain_curves(points):
-                        drawn.curveTo(*_cubic(here, control, end))
-                        here = end
                 case "closePath":
                     drawn.close()
-            here = points[-1] if points else here
         self._canvas.drawPath(drawn, stroke=stroked, fill=filled, fillMode=1)
 
     def _text(self, x: float, y: float, size: float, text: str, cut: str, anchor: float) -> None:
@@ -258,26 +252,3 @@ class _PageWriter:
             drawn.textOut(run)
             x += width
         self._canvas.drawText(drawn)
-
-
-_Point = tuple[float, float]
-
-
-def _plain_curves(points: Sequence[_Point]) -> Iterator[tuple[_Point, _Point]]:
-    """Yield the control point and the end of each quadratic curve of a run."""
-    controls, end = points[:-1], points[-1]
-    for index, control in enumerate(controls):
-        following = controls[index + 1] if index + 1 < len(controls) else None
-        if following is None:
-            yield control, end
-        else:
-            yield control, ((control[0] + following[0]) / 2, (control[1] + following[1]) / 2)
-
-
-def _cubic(here: _Point, control: _Point, end: _Point) -> tuple[float, ...]:
-    """Return a quadratic curve as a cubic one: its controls lie two thirds of the way to the quadratic's."""
-    return (
-        here[0] + 2 / 3 * (control[0] - here[0]), here[1] + 2 / 3 * (control[1] - here[1]),
-        end[0] + 2 / 3 * (control[0] - end[0]), end[1] + 2 / 3 * (control[1] - end[1]),
-        *end,
-    )  # fmt: skip

@@ -5,10 +5,13 @@ A printed section is known by its index in the order printed.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-__all__ = ["Repeat", "repeats_in", "way_on"]
+__all__ = ["END", "Repeat", "repeats_in", "way_on", "way_said"]
+
+END = "end"
+"""What is said where the piece ends."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,21 +54,43 @@ def _repeated(order: Sequence[int], at: int) -> tuple[int, int]:
     return 1, 1
 
 
-def way_on(place: int, order: Sequence[int], repeats: Sequence[Repeat], names: Sequence[str]) -> str:
-    """Return where to go after a printed section, where neither the next one nor a repeat sign tells; else empty."""
+def way_on(place: int, order: Sequence[int], repeats: Sequence[Repeat]) -> dict[int, int | None]:
+    """Return what follows a printed section where neither the next one nor a repeat sign tells.
+
+    By how often the section has been played, counted from 1: the index into `order` of what follows, None for the end.
+    """
     visits = [index for index, printed in enumerate(order) if printed == place]
     repeat = next((each for each in repeats if each.last == place), Repeat(place, place, 1))
-    told = []
+    following = place + 1 if place < max(order) else None
+    told = {}
     for count, visit in enumerate(visits, 1):
         coming = order[visit + 1] if visit + 1 < len(order) else None
-        plain = repeat.first if count < repeat.times else place + 1 if place + 1 < len(names) else None
-        if coming != plain:
-            told.append((count, "end" if coming is None else names[coming]))
-    if not told:
+        if coming != (repeat.first if count % repeat.times else following):
+            told[count] = None if coming is None else visit + 1
+    return told
+
+
+def way_said(told: Mapping[int, str], counts: Sequence[int], *, repeated: bool) -> str:
+    """Return the way on in words.
+
+    Parameters
+    ----------
+    told
+        What follows, by how often the section has been played.
+    counts
+        After which playings the words are read, in order.
+    repeated
+        Whether a repeat sign stands beside them.
+    """
+    here = [count for count in counts if count in told]
+    if not here:
         return ""
-    if len(visits) == repeat.times:
-        return f"then: {told[-1][1]}" if told[-1][1] != "end" else "end"
-    return "   ".join(f"{_ordinal(count)} time: {name}" for count, name in told)
+    if (here == list(counts) and len({told[count] for count in here}) == 1) or (
+        repeated and here == [counts[-1]]
+    ):
+        where = told[here[-1]]
+        return where if where == END else f"then: {where}"
+    return "   ".join(f"{_ordinal(count)} time: {told[count]}" for count in here)
 
 
 def _ordinal(count: int) -> str:

@@ -11,13 +11,13 @@ each section begins with its pick-up and repeats as on any printed sheet.
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from itertools import groupby
 
 from render.arrange import Arrangement, Gesture
-from render.publish.way_through import repeats_in, way_on
+from render.publish.way_through import END, repeats_in, way_on, way_said
 from render.song import ChordSpan, Note
 
 __all__ = ["Segment", "Stretch", "WrittenBar", "WrittenForm", "WrittenSection", "written_form"]
@@ -104,7 +104,8 @@ class WrittenSection:
         Whether a repeat begins before it; how often the music is played that a repeat sign at its end closes (1
         without one).
     then
-        What to play next where that isn't plain from the page, such as ``then: refrain``; else empty.
+        What to play next where that isn't plain from the page: by how often the section has been played, the name of
+        what follows, or ``end``.
     """
 
     name: str
@@ -114,7 +115,7 @@ class WrittenSection:
     alone: bool
     repeat_start: bool = False
     repeat_times: int = 1
-    then: str = ""
+    then: Mapping[int, str] = field(default_factory=dict)
 
     @property
     def title(self) -> str:
@@ -124,6 +125,11 @@ class WrittenSection:
         *others, last = map(str, self.passes)
         passes = f"passes {', '.join(others)} and {last}" if others else f"pass {last}"
         return f"{self.name}, {passes}"
+
+    def then_after(self, passes: Sequence[int], *, repeated: bool) -> str:
+        """Return where to go after some of its passes, in words; empty where that is plain."""
+        counts = [self.passes.index(number) + 1 for number in passes]
+        return way_said(self.then, counts, repeated=repeated)
 
     @property
     def bars(self) -> tuple[WrittenBar, ...]:
@@ -154,11 +160,16 @@ class WrittenForm:
     @property
     def in_words(self) -> str:
         """The form in words, such as ``refrain, verse twice, refrain``."""
-        names = [
-            (key, len(list(group)))
-            for key, group in groupby(self.sections[index].title for index in self.order)
-        ]
-        return ", ".join(f"{name}{_TIMES.get(count, f' {count} times')}" for name, count in names)
+        counted = dict.fromkeys(range(len(self.sections)), 0)
+        names = []
+        for index in self.order:
+            section = self.sections[index]
+            names.append(
+                section.name if section.alone else f"{section.name} {section.passes[counted[index]]}"
+            )
+            counted[index] += 1
+        groups = [(name, len(list(group))) for name, group in groupby(names)]
+        return ", ".join(f"{name}{_TIMES.get(count, f' {count} times')}" for name, count in groups)
 
 
 _TIMES = {1: "", 2: " twice"}
@@ -191,6 +202,10 @@ def written_form(arrangement: Arrangement) -> WrittenForm:
         order.append(place)
     names = [draft.name for draft in drafts]
     repeats = repeats_in(order)
+    said = [
+        name if names.count(name) == 1 else f"{name} {visit[-1].pass_number}"
+        for visit, name in zip(visits, (names[place] for place in order), strict=True)
+    ]
     return WrittenForm(
         tuple(
             WrittenSection(
@@ -201,7 +216,10 @@ def written_form(arrangement: Arrangement) -> WrittenForm:
                 alone=names.count(draft.name) == 1,
                 repeat_start=any(repeat.first == place for repeat in repeats),
                 repeat_times=next((repeat.times for repeat in repeats if repeat.last == place), 1),
-                then=way_on(place, order, repeats, names),
+                then={
+                    count: END if visit is None else said[visit]
+                    for count, visit in way_on(place, order, repeats).items()
+                },
             )
             for place, draft in enumerate(drafts)
         ),

@@ -24,7 +24,6 @@ from tests.perform.pieces import Visit, piece, pieces, strum, tune
 from tests.publish.drawn import four_bars, three_layers
 
 SONGS = sorted(Path("songs").glob("*.yaml"))
-FORTIETH = 1080 / 40
 SONG = """\
 title: {title}
 meter: 4/4
@@ -95,12 +94,17 @@ def _relative(gestures: list[Gesture], start: object) -> list[object]:
     return [(gesture.start_beat - start, as_read(gesture)) for gesture in gestures]  # type: ignore[operator]
 
 
+def size_of(svg: str) -> tuple[float, float]:
+    root = ET.fromstring(svg)
+    return float(root.get("width", "")), float(root.get("height", ""))
+
+
 def check_looks(svgs: list[str]) -> None:
     for svg in svgs:
         boxes = text_boxes(svg)
         assert overlapping(boxes) == []
-        assert outside(boxes, 1920, 1080) == []
-        assert smallest_digit(svg) >= FORTIETH
+        assert outside(boxes, *size_of(svg)) == []
+        assert smallest_digit(svg) >= size_of(svg)[1] / 40
 
 
 @pytest.mark.parametrize("tuning", TUNINGS)
@@ -153,7 +157,7 @@ def test_anything_that_is_played_can_be_drawn(made: Arrangement) -> None:
     svgs = drawn(made)
     check_strokes(made, svgs)
     check_coverage(made)
-    assert all(smallest_digit(svg) >= FORTIETH for svg in svgs)
+    assert all(smallest_digit(svg) >= size_of(svg)[1] / 40 for svg in svgs)
 
 
 # ---- sabotage: the measurements see what is wrong
@@ -176,35 +180,14 @@ def test_the_measures_see_a_wrong_digit_string_arrow_and_size() -> None:
     for svg in spoilt.values():
         with pytest.raises(AssertionError):
             check_strokes(made, [svg, *svgs[1:]])
-    with pytest.raises(AssertionError):
-        check_looks(
-            [
-                svgs[0].replace(
-                    first[0],
-                    first[0]
-                    .replace('font-size="38"', 'font-size="37"')
-                    .replace('font-size="42"', 'font-size="37"'),
-                    1,
-                )
-            ]
-        )
-    word = re.search(r'<text class="word" x="([\d.]+)"', svgs[0])
+    small = first[0].replace('font-size="38"', 'font-size="25"').replace('font-size="42"', 'font-size="25"')
+    number = re.search(r'<text class="bar number" x="[\d.]+" y="[\d.]+"', svgs[0])
+    word = re.search(r'<text class="word" x="[\d.]+" y="[\d.]+"', svgs[0])
+    assert number is not None
     assert word is not None
-    with pytest.raises(AssertionError):
-        check_looks(
-            [
-                svgs[0]
-                .replace(word[0], '<text class="word" x="40"')
-                .replace('class="bar number"', 'class="x"')
-                .replace(f'y="{_y_of(svgs[0], "bar number")}"', f'y="{_y_of(svgs[0], "word")}"')
-            ]
-        )
-
-
-def _y_of(svg: str, name: str) -> str:
-    found = re.search(rf'class="{name}" x="[\d.]+" y="([\d.]+)"', svg)
-    assert found is not None
-    return found[1]
+    for right, wrong in ((first[0], small), (number[0], word[0].replace("word", "bar number"))):
+        with pytest.raises(AssertionError):
+            check_looks([svgs[0].replace(right, wrong, 1)])
 
 
 def test_the_look_at_coverage_sees_a_bar_that_is_left_out() -> None:
@@ -244,6 +227,13 @@ def test_pictures_break_between_lines_of_music_and_are_numbered() -> None:
     firsts = {line.bar_numbers[0] for line in handout_lines(made)}
     starts = [int(re.findall(r'class="bar number"[^>]*>(\d+)<', svg)[0]) for svg in svgs]
     assert all(start in firsts for start in starts[1:])
+
+
+def test_a_short_song_is_drawn_larger() -> None:
+    (short,) = drawn(three_layers())
+    assert size_of(short) == (1280.0, 720.0)
+    assert smallest_digit(short) / 720 > 1.4 / 40
+    assert {size_of(svg) for svg in drawn(arranged(SONGS[2], "high-g"))} == {(1920.0, 1080.0)}
 
 
 # ---- hostile songs

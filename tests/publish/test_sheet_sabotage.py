@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from functools import lru_cache
 
 from render.publish.sheet_pages import SheetLook, sheet_of
@@ -40,9 +41,7 @@ def test_a_bar_that_is_left_out_is_missed() -> None:
 
 
 def test_a_page_that_is_left_out_is_missed_in_the_pdf() -> None:
-    from dataclasses import replace
-
-    made = sheet_of(arranged(PATH))
+    made = sheet_of(arranged("tests/song/examples/every-rule.yaml"))
     whole, cut = bars_in_pdf(sheet_pdf(made)), bars_in_pdf(sheet_pdf(replace(made, pages=made.pages[1:])))
     assert 1 in whole
     assert 1 not in cut
@@ -50,8 +49,9 @@ def test_a_page_that_is_left_out_is_missed_in_the_pdf() -> None:
 
 def test_a_text_that_is_moved_onto_another_is_seen() -> None:
     assert overlaps(good()) == []
-    words = re.findall(r'<text class="word" x="([\d.]+)"', good())
-    spoilt = good().replace(f'<text class="word" x="{words[1]}"', f'<text class="word" x="{words[0]}"', 1)
+    words = re.findall(r'<text class="word" x="([\d.]+)" y="([\d.]+)"', good())
+    (first, row), second = words[0], next(x for x, y in words[1:] if y == words[0][1])
+    spoilt = good().replace(f'class="word" x="{second}" y="{row}"', f'class="word" x="{first}" y="{row}"', 1)
     assert len(overlaps(spoilt)) == 1
 
 
@@ -80,7 +80,8 @@ def test_a_digit_on_the_wrong_line_is_read() -> None:
 
 def test_an_arrow_that_is_too_short_or_too_long_is_seen() -> None:
     assert arrows_right(good())
-    arrow = re.search(r'<g class="arpeg melody"[^>]*>((?:<use[^>]*/>)+)</g>', good())
+    low = next(bar for bar in tab_bars(good()) if bar.arrows and 1 not in bar.spanned(bar.arrows[0])[0])
+    arrow = re.search(rf'<g id="{low.name}c0r" class="arpeg melody"[^>]*>((?:<use[^>]*/>)+)</g>', good())
     assert arrow
     signs = re.findall(r"<use[^>]*/>", arrow[1])
     shorter = good().replace(arrow[1], "".join(signs[:-1]), 1)

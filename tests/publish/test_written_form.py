@@ -8,7 +8,7 @@ from itertools import pairwise
 import pytest
 
 from render.arrange import Arrangement
-from render.publish.written_form import WrittenForm, listed, written_form
+from render.publish.written_form import WrittenForm, WrittenSection, listed, written_form
 from tests.publish.papers import EXAMPLES, arranged, written
 
 LINE = "chords  C | F | G7 | C\nmelody  G4 E G C5 | A4:2 F:2 | B4 A G F | E4:4\n"
@@ -28,10 +28,14 @@ def shape(form: WrittenForm) -> list[tuple[str, list[tuple[str, int]], int, str]
             section.title,
             [(listed(part.passes) if part.ending else "", len(part.bars)) for part in section.segments],
             section.repeat_times,
-            section.then,
+            then(section),
         )
         for section in form.sections
     ]
+
+
+def then(section: WrittenSection) -> str:
+    return section.then_after(section.passes, repeated=section.repeat_times > 1)
 
 
 def test_a_section_that_comes_again_at_once_is_repeated() -> None:
@@ -70,15 +74,17 @@ def test_a_group_that_comes_again_is_repeated_as_a_whole() -> None:
         (True, 1),
         (False, 2),
     ]
-    assert [section.then for section in form.sections] == ["", ""]
+    assert [then(section) for section in form.sections] == ["", ""]
 
 
 def test_what_signs_can_not_tell_is_said() -> None:
     chorus = LINE.replace("G4 E", "C5 E")
     form = sections(("verse", LINE), ("chorus", chorus), form="verse chorus chorus verse")
-    assert [section.then for section in form.sections] == ["2nd time: end", "then: verse"]
+    assert [then(section) for section in form.sections] == ["2nd time: end", "then: verse"]
     form = sections(("verse", LINE), ("chorus", chorus), form="verse chorus verse")
-    assert [section.then for section in form.sections] == ["2nd time: end", "then: verse"]
+    assert [then(section) for section in form.sections] == ["2nd time: end", "then: verse"]
+    form = sections(("verse", LINE), ("chorus", chorus), form="verse verse chorus verse verse chorus")
+    assert [then(section) for section in form.sections] == ["", "1st time: verse"]
     form = sections(("verse", LINE), ("chorus", chorus), form="verse verse")
     assert shape(form) == [("verse", [("", 4)], 2, "")]
     assert form.in_words == "verse twice"

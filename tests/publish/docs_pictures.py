@@ -1,0 +1,32 @@
+"""The pictures of docs/pictures.md, as they are drawn today."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from render.arrange import arrange
+from render.neck import TUNINGS
+from render.publish import FretboardMap, fretboard_picture, handout_pictures, svg_text
+from render.song import read_song
+from render.theory import parse_key
+
+__all__ = ["pictures", "remake"]
+
+ROOT = Path(__file__).resolve().parents[2]
+FOLDER = ROOT / "docs" / "pictures"
+
+
+def pictures() -> dict[Path, str]:
+    """Return the text of each picture, by its file."""
+    (handout,) = handout_pictures(arrange(read_song(ROOT / "songs" / "washing-up-branle.yaml")))
+    a_minor = FretboardMap(parse_key("A minor"), TUNINGS["high-g"], 12, "A minor")
+    return {
+        FOLDER / "handout.svg": svg_text(handout),
+        FOLDER / "fretboard.svg": svg_text(fretboard_picture(a_minor)),
+    }
+
+
+def remake() -> None:
+    """Write the pictures again."""
+    for path, text in pictures().items():
+        path.write_text(text, encoding="utf-8", newline="\n")
