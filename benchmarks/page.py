@@ -34,7 +34,9 @@ BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 def main() -> int:
     """Make the page, open it, and print each figure beside its aim."""
     parser = argparse.ArgumentParser(description="Weigh and time the class page of a three-minute song.")
-    parser.add_argument("--rounds", type=int, default=5, help="times that a page is made and opened (default 5)")
+    parser.add_argument(
+        "--rounds", type=int, default=5, help="times that a page is made and opened (default 5)"
+    )
     rounds: int = parser.parse_args().rounds
     with tempfile.TemporaryDirectory() as base:
         song = Path(base) / "three-minutes.yaml"
@@ -50,7 +52,9 @@ def main() -> int:
     print(f"length of the stems at full speed         {kept['100']['length_s']:.0f} s")
     print(f"page and stems at three speeds            {first_s:.1f} s")
     wall, processor = (statistics.median(values) for values in zip(*again, strict=True))
-    print(f"page from a ready kit                     {wall:.2f} s, {processor:.2f} s of processor   aim: < 1 s")
+    print(
+        f"page from a ready kit                     {wall:.2f} s, {processor:.2f} s of processor   aim: < 1 s"
+    )
     print(f"rate of the heaviest stem                 {max(rates):.1f} kbit/s   aim: at most 56")
     print(f"script and style                          {code / 1e3:.1f} kB   aim: < 60")
     print(f"fetched until the first note              {opened[0]['bytes'] / 1e6:.2f} MB   aim: < 4.5")

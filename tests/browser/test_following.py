@@ -59,7 +59,7 @@ SEEN = """
     }),
     sung: [...document.querySelectorAll("#now-words .sung")].map((each) => each.textContent).join(""),
     shape: [...document.querySelectorAll("#now-shapes .sounding g title")].map((each) => each.textContent).join(""),
-    bar: [...document.querySelectorAll(".score.wide .bar.now")].map((each) => each.dataset.bar),
+    bar: [...document.querySelectorAll(".score.wide .bar.here")].map((each) => each.dataset.bar),
     where: document.getElementById("where").textContent,
   };
 })

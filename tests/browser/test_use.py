@@ -177,7 +177,9 @@ def test_the_check_sees_what_is_in_the_way(opened: Opened, song_address: str) ->
 def test_no_window_is_too_narrow_or_too_wide(opened: Opened, song_address: str, width: int) -> None:
     page = opened(width=width).show(song_address)
     assert page.evaluate("document.documentElement.scrollWidth") <= width
-    page.evaluate("(size) => { document.documentElement.style.fontSize = size; }", "200%" if width > 640 else "100%")
+    page.evaluate(
+        "(size) => { document.documentElement.style.fontSize = size; }", "200%" if width > 640 else "100%"
+    )
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     small = page.evaluate(
         """() => [...document.querySelectorAll("button, select, a, label, input[type=range]")]

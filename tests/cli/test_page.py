@@ -31,7 +31,10 @@ def test_a_class_gets_a_folder_a_song_and_a_list(tercet: Tercet, song: Path, tmp
         "look.css",
         "two-kettles/index.html",
         *(f"two-kettles/page/100-{layer}.js" for layer in ("between", "melody", "strums")),
-        *(f"two-kettles/page/{name}" for name in ("kept.json", "knocks.js", "look.css", "player.js", "take.svg")),
+        *(
+            f"two-kettles/page/{name}"
+            for name in ("kept.json", "knocks.js", "look.css", "player.js", "take.svg")
+        ),
     ]
     assert "Tuesday &lt;class&gt;" in (out / "index.html").read_text(encoding="utf-8")
 

@@ -128,7 +128,7 @@
     const view = shown();
     if (!view || !view.buttons) return;
     const names = bar < 0 ? [] : T.page.printed[bar];
-    view.buttons.forEach((button) => button.classList.toggle("now", names.includes(button.dataset.bar)));
+    view.buttons.forEach((button) => button.classList.toggle("here", names.includes(button.dataset.bar)));
     const first = view.buttons.find((button) => names.includes(button.dataset.bar));
     if (first && first.style.top !== line) {
       line = first.style.top;
