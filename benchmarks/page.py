@@ -1,7 +1,7 @@
 """What a class page of a three-minute song weighs and how soon it is there; see README.md beside this file.
 
-Run as ``.venv/bin/python benchmarks/page.py``. The page is made by the command in processes of its own, start-up included,
-served from this machine, and opened in a real browser.
+Run as ``.venv/bin/python benchmarks/page.py``. The page is made by the command in processes of its own, start-up
+included, served from this machine, and opened in a real browser.
 """
 
 from __future__ import annotations
@@ -91,7 +91,7 @@ def _served(folder: Path) -> Iterator[str]:
 
 
 def _opened(address: str) -> dict[str, float]:
-    """Open the page in a fresh browser and play; return when it could be used, and what was fetched until it sounded."""
+    """Open the page in a fresh browser and play; return when it could be used, and what was fetched by then."""
     program = next(filter(None, map(shutil.which, BROWSERS)), BROWSERS[0])
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=program, headless=True, args=list(FLAGS))

@@ -21,8 +21,8 @@ the colour of the text around, so that a style sheet overrides them.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from math import ceil
 
 from render.arrange import Arrangement
@@ -34,7 +34,7 @@ from render.publish.mei import LINE_BREAK, Score, score_of
 from render.publish.score_parts import GestureIds, ScoreLook, ScoreText
 from render.publish.written_form import WrittenForm
 
-__all__ = ["Engraving", "engrave"]
+__all__ = ["Engraving", "engrave", "engrave_at"]
 
 _OPTIONS = {
     "pageHeight": 60000,
@@ -110,8 +110,19 @@ def engrave(arrangement: Arrangement, look: ScoreLook = ScoreLook()) -> Engravin
     ParameterError
         A note that isn't on the neck.
     """
+    return engrave_at(arrangement, look, (look.width,))[0]
+
+
+def engrave_at(arrangement: Arrangement, look: ScoreLook, widths: Sequence[int]) -> tuple[Engraving, ...]:
+    """Engrave an arrangement at several widths; names of elements are the same at all. Errors as `engrave`."""
     score = score_of(arrangement, look)
-    mei, width = _broken(score, look, arrangement)
+    bars = _bar_widths(score, look)
+    looks = [replace(look, width=width) for width in widths]
+    return tuple(_engraved(score, each, *_broken(score, bars, each, arrangement)) for each in looks)
+
+
+def _engraved(score: Score, look: ScoreLook, mei: str, width: int) -> Engraving:
+    """Return a score with its line breaks as it is drawn."""
     systems: list[System] = []
     signs: dict[str, str] = {}
     for page in _drawn(mei, width, breaks="encoded"):
@@ -129,18 +140,21 @@ def engrave(arrangement: Arrangement, look: ScoreLook = ScoreLook()) -> Engravin
     )
 
 
-def _broken(score: Score, look: ScoreLook, arrangement: Arrangement) -> tuple[str, int]:
-    """Return a score with line breaks, and the width of its lines: at least that of its widest bar.
-
-    It is engraved as one long line first, to learn how wide each bar is.
-    """
+def _bar_widths(score: Score, look: ScoreLook) -> list[WrittenWidth]:
+    """Return how wide each bar of a score is, engraved as one long line."""
     (long_line,) = _drawn(score.mei, look.width, breaks="none")
     (system,), _ = read_drawing(long_line, score.texts)
     edges = [_edges(group) for group in parts_named(system.parts) if "measure" in group.classes]
-    bars = [
+    return [
         WrittenWidth(section, line, right - left)
         for (section, line), (left, right) in zip(score.places, edges, strict=True)
     ]
+
+
+def _broken(
+    score: Score, bars: Sequence[WrittenWidth], look: ScoreLook, arrangement: Arrangement
+) -> tuple[str, int]:
+    """Return a score with line breaks, and the width of its lines: at least that of its widest bar."""
     opening = OPENING + KEY_SIGN * abs(arrangement.song.key.fifths) * look.tune
     room = max(look.width * _FINE, opening + max(bar.width for bar in bars))
     wanted = {f"{LINE_BREAK}{index}" for index in starts_of_lines(bars, room, opening)}

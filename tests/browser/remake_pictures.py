@@ -53,7 +53,7 @@ def main() -> None:
 def _keep(png: bytes, path: Path) -> None:
     """Write a picture small enough for a repository."""
     Image.open(io.BytesIO(png)).convert("RGB").save(path, "WEBP", quality=80, method=6)
-    print(f"{path.relative_to(ROOT)}: {path.stat().st_size / 1e3:.0f} kB")
+    sys.stdout.write(f"{path.relative_to(ROOT)}: {path.stat().st_size / 1e3:.0f} kB\n")
 
 
 if __name__ == "__main__":

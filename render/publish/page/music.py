@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from render.arrange import Arrangement, Gesture
-from render.publish.engraving import Engraving, engrave
+from render.publish.engraving import Engraving, engrave_at
 from render.publish.engraving_svg import sign_definitions, system_svg
 from render.publish.page.texts import filled
 from render.publish.score_parts import GestureIds, ScoreLook
@@ -57,9 +57,9 @@ class Music:
 
 def engraved_music(arrangement: Arrangement) -> Music:
     """Engrave an arrangement for a page."""
-    engravings = {name: engrave(arrangement, ScoreLook(width=width)) for name, width in WIDTHS.items()}
-    first = engravings["wide"]
-    views = tuple(_view(name, engraving) for name, engraving in engravings.items())
+    engravings = engrave_at(arrangement, ScoreLook(), tuple(WIDTHS.values()))
+    first = engravings[0]
+    views = tuple(_view(name, engraving) for name, engraving in zip(WIDTHS, engravings, strict=True))
     return Music(views, first.bar_ids, first.gesture_ids)
 
 
