@@ -37,15 +37,13 @@ def main() -> None:
             for scheme in SCHEMES:
                 with window(browser, width=width, height=height, color_scheme=scheme) as opened:
                     page = opened.show(address)
-                    if width < 1000:
+                    if width < 1000 and scheme == "light":
                         page.uncheck("#follow")
                     page.evaluate("(bar) => Tercet.player.goToBar(bar)", BAR)
                     page.select_option("#count", "0")
                     page.click("#go")
                     reached = "(bar) => Tercet.player.position().ms > Tercet.speeds[2].bars[bar][0] + 900"
                     page.wait_for_function(reached, arg=BAR)
-                    if width < 1000 and scheme == "dark":
-                        page.evaluate("document.getElementById('now').scrollIntoView()")
                     _keep(page.screenshot(), PICTURES / f"page-{width}-{scheme}.webp")
         browser.close()
 
