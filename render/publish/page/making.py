@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
+    from render.sound import Stems
     from render.tracks.kit import Playing
 
 __all__ = ["KNOCKS_APART_S", "PageSound", "made_sound", "speed_timeline"]
@@ -109,8 +110,7 @@ def made_sound(
 def _made_speed(playing: Playing, speed: Fraction, key: str) -> tuple[dict[str, Any], dict[str, bytes]]:
     """Return what is noted of a speed, and its stems by name."""
     timeline = speed_timeline(playing, speed)
-    stems = playing.stems(timeline)
-    gain_db = playing.gain_db(CEILING_DBTP, stems)
+    stems, gain_db = _played(playing, timeline)
     peaks: Peaks = bar_peaks(stems, playing.take(timeline), gain_db, STEM_RATE_HZ)
     packed = {
         f"{speed_label(speed)}-{layer}": packed_stem(mono(stems.by_name[layer], gain_db)) for layer in LAYERS
@@ -122,6 +122,12 @@ def _made_speed(playing: Playing, speed: Fraction, key: str) -> tuple[dict[str, 
         "kbit_s": max(stem.kbit_s for stem in packed.values()),
     }
     return note, {name: stem.data for name, stem in packed.items()}
+
+
+def _played(playing: Playing, timeline: Timeline) -> tuple[Stems, float]:
+    """Return the stems of a timeline, and the gain that all tracks of the song share as MP3."""
+    stems = playing.stems(timeline)
+    return stems, playing.gain_db(CEILING_DBTP, stems)
 
 
 def _put(stems: dict[str, bytes], folder: Path | None) -> dict[str, str]:
