@@ -21,9 +21,9 @@ endif
 help: ## list the targets
 	@sed -n 's/^\([a-z-]*\):[^#]*## /\1\t/p' Makefile | while IFS='	' read -r name text; do printf '  make %-13s %s\n' "$$name" "$$text"; done
 
-demo: ## set up, then render one song's kit into demo/
+demo: ## set up, then make one song's class page, with its recordings, in demo/
 	@$(SET_UP) run
-	$(BIN)/tercet kit songs/harbour-lanterns.yaml -o demo/
+	$(BIN)/tercet page songs/harbour-lanterns.yaml -o demo/
 
 test: .dev ## set up, then run the tests
 	$(BIN)/python -m pytest -n 2 $(if $(cover),--cov) $(PYTEST_ARGS)

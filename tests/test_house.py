@@ -19,6 +19,7 @@ HEAVY = {
     "dask",
     "distributed",
     "fluidsynth",
+    "jinja2",
     "fontpkg_noto_sans",
     "fsspec",
     "lark",

@@ -533,3 +533,24 @@ def test_a_skipped_test_fails_the_run_in_ci(tmp_path: Path, ci: str, code: int) 
     assert done.returncode == code
     assert "1 passed, 1 skipped" in done.stdout
     assert ("CI allows no skipped test" in done.stdout) == bool(ci)
+
+
+def test_a_browser_is_installed_for_the_tests_alone_and_only_if_there_is_none(
+    bench: Path, program: Program, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(os, "geteuid", lambda: 0)
+    program("apt-get")
+    program("apt-cache")
+    assert set_up.ready_browser(may_install=True)
+    assert calls(bench) == ["apt-get install -y --no-install-recommends chromium"]
+    program("chromium")
+    assert set_up.ready_browser(may_install=True)
+    assert len(calls(bench)) == 1
+
+
+def test_the_set_up_goes_on_without_a_browser(
+    bench: Path, program: Program, capfd: pytest.CaptureFixture[str]
+) -> None:
+    program("brew")
+    assert not set_up.ready_browser(may_install=True)
+    assert "tests/browser" in capfd.readouterr().err

@@ -1,4 +1,4 @@
-"""Make this checkout ready: a virtual environment, the pinned packages, the FluidSynth library.
+"""Make this checkout ready: a virtual environment, the pinned packages, the FluidSynth library, a browser to test with.
 
 Called by the Makefile. Running it again costs part of a second: it does only what is missing or has changed.
 It needs nothing but Python, and starts on any Python from 3.6 on, so that it can find a newer one or say
@@ -15,6 +15,7 @@ import sys
 from typing import Dict, List, NamedTuple, Optional, Sequence, Tuple
 
 __all__ = [
+    "BROWSERS",
     "MANAGERS",
     "Manager",
     "NoPythonError",
@@ -25,6 +26,7 @@ __all__ = [
     "main",
     "manual_instruction",
     "ready_abc2midi",
+    "ready_browser",
     "ready_environment",
     "ready_fluidsynth",
     "ready_sources",
@@ -61,11 +63,22 @@ import contextlib, io, sys
 with contextlib.redirect_stdout(io.StringIO()):  # it prints where it found the library when CI is set
     import fluidsynth
 """
+BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
+"""Programs that the tests of pages can drive, the best first. Users of Tercet need none of them."""
+
+BROWSER_PACKAGES = {
+    "apt-get": ("chromium",),
+    "dnf": ("chromium",),
+    "pacman": ("chromium",),
+    "zypper": ("chromium",),
+}
+"""What to install for one, by package manager."""
+
 FLUIDSYNTH_MISSING = "Couldn't find the FluidSynth library"
 
 WITHOUT_MAKE = """
 Without make, on Windows for instance (elsewhere it is .venv/bin instead of .venv\\Scripts):
-  python tools\\set_up.py run      and then  .venv\\Scripts\\tercet kit songs\\harbour-lanterns.yaml -o demo
+  python tools\\set_up.py run      and then  .venv\\Scripts\\tercet page songs\\harbour-lanterns.yaml -o demo
   python tools\\set_up.py dev      and then  .venv\\Scripts\\python -m pytest -n 2
 """
 
@@ -142,6 +155,7 @@ def main(arguments: Optional[Sequence[str]] = None) -> int:
         if options.what == "dev":
             ready_sources(ROOT, python)
             ready_abc2midi(not options.no_system)
+            ready_browser(not options.no_system)
     except SetUpError as error:
         say(str(error))
         return 3
@@ -332,6 +346,23 @@ def ready_fluidsynth(python: str, may_install: bool) -> None:
     if problem:
         raise SetUpError("It was installed, but Python still can't use it:\n  " + problem)
     say("FluidSynth is installed.")
+
+
+def ready_browser(may_install: bool) -> bool:
+    """Install a browser for the tests of pages if there is none; whether there is one now.
+
+    Without one the set-up goes on: all other tests run.
+    """
+    if any(map(shutil.which, BROWSERS)):
+        return True
+    say("Chromium, the browser that the tests of pages drive, is not on this machine.")
+    manager = next(
+        (one for one in MANAGERS if one.program in BROWSER_PACKAGES and shutil.which(one.program)), None
+    )
+    if may_install and manager and install(manager._replace(names=BROWSER_PACKAGES[manager.program])):
+        return True
+    say("Install it by hand to run the tests in tests/browser; everything else works without it.")
+    return False
 
 
 def fluidsynth_problem(python: str) -> str:

@@ -20,6 +20,7 @@ from render.cli import (
     import_tune,
     kit,
     new,
+    page,
     pin,
     render,
     sheet,
@@ -44,7 +45,7 @@ class Command(Protocol):
     def run(self, arguments: argparse.Namespace) -> int: ...
 
 
-COMMANDS = (new, import_tune, check, advise, pin, render, kit, sheet, fretboard, export_song, sounds)
+COMMANDS = (new, import_tune, check, advise, pin, render, kit, page, sheet, fretboard, export_song, sounds)
 
 
 def build_parser() -> argparse.ArgumentParser:

@@ -4,26 +4,45 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from render.cli.options import one_tuning_of, tuned_and_moved
 from render.cli.sheet_handout import write_handout
-from render.cli.talk import say
+from render.cli.talk import say, say_missing_signs
+from render.errors import RequestError
+
+if TYPE_CHECKING:
+    from render.arrange import Arrangement
+    from render.publish.sheet_pages import Paper
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
 
 NAME = "sheet"
-HELP = "put a song on a picture to be photographed from the board"
+HELP = "put a song on paper: staff, tab and words, or one picture for the board"
 DESCRIPTION = (
-    "Put a song on paper. --handout draws the whole song on one picture, 16:9, with tab, words, chord names and the "
-    "shapes used, large enough to be photographed from the board; what is too much goes on in FILE-2.png and so on."
+    "Put a song on paper: what is in front and what is behind, the shapes used, staff and tab with words, every bar "
+    "once, and how to practise it. The ending of FILE chooses its kind: .pdf has pages, .svg is one long picture. "
+    "--handout draws the whole song on one picture, 16:9 (.png or .svg), with tab, words, chord names and the shapes "
+    "used, large enough to be photographed from the board; what is too much goes on in FILE-2.png and so on."
 )
+
+_ENDINGS = (".pdf", ".svg")
+_PAPERS: dict[str, Paper] = {"a4": "A4", "letter": "Letter"}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
     parser.add_argument("song", metavar="SONG", help="arrangement file")
-    parser.add_argument("-o", "--output", metavar="FILE", required=True, help="file to write: .png or .svg")
-    parser.add_argument("--handout", action="store_true", required=True, help="on one picture, or a few")
+    parser.add_argument(
+        "-o",
+        "--output",
+        metavar="FILE",
+        required=True,
+        help="file to write: .pdf or .svg; a handout .png or .svg",
+    )
+    parser.add_argument("--handout", action="store_true", help="on one picture, or a few")
+    parser.add_argument("--large", action="store_true", help="larger, tab and words only")
+    parser.add_argument("--paper", metavar="NAME", help="A4 or Letter; A4 without it")
     parser.add_argument("--left-handed", action="store_true", help="mirror the shapes")
     parser.add_argument(
         "--transpose", metavar="N", type=int, default=0, help="semitones up, or down with a minus"
@@ -32,17 +51,76 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Draw one song."""
+    """Put one song on paper."""
     from render.arrange import arrange
     from render.publish import picture_maker
     from render.song import read_song
 
     path = Path(arguments.output)
-    picture_maker(path)
+    paper = _paper(arguments)
+    if arguments.handout:
+        picture_maker(path)
+    else:
+        _refuse(path)
     asked = one_tuning_of(arguments.tuning) if arguments.tuning else None
     song, tuning, dropped = tuned_and_moved(read_song(arguments.song), arguments.transpose, asked)
     if dropped:
         say(f"pins are for the song as written and were dropped: {', '.join(dropped)}")
-    for written in write_handout(arrange(song, tuning), path, left_handed=arguments.left_handed):
-        print(written)
+    arrangement = arrange(song, tuning)
+    if arguments.handout:
+        for written in write_handout(arrangement, path, left_handed=arguments.left_handed):
+            print(written)
+        return 0
+    _write_sheet(arrangement, path, paper, arguments)
+    print(path)
     return 0
+
+
+def _write_sheet(arrangement: Arrangement, path: Path, paper: Paper, arguments: argparse.Namespace) -> None:
+    """Write the sheet of a song, and tell of signs that no font has."""
+    from render.publish.sheet_pages import SheetLook, sheet_of
+    from render.tracks.files import write_bytes
+
+    pages = path.suffix.lower() == ".pdf"
+    look = SheetLook(paper if pages else None, arguments.large, arguments.left_handed)
+    sheet = sheet_of(arrangement, look)
+    if pages:
+        from render.publish.sheet_pdf import sheet_pdf
+
+        data = sheet_pdf(sheet)
+    else:
+        from render.publish.sheet_svg import sheet_svg
+
+        data = sheet_svg(sheet).encode("utf-8")
+    write_bytes(path, data)
+    say_missing_signs(sheet.texts)
+
+
+def _paper(arguments: argparse.Namespace) -> Paper:
+    """Return the paper that is asked for.
+
+    Raises
+    ------
+    RequestError
+        It isn't known, or the options don't go together.
+    """
+    if arguments.handout and (arguments.large or arguments.paper):
+        raise RequestError("--handout is a picture of its own: leave --large and --paper out")
+    name = arguments.paper or "A4"
+    if name.lower() not in _PAPERS:
+        raise RequestError(f"--paper {name}: the papers are {' and '.join(_PAPERS.values())}")
+    return _PAPERS[name.lower()]
+
+
+def _refuse(path: Path) -> None:
+    """Refuse a file that can't be written, before any song is read."""
+    from render.tracks.files import may_replace
+
+    ending = path.suffix.lower()
+    if ending not in _ENDINGS:
+        handout = ", or say --handout for a picture" if ending == ".png" else ""
+        raise RequestError(
+            f"{path} ends in {ending or 'nothing'}: a sheet's name ends in {' or '.join(_ENDINGS)}, "
+            f"such as {path.stem or 'sheet'}.pdf{handout}"
+        )
+    may_replace(path)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from render.publish import Drawing
 
-__all__ = ["Report", "building", "counted", "progress", "say", "say_signs_without_font"]
+__all__ = ["Report", "building", "counted", "progress", "say", "say_missing_signs", "say_signs_without_font"]
 
 Report = Callable[[str, int, int], None]
 """Called as (what is being done, steps done, steps in all)."""
@@ -31,9 +31,15 @@ def counted(number: int, what: str) -> str:
 def say_signs_without_font(drawings: Iterable[Drawing]) -> None:
     """Tell which signs of some drawings no font here has, if any: they are drawn as boxes."""
     from render.publish.canvas import texts_in
+
+    say_missing_signs(text.text for drawing in drawings for text in texts_in(drawing.shapes))
+
+
+def say_missing_signs(texts: Iterable[str]) -> None:
+    """Tell which signs of some texts no font here has, if any: they are drawn as boxes."""
     from render.publish.fonts import without_font
 
-    signs = without_font(text.text for drawing in drawings for text in texts_in(drawing.shapes))
+    signs = without_font(texts)
     if signs:
         few = " ".join(signs[:MOST_SIGNS]) + (" …" if len(signs) > MOST_SIGNS else "")
         say(

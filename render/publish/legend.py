@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from fractions import Fraction
+from statistics import median
 
-from render.perform import TakeNote
+from render.perform import Take, TakeNote
 from render.perform.levels import MARK_LEVEL_DB
 from render.publish.canvas import Group, Shape, Text
 from render.publish.looks import LOOKS, TEXT, TEXT_SOFT, radius_of
-from render.publish.note_marks import Frame, note_mark
+from render.publish.note_marks import Frame, gestures_of, level_of, note_mark
 from render.song import LAYERS, Layer
 
-__all__ = ["LEGEND_LINE", "legend", "places"]
+__all__ = ["LEGEND_LINE", "legend", "middle_levels_db", "places"]
 
 LEGEND_LINE = 30.0
 """Height of a line, in drawing units."""
@@ -93,3 +94,11 @@ def _sample(layer: Layer, level_db: float, left: float, y: float) -> Group:
 def _nearest_mark(level_db: float) -> str:
     """Return the dynamic mark nearest to a level."""
     return min(MARK_LEVEL_DB, key=lambda mark: abs(MARK_LEVEL_DB[mark] - level_db))
+
+
+def middle_levels_db(take: Take) -> dict[Layer, float]:
+    """Return the level of the median stroke of each layer that plays."""
+    levels: dict[Layer, list[float]] = {}
+    for stroke in gestures_of(take.notes):
+        levels.setdefault(stroke[0].layer, []).append(level_of(stroke))
+    return {layer: median(levels[layer]) for layer in LAYERS if layer in levels}

@@ -13,14 +13,14 @@ from statistics import median
 from render.arrange import Arrangement
 from render.perform import Take
 from render.publish.canvas import Drawing, Ink, Path, Shape, Text
-from render.publish.legend import LEGEND_LINE, legend
+from render.publish.legend import LEGEND_LINE, legend, middle_levels_db
 from render.publish.level_panel import LevelPanel, panel_range_db
 from render.publish.looks import FAINT, PAPER, TEXT, TEXT_SOFT, fitted, radius_of, text_width
-from render.publish.note_marks import Frame, gestures_of, level_of, note_marks
+from render.publish.note_marks import Frame, note_marks
 from render.publish.rows import PictureRow, picture_rows
-from render.song import LAYERS, Layer
+from render.song import LAYERS
 
-__all__ = ["take_picture"]
+__all__ = ["RowPlace", "row_places", "take_picture"]
 
 WIDTH = 1200.0
 LEFT, RIGHT = 84.0, 36.0
@@ -75,16 +75,45 @@ def take_picture(take: Take, arrangement: Arrangement) -> Drawing:
     scale = _scale(take, arrangement, rows)
     title = arrangement.song.title
     shapes: list[Shape] = [*_title(arrangement)]
-    shapes += legend(_middle_levels_db(take), LEFT, LEGEND_TOP)
+    shapes += legend(middle_levels_db(take), LEFT, LEGEND_TOP)
+    bottom = LEGEND_TOP + LEGEND_LINE * len(LAYERS) + 16.0
+    for row, place in zip(rows, _places(rows, scale), strict=True):
+        if row.heading:
+            heading, size = fitted(row.heading, 17.0, WIDTH - LEFT - RIGHT, 10.0)
+            shapes.append(Text(LEFT, place.y - 10.0, heading, size, TEXT, bold=True, name="section"))
+        shapes += _row(row, arrangement, scale, place)
+        bottom = place.y + place.height + GAP
+    return Drawing(WIDTH, bottom, tuple(shapes), PAPER, title, _description(take))
+
+
+@dataclass(frozen=True, slots=True)
+class RowPlace:
+    """Where a row lies in the picture, in drawing units, and the time its width stands for, in seconds of the take."""
+
+    x: float
+    y: float
+    width: float
+    height: float
+    start_s: float
+    end_s: float
+
+
+def row_places(take: Take, arrangement: Arrangement) -> tuple[RowPlace, ...]:
+    """Return where the rows of `take_picture` lie: time runs evenly across each from its left edge to its right one."""
+    rows = picture_rows(take, arrangement)
+    return tuple(_places(rows, _scale(take, arrangement, rows)))
+
+
+def _places(rows: tuple[PictureRow, ...], scale: _Scale) -> Iterator[RowPlace]:
+    """Yield the places of the rows, from the top: what of each lies between its heading and the gap below."""
     y = LEGEND_TOP + LEGEND_LINE * len(LAYERS) + 16.0
     for row in rows:
-        if row.heading:
-            y += HEADING
-            heading, size = fitted(row.heading, 17.0, WIDTH - LEFT - RIGHT, 10.0)
-            shapes.append(Text(LEFT, y - 10.0, heading, size, TEXT, bold=True, name="section"))
-        shapes += _row(row, arrangement, scale, y)
-        y += CHORDS + scale.field_height + WORDS * bool(row.syllables) + PANEL + GAP
-    return Drawing(WIDTH, y, tuple(shapes), PAPER, title, _description(take))
+        y += HEADING * bool(row.heading)
+        length_s = row.end_s - row.start_s
+        width = min(scale.unit_per_s * length_s, WIDTH - LEFT - RIGHT)
+        height = CHORDS + scale.field_height + WORDS * bool(row.syllables) + PANEL
+        yield RowPlace(LEFT, y, width, height, row.start_s, row.end_s)
+        y += height + GAP
 
 
 def _scale(take: Take, arrangement: Arrangement, rows: tuple[PictureRow, ...]) -> _Scale:
@@ -99,14 +128,6 @@ def _scale(take: Take, arrangement: Arrangement, rows: tuple[PictureRow, ...]) -
         low_db,
         high_db,
     )
-
-
-def _middle_levels_db(take: Take) -> dict[Layer, float]:
-    """Return the level of the median stroke of each layer that plays."""
-    levels: dict[Layer, list[float]] = {}
-    for stroke in gestures_of(take.notes):
-        levels.setdefault(stroke[0].layer, []).append(level_of(stroke))
-    return {layer: median(levels[layer]) for layer in LAYERS if layer in levels}
 
 
 def _description(take: Take) -> str:
@@ -127,26 +148,25 @@ def _title(arrangement: Arrangement) -> Iterator[Shape]:
     yield Text(LEFT, 94.0, SENTENCE, 15.0, TEXT)
 
 
-def _row(row: PictureRow, arrangement: Arrangement, scale: _Scale, top: float) -> Iterator[Shape]:
+def _row(row: PictureRow, arrangement: Arrangement, scale: _Scale, place: RowPlace) -> Iterator[Shape]:
     """Yield all of one row, from the back to the front."""
-    field_top = top + CHORDS
+    field_top = place.y + CHORDS
     field_bottom = field_top + scale.field_height
     panel_top = field_bottom + WORDS * bool(row.syllables)
-    length_s = row.end_s - row.start_s
-    unit_per_s = min(scale.unit_per_s, (WIDTH - LEFT - RIGHT) / length_s)
-    right = LEFT + length_s * unit_per_s
+    unit_per_s = place.width / (row.end_s - row.start_s)
+    right = place.x + place.width
 
     def x_of(onset_s: float) -> float:
-        return LEFT + (onset_s - row.start_s) * unit_per_s
+        return place.x + (onset_s - row.start_s) * unit_per_s
 
     def y_of(midi: float) -> float:
         return field_bottom - scale.room - SEMITONE * (midi - scale.low_midi)
 
     yield from _strings(arrangement, y_of, right)
     yield from _bar_lines(row, x_of, field_top, field_bottom)
-    yield from _chords(row, x_of, top + 12.0)
+    yield from _chords(row, x_of, place.y + 12.0)
     panel_height = PANEL - 8.0
-    panel = LevelPanel(x_of, LEFT, right, panel_top + 8.0, panel_height, scale.low_db, scale.high_db)
+    panel = LevelPanel(x_of, place.x, right, panel_top + 8.0, panel_height, scale.low_db, scale.high_db)
     yield from panel.shapes(row.notes)
     yield from note_marks(row.notes, Frame(x_of, y_of, right))
     yield from _words(row, x_of, field_bottom + 15.0)

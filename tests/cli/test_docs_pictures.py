@@ -1,4 +1,4 @@
-"""Every command of docs/pictures.md runs."""
+"""Every command of docs/pictures.md and docs/sheet.md runs."""
 
 from __future__ import annotations
 
@@ -14,9 +14,8 @@ from tests.cli.conftest import Ran
 ROOT = Path(__file__).resolve().parents[2]
 COMMANDS = [
     line.split(" #")[0].strip()
-    for block in re.findall(
-        r"```sh\n(.*?)```", (ROOT / "docs" / "pictures.md").read_text(encoding="utf-8"), re.DOTALL
-    )
+    for page in ("pictures.md", "sheet.md")
+    for block in re.findall(r"```sh\n(.*?)```", (ROOT / "docs" / page).read_text(encoding="utf-8"), re.DOTALL)
     for line in block.splitlines()
 ]
 

@@ -1,0 +1,19 @@
+"""The class page: plain HTML, CSS and JavaScript that play a song's layers, near or far, in a student's browser."""
+
+from render.publish.page.kit_list import KIT_FILE, KitTrack, files_to_take, read_kit
+from render.publish.page.making import PageSound, made_sound
+from render.publish.page.song_page import FOLDER, PagePlan, SongEntry, class_page, song_page
+
+__all__ = [
+    "FOLDER",
+    "KIT_FILE",
+    "KitTrack",
+    "PagePlan",
+    "PageSound",
+    "SongEntry",
+    "class_page",
+    "files_to_take",
+    "made_sound",
+    "read_kit",
+    "song_page",
+]

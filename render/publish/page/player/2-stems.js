@@ -1,0 +1,95 @@
+/* Stems: loaded when wanted, decoded, and aligned by the pulse that each begins with. */
+(function (T) {
+  "use strict";
+  const RATE = T.page.stems.rate;
+
+  function script(name) {
+    const inPage = document.getElementById("stem-" + name);
+    if (inPage) return Promise.resolve(inPage.textContent);
+    return new Promise((resolve, reject) => {
+      const element = document.createElement("script");
+      element.src = T.page.stems.folder + name + ".js";
+      element.onload = () => {
+        element.remove();
+        const data = T.handed.get(name);
+        T.handed.delete(name);
+        if (data === undefined) reject(new Error(name)); else resolve(data);
+      };
+      element.onerror = () => {
+        element.remove();
+        reject(new Error(name));
+      };
+      document.head.append(element);
+    });
+  }
+
+  function bytes(data) {
+    const letters = window.atob(data.trim());
+    const found = new Uint8Array(letters.length);
+    for (let index = 0; index < letters.length; index += 1) found[index] = letters.charCodeAt(index);
+    return found.buffer;
+  }
+
+  /* Some browsers know only the form with two functions. */
+  function decoded(buffer) {
+    const Offline = window.OfflineAudioContext || window.webkitOfflineAudioContext;
+    const context = new Offline(1, 1, RATE);
+    return new Promise((resolve, reject) => {
+      context.decodeAudioData(buffer, resolve, reject);
+    });
+  }
+
+  function pulse() {
+    const { width, hertz } = T.page.stems.pulse;
+    const reach = Math.round(5 * width * RATE);
+    const found = new Float32Array(2 * reach + 1);
+    for (let index = -reach; index <= reach; index += 1) {
+      const time = index / RATE;
+      found[index + reach] = Math.exp(-0.5 * (time / width) ** 2) * Math.cos(2 * Math.PI * hertz * time);
+    }
+    return found;
+  }
+
+  /* The frame at which the music begins: a fixed distance after the pulse, wherever the decoder put it. */
+  function musicFrame(samples) {
+    const mark = pulse();
+    const last = Math.min(samples.length - mark.length, T.page.stems.pulse.latest);
+    let best = 0;
+    let place = 0;
+    for (let start = 0; start <= last; start += 1) {
+      let sum = 0;
+      for (let index = 0; index < mark.length; index += 1) sum += mark[index] * samples[start + index];
+      if (sum > best) {
+        best = sum;
+        place = start;
+      }
+    }
+    if (best === 0) throw new Error("pulse");
+    return place + (mark.length - 1) / 2 + T.page.stems.pulse.before;
+  }
+
+  async function stem(name) {
+    const buffer = await decoded(bytes(await script(name)));
+    return { buffer: buffer, begins: musicFrame(buffer.getChannelData(0)) };
+  }
+
+  /* Only one speed is held: a long song decoded is large. */
+  const held = { name: "", stems: null };
+  let knocks = null;
+
+  T.loadStems = async function (speed) {
+    knocks = knocks || stem("knocks");
+    if (held.name !== speed.name) {
+      held.name = speed.name;
+      held.stems = Promise.all(T.page.layers.map((layer) => stem(speed.name + "-" + layer.name)));
+    }
+    const wanted = held.stems;
+    try {
+      return { layers: await wanted, knocks: await knocks };
+    } catch (error) {
+      if (held.stems === wanted) held.name = "";
+      knocks = null;
+      throw error;
+    }
+  };
+})(window.Tercet);

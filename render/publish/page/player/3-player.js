@@ -1,0 +1,283 @@
+/* The player: three stems, one clock. What is heard is set by gains alone; nothing that sounds ever moves in time. */
+(function (T) {
+  "use strict";
+  const RATE = T.page.stems.rate;
+  const RISE_S = 0.004;
+  const FALL_S = 0.06;
+  const GLIDE_S = 0.04;
+  const AHEAD_S = 4;
+  const SOON_S = 0.1;
+  const NEVER_OVER = 0.9;
+  const CLOSER_DB = { front: 0, middle: -8, back: -12 };
+
+  /* The gain of a layer that stands somewhere else than in the song as it is. */
+  T.gainOf = function (layer, place) {
+    if (place === "out" || layer.natural === "out") return 0;
+    return 10 ** ((CLOSER_DB[place] - CLOSER_DB[layer.natural]) / 20);
+  };
+
+  /* What keeps the whole below full scale when a layer comes nearer than the song has it. */
+  T.wholeGain = function (speed, gains) {
+    if (gains.every((gain) => gain <= 1)) return 1;
+    let highest = 0;
+    speed.bars.forEach((_, bar) => {
+      const sum = T.page.layers.reduce((total, layer, index) => total + gains[index] * speed.peaks[layer.name][bar], 0);
+      highest = Math.max(highest, sum);
+    });
+    return highest > NEVER_OVER ? NEVER_OVER / highest : 1;
+  };
+
+  /* One playing of a stretch by all layers, in any audio context. Times in seconds of the context, ms of the stems. */
+  function sound(context, outputs, stems, when, from, to) {
+    const length_s = (to.at - from) / 1000;
+    return stems.layers.map((stem, index) => {
+      const source = context.createBufferSource();
+      const envelope = context.createGain();
+      source.buffer = stem.buffer;
+      source.connect(envelope).connect(outputs[index]);
+      envelope.gain.setValueAtTime(0, when);
+      envelope.gain.linearRampToValueAtTime(1, when + RISE_S);
+      source.start(when, (stem.begins + Math.round((from / 1000) * RATE)) / RATE);
+      if (!to.last) {
+        envelope.gain.setValueAtTime(1, when + length_s);
+        envelope.gain.linearRampToValueAtTime(0, when + length_s + FALL_S);
+        source.stop(when + length_s + FALL_S);
+      }
+      return { source: source, envelope: envelope };
+    });
+  }
+
+  /* The two knocks lie one after the other in one stem. */
+  function knock(context, output, stem, when, first) {
+    const source = context.createBufferSource();
+    source.buffer = stem.buffer;
+    source.connect(output);
+    const { apart, length } = T.page.stems.knocks;
+    source.start(when, stem.begins / RATE + (first ? 0 : apart), length);
+    return { source: source };
+  }
+
+  class Player {
+    constructor() {
+      this.speed = T.speeds.find((speed) => speed.percent === 100) || T.speeds[0];
+      this.places = T.page.layers.map((layer) => layer.natural);
+      this.loop = null;
+      this.countBars = 1;
+      this.state = "still";
+      this.at = this.speed.startOf(0);
+      this.context = null;
+      this.rounds = [];
+      this.playing = [];
+      this.turn = 0;
+      this.heard = [];
+    }
+
+    tell() {
+      this.heard.forEach((listener) => listener(this));
+    }
+
+    /* Made inside the reader's own gesture: browsers let nothing sound before one. */
+    ready() {
+      if (!this.context) {
+        const Context = window.AudioContext || window.webkitAudioContext;
+        try {
+          this.context = new Context({ sampleRate: RATE, latencyHint: "balanced" });
+        } catch (_) {
+          this.context = new Context();
+        }
+        this.whole = this.context.createGain();
+        this.whole.connect(this.context.destination);
+        this.layers = T.page.layers.map(() => this.context.createGain());
+        this.layers.forEach((layer) => layer.connect(this.whole));
+        this.knocks = this.context.createGain();
+        this.knocks.connect(this.context.destination);
+        this.level(0);
+      }
+      this.context.resume();
+    }
+
+    level(glide_s) {
+      if (!this.context) return;
+      const now = this.context.currentTime;
+      const gains = T.page.layers.map((layer, index) => T.gainOf(layer, this.places[index]));
+      const all = [...gains, T.wholeGain(this.speed, gains)];
+      [...this.layers, this.whole].forEach((node, index) => {
+        node.gain.cancelScheduledValues(now);
+        node.gain.setValueAtTime(glide_s ? node.gain.value : all[index], now);
+        if (glide_s) node.gain.linearRampToValueAtTime(all[index], now + glide_s);
+      });
+    }
+
+    place(index, place) {
+      this.places[index] = place;
+      this.level(GLIDE_S);
+      this.tell();
+    }
+
+    async play() {
+      T.silence.kit();
+      this.ready();
+      await this.start(this.countBars);
+    }
+
+    /* Load what is missing, then go; a later wish overtakes an earlier one. */
+    async start(countBars) {
+      this.turn += 1;
+      const turn = this.turn;
+      this.state = "loading";
+      this.tell();
+      try {
+        const stems = await T.loadStems(this.speed);
+        if (turn !== this.turn) return;
+        this.stems = stems;
+      } catch (error) {
+        if (turn === this.turn) this.halt("lost");
+        return;
+      }
+      this.launch(countBars);
+    }
+
+    launch(countBars) {
+      this.hush(this.context.currentTime);
+      this.level(0);
+      if (this.loop && !this.inLoop()) this.at = this.speed.startOf(this.loop.first);
+      if (this.at >= this.speed.length - 1) this.at = this.speed.startOf(0);
+      let when = this.onFrame(this.context.currentTime + SOON_S);
+      if (countBars) {
+        const bar = this.loop ? this.loop.first : this.speed.barAt(this.at);
+        this.at = this.speed.startOf(bar);
+        when = this.countIn(bar, countBars, when);
+      }
+      this.begin(when, this.at);
+      this.state = "playing";
+      this.ahead();
+      this.tell();
+    }
+
+    inLoop() {
+      return this.at >= this.speed.startOf(this.loop.first) && this.at < this.speed.endOf(this.loop.last);
+    }
+
+    onFrame(when) {
+      const rate = this.context.sampleRate;
+      return Math.ceil(when * rate) / rate;
+    }
+
+    /* Knock for whole bars before a bar; return when its first string is struck. */
+    countIn(bar, countBars, when) {
+      const strokes = this.speed.count[T.page.bars[bar].pickup ? "pickup" : "bar"][countBars - 1];
+      const beat = when - strokes[0][0] / 1000;
+      strokes.forEach(([ms, first]) => this.add(knock(this.context, this.knocks, this.stems.knocks, beat + ms / 1000, first)));
+      return this.onFrame(beat + (this.speed.startOf(bar) - this.speed.bars[bar][0]) / 1000);
+    }
+
+    /* Keep what was started until it is over, to be able to stop it. */
+    add(part) {
+      this.playing.push(part);
+      part.source.onended = () => {
+        part.over = true;
+        (part.envelope || part.source).disconnect();
+      };
+    }
+
+    begin(when, from) {
+      const { speed, loop } = this;
+      const to = { at: loop ? speed.endOf(loop.last) : speed.length, last: !loop };
+      sound(this.context, this.layers, this.stems, when, from, to).forEach((part) => this.add(part));
+      this.rounds.push({ when: when, from: from });
+    }
+
+    /* A loop's next rounds stand on the clock long before they are due: a busy phone can't make them late. */
+    ahead() {
+      if (this.state !== "playing" || !this.loop) return;
+      const { first, last } = this.loop;
+      const from = this.speed.startOf(first);
+      const period_s = (this.speed.bars[last][1] - this.speed.bars[first][0]) / 1000;
+      let latest = this.rounds[this.rounds.length - 1];
+      while (latest.when < this.context.currentTime + AHEAD_S) {
+        const begun = latest.when + (from - latest.from) / 1000;
+        this.begin(begun + period_s, from);
+        latest = this.rounds[this.rounds.length - 1];
+      }
+      const now = this.context.currentTime;
+      while (this.rounds.length > 1 && this.rounds[1].when < now - 1) this.rounds.shift();
+      this.playing = this.playing.filter((part) => !part.over);
+    }
+
+    /* Where the sound is that leaves the loudspeaker now. */
+    position() {
+      if (this.state !== "playing") return { ms: this.at, counting: false };
+      const late_s = this.context.outputLatency || this.context.baseLatency || 0;
+      const now = this.context.currentTime - late_s;
+      const begun = this.rounds.filter((round) => round.when <= now);
+      const round = begun[begun.length - 1];
+      if (!round) return { ms: this.rounds[0].from, counting: true };
+      return { ms: Math.min(round.from + (now - round.when) * 1000, this.speed.length), counting: false };
+    }
+
+    hush(when) {
+      this.playing.forEach(({ source, envelope }) => {
+        if (envelope) {
+          envelope.gain.cancelScheduledValues(when);
+          envelope.gain.setTargetAtTime(0, when, 0.006);
+        }
+        source.stop(when + (envelope ? 0.06 : 0));
+      });
+      this.playing = [];
+      this.rounds = [];
+    }
+
+    halt(state) {
+      this.turn += 1;
+      if (this.state === "playing") this.at = this.position().ms;
+      if (this.context) this.hush(this.context.currentTime);
+      this.state = state || "still";
+      this.tell();
+    }
+
+    /* Go on from another place, without counting in again; a loop is not left. */
+    go(ms) {
+      this.at = Math.min(Math.max(ms, 0), this.speed.length);
+      if (this.loop && !this.inLoop()) this.at = this.speed.startOf(this.loop.first);
+      if (this.state === "playing") this.launch(0);
+      else this.tell();
+    }
+
+    goToBar(bar) {
+      this.go(this.speed.startOf(bar));
+    }
+
+    setLoop(loop) {
+      if (this.state === "playing") this.at = this.position().ms;
+      this.loop = loop;
+      if (loop && !this.inLoop()) this.at = this.speed.startOf(loop.first);
+      if (this.state === "playing") this.launch(0);
+      else this.tell();
+    }
+
+    setSpeed(speed) {
+      const place = this.speed.placeOf(this.position().ms);
+      const going = this.state === "playing" || this.state === "loading";
+      if (this.state === "playing") this.hush(this.context.currentTime);
+      this.state = "still";
+      this.speed = speed;
+      this.at = speed.at(place);
+      this.level(0);
+      if (going) this.start(0);
+      else this.tell();
+    }
+
+    /* Called over and over while the page is open. */
+    tick() {
+      if (this.state !== "playing") return;
+      this.ahead();
+      if (!this.loop && this.position().ms >= this.speed.length) {
+        this.halt();
+        this.at = this.speed.startOf(0);
+        this.tell();
+      }
+    }
+  }
+
+  T.Player = Player;
+})(window.Tercet);

@@ -1,0 +1,136 @@
+/* Play, stop, where in the song, how fast, counted in or not, and which bars again and again. */
+(function (T, player) {
+  "use strict";
+  const byId = (id) => document.getElementById(id);
+  const go = byId("go");
+  const slider = byId("position");
+  const where = byId("where");
+  const told = byId("told");
+  const count = byId("count");
+  const from = byId("loop-from");
+  const to = byId("loop-to");
+  const whole = byId("loop-off");
+  const some = byId("loop-on");
+  const speeds = [...document.querySelectorAll('input[name="speed"]')];
+  const bars = T.page.bars;
+
+  function visit(bar) {
+    const { section, pass } = bars[bar];
+    return T.page.visits.filter((one) => one.section === section).length > 1
+      ? T.text("section_pass", { section: section, pass: pass })
+      : section;
+  }
+
+  T.barName = (bar) => T.text("bar_name", { bar: bars[bar].number, section: visit(bar) });
+
+  /* Loops */
+
+  function option(bar) {
+    const element = document.createElement("option");
+    element.value = String(bar);
+    element.textContent = T.barName(bar);
+    return element;
+  }
+
+  from.append(...bars.map((_, bar) => option(bar)));
+  to.append(...bars.map((_, bar) => option(bar)));
+  to.value = String(bars.length - 1);
+
+  function askedLoop() {
+    const ends = [Number(from.value), Number(to.value)];
+    return { first: Math.min(...ends), last: Math.max(...ends) };
+  }
+
+  T.pickLoop = (first, last) => {
+    from.value = String(Math.min(first, last));
+    to.value = String(Math.max(first, last));
+    some.checked = true;
+    player.setLoop(askedLoop());
+    told.textContent = T.text("loop_told", { from: T.barName(askedLoop().first), to: T.barName(askedLoop().last) });
+  };
+
+  [from, to].forEach((select) => {
+    select.addEventListener("change", () => {
+      const loop = askedLoop();
+      T.pickLoop(loop.first, loop.last);
+    });
+  });
+  some.addEventListener("change", () => T.pickLoop(askedLoop().first, askedLoop().last));
+  whole.addEventListener("change", () => player.setLoop(null));
+  document.querySelectorAll("[data-visit]").forEach((button) => {
+    const { first, last } = T.page.visits[Number(button.dataset.visit)];
+    button.addEventListener("click", () => T.pickLoop(first, last));
+  });
+
+  /* Play, speed, count-in, position */
+
+  go.addEventListener("click", () => {
+    if (player.state === "playing" || player.state === "loading") player.halt();
+    else player.play();
+  });
+
+  byId("back").addEventListener("click", () => player.go(player.speed.startOf(player.loop ? player.loop.first : 0)));
+
+  speeds.forEach((radio) => {
+    radio.addEventListener("change", () => {
+      T.kept.write("speed", radio.value);
+      player.setSpeed(T.speeds.find((speed) => speed.name === radio.value));
+    });
+  });
+
+  count.addEventListener("change", () => {
+    player.countBars = Number(count.value);
+    T.kept.write("count", count.value);
+  });
+
+  let dragged = false;
+  slider.addEventListener("input", () => {
+    dragged = true;
+    say(Number(slider.value));
+  });
+  slider.addEventListener("change", () => {
+    dragged = false;
+    player.go(Number(slider.value));
+  });
+
+  function say(ms) {
+    const bar = player.speed.barAt(ms);
+    const values = { bar: bars[bar].number, bars: bars[bars.length - 1].number, section: visit(bar) };
+    const place = T.text("where", values);
+    where.textContent = place;
+    byId("time").textContent = T.clock(ms) + " / " + T.clock(player.speed.length);
+    slider.setAttribute("aria-valuetext", place + ", " + T.clock(ms));
+  }
+
+  T.showPosition = (ms) => {
+    if (dragged) return;
+    slider.value = String(Math.round(ms));
+    say(ms);
+  };
+
+  function draw() {
+    const on = player.state === "playing" || player.state === "loading";
+    go.dataset.state = player.state;
+    go.querySelector(".does").textContent = T.text(on ? "stop" : "play");
+    if (player.state === "loading") told.textContent = T.text("loading");
+    else if (player.state === "lost") told.textContent = T.text("lost");
+    else if (told.textContent === T.text("loading")) told.textContent = "";
+    slider.max = String(player.speed.length);
+    slider.step = String(Math.max(100, Math.round(player.speed.length / 200)));
+    speeds.forEach((radio) => { radio.checked = radio.value === player.speed.name; });
+    whole.checked = !player.loop;
+    some.checked = Boolean(player.loop);
+    T.showPosition(player.position().ms);
+  }
+
+  const before = T.kept.read();
+  const speed = T.speeds.find((one) => one.name === before.speed);
+  if (speed) player.setSpeed(speed);
+  if (["0", "1", "2"].includes(before.count)) count.value = before.count;
+  player.countBars = Number(count.value);
+  T.silence.stems = () => {
+    if (player.state === "playing" || player.state === "loading") player.halt();
+  };
+  player.heard.push(draw);
+  draw();
+})(window.Tercet, window.Tercet.player);

@@ -1,0 +1,174 @@
+/* The engraved music: bars to pick, and notes that are marked while they sound. */
+(function (T, player) {
+  "use strict";
+  const views = [...document.querySelectorAll(".score")].map((element) => ({ element: element, prefix: element.dataset.prefix }));
+  const picks = document.getElementById("pick");
+  const follow = document.getElementById("follow");
+  const played = new Map();
+  T.page.printed.forEach((names, bar) => {
+    names.forEach((name) => played.set(name, [...(played.get(name) || []), bar]));
+  });
+  let begun = null;
+
+  const find = (view, name) => document.getElementById(view.prefix + name);
+  const shown = () => views.find((view) => view.element.offsetParent !== null);
+
+  /* Of the playings of a printed bar: the one being played, or the next to come, or the first. */
+  function meant(name) {
+    const bars = played.get(name);
+    const now = player.speed.barAt(player.position().ms);
+    return bars.find((bar) => bar >= now && T.page.bars[bar].pass === T.page.bars[now].pass)
+      || bars.find((bar) => bar >= now) || bars[0];
+  }
+
+  function lastMeant(name, first) {
+    return played.get(name).find((bar) => bar >= first) || played.get(name)[0];
+  }
+
+  function pick(name) {
+    if (picks.getAttribute("aria-pressed") !== "true") {
+      player.goToBar(meant(name));
+      return;
+    }
+    if (begun === null) {
+      begun = meant(name);
+      document.getElementById("told").textContent = T.text("pick_last", { bar: T.barName(begun) });
+      return;
+    }
+    T.pickLoop(begun, lastMeant(name, begun));
+    stopPicking();
+  }
+
+  function stopPicking() {
+    begun = null;
+    picks.setAttribute("aria-pressed", "false");
+    document.body.classList.remove("picking");
+  }
+
+  picks.addEventListener("click", () => {
+    if (picks.getAttribute("aria-pressed") === "true") {
+      stopPicking();
+      return;
+    }
+    picks.setAttribute("aria-pressed", "true");
+    document.body.classList.add("picking");
+    document.getElementById("told").textContent = T.text("pick_first");
+  });
+
+  /* Buttons over the bars, laid out once for each view; places in parts of the picture, so that any size fits. */
+  function layButtons(view) {
+    const frame = view.element.getBoundingClientRect();
+    const holder = document.createElement("div");
+    holder.className = "bars";
+    holder.setAttribute("role", "group");
+    holder.setAttribute("aria-label", T.text("bars_label"));
+    played.forEach((bars, name) => {
+      const measure = find(view, name);
+      const staves = measure ? [...measure.querySelectorAll(".staff")].map((staff) => staff.getBoundingClientRect()) : [];
+      if (!staves.length || !frame.width) return;
+      const box = {
+        left: Math.min(...staves.map((staff) => staff.left)), right: Math.max(...staves.map((staff) => staff.right)),
+        top: Math.min(...staves.map((staff) => staff.top)), bottom: Math.max(...staves.map((staff) => staff.bottom)),
+      };
+      const button = document.createElement("button");
+      button.type = "button";
+      button.className = "bar";
+      button.dataset.bar = name;
+      button.tabIndex = -1;
+      button.setAttribute("aria-label", T.page.spoken[bars[0]] + (bars.length > 1 ? " " + T.text("bars_too", { bars: bars.slice(1).map((bar) => T.page.bars[bar].number).join(", ") }) : ""));
+      button.style.left = (100 * (box.left - frame.left)) / frame.width + "%";
+      button.style.top = (100 * (box.top - frame.top)) / frame.height + "%";
+      button.style.width = (100 * (box.right - box.left)) / frame.width + "%";
+      button.style.height = (100 * (box.bottom - box.top)) / frame.height + "%";
+      holder.append(button);
+    });
+    view.buttons = [...holder.children];
+    if (view.buttons.length) view.buttons[0].tabIndex = 0;
+    holder.addEventListener("click", (event) => {
+      if (event.target.dataset.bar) pick(event.target.dataset.bar);
+    });
+    holder.addEventListener("keydown", (event) => move(view, event));
+    holder.addEventListener("focusin", (event) => {
+      view.buttons.forEach((button) => { button.tabIndex = button === event.target ? 0 : -1; });
+    });
+    view.element.append(holder);
+  }
+
+  function move(view, event) {
+    const at = view.buttons.indexOf(event.target);
+    const next = { ArrowRight: at + 1, ArrowDown: at + 1, ArrowLeft: at - 1, ArrowUp: at - 1, Home: 0, End: view.buttons.length - 1 }[event.key];
+    if (event.key === "Escape") stopPicking();
+    if (next === undefined || !view.buttons[next]) return;
+    event.preventDefault();
+    view.buttons[next].focus();
+  }
+
+  function lay() {
+    const view = shown();
+    if (view && !view.buttons) layButtons(view);
+    if (view) mark();
+  }
+
+  /* Marks */
+
+  let marked = [];
+  let line = null;
+
+  function mark() {
+    const loop = player.loop;
+    const view = shown();
+    if (!view || !view.buttons) return;
+    view.buttons.forEach((button) => {
+      const inside = loop && played.get(button.dataset.bar).some((bar) => bar >= loop.first && bar <= loop.last);
+      button.classList.toggle("in-loop", Boolean(inside));
+    });
+  }
+
+  T.markBar = (bar) => {
+    const view = shown();
+    if (!view || !view.buttons) return;
+    const names = bar < 0 ? [] : T.page.printed[bar];
+    view.buttons.forEach((button) => button.classList.toggle("here", names.includes(button.dataset.bar)));
+    const first = view.buttons.find((button) => names.includes(button.dataset.bar));
+    if (first && first.style.top !== line) {
+      line = first.style.top;
+      if (follow.checked && (player.state === "playing" || T.kitPlays())) keepInSight(first);
+    }
+  };
+
+  /* Scroll only when a line of music has left the middle of what can be seen. */
+  function keepInSight(button) {
+    const box = button.getBoundingClientRect();
+    const top = document.getElementById("now").getBoundingClientRect().height;
+    const bottom = document.getElementById("transport").getBoundingClientRect().top;
+    if (box.top >= top && box.bottom <= bottom) return;
+    window.scrollBy({ top: box.top - top - 24, behavior: T.calm() ? "auto" : "smooth" });
+  }
+
+  T.forgetLine = () => { line = null; };
+
+  T.markNotes = (notes) => {
+    const wanted = new Map();
+    const view = shown();
+    if (view) {
+      notes.forEach((note) => {
+        T.page.marks[note].forEach((name) => wanted.set(view.prefix + name, T.page.layers[T.page.notes[note][1]].name));
+      });
+    }
+    marked.filter((id) => !wanted.has(id)).forEach((id) => {
+      const element = document.getElementById(id);
+      if (element) element.classList.remove("sounds", "melody-now", "between-now", "strums-now");
+    });
+    wanted.forEach((layer, id) => {
+      const element = document.getElementById(id);
+      if (element) element.classList.add("sounds", layer + "-now");
+    });
+    marked = [...wanted.keys()];
+  };
+
+  follow.addEventListener("change", () => T.kept.write("follow", follow.checked));
+  if (T.kept.read().follow === false) follow.checked = false;
+  window.addEventListener("resize", lay);
+  player.heard.push(mark);
+  lay();
+})(window.Tercet, window.Tercet.player);

@@ -1,0 +1,57 @@
+/* The kit's tracks: plain recordings, and whose turn it is in each. */
+(function (T, player) {
+  "use strict";
+  const audio = document.getElementById("track");
+  if (!audio) return;
+  const tracks = T.page.kit;
+  const links = [...document.querySelectorAll("[data-track]")];
+  const title = document.getElementById("track-title");
+  let chosen = null;
+
+  function current(spans, seconds) {
+    return spans.find((span) => seconds >= span.start_s && seconds < span.end_s);
+  }
+
+  function draw() {
+    const going = chosen !== null && !audio.paused;
+    links.forEach((link, index) => {
+      if (going && index === chosen) link.setAttribute("aria-current", "true");
+      else link.removeAttribute("aria-current");
+    });
+    if (chosen === null) return;
+    const track = tracks[chosen];
+    const turn = current(track.turns, audio.currentTime);
+    T.showTurn(going && turn ? turn.whose : "", turn && turn.step);
+    const bar = current(track.bars, audio.currentTime);
+    if (going && bar) {
+      T.showLineOfBar(bar.index);
+      T.markBar(bar.index);
+    }
+  }
+
+  links.forEach((link, index) => {
+    link.addEventListener("click", (event) => {
+      event.preventDefault();
+      T.silence.stems();
+      if (chosen !== index) {
+        chosen = index;
+        audio.src = link.getAttribute("href");
+        title.textContent = tracks[index].title;
+        document.getElementById("track-player").hidden = false;
+      }
+      audio.play().catch(() => { document.getElementById("told").textContent = T.text("lost"); });
+    });
+  });
+
+  T.kitPlays = () => chosen !== null && !audio.paused;
+  T.silence.kit = () => audio.pause();
+  audio.addEventListener("play", T.silence.stems);
+  ["play", "pause", "seeked", "ended"].forEach((kind) => audio.addEventListener(kind, draw));
+  audio.addEventListener("error", () => { document.getElementById("told").textContent = T.text("lost"); });
+
+  function frame() {
+    if (T.kitPlays()) draw();
+    window.requestAnimationFrame(frame);
+  }
+  window.requestAnimationFrame(frame);
+})(window.Tercet, window.Tercet.player);

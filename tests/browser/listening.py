@@ -1,0 +1,96 @@
+"""What a page plays, as samples: rendered by the browser's own audio engine, without a loudspeaker.
+
+The page asks for an `AudioContext` and gets an offline one: everything else is the page as it is. Between two moments
+of the audio's own time a test can press what a student presses.
+"""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from playwright.sync_api import Page
+
+__all__ = ["OFFLINE", "RATE_HZ", "Samples", "left_over_db", "level_db", "play", "rendered", "stems_of"]
+
+RATE_HZ = 48_000
+Samples = NDArray[np.float32]
+
+OFFLINE = """
+window.audioLength = 20;
+window.AudioContext = function () {
+  const context = new OfflineAudioContext(1, 48000 * window.audioLength, 48000);
+  context.resume = () => Promise.resolve();
+  window.offline = context;
+  return context;
+};
+"""
+"""Run before the page's own script."""
+
+_RENDER = """
+async (steps) => {
+  const context = window.offline;
+  const go = () => OfflineAudioContext.prototype.resume.call(context);
+  const times = new Set(Object.keys(steps).map(Number));
+  for (let second = 1; second < window.audioLength; second += 1) times.add(second);
+  for (const time of times) {
+    context.suspend(time).then(() => {
+      if (steps[time]) document.querySelector(steps[time]).click();
+      Tercet.player.tick();
+      go();
+    });
+  }
+  const late = new Promise((_, reject) => setTimeout(() => reject(new Error("no sound within a minute")), 60000));
+  const buffer = await Promise.race([context.startRendering(), late]);
+  const bytes = new Uint8Array(buffer.getChannelData(0).buffer);
+  let text = "";
+  for (let at = 0; at < bytes.length; at += 9999) text += String.fromCharCode(...bytes.subarray(at, at + 9999));
+  return btoa(text);
+}
+"""
+
+_STEM = """
+async ([name, layer]) => {
+  const speed = Tercet.speeds.find((one) => one.name === name);
+  const stems = await Tercet.loadStems(speed);
+  const stem = layer < 0 ? stems.knocks : stems.layers[layer];
+  const bytes = new Uint8Array(stem.buffer.getChannelData(0).slice(stem.begins).buffer);
+  let text = "";
+  for (let at = 0; at < bytes.length; at += 9999) text += String.fromCharCode(...bytes.subarray(at, at + 9999));
+  return btoa(text);
+}
+"""
+
+
+def play(page: Page) -> None:
+    """Press Play and wait until the sound stands on the clock."""
+    page.click("#go")
+    page.wait_for_function("() => Tercet.player.state === 'playing'")
+
+
+def rendered(page: Page, steps: Mapping[float, str] | None = None) -> Samples:
+    """Return all that is heard from the moment Play was pressed; `steps` name what is clicked at which second."""
+    return _samples(page.evaluate(_RENDER, {str(time): selector for time, selector in (steps or {}).items()}))
+
+
+def stems_of(page: Page, speed: str) -> list[Samples]:
+    """Return the stems of a speed as the page decoded and aligned them, in the order of the layers."""
+    return [_samples(page.evaluate(_STEM, [speed, layer])) for layer in range(3)]
+
+
+def _samples(text: Any) -> Samples:
+    return np.frombuffer(base64.b64decode(text), np.float32)
+
+
+def level_db(samples: Samples) -> float:
+    """Return the mean level of samples in dB of full scale."""
+    return float(10.0 * np.log10(np.mean(samples.astype(np.float64) ** 2) + 1e-20))
+
+
+def left_over_db(heard: Samples, expected: Samples) -> float:
+    """Return how far what is heard differs from what is expected, in dB of what is expected."""
+    length = min(len(heard), len(expected))
+    return level_db(heard[:length] - expected[:length]) - level_db(expected[:length])

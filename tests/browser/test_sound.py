@@ -1,0 +1,294 @@
+"""What a page plays: counted in samples, not in the state of buttons."""
+
+from __future__ import annotations
+
+import base64
+import re
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+from playwright.sync_api import Page
+from scipy.signal import fftconvolve
+
+from render.publish.page.stems import MUSIC_FRAME, packed_stem, stem_script
+from tests.browser.listening import (
+    OFFLINE,
+    RATE_HZ,
+    Samples,
+    left_over_db,
+    level_db,
+    play,
+    rendered,
+    stems_of,
+)
+from tests.browser.windows import Window
+
+Opened = Callable[..., Window]
+BEGIN_S = 0.1
+"""The page begins so long after Play was pressed."""
+
+
+def offline_page(opened: Opened, address: str) -> Page:
+    window = opened()
+    window.page.add_init_script(OFFLINE)
+    return window.show(address)
+
+
+def demo(pages: Path, speed: str) -> Samples:
+    samples, rate_hz = soundfile.read(pages / f"demo-{speed}.wav", dtype="float32")
+    assert rate_hz == RATE_HZ
+    return np.asarray(samples.mean(axis=1), np.float32)
+
+
+def choose(page: Page, layer: str, place: str) -> None:
+    page.check(f"input[name=place-{layer}][value={place}]")
+
+
+def press(layer: str, place: str) -> str:
+    return f"input[name=place-{layer}][value={place}]"
+
+
+def no_count_in(page: Page) -> None:
+    page.select_option("#count", "0")
+
+
+def lag_frames(heard: Samples, expected: Samples, furthest: int = 4_800) -> int:
+    """Return by how many frames what is heard comes late, from the whole of it."""
+    size = 1 << (len(heard) + len(expected)).bit_length()
+    product = np.fft.rfft(heard, size) * np.conj(np.fft.rfft(expected, size))
+    likeness = np.fft.irfft(product, size)
+    likeness = np.concatenate([likeness[-furthest:], likeness[: furthest + 1]])
+    return int(np.argmax(likeness)) - furthest
+
+
+def fitted(heard: Samples, expected: Samples) -> tuple[float, float]:
+    """Return the gain that brings what is expected nearest to what is heard, and what is left over then, in dB."""
+    length = min(len(heard), len(expected))
+    heard, expected = heard[:length].astype(np.float64), expected[:length].astype(np.float64)
+    gain = float(heard @ expected / (expected @ expected))
+    return gain, left_over_db(heard, gain * expected)
+
+
+# The whole
+
+
+@pytest.mark.parametrize("speed", ["100", "80"])
+def test_layers_add_up_to_the_demo(opened: Opened, pages: Path, song_address: str, speed: str) -> None:
+    page = offline_page(opened, song_address)
+    no_count_in(page)
+    page.check(f"input[name=speed][value='{speed}']")
+    play(page)
+    start = page.evaluate("Tercet.player.rounds[0].from") / 1000
+    heard = rendered(page)[round(BEGIN_S * RATE_HZ) :]
+    wanted = demo(pages, speed)[round(start * RATE_HZ) :]
+    assert lag_frames(heard, wanted) == 0
+    gain, left_db = fitted(heard, wanted)
+    assert left_db < -24
+    assert -3 < 20 * np.log10(gain) < 0.5  # an MP3 gets a little less than a WAV
+
+
+def test_the_comparison_sees_a_stem_that_is_late(
+    opened: Opened, pages: Path, tmp_path: Path, song_address: str
+) -> None:
+    """A stem 20 ms late, its pulse in place: the sum isn't the demo any more."""
+    broken = tmp_path / "late"
+    shutil.copytree(pages / "class" / "kettle-and-cup", broken)
+    script = broken / "page" / "100-melody.js"
+    (data,) = re.findall(r'"([A-Za-z0-9+/=]{99,})"', script.read_text(encoding="ascii"))
+    mp3 = tmp_path / "melody.mp3"
+    mp3.write_bytes(base64.b64decode(data))
+    samples = soundfile.read(mp3, dtype="float32", always_2d=True)[0][MUSIC_FRAME:]
+    late = np.concatenate([np.zeros((960, 1), np.float32), samples])
+    script.write_bytes(stem_script("100-melody", packed_stem(late).data))
+    page = offline_page(opened, (broken / "index.html").as_uri())
+    no_count_in(page)
+    play(page)
+    start = page.evaluate("Tercet.player.rounds[0].from") / 1000
+    heard = rendered(page)[round(BEGIN_S * RATE_HZ) :]
+    assert fitted(heard, demo(pages, "100")[round(start * RATE_HZ) :])[1] > -10
+
+
+def test_stems_are_aligned_to_the_sample(opened: Opened, pages: Path, song_address: str) -> None:
+    page = offline_page(opened, song_address)
+    whole = demo(pages, "100")
+    total = sum(stems_of(page, "100"))
+    assert isinstance(total, np.ndarray)
+    assert lag_frames(total, whole) == 0
+
+
+# Layers leave and return
+
+
+def with_melody_away(page: Page) -> tuple[Samples, list[Samples]]:
+    """Play from the start, take the melody out at 4 s and bring it back at 8 s; return what is heard, and the stems."""
+    no_count_in(page)
+    play(page)
+    start = page.evaluate("Tercet.player.rounds[0].from") / 1000
+    heard = rendered(page, {4: press("melody", "out"), 8: press("melody", "front")})
+    stems = [stem[round(start * RATE_HZ) :] for stem in stems_of(page, "100")]
+    return heard[round(BEGIN_S * RATE_HZ) :], stems
+
+
+def melody_left_db(heard: Samples, stems: list[Samples]) -> tuple[float, float]:
+    """Return what is heard that shouldn't be, in dB of the melody: while it is away, and after it is back."""
+    away = slice(round(4.2 * RATE_HZ), round(7.8 * RATE_HZ))
+    back = slice(round(8.2 * RATE_HZ), round(14 * RATE_HZ))
+    melody, between, strums = stems
+    without = level_db(heard[away] - (between + strums)[away]) - level_db(melody[away])
+    whole = level_db(heard[back] - (melody + between + strums)[back]) - level_db(melody[back])
+    return without, whole
+
+
+def test_a_layer_leaves_and_returns_without_moving(opened: Opened, song_address: str) -> None:
+    away_db, back_db = melody_left_db(*with_melody_away(offline_page(opened, song_address)))
+    assert away_db < -60
+    assert back_db < -60
+
+
+def test_the_measure_sees_a_layer_that_is_not_silenced(opened: Opened, song_address: str) -> None:
+    page = offline_page(opened, song_address)
+    page.evaluate(
+        "() => { const true_ = Tercet.gainOf; Tercet.gainOf = (l, p) => Math.max(true_(l, p), 0.002); }"
+    )
+    away_db, _ = melody_left_db(*with_melody_away(page))
+    assert away_db > -60
+
+
+def test_nearer_is_louder_by_the_steps_between_the_marks(opened: Opened, song_address: str) -> None:
+    levels = {}
+    for place in ("front", "middle", "back"):
+        page = offline_page(opened, song_address)
+        no_count_in(page)
+        choose(page, "melody", place)
+        choose(page, "between", "out")
+        choose(page, "strums", "out")
+        play(page)
+        levels[place] = level_db(rendered(page))
+    assert levels["front"] - levels["middle"] == pytest.approx(8, abs=0.1)
+    assert levels["front"] - levels["back"] == pytest.approx(12, abs=0.1)
+
+
+def test_nothing_clips_with_all_layers_in_front(opened: Opened, song_address: str) -> None:
+    page = offline_page(opened, song_address)
+    no_count_in(page)
+    for layer in ("melody", "between", "strums"):
+        choose(page, layer, "front")
+    play(page)
+    assert 0.2 < float(np.abs(rendered(page)).max()) <= 0.95
+
+
+# Loops and count-in
+
+
+def test_a_loop_returns_on_time(opened: Opened, song_address: str) -> None:
+    page = offline_page(opened, song_address)
+    no_count_in(page)
+    page.select_option("#loop-from", label="bar 3, verse, time 1")
+    page.select_option("#loop-to", label="bar 4, verse, time 1")
+    play(page)
+    bars = page.evaluate("Tercet.player.speed.bars")
+    heard = rendered(page)[round(BEGIN_S * RATE_HZ) :]
+    period = (bars[4][1] - bars[3][0]) / 1000 * RATE_HZ
+    first = heard[: round(period)]
+    for again in (1, 2, 5):
+        start = round(again * period)
+        assert abs(lag_frames(heard[start : start + round(period)], first)) <= 0.01 * RATE_HZ
+    late = np.concatenate([np.zeros(720, np.float32), first])
+    assert abs(lag_frames(late, first)) > 0.01 * RATE_HZ  # the measure sees 15 ms
+
+
+def test_a_loop_has_no_gap_and_no_click(opened: Opened, song_address: str) -> None:
+    page = offline_page(opened, song_address)
+    no_count_in(page)
+    page.click("[data-visit='1']")
+    play(page)
+    heard = rendered(page)[round(BEGIN_S * RATE_HZ) :]
+    first, last = page.evaluate("[Tercet.player.loop.first, Tercet.player.loop.last]")
+    bars = page.evaluate("Tercet.player.speed.bars")
+    joint = round((bars[last][1] - bars[first][0]) / 1000 * RATE_HZ)
+    steps = np.abs(np.diff(heard))
+    assert steps[joint - 480 : joint + 480].max() <= steps[: joint - 4800].max()
+    assert level_db(heard[joint - 2400 : joint + 2400]) > level_db(heard) - 30
+
+
+def test_the_count_in_knocks_on_the_beat(opened: Opened, song_address: str) -> None:
+    page = offline_page(opened, song_address)
+    page.select_option("#count", "1")
+    for layer in ("melody", "between", "strums"):
+        choose(page, layer, "out")
+    play(page)
+    heard = rendered(page)
+    strokes = onsets_s(heard)
+    pulse_s = 60 / 132
+    assert len(strokes) == 2  # three pulses, of which the pick-up takes the last
+    assert strokes[1] - strokes[0] == pytest.approx(pulse_s, abs=0.003)
+    first, start = page.evaluate(
+        "[Tercet.player.rounds[0].when - Tercet.player.rounds[0].from / 1000, Tercet.player.speed.bars[0][0] / 1000]"
+    )
+    assert first + start - strokes[1] == pytest.approx(pulse_s, abs=0.003)
+
+
+def onsets_s(heard: Samples) -> list[float]:
+    """Return where knocks begin: a tenth of the highest sample after 100 ms without."""
+    loud = np.flatnonzero(np.abs(heard) > 0.1 * np.abs(heard).max())
+    first = loud[np.concatenate([[True], np.diff(loud) > 0.1 * RATE_HZ])]
+    return [float(frame) / RATE_HZ for frame in first]
+
+
+# As it really sounds
+
+RECORDER = """
+window.recorded = [];
+const connect = AudioNode.prototype.connect;
+let recorder = null;
+AudioNode.prototype.connect = function (to, ...rest) {
+  if (!recorder && to === this.context.destination && !(this.context instanceof OfflineAudioContext)) {
+    recorder = this.context.createScriptProcessor(4096, 1, 1);
+    recorder.onaudioprocess = (event) => window.recorded.push([...event.inputBuffer.getChannelData(0)]);
+    connect.call(this, recorder);
+    connect.call(recorder, to);
+  }
+  return connect.call(this, to, ...rest);
+};
+"""
+"""Keeps what goes to the loudspeaker, block by block; blocks may be lost on a busy machine, a block is whole."""
+
+
+def blocks_found(blocks: list[Samples], total: Samples) -> int:
+    """Return how many blocks of what sounded are found in what should sound."""
+    found = 0
+    powers = np.concatenate([[0.0], np.cumsum(total.astype(np.float64) ** 2)])
+    for block in blocks:
+        sizes = np.sqrt(powers[len(block) :] - powers[: -len(block)] + 1e-6)
+        at = int(np.argmax(fftconvolve(total, block[::-1], "valid") / sizes))
+        found += fitted(block, total[at : at + len(block)])[1] < -20
+    return found
+
+
+@pytest.mark.parametrize("place", ["served", "file", "one file"])
+def test_a_page_really_plays(opened: Opened, pages: Path, song_address: str, place: str) -> None:
+    folder = pages / "class"
+    address = {
+        "served": song_address,
+        "file": (folder / "kettle-and-cup" / "index.html").as_uri(),
+        "one file": (folder / "kettle-and-cup.html").as_uri(),
+    }[place]
+    window = opened()
+    window.page.add_init_script(RECORDER)
+    page = window.show(address)
+    no_count_in(page)
+    page.click("#go")
+    page.wait_for_function("() => window.recorded.length > 30", timeout=30_000)
+    recorded = page.evaluate("() => { Tercet.player.halt(); return window.recorded.slice(0, 30); }")
+    window.said = [text for text in window.said if "ScriptProcessorNode is deprecated" not in text]
+    blocks = [np.array(block, np.float32) for block in recorded]
+    blocks = [block for block in blocks if level_db(block) > -60][1:9]
+    assert len(blocks) == 8
+    total = sum(stems_of(page, "100"))
+    assert isinstance(total, np.ndarray)
+    assert blocks_found(blocks, total[: 6 * RATE_HZ]) >= 6
+    assert blocks_found(blocks, total[6 * RATE_HZ : 12 * RATE_HZ]) == 0  # the measure sees other music

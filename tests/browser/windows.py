@@ -1,0 +1,103 @@
+"""A real browser, and pages in it that may neither complain nor reach out."""
+
+from __future__ import annotations
+
+import shutil
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from functools import partial
+from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
+
+from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, Request
+
+from tools.set_up import BROWSERS
+
+__all__ = ["FLAGS", "PROGRAM", "Window", "serving", "window"]
+
+PROGRAM = next(filter(None, map(shutil.which, BROWSERS)), BROWSERS[0])
+"""The browser; `tools/set_up.py` installs it for the tests."""
+
+FLAGS = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+
+
+class QuietHandler(SimpleHTTPRequestHandler):
+    """Serves a folder without a word."""
+
+    def log_message(self, *_: Any) -> None:
+        """Say nothing."""
+
+
+@contextmanager
+def serving(folder: Path) -> Iterator[str]:
+    """Serve a folder on this machine; give its address."""
+    server = ThreadingHTTPServer(("127.0.0.1", 0), partial(QuietHandler, directory=str(folder)))
+    thread = threading.Thread(target=server.serve_forever, daemon=True)
+    thread.start()
+    try:
+        yield f"http://127.0.0.1:{server.server_port}"
+    finally:
+        server.shutdown()
+        server.server_close()
+        thread.join()
+
+
+class Window:
+    """A page in a window of its own, and everything that it said and asked for."""
+
+    def __init__(self, context: BrowserContext) -> None:
+        self.page: Page = context.new_page()
+        self.page.set_default_timeout(60_000)
+        self.said: list[str] = []
+        self.asked: list[str] = []
+        self.page.on("console", self._hear)
+        self.page.on("pageerror", lambda error: self.said.append(str(error)))
+        self.page.on("request", self._note)
+
+    def _hear(self, message: ConsoleMessage) -> None:
+        self.said.append(f"{message.type}: {message.text}")
+
+    def _note(self, request: Request) -> None:
+        self.asked.append(request.url)
+
+    def show(self, address: str) -> Page:
+        """Open a page and wait until its script has run."""
+        self.page.goto(address)
+        self.page.wait_for_function("() => window.Tercet === undefined || Tercet.player")
+        return self.page
+
+    def elsewhere(self) -> list[str]:
+        """Return the requests that left the page's own place."""
+        home = urlsplit(self.page.url)
+        return [
+            url
+            for url in self.asked
+            if urlsplit(url).scheme not in ("data", "blob")
+            and (urlsplit(url).scheme, urlsplit(url).netloc) != (home.scheme, home.netloc)
+        ]
+
+
+@contextmanager
+def window(browser: Browser, *, width: int = 1024, height: int = 800, **settings: Any) -> Iterator[Window]:
+    """Open a window; when it closes, nothing may have been said on the console and nothing asked for elsewhere."""
+    context = browser.new_context(
+        viewport={"width": width, "height": height}, **{"reduced_motion": "reduce", **settings}
+    )
+    try:
+        opened = Window(context)
+        yield opened
+        assert opened.said == []
+        assert opened.elsewhere() == []
+    finally:
+        context.close()

@@ -1,0 +1,138 @@
+"""``tercet page``: its files, what it makes again, and what it refuses."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from tests.cli.conftest import SMALL_SONG, Ran
+
+Tercet = Callable[..., Ran]
+
+
+def stems(folder: Path) -> dict[str, int]:
+    """Return when each stem was written."""
+    return {path.name: path.stat().st_mtime_ns for path in sorted((folder / "page").glob("*-*.js"))}
+
+
+def test_a_class_gets_a_folder_a_song_and_a_list(tercet: Tercet, song: Path, tmp_path: Path) -> None:
+    out = tmp_path / "class"
+    ran = tercet("page", song, "-o", out, "--no-kit", "--speeds", "100%", "--title", "Tuesday <class>")
+    assert ran.code == 0, ran.err
+    assert ran.out.split() == [str(out / "two-kettles" / "index.html"), str(out / "index.html")]
+    assert "open" in ran.err
+    files = sorted(path.relative_to(out).as_posix() for path in out.rglob("*") if path.is_file())
+    assert files == [
+        "index.html",
+        "look.css",
+        "two-kettles/index.html",
+        *(f"two-kettles/page/100-{layer}.js" for layer in ("between", "melody", "strums")),
+        *(
+            f"two-kettles/page/{name}"
+            for name in ("kept.json", "knocks.js", "look.css", "player.js", "take.svg")
+        ),
+    ]
+    assert "Tuesday &lt;class&gt;" in (out / "index.html").read_text(encoding="utf-8")
+
+
+def test_stems_are_made_again_only_when_the_music_changes(tercet: Tercet, song: Path, tmp_path: Path) -> None:
+    command = ("page", song, "-o", tmp_path / "class", "--no-kit")
+    folder = tmp_path / "class" / "two-kettles"
+    assert tercet(*command, "--speeds", "80%,100%").code == 0
+    first = stems(folder)
+    assert len(first) == 6
+    page = (folder / "index.html").read_bytes()
+    song.write_text(SMALL_SONG.replace("Two Kettles", "Three Kettles"), encoding="utf-8")
+    assert tercet(*command, "--speeds", "80%,100%").code == 0
+    assert stems(folder) == first
+    assert b"Three Kettles" in (folder / "index.html").read_bytes() != page
+    song.write_text(SMALL_SONG.replace("G4 A G ", "G4 B G "), encoding="utf-8")
+    assert tercet(*command, "--speeds", "100%").code == 0
+    assert set(stems(folder)) == {name for name in first if name.startswith("100")}
+    assert all(stems(folder)[name] > first[name] for name in stems(folder))
+
+
+def test_damaged_notes_of_last_time_do_no_harm(tercet: Tercet, song: Path, tmp_path: Path) -> None:
+    command = ("page", song, "-o", tmp_path / "class", "--no-kit", "--speeds", "100%")
+    assert tercet(*command).code == 0
+    folder = tmp_path / "class" / "two-kettles"
+    for text in ("{", "[]"):
+        (folder / "page" / "kept.json").write_text(text, encoding="utf-8")
+        assert tercet(*command).code == 0
+    assert set(json.loads((folder / "page" / "kept.json").read_text(encoding="utf-8"))) == {"100"}
+
+
+def test_the_kit_is_made_unless_there_is_one(tercet: Tercet, song: Path, tmp_path: Path) -> None:
+    command = ("page", song, "-o", tmp_path / "class", "--speeds", "100%", "--tuning", "low-g")
+    ran = tercet(*command)
+    assert ran.code == 0, ran.err
+    folder = tmp_path / "class" / "two-kettles"
+    made = {path: path.stat().st_mtime_ns for path in folder.glob("*.mp3")}
+    assert made
+    html = (folder / "index.html").read_text(encoding="utf-8")
+    assert all(f'href="{path.name}"' in html for path in made)
+    assert 'href="two-kettles.mid"' in html
+    assert "low-g" in html
+    assert tercet(*command).code == 0
+    assert {path: path.stat().st_mtime_ns for path in folder.glob("*.mp3")} == made
+
+
+def test_one_file_holds_everything(tercet: Tercet, song: Path, tmp_path: Path) -> None:
+    ran = tercet("page", song, "-o", tmp_path / "mail", "--one-file", "--left-handed")
+    assert ran.code == 0, ran.err
+    (path,) = (tmp_path / "mail").iterdir()
+    assert ran.out.split() == [str(path)] == [str(tmp_path / "mail" / "two-kettles.html")]
+    html = path.read_text(encoding="utf-8")
+    assert len(re.findall(r'<script type="text/plain" id="stem-[\w-]+">[A-Za-z0-9+/=]{1000,}<', html)) == 4
+    assert not re.findall(r'(?:src|href)="(?!data:|#)[^"]+"', html)
+    assert path.stat().st_size < 8_000_000
+
+
+def test_one_file_too_large_is_refused(
+    tercet: Tercet, song: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("render.cli.page.MOST_BYTES_OF_ONE_FILE", 100_000)
+    ran = tercet("page", song, "-o", tmp_path / "mail", "--one-file")
+    assert ran.code == 1
+    assert "leave --one-file away" in ran.err
+    assert not (tmp_path / "mail").exists()
+
+
+def test_one_file_has_one_speed(tercet: Tercet, song: Path, tmp_path: Path) -> None:
+    ran = tercet("page", song, "-o", tmp_path / "mail", "--one-file", "--speeds", "80%,100%")
+    assert ran.code == 1
+    assert "one speed (got 2)" in ran.err
+
+
+def test_two_songs_of_one_name_are_refused(tercet: Tercet, song: Path, tmp_path: Path) -> None:
+    other = tmp_path / "more" / song.name
+    other.parent.mkdir()
+    other.write_text(SMALL_SONG, encoding="utf-8")
+    ran = tercet("page", song, other, "-o", tmp_path / "class")
+    assert ran.code == 1
+    assert "rename one of the files" in ran.err
+
+
+def test_the_mistakes_of_all_songs_are_told_before_anything_is_made(
+    tercet: Tercet, song: Path, tmp_path: Path
+) -> None:
+    for name in ("one.yaml", "two.yaml"):
+        (tmp_path / name).write_text(SMALL_SONG.replace("G4:3", "G4:9"), encoding="utf-8")
+    ran = tercet("page", song, tmp_path / "one.yaml", tmp_path / "two.yaml", "-o", tmp_path / "class")
+    assert ran.code == 1
+    assert "one.yaml" in ran.err
+    assert "two.yaml" in ran.err
+    assert not (tmp_path / "class").exists()
+
+
+def test_a_name_that_means_harm_becomes_a_harmless_folder(tercet: Tercet, tmp_path: Path) -> None:
+    path = tmp_path / '"><img src=x>.yaml'
+    path.write_text(SMALL_SONG, encoding="utf-8")
+    ran = tercet("page", path, "-o", tmp_path / "class", "--no-kit", "--speeds", "100%")
+    assert ran.code == 0, ran.err
+    assert (tmp_path / "class" / "img-src-x" / "index.html").is_file()
+    assert "<img" not in (tmp_path / "class" / "index.html").read_text(encoding="utf-8")

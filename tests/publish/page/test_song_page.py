@@ -1,0 +1,176 @@
+"""The page as text: what it holds, and that a song's words stay words."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+import re
+from dataclasses import replace
+from fractions import Fraction
+from html.parser import HTMLParser
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from render.arrange import Arrangement
+from render.perform import lay_out, perform
+from render.publish.page import PagePlan, PageSound, SongEntry, class_page, song_page
+from render.publish.page.song_facts import natural_places, song_facts
+from render.publish.page.song_page import data_for_page
+from render.publish.page.texts import filled, player_script, text_table
+from render.publish.page.timing import SpeedTiming, speed_facts, speed_label
+from render.song import LAYERS
+from tests.publish.drawn import four_bars, three_layers
+
+
+def sound_of(made: Arrangement, *speeds: Fraction, texts: dict[str, str] | None = None) -> PageSound:
+    timings = []
+    for speed in speeds or (Fraction(1),):
+        take = perform(made, lay_out(made, None, speed, 0))
+        peaks: dict[str, list[float]] = {layer: [0.1] * len(take.bars) for layer in LAYERS}
+        timings.append(SpeedTiming(speed, take, take.length_s + 1.0, peaks))
+    return PageSound(tuple(timings), texts or {}, 40.0)
+
+
+def page_of(made: Arrangement, **more: Any) -> str:
+    return song_page(PagePlan(made, sound_of(made), **more))["index.html"].decode("utf-8")
+
+
+def facts_of(html: str) -> dict[str, Any]:
+    (text,) = re.findall(r'<script type="application/json" id="facts">(.*?)</script>', html)
+    found: dict[str, Any] = json.loads(text)
+    return found
+
+
+class Scripts(HTMLParser):
+    """Counts elements as a browser would."""
+
+    def __init__(self, html: str) -> None:
+        super().__init__()
+        self.names: list[str] = []
+        self.feed(html)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.names.append(tag)
+        assert not [name for name, _ in attrs if name.startswith("on") or name == "style"]
+
+
+@given(st.recursive(st.text(), lambda inner: st.lists(inner) | st.dictionaries(st.text(), inner)))
+def test_data_says_the_same_and_can_not_end_its_element(data: object) -> None:
+    text = data_for_page(data)
+    assert json.loads(text) == data
+    assert not set(text) & set("<>&\u2028\u2029")
+
+
+def test_a_title_can_not_add_an_element() -> None:
+    made = three_layers()
+    plain = Scripts(page_of(made)).names
+    harmful = three_layers(title="</h1></script><script>alert(1)</script><img src=x>")
+    assert Scripts(page_of(harmful)).names == plain
+
+
+def test_nothing_is_named_from_elsewhere() -> None:
+    html = page_of(three_layers())
+    addresses = re.findall(r'(?:src|href)="([^"#]*)"', html)
+    assert addresses
+    assert not [one for one in addresses if "//" in one and not one.startswith("data:")]
+
+
+def test_the_policy_of_one_file_allows_just_its_script_and_style() -> None:
+    made = three_layers()
+    plan = PagePlan(made, sound_of(made, texts={"100-melody": "AAAA"}), one_file=True)
+    html = song_page(plan)["index.html"].decode("utf-8")
+    for element in ("script", "style"):
+        (text,) = re.findall(rf"<{element}>(.*?)</{element}>", html, re.DOTALL)
+        digest = base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
+        assert f"{element}-src &#39;sha256-{digest}&#39;" in html
+    assert 'id="stem-100-melody">AAAA</script>' in html
+    assert "unsafe" not in html
+
+
+def test_scripts_and_styles_are_small() -> None:
+    files = song_page(PagePlan(three_layers(), sound_of(three_layers())))
+    assert sum(len(data) for name, data in files.items() if name.endswith((".js", ".css"))) < 60_000
+
+
+def test_notes_keep_their_order_at_every_speed() -> None:
+    made = three_layers()
+    speeds = (Fraction(1), Fraction(3, 5))
+    sound = sound_of(made, *speeds)
+    facts = song_facts(made, sound.timings[0].take)
+    slow = speed_facts(sound.timings[1], made, facts.order)
+    assert len(slow["onset"]) == len(facts.facts["notes"])
+    assert -1 not in slow["onset"]
+    assert all(end > onset for onset, end in zip(slow["onset"], slow["end"], strict=True))
+
+
+def test_a_note_that_a_speed_lacks_is_told_so() -> None:
+    made = three_layers()
+    timing = sound_of(made).timings[0]
+    facts = song_facts(made, timing.take)
+    less = replace(timing, take=replace(timing.take, notes=timing.take.notes[1:]))
+    assert speed_facts(less, made, facts.order)["onset"][0] == -1
+
+
+def test_one_bar_and_two_are_counted_in() -> None:
+    made = four_bars()
+    timing = sound_of(made).timings[0]
+    one, two = speed_facts(timing, made, song_facts(made, timing.take).order)["count"]["bar"]
+    pulses = made.song.meter.pulses
+    assert (len(one), len(two)) == (pulses, 2 * pulses)
+    assert [first for _, first in two] == ([1] + [0] * (pulses - 1)) * 2
+    assert two[pulses:] == one
+
+
+def test_layers_stand_where_the_song_has_them() -> None:
+    made = three_layers()
+    assert natural_places(sound_of(made).timings[0].take) == {
+        "melody": "front",
+        "between": "middle",
+        "strums": "back",
+    }
+
+
+def test_left_hands_see_mirrored_shapes() -> None:
+    made = three_layers()
+    assert page_of(made) != page_of(made, left_handed=True)
+
+
+def test_the_list_of_songs_leads_to_each() -> None:
+    html = class_page("", [SongEntry("a/index.html", "<A>", ("us",))])["index.html"].decode("utf-8")
+    assert '<a href="a/index.html" dir="auto">&lt;A&gt;</a>' in html
+    assert text_table()["class_title"] in html
+
+
+def test_every_text_that_is_used_is_in_the_table_and_the_other_way_round() -> None:
+    package = Path(song_page.__code__.co_filename).parent
+    sources = [path for path in package.rglob("*") if path.suffix in (".py", ".html", ".js")]
+    everything = "\n".join(path.read_text(encoding="utf-8") for path in sources)
+    named = set(re.findall(r'(?:T\.text\(|filled\(|text_table\(\)\[)"(\w+)"', everything))
+    named |= set(re.findall(r"\bt\.(\w+)", (package / "templates" / "song.html").read_text(encoding="utf-8")))
+    unknown = {name for name in named if not name.endswith("_")} - set(text_table())
+    assert unknown == set()
+    composed = r"layer_|means_|place_|count_\d|turn_|take_(wav|mp3|midi|pdf)|play$|stop$|class_|language"
+    unused = {name for name in text_table() if name not in named and not re.match(composed, name)}
+    assert unused == set()
+
+
+def test_a_text_keeps_braces_of_its_values() -> None:
+    assert filled("bar_name", bar="{section}", section="{bar}") == "bar {section}, {bar}"
+
+
+@pytest.mark.parametrize(("speed", "label"), [(Fraction(1), "100"), (Fraction(133, 200), "66-5")])
+def test_speeds_have_names_that_files_take(speed: Fraction, label: str) -> None:
+    assert speed_label(speed) == label
+
+
+def test_the_script_is_strict_and_fetches_nothing() -> None:
+    script = player_script()
+    assert script.count('"use strict"') == script.count("(function (")
+    assert not re.search(
+        r"\b(eval|fetch|XMLHttpRequest|WebSocket|innerHTML|document\.write|sendBeacon)\b", script
+    )
