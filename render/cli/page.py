@@ -10,13 +10,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from render.cli.options import add_performance_options, players, speeds
-from render.cli.playing import played_song, show_notices, show_problems
+from render.cli.playing import playing_of, ready_song, show_problems
 from render.cli.talk import Report, progress, say
+from render.cli.work_folder import work_folder
 from render.errors import RequestError
 
 if TYPE_CHECKING:
     from render.publish.page import SongEntry
-    from render.tracks.kit import Playing
+    from render.tracks.playing import Playing
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
 
@@ -27,6 +28,21 @@ DESCRIPTION = (
     "music following. Each song gets a folder of its own in DIR, and DIR a list of them. It needs no host and no net: "
     "open DIR/index.html. With --one-file each song is a single file to send by mail."
 )
+
+TRACKS = (
+    "tune-up",
+    "demo",
+    "chords",
+    "echo",
+    "slow",
+    "learn",
+    "without-melody",
+    "without-strums",
+    "turns-rolls",
+    "turns-phrases",
+    "contrast",
+)
+"""The tracks that a page makes where there is no kit yet; `tercet kit` makes all."""
 
 MOST_BYTES_OF_ONE_FILE = 8_000_000
 """What a mail takes along."""
@@ -81,7 +97,6 @@ def run(arguments: argparse.Namespace) -> int:
             else:
                 print(_folder(arguments, song, playing, output / name, report))
                 entries.append(_entry(name, playing))
-        playing.let_go()
     if entries:
         print(_list(output, arguments.title, entries))
         say(f"open {output / 'index.html'} in any browser: it needs no host and no net")
@@ -90,7 +105,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _names(songs: list[str]) -> list[str]:
     """Return what each song's folder or file is called, after its file; two songs never share one."""
-    from render.tracks.kit import slug
+    from render.tracks.titles import slug
 
     names = [slug(Path(song).stem) for song in songs]
     for place, name in enumerate(names):
@@ -107,7 +122,8 @@ def _read(arguments: argparse.Namespace) -> list[Playing]:
     playings, refused = [], []
     for song in arguments.songs:
         try:
-            playings.append(played_song(argparse.Namespace(**{**vars(arguments), "song": song}))[0])
+            asked = argparse.Namespace(**{**vars(arguments), "song": song})
+            playings.append(playing_of(asked, ready_song(asked)))
         except RequestError as error:
             refused.append(str(error))
     if refused:
@@ -122,9 +138,10 @@ def _folder(arguments: argparse.Namespace, song: str, playing: Playing, folder: 
 
     if not arguments.no_kit:
         _ready_kit(arguments, song, folder)
-    sound = made_sound(playing, arguments.speeds, folder / FOLDER, report)
+    with work_folder(folder) as work:
+        sound = made_sound(playing, arguments.speeds, folder / FOLDER, work, report)
     if sound.anew:
-        show_notices(playing)
+        _show_notices(playing)
     report("writing", len(arguments.speeds), len(arguments.speeds))
     downloads = {
         group: [(path.relative_to(folder).as_posix(), path.stat().st_size) for path in paths]
@@ -148,8 +165,9 @@ def _one_file(arguments: argparse.Namespace, playing: Playing, path: Path, repor
     from render.publish.page import PagePlan, made_sound, song_page
     from render.tracks.files import write_bytes
 
-    sound = made_sound(playing, arguments.speeds, None, report)
-    show_notices(playing)
+    with work_folder(path.parent) as work:
+        sound = made_sound(playing, arguments.speeds, None, work, report)
+    _show_notices(playing)
     plan = PagePlan(playing.arrangement, sound, left_handed=arguments.left_handed, one_file=True)
     data = song_page(plan)["index.html"]
     if len(data) > MOST_BYTES_OF_ONE_FILE:
@@ -159,6 +177,12 @@ def _one_file(arguments: argparse.Namespace, playing: Playing, path: Path, repor
         )
     write_bytes(path, data)
     return path
+
+
+def _show_notices(playing: Playing) -> None:
+    """Say where the sound can't do what the song asks."""
+    for notice in playing.notices():
+        say(notice)
 
 
 def _ready_kit(arguments: argparse.Namespace, song: str, folder: Path) -> None:
@@ -172,7 +196,13 @@ def _ready_kit(arguments: argparse.Namespace, song: str, folder: Path) -> None:
     kit.add_arguments(parser)
     with redirect_stdout(sys.stderr):
         kit.run(
-            parser.parse_args([song, "-o", str(folder.parent), "--formats", "mp3", *_passed_on(arguments)])
+            parser.parse_args(
+                [
+                    song,
+                    *("-o", str(folder.parent), "--formats", "mp3", "--tracks", ",".join(TRACKS)),
+                    *_passed_on(arguments),
+                ]
+            )
         )
 
 

@@ -16,13 +16,15 @@ from render.publish.page.timing import Peaks, SpeedTiming, bar_peaks, speed_labe
 from render.song import LAYERS
 from render.tracks.encoding import FORMATS
 from render.tracks.files import write_bytes
+from render.tracks.making import gains_of
+from render.tracks.tape_shelf import TapeShelf
+from render.tracks.whole_song import WholeSong
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from render.sound import Stems
-    from render.tracks.kit import Playing
+    from render.tracks.playing import Playing
 
 __all__ = ["KNOCKS_APART_S", "PageSound", "made_sound", "speed_timeline"]
 
@@ -59,7 +61,7 @@ def speed_timeline(playing: Playing, speed: Fraction) -> Timeline:
 
 
 def made_sound(
-    playing: Playing, speeds: Sequence[Fraction], folder: Path | None, report: Report
+    playing: Playing, speeds: Sequence[Fraction], folder: Path | None, work: Path, report: Report
 ) -> PageSound:
     """Make what a page plays, or take it from last time.
 
@@ -71,6 +73,8 @@ def made_sound(
         At which it is rendered.
     folder
         Where the scripts with the stems go; None for stems that stand in the page itself.
+    work
+        A folder for what is needed until the stems are made.
     report
         Told how far it is.
 
@@ -82,6 +86,7 @@ def made_sound(
     kept = _read_kept(folder)
     sound = playing.sound_identity()
     whole = _digest(playing.take(speed_timeline(playing, Fraction(1))))
+    song = WholeSong(playing, speeds, TapeShelf(work))
     timings: list[SpeedTiming] = []
     texts: dict[str, str] = {}
     notes: dict[str, Any] = {}
@@ -93,7 +98,7 @@ def made_sound(
         key = _key(sound, whole, _digest(take))
         note = kept.get(name)
         if note is None or note["key"] != key or not _all_there(folder, name):
-            note, made = _made_speed(playing, speed, key)
+            note, made = _made_speed(song, take, speed, key)
             texts |= _put(made, folder)
             anew = True
         notes[name] = note
@@ -107,11 +112,13 @@ def made_sound(
     return PageSound(tuple(timings), texts, rate, anew)
 
 
-def _made_speed(playing: Playing, speed: Fraction, key: str) -> tuple[dict[str, Any], dict[str, bytes]]:
-    """Return what is noted of a speed, and its stems by name."""
-    timeline = speed_timeline(playing, speed)
-    stems, gain_db = _played(playing, timeline)
-    peaks: Peaks = bar_peaks(stems, playing.take(timeline), gain_db, STEM_RATE_HZ)
+def _made_speed(
+    song: WholeSong, take: Take, speed: Fraction, key: str
+) -> tuple[dict[str, Any], dict[str, bytes]]:
+    """Return what is noted of a speed, and its stems by name, under the gain that the song's tracks have as MP3."""
+    stems = song.stems(speed)
+    gain_db = gains_of([song.balance], [CEILING_DBTP])[CEILING_DBTP]
+    peaks: Peaks = bar_peaks(stems, take, gain_db, STEM_RATE_HZ)
     packed = {
         f"{speed_label(speed)}-{layer}": packed_stem(mono(stems.by_name[layer], gain_db)) for layer in LAYERS
     }
@@ -122,12 +129,6 @@ def _made_speed(playing: Playing, speed: Fraction, key: str) -> tuple[dict[str, 
         "kbit_s": max(stem.kbit_s for stem in packed.values()),
     }
     return note, {name: stem.data for name, stem in packed.items()}
-
-
-def _played(playing: Playing, timeline: Timeline) -> tuple[Stems, float]:
-    """Return the stems of a timeline, and the gain that all tracks of the song share as MP3."""
-    stems = playing.stems(timeline)
-    return stems, playing.gain_db(CEILING_DBTP, stems)
 
 
 def _put(stems: dict[str, bytes], folder: Path | None) -> dict[str, str]:
