@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -16,6 +16,7 @@ from render.song import Bar
 
 __all__ = [
     "Run",
+    "bars_between",
     "count_in",
     "counted_beats",
     "lay_out",
@@ -191,15 +192,22 @@ def pulse_beats(
     Pulses of a pick-up at the very start are counted back from its end.
     """
     meter = arrangement.song.meter
-    for bar in arrangement.bars:
+    for bar in bars_between(arrangement, start_beat, end_beat):
         end = bar.start_beat + bar.length_beat
-        if bar.start_beat >= end_beat or end <= start_beat:
-            continue
         begins = end - meter.bar_beat if bar.section_bar == 0 else bar.start_beat
         for step in _steps(end - begins, meter.pulse_beat):
             beat = begins + step
             if max(start_beat, bar.start_beat) <= beat < min(end_beat, end):
                 yield beat, step == 0
+
+
+def bars_between(arrangement: Arrangement, start_beat: Fraction, end_beat: Fraction) -> tuple[Bar, ...]:
+    """Return the bars of the piece that lie within some beats, or partly."""
+    first, last = (
+        bisect(arrangement.bars, beat, key=lambda bar: bar.start_beat)
+        for bisect, beat in ((bisect_right, start_beat), (bisect_left, end_beat))
+    )
+    return arrangement.bars[max(first - 1, 0) : last]
 
 
 def _bar_at(arrangement: Arrangement, beat: Fraction) -> Bar:

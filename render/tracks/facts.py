@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from render.perform.timeline import bars_between
 from render.sound import SAMPLE_RATE_HZ
 from render.tracks.timelines import NOTHING
 
@@ -115,7 +116,7 @@ def _bars(placed: PlacedPassage, playing: Playing) -> Iterator[BarFacts]:
     passage = placed.passage
     performed = playing.performed(passage.source)
     zero = placed.start_frame - performed.frame(passage.start_beat)
-    for bar in performed.arrangement.bars:
+    for bar in bars_between(performed.arrangement, passage.start_beat, passage.end_beat):
         start = max(bar.start_beat, passage.start_beat)
         end = min(bar.start_beat + bar.length_beat, passage.end_beat)
         if start < end:

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 
 from render.errors import ParameterError
 from render.sound.audio import check_audio
-from render.sound.k_weighting import LOUDNESS_OFFSET_DB, k_weighting_response
+from render.sound.k_weighting import LOUDNESS_OFFSET_DB, k_weighted_energies
 
 if TYPE_CHECKING:
     import numpy as np
@@ -49,10 +49,6 @@ _STEPS_A_BLOCK = 4
 """A gating block lasts 400 ms and begins every 100 ms: BS.1770-5, annex 1."""
 
 _SILENCE_DBTP = -120.0
-
-_PIECE_S = 1.2
-_SETTLING_S = 0.2
-"""Audio is weighted in pieces of at least the one length, of which at least the other is given to settling."""
 
 _OVERSAMPLING = 8
 _HALF_TAPS = 16
@@ -277,29 +273,8 @@ def step_frames_of(sample_rate_hz: int) -> int:
 
 
 def step_energies(samples: NDArray[np.float32], sample_rate_hz: int) -> NDArray[np.float64]:
-    """Sum of the squared K-weighted samples of each 100 ms, channels added; the last may be shorter.
-
-    Weighted piece by piece in the frequency domain (overlap-save, Oppenheim & Schafer, "Discrete-Time Signal
-    Processing", section 8.7): each piece begins long enough before the frames that count for the filter, whose
-    answer to an impulse falls by 240 dB in less than 0.15 s, to have settled.
-    """
-    import numpy as np
-
-    step_frames = step_frames_of(sample_rate_hz)
-    piece_frames = 1 << (int(_PIECE_S * sample_rate_hz) - 1).bit_length()
-    steps = (piece_frames - int(_SETTLING_S * sample_rate_hz)) // step_frames
-    settling_frames = piece_frames - steps * step_frames
-    response = k_weighting_response(sample_rate_hz, piece_frames)
-    energy = np.zeros(-(-samples.shape[0] // step_frames))
-    for first in range(0, len(energy), steps):
-        counted = slice(first * step_frames, (first + steps) * step_frames)
-        piece = _excerpt(samples, counted.start - settling_frames, counted.stop).T
-        spectrum = np.fft.rfft(np.ascontiguousarray(piece, dtype=np.float64))
-        weighted = np.fft.irfft(spectrum * response, piece_frames)[:, settling_frames:]
-        found = (weighted**2).sum(axis=0)[: samples.shape[0] - counted.start]
-        edges = np.arange(0, len(found), step_frames)
-        energy[first : first + len(edges)] = np.add.reduceat(found, edges)
-    return energy
+    """Sum of the squared K-weighted samples of each 100 ms, channels added; the last may be shorter."""
+    return k_weighted_energies(samples, sample_rate_hz, step_frames_of(sample_rate_hz))
 
 
 def _interpolator() -> tuple[NDArray[np.float64], float]:

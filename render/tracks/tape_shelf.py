@@ -84,25 +84,25 @@ class TapeShelf:
                 self._write(oldest, put_away)
 
     def _path(self, name: str) -> Path:
-        return self._folder / f"{name}.npy"
+        return self._folder / f"{name}.f32"
 
     def _read(self, name: str) -> Mapping[Layer, NDArray[np.float32]] | None:
+        """Return a tape that lies in the folder; only what is used of it is read, when it is used."""
         import numpy as np
 
         try:
-            stacked = np.load(self._path(name), allow_pickle=False)
+            samples = np.memmap(self._path(name), np.float32, mode="r")
         except FileNotFoundError:
             return None
-        return dict(zip(LAYERS, stacked, strict=True))
+        return dict(zip(LAYERS, samples.view(np.ndarray).reshape(len(LAYERS), -1, 2), strict=True))
 
     def _write(self, name: str, layers: Mapping[Layer, NDArray[np.float32]]) -> None:
-        import numpy as np
-
         self._folder.mkdir(parents=True, exist_ok=True)
         path = self._path(name)
         hidden = path.with_suffix(f".{os.getpid()}")
         with hidden.open("wb") as file:
-            np.save(file, np.stack([layers[layer] for layer in LAYERS]))
+            for layer in LAYERS:
+                layers[layer].tofile(file)
         hidden.replace(path)
 
 
