@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from itertools import groupby
 from pathlib import Path, PurePosixPath
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from render.cli.kit_defaults import KitDefaults, kit_defaults, own_tracks_of, songs_among
 from render.cli.options import (
@@ -93,28 +93,47 @@ def run(arguments: argparse.Namespace) -> int:
         return _list(arguments.songs)
     if not arguments.songs or not arguments.output:
         raise RequestError("name one song or more, and a folder: tercet kit SONG.yaml -o DIR")
-    from render.cli.work_folder import work_folder
-    from render.jobs import FolderStore, open_place, store_at
+    from render.cli.kit_there import asked_key, complete_kit
+    from render.jobs import open_place, store_at
 
     arguments.songs = songs_among(arguments.songs)
+    place = open_place(arguments.jobs, arguments.cluster)
     store = store_at(arguments.output)
-    folders = _folders(arguments.songs)
-    ready = _ready(arguments)
+    wanted = []
+    for song, folder in zip(arguments.songs, _folders(arguments.songs), strict=True):
+        asked = asked_key(arguments, song)
+        manifest = complete_kit(store, folder, asked)
+        if manifest is None:
+            wanted.append((song, folder, asked))
+        else:
+            _tell_files(arguments.output, folder, manifest["files"])
+            say(f"{manifest['title']}: {counted(len(manifest['files']), 'file')}, none made now")
+    return _make(arguments, wanted, store, place) if wanted else 0
+
+
+def _make(
+    arguments: argparse.Namespace, wanted: Sequence[tuple[str, str, str]], store: Store, place: Place
+) -> int:
+    """Make the kits of songs (file, folder, what is asked for) that aren't complete; return the exit code."""
+    from render.cli.work_folder import work_folder
+    from render.jobs import FolderStore
+
+    ready = _ready(arguments, [song for song, _, _ in wanted])
     beside = store.folder if isinstance(store, FolderStore) else None
-    with work_folder(beside) as work:
+    worst = 0
+    with place, work_folder(beside) as work:
         orders = [
-            _order(arguments, song, sets, defaults, folder, store, work)
-            for song, (sets, defaults), folder in zip(arguments.songs, ready, folders, strict=True)
+            _order(arguments, song, sets, defaults, folder, asked, store, work)
+            for (song, folder, asked), (sets, defaults) in zip(wanted, ready, strict=True)
         ]
         if beside is not None:
             _check_ways(beside, orders)
         for sets, _ in ready:
             for one in sets:
                 show_problems(one.arrangement, one.title)
-        worst = 0
-        with open_place(arguments.jobs, arguments.cluster) as place:
-            for order, made in _made(orders, place):
-                worst = max(worst, _tell(arguments.output, order, made))
+        far = beside is None and arguments.cluster is not None
+        for order, made in _made(orders, place, whole=far):
+            worst = max(worst, _tell(arguments.output, order, made))
     return worst
 
 
@@ -147,11 +166,13 @@ def _folders(songs: Sequence[str]) -> tuple[str, ...]:
     return folders
 
 
-def _ready(arguments: argparse.Namespace) -> list[tuple[tuple[ReadySet, ...], KitDefaults]]:
+def _ready(
+    arguments: argparse.Namespace, songs: Sequence[str]
+) -> list[tuple[tuple[ReadySet, ...], KitDefaults]]:
     """Read and arrange all songs before any is rendered, and report the mistakes of all in one go."""
     ready = []
     refused = []
-    for song in arguments.songs:
+    for song in songs:
         try:
             ready.append(_ready_song(arguments, song))
         except RequestError as error:
@@ -176,6 +197,7 @@ def _order(
     sets: Sequence[ReadySet],
     defaults: KitDefaults,
     folder: str,
+    asked: str,
     store: Store,
     work: Path,
 ) -> SongOrder:
@@ -200,7 +222,8 @@ def _order(
         for number, one in enumerate(sets)
     )
     set_folders = tuple(one.folder_name for one in sets)
-    return SongOrder(folder, Path(song_file).name, orders, set_folders, defaults.speeds, count_in_bars, store)
+    name = Path(song_file).name
+    return SongOrder(folder, name, orders, set_folders, defaults.speeds, count_in_bars, store, asked)
 
 
 def _tracks(
@@ -256,12 +279,12 @@ def _check_ways(folder: Path, orders: Sequence[SongOrder]) -> None:
             may_replace(folder / name)
 
 
-def _made(orders: Sequence[SongOrder], place: Place) -> Iterator[tuple[SongOrder, SongMade]]:
-    """Make the kits; where there are many songs each is a job, else each is split up."""
+def _made(orders: Sequence[SongOrder], place: Place, *, whole: bool) -> Iterator[tuple[SongOrder, SongMade]]:
+    """Make the kits; where there are many songs, or always if `whole`, each song is a job, else each is split up."""
     from render.cli.kit_song import SongMade, make_kit, make_whole_song
     from render.jobs import Job, run_jobs
 
-    if len(orders) < MANY_SONGS * max(place.ahead, 1):
+    if place.workers == 1 or (len(orders) < MANY_SONGS * place.workers and not whole):
         for order in orders:
             with progress(order.title) as report:
                 made = make_kit(order, place, report)
@@ -283,16 +306,7 @@ def _tell(output: str, order: SongOrder, made: SongMade) -> int:
     """Say what came of a song; return the exit code."""
     for notice in made.notices:
         say(notice)
-    base = str(output).rstrip("/")
-    listed = sorted(made.entries, key=lambda entry: (str(PurePosixPath(entry["file"]).parent), entry["file"]))
-    for parent, entries in groupby(listed, key=lambda entry: PurePosixPath(entry["file"]).parent):
-        place = PurePosixPath(order.folder) / parent
-        print(f"{base}/{place}/")
-        for entry in entries:
-            name = PurePosixPath(entry["file"]).name
-            print(
-                f"  {name:<28} {_minutes(entry['length_s']):>5}  {_size(entry['bytes']):>8}  {entry['purpose']}"
-            )
+    _tell_files(output, order.folder, made.entries)
     made_now, there = len(made.made), len(made.entries)
     say(
         f"{order.title}: {counted(there, 'file')}, {made_now or 'none'} made now"
@@ -302,6 +316,20 @@ def _tell(output: str, order: SongOrder, made: SongMade) -> int:
     for message, _ in made.failures:
         say(message)
     return max((code for _, code in made.failures), default=0)
+
+
+def _tell_files(output: str, folder: str, files: Sequence[dict[str, Any]]) -> None:
+    """Print a row for each file of a song."""
+    base = str(output).rstrip("/")
+    listed = sorted(files, key=lambda entry: (str(PurePosixPath(entry["file"]).parent), entry["file"]))
+    for parent, entries in groupby(listed, key=lambda entry: PurePosixPath(entry["file"]).parent):
+        place = PurePosixPath(folder) / parent
+        print(f"{base}/{place}/")
+        for entry in entries:
+            name = PurePosixPath(entry["file"]).name
+            print(
+                f"  {name:<28} {_minutes(entry['length_s']):>5}  {_size(entry['bytes']):>8}  {entry['purpose']}"
+            )
 
 
 def _minutes(length_s: float) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import pickle
 from collections import OrderedDict
 from dataclasses import dataclass
 from fractions import Fraction
@@ -27,6 +29,7 @@ __all__ = [
     "let_go",
     "play_share",
     "ready_recording",
+    "share_plan",
     "write_midi",
     "write_one",
 ]
@@ -37,13 +40,37 @@ MOST_RECORDINGS = 4
 _recordings: OrderedDict[Path, Recording] = OrderedDict()
 
 
+PLANNED = "planned"
+"""In an order's work folder: its recording as planned by one process, for the others."""
+
+
 def ready_recording(order: SetOrder) -> Recording:
     """Return the recording of an order; its work folder stands for it."""
     if order.work not in _recordings:
-        _recordings[order.work] = recording_of(order)
+        _recordings[order.work] = _planned(order) or recording_of(order)
         while len(_recordings) > MOST_RECORDINGS:
             _recordings.popitem(last=False)
     return _recordings[order.work]
+
+
+def share_plan(order: SetOrder) -> None:
+    """Put an order's recording where other processes find it, so that none plans it again."""
+    order.work.mkdir(parents=True, exist_ok=True)
+    hidden = order.work / f"{PLANNED}.{os.getpid()}"
+    hidden.write_bytes(pickle.dumps(ready_recording(order), protocol=pickle.HIGHEST_PROTOCOL))
+    hidden.replace(order.work / PLANNED)
+
+
+def _planned(order: SetOrder) -> Recording | None:
+    """Return the recording that another process planned."""
+    if not order.shared:
+        return None
+    try:
+        data = (order.work / PLANNED).read_bytes()
+    except OSError:
+        return None
+    recording: Recording = pickle.loads(data)  # noqa: S301 - by `share_plan`, in a folder that only we may write
+    return recording
 
 
 def let_go(order: SetOrder) -> None:
@@ -53,17 +80,16 @@ def let_go(order: SetOrder) -> None:
 
 @dataclass(frozen=True, slots=True)
 class Share:
-    """A share of a set's tapes: those whose number is `number` modulo `shares`."""
+    """A share of a set's tapes, by number."""
 
     order: SetOrder
-    number: int
-    shares: int
+    tapes: tuple[int, ...]
 
 
 def play_share(share: Share) -> None:
     """Play a share of a set's tapes, so that no other process has to."""
     recording = ready_recording(share.order)
-    for number in range(share.number, len(recording.tapes), share.shares):
+    for number in share.tapes:
         recording.play(number)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from itertools import product
@@ -18,9 +18,13 @@ from render.cli.kit_jobs import (
     let_go,
     play_share,
     ready_recording,
+    share_plan,
     write_midi,
     write_one,
 )
+from render.cli.kit_there import what_is_there
+from render.cli.work_folder import alone_in, work_folder
+from render.errors import OutputError
 from render.jobs import Here, Job, run_jobs
 from render.tracks.keys import digest, gain_key, set_key, track_key
 from render.tracks.making import SetOrder, ceilings_of, gains_of
@@ -29,7 +33,6 @@ from render.tracks.manifest import (
     file_entries,
     manifest_bytes,
     midi_entry,
-    read_manifest,
     song_entry,
 )
 
@@ -62,6 +65,8 @@ class SongOrder:
         Of the MIDI files.
     store
         Where it goes.
+    asked
+        What stands for all that is asked for, see `render.cli.kit_there.asked_key`.
     """
 
     folder: str
@@ -71,6 +76,7 @@ class SongOrder:
     midi_speeds: tuple[Fraction, ...]
     count_in_bars: int
     store: Store
+    asked: str = ""
 
     @property
     def title(self) -> str:
@@ -124,8 +130,15 @@ class SongMade:
 
 
 def make_whole_song(order: SongOrder) -> SongMade:
-    """Make a song's kit in one process: a job of its own where there are many songs."""
-    return make_kit(order, Here(), lambda _what, _done, _total: None)
+    """Make a song's kit in one process: a job of its own where there are many songs.
+
+    The folder for work that the order names may be on another computer; then there is one here.
+    """
+    if order.sets[0].work.parent.exists():
+        return make_kit(order, Here(), lambda _what, _done, _total: None)
+    with work_folder(None) as work:
+        sets = tuple(replace(one, work=work / one.work.name) for one in order.sets)
+        return make_kit(replace(order, sets=sets), Here(), lambda _what, _done, _total: None)
 
 
 def make_kit(order: SongOrder, place: Place, report: Report) -> SongMade:
@@ -168,42 +181,23 @@ class _Kit:
 
     def make(self) -> SongMade:
         """Make what is missing."""
-        manifest = self._manifest()
-        known = {str(each["file"]): each for each in manifest.get("files", [])}
-        there = {name: each for name, each in known.items() if self._is_whole(name, each)}
-        asked = self._asked()
-        if manifest.get("asked") == asked and len(there) == len(known):
-            self._made.entries = list(known.values())
-            return self._made
         self._find_keys()
-        same_song = manifest.get("song_key") == self._song_key
-        self._there = {
-            name: each
-            for name, each in there.items()
-            if (self._keys[name] == each["made_from"] if name in self._keys else same_song)
-        }
+        self._there = self._of_this_song(*what_is_there(self._order.store, self._order.folder))
         self._make_missing()
-        if not self._made.failures:
-            self._write_manifest(asked)
+        self._write_manifest("" if self._made.failures else self._order.asked)
         self._made.entries = list(self._there.values())
         return self._made
 
     # ---- what is there, and what should be
 
-    def _manifest(self) -> Entry:
-        try:
-            return read_manifest(self._order.store.read(f"{self._order.folder}/{MANIFEST}"))
-        except FileNotFoundError:
-            return {}
-
-    def _is_whole(self, name: str, entry: Entry) -> bool:
-        return self._order.store.size(f"{self._order.folder}/{name}") == entry.get("bytes")
-
-    def _asked(self) -> str:
-        """Return what stands for the whole request."""
-        return digest(
-            [set_key(one) for one in self._order.sets], self._order.midi_speeds, self._order.count_in_bars
-        )
+    def _of_this_song(self, manifest: Entry, there: Mapping[str, Entry]) -> dict[str, Entry]:
+        """Return which files are as they would be made now: of those asked for, and of others of the same song."""
+        same_song = manifest.get("song_key") == self._song_key
+        return {
+            name: each
+            for name, each in there.items()
+            if (self._keys[name] == each.get("made_from") if name in self._keys else same_song)
+        }
 
     def _find_keys(self) -> None:
         """Find what every file is made from."""
@@ -230,7 +224,7 @@ class _Kit:
         midi = [each for each in self._order.midi if self._told(each[0]) not in self._there]
         self._report("playing", self._done, len(self._order.names))
         if missing:
-            hearings = self._hear()
+            hearings = self._hear(missing)
             if hearings is None:
                 return
             self._write_tracks(missing, hearings)
@@ -257,15 +251,10 @@ class _Kit:
                     found.append((number, index, names))
         return found
 
-    def _hear(self) -> list[Hearing] | None:
+    def _hear(self, missing: Sequence[tuple[int, int, tuple[str, ...]]]) -> list[Hearing] | None:
         """Return what is heard of each set, None if one can't be played; where several work, they play first."""
         if self._order.sets[0].shared:
-            shares = SHARES_A_WORKER * max(self._place.ahead, 1)
-            shared = [
-                Job(play_share, Share(one, number, shares), f"{self._order.title}: playing")
-                for one, number in product(self._order.sets, range(shares))
-            ]
-            list(self._results(shared))
+            list(self._results(list(self._shares(missing))))
         heard: dict[Path, Hearing] = {}
         jobs = [Job(hear, one, f"{self._order.title}: playing") for one in self._order.sets]
         for one, hearing in self._results(jobs):
@@ -276,6 +265,18 @@ class _Kit:
             title = f"{one.title}: " if one.title else ""
             self._made.notices += [f"{title}{notice}" for notice in heard[one.work].notices]
         return [heard[one.work] for one in self._order.sets]
+
+    def _shares(self, missing: Sequence[tuple[int, int, tuple[str, ...]]]) -> Iterator[Job[Share, None]]:
+        """Yield jobs that play all tapes which are needed, some pieces for each worker."""
+        for number, one in enumerate(self._order.sets):
+            share_plan(one)
+            tapes = ready_recording(one).needed_tapes(index for of, index, _ in missing if of == number)
+            count = min(SHARES_A_WORKER * self._place.workers, len(tapes))
+            for first in range(count):
+                share = Share(one, tapes[first::count])
+                yield Job(
+                    play_share, share, ": ".join(filter(None, [self._order.title, one.title, "playing"]))
+                )
 
     def _write_tracks(
         self, missing: Sequence[tuple[int, int, tuple[str, ...]]], hearings: Sequence[Hearing]
@@ -320,15 +321,24 @@ class _Kit:
         self._report(entries[0]["file"], self._done, len(self._order.names))
 
     def _write_manifest(self, asked: str) -> None:
+        """Write what is there; another kit may have come to the same folder, and what it made is told too."""
+        with alone_in(self._order.store, self._order.folder):
+            try:
+                other = self._of_this_song(*what_is_there(self._order.store, self._order.folder))
+            except OutputError:
+                other = {}
+            self._there = {**other, **self._there}
+            self._order.store.write(self._manifest(asked), f"{self._order.folder}/{MANIFEST}")
+
+    def _manifest(self, asked: str) -> bytes:
         first = self._order.sets[0]
         sets = [
             {"name": folder, "tuning": one.arrangement.tuning.name, "players": one.arrangement.song.players}
             for one, folder in zip(self._order.sets, self._order.set_folders, strict=True)
         ]
-        data = manifest_bytes(
+        return manifest_bytes(
             {**song_entry(first.arrangement, self._order.file_name), "song_key": self._song_key},
             sets,
             self._there.values(),
             asked,
         )
-        self._order.store.write(data, f"{self._order.folder}/{MANIFEST}")

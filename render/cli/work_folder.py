@@ -5,6 +5,8 @@ Its owner holds a lock in it, which the system lets go when the owner is gone, h
 
 from __future__ import annotations
 
+import getpass
+import hashlib
 import shutil
 import tempfile
 from collections.abc import Iterator
@@ -14,11 +16,15 @@ from pathlib import Path
 from filelock import FileLock, Timeout
 
 from render.errors import OutputError
+from render.jobs import FolderStore, Store
 
-__all__ = ["work_folder"]
+__all__ = ["alone_in", "work_folder"]
 
 PREFIX = ".tercet-work-"
 LOCK = "lock"
+
+LONGEST_WAIT_S = 10.0
+"""So long a kit waits for another one to write a manifest, and goes on without."""
 
 
 @contextmanager
@@ -57,6 +63,30 @@ def work_folder(beside: Path | None) -> Iterator[Path]:
         for empty in made:
             with suppress(OSError):
                 empty.rmdir()
+
+
+@contextmanager
+def alone_in(store: Store, folder: str) -> Iterator[None]:
+    """Let no other kit of this computer write the manifest of a song's folder meanwhile; a matter of moments.
+
+    The lock is among the system's temporary files, so that it leaves nothing in the folder. At an address nobody
+    waits: there the last to write tells what it made, and the next kit makes again what isn't told.
+    """
+    if not isinstance(store, FolderStore):
+        yield
+        return
+    place = str((store.folder / folder).resolve())
+    name = hashlib.sha256(f"{getpass.getuser()} {place}".encode(errors="surrogateescape")).hexdigest()[:24]
+    lock = FileLock(Path(tempfile.gettempdir()) / f"tercet-{name}.lock")
+    try:
+        lock.acquire(timeout=LONGEST_WAIT_S)
+    except (Timeout, OSError):
+        yield
+        return
+    try:
+        yield
+    finally:
+        lock.release()
 
 
 def _remove_left(place: Path) -> None:

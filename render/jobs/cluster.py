@@ -82,6 +82,14 @@ class Cluster:
             self.stop()
         self._opened.close()
 
+    @property
+    def workers(self) -> int:
+        """How many jobs the cluster runs at once, as it is now; at least 1."""
+        if self._client is None:
+            raise PlaceError(f"the cluster at {self.address} must be entered first")
+        threads: dict[str, int] = self._client.nthreads()
+        return max(sum(threads.values()), 1)
+
     def submit(self, package: bytes) -> Future[bytes]:
         """Give a packed job to the scheduler."""
         if self._executor is None:

@@ -24,6 +24,10 @@ class Place(Protocol):
     def ahead(self) -> int:
         """How many jobs may be running or wait here: enough that no worker waits for the next."""
 
+    @property
+    def workers(self) -> int:
+        """How many jobs run at once."""
+
     def __enter__(self) -> Self: ...
 
     def __exit__(
@@ -67,6 +71,7 @@ class Here:
     """In this process, one job after another, without a pool: for one job, or when asked."""
 
     ahead = 1
+    workers = 1
 
     def __enter__(self) -> Self:
         return self

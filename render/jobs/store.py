@@ -48,6 +48,9 @@ class Store(Protocol):
     def size(self, name: str) -> int | None:
         """Return the bytes of a file; None if it isn't there."""
 
+    def changed_ns(self, name: str) -> int | None:
+        """Return when a file was last changed, by the clock of its place; None if that isn't known."""
+
     def names(self) -> tuple[str, ...]:
         """Return the names of all complete files, sorted."""
 
@@ -130,6 +133,12 @@ class FolderStore:
         with _told(f"can't look at {path}"):
             return path.stat().st_size if path.is_file() else None
 
+    def changed_ns(self, name: str) -> int | None:
+        """Return when a file was last changed."""
+        path = self.folder / _checked(name)
+        with _told(f"can't look at {path}"):
+            return path.stat().st_mtime_ns if path.is_file() else None
+
     def names(self) -> tuple[str, ...]:
         """Return the names of all complete files, sorted."""
         with _told(f"can't look into {self.folder}"):
@@ -193,6 +202,11 @@ class RemoteStore:
                 return int(system.size(f"{root}/{_checked(name)}"))
             except FileNotFoundError:
                 return None
+
+    def changed_ns(self, name: str) -> int | None:
+        """Return None: not every kind of place tells, or tells exactly."""
+        _checked(name)
+        return None
 
     def names(self) -> tuple[str, ...]:
         """Return the names of all complete files, sorted."""

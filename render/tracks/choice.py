@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterable
+from typing import TYPE_CHECKING
 
-from render.arrange import Arrangement
-from render.perform import TakeNote
-from render.song import Bar
 from render.song.choice_words import ChoiceError, parse_choice
 from render.song.note_choice import Choice, NoteFacts
+
+if TYPE_CHECKING:
+    from render.arrange import Arrangement
+    from render.perform import TakeNote
+    from render.song import Bar
 
 __all__ = ["Choice", "ChoiceError", "NoteFacts", "facts_of", "parse_choice"]
 

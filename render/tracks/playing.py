@@ -60,6 +60,10 @@ class Playing:
         self._performed: dict[Source, Performed] = {}
         self._measured: dict[tuple[Piece, bool], MeasuredSynthesiser] = {}
 
+    def __getstate__(self) -> dict[str, object]:
+        """Return what goes to another process: all that was worked out, without what was measured of the sound."""
+        return {**vars(self), "_measured": {}, "_report": None}
+
     @property
     def front_lu(self) -> float | None:
         """How far the strums are to lie behind the melody; None as marked."""

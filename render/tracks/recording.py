@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -79,6 +79,21 @@ class Recording:
     def tapes(self) -> tuple[Tape, ...]:
         """What has to be played, in pieces of half a minute."""
         return self._laid_out[0]
+
+    def needed_tapes(self, indices: Iterable[int]) -> tuple[int, ...]:
+        """Return the numbers of the tapes that some tracks and the balance are made of."""
+        places = [*range(len(self._wholes)), *(len(self._wholes) + index for index in indices)]
+        cuts = self._laid_out[1]
+        return tuple(
+            sorted(
+                {
+                    cuts[excerpt].tape
+                    for place in places
+                    for heard in self._heard[place]
+                    for excerpt in (*heard.plain, *heard.soft)
+                }
+            )
+        )
 
     def plan(self, index: int) -> TrackPlan:
         """Return the plan of a track."""

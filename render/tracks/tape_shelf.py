@@ -47,6 +47,10 @@ class TapeShelf:
         self._kept: OrderedDict[str, Mapping[Layer, NDArray[np.float32]]] = OrderedDict()
         self._kept_bytes = 0
 
+    def __getstate__(self) -> dict[str, object]:
+        """Return what goes to another process, which finds tapes in the folder."""
+        return {**vars(self), "_kept": OrderedDict(), "_kept_bytes": 0}
+
     def get(
         self, name: str, play: Callable[[], Mapping[Layer, NDArray[np.float32]]]
     ) -> Mapping[Layer, NDArray[np.float32]]:
