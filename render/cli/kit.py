@@ -94,11 +94,14 @@ def run(arguments: argparse.Namespace) -> int:
     if not arguments.songs or not arguments.output:
         raise RequestError("name one song or more, and a folder: tercet kit SONG.yaml -o DIR")
     from render.cli.kit_there import asked_key, complete_kit
-    from render.jobs import open_place, store_at
+    from render.cli.work_folder import remove_left
+    from render.jobs import FolderStore, open_place, store_at
 
     arguments.songs = songs_among(arguments.songs)
     place = open_place(arguments.jobs, arguments.cluster)
     store = store_at(arguments.output)
+    if isinstance(store, FolderStore):
+        remove_left(store.folder)
     wanted = []
     for song, folder in zip(arguments.songs, _folders(arguments.songs), strict=True):
         asked = asked_key(arguments, song)
@@ -115,15 +118,15 @@ def _make(
     arguments: argparse.Namespace, wanted: Sequence[tuple[str, str, str]], store: Store, place: Place
 ) -> int:
     """Make the kits of songs (file, folder, what is asked for) that aren't complete; return the exit code."""
+    from render.cli.kit_sense import sensible
     from render.cli.work_folder import work_folder
     from render.jobs import FolderStore
 
     ready = _ready(arguments, [song for song, _, _ in wanted])
     beside = store.folder if isinstance(store, FolderStore) else None
-    worst = 0
     with place, work_folder(beside) as work:
         orders = [
-            _order(arguments, song, sets, defaults, folder, asked, store, work)
+            sensible(_order(arguments, song, sets, defaults, folder, asked, store, work), arguments.tracks)
             for (song, folder, asked), (sets, defaults) in zip(wanted, ready, strict=True)
         ]
         if beside is not None:
@@ -132,9 +135,11 @@ def _make(
             for one in sets:
                 show_problems(one.arrangement, one.title)
         far = beside is None and arguments.cluster is not None
+        failures = []
         for order, made in _made(orders, place, whole=far):
-            worst = max(worst, _tell(arguments.output, order, made))
-    return worst
+            _tell(arguments.output, order, made)
+            failures += made.failures
+    return _tell_failures(failures)
 
 
 def _list(songs: Sequence[str]) -> int:
@@ -302,8 +307,8 @@ def _made(orders: Sequence[SongOrder], place: Place, *, whole: bool) -> Iterator
             yield outcome.job.argument, made
 
 
-def _tell(output: str, order: SongOrder, made: SongMade) -> int:
-    """Say what came of a song; return the exit code."""
+def _tell(output: str, order: SongOrder, made: SongMade) -> None:
+    """Say what came of a song."""
     for notice in made.notices:
         say(notice)
     _tell_files(output, order.folder, made.entries)
@@ -313,9 +318,15 @@ def _tell(output: str, order: SongOrder, made: SongMade) -> int:
         if there
         else f"{order.title}: nothing made"
     )
-    for message, _ in made.failures:
-        say(message)
-    return max((code for _, code in made.failures), default=0)
+
+
+def _tell_failures(failures: Sequence[tuple[str, int]]) -> int:
+    """Say at the end, all together, what couldn't be made; return the exit code."""
+    if failures:
+        say(f"{counted(len(failures), 'thing')} couldn't be made; all others are there:")
+        for message, _ in failures:
+            say(f"  {message}")
+    return max((code for _, code in failures), default=0)
 
 
 def _tell_files(output: str, folder: str, files: Sequence[dict[str, Any]]) -> None:

@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import os
 import pickle
+import secrets
 from collections import OrderedDict
+from contextlib import suppress
 from dataclasses import dataclass
 from fractions import Fraction
+from pathlib import PurePosixPath
 from typing import TYPE_CHECKING
 
+from render.errors import OutputError
 from render.tracks.making import SetOrder, recording_of, write_track
 
 if TYPE_CHECKING:
@@ -28,6 +32,7 @@ __all__ = [
     "hear",
     "let_go",
     "play_share",
+    "put_bytes",
     "ready_recording",
     "share_plan",
     "write_midi",
@@ -51,6 +56,27 @@ def ready_recording(order: SetOrder) -> Recording:
         while len(_recordings) > MOST_RECORDINGS:
             _recordings.popitem(last=False)
     return _recordings[order.work]
+
+
+def put_bytes(store: Store, data: bytes, name: str, work: Path) -> None:
+    """Put a small file into the store by way of a work folder: what a killed process leaves of it goes with that.
+
+    Raises
+    ------
+    OutputError
+        It can't be written.
+    """
+    place = work / f"{secrets.token_hex(8)}{PurePosixPath(name).suffix}"
+    try:
+        work.mkdir(parents=True, exist_ok=True)
+        place.write_bytes(data)
+    except OSError as error:
+        with suppress(OSError):
+            place.unlink(missing_ok=True)
+        raise OutputError(
+            f"can't write {name}: {error.strerror or error}. Nothing half written is left."
+        ) from error
+    store.put(place, name)
 
 
 def share_plan(order: SetOrder) -> None:
@@ -151,5 +177,5 @@ def write_midi(writing: WritingMidi) -> tuple[bytes, float]:
     arrangement = writing.order.arrangement
     take = playing.take(lay_out(arrangement, None, writing.speed, writing.count_in_bars))
     data = midi_bytes(arrangement, take)
-    writing.store.write(data, writing.name)
+    put_bytes(writing.store, data, writing.name, writing.order.work)
     return data, take.length_s

@@ -17,6 +17,7 @@ from render.cli.kit_jobs import (
     hear,
     let_go,
     play_share,
+    put_bytes,
     ready_recording,
     share_plan,
     write_midi,
@@ -26,7 +27,7 @@ from render.cli.kit_there import what_is_there
 from render.cli.work_folder import alone_in, work_folder
 from render.errors import OutputError
 from render.jobs import Here, Job, run_jobs
-from render.tracks.keys import digest, gain_key, set_key, track_key
+from render.tracks.keys import digest, gain_key, set_key, track_key, without_own_tracks
 from render.tracks.making import SetOrder, ceilings_of, gains_of
 from render.tracks.manifest import (
     MANIFEST,
@@ -203,7 +204,7 @@ class _Kit:
         """Find what every file is made from."""
         recordings = [ready_recording(one) for one in self._order.sets]
         gain = gain_key(recordings)
-        self._song_key = digest(gain, [one.arrangement for one in self._order.sets])
+        self._song_key = digest(gain, [without_own_tracks(one.arrangement) for one in self._order.sets])
         for one, recording in zip(self._order.sets, recordings, strict=True):
             for index, track in enumerate(one.tracks):
                 for name in track.names:
@@ -328,7 +329,8 @@ class _Kit:
             except OutputError:
                 other = {}
             self._there = {**other, **self._there}
-            self._order.store.write(self._manifest(asked), f"{self._order.folder}/{MANIFEST}")
+            place = f"{self._order.folder}/{MANIFEST}"
+            put_bytes(self._order.store, self._manifest(asked), place, self._order.sets[0].work)
 
     def _manifest(self, asked: str) -> bytes:
         first = self._order.sets[0]

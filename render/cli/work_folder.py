@@ -18,7 +18,7 @@ from filelock import FileLock, Timeout
 from render.errors import OutputError
 from render.jobs import FolderStore, Store
 
-__all__ = ["alone_in", "work_folder"]
+__all__ = ["alone_in", "remove_left", "work_folder"]
 
 PREFIX = ".tercet-work-"
 LOCK = "lock"
@@ -47,7 +47,7 @@ def work_folder(beside: Path | None) -> Iterator[Path]:
         if beside is not None:
             made = [folder for folder in (beside, *beside.parents) if not folder.exists()]
             beside.mkdir(parents=True, exist_ok=True)
-            _remove_left(beside)
+            remove_left(beside)
         folder = Path(tempfile.mkdtemp(prefix=PREFIX, dir=beside))
     except OSError as error:
         place = beside or Path(tempfile.gettempdir())
@@ -89,7 +89,7 @@ def alone_in(store: Store, folder: str) -> Iterator[None]:
         lock.release()
 
 
-def _remove_left(place: Path) -> None:
+def remove_left(place: Path) -> None:
     """Remove work folders whose owners are gone."""
     for folder in place.glob(f"{PREFIX}*"):
         lock = FileLock(folder / LOCK)

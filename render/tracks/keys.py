@@ -17,10 +17,11 @@ from render.tracks.loudness import TARGET_LUFS
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from render.arrange import Arrangement
     from render.tracks.making import SetOrder
     from render.tracks.recording import Recording
 
-__all__ = ["digest", "gain_key", "set_key", "track_key"]
+__all__ = ["digest", "gain_key", "set_key", "track_key", "without_own_tracks"]
 
 DIGEST_BYTES = 16
 
@@ -38,8 +39,19 @@ def gain_key(recordings: Sequence[Recording]) -> str:
 def set_key(order: SetOrder) -> str:
     """Return what stands for all that a set is asked to be; it is found without playing anything."""
     identity = FluidSynthesiser(order.font).identity()
-    wanted = replace(order, work=Path(), shared=False, font=SoundFont(Path(), 0, 0))
+    wanted = replace(
+        order,
+        arrangement=without_own_tracks(order.arrangement),
+        work=Path(),
+        shared=False,
+        font=SoundFont(Path(), 0, 0),
+    )
     return digest(__version__, identity, wanted)
+
+
+def without_own_tracks(arrangement: Arrangement) -> Arrangement:
+    """Return an arrangement whose song has no tracks of its own: what they say changes nothing in the others."""
+    return replace(arrangement, song=replace(arrangement.song, tracks=()))
 
 
 def track_key(order: SetOrder, index: int, recording: Recording, gain: str, name: str) -> str:
@@ -59,6 +71,7 @@ def track_key(order: SetOrder, index: int, recording: Recording, gain: str, name
     song = order.arrangement.song
     kind = track_format(Path(name))
     return digest(
+        __version__,
         recording.track_key(index),
         gain,
         (song.title, song.composer, song.licence, order.title, order.tracks[index].number),

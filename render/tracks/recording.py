@@ -18,7 +18,7 @@ from render.tracks.mixing import mix_blocks
 from render.tracks.phrases import whole_stretch
 from render.tracks.plan import placed_passages, plan_of
 from render.tracks.tapes import FADE_FRAMES, tape_take, tapes_of
-from render.tracks.timelines import Passage, Source, TrackTimeline
+from render.tracks.timelines import ALL, NOTHING, Passage, Source, TrackTimeline
 
 if TYPE_CHECKING:
     import numpy as np
@@ -94,6 +94,24 @@ class Recording:
                 }
             )
         )
+
+    def lack(self, index: int) -> str:
+        """Return why a track makes no sense in this song; empty if it does.
+
+        Its choice may pick no note of its bars, so that it would be silent, or all of them, so that nothing is left for
+        the player to play or not to hear.
+        """
+        counted = heard = 0
+        chooses = False
+        for passage in self._timelines[index].passages:
+            performed = self.playing.performed(passage.source)
+            notes = performed.between(passage.start_beat, passage.end_beat)
+            counted += len(notes)
+            heard += len(performed.picked(passage.heard).intersection(notes))
+            chooses |= passage.heard not in (ALL, NOTHING)
+        if not heard:
+            return "no note of this song would be heard in it"
+        return "it would hold every note of this song" if chooses and heard == counted else ""
 
     def plan(self, index: int) -> TrackPlan:
         """Return the plan of a track."""

@@ -8,9 +8,11 @@ from __future__ import annotations
 import os
 from collections import OrderedDict
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from render.errors import OutputError
 from render.song import LAYERS
 
 if TYPE_CHECKING:
@@ -101,13 +103,21 @@ class TapeShelf:
         return dict(zip(LAYERS, samples.view(np.ndarray).reshape(len(LAYERS), -1, 2), strict=True))
 
     def _write(self, name: str, layers: Mapping[Layer, NDArray[np.float32]]) -> None:
-        self._folder.mkdir(parents=True, exist_ok=True)
         path = self._path(name)
         hidden = path.with_suffix(f".{os.getpid()}")
-        with hidden.open("wb") as file:
-            for layer in LAYERS:
-                layers[layer].tofile(file)
-        hidden.replace(path)
+        try:
+            self._folder.mkdir(parents=True, exist_ok=True)
+            with hidden.open("wb") as file:
+                for layer in LAYERS:
+                    layers[layer].tofile(file)
+            hidden.replace(path)
+        except OSError as error:
+            with suppress(OSError):
+                hidden.unlink(missing_ok=True)
+            raise OutputError(
+                f"can't keep what was played in {self._folder}: {error.strerror or error}. "
+                "Free some space, or choose a folder on another disk"
+            ) from error
 
 
 def _bytes(layers: Mapping[Layer, NDArray[np.float32]]) -> int:
