@@ -25,8 +25,8 @@ __all__ = ["Layers", "TapeShelf"]
 
 Layers = "Mapping[Layer, NDArray[np.float32]]"
 
-ROOM_BYTES = 192 << 20
-"""Tapes kept in memory: enough for a song of a minute and a half at one speed."""
+ROOM_BYTES = 96 << 20
+"""Tapes kept in memory: those of three quarters of a minute; others are read from the disk, which keeps them at hand."""
 
 
 class TapeShelf:

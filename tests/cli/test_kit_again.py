@@ -1,0 +1,169 @@
+"""What of a kit is made again: only what changed, and nothing of what is there."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+import soundfile
+
+import render.arrange
+from render.sound import fluid
+from tests.cli.conftest import Ran
+
+Run = Callable[..., Ran]
+
+TRACKS = ("--tracks", "demo,loop,mine")
+OWN = """\
+tracks:
+  mine: {yours: melody, purpose: hum along}
+"""
+DEMO, LOOP, MINE, MIDI = "02-demo.wav", "08-loop.wav", "32-mine.wav", "two-kettles.mid"
+ALL = {DEMO, LOOP, MINE, MIDI}
+
+
+class Kit:
+    """A kit in a folder, made again and again."""
+
+    def __init__(self, song: Path, folder: Path, tercet: Run) -> None:
+        self.song, self.folder, self._tercet = song, folder / song.stem, tercet
+        song.write_text(song.read_text("utf-8").replace("sections:", f"{OWN}sections:"), "utf-8")
+        self.made()
+
+    def made(self, *options: str, tracks: tuple[str, ...] = TRACKS) -> set[str]:
+        """Make what is missing; return the names of what was made."""
+        before = self.times()
+        self.ran = self._tercet("kit", self.song, "-o", self.folder.parent, "--jobs", "1", *tracks, *options)
+        assert self.ran.code == 0, self.ran.err
+        made = {name for name, time in self.times().items() if before.get(name) != time}
+        assert not list(self.folder.parent.rglob(".*"))
+        return made - {"kit.json"}
+
+    def times(self) -> dict[str, int]:
+        return {path.name: path.stat().st_mtime_ns for path in self.folder.glob("*")}
+
+    def bytes(self) -> dict[str, bytes]:
+        return {path.name: path.read_bytes() for path in self.folder.glob("*")}
+
+    def change(self, before: str, after: str) -> None:
+        text = self.song.read_text("utf-8")
+        assert before in text
+        self.song.write_text(text.replace(before, after), "utf-8")
+
+    @property
+    def listed(self) -> set[str]:
+        return {entry["file"] for entry in json.loads((self.folder / "kit.json").read_bytes())["files"]}
+
+
+@pytest.fixture
+def kit(song: Path, tmp_path: Path, tercet: Run) -> Kit:
+    return Kit(song, tmp_path / "kits", tercet)
+
+
+def test_a_complete_kit_is_neither_arranged_nor_played_nor_written(
+    kit: Kit, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    times, said = kit.times(), kit.ran.out
+
+    def refuse(*_: object, **__: object) -> None:
+        raise AssertionError("a complete kit needs this no more")
+
+    monkeypatch.setattr(fluid, "render_strokes", refuse)
+    monkeypatch.setattr(render.arrange, "arrange", refuse)
+    assert kit.made() == set()
+    assert kit.times() == times
+    assert kit.ran.out == said
+    assert "none made now" in kit.ran.err
+
+
+def test_a_title_is_in_every_files_tags_and_the_sound_stays(kit: Kit) -> None:
+    before = soundfile.read(kit.folder / DEMO)[0]
+    kit.change("title: Two Kettles", "title: Three Kettles")
+    assert kit.made() == ALL
+    after = soundfile.SoundFile(kit.folder / DEMO)
+    assert after.title == "Three Kettles (demo)"
+    assert (after.read() == before).all()
+
+
+def test_another_note_makes_all_again_as_they_share_a_gain(kit: Kit) -> None:
+    kit.change("| G4:3", "| E4:3")
+    assert kit.made() == ALL
+
+
+def test_another_purpose_or_another_choice_makes_its_own_track_again(kit: Kit) -> None:
+    kit.change("hum along", "sing along")
+    assert kit.made() == {MINE}
+    kit.change("yours: melody", "yours: strums")
+    assert kit.made() == {MINE}
+
+
+def test_a_comment_makes_nothing_again(kit: Kit) -> None:
+    kit.change("meter: 3/4", "meter: 3/4  # a waltz")
+    assert kit.made() == set()
+
+
+def test_other_formats_and_speeds_come_beside_what_is_there(kit: Kit) -> None:
+    assert kit.made("--formats", "wav,flac") == {"02-demo.flac", "08-loop.flac", "32-mine.flac"}
+    assert kit.made("--speeds", "100%,80%") == {
+        "02-demo-80.wav", "08-loop-80.wav", "32-mine-80.wav", "two-kettles-80.mid"
+    }  # fmt: skip
+    assert "02-demo.flac" in kit.listed
+    assert kit.made() == set()
+
+
+def test_another_track_leaves_those_that_are_there(kit: Kit) -> None:
+    assert kit.made(tracks=("--tracks", "demo,loop,mine,only-melody")) == {"14-only-melody.wav"}
+    assert kit.made(tracks=("--tracks", "demo")) == set()
+    assert kit.listed == {*ALL, "14-only-melody.wav"}
+
+
+def test_another_sound_or_seed_makes_all_again(kit: Kit) -> None:
+    assert kit.made("--seed", "2") == ALL
+
+
+def test_a_file_that_is_gone_cut_or_another_is_made_again_as_it_was(kit: Kit) -> None:
+    whole = kit.bytes()
+    (kit.folder / DEMO).unlink()
+    assert kit.made() == {DEMO}
+    (kit.folder / LOOP).write_bytes(whole[LOOP][:-1])
+    assert kit.made() == {LOOP}
+    (kit.folder / MIDI).write_bytes(bytes(len(whole[MIDI])))
+    assert kit.made() == {MIDI}
+    assert kit.bytes() == whole
+
+
+def test_a_copied_folder_is_looked_into_once(kit: Kit, monkeypatch: pytest.MonkeyPatch) -> None:
+    for path in sorted(kit.folder.iterdir(), reverse=True):
+        shutil.copy(path, path.with_suffix(".copy"))
+        path.with_suffix(".copy").replace(path)
+    times = kit.times()
+    assert kit.made() == set()
+    assert {name for name, time in kit.times().items() if times[name] != time} <= {"kit.json"}
+
+
+@pytest.mark.parametrize("damage", [b"", b"{", b"[]", b'{"tercet_kit": 1, "files": [{}]}', b"[" * 10_000])
+def test_a_damaged_manifest_makes_all_again(kit: Kit, damage: bytes) -> None:
+    whole = kit.bytes()
+    (kit.folder / "kit.json").write_bytes(damage)
+    assert kit.made() == ALL
+    assert kit.bytes() == whole
+
+
+def test_another_version_makes_all_again(kit: Kit, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("render.tracks.keys.__version__", "99")
+    monkeypatch.setattr("render.cli.kit_there.__version__", "99")
+    assert kit.made() == ALL
+
+
+def test_files_of_others_are_left_alone(kit: Kit) -> None:
+    others = {"notes.txt": b"mine", "02-demo.txt": b"too", "holiday.wav": b"not a wave"}
+    for name, data in others.items():
+        (kit.folder / name).write_bytes(data)
+    (kit.folder.parent / "cover.png").write_bytes(b"png")
+    kit.made("--seed", "3")
+    assert {name: kit.bytes()[name] for name in others} == others
+    assert (kit.folder.parent / "cover.png").read_bytes() == b"png"
+    assert kit.listed == ALL
