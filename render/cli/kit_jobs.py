@@ -9,15 +9,14 @@ from collections import OrderedDict
 from contextlib import suppress
 from dataclasses import dataclass
 from fractions import Fraction
-from pathlib import PurePosixPath
+from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING
 
 from render.errors import OutputError
+from render.tracks.files import cannot_write
 from render.tracks.making import SetOrder, recording_of, write_track
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from render.jobs import Store
     from render.tracks.balance import Balance
     from render.tracks.facts import TrackFacts
@@ -73,9 +72,7 @@ def put_bytes(store: Store, data: bytes, name: str, work: Path) -> None:
     except OSError as error:
         with suppress(OSError):
             place.unlink(missing_ok=True)
-        raise OutputError(
-            f"can't write {name}: {error.strerror or error}. Nothing half written is left."
-        ) from error
+        raise OutputError(cannot_write(Path(name), error)) from error
     store.put(place, name)
 
 

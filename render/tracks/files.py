@@ -21,7 +21,7 @@ from render.errors import OutputError, ParameterError, RequestError
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-__all__ = ["may_replace", "whole_file", "whole_files", "write_bytes"]
+__all__ = ["cannot_write", "may_replace", "whole_file", "whole_files", "write_bytes"]
 
 SOURCE_ENDINGS = (".yaml", ".yml")
 """Endings of what users write by hand: arrangement files and class files."""
@@ -72,7 +72,7 @@ def may_replace(path: Path) -> bool:
     except (FileNotFoundError, NotADirectoryError):
         return False
     except OSError as error:
-        raise OutputError(_sentence(path, error)) from error
+        raise OutputError(cannot_write(path, error)) from error
     if stat.S_ISDIR(mode):
         raise RequestError(f"{path} is a folder: name a file in it, such as {path / 'demo.wav'}")
     if not stat.S_ISREG(mode):
@@ -145,7 +145,7 @@ def whole_files(paths: Sequence[Path], *, durable: bool = False) -> Iterator[tup
         concerned = _concerned(error, paths, hidden)
         if concerned is None:
             raise
-        raise OutputError(_sentence(concerned, error)) from error
+        raise OutputError(cannot_write(concerned, error)) from error
     finally:
         for place in hidden:
             with suppress(OSError):
@@ -210,7 +210,7 @@ def _concerned(error: OSError, paths: Sequence[Path], hidden: Sequence[Path]) ->
     return paths[0] if error.errno in _ROOM else None
 
 
-def _sentence(path: Path, error: OSError) -> str:
+def cannot_write(path: Path, error: OSError) -> str:
     """Return what to tell the user: what failed, why, what to do."""
     why, mend = _REASONS.get(error.errno or 0, (error.strerror or str(error), "Choose another folder."))
     return f"can't write {path}: {why}. Nothing half written is left. {mend}"

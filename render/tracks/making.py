@@ -11,10 +11,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
+from render.errors import OutputError
 from render.sound import SAMPLE_RATE_HZ
 from render.sound.fluid import FluidSynthesiser
 from render.tracks.encoding import Bits, TrackWriter, track_format
 from render.tracks.facts import FileFacts, TrackFacts, bars_of, cues_of, turns_of
+from render.tracks.files import cannot_write
 from render.tracks.meter import Meter
 from render.tracks.mixing import add_cues
 from render.tracks.playing import Playing
@@ -265,12 +267,20 @@ class _Writing:
 
 @contextmanager
 def _temporary_files(folder: Path, names: Sequence[str]) -> Iterator[list[Path]]:
-    """Give a path in the work folder for each file; what is left there at the end goes."""
-    folder.mkdir(parents=True, exist_ok=True)
+    """Give a path in the work folder for each file; what is left there at the end goes.
+
+    Raises
+    ------
+    OutputError
+        The block can't write them.
+    """
     token = secrets.token_hex(8)
     places = [folder / f"{token}-{number}{Path(name).suffix}" for number, name in enumerate(names)]
     try:
+        folder.mkdir(parents=True, exist_ok=True)
         yield places
+    except OSError as error:
+        raise OutputError(cannot_write(Path(names[0]), error)) from error
     finally:
         for place in places:
             with suppress(OSError):

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 from render.errors import OutputError
 from render.song import LAYERS
+from render.tracks.files import cannot_write
 
 if TYPE_CHECKING:
     import numpy as np
@@ -26,7 +27,7 @@ __all__ = ["Layers", "TapeShelf"]
 Layers = "Mapping[Layer, NDArray[np.float32]]"
 
 ROOM_BYTES = 96 << 20
-"""Tapes kept in memory: those of three quarters of a minute; others are read from the disk, which keeps them at hand."""
+"""Tapes kept in memory, three of them or so; others are read from the folder, which the system keeps at hand."""
 
 
 class TapeShelf:
@@ -114,10 +115,7 @@ class TapeShelf:
         except OSError as error:
             with suppress(OSError):
                 hidden.unlink(missing_ok=True)
-            raise OutputError(
-                f"can't keep what was played in {self._folder}: {error.strerror or error}. "
-                "Free some space, or choose a folder on another disk"
-            ) from error
+            raise OutputError(cannot_write(path, error)) from error
 
 
 def _bytes(layers: Mapping[Layer, NDArray[np.float32]]) -> int:
