@@ -125,7 +125,10 @@ class FolderStore:
         """Return what is in a file."""
         path = self.folder / _checked(name)
         with _told(f"can't read {path}"):
-            return path.read_bytes()
+            try:
+                return path.read_bytes()
+            except NotADirectoryError as error:
+                raise FileNotFoundError(str(path)) from error
 
     def size(self, name: str) -> int | None:
         """Return the bytes of a file; None if it isn't there."""
