@@ -153,7 +153,7 @@ def test_ctrl_c_says_so_and_leaves_nothing_hidden(song: Path, tmp_path: Path, fo
     with subprocess.Popen(
         arguments, cwd=ROOT, start_new_session=True, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
     ) as process:
-        deadline_s = time.monotonic() + 60
+        deadline_s = time.monotonic() + 300
         while not list((tmp_path / "out").glob("kettle/*.wav")) and time.monotonic() < deadline_s:
             assert process.poll() is None
             time.sleep(0.01)
@@ -246,7 +246,7 @@ def test_two_kits_into_one_folder_at_once_do_no_harm(song: Path, tmp_path: Path,
 
 
 def test_two_equal_kits_at_once_make_what_one_makes(song: Path, tmp_path: Path, font: str) -> None:
-    kit = ("--tracks", "demo,echo", "--jobs", "2")
+    kit = ("--tracks", "demo,echo", "--jobs", "1")
     both = [
         subprocess.Popen(
             command("kit", song, "-o", tmp_path / "out", *kit), cwd=ROOT, stdout=subprocess.DEVNULL
