@@ -56,7 +56,7 @@ def test_a_request_that_can_not_be_done(
 
 
 def test_a_songs_own_track_that_picks_nothing(song: Path, tmp_path: Path, tercet: Run) -> None:
-    own = "tracks:\n  high: {heard: fret 11}\nsections:"
+    own = "tracks:\n  high: {heard: chop}\nsections:"
     song.write_text(song.read_text("utf-8").replace("sections:", own), "utf-8")
     ran = tercet("kit", song, "-o", tmp_path / "out", "--jobs", "1")
     assert ran.code == 1

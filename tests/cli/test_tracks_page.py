@@ -28,7 +28,7 @@ def rows(heading: str) -> list[list[str]]:
 def test_every_track_stands_in_the_table_with_its_sentence() -> None:
     told = [(name.strip("`"), purpose) for name, purpose, _ in rows("The tracks")]
     assert told == [(recipe.name, recipe.purpose) for recipe in RECIPES]
-    assert all(len(who) > 15 for _, _, who in rows("The tracks"))
+    assert all(len(who) > 10 for _, _, who in rows("The tracks"))
 
 
 def test_every_field_of_the_manifest_is_told_and_no_other(
