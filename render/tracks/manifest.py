@@ -8,14 +8,13 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping
-from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from render import __version__
 
 if TYPE_CHECKING:
     from render.arrange import Arrangement
-    from render.tracks.facts import TrackFacts
+    from render.tracks.facts import BarFacts, CueFacts, FileFacts, TrackFacts, TurnFacts
 
 __all__ = ["MANIFEST", "file_entries", "manifest_bytes", "midi_entry", "read_manifest", "song_entry"]
 
@@ -25,6 +24,9 @@ FORMAT = 1
 """Raised whenever a reader of older manifests could misread a newer one."""
 
 Entry = dict[str, Any]
+
+SHORTER_NAMES = {"pass_number": "pass"}
+"""Facts that have another name in the manifest."""
 
 
 def song_entry(arrangement: Arrangement, file_name: str) -> Entry:
@@ -61,15 +63,16 @@ def file_entries(facts: TrackFacts, set_name: str, made_from: Mapping[str, str])
         "title": facts.title,
     }
     happens = {
-        "turns": [asdict(turn) for turn in facts.turns],
-        "bars": [_bar(asdict(bar)) for bar in facts.bars],
-        "cues": [asdict(cue) for cue in facts.cues],
+        "turns": [_told(turn) for turn in facts.turns],
+        "bars": [_told(bar) for bar in facts.bars],
+        "cues": [_told(cue) for cue in facts.cues],
     }
-    return [{**asdict(file), **told, "made_from": made_from[file.file], **happens} for file in facts.files]
+    return [{**_told(file), **told, "made_from": made_from[file.file], **happens} for file in facts.files]
 
 
-def _bar(bar: Entry) -> Entry:
-    return {("pass" if name == "pass_number" else name): value for name, value in bar.items()}
+def _told(facts: FileFacts | TurnFacts | BarFacts | CueFacts) -> Entry:
+    """Return facts by name; `dataclasses.asdict`, which copies every value, takes a twentieth of a kit's time."""
+    return {SHORTER_NAMES.get(name, name): getattr(facts, name) for name in facts.__slots__}
 
 
 def midi_entry(name: str, set_name: str, data: bytes, length_s: float, made_from: str) -> Entry:
