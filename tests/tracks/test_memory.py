@@ -1,0 +1,55 @@
+"""A long song is rendered in the memory that a short one needs."""
+
+from __future__ import annotations
+
+import importlib.util
+import subprocess
+import sys
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[2]
+
+SONG = """\
+title: Long Way
+key: C major
+meter: 4/4
+tempo: 120
+strum: d . d u . u d u
+form: verse*{times}
+sections:
+  verse: |
+    chords   C          | F          | G7          | C
+    melody   G4 E G C5  | A4:2 F:2   | G4 F E D    | E4:4
+"""
+VERSES_A_MINUTE = 7.5
+
+PROGRAM = """
+import resource, sys
+from render.cli import main
+assert main(sys.argv[1:]) == 0
+print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss, file=sys.__stdout__)
+"""
+
+
+def most_kb(folder: Path, minutes: float) -> int:
+    """Render a demo in a process of its own; return the most memory that it held, in kilobytes."""
+    spec = importlib.util.find_spec("pretty_midi")
+    assert spec is not None
+    assert spec.origin
+    song = folder / f"{minutes}.yaml"
+    song.write_text(SONG.format(times=round(minutes * VERSES_A_MINUTE)), encoding="utf-8")
+    font = Path(spec.origin).parent / "TimGM6mb.sf2"
+    ran = subprocess.run(
+        [sys.executable, "-c", PROGRAM, "render", song, "-o", folder / "demo.wav", "--sound", font, "--dry"],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    return int(ran.stdout.split()[-1])
+
+
+def test_nine_minutes_need_hardly_more_memory_than_three(tmp_path: Path) -> None:
+    three, nine = most_kb(tmp_path, 3), most_kb(tmp_path, 9)
+    assert nine < 1.3 * three
+    assert nine < 600_000
