@@ -9,6 +9,7 @@ import getpass
 import hashlib
 import shutil
 import tempfile
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -22,6 +23,9 @@ __all__ = ["alone_in", "remove_left", "work_folder"]
 
 PREFIX = ".tercet-work-"
 LOCK = "lock"
+
+YOUNG_S = 60.0
+"""So long a folder may be without a lock: its owner may be just about to take it."""
 
 LONGEST_WAIT_S = 10.0
 """So long a kit waits for another one to write a manifest, and goes on without."""
@@ -94,6 +98,8 @@ def remove_left(place: Path) -> None:
     for folder in place.glob(f"{PREFIX}*"):
         lock = FileLock(folder / LOCK)
         try:
+            if not (folder / LOCK).exists() and time.time() - folder.stat().st_mtime < YOUNG_S:
+                continue
             with lock.acquire(timeout=0):
                 shutil.rmtree(folder, ignore_errors=True)
         except (Timeout, OSError):
