@@ -73,7 +73,7 @@ def music(song: Song) -> Music:
 
 
 def heading(song: Song) -> dict[str, object]:
-    names = [setting.name for setting in SETTINGS if setting.name not in ("form", "sound")]
+    names = [setting.name for setting in SETTINGS if setting.name not in ("form", "sound", "tracks")]
     return {setting.name: setting.write(song) for setting in SETTINGS if setting.name in names}
 
 
