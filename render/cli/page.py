@@ -209,9 +209,8 @@ def _ready_kit(arguments: argparse.Namespace, song: str, folder: Path) -> None:
 def _passed_on(arguments: argparse.Namespace) -> list[str]:
     """Return the options that change how a song is played, as they are written on a command line."""
     valued = ("tuning", "players", "transpose", "count_in", "sound", "feel", "front", "seed")
-    written = [
-        f"--{name.replace('_', '-')}={value}" for name in valued if (value := getattr(arguments, name))
-    ]
+    asked = {name: getattr(arguments, name) for name in valued}
+    written = [f"--{name.replace('_', '-')}={value}" for name, value in asked.items() if value is not None]
     return written + [f"--{name}" for name in ("dry", "clear") if getattr(arguments, name)]
 
 
