@@ -27,11 +27,18 @@ def test_a_kit_is_every_track_and_midi_and_says_so(song: Path, tmp_path: Path, t
     ran = tercet("kit", song, "-o", tmp_path / "out", "--bars", "1-2")
     assert ran.code == 0
     folder = tmp_path / "out" / "two-kettles"
-    tracks = [f"{number:02}-{recipe.name}.wav" for number, recipe in enumerate(RECIPES, 1)]
+    told = re.search(r"left out, as nothing would be left to play or to hear: (.*)", ran.err)
+    left_out = told[1].split(", ") if told else []
+    assert len(left_out) <= 8, "two bars don't have every kind of note, but most"
+    tracks = [
+        f"{number:02}-{recipe.name}.wav"
+        for number, recipe in enumerate(RECIPES, 1)
+        if recipe.name not in left_out
+    ]
     assert sorted(path.name for path in folder.iterdir()) == [*tracks, "kit.json", "two-kettles.mid"]
     for name in [*tracks, "two-kettles.mid"]:
         assert name in ran.out
-    through = ("demo", "without-strums", "only-melody", "turns-rolls", "turns-bars", "flat")
+    through = ("demo", "only-melody", "turns-bars", "flat")
     frames = {soundfile.info(path).frames for path in folder.glob("*.wav") if path.stem[3:] in through}
     assert len(frames) == 1
 
