@@ -85,6 +85,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     add_track_options(parser)
     add_performance_options(parser)
+    parser.set_defaults(
+        among=()
+    )  # what another command makes where no tracks are asked for, if it makes sense
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -250,8 +253,8 @@ def _tracks(
     own = own_recipes(defaults.tracks, song_file)
     everything = (*RECIPES, *own)
     recipes: Sequence[Recipe] = everything
-    if arguments.tracks:
-        recipes = [recipe_named(name, own) for name in arguments.tracks]
+    if arguments.tracks or arguments.among:
+        recipes = [recipe_named(name, own) for name in arguments.tracks or arguments.among]
     endings = tuple("." + name.lower().lstrip(".") for name in defaults.formats)
     for ending in endings:
         track_format(Path("track" + ending))

@@ -133,16 +133,30 @@ def _read(arguments: argparse.Namespace) -> list[Playing]:
 
 def _folder(arguments: argparse.Namespace, song: str, playing: Playing, folder: Path, report: Report) -> Path:
     """Make the folder of a song's page, and the kit that it plays."""
-    from render.publish.page import FOLDER, PagePlan, files_to_take, made_sound, read_kit, song_page
+    from render.cli.sheet import write_sheet
+    from render.publish.page import (
+        FOLDER,
+        PagePlan,
+        files_to_take,
+        made_sound,
+        note_page,
+        page_is_there,
+        read_kit,
+        song_page,
+    )
     from render.tracks.files import write_bytes
 
     if not arguments.no_kit:
         _ready_kit(arguments, song, folder)
+    asked = _asked(arguments, playing, folder)
+    if page_is_there(folder / FOLDER, asked):
+        return folder / "index.html"
     with work_folder(folder) as work:
         sound = made_sound(playing, arguments.speeds, folder / FOLDER, work, report)
     if sound.anew:
         _show_notices(playing)
     report("writing", len(arguments.speeds), len(arguments.speeds))
+    write_sheet(playing.arrangement, folder / f"{folder.name}.pdf", left_handed=arguments.left_handed)
     downloads = {
         group: [(path.relative_to(folder).as_posix(), path.stat().st_size) for path in paths]
         for group, paths in files_to_take(folder).items()
@@ -155,9 +169,33 @@ def _folder(arguments: argparse.Namespace, song: str, playing: Playing, folder: 
         class_href="../index.html",
         left_handed=arguments.left_handed,
     )
-    for name, data in song_page(plan).items():
+    files = song_page(plan)
+    for name, data in files.items():
         write_bytes(folder / name, data)
+    note_page(folder / FOLDER, asked, [f"{folder.name}.pdf", *files])
     return folder / "index.html"
+
+
+def _asked(arguments: argparse.Namespace, playing: Playing, folder: Path) -> str:
+    """Return what stands for all that a page is made of: the song, how it is played, and the kit beside it."""
+    from render import __version__
+    from render.publish.page import KIT_FILE, files_to_take
+    from render.tracks.keys import digest
+
+    kit = folder / KIT_FILE
+    return digest(
+        __version__,
+        playing.arrangement,
+        playing.sound_identity(),
+        (arguments.seed, arguments.dry, arguments.clear, arguments.speeds, arguments.left_handed),
+        kit.read_bytes() if kit.is_file() else b"",
+        [
+            (str(path), path.stat().st_size)
+            for paths in files_to_take(folder).values()
+            for path in paths
+            if path.suffix != ".pdf"
+        ],
+    )
 
 
 def _one_file(arguments: argparse.Namespace, playing: Playing, path: Path, report: Report) -> Path:
@@ -194,16 +232,10 @@ def _ready_kit(arguments: argparse.Namespace, song: str, folder: Path) -> None:
         return
     parser = argparse.ArgumentParser()
     kit.add_arguments(parser)
+    asked = parser.parse_args([song, "-o", str(folder.parent), "--formats", "mp3", *_passed_on(arguments)])
+    asked.among = TRACKS
     with redirect_stdout(sys.stderr):
-        kit.run(
-            parser.parse_args(
-                [
-                    song,
-                    *("-o", str(folder.parent), "--formats", "mp3", "--tracks", ",".join(TRACKS)),
-                    *_passed_on(arguments),
-                ]
-            )
-        )
+        kit.run(asked)
 
 
 def _passed_on(arguments: argparse.Namespace) -> list[str]:

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from render.arrange import Arrangement
     from render.publish.sheet_pages import Paper
 
-__all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
+__all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run", "write_sheet"]
 
 NAME = "sheet"
 HELP = "put a song on paper: staff, tab and words, or one picture for the board"
@@ -71,18 +71,35 @@ def run(arguments: argparse.Namespace) -> int:
         for written in write_handout(arrangement, path, left_handed=arguments.left_handed):
             print(written)
         return 0
-    _write_sheet(arrangement, path, paper, arguments)
+    write_sheet(arrangement, path, paper, large=arguments.large, left_handed=arguments.left_handed)
     print(path)
     return 0
 
 
-def _write_sheet(arrangement: Arrangement, path: Path, paper: Paper, arguments: argparse.Namespace) -> None:
-    """Write the sheet of a song, and tell of signs that no font has."""
+def write_sheet(
+    arrangement: Arrangement,
+    path: Path,
+    paper: Paper = "A4",
+    *,
+    large: bool = False,
+    left_handed: bool = False,
+) -> None:
+    """Write the sheet of a song, and tell of signs that no font has.
+
+    Parameters
+    ----------
+    arrangement
+        The song.
+    path
+        A .pdf has pages, a .svg is one long picture.
+    paper, large, left_handed
+        As the options of the command.
+    """
     from render.publish.sheet_pages import SheetLook, sheet_of
     from render.tracks.files import write_bytes
 
     pages = path.suffix.lower() == ".pdf"
-    look = SheetLook(paper if pages else None, arguments.large, arguments.left_handed)
+    look = SheetLook(paper if pages else None, large, left_handed)
     sheet = sheet_of(arrangement, look)
     if pages:
         from render.publish.sheet_pdf import sheet_pdf

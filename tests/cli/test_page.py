@@ -33,8 +33,9 @@ def test_a_class_gets_a_folder_a_song_and_a_list(tercet: Tercet, song: Path, tmp
         *(f"two-kettles/page/100-{layer}.js" for layer in ("between", "melody", "strums")),
         *(
             f"two-kettles/page/{name}"
-            for name in ("kept.json", "knocks.js", "look.css", "player.js", "take.svg")
+            for name in ("kept.json", "knocks.js", "look.css", "page.json", "player.js", "take.svg")
         ),
+        "two-kettles/two-kettles.pdf",
     ]
     assert "Tuesday &lt;class&gt;" in (out / "index.html").read_text(encoding="utf-8")
 
@@ -56,12 +57,37 @@ def test_stems_are_made_again_only_when_the_music_changes(tercet: Tercet, song: 
     assert all(stems(folder)[name] > first[name] for name in stems(folder))
 
 
+def test_a_page_that_is_there_is_not_written_again(tercet: Tercet, song: Path, tmp_path: Path) -> None:
+    folder = tmp_path / "class" / "two-kettles"
+    command = ("page", song, "-o", tmp_path / "class", "--no-kit", "--speeds", "100%")
+
+    def written() -> dict[str, int]:
+        assert tercet(*command).code == 0
+        return {path.name: path.stat().st_mtime_ns for path in folder.rglob("*.*") if path.is_file()}
+
+    first = written()
+    assert written() == first
+    (folder / "take-home.wav").write_bytes(b"RIFF")
+    with_more = written()
+    assert with_more["index.html"] > first["index.html"]
+    assert with_more["100-melody.js"] == first["100-melody.js"]
+    assert b"take-home.wav" in (folder / "index.html").read_bytes()
+    for name in ("index.html", "page/100-melody.js", "two-kettles.pdf"):
+        (folder / name).unlink()
+        assert written()["index.html"] > with_more["index.html"]
+        assert (folder / name).is_file()
+    for text in ("{", "[]", '{"asked": 1}'):
+        (folder / "page" / "page.json").write_text(text, encoding="utf-8")
+        assert written()["index.html"] > with_more["index.html"]
+
+
 def test_damaged_notes_of_last_time_do_no_harm(tercet: Tercet, song: Path, tmp_path: Path) -> None:
     command = ("page", song, "-o", tmp_path / "class", "--no-kit", "--speeds", "100%")
     assert tercet(*command).code == 0
     folder = tmp_path / "class" / "two-kettles"
     for text in ("{", "[]"):
         (folder / "page" / "kept.json").write_text(text, encoding="utf-8")
+        (folder / "page" / "page.json").unlink()
         assert tercet(*command).code == 0
     assert set(json.loads((folder / "page" / "kept.json").read_text(encoding="utf-8"))) == {"100"}
 

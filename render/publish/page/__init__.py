@@ -1,5 +1,6 @@
 """The class page: plain HTML, CSS and JavaScript that play a song's layers, near or far, in a student's browser."""
 
+from render.publish.page.kept_page import note_page, page_is_there
 from render.publish.page.kit_list import KIT_FILE, KitTrack, files_to_take, read_kit
 from render.publish.page.making import PageSound, made_sound
 from render.publish.page.song_page import FOLDER, PagePlan, SongEntry, class_page, song_page
@@ -14,6 +15,8 @@ __all__ = [
     "class_page",
     "files_to_take",
     "made_sound",
+    "note_page",
+    "page_is_there",
     "read_kit",
     "song_page",
 ]
