@@ -1,0 +1,124 @@
+"""Where a stretch of one track comes again in another, and what of it: found from the samples, to the frame.
+
+Tracks of a kit are put together from the same sounds. So a phrase that is heard again, wherever and in whatever
+company, is the same to the last bit but for what rings over from before; where it begins is found to the frame.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.signal import butter, sosfiltfilt
+
+from tests.measure.audio import Samples, Track
+
+__all__ = ["Lag", "gains_in", "lag_of", "level_db", "levels_db", "shares", "step_over_slope"]
+
+REACH_FRAMES = 16
+"""How far around where it is looked for something is found: kit.json tells times to 0.1 ms, 5 frames."""
+
+STRIKE_BAND_HZ = (3_000.0, 12_000.0)
+
+
+class Lag(tuple[int, float]):
+    """How many frames later something comes, and how alike it is there: 1 for the same, up to loudness."""
+
+    __slots__ = ()
+
+    @property
+    def frames(self) -> int:
+        """Frames."""
+        return self[0]
+
+    @property
+    def likeness(self) -> float:
+        """The normalised correlation at that place."""
+        return self[1]
+
+
+def cut(samples: Samples, start: int, length: int) -> NDArray[np.float64]:
+    """Return frames of a track, silence where it has none."""
+    first, last = max(start, 0), min(start + length, len(samples))
+    piece = np.zeros((length, samples.shape[1]))
+    if first < last:
+        piece[first - start : last - start] = samples[first:last]
+    return piece
+
+
+def lag_of(
+    samples: Samples, reference: Samples, start: int, length: int, about: int, reach: int = REACH_FRAMES
+) -> Lag:
+    """Return how much later a stretch of `reference` comes in `samples`.
+
+    Parameters
+    ----------
+    samples, reference
+        Two tracks, or what is left of them.
+    start, length
+        The stretch, in frames of `reference`.
+    about
+        About how much later it comes, in frames.
+    reach
+        How far around that is looked.
+    """
+    wanted = cut(reference, start, length)
+    around = cut(samples, start + about - reach, length + 2 * reach)
+    own = float((wanted**2).sum())
+    power = np.concatenate([[0.0], np.cumsum((around**2).sum(axis=1))])
+    best = Lag((0, -1.0))
+    for place in range(2 * reach + 1):
+        there = around[place : place + length]
+        loud = math.sqrt(own * float(power[place + length] - power[place])) or 1.0
+        likeness = float((there * wanted).sum()) / loud
+        if likeness > best.likeness:
+            best = Lag((about + place - reach, likeness))
+    return best
+
+
+def gains_in(part: NDArray[np.float64], references: Sequence[NDArray[np.float64]]) -> tuple[float, ...]:
+    """Return how much of some sounds a stretch holds: 1 as they are, 0 not at all; by least squares."""
+    columns = np.stack([each.ravel() for each in references], axis=1)
+    return tuple(float(gain) for gain in np.linalg.lstsq(columns, part.ravel(), rcond=None)[0])
+
+
+def level_db(part: NDArray[np.floating]) -> float:
+    """Return the mean power of a stretch in dB against full scale; minus 200 for nothing."""
+    power = float(np.mean(np.asarray(part, np.float64) ** 2)) if part.size else 0.0
+    return 10.0 * math.log10(max(power, 1e-20))
+
+
+def levels_db(samples: Samples, start: int, end: int, window: int) -> NDArray[np.float64]:
+    """Return the level of each whole window between two frames, in dB against full scale."""
+    count = (end - start) // window
+    parts = np.asarray(samples[start : start + count * window], np.float64).reshape(count, -1)
+    return np.asarray(10.0 * np.log10(np.maximum((parts**2).mean(axis=1), 1e-20)))
+
+
+def shares(tracks: Sequence[Track], whole: Track, start: int, end: int) -> tuple[float, ...]:
+    """Return how much of the strokes of `whole` between two frames is in each of some tracks, heard over 3 kHz."""
+    band = butter(4, STRIKE_BAND_HZ, "bandpass", fs=whole.rate_hz, output="sos")
+    margin = round(0.02 * whole.rate_hz)
+
+    def strokes(track: Track) -> NDArray[np.float64]:
+        heard = sosfiltfilt(band, cut(track.samples, start - margin, end - start + 2 * margin), axis=0)
+        return np.asarray(heard[margin:-margin])
+
+    wanted = strokes(whole)
+    power = float((wanted**2).sum()) or 1.0
+    return tuple(float((strokes(track) * wanted).sum()) / power for track in tracks)
+
+
+def step_over_slope(track: Track, joint: int, near_frames: int = 24, far_s: float = 0.05) -> float:
+    """Return the largest step from frame to frame at a joint, over the largest that the music has around it.
+
+    At the joint: within `near_frames`. Around it: `far_s` before and after. A cut in the wave makes a step of its own
+    height; where music goes on, what is at the joint is no steeper than what is around it.
+    """
+    far = round(far_s * track.rate_hz)
+    steps = np.abs(np.diff(cut(track.samples, joint - far, 2 * far), axis=0)).max(axis=1)
+    near = slice(far - near_frames, far + near_frames)
+    around = np.concatenate([steps[: near.start], steps[near.stop :]])
+    return float(steps[near].max() / max(float(around.max()), 1e-9))
