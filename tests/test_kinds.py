@@ -132,7 +132,7 @@ def whole(samples: np.ndarray) -> Whole:
 
 
 def echo_late(kit: ClassKit, samples: Whole) -> Whole:
-    return held_back(samples, at(kit, "echo", 2)[0] - 4_800)
+    return held_back(samples, at(kit, "echo", 4)[0] - 4_800)
 
 
 def music_of_echo_late(kit: ClassKit, samples: Whole) -> Whole:
@@ -158,8 +158,8 @@ def leak(kit: ClassKit, samples: Whole) -> Whole:
 
 def echo_leak(kit: ClassKit, samples: Whole) -> Whole:
     first, last = at(kit, "echo", 0, "yours")
-    start, end = at(kit, "echo", 0, "listen")
-    samples[first:last] += louder(whole(kit.music("echo").samples)[start:end], -35.0)
+    start, _ = at(kit, "echo", 0, "listen")
+    samples[first:last] += louder(whole(kit.music("echo").samples)[start : start + last - first], -35.0)
     return samples
 
 
@@ -253,6 +253,8 @@ def three_times(kit: ClassKit, samples: Whole) -> Whole:
 
 def stroke_missing(kit: ClassKit, samples: Whole) -> Whole:
     first, _ = at(kit, "tune-up", 1)
+    fade = np.linspace(1.0, 0.0, 24_000)[:, None]
+    samples[first + 70_000 : first + 94_000] = np.rint(samples[first + 70_000 : first + 94_000] * fade)
     samples[first + 94_000 : first + 190_000] = 0
     return samples
 
@@ -267,6 +269,10 @@ def string_sharp(kit: ClassKit, samples: Whole) -> Whole:
 
 def mixed_in(name: str, gain_db: float) -> Callable[[ClassKit, Whole], Whole]:
     return lambda kit, samples: samples + louder(whole(kit.music(name).samples), gain_db)
+
+
+def only_cues(kit: ClassKit, samples: Whole) -> Whole:
+    return samples - whole(kit.music("only-between").samples)
 
 
 def part_silent(kit: ClassKit, samples: Whole) -> Whole:
@@ -285,14 +291,14 @@ SABOTAGES = [
     Sabotage("an echo a frame late", "echo", ECHO, "frames", echo_late),
     Sabotage("a phrase late, its bell in time", "echo", ECHO, "by the phrases", music_of_echo_late),
     Sabotage("a space that isn't silent", "echo", ECHO, r"only 3\d\.\d dB quieter", echo_leak),
-    Sabotage("a turn swapped", "turns-bars", SILENT, "turn 5 is only -", turn_swapped),
+    Sabotage("a turn swapped", "turns-bars", SILENT, "dB of the demo at", turn_swapped),
     Sabotage("a leak 35 dB down", "turns-bars", SILENT, r"turn 4 is only 3\d\.\d dB", leak),
     Sabotage("a note left out", "turns-bars", SWAP, "more or less than the demo", note_dropped),
     Sabotage("rolls before the change to whom they aren't", "turns-bars", ROLLS, "of the roll", rolls_swapped),
     Sabotage("a bell missing", "turns-phrases", BELLS, r"-?0\.\d\d of a bell", bell_missing("turns-phrases", 0)),
     Sabotage("a bell missing in an echo", "echo", BELLS, "of a bell", bell_missing("echo", 2)),
     Sabotage("a bell missing in a build-up", "build-up", BELLS, "of a bell", bell_missing("build-up", 1)),
-    Sabotage("a pulse and a bell softer", "echo", CUES, "of it is heard", up(-0.5)),
+    Sabotage("pulses half a decibel softer", "echo", CUES, "of it is heard", up(-0.5)),
     Sabotage("a knock late", "demo", COUNT, "demo: knocks", knock_late),
     Sabotage("a click at a joint", "loop", LOOP, "times the slope", joint_clicks),
     Sabotage("a round a frame longer", "loop", LOOP, "rounds of", lambda kit, s: held_back(s, at(kit, "loop", 2)[0])),
@@ -311,7 +317,7 @@ SABOTAGES = [
     Sabotage("one track louder", "turns-string-2", SUMS, "turns-string", up(0.3)),
     Sabotage("one passage track louder", "turns-phrases", AGAIN, "turns-phrases: passage 1 is 1.0", up(0.3)),
     Sabotage("only the tune is the whole", "only-tune", NAMED, "only-tune is the demo", mixed_in("without-tune", 0.0)),
-    Sabotage("nothing in it", "only-between", NAMED, "only-between is silent", up(-90.0)),
+    Sabotage("nothing in it", "only-between", NAMED, "only-between is silent", only_cues),
     Sabotage("notes of the tune left out", "only-tune", TUNE, "unheard", part_silent),
     Sabotage("too loud", "demo", GAINS, "demo reaches", up(2.0)),
     Sabotage("not as loud as told", "learn", GAINS, "told", up(-0.5)),

@@ -33,7 +33,8 @@ sections:
 
 BEAT_S = 1.5
 LENGTH_S = 1.45
-SILENCE = 1e-4
+SILENCE = 1e-5
+"""Less than a step of 16 bits."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,7 +132,7 @@ def without_cues(
     frames = {}
     for onset_s, kinds in moments_of(cues).items():
         cue = hear_cue(left, sounds.of(kinds), round(onset_s * track.rate_hz))
-        end = min(cue.frame + len(cue.sound), len(left))
-        left[cue.frame : end] -= cue.sound[: end - cue.frame, None].astype(np.float32)
+        start, end = max(cue.frame, 0), min(cue.frame + len(cue.sound), len(left))
+        left[start:end] -= cue.sound[start - cue.frame : end - cue.frame, None].astype(np.float32)
         frames[onset_s] = cue.frame
     return left, frames

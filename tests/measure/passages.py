@@ -68,14 +68,14 @@ def lag_of(
     around = cut(samples, start + about - reach, length + 2 * reach)
     own = float((wanted**2).sum())
     power = np.concatenate([[0.0], np.cumsum((around**2).sum(axis=1))])
-    best = Lag((0, -1.0))
-    for place in range(2 * reach + 1):
-        there = around[place : place + length]
-        loud = math.sqrt(own * float(power[place + length] - power[place])) or 1.0
-        likeness = float((there * wanted).sum()) / loud
-        if likeness > best.likeness:
-            best = Lag((about + place - reach, likeness))
-    return best
+    flat, wide = np.ascontiguousarray(around).ravel(), np.ascontiguousarray(wanted).ravel()
+    sides = wanted.shape[1]
+    products = np.array(
+        [flat[sides * place : sides * place + len(wide)] @ wide for place in range(2 * reach + 1)]
+    )
+    loud = np.sqrt(np.maximum(own * (power[length:] - power[:-length]), 1e-20))
+    best = int(np.argmax(products / loud))
+    return Lag((about + best - reach, float(products[best] / loud[best])))
 
 
 def gains_in(part: NDArray[np.float64], references: Sequence[NDArray[np.float64]]) -> tuple[float, ...]:
