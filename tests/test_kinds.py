@@ -255,7 +255,7 @@ def stroke_missing(kit: ClassKit, samples: Whole) -> Whole:
     first, _ = at(kit, "tune-up", 1)
     fade = np.linspace(1.0, 0.0, 24_000)[:, None]
     samples[first + 70_000 : first + 94_000] = np.rint(samples[first + 70_000 : first + 94_000] * fade)
-    samples[first + 94_000 : first + 190_000] = 0
+    samples[first + 94_000 : first + 186_000] = 0
     return samples
 
 

@@ -17,7 +17,7 @@ from render.tracks.meter import Meter
 from render.tracks.mixing import mix_blocks
 from render.tracks.phrases import whole_stretch
 from render.tracks.plan import placed_passages, plan_of
-from render.tracks.tapes import FADE_FRAMES, tape_take, tapes_of
+from render.tracks.tapes import FADE_FRAMES, TAIL_FRAMES, tape_take, tapes_of
 from render.tracks.timelines import ALL, NOTHING, Passage, Source, TrackTimeline
 
 if TYPE_CHECKING:
@@ -182,7 +182,7 @@ class Recording:
                 end = cut.start_frame + cut.length_frames
                 for layer in layers.values():
                     layer[end - FADE_FRAMES : end] *= fall
-                    layer[end : end + self.playing.tail_frames] = 0.0
+                    layer[end : end + TAIL_FRAMES + self.playing.tail_frames] = 0.0
         return layers
 
     def read(self, excerpt: Excerpt) -> NDArray[np.float32]:

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from render.tracks.performed import Performed
     from render.tracks.timelines import Source
 
-__all__ = ["Cut", "Tape", "tape_take", "tapes_of"]
+__all__ = ["FADE_FRAMES", "TAIL_FRAMES", "Cut", "Tape", "tape_take", "tapes_of"]
 
 GRID_FRAMES = 64
 """Excerpts begin on multiples of this, as far into a tape as into their piece but for whole steps: so that notes fall
@@ -119,7 +119,8 @@ def _laid_out(
         cut = _cut(bundle, performed, number, frame)
         bundles.append(bundle)
         cuts.append(cut)
-        frame = _on_grid(cut.start_frame + cut.length_frames + tail_frames + GRID_FRAMES)
+        released = TAIL_FRAMES if cut.fades else 0
+        frame = _on_grid(cut.start_frame + cut.length_frames + released + tail_frames + GRID_FRAMES)
     if bundles:
         yield Tape(source, tuple(bundles), tuple(cuts), frame)
 

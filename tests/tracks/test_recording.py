@@ -1,0 +1,207 @@
+"""Laws of recordings, on a synthesiser whose samples can be foretold: choices add up, excerpts are the one take."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from fractions import Fraction
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+
+from render.arrange import Arrangement, arrange, song_tuning
+from render.perform import Take, TakeNote
+from render.song import LAYERS, parse_song
+from render.sound import Stems
+from render.sound.fake import FakeSynthesiser
+from render.tracks.balance import Balance
+from render.tracks.choice import Choice, parse_choice
+from render.tracks.excerpts import NATURAL, voices_of
+from render.tracks.playing import Playing
+from render.tracks.recipes import RECIPES, Recipe, recipe_named
+from render.tracks.recording import Recording
+from render.tracks.tape_shelf import TapeShelf
+from render.tracks.timelines import ALL, Passage, Source, TrackTimeline
+from render.tracks.ways import Going, timeline_of
+from tests.kits import SHORT_SONG
+
+LSB = 2.0**-15
+DAMPED_S = 0.09
+PLAIN = Balance({}, 0.0, -20.0, -6.0)
+
+CHOICES = (
+    "melody", "between", "strums", "open", "roll", "single", "tune", "chord", "string 1", "string 4",
+    "melody and open", "(roll or strums) and not string 2", "bar 2-3", "phrase 1", "pass 2 and between",
+)  # fmt: skip
+
+
+@cache
+def arrangement() -> Arrangement:
+    song = parse_song(SHORT_SONG)
+    return arrange(song, song_tuning(song))
+
+
+@cache
+def playing() -> Playing:
+    return Playing(arrangement(), FakeSynthesiser(), dry=True)
+
+
+def recording(folder: Path, timelines: Sequence[TrackTimeline]) -> Recording:
+    return Recording(playing(), timelines, TapeShelf(folder))
+
+
+def track(recipe: Recipe, going: Going | None = None) -> TrackTimeline:
+    return timeline_of(recipe, playing().piece(recipe.piece), going or Going())
+
+
+def heard(choice: Choice) -> TrackTimeline:
+    return track(Recipe("mine", "a choice", heard=choice))
+
+
+def sound(made: Recording, index: int) -> NDArray[np.float32]:
+    return np.concatenate(list(made.music(index, PLAIN)))
+
+
+@settings(max_examples=12)
+@given(text=st.sampled_from(CHOICES))
+def test_a_choice_and_its_complement_are_the_demo(
+    text: str, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    choices = [parse_choice(each) for each in (text, f"not ({text})", "all")]
+    made = recording(tmp_path_factory.mktemp("tapes"), [heard(choice) for choice in choices])
+    chosen, others, demo = (sound(made, index) for index in range(3))
+    assert np.abs(demo).max() > 0.01
+    assert np.abs(chosen + others - demo).max() <= LSB / 4
+
+
+def test_a_track_put_together_is_the_take_played_in_one_go(tmp_path: Path) -> None:
+    """To a quarter of a step of 16 bits, up to the last bar: its ringing end is let go and faded in its own way."""
+    made = recording(tmp_path, [heard(ALL), track(recipe_named("echo"))])
+    demo, start = sound(made, 0), made.plan(0).passages[0].start_frame
+    performed = playing().performed(Source())
+    notes = tuple(
+        replace(
+            placed.note,
+            onset_s=(placed.onset_frame + start) / 48_000,
+            length_s=(placed.end_frame - placed.onset_frame) / 48_000,
+        )
+        for placed in performed.notes
+    )
+    take = replace(performed.take, notes=notes, clicks=(), length_s=len(demo) / 48_000)
+    stems: Stems = playing().stems_of(take, Source())
+    whole = np.sum([stems.by_name[layer] for layer in LAYERS], axis=0)
+    before_the_end = start + performed.frame(arrangement().bars[-1].start_beat)
+    assert np.abs(whole).max() > 0.01
+    assert np.abs(demo[:before_the_end] - whole[:before_the_end]).max() <= LSB / 4
+
+
+@settings(max_examples=6)
+@given(names=st.lists(st.sampled_from([recipe.name for recipe in RECIPES]), min_size=1, max_size=4, unique=True))
+def test_other_tracks_change_neither_a_track_nor_its_key(
+    names: list[str], tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    alone = recording(tmp_path_factory.mktemp("tapes"), [track(recipe_named("turns-bars"))])
+    among = recording(
+        tmp_path_factory.mktemp("tapes"),
+        [*(track(recipe_named(name)) for name in names), track(recipe_named("turns-bars"))],
+    )
+    assert among.track_key(len(names)) == alone.track_key(0)
+    assert np.abs(sound(among, len(names)) - sound(alone, 0)).max() <= LSB
+
+
+def test_a_track_s_key_tells_every_built_in_track_apart(tmp_path: Path) -> None:
+    made = recording(tmp_path, [track(recipe) for recipe in RECIPES])
+    keys = {made.track_key(index) for index in range(len(RECIPES))}
+    assert len(keys) == len(RECIPES)
+
+
+@pytest.mark.parametrize(
+    "other",
+    [Going(speed=Fraction(9, 10)), Going(click=True), Going(guide=True), Going(count_in_bars=2), Going(bars="1-3")],
+    ids=["speed", "click", "guide", "count-in", "bars"],
+)
+def test_whatever_is_asked_of_a_track_changes_its_key(other: Going, tmp_path: Path) -> None:
+    recipe = recipe_named("without-melody")
+    made = recording(tmp_path, [track(recipe), track(recipe, other)])
+    assert made.track_key(0) != made.track_key(1)
+
+
+@pytest.mark.parametrize("name", ["turns-bars", "turns-phrases-swap", "echo", "loop", "learn", "contrast"])
+def test_after_a_change_nothing_that_was_played_rings_on(name: str, tmp_path: Path) -> None:
+    """Dry and with all notes of each passage alone: 90 ms after its end its sound is over, but for the last."""
+    timeline = track(recipe_named(name))
+    passages = timeline.passages
+    made = recording(tmp_path, [timeline])
+    plan = made.plan(0)
+    for number, placed in enumerate(plan.passages[:-1]):
+        following = passages[number + 1]
+        if following.heard == placed.passage.heard and following.start_beat == placed.passage.end_beat:
+            continue
+        over = placed.end_frame + round(DAMPED_S * 48_000)
+        for sounding in plan.soundings:
+            if not placed.start_frame - 9_600 <= sounding.start_frame < placed.end_frame - 9_600:
+                continue
+            samples = made.read(sounding.excerpt)
+            rest = samples[max(over - sounding.start_frame, 0) :]
+            notes = {voice.number for voice in sounding.excerpt.voices}
+            owned = voices_of(playing().performed(placed.passage.source), placed.passage, following)[0]
+            if notes <= {voice.number for voice in owned}:
+                assert not len(rest) or np.abs(rest).max() <= LSB, f"{name}: passage {number + 1} rings on"
+
+
+def test_a_voice_that_rings_past_a_change_ends_there() -> None:
+    """Each note that would ring on is cut at the change, and no other is."""
+    performed = playing().performed(Source())
+    bars = arrangement().bars
+    for bar, next_bar in zip(bars[1:], bars[2:], strict=False):
+        passage = Passage(Source(), bar.start_beat, bar.start_beat + bar.length_beat)
+        silent = Passage(Source(), next_bar.start_beat, next_bar.start_beat + 1, heard=parse_choice("nothing"))
+        end_frame = performed.frame(passage.end_beat)
+        plain, soft = voices_of(performed, passage, silent)
+        assert soft == []
+        for voice in plain:
+            natural = performed.notes[voice.number].end_frame
+            assert (voice.end_frame == NATURAL) == (natural <= end_frame + 48)
+            assert not voice.rings_out
+
+
+def test_roll_and_tune_note_are_in_the_same_passage() -> None:
+    """Strings that are struck before a bar line on the way to its first beat belong to that beat."""
+    performed = playing().performed(Source())
+    early = 0
+    for bar in arrangement().bars[1:]:
+        frame = performed.frame(bar.start_beat)
+        inside = performed.between(bar.start_beat, bar.start_beat + bar.length_beat)
+        rolls: dict[int, list[TakeNote]] = {}
+        for placed in performed.notes:
+            if placed.note.action == "roll":
+                rolls.setdefault(placed.note.gesture, []).append(placed.note)
+        for index in inside:
+            note = performed.notes[index].note
+            if note.action == "roll":
+                early += performed.notes[index].onset_frame < frame
+                assert {each.beat for each in rolls[note.gesture]} == {note.beat}
+    assert early >= 3
+
+
+def test_what_rings_out_on_a_tape_is_not_heard_in_the_next_excerpt(tmp_path: Path) -> None:
+    """Before its first note an excerpt is silent, also where the one before it was let go late."""
+    recipes = [recipe_named(name) for name in ("demo", "turns-bars", "echo")]
+    made = recording(tmp_path, [track(recipe) for recipe in recipes])
+    for index, recipe in enumerate(recipes):
+        for sounding in made.plan(index).soundings:
+            excerpt = sounding.excerpt
+            placed = playing().performed(excerpt.source).notes
+            first = min(placed[voice.number].onset_frame for voice in excerpt.voices)
+            before = made.read(excerpt)[: first - made._laid_out[1][excerpt].piece_frame - 1]
+            assert not before.any(), f"{recipe.name}: {np.abs(before).max()} before an excerpt"
+
+
+def test_takes_of_the_fake_are_repeatable() -> None:
+    take: Take = playing().performed(Source()).take
+    assert take == Playing(arrangement(), FakeSynthesiser(), dry=True).performed(Source()).take
