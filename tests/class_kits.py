@@ -113,17 +113,17 @@ def sounds_of_cues(base: Path) -> CueSounds:
     return CueSounds.heard_in(read_track(track))
 
 
-def kit_of(song_path: Path, base: Path, *arguments: object) -> ClassKit:
-    """Make a kit by the real command, below a folder."""
-    run_tercet("kit", song_path, "-o", base, "--jobs", 1, *arguments)
-    return ClassKit(base / song_path.stem, song_path, sounds_of_cues(base.parent))
+def kit_of(song_path: Path, folder: Path, *arguments: object, base: Path) -> ClassKit:
+    """Make a kit by the real command in a folder; the cues are heard below `base`."""
+    run_tercet("kit", song_path, "-o", folder, "--jobs", 1, *arguments)
+    return ClassKit(folder / song_path.stem, song_path, sounds_of_cues(base))
 
 
 @cache
 def class_kit(song_path: Path, base: Path, tracks: str = "") -> ClassKit:
     """Make a kit, once a process: all its tracks, or those that are named."""
     wanted = ("--tracks", tracks) if tracks else ()
-    return kit_of(song_path, base / "class-kits", *wanted)
+    return kit_of(song_path, base / "class-kits", *wanted, base=base)
 
 
 @cache

@@ -137,10 +137,14 @@ def _loop(kit: ClassKit) -> None:
         step = step_over_slope(kit.track("loop"), kit.frame(turn.start_s))
         assert step <= 1.0, f"a step of {step:.2f} times the slope at {turn.start_s} s"
         around = _part(kit, "loop", turn.start_s - 0.25, turn.start_s + 0.25)
-        assert level_db(around.samples) >= level_db(kit.music("demo").samples) - 20.0, f"a gap at {turn.start_s}"
+        assert level_db(around.samples) >= level_db(kit.music("demo").samples) - 20.0, (
+            f"a gap at {turn.start_s}"
+        )
 
 
-@kind_promise("a build-up adds a layer each round", "demo", "build-up", *(f"only-{layer}" for layer in LAYERS))
+@kind_promise(
+    "a build-up adds a layer each round", "demo", "build-up", *(f"only-{layer}" for layer in LAYERS)
+)
 def _build_up(kit: ClassKit) -> None:
     turns = kit.claims["build-up"].turns_of("listen", "together")
     assert len(turns) % 3 == 0, f"{len(turns)} rounds"
@@ -166,7 +170,9 @@ def _flat(kit: ClassKit) -> None:
     assert abs(flat - layered) <= 0.5, f"flat {flat:.2f} LUFS, demo {layered:.2f} LUFS"
     for index, turn in enumerate(kit.claims["contrast"].turns_of("listen", "together")):
         wanted, other = ("flat", "demo") if index % 2 == 0 else ("demo", "flat")
-        likeness = [_heard_again(kit, "contrast", index, kit.music(each).samples)[1] for each in (wanted, other)]
+        likeness = [
+            _heard_again(kit, "contrast", index, kit.music(each).samples)[1] for each in (wanted, other)
+        ]
         assert likeness[0] >= 0.97, f"contrast: {turn.step} at {turn.start_s} s is {likeness[0]:.3f} {wanted}"
         assert likeness[1] < likeness[0] - 0.005, f"contrast: at {turn.start_s} s both are {likeness}"
 
@@ -185,12 +191,18 @@ def _ladder(kit: ClassKit) -> None:
         frames = kit.music("ladder").cue_frames
         knocks = [frames[each] for each in claim.cues_s("count") if count.start_s <= each < count.end_s]
         counted = pulse_s / (median(np.diff(knocks)) / kit.track("ladder").rate_hz)
-        assert abs(counted - told) <= 0.005 * told, f"round {number + 1} is counted in at {counted:.1%}, not {told:.0%}"
+        assert abs(counted - told) <= 0.005 * told, (
+            f"round {number + 1} is counted in at {counted:.1%}, not {told:.0%}"
+        )
         last = full[number // (len(rounds) // len(full))]
         ratio, paired = tempo_ratio(
-            _part(kit, "ladder", turn.start_s, turn.end_s), _part(kit, "ladder", last.start_s, last.end_s), told
+            _part(kit, "ladder", turn.start_s, turn.end_s),
+            _part(kit, "ladder", last.start_s, last.end_s),
+            told,
         )
-        assert paired >= 0.7, f"round {number + 1}: {paired:.0%} of the strokes are where {told:.0%} puts them"
+        assert paired >= 0.7, (
+            f"round {number + 1}: {paired:.0%} of the strokes are where {told:.0%} puts them"
+        )
         assert abs(ratio - told) <= 0.005 * told, f"round {number + 1} goes at {ratio:.1%}, not {told:.0%}"
 
 
@@ -224,7 +236,9 @@ def _learn(kit: ClassKit) -> None:
         assert abs(told - 0.6) <= 0.003, f"{name} is told to go at {told:.1%}"
         demo = _part(kit, "demo", whole[0].start_s - 0.05, whole[-1].end_s)
         if len(onsets_s(demo)) >= 8:
-            ratio, paired = tempo_ratio(_part(kit, "learn", bars[0].start_s - 0.05 / told, bars[-1].end_s), demo, told)
+            ratio, paired = tempo_ratio(
+                _part(kit, "learn", bars[0].start_s - 0.05 / told, bars[-1].end_s), demo, told
+            )
             assert paired >= 0.6, f"{name}: {paired:.0%} of the strokes are where 60% puts them"
             assert abs(ratio - told) <= 0.01 * told, f"{name} goes at {ratio:.1%}"
 
@@ -250,7 +264,9 @@ def _gains(kit: ClassKit) -> None:
     for name, claim in kit.claims.items():
         peak = true_peak_dbtp(kit.track(name))
         assert peak <= -1.0, f"{name} reaches {peak:.2f} dBTP"
-        assert abs(peak - claim.true_peak_dbtp) <= 0.25, f"{name}: {claim.true_peak_dbtp} dBTP told, {peak:.2f} heard"
+        assert abs(peak - claim.true_peak_dbtp) <= 0.25, (
+            f"{name}: {claim.true_peak_dbtp} dBTP told, {peak:.2f} heard"
+        )
         loudness = integrated_lufs(kit.track(name))
         assert abs(loudness - claim.loudness_lufs) <= 0.2, f"{name}: {claim.loudness_lufs} LUFS told"
         longer = kit.track(name).length_frames - kit.frame(claim.length_s)
@@ -260,5 +276,7 @@ def _gains(kit: ClassKit) -> None:
 def gain_of_guide(kit: ClassKit, name: str, *heard: str, guide: str) -> float:
     """Return how loud a layer is in a track in which it is a guide, in dB against how loud it is alone."""
     columns = [kit.music(each).samples for each in (guide, *heard)]
-    gains = gains_in(kit.music(name).samples.astype(np.float64), [each.astype(np.float64) for each in columns])
+    gains = gains_in(
+        kit.music(name).samples.astype(np.float64), [each.astype(np.float64) for each in columns]
+    )
     return 20.0 * float(np.log10(max(gains[0], 1e-6)))

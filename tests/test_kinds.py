@@ -294,14 +294,24 @@ SABOTAGES = [
     Sabotage("a turn swapped", "turns-bars", SILENT, "dB of the demo at", turn_swapped),
     Sabotage("a leak 35 dB down", "turns-bars", SILENT, r"turn 4 is only 3\d\.\d dB", leak),
     Sabotage("a note left out", "turns-bars", SWAP, "more or less than the demo", note_dropped),
-    Sabotage("rolls before the change to whom they aren't", "turns-bars", ROLLS, "of the roll", rolls_swapped),
-    Sabotage("a bell missing", "turns-phrases", BELLS, r"-?0\.\d\d of a bell", bell_missing("turns-phrases", 0)),
+    Sabotage(
+        "rolls before the change to whom they aren't", "turns-bars", ROLLS, "of the roll", rolls_swapped
+    ),
+    Sabotage(
+        "a bell missing", "turns-phrases", BELLS, r"-?0\.\d\d of a bell", bell_missing("turns-phrases", 0)
+    ),
     Sabotage("a bell missing in an echo", "echo", BELLS, "of a bell", bell_missing("echo", 2)),
     Sabotage("a bell missing in a build-up", "build-up", BELLS, "of a bell", bell_missing("build-up", 1)),
     Sabotage("pulses half a decibel softer", "echo", CUES, "of it is heard", up(-0.5)),
     Sabotage("a knock late", "demo", COUNT, "demo: knocks", knock_late),
     Sabotage("a click at a joint", "loop", LOOP, "times the slope", joint_clicks),
-    Sabotage("a round a frame longer", "loop", LOOP, "rounds of", lambda kit, s: held_back(s, at(kit, "loop", 2)[0])),
+    Sabotage(
+        "a round a frame longer",
+        "loop",
+        LOOP,
+        "rounds of",
+        lambda kit, s: held_back(s, at(kit, "loop", 2)[0]),
+    ),
     Sabotage("rounds of a build-up swapped", "build-up", BUILD_UP, r"round 1 \(strums\)", round_swapped),
     Sabotage("flat softer", "contrast", FLAT, "contrast: flat", flat_softer),
     Sabotage("flat twice", "contrast", FLAT, "contrast: front and back", contrast_swapped),
@@ -316,7 +326,13 @@ SABOTAGES = [
     Sabotage("an open string leaks", "turns-open", SUMS, "turns-open", mixed_in("demo", -40.0)),
     Sabotage("one track louder", "turns-string-2", SUMS, "turns-string", up(0.3)),
     Sabotage("one passage track louder", "turns-phrases", AGAIN, "turns-phrases: passage 1 is 1.0", up(0.3)),
-    Sabotage("only the tune is the whole", "only-tune", NAMED, "only-tune is the demo", mixed_in("without-tune", 0.0)),
+    Sabotage(
+        "only the tune is the whole",
+        "only-tune",
+        NAMED,
+        "only-tune is the demo",
+        mixed_in("without-tune", 0.0),
+    ),
     Sabotage("nothing in it", "only-between", NAMED, "only-between is silent", only_cues),
     Sabotage("notes of the tune left out", "only-tune", TUNE, "unheard", part_silent),
     Sabotage("too loud", "demo", GAINS, "demo reaches", up(2.0)),

@@ -17,7 +17,7 @@ from tests.measure.audio import Track
 from tests.measure.claims import ClaimedTurn
 from tests.measure.cues import hear_cue, moments_of
 from tests.measure.onsets import onsets_s
-from tests.measure.passages import cut, lag_of, level_db, levels_db, shares
+from tests.measure.passages import lag_of, level_db, levels_db, shares
 
 __all__ = ["MOST_FRAMES", "PAIRS", "TURN_PROMISES", "Promise", "echo_spaces", "quiet_by_db", "turn_residue"]
 
@@ -65,7 +65,8 @@ def _cues(kit: ClassKit) -> None:
             alone = any(
                 turn.start_s + (AFTER_S if turn.whose == "yours" else 0.0) <= onset_s < turn.end_s - BEFORE_S
                 for turn in claim.turns_of("count-in", "yours")
-                if (turn.heard, turn.guide, turn.start_s > 0.0 and turn.whose == "count-in") == ("nothing", "nothing", False)
+                if (turn.heard, turn.guide, turn.start_s > 0.0 and turn.whose == "count-in")
+                == ("nothing", "nothing", False)
             )
             assert abs(cue.gain - 1.0) <= (0.01 if alone else 0.4), f"{what}: {cue.gain:.2f} of it is heard"
             assert not alone or abs(cue.frame - about) <= 3, f"{what} is {cue.frame - about} frames late"
@@ -118,7 +119,9 @@ def quiet_by_db(kit: ClassKit, name: str, swap: str) -> list[float]:
     found = []
     for turn in kit.claims[name].turns_of("listen", "yours"):
         first, last = kit.frame(turn.start_s + AFTER_S), kit.frame(turn.end_s - BEFORE_S)
-        plays, demo, silent = (level_db(kit.music(each).samples[first:last]) for each in _who(turn, name, swap))
+        plays, demo, silent = (
+            level_db(kit.music(each).samples[first:last]) for each in _who(turn, name, swap)
+        )
         assert abs(plays - demo) <= 3.0, f"{name}: {plays - demo:+.1f} dB of the demo at {turn.start_s} s"
         found.append(plays - silent)
     return found
@@ -139,7 +142,7 @@ def _silent(kit: ClassKit) -> None:
 
 
 def turn_residue(kit: ClassKit, name: str, swap: str) -> np.ndarray:
-    """Return a track and its swap less the demo, cues taken out: what rings past a change in the demo, and is damped."""
+    """Return a track and its swap less the demo, cues taken out: what rings past a change, and is damped."""
     ours, theirs, demo = (kit.music(each).samples for each in (name, swap, "demo"))
     return np.asarray(ours + theirs - demo)
 
@@ -157,7 +160,9 @@ def _swapped(kit: ClassKit) -> None:
             levels = levels_db(residue, start, end, window)
             lowest = np.minimum.accumulate(np.maximum(levels, loud_db - 50.0))
             rises_db = float((levels - lowest).max())
-            assert rises_db <= RISE_DB, f"{name}: {rises_db:.1f} dB more or less than the demo from {start} on"
+            assert rises_db <= RISE_DB, (
+                f"{name}: {rises_db:.1f} dB more or less than the demo from {start} on"
+            )
 
 
 @turn_promise("a roll belongs to the turn of its tune note")
@@ -208,7 +213,9 @@ def _echo(kit: ClassKit) -> None:
         spaces = echo_spaces(kit, name)
         bells = [frames[onset_s] for onset_s in claim.cues_s("bell")]
         lengths = [later - earlier for earlier, later in pairwise(bells)]
-        assert lengths[::2] == spaces, f"spaces of {lengths[::2]} frames by the bells, {spaces} by the phrases"
+        assert lengths[::2] == spaces, (
+            f"spaces of {lengths[::2]} frames by the bells, {spaces} by the phrases"
+        )
         phrases = [bells[0] - count_in_end(kit, name), *lengths[1::2]]
         for number, (phrase, space) in enumerate(zip(phrases, spaces, strict=False)):
             slack = 0 if number else 1
@@ -219,7 +226,9 @@ def _echo(kit: ClassKit) -> None:
             assert by_db >= SILENT_DB, f"the space at {yours.start_s} s is only {by_db:.1f} dB quieter"
             pulses = [each for each in claim.cues_s("pulse") if yours.start_s <= each < yours.end_s]
             due = (yours.end_s - yours.start_s) / (kit.song.beat_s * float(kit.song.pulse_beat))
-            assert due * 0.6 <= len(pulses) <= due + 1, f"{len(pulses)} pulses in {due:.1f} at {yours.start_s} s"
+            assert due * 0.6 <= len(pulses) <= due + 1, (
+                f"{len(pulses)} pulses in {due:.1f} at {yours.start_s} s"
+            )
 
 
 def count_in_end(kit: ClassKit, name: str) -> int:

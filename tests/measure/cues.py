@@ -92,7 +92,9 @@ class HeardCue:
     likeness: float
 
 
-def hear_cue(samples: Samples, sounds: Iterable[NDArray[np.float64]], about: int, reach: int = 16) -> HeardCue:
+def hear_cue(
+    samples: Samples, sounds: Iterable[NDArray[np.float64]], about: int, reach: int = 16
+) -> HeardCue:
     """Return the cue that is heard near a frame: the sound, of some, that is most like it there.
 
     Parameters

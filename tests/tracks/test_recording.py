@@ -101,7 +101,9 @@ def test_a_track_put_together_is_the_take_played_in_one_go(tmp_path: Path) -> No
 
 
 @settings(max_examples=6)
-@given(names=st.lists(st.sampled_from([recipe.name for recipe in RECIPES]), min_size=1, max_size=4, unique=True))
+@given(
+    names=st.lists(st.sampled_from([recipe.name for recipe in RECIPES]), min_size=1, max_size=4, unique=True)
+)
 def test_other_tracks_change_neither_a_track_nor_its_key(
     names: list[str], tmp_path_factory: pytest.TempPathFactory
 ) -> None:
@@ -122,7 +124,13 @@ def test_a_track_s_key_tells_every_built_in_track_apart(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     "other",
-    [Going(speed=Fraction(9, 10)), Going(click=True), Going(guide=True), Going(count_in_bars=2), Going(bars="1-3")],
+    [
+        Going(speed=Fraction(9, 10)),
+        Going(click=True),
+        Going(guide=True),
+        Going(count_in_bars=2),
+        Going(bars="1-3"),
+    ],
     ids=["speed", "click", "guide", "count-in", "bars"],
 )
 def test_whatever_is_asked_of_a_track_changes_its_key(other: Going, tmp_path: Path) -> None:
@@ -160,7 +168,9 @@ def test_a_voice_that_rings_past_a_change_ends_there() -> None:
     bars = arrangement().bars
     for bar, next_bar in zip(bars[1:], bars[2:], strict=False):
         passage = Passage(Source(), bar.start_beat, bar.start_beat + bar.length_beat)
-        silent = Passage(Source(), next_bar.start_beat, next_bar.start_beat + 1, heard=parse_choice("nothing"))
+        silent = Passage(
+            Source(), next_bar.start_beat, next_bar.start_beat + 1, heard=parse_choice("nothing")
+        )
         end_frame = performed.frame(passage.end_beat)
         plain, soft = voices_of(performed, passage, silent)
         assert soft == []
