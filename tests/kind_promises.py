@@ -1,7 +1,7 @@
 """What each kind of track promises beside its turns, held against what is heard; see `tests.turn_promises`.
 
-`KIND_PROMISES` names them; a promise that is broken raises `AssertionError`. One that is about a kind which a kit doesn't
-hold says nothing, see `tests.test_kinds` for which kits hold all of them.
+`KIND_PROMISES` names them; a promise that is broken raises `AssertionError`. One that is about a kind which a kit
+doesn't hold says nothing, see `tests.test_kinds` for which kits hold all of them.
 """
 
 from __future__ import annotations

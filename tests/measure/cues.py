@@ -48,7 +48,7 @@ class CueSounds:
 
     @classmethod
     def heard_in(cls, track: Track) -> CueSounds:
-        """Cut the sounds out of the track ``turns-bars`` of the song of rests: one bar counted, bell and pulses, bell."""
+        """Cut the sounds out of ``turns-bars`` of the song of rests: one bar counted, bell and pulses, bell."""
         length = round(LENGTH_S * track.rate_hz)
 
         def at(beat: int) -> NDArray[np.float64]:
@@ -84,7 +84,7 @@ def moments_of(cues: Iterable[tuple[str, float]]) -> dict[float, tuple[str, ...]
 
 @dataclass(frozen=True, slots=True)
 class HeardCue:
-    """A cue that is heard: its frame, its sound, how much of it there is (1 for all) and how alike it is (1 the same)."""
+    """A cue that is heard: its frame, its sound, how much of it there is and how alike it is, 1 being all."""
 
     frame: int
     sound: NDArray[np.float64]

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 from functools import cache
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -166,7 +167,7 @@ def test_a_voice_that_rings_past_a_change_ends_there() -> None:
     """Each note that would ring on is cut at the change, and no other is."""
     performed = playing().performed(Source())
     bars = arrangement().bars
-    for bar, next_bar in zip(bars[1:], bars[2:], strict=False):
+    for bar, next_bar in pairwise(bars[1:]):
         passage = Passage(Source(), bar.start_beat, bar.start_beat + bar.length_beat)
         silent = Passage(
             Source(), next_bar.start_beat, next_bar.start_beat + 1, heard=parse_choice("nothing")
