@@ -133,25 +133,24 @@ def hear(order: SetOrder) -> Hearing:
 
 @dataclass(frozen=True, slots=True)
 class Writing:
-    """A track to be written: which of a set's, with what gains, where to."""
+    """A track to be written: which of a set's, with what gains, where to; and the tapes that it is the last to need."""
 
     order: SetOrder
     index: int
     balance: Balance
     gains_db: Gains
     store: Store
+    spent: tuple[int, ...] = ()
 
 
 def write_one(writing: Writing) -> TrackFacts:
     """Write the files of one track."""
-    return write_track(
-        writing.order,
-        writing.index,
-        ready_recording(writing.order),
-        writing.balance,
-        writing.gains_db,
-        writing.store,
+    recording = ready_recording(writing.order)
+    facts = write_track(
+        writing.order, writing.index, recording, writing.balance, writing.gains_db, writing.store
     )
+    recording.let_go(writing.spent)
+    return facts
 
 
 @dataclass(frozen=True, slots=True)

@@ -284,18 +284,33 @@ class _Kit:
     ) -> None:
         tracks = [track for one in self._order.sets for track in one.tracks]
         gains_db = gains_of([each.balance for each in hearings], ceilings_of(tracks))
+        spent_by = self._spent([(number, index) for number, index, _ in missing])
         jobs = []
         for number, index, names in missing:
             one = self._order.sets[number]
             wanted = replace(one.tracks[index], names=names)
             order = replace(one, tracks=(*one.tracks[:index], wanted, *one.tracks[index + 1 :]))
             name = ": ".join(filter(None, [self._order.title, one.title, wanted.recipe.name]))
-            writing = Writing(order, index, hearings[number].balance, gains_db, self._order.store)
+            spent = tuple(sorted(spent_by[number, index]))
+            writing = Writing(order, index, hearings[number].balance, gains_db, self._order.store, spent)
             jobs.append(Job(write_one, writing, name))
         for writing, facts in self._results(jobs):
             files = tuple(replace(file, file=self._told(file.file)) for file in facts.files)
             folder = self._set_folder(writing.order)
             self._finished(file_entries(replace(facts, files=files), folder, self._keys))
+
+    def _spent(self, tracks: Sequence[tuple[int, int]]) -> Mapping[tuple[int, int], set[int]]:
+        """Return for each track of a set the tapes that it is the last to need; none where several work at once."""
+        last: dict[tuple[int, int], tuple[int, int]] = {}
+        for number, index in tracks:
+            one = self._order.sets[number]
+            if not one.shared:
+                for tape in ready_recording(one).track_tapes(index):
+                    last[number, tape] = number, index
+        spent: dict[tuple[int, int], set[int]] = {track: set() for track in tracks}
+        for (_, tape), track in last.items():
+            spent[track].add(tape)
+        return spent
 
     def _set_folder(self, one: SetOrder) -> str:
         by_work = {

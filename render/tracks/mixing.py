@@ -43,33 +43,39 @@ def mix_blocks(
 
     Yields
     ------
-    float32 (frames, 2), `BLOCK_FRAMES` frames each, the last one shorter; added up in float64, so that tracks that
-    share excerpts add up to within the steps of a file.
+    float32 (frames, 2), `BLOCK_FRAMES` frames each, the last one shorter; what has one gain is added up first, then all
+    in float64, so that tracks that share excerpts add up to within the steps of a file.
     """
     import numpy as np
 
     waiting = iter(plan.soundings)
     coming = next(waiting, None)
-    sounding: list[tuple[int, Sound, np.float64]] = []
+    sounding: list[tuple[int, Sound, float]] = []
     for block_frame in range(0, length_frames, BLOCK_FRAMES):
-        block = np.zeros((min(BLOCK_FRAMES, length_frames - block_frame), 2))
-        while coming is not None and coming.start_frame < block_frame + len(block):
+        frames = min(BLOCK_FRAMES, length_frames - block_frame)
+        while coming is not None and coming.start_frame < block_frame + frames:
             gain = gain_of(coming)
             if gain:
-                sounding.append((coming.start_frame, read(coming.excerpt), np.float64(gain)))
+                sounding.append((coming.start_frame, read(coming.excerpt), gain))
             coming = next(waiting, None)
-        for start, sound, factor in sounding:
-            _add(block, sound, start - block_frame, factor)
-        sounding = [each for each in sounding if each[0] + len(each[1]) > block_frame + len(block)]
+        block = np.zeros((frames, 2))
+        for gain in dict.fromkeys(gain for _, _, gain in sounding):
+            alike = [(start - block_frame, sound) for start, sound, its_gain in sounding if its_gain == gain]
+            block += gain * _sum(alike, frames)
+        sounding = [each for each in sounding if each[0] + len(each[1]) > block_frame + frames]
         yield block.astype(np.float32)
 
 
-def _add(block: NDArray[np.float64], sound: Sound, start: int, gain: np.float64) -> None:
-    """Add a sound to a block, in which it begins at a frame, before it or behind it."""
-    first = max(start, 0)
-    inside = sound[first - start : len(block) - start]
-    if len(inside):
-        block[first : first + len(inside)] += gain * inside
+def _sum(sounds: Sequence[tuple[int, Sound]], frames: int) -> Sound:
+    """Return the sum of sounds in a block, each of which begins at a frame of it, before it or behind it."""
+    import numpy as np
+
+    total = np.zeros((frames, 2), np.float32)
+    for start, sound in sounds:
+        first = max(start, 0)
+        inside = sound[first - start : frames - start] if start < frames else sound[:0]
+        total[first : first + len(inside)] += inside
+    return total
 
 
 def add_cues(blocks: Iterator[Sound], cues: Sequence[Cue]) -> Iterator[Sound]:

@@ -82,18 +82,23 @@ class Recording:
 
     def needed_tapes(self, indices: Iterable[int]) -> tuple[int, ...]:
         """Return the numbers of the tapes that some tracks and the balance are made of."""
-        places = [*range(len(self._wholes)), *(len(self._wholes) + index for index in indices)]
+        wholes = (self._tapes_of(place) for place in range(len(self._wholes)))
+        return tuple(sorted(set().union(*wholes, *map(self.track_tapes, indices))))
+
+    def track_tapes(self, index: int) -> frozenset[int]:
+        """Return the numbers of the tapes that a track is made of."""
+        return self._tapes_of(len(self._wholes) + index)
+
+    def _tapes_of(self, place: int) -> frozenset[int]:
         cuts = self._laid_out[1]
-        return tuple(
-            sorted(
-                {
-                    cuts[excerpt].tape
-                    for place in places
-                    for heard in self._heard[place]
-                    for excerpt in (*heard.plain, *heard.soft)
-                }
-            )
+        return frozenset(
+            cuts[excerpt].tape for heard in self._heard[place] for excerpt in (*heard.plain, *heard.soft)
         )
+
+    def let_go(self, tapes: Iterable[int]) -> None:
+        """Forget tapes that nothing more will be made of."""
+        for number in tapes:
+            self._shelf.forget(self._names[number])
 
     def lack(self, index: int) -> str:
         """Return why a track makes no sense in this song; empty if it does.

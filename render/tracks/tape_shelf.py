@@ -77,6 +77,15 @@ class TapeShelf:
         self._keep(name, layers)
         return layers
 
+    def forget(self, name: str) -> None:
+        """Let a tape go that isn't needed any more; those that others may need stay in the folder."""
+        layers = self._kept.pop(name, None)
+        if layers is not None:
+            self._kept_bytes -= _bytes(layers)
+        if not self._shared:
+            with suppress(OSError):
+                self._path(name).unlink(missing_ok=True)
+
     def has(self, name: str) -> bool:
         """Return whether a tape needn't be played."""
         return name in self._kept or self._path(name).exists()

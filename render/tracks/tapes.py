@@ -101,7 +101,7 @@ def tapes_of(
         for tape in _laid_out(source, by_source[source], performed(source), tail_frames, len(tapes)):
             tapes.append(tape)
             for bundle, cut in zip(tape.bundles, tape.cuts, strict=True):
-                places.update(dict.fromkeys(bundle, cut))
+                places.update((each, _own_cut(each, performed(source), cut)) for each in bundle)
     return tuple(tapes), places
 
 
@@ -147,6 +147,13 @@ def _cut(bundle: Sequence[Excerpt], performed: Performed, tape: int, frame: int)
     last = max(_last_frame(performed, voice) for voice in voices)
     fades = any(voice.rings_out for voice in voices)
     return Cut(tape, frame, last - piece_frame, piece_frame, fades)
+
+
+def _own_cut(excerpt: Excerpt, performed: Performed, bundle: Cut) -> Cut:
+    """Return where an excerpt of a bundle begins to sound and has died away."""
+    own = _cut([excerpt], performed, bundle.tape, 0)
+    start_frame = bundle.start_frame + own.piece_frame - bundle.piece_frame
+    return replace(own, start_frame=start_frame)
 
 
 def _last_frame(performed: Performed, voice: Voice) -> int:
