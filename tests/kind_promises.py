@@ -6,8 +6,8 @@ doesn't hold says nothing, see `tests.test_kinds` for which kits hold all of the
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from itertools import groupby, pairwise
-from statistics import median
 
 import numpy as np
 
@@ -41,7 +41,7 @@ SUMS: dict[tuple[str, ...], tuple[str, ...]] = {
 BUILD_UP = (("strums",), ("strums", "between"), ("strums", "between", "melody"))
 
 
-def kind_promise(name: str, *needs: str) -> object:
+def kind_promise(name: str, *needs: str) -> Callable[[Promise], Promise]:
     """Put a promise into the table; it is about kits that hold all tracks it needs."""
 
     def put(check: Promise) -> Promise:
@@ -190,7 +190,7 @@ def _ladder(kit: ClassKit) -> None:
         told = float(turn.speed.rstrip("%")) / 100
         frames = kit.music("ladder").cue_frames
         knocks = [frames[each] for each in claim.cues_s("count") if count.start_s <= each < count.end_s]
-        counted = pulse_s / (median(np.diff(knocks)) / kit.track("ladder").rate_hz)
+        counted = pulse_s / (float(np.median(np.diff(knocks))) / kit.track("ladder").rate_hz)
         assert abs(counted - told) <= 0.005 * told, (
             f"round {number + 1} is counted in at {counted:.1%}, not {told:.0%}"
         )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -58,9 +59,9 @@ def test_a_kit_holds_every_kind_that_is_listed(good: ClassKit) -> None:
 
 @pytest.mark.parametrize("song", SONGS, ids=lambda path: path.stem)
 def test_the_tracks_of_every_song_keep_their_promises(
-    song: object, tmp_path_factory: pytest.TempPathFactory
+    song: Path, tmp_path_factory: pytest.TempPathFactory
 ) -> None:
-    kit = class_kit(song, tmp_path_factory.getbasetemp(), QUICK_TRACKS)  # type: ignore[arg-type]
+    kit = class_kit(song, tmp_path_factory.getbasetemp(), QUICK_TRACKS)
     broken = {}
     for name in QUICK_PROMISES:
         try:
@@ -119,7 +120,7 @@ def from_elsewhere(place: int, source: int, length: int) -> Callable[[Whole], Wh
 
 
 def louder(samples: Whole, gain_db: float) -> Whole:
-    return np.rint(samples * 10.0 ** (gain_db / 20.0)).astype(np.int16)
+    return np.asarray(np.rint(samples * 10.0 ** (gain_db / 20.0)), np.int16)
 
 
 def held_back(samples: Whole, frame: int, frames: int = 1) -> Whole:
@@ -128,7 +129,7 @@ def held_back(samples: Whole, frame: int, frames: int = 1) -> Whole:
 
 
 def whole(samples: np.ndarray) -> Whole:
-    return np.rint(samples * 32_768).astype(np.int16)
+    return np.asarray(np.rint(samples * 32_768), np.int16)
 
 
 def echo_late(kit: ClassKit, samples: Whole) -> Whole:

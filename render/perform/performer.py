@@ -42,6 +42,7 @@ def perform(
     dry: bool = False,
     flat: bool = False,
     steady_pulse: bool = False,
+    leader: Arrangement | None = None,
 ) -> Take:
     """Play an arrangement on a timeline.
 
@@ -62,6 +63,9 @@ def perform(
         The tempo doesn't drift, so that a click that goes on through the take is in time with it. How players are off
         that pulse stays as it is.
 
+    leader
+        An arrangement of the same piece whose ritards and fermatas are followed; its own without it.
+
     Returns
     -------
     Take
@@ -69,7 +73,7 @@ def perform(
         the next bar of the piece doesn't follow, its music would clash with what does.
     """
     swing = Swing(arrangement)
-    clock = played_clock(arrangement, seed=seed, steady_pulse=dry or steady_pulse)
+    clock = played_clock(leader or arrangement, seed=seed, steady_pulse=dry or steady_pulse)
     runs = runs_of(arrangement, timeline, clock)
     placed = _placed(arrangement, swing, clock, None if dry else seed)
     notes: list[TakeNote] = []

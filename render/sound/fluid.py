@@ -111,7 +111,7 @@ are loaded: 15 ms for a font of 148 MB. More cores add up voices in an order tha
 MELODIC = 0
 """Channel type: without it the tenth channel would play drums."""
 
-ADAPTER = 2
+ADAPTER = 3
 """Raised whenever this module makes other samples from the same take."""
 
 

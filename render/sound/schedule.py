@@ -162,11 +162,20 @@ class _Clock:
         return self.frame(note.onset_s - self.onset_delays_s.get(note.midi, 0.0))
 
     def end(self, note: TakeNote) -> int | None:
-        """Return where a note is damped by its own length, None if it rings into the end."""
+        """Return where a note is damped by its own length, None if it rings into the end.
+
+        It is damped as much earlier as it is struck earlier: so a key that is struck again ends where it begins anew,
+        whether both are in one take or in two.
+        """
         if note.action == "chop":
             return self.frame(note.onset_s + min(note.length_s, CHOP_LENGTH_S))
-        end = self.frame(note.onset_s + note.length_s)
-        return end if end < self.frame(self.length_s) else None
+        if self.frame(note.onset_s + note.length_s) >= self.frame(self.length_s):
+            return None
+        return self.frame(note.onset_s + note.length_s - self.onset_delays_s.get(note.midi, 0.0))
+
+    def overlaps(self, note: TakeNote, following: TakeNote) -> bool:
+        """Return whether the next note of a string is struck before this one would be damped."""
+        return self.frame(following.onset_s) < self.frame(note.onset_s + note.length_s)
 
 
 def _string_strokes(notes: list[TakeNote], clock: _Clock) -> Iterator[Stroke]:
@@ -177,7 +186,8 @@ def _string_strokes(notes: list[TakeNote], clock: _Clock) -> Iterator[Stroke]:
     frames = sorted(starts)
     for start, following in zip(frames, [*frames[1:], None], strict=True):
         note = starts[start]
-        ends = [frame for frame in (clock.end(note), following) if frame is not None]
+        restruck = following if following is not None and clock.overlaps(note, starts[following]) else None
+        ends = [frame for frame in (clock.end(note), restruck) if frame is not None]
         off = max(min(ends), start + clock.grid_frames) if ends else None
         layer_index, chop = LAYER_ORDER.index(note.layer), note.action == "chop"
         shade = shade_of_place(note)

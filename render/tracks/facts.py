@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from render.perform.timeline import bars_between
@@ -103,7 +103,11 @@ def turns_of(plan: TrackPlan) -> tuple[TurnFacts, ...]:
             speed,
             passage.step,
         )
-        turns.append(turn)
+        before = turns[-1] if turns else turn
+        if replace(before, start_s=turn.start_s, end_s=turn.end_s) == turn and before.end_s == turn.start_s:
+            turns[-1] = replace(before, end_s=turn.end_s)
+        else:
+            turns.append(turn)
     return tuple(turns)
 
 

@@ -82,7 +82,9 @@ class Playing:
         if source not in self._performed:
             arrangement = self.piece(source.piece)
             take = self._take(source, lay_out(arrangement, None, source.speed, 0))
-            clock = played_clock(arrangement, seed=self._seed, steady_pulse=source.steady or self._dry)
+            clock = played_clock(
+                self._leader(source.piece), seed=self._seed, steady_pulse=source.steady or self._dry
+            )
             self._performed[source] = Performed(arrangement, take, source.speed, clock)
         return self._performed[source]
 
@@ -99,6 +101,7 @@ class Playing:
             dry=self._dry,
             flat=source.flat,
             steady_pulse=source.steady,
+            leader=self._leader(source.piece),
         )
         if not self._clear or source.piece != "song":
             return take
@@ -115,6 +118,10 @@ class Playing:
             )
         )
         return cleared(take, clearing_db(covered_notes(heard)))
+
+    def _leader(self, piece: Piece) -> Arrangement:
+        """Return whose ritards and fermatas a piece follows: chords alone wait where the song does."""
+        return self.arrangement if piece == "chords" else self.piece(piece)
 
     def measured(self, source: Source) -> MeasuredSynthesiser:
         """Return the synthesiser that plays a source's piece as its marks promise."""

@@ -54,7 +54,7 @@ class CueSounds:
         def at(beat: int) -> NDArray[np.float64]:
             sound = cut(track.samples, round(beat * BEAT_S * track.rate_hz), length).mean(axis=1)
             loud = np.flatnonzero(np.abs(sound) > SILENCE)
-            return sound[: loud[-1] + 1] if len(loud) else sound[:0]
+            return np.asarray(sound[: loud[-1] + 1] if len(loud) else sound[:0], np.float64)
 
         later = at(1)
         (pulse_gain,) = gains_in(at(7)[: len(later)], [later[: len(at(7))]])

@@ -33,7 +33,7 @@ from tests.kits import SHORT_SONG
 
 LSB = 2.0**-15
 DAMPED_S = 0.09
-PLAIN = Balance({}, 0.0, -20.0, -6.0)
+PLAIN = Balance({}, 0.0, 0.0, -20.0, -6.0)
 
 CHOICES = (
     "melody", "between", "strums", "open", "roll", "single", "tune", "chord", "string 1", "string 4",
