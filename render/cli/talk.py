@@ -92,6 +92,6 @@ def progress(title: str) -> Iterator[Report]:
         task = bar.add_task(title, total=None)
 
         def report(what: str, done: int, total: int) -> None:
-            bar.update(task, description=f"{title}: {what}", completed=done, total=total)
+            bar.update(task, description=f"{title}: {what}", completed=done, total=total, refresh=True)
 
         yield report

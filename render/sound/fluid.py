@@ -93,6 +93,9 @@ CHANNELS = STRINGS * len(LAYER_ORDER) + len(LAYER_ORDER)
 PROBE_VELOCITY = 90
 """How hard a key is struck to be measured: about mf."""
 
+OCTAVE = 12
+"""Keys that are measured together."""
+
 GAIN = 1.0
 """FluidSynth's own gain. Audio is float and can't clip here; tracks get their gain later, all the same."""
 
@@ -117,6 +120,10 @@ ADAPTER = 3
 
 DARK_PROBE_S, DARK_PAUSE_FRAMES = 0.5, 64 * GRID_FRAMES
 """How long a key is struck to measure what a layer's low-pass takes from it, its end damped."""
+
+
+LOSS_DIGITS = 2
+"""Decimals of what a low-pass takes: which other keys were measured beside one shows in the seventh."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -231,13 +238,13 @@ class FluidSynthesiser:
             (sound,) = render_strokes(self.font, strokes, pace * len(strokes), 1, {}, manner)
             sounds = sound[:, 0].reshape(len(strokes), pace)
             levels_db.append([k_weighted_level_db(each, SAMPLE_RATE_HZ) for each in sounds])
-        lost = [open_db - dark_db for open_db, dark_db in zip(*levels_db, strict=True)]
+        lost = [round(open_db - dark_db, LOSS_DIGITS) for open_db, dark_db in zip(*levels_db, strict=True)]
         each = len(DARK_VELOCITIES)
         for place, midi in enumerate(missing):
             self._losses_db[layer_index, midi] = tuple(lost[each * place : each * (place + 1)])
 
     def key_voices(self, keys: Iterable[int]) -> dict[int, KeyVoice]:
-        """Return how late and how sharp the font's keys speak; each is measured once, about 4 ms a key.
+        """Return how late and how sharp the font's keys speak; each is measured once, with its octave, 4 ms a key.
 
         Parameters
         ----------
@@ -250,8 +257,8 @@ class FluidSynthesiser:
             As `stems`.
         """
         wanted = set(keys)
-        missing = sorted(wanted - self._voices.keys())
-        if missing:
+        for octave in sorted({midi // OCTAVE for midi in wanted - self._voices.keys()}):
+            missing = sorted((wanted - self._voices.keys()) & _octave(octave) | self._octave_keys(octave))
             length = round(PROBE_LENGTH_S * SAMPLE_RATE_HZ) // GRID_FRAMES * GRID_FRAMES
             pace = length + round(2 * RELEASE_S * SAMPLE_RATE_HZ / GRID_FRAMES) * GRID_FRAMES
             starts = {midi: pace * index for index, midi in enumerate(missing)}
@@ -260,6 +267,24 @@ class FluidSynthesiser:
             for midi, at in starts.items():
                 self._voices[midi] = key_voice(sound[at : at + length], midi, SAMPLE_RATE_HZ)
         return {midi: self._voices[midi] for midi in wanted}
+
+    def _octave_keys(self, octave: int) -> set[int]:
+        """Return the keys of an octave that the font has.
+
+        A key is always measured beside the same others: so it measures the same to the last bit, whatever is played first.
+        """
+        zones = read_zones(self.font.path, self.font.bank, self.font.program)
+        return {
+            midi
+            for midi in _octave(octave)
+            for zone in zones
+            if zone.lowest_key <= midi <= zone.highest_key
+            and zone.lowest_velocity <= PROBE_VELOCITY <= zone.highest_velocity
+        }
+
+
+def _octave(octave: int) -> set[int]:
+    return set(range(OCTAVE * octave, min(OCTAVE * octave + OCTAVE, 128)))
 
 
 def render_strokes(

@@ -104,7 +104,7 @@ class Recording:
         """Return why a track makes no sense in this song; empty if it does.
 
         Its choice may pick no note of its bars, so that it would be silent, or all of them, so that nothing is left for
-        the player to play or not to hear.
+        the player to play or not to hear. Bars of rests make sense: they are silent of themselves.
         """
         counted = heard = 0
         chooses = False
@@ -114,7 +114,7 @@ class Recording:
             counted += len(notes)
             heard += len(performed.picked(passage.heard).intersection(notes))
             chooses |= passage.heard not in (ALL, NOTHING)
-        if not heard:
+        if counted and not heard:
             return "no note of this song would be heard in it"
         return "it would hold every note of this song" if chooses and heard == counted else ""
 

@@ -44,8 +44,10 @@ def test_two_processes_make_what_one_makes_and_lose_nothing_with_a_worker(
         killed = False
         deadline_s = time.monotonic() + 300
         while not killed and process.poll() is None and time.monotonic() < deadline_s:
-            if list(folder.rglob("*.f32")):
-                os.kill(_workers(process.pid)[0], signal.SIGKILL)
+            workers = _workers(process.pid)
+            if len(workers) == 2 and list(folder.rglob("lock")):
+                time.sleep(0.4)  # they have begun: Python is up, or a first tape is being played
+                os.kill(workers[0], signal.SIGKILL)
                 killed = True
             time.sleep(0.002)
         said = process.communicate()[1]
