@@ -105,10 +105,10 @@ class ClassKit:
 
 @cache
 def sounds_of_cues(base: Path) -> CueSounds:
-    """Hear the cues by themselves, once a process, in a kit below a folder."""
+    """Hear the cues by themselves, once a process, in a kit below a folder, on beats that do not drift."""
     path = base / "song-of-rests.yaml"
     path.write_text(SONG_OF_RESTS, encoding="utf-8")
-    run_tercet("kit", path, "-o", base, "--tracks", "turns-bars", "--jobs", 1)
+    run_tercet("kit", path, "-o", base, "--tracks", "turns-bars", "--jobs", 1, "--dry")
     (track,) = (base / "song-of-rests").glob("*.wav")
     return CueSounds.heard_in(read_track(track))
 

@@ -122,7 +122,7 @@ def _front_and_back(kit: Kit) -> None:
     assert middle["melody"] - middle["strums"] <= 18.0, middle
 
 
-HEADROOM_DB = 1.5
+HEADROOM_DB = 2.0
 """The demo stays this far under the ceiling, for other speeds and choices of notes."""
 
 

@@ -13,6 +13,8 @@ from scipy.signal import resample
 from tests.class_kits import ClassKit, Whole, class_kit, short_class_kit
 from tests.kind_promises import KIND_PROMISES
 from tests.kits import ROOT, run_tercet
+from tests.measure.audio import Track
+from tests.measure.onsets import onsets_s
 from tests.measure.steps import pitch_class_shares
 from tests.turn_promises import TURN_PROMISES, echo_spaces, quiet_by_db
 
@@ -253,10 +255,14 @@ def three_times(kit: ClassKit, samples: Whole) -> Whole:
 
 
 def stroke_missing(kit: ClassKit, samples: Whole) -> Whole:
-    first, _ = at(kit, "tune-up", 1)
+    """Let the first stroke of a string fade before the second, and take the second out up to the third."""
+    first, last = at(kit, "tune-up", 1)
+    struck = [round(each * RATE_HZ) for each in onsets_s(Track(kit.music("tune-up").samples, RATE_HZ))]
+    _, second, third = (frame for frame in struck if first - 2_400 <= frame < last - 2_400)
     fade = np.linspace(1.0, 0.0, 24_000)[:, None]
-    samples[first + 70_000 : first + 94_000] = np.rint(samples[first + 70_000 : first + 94_000] * fade)
-    samples[first + 94_000 : first + 186_000] = 0
+    start = second - 28_000
+    samples[start : start + 24_000] = np.rint(samples[start : start + 24_000] * fade)
+    samples[start + 24_000 : third - 200] = 0
     return samples
 
 

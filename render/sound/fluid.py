@@ -271,7 +271,7 @@ class FluidSynthesiser:
     def _octave_keys(self, octave: int) -> set[int]:
         """Return the keys of an octave that the font has.
 
-        A key is always measured beside the same others: so it measures the same to the last bit, whatever is played first.
+        A key is always measured beside the same others: so it measures the same to the last bit in every process.
         """
         zones = read_zones(self.font.path, self.font.bank, self.font.program)
         return {

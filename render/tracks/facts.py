@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from render.perform.timeline import bars_between
@@ -86,7 +86,7 @@ def _seconds(frame: int) -> float:
 
 
 def turns_of(plan: TrackPlan) -> tuple[TurnFacts, ...]:
-    """Return the turns of a track, count-ins included; passages in a row that are alike are one turn."""
+    """Return the turns of a track, count-ins included: one for each passage."""
     turns: list[TurnFacts] = []
     for placed in plan.passages:
         passage = placed.passage
@@ -103,11 +103,7 @@ def turns_of(plan: TrackPlan) -> tuple[TurnFacts, ...]:
             speed,
             passage.step,
         )
-        before = turns[-1] if turns else turn
-        if replace(before, start_s=turn.start_s, end_s=turn.end_s) == turn and before.end_s == turn.start_s:
-            turns[-1] = replace(before, end_s=turn.end_s)
-        else:
-            turns.append(turn)
+        turns.append(turn)
     return tuple(turns)
 
 
