@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Callable
 from pathlib import Path
 
 from PIL import Image
 
-__all__ = ["PICTURES", "guide_picture", "keep_small"]
+__all__ = ["DRAWN", "PICTURES", "guide_picture", "keep_small"]
 
 PICTURES = Path(__file__).resolve().parent.parent / "docs" / "pictures"
 WIDTH = 900
@@ -20,16 +21,11 @@ def guide_picture(name: str, folder: Path) -> Image.Image:
     Parameters
     ----------
     name
-        ``guide-take.png``, ``guide-handout.png`` or ``guide-sheet.png``.
+        One of `DRAWN`.
     folder
         Where the guide's song lies.
     """
-    source = {
-        "guide-take.png": lambda: Image.open(folder / "take.png"),
-        "guide-handout.png": lambda: Image.open(folder / "class" / "apples" / "handout.png"),
-        "guide-sheet.png": lambda: _sheet(folder),
-    }[name]
-    with source() as large:
+    with DRAWN[name](folder) as large:
         size = (WIDTH, round(large.height * WIDTH / large.width))
         return large.convert("RGB").resize(size, Image.Resampling.LANCZOS)
 
@@ -53,3 +49,11 @@ def _sheet(folder: Path) -> Image.Image:
     fonts = [str(font) for font in font_files(["a"])]
     png = resvg_py.svg_to_bytes(svg_string=text, zoom=3.0, skip_system_fonts=True, font_files=fonts)
     return Image.open(io.BytesIO(bytes(png)))
+
+
+DRAWN: dict[str, Callable[[Path], Image.Image]] = {
+    "guide-take.png": lambda folder: Image.open(folder / "take.png"),
+    "guide-handout.png": lambda folder: Image.open(folder / "class" / "apples" / "handout.png"),
+    "guide-sheet.png": _sheet,
+}
+"""How each picture is found in the folder where the guide was worked through; that of the page needs a browser."""

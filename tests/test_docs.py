@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
-import io
 import re
 from pathlib import Path
 
@@ -12,51 +10,16 @@ import pytest
 import soundfile
 from PIL import Image
 
-from render.cli import main
-from tests.guide_pictures import PICTURES, guide_picture
-from tests.worked_pages import Command, TypedFile, promised_files, steps_of, told
+from tests.guide_pictures import DRAWN, PICTURES, guide_picture
+from tests.worked_pages import Command, promised_files, run, steps_of, told, work_through
 
 ROOT = Path(__file__).resolve().parent.parent
 DOCS = ROOT / "docs"
 GUIDE = (DOCS / "guide.md").read_text(encoding="utf-8")
 HOW_IT_WORKS = (DOCS / "how-it-works.md").read_text(encoding="utf-8")
 README = (ROOT / "README.md").read_text(encoding="utf-8")
-ACTIVATE = (".", ".venv/bin/activate")
 WHOLE_KIT = "kit"
 """README's own commands that make all tracks take a minute; they are tried with fewer tracks in other tests."""
-
-
-def run(command: Command, monkeypatch: pytest.MonkeyPatch) -> tuple[int, str]:
-    """Do what a command line says; return its exit code and what a terminal would show."""
-    terminal = io.StringIO()
-    match command.words:
-        case ("mkdir", name):
-            Path(name).mkdir()
-            return 0, ""
-        case ("cd", name):
-            monkeypatch.chdir(name)
-            return 0, ""
-        case ("tercet", *words):
-            with contextlib.redirect_stdout(terminal), contextlib.redirect_stderr(terminal):
-                code = main(words)
-            return code, terminal.getvalue()
-        case words:
-            assert words == ACTIVATE, f"line {command.line}: {' '.join(words)}"
-            return 0, ""
-
-
-def work_through(page: str, folder: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """Do all that a page says, in a folder; return where it led."""
-    monkeypatch.chdir(folder)
-    monkeypatch.delenv("TERCET_SOUND", raising=False)
-    for step in steps_of(page):
-        if isinstance(step, TypedFile):
-            Path(step.name).write_text(step.text, encoding="utf-8")
-            continue
-        code, printed = run(step, monkeypatch)
-        assert code == step.code, f"line {step.line}: {' '.join(step.words)}\n{printed}"
-        assert told(step.shown, printed), f"line {step.line}: {' '.join(step.words)} printed\n{printed}"
-    return Path.cwd()
 
 
 @pytest.fixture(scope="module")
@@ -104,7 +67,9 @@ def test_layers_that_are_played_together_are_the_whole(after_how_it_works: Path)
 
 
 def test_every_command_of_the_tool_that_a_teacher_needs_is_in_the_guide() -> None:
-    used = {step.words[1] for step in steps_of(GUIDE) if isinstance(step, Command) and step.words[0] == "tercet"}
+    used = {
+        step.words[1] for step in steps_of(GUIDE) if isinstance(step, Command) and step.words[0] == "tercet"
+    }
     assert used == {"check", "advise", "pin", "render", "kit", "sheet", "fretboard", "page"}
 
 
@@ -119,7 +84,9 @@ def test_the_readme_does_what_it_says(tmp_path: Path, monkeypatch: pytest.Monkey
             continue
         path = tmp_path / "rain-on-tin.yaml"
         if "mistake" in step.shown:
-            path.write_text(path.read_text(encoding="utf-8").replace("A4:2 F:2", "A4:2 F:3"), encoding="utf-8")
+            path.write_text(
+                path.read_text(encoding="utf-8").replace("A4:2 F:2", "A4:2 F:3"), encoding="utf-8"
+            )
         code, printed = run(step, monkeypatch)
         assert told(step.shown, printed), printed
         assert code == ("mistake" in step.shown)
@@ -133,7 +100,7 @@ def test_the_readme_does_what_it_says(tmp_path: Path, monkeypatch: pytest.Monkey
 # Pictures and links
 
 
-@pytest.mark.parametrize("name", ["guide-take.png", "guide-handout.png", "guide-sheet.png"])
+@pytest.mark.parametrize("name", DRAWN)
 def test_a_picture_of_the_guide_is_what_is_drawn_today(name: str, after_the_guide: Path) -> None:
     with Image.open(PICTURES / name) as opened:
         kept = np.asarray(opened.convert("L"), float)
@@ -172,7 +139,9 @@ def anchors_of(path: Path) -> set[str]:
 
 
 @pytest.mark.parametrize(
-    "path", [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted(DOCS.glob("*.md"))], ids=lambda path: path.name
+    "path",
+    [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted(DOCS.glob("*.md"))],
+    ids=lambda path: path.name,
 )
 def test_links_lead_somewhere(path: Path) -> None:
     assert links_that_lead_nowhere(path) == []
@@ -180,13 +149,17 @@ def test_links_lead_somewhere(path: Path) -> None:
 
 def test_a_link_that_leads_nowhere_is_found(tmp_path: Path) -> None:
     page = tmp_path / "page.md"
-    page.write_text("# One: two\n[a](#one-two) [b](#two) [c](gone.md) [d](page.md#one-two) [e](page.md#three)", "utf-8")
+    page.write_text(
+        "# One: two\n[a](#one-two) [b](#two) [c](gone.md) [d](page.md#one-two) [e](page.md#three)", "utf-8"
+    )
     assert links_that_lead_nowhere(page) == ["#two", "gone.md", "page.md#three"]
 
 
 def test_a_page_whose_command_fails_is_found(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     right = "```yaml a.yaml\ntitle: A\nsections:\n  verse: |\n    chords C\n    melody C4:4\n```\n"
-    work_through(right + "```console\n$ tercet check a.yaml\na.yaml: A, no mistakes\n…\n```\n", tmp_path, monkeypatch)
+    work_through(
+        right + "```console\n$ tercet check a.yaml\na.yaml: A, no mistakes\n…\n```\n", tmp_path, monkeypatch
+    )
     for wrong in ("tercet check b.yaml\n…", "tercet check a.yaml\na.yaml: B\n…"):
         with pytest.raises(AssertionError, match="tercet check"):
             work_through(right + f"```console\n$ {wrong}\n```\n", tmp_path, monkeypatch)

@@ -7,18 +7,33 @@ a command that ends with exit code 1.
 
 from __future__ import annotations
 
+import contextlib
+import io
 import re
 import shlex
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
-__all__ = ["Command", "TypedFile", "promised_files", "steps_of", "told"]
+import pytest
 
-_FENCED = re.compile(r"^```(?P<kind>yaml|console)(?: (?P<word>\S+))?\n(?P<text>.*?)^```$", re.MULTILINE | re.DOTALL)
+from render.cli import main
+
+__all__ = ["Command", "TypedFile", "promised_files", "run", "steps_of", "told", "work_through"]
+
+_FENCED = re.compile(
+    r"^```(?P<kind>yaml|console)(?: (?P<word>\S+))?\n(?P<text>.*?)^```$", re.MULTILINE | re.DOTALL
+)
 _SIZE = r"[\d.]+ [kM]B"
 """How large a file is depends on the encoder's release; all else that is printed is the same everywhere."""
 
 _ANY_LINES = "…"
+
+_ACTIVATE = (".", ".venv/bin/activate")
+_SAID_ONCE = re.compile(
+    r"^(making the built-in ukulele|measuring how loud the sound is), once.*\n", re.MULTILINE
+)
+"""What only the very first recording on a computer says."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,9 +54,9 @@ class Command:
     line: int
 
     @property
-    def output(self) -> str | None:
-        """What `-o` names."""
-        return self.words[self.words.index("-o") + 1] if "-o" in self.words else None
+    def written(self) -> list[str]:
+        """The files or folders that its options name to be written."""
+        return [name for option, name in pairwise(self.words) if option in ("-o", "--picture")]
 
 
 def steps_of(page: str) -> list[TypedFile | Command]:
@@ -89,5 +104,38 @@ def promised_files(page: str, root: Path) -> set[Path]:
     """Return the files that a page names in its text between backticks, and those that its commands write."""
     prose = _FENCED.sub("", page)
     named = re.findall(r"`([\w./-]+\.(?:html|pdf|png|svg|mp3|wav|musicxml))`", prose)
-    written = [step.output for step in steps_of(page) if isinstance(step, Command) and step.output]
+    written = [name for step in steps_of(page) if isinstance(step, Command) for name in step.written]
     return {root / name for name in [*named, *written]}
+
+
+def run(command: Command, monkeypatch: pytest.MonkeyPatch) -> tuple[int, str]:
+    """Do what a command line says; return its exit code and what a terminal would show."""
+    terminal = io.StringIO()
+    match command.words:
+        case ("mkdir", name):
+            Path(name).mkdir()
+            return 0, ""
+        case ("cd", name):
+            monkeypatch.chdir(name)
+            return 0, ""
+        case ("tercet", *words):
+            with contextlib.redirect_stdout(terminal), contextlib.redirect_stderr(terminal):
+                code = main(words)
+            return code, _SAID_ONCE.sub("", terminal.getvalue())
+        case words:
+            assert words == _ACTIVATE, f"line {command.line}: {' '.join(words)}"
+            return 0, ""
+
+
+def work_through(page: str, folder: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Do all that a page says, in a folder; return where it led."""
+    monkeypatch.chdir(folder)
+    monkeypatch.delenv("TERCET_SOUND", raising=False)
+    for step in steps_of(page):
+        if isinstance(step, TypedFile):
+            Path(step.name).write_text(step.text, encoding="utf-8")
+            continue
+        code, printed = run(step, monkeypatch)
+        assert code == step.code, f"line {step.line}: {' '.join(step.words)}\n{printed}"
+        assert told(step.shown, printed), f"line {step.line}: {' '.join(step.words)} printed\n{printed}"
+    return Path.cwd()
