@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -11,8 +12,9 @@ from PIL import Image
 __all__ = ["DRAWN", "PICTURES", "guide_picture", "keep_small"]
 
 PICTURES = Path(__file__).resolve().parent.parent / "docs" / "pictures"
-WIDTH = 900
+WIDTH = 840
 """Pixels across of a picture in the guide."""
+COLOURS = 64
 
 
 def guide_picture(name: str, folder: Path) -> Image.Image:
@@ -32,7 +34,7 @@ def guide_picture(name: str, folder: Path) -> Image.Image:
 
 def keep_small(picture: Image.Image, path: Path) -> None:
     """Write a picture as a PNG of few colours."""
-    few = picture.convert("RGB").quantize(32, Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE)
+    few = picture.convert("RGB").quantize(COLOURS, Image.Quantize.MAXCOVERAGE, kmeans=4, dither=Image.Dither.NONE)
     few.save(path, "PNG", optimize=True)
 
 
@@ -47,8 +49,10 @@ def _sheet(folder: Path) -> Image.Image:
     main(["sheet", str(folder / "apples.yaml"), "-o", str(path)])
     text = path.read_text(encoding="utf-8")
     fonts = [str(font) for font in font_files(["a"])]
+    width, height = map(float, re.findall(r'(?:width|height)="([\d.]+)"', text)[:2])
     png = resvg_py.svg_to_bytes(svg_string=text, zoom=3.0, skip_system_fonts=True, font_files=fonts)
-    return Image.open(io.BytesIO(bytes(png)))
+    with Image.open(io.BytesIO(bytes(png))) as whole:
+        return whole.crop((0, 0, whole.width, int(whole.width * height / width)))
 
 
 DRAWN: dict[str, Callable[[Path], Image.Image]] = {

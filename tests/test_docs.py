@@ -1,4 +1,4 @@
-"""Pages that teach do what they say: every command runs, in order, prints what is shown, and leaves the files promised."""
+"""Pages that teach do what they say: every command runs, in order, prints what is shown, and leaves its files."""
 
 from __future__ import annotations
 

@@ -1,8 +1,8 @@
-"""A page of the docs that is worked through from top to bottom: files that it has a reader type, commands, what they print.
+"""A page of the docs that is worked through from top to bottom: files to type, commands, what they print.
 
-A block fenced as ``yaml FILE`` is a file to type. In a block fenced as ``console`` a line that starts with ``$`` is a command,
-and what follows is what it prints; a line of ``…`` stands for any lines. A block fenced as ``console mistakes`` shows
-a command that ends with exit code 1.
+A block fenced as ``yaml FILE`` is a file to type. In a block fenced as ``console`` a line that starts with ``$`` is a
+command, and what follows is what it prints; a line of ``…`` stands for any lines. A block fenced as
+``console mistakes`` shows a command that ends with exit code 1.
 """
 
 from __future__ import annotations

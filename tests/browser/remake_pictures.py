@@ -1,7 +1,7 @@
 """Take the pictures of ``docs/page.md`` and ``docs/guide.md`` anew: ``python tests/browser/remake_pictures.py``.
 
-Each of the page's shows Harbour Lanterns at one width, in one scheme of colours, some bars into the second verse. Those of the
-guide show what its reader has made; ``python tests/browser/remake_pictures.py guide`` takes these alone.
+Each of the page's shows Harbour Lanterns at one width, in one scheme of colours, some bars into the second verse. Those
+of the guide show what its reader has made; ``python tests/browser/remake_pictures.py guide`` takes these alone.
 """
 
 from __future__ import annotations
@@ -60,8 +60,9 @@ def take_those_of_the_guide() -> None:
                 page.wait_for_function(
                     "() => Tercet.player.position().ms > Tercet.speeds[2].bars[2][0] + 300"
                 )
-                seen = Image.open(io.BytesIO(page.screenshot()))
-                keep_small(seen, PICTURES / "guide-page.png")
+                page.evaluate("() => document.querySelector('#stage-title').scrollIntoView()")
+                with Image.open(io.BytesIO(page.screenshot())) as seen:
+                    keep_small(seen, PICTURES / "guide-page.png")
             browser.close()
 
 
