@@ -34,7 +34,9 @@ def guide_picture(name: str, folder: Path) -> Image.Image:
 
 def keep_small(picture: Image.Image, path: Path) -> None:
     """Write a picture as a PNG of few colours."""
-    few = picture.convert("RGB").quantize(COLOURS, Image.Quantize.MAXCOVERAGE, kmeans=4, dither=Image.Dither.NONE)
+    few = picture.convert("RGB").quantize(
+        COLOURS, Image.Quantize.MAXCOVERAGE, kmeans=4, dither=Image.Dither.NONE
+    )
     few.save(path, "PNG", optimize=True)
 
 

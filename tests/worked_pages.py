@@ -94,7 +94,9 @@ def told(shown: str, printed: str) -> bool:
     (False, False)
     """
     lines = (
-        r"(?:.*\n)*" if line == _ANY_LINES else _SIZE.join(map(re.escape, re.split(_SIZE, line))) + r"\n"
+        r"(?:.*\n)*"
+        if line.strip() == _ANY_LINES
+        else _SIZE.join(map(re.escape, re.split(_SIZE, line))) + r"\n"
         for line in shown.splitlines()
     )
     return re.fullmatch("".join(lines), printed) is not None
