@@ -1,6 +1,7 @@
-"""Take the pictures of ``docs/page.md`` anew: ``python tests/browser/remake_pictures.py``.
+"""Take the pictures of ``docs/page.md`` and ``docs/guide.md`` anew: ``python tests/browser/remake_pictures.py``.
 
-Each shows the page of Harbour Lanterns at one width, in one scheme of colours, some bars into the second verse.
+Each of the page's shows Harbour Lanterns at one width, in one scheme of colours, some bars into the second verse. Those
+of the guide show what its reader has made; ``python tests/browser/remake_pictures.py guide`` takes these alone.
 """
 
 from __future__ import annotations
@@ -13,11 +14,14 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent.parent
 sys.path.insert(0, str(ROOT))
 
+import pytest  # noqa: E402
 from PIL import Image  # noqa: E402
 from playwright.sync_api import sync_playwright  # noqa: E402
 
 from tests.browser.windows import FLAGS, PROGRAM, window  # noqa: E402
+from tests.guide_pictures import DRAWN, guide_picture, keep_small  # noqa: E402
 from tests.kits import run_tercet  # noqa: E402
+from tests.worked_pages import work_through  # noqa: E402
 
 PICTURES = ROOT / "docs" / "pictures"
 SIZES = {360: 740, 820: 1100, 1440: 900}
@@ -26,7 +30,43 @@ BAR = 20
 """Index of the bar at which the page is seen."""
 
 
+GUIDE_WINDOW = (400, 800)
+"""Width and height of the phone on which the guide shows its page."""
+
+
 def main() -> None:
+    """Take the pictures that are asked for."""
+    if sys.argv[1:] != ["guide"]:
+        take_those_of_the_page()
+    take_those_of_the_guide()
+
+
+def take_those_of_the_guide() -> None:
+    """Do what the guide says, and keep what its reader sees."""
+    with tempfile.TemporaryDirectory() as base, pytest.MonkeyPatch.context() as monkeypatch:
+        folder = work_through(
+            (ROOT / "docs" / "guide.md").read_text(encoding="utf-8"), Path(base), monkeypatch
+        )
+        for name in DRAWN:
+            keep_small(guide_picture(name, folder), PICTURES / name)
+        with sync_playwright() as playwright:
+            browser = playwright.chromium.launch(executable_path=PROGRAM, headless=True, args=list(FLAGS))
+            width, height = GUIDE_WINDOW
+            with window(browser, width=width, height=height, color_scheme="light") as opened:
+                page = opened.show((folder / "class" / "apples" / "index.html").as_uri())
+                page.uncheck("#follow")
+                page.select_option("#count", "0")
+                page.click("#go")
+                page.wait_for_function(
+                    "() => Tercet.player.position().ms > Tercet.speeds[2].bars[2][0] + 300"
+                )
+                page.evaluate("() => document.querySelector('#stage-title').scrollIntoView()")
+                with Image.open(io.BytesIO(page.screenshot())) as seen:
+                    keep_small(seen, PICTURES / "guide-page.png")
+            browser.close()
+
+
+def take_those_of_the_page() -> None:
     """Make the page, open it six times, and keep what is seen."""
     with tempfile.TemporaryDirectory() as base, sync_playwright() as playwright:
         song = ROOT / "songs" / "harbour-lanterns.yaml"
