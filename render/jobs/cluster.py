@@ -6,7 +6,7 @@ import asyncio
 import logging
 import pkgutil
 from collections.abc import Iterator
-from concurrent.futures import CancelledError, Future
+from concurrent.futures import CancelledError, Future, ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager, suppress
 from types import TracebackType
 from typing import TYPE_CHECKING, Self
@@ -141,7 +141,9 @@ class Cluster:
     def _knock(self) -> None:
         """See whether a scheduler answers, before Dask's client, which can't be closed well if none does."""
         try:
-            asyncio.run(asyncio.wait_for(_identity(self.address), ANSWER_S))
+            # In a thread of its own: whoever calls may have a loop that runs already.
+            with ThreadPoolExecutor(max_workers=1) as knocking:
+                knocking.submit(lambda: asyncio.run(_identity(self.address))).result()
         except Exception as error:
             raise PlaceError(
                 f"no Dask scheduler answers at {self.address}: start one with «dask scheduler» and give the address "
@@ -171,7 +173,7 @@ async def _identity(address: str) -> None:
     """Ask a scheduler who it is; raises what Dask raises if there is none."""
     from distributed import rpc
 
-    async with rpc(address, timeout=ANSWER_S) as scheduler:
+    async with asyncio.timeout(ANSWER_S), rpc(address, timeout=ANSWER_S) as scheduler:
         await scheduler.identity(n_workers=0)
 
 

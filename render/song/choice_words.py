@@ -109,7 +109,7 @@ def parse_choice(text: str) -> Choice:
     >>> str(parse_choice("Open strings, singles but not bar 3"))
     '(open or single) and not bar 3'
     """
-    found = _parsed(text)
+    found = _parsed(str(text))  # YAML gives texts that carry more, and what is kept must be plain
     if isinstance(found, ChoiceError):
         raise found.with_traceback(None)
     return found
