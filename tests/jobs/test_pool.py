@@ -9,6 +9,7 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures.process import BrokenProcessPool
+from functools import partial
 from multiprocessing import get_context
 from pathlib import Path
 
@@ -40,6 +41,10 @@ def wait_until(happens: Callable[[], bool], within_s: float = PATIENCE_S) -> Non
     while not happens():
         assert time.monotonic() < end_s, "waited in vain"
         time.sleep(0.02)
+
+
+def none_alive(pids: tuple[int, ...]) -> bool:
+    return not any(map(alive, pids))
 
 
 def alive(pid: int) -> bool:
@@ -166,7 +171,7 @@ def test_ctrl_c_while_workers_start_leaves_no_noise(tmp_path: Path) -> None:
             assert program.wait(PATIENCE_S) == 130
             assert program.stdout is not None
             assert program.stdout.read() == b""
-        assert not any(alive(child.pid) for child in children)
+        wait_until(partial(none_alive, tuple(child.pid for child in children)), within_s=3)
 
 
 @pytest.mark.parametrize("number", [signal.SIGKILL, signal.SIGTERM])
