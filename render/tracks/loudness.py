@@ -1,4 +1,4 @@
-"""How loud audio is, and the one gain that a song's tracks share.
+"""How loud audio is, and how high its wave reaches.
 
 Two measures of Recommendation ITU-R BS.1770-5: *loudness* in LUFS (K-weighted, gated) and *true peak* in dBTP (the
 height of the waveform between the samples too). Audio is float32, shape (frames, channels), one or two channels,
@@ -30,7 +30,7 @@ __all__ = [
     "integrated_loudness_lufs",
     "k_weighted_level_lufs",
     "part_peak_dbtp",
-    "song_gain_db",
+    "plain_loudness_lufs",
     "step_energies",
     "step_frames_of",
     "true_peak_dbtp",
@@ -47,8 +47,6 @@ _RELATIVE_GATE_LU = -10.0
 _STEP_S = 0.1
 _STEPS_A_BLOCK = 4
 """A gating block lasts 400 ms and begins every 100 ms: BS.1770-5, annex 1."""
-
-_SILENCE_DBTP = -120.0
 
 _OVERSAMPLING = 8
 _HALF_TAPS = 16
@@ -141,8 +139,20 @@ def k_weighted_level_lufs(samples: NDArray[np.float32], sample_rate_hz: int) -> 
         As `integrated_loudness_lufs`.
     """
     _check_measurable(samples)
-    energy = step_energies(samples, sample_rate_hz)
-    return _lufs(float(energy.sum()) / max(samples.shape[0], 1))
+    return plain_loudness_lufs(step_energies(samples, sample_rate_hz), samples.shape[0])
+
+
+def plain_loudness_lufs(energies: NDArray[np.float64], frames: int) -> float:
+    """Return the loudness of a programme without gates, from the energies of its steps; minus infinity for silence.
+
+    Parameters
+    ----------
+    energies
+        As `step_energies` gives them.
+    frames
+        Of the whole programme.
+    """
+    return _lufs(float(energies.sum()) / max(frames, 1))
 
 
 def true_peak_dbtp(samples: NDArray[np.float32]) -> float:
@@ -204,45 +214,6 @@ def part_peak_dbtp(
             break
         peak = max(peak, _block_peak(samples, (int(block) - 1) * _PEAK_BLOCK_FRAMES, phases))
     return max(_decibels(peak), known_dbtp)
-
-
-def song_gain_db(
-    demo: NDArray[np.float32], sample_rate_hz: int, ceiling_dbtp: float, target_lufs: float = TARGET_LUFS
-) -> float:
-    """Return the gain that a song's tracks share, from its demo at full speed.
-
-    The gain that brings the demo to the target, or less if its true peak would pass the ceiling. Gain alone: nothing
-    is limited or compressed, so the marks that are written stay the levels that are heard.
-
-    Parameters
-    ----------
-    demo
-        All layers at full speed, before any gain: float32, (frames, 1 or 2).
-    sample_rate_hz
-        Frames a second.
-    ceiling_dbtp
-        Highest true peak allowed after the gain, see `render.tracks.encoding.FORMATS`.
-    target_lufs
-        Integrated loudness wished for.
-
-    Returns
-    -------
-    float
-        Decibels, always finite; 0 for silence, which is all below −120 dBTP. Audio too quiet for the gates is
-        measured without them.
-
-    Raises
-    ------
-    ParameterError
-        As `integrated_loudness_lufs`.
-    """
-    peak_dbtp = true_peak_dbtp(demo)
-    if peak_dbtp < _SILENCE_DBTP:
-        return 0.0
-    loudness_lufs = integrated_loudness_lufs(demo, sample_rate_hz)
-    if loudness_lufs == -math.inf:
-        loudness_lufs = k_weighted_level_lufs(demo, sample_rate_hz)
-    return min(target_lufs - loudness_lufs, ceiling_dbtp - peak_dbtp)
 
 
 def _check_measurable(samples: NDArray[np.float32]) -> None:

@@ -9,6 +9,7 @@ from render.tracks.loudness import (
     SETTLING_STEPS,
     gated_loudness_lufs,
     part_peak_dbtp,
+    plain_loudness_lufs,
     step_energies,
     step_frames_of,
 )
@@ -82,4 +83,7 @@ class Meter:
         if self._coming_frames:
             self._measure(None)
         energies = np.concatenate([np.zeros(0), *self._energies])
-        return gated_loudness_lufs(energies, self._frames, self._rate_hz), self._peak_dbtp
+        lufs = gated_loudness_lufs(energies, self._frames, self._rate_hz)
+        if lufs == -math.inf and self._frames:
+            lufs = plain_loudness_lufs(energies, self._frames)
+        return lufs, self._peak_dbtp

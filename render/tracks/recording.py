@@ -196,10 +196,6 @@ class Recording:
         end = cut.start_frame + cut.length_frames + self.playing.tail_frames
         return self.play(cut.tape)[excerpt.layer][cut.start_frame : end]
 
-    def length_frames(self, index: int) -> int:
-        """Return the length of a track."""
-        return self.plan(index).length_frames
-
     def music(
         self, index: int, balance: Balance, layers: Sequence[Layer] = LAYERS, gain_db: float = 0.0
     ) -> Iterator[NDArray[np.float32]]:

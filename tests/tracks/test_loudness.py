@@ -8,13 +8,11 @@ import pytest
 import scipy.signal
 from numpy.typing import NDArray
 
-from render.errors import ParameterError
 from render.sound import k_weighting
 from render.tracks import loudness
 from render.tracks.loudness import (
     integrated_loudness_lufs,
     k_weighted_level_lufs,
-    song_gain_db,
     true_peak_dbtp,
 )
 from tests.tracks.plucks import RATE_HZ, plucks, silence, sine
@@ -138,7 +136,6 @@ def test_silence_measures_minus_infinity(length_s: float) -> None:
     assert integrated_loudness_lufs(nothing, RATE_HZ) == -math.inf
     assert k_weighted_level_lufs(nothing, RATE_HZ) == -math.inf
     assert true_peak_dbtp(nothing) == -math.inf
-    assert song_gain_db(nothing, RATE_HZ, -1.0) == 0.0
 
 
 # A quarter of the sample rate: EBU Tech 3341, cases 15 to 19, tolerance +0.2 −0.4 dB.
@@ -188,57 +185,3 @@ def test_true_peak_oversamples_only_where_it_must(monkeypatch: pytest.MonkeyPatc
     monkeypatch.setattr(loudness, "_block_peak", counted)
     true_peak_dbtp(sound)
     assert 1 <= len(looked_at) < 0.1 * len(sound) / 1024
-
-
-def test_song_gain_reaches_the_target_if_the_peak_allows() -> None:
-    steady = sine(440, -30, 5)
-    gain_db = song_gain_db(steady, RATE_HZ, ceiling_dbtp=-1.0)
-    louder = (steady * 10 ** (gain_db / 20)).astype(np.float32)
-    assert integrated_loudness_lufs(louder, RATE_HZ) == pytest.approx(-16.0, abs=1e-3)
-    assert true_peak_dbtp(louder) < -1.0
-
-
-@pytest.mark.parametrize("ceiling_dbtp", [-1.0, -2.2])
-def test_song_gain_keeps_the_peak_below_the_ceiling(ceiling_dbtp: float) -> None:
-    spiky = plucks(5) * np.float32(0.01)
-    spiky[RATE_HZ] = 0.7
-    gain_db = song_gain_db(spiky, RATE_HZ, ceiling_dbtp)
-    louder = (spiky * 10 ** (gain_db / 20)).astype(np.float32)
-    assert true_peak_dbtp(louder) == pytest.approx(ceiling_dbtp, abs=1e-4)
-    assert integrated_loudness_lufs(louder, RATE_HZ) < -16.0
-
-
-def test_song_gain_of_what_the_gates_shut_out_is_finite() -> None:
-    assert song_gain_db(sine(1000, -80, 2), RATE_HZ, -1.0) == pytest.approx(64.0, abs=0.1)
-    assert song_gain_db(sine(1000, -130, 2), RATE_HZ, -1.0) == 0.0
-    assert song_gain_db(np.full((10, 2), 1e-45, np.float32), RATE_HZ, -1.0) == 0.0
-
-
-def test_huge_values_are_measured_without_a_warning() -> None:
-    huge = np.array([[3e38, -3e38], [-3e38, 3e38]], np.float32)
-    assert true_peak_dbtp(huge) > 760
-
-
-@pytest.mark.parametrize(
-    ("samples", "message"),
-    [
-        (np.zeros((10, 3), np.float32), r"1 or 2 channels \(got 3\)"),
-        (np.zeros((10, 2)), "float32"),
-        (np.zeros(10, np.float32), "shape"),
-        (np.full((10, 2), np.nan, np.float32), "finite"),
-        (np.full((10, 2), np.inf, np.float32), "finite"),
-    ],
-)
-def test_what_is_not_audio_is_refused(samples: NDArray[np.float32], message: str) -> None:
-    with pytest.raises(ParameterError, match=message):
-        integrated_loudness_lufs(samples, RATE_HZ)
-    with pytest.raises(ParameterError, match=message):
-        k_weighted_level_lufs(samples, RATE_HZ)
-    with pytest.raises(ParameterError, match=message):
-        true_peak_dbtp(samples)
-
-
-@pytest.mark.parametrize("rate_hz", [0, 7999, 192_001])
-def test_a_rate_out_of_range_is_refused(rate_hz: int) -> None:
-    with pytest.raises(ParameterError, match=rf"8000 to 192000 Hz \(got {rate_hz}\)"):
-        integrated_loudness_lufs(silence(1), rate_hz)
