@@ -15,6 +15,7 @@ from render.tracks.timelines import Source
 
 if TYPE_CHECKING:
     from render.arrange import Arrangement
+    from render.perform.audible import Place
     from render.sound import Stems, Synthesiser
     from render.tracks.timelines import Piece
 
@@ -59,6 +60,7 @@ class Playing:
         self._pieces: dict[Piece, Arrangement] = {"song": arrangement}
         self._performed: dict[Source, Performed] = {}
         self._measured: dict[tuple[Piece, bool], MeasuredSynthesiser] = {}
+        self._lowered: dict[bool, dict[Place, float]] = {}
 
     def __getstate__(self) -> dict[str, object]:
         """Return what goes to another process: all that was worked out, without what was measured of the sound."""
@@ -93,9 +95,15 @@ class Playing:
         return self._take(source or Source(speed=timeline.spans[0].speed), timeline)
 
     def _take(self, source: Source, timeline: Timeline) -> Take:
-        arrangement = self.piece(source.piece)
-        take = perform(
-            arrangement,
+        take = self._as_played(source, timeline)
+        if not self._clear or source.piece != "song":
+            return take
+        return cleared(take, self._lowered_db(source.flat))
+
+    def _as_played(self, source: Source, timeline: Timeline) -> Take:
+        """Return a take without anything lowered."""
+        return perform(
+            self.piece(source.piece),
             timeline,
             seed=self._seed,
             dry=self._dry,
@@ -103,21 +111,13 @@ class Playing:
             steady_pulse=source.steady,
             leader=self._leader(source.piece),
         )
-        if not self._clear or source.piece != "song":
-            return take
-        whole = Source(flat=source.flat)
-        heard = (
-            take
-            if source == whole
-            else perform(
-                arrangement,
-                lay_out(arrangement, None, Fraction(1), 0),
-                seed=self._seed,
-                dry=self._dry,
-                flat=source.flat,
-            )
-        )
-        return cleared(take, clearing_db(covered_notes(heard)))
+
+    def _lowered_db(self, flat: bool) -> dict[Place, float]:
+        """Return by how much strings that cover the tune are lowered, as the whole song at full speed shows them."""
+        if flat not in self._lowered:
+            whole = lay_out(self.arrangement, None, Fraction(1), 0)
+            self._lowered[flat] = clearing_db(covered_notes(self._as_played(Source(flat=flat), whole)))
+        return self._lowered[flat]
 
     def _leader(self, piece: Piece) -> Arrangement:
         """Return whose ritards and fermatas a piece follows: chords alone wait where the song does."""
