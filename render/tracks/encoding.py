@@ -34,7 +34,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Literal
 
 from render.errors import OutputError, ParameterError, RequestError
-from render.sound.audio import check_audio
+from render.sound.audio import check_audio, check_shape
 from render.sound.protocol import SAMPLE_RATE_HZ
 from render.tracks.ogg import with_settled_serial
 from render.tracks.sink import Sink, interrupts_held
@@ -235,7 +235,7 @@ class TrackWriter:
             If the file can't be written.
         """
         self._open_sink()
-        if check_audio(block).shape[1] != _CHANNELS:
+        if check_shape(block).shape[1] != _CHANNELS:
             raise ParameterError(f"a track must have 2 channels (got {block.shape[1]})")
         held = self._held_at_full_scale(block)
         self._length_frames += len(held)
@@ -300,11 +300,12 @@ class TrackWriter:
         return self._sink
 
     def _held_at_full_scale(self, part: NDArray[np.float32]) -> NDArray[np.float32]:
-        """Return the part with everything beyond ±1 held there, and count it."""
+        """Return a part of audio with everything beyond ±1 held there, and count it."""
         import numpy as np
 
-        if not len(part) or (part.max() <= 1.0 and part.min() >= -1.0):
+        if not part.size or (part.max() <= 1.0 and part.min() >= -1.0):
             return part
+        check_audio(part)
         self._clipped_frames += int((np.abs(part) > 1).any(axis=1).sum())
         return np.clip(part, -1, 1)
 

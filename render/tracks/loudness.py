@@ -12,6 +12,7 @@ it, with the right coefficients, as an independent witness.
 
 from __future__ import annotations
 
+import functools
 import math
 from typing import TYPE_CHECKING
 
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 __all__ = [
-    "SETTLING_STEPS",
+    "PEAK_BLOCK_FRAMES",
     "TARGET_LUFS",
     "gated_loudness_lufs",
     "integrated_loudness_lufs",
@@ -39,9 +40,6 @@ __all__ = [
 TARGET_LUFS = -16.0
 """Integrated loudness of a song's demo: what web and phone players commonly align to."""
 
-SETTLING_STEPS = 3
-"""Steps of 100 ms before some audio, with which the weighting has settled."""
-
 _ABSOLUTE_GATE_LUFS = -70.0
 _RELATIVE_GATE_LU = -10.0
 _STEP_S = 0.1
@@ -51,7 +49,10 @@ _STEPS_A_BLOCK = 4
 _OVERSAMPLING = 8
 _HALF_TAPS = 16
 _KAISER_BETA = 7.0
-_PEAK_BLOCK_FRAMES = 1024
+PEAK_BLOCK_FRAMES = 1024
+"""Frames of a block that is looked at for a peak as a whole."""
+
+_REACH_FRAMES = _HALF_TAPS + 1
 _CHUNK_BLOCKS = 64
 _ROUNDING_MARGIN = 1 + 1e-6
 
@@ -193,7 +194,8 @@ def part_peak_dbtp(
     samples
         Float32, (frames, 1 or 2); silence comes before and after.
     start, stop
-        From which frame up to which; a block of `_PEAK_BLOCK_FRAMES` more at either end may be looked at.
+        From which frame up to which; a block of `PEAK_BLOCK_FRAMES` more at the end may be looked at. What begins
+        behind the first frame needs as many before it.
     known_dbtp
         A height that was found elsewhere; what can't pass it isn't looked at.
 
@@ -205,14 +207,21 @@ def part_peak_dbtp(
     import numpy as np
 
     phases, rise = _interpolator()
-    bound = _peak_bounds(samples, rise)
-    first = start // _PEAK_BLOCK_FRAMES + 1 if start > 0 else 0
-    last = stop // _PEAK_BLOCK_FRAMES + 2 if stop < samples.shape[0] else len(bound)
     peak = 10 ** (known_dbtp / 20)
-    for block in first + np.argsort(-bound[first:last], kind="stable"):
-        if bound[block] <= peak:
+    first = start if start > 0 else -PEAK_BLOCK_FRAMES
+    last = stop if stop < samples.shape[0] else stop + PEAK_BLOCK_FRAMES
+    frames = np.arange(first, last, PEAK_BLOCK_FRAMES)
+    own = _block_heights(samples, first - PEAK_BLOCK_FRAMES, len(frames) + 2)
+    heights = np.maximum(np.maximum(own[:-2], own[1:-1]), own[2:])
+    highest = int(np.argmax(heights))
+    if heights[highest] > peak:
+        peak = max(peak, _block_peak(samples, int(frames[highest]), phases))
+    in_reach = np.flatnonzero(heights * (1 + 2 * rise) * _ROUNDING_MARGIN > peak)
+    bounds = _peak_bounds(samples, frames[in_reach], rise)
+    for place in np.argsort(-bounds, kind="stable"):
+        if bounds[place] <= peak:
             break
-        peak = max(peak, _block_peak(samples, (int(block) - 1) * _PEAK_BLOCK_FRAMES, phases))
+        peak = max(peak, _block_peak(samples, int(frames[in_reach[place]]), phases))
     return max(_decibels(peak), known_dbtp)
 
 
@@ -248,6 +257,7 @@ def step_energies(samples: NDArray[np.float32], sample_rate_hz: int) -> NDArray[
     return k_weighted_energies(samples, sample_rate_hz, step_frames_of(sample_rate_hz))
 
 
+@functools.cache
 def _interpolator() -> tuple[NDArray[np.float64], float]:
     """Taps (reach, phase) of the oversampling filter, and how far a wave can rise above its samples.
 
@@ -270,35 +280,59 @@ def _interpolator() -> tuple[NDArray[np.float64], float]:
     return phases, float(np.minimum(*from_neighbours).max())
 
 
-def _peak_bounds(samples: NDArray[np.float32], rise: float) -> NDArray[np.float64]:
-    """For each block a height that the interpolated wave in it can't pass.
-
-    The first block is the silence before the audio, the last the silence after it: the filter reaches into both.
-    """
+def _block_heights(samples: NDArray[np.float32], first: int, count: int) -> NDArray[np.float64]:
+    """Return the highest magnitude of each of so many blocks from a frame on, 0 where there are no samples."""
     import numpy as np
 
-    block = _PEAK_BLOCK_FRAMES
-    count = len(samples) // block + 1
-    highest = np.zeros(count + 3)
-    steepest = np.zeros(count + 4)
-    for first in range(0, count, _CHUNK_BLOCKS):
-        blocks = min(_CHUNK_BLOCKS, count - first)
-        part = _excerpt(samples, first * block - 1, (first + blocks) * block)
-        with np.errstate(over="ignore"):
-            steps = np.diff(part, axis=0)
-        for found, shift, values in ((highest, 1, part[1:]), (steepest, 2, steps)):
-            found[first + shift : first + shift + blocks] = np.abs(values).reshape(blocks, -1).max(axis=1)
-    height = np.maximum(highest[:-1], highest[1:])
-    step = np.maximum(np.maximum(steepest[:-2], steepest[1:-1]), steepest[2:])
-    bound: NDArray[np.float64] = (height + rise * step) * _ROUNDING_MARGIN
-    return bound
+    heights = np.zeros(count)
+    silent = max(-first, 0) // PEAK_BLOCK_FRAMES
+    inside = samples[max(first, 0) : max(first, 0) + (count - silent) * PEAK_BLOCK_FRAMES]
+    whole = len(inside) // PEAK_BLOCK_FRAMES
+    blocks = inside[: whole * PEAK_BLOCK_FRAMES].reshape(whole, PEAK_BLOCK_FRAMES * samples.shape[1])
+    heights[silent : silent + whole] = np.maximum(blocks.max(axis=1), -blocks.min(axis=1))
+    rest = inside[whole * PEAK_BLOCK_FRAMES :]
+    if len(rest):
+        heights[silent + whole] = np.abs(rest).max()
+    return heights
+
+
+def _peak_bounds(samples: NDArray[np.float32], frames: NDArray[np.int64], rise: float) -> NDArray[np.float64]:
+    """For each block that begins at some frame a height that the interpolated wave in it can't pass."""
+    import numpy as np
+
+    around = PEAK_BLOCK_FRAMES + 2 * _REACH_FRAMES
+    bounds = np.zeros(len(frames))
+    inner = (frames >= _REACH_FRAMES) & (frames + PEAK_BLOCK_FRAMES + _REACH_FRAMES <= samples.shape[0])
+    starts = frames[inner] - _REACH_FRAMES
+    if len(starts):
+        windows = np.lib.stride_tricks.sliding_window_view(samples, around, axis=0)
+        for chosen in range(0, len(starts), _CHUNK_BLOCKS):
+            parts = windows[starts[chosen : chosen + _CHUNK_BLOCKS]]
+            places = np.flatnonzero(inner)[chosen : chosen + _CHUNK_BLOCKS]
+            bounds[places] = _bounds_of(parts, rise)
+    for place in np.flatnonzero(~inner):
+        start = int(frames[place]) - _REACH_FRAMES
+        bounds[place] = _bounds_of(_excerpt(samples, start, start + around).T[None], rise)[0]
+    return bounds
+
+
+def _bounds_of(parts: NDArray[np.float32], rise: float) -> NDArray[np.float64]:
+    """Return a height that the interpolated wave can't pass in the middle of parts (parts, channels, frames)."""
+    import numpy as np
+
+    with np.errstate(over="ignore"):
+        steps = np.diff(parts, axis=2)
+        steepest = np.maximum(steps.max(axis=(1, 2)), -steps.min(axis=(1, 2))).astype(np.float64)
+    highest = np.maximum(parts.max(axis=(1, 2)), -parts.min(axis=(1, 2))).astype(np.float64)
+    bounds: NDArray[np.float64] = (highest + rise * steepest) * _ROUNDING_MARGIN
+    return bounds
 
 
 def _block_peak(samples: NDArray[np.float32], start: int, phases: NDArray[np.float64]) -> float:
     """Highest magnitude of the oversampled wave from frame `start` on, over one block."""
     import numpy as np
 
-    part = _excerpt(samples, start - _HALF_TAPS + 1, start + _PEAK_BLOCK_FRAMES + _HALF_TAPS)
+    part = _excerpt(samples, start - _HALF_TAPS + 1, start + PEAK_BLOCK_FRAMES + _HALF_TAPS)
     within_reach = np.lib.stride_tricks.sliding_window_view(part.astype(np.float64), 2 * _HALF_TAPS, axis=0)
     return float(np.abs(within_reach[..., ::-1] @ phases).max())
 

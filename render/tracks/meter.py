@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from render.sound.k_weighting import KWeightedEnergies
 from render.tracks.loudness import (
-    SETTLING_STEPS,
+    PEAK_BLOCK_FRAMES,
     gated_loudness_lufs,
     part_peak_dbtp,
     plain_loudness_lufs,
-    step_energies,
     step_frames_of,
 )
 
@@ -20,8 +20,12 @@ if TYPE_CHECKING:
 
 __all__ = ["Meter"]
 
-PIECE_STEPS = 100
+PIECE_STEPS = 16
 """Steps of 100 ms that are measured at a time."""
+
+CHANNELS = 2
+AROUND_FRAMES = 2 * PEAK_BLOCK_FRAMES
+"""Frames before and after a piece that a peak in it may depend on."""
 
 
 class Meter:
@@ -33,45 +37,43 @@ class Meter:
     ----------
     sample_rate_hz
         Frames a second, 8000 to 192 000.
-    loudness
-        Whether loudness is asked for; the peak alone is found sooner.
     """
 
-    def __init__(self, sample_rate_hz: int, *, loudness: bool = True) -> None:
+    def __init__(self, sample_rate_hz: int) -> None:
+        import numpy as np
+
         self._rate_hz = sample_rate_hz
-        self._loudness = loudness
-        self._step_frames = step_frames_of(sample_rate_hz)
-        self._before: list[NDArray[np.float32]] = []
-        self._coming: list[NDArray[np.float32]] = []
-        self._coming_frames = 0
+        step_frames = step_frames_of(sample_rate_hz)
+        self._piece_frames = PIECE_STEPS * step_frames
+        self._held = np.empty((self._piece_frames + 2 * AROUND_FRAMES, CHANNELS), np.float32)
+        self._held_frames = 0
+        self._before_frames = 0
+        self._weighted = KWeightedEnergies(sample_rate_hz, step_frames, CHANNELS)
         self._energies: list[NDArray[np.float64]] = []
         self._peak_dbtp = -math.inf
         self._frames = 0
 
     def feed(self, block: NDArray[np.float32]) -> None:
-        """Take the next block, float32 (frames, 1 or 2); it isn't changed and mustn't be afterwards."""
-        self._coming.append(block)
-        self._coming_frames += len(block)
+        """Take the next block, float32 (frames, 2)."""
         self._frames += len(block)
-        if self._coming_frames >= (PIECE_STEPS + SETTLING_STEPS) * self._step_frames:
-            self._measure(PIECE_STEPS * self._step_frames)
+        while len(block):
+            room = self._before_frames + self._piece_frames + AROUND_FRAMES - self._held_frames
+            taken, block = block[:room], block[room:]
+            self._held[self._held_frames : self._held_frames + len(taken)] = taken
+            self._held_frames += len(taken)
+            if len(taken) == room:
+                self._measure(self._piece_frames)
 
-    def _measure(self, frames: int | None) -> None:
-        """Measure so many frames of what has come, all of it without a number; keep what the next needs before it."""
-        import numpy as np
-
-        coming = np.concatenate(self._coming)
-        before = self._before[0] if self._before else coming[:0]
-        counted = len(coming) if frames is None else frames
-        whole = np.concatenate([before, coming])
-        self._peak_dbtp = part_peak_dbtp(whole, len(before), len(before) + counted, self._peak_dbtp)
-        if self._loudness:
-            energies = step_energies(whole[: len(before) + counted], self._rate_hz)
-            self._energies.append(energies[len(before) // self._step_frames :])
-        keep = SETTLING_STEPS * self._step_frames
-        self._before = [whole[max(len(before) + counted - keep, 0) : len(before) + counted]]
-        self._coming = [coming[counted:]]
-        self._coming_frames = len(coming) - counted
+    def _measure(self, frames: int) -> None:
+        """Measure so many frames of what is held and isn't measured; keep what those after them need before them."""
+        start, stop = self._before_frames, self._before_frames + frames
+        held = self._held[: self._held_frames]
+        self._peak_dbtp = part_peak_dbtp(held, start, stop, self._peak_dbtp)
+        self._energies.append(self._weighted.of(held[start:stop]))
+        kept = held[max(stop - AROUND_FRAMES, 0) :].copy()
+        self._held[: len(kept)] = kept
+        self._before_frames = min(stop, AROUND_FRAMES)
+        self._held_frames = len(kept)
 
     def finish(self) -> tuple[float, float]:
         """Return loudness in LUFS and true peak in dBTP of all that came; minus infinity for silence.
@@ -80,8 +82,8 @@ class Meter:
         """
         import numpy as np
 
-        if self._coming_frames:
-            self._measure(None)
+        if self._held_frames > self._before_frames:
+            self._measure(self._held_frames - self._before_frames)
         energies = np.concatenate([np.zeros(0), *self._energies])
         lufs = gated_loudness_lufs(energies, self._frames, self._rate_hz)
         if lufs == -math.inf and self._frames:

@@ -8,7 +8,12 @@ import pytest
 from numpy.typing import NDArray
 from scipy.signal import lfilter
 
-from render.sound.k_weighting import LOUDNESS_OFFSET_DB, k_weighted_levels_lufs
+from render.sound.k_weighting import (
+    LOUDNESS_OFFSET_DB,
+    KWeightedEnergies,
+    k_weighted_energies,
+    k_weighted_levels_lufs,
+)
 from tests.sound.takes import RATE_HZ
 
 
@@ -42,3 +47,36 @@ def test_silence_and_no_sounds() -> None:
         [-200.691] * 2
     )
     assert k_weighted_levels_lufs(np.zeros((0, 4800, 2), np.float32), RATE_HZ).shape == (0,)
+
+
+def walk(frames: int) -> NDArray[np.float32]:
+    """Return a random walk (frames, 2): nearly all of its power lies far below what is heard."""
+    steps = np.random.default_rng(frames).standard_normal((frames, 2))
+    return (0.01 * np.cumsum(steps, axis=0)).astype(np.float32)
+
+
+def energies_in_time(sound: NDArray[np.float32], step_frames: int) -> NDArray[np.float64]:
+    """Return the energies of steps by filtering in time in double precision."""
+    weighted = sound.astype(np.float64)
+    for stage in pyloudnorm.Meter(RATE_HZ, filter_class="DeMan")._filters.values():
+        weighted = lfilter(stage.b, stage.a, weighted, axis=0)
+    power = (weighted**2).sum(axis=1)
+    return np.add.reduceat(power, np.arange(0, len(power), step_frames))
+
+
+@pytest.mark.parametrize("step_frames", [4800, 4799, 4410, 97, 7, 1])
+def test_energies_are_those_of_a_filter_in_time_even_below_what_is_heard(step_frames: int) -> None:
+    sound = walk(40 * step_frames + 1)
+    found = k_weighted_energies(sound, RATE_HZ, step_frames)
+    assert found.shape == (41,)
+    assert found == pytest.approx(energies_in_time(sound, step_frames), rel=1e-4, abs=1e-12)
+
+
+@pytest.mark.parametrize("steps", [1, 3, 16, 50])
+def test_audio_in_pieces_has_the_energies_of_the_whole(steps: int) -> None:
+    sound = walk(100 * 4800 + 17)
+    energies = KWeightedEnergies(RATE_HZ, 4800, 2)
+    pieces = [
+        energies.of(sound[first : first + steps * 4800]) for first in range(0, len(sound), steps * 4800)
+    ]
+    assert np.concatenate(pieces) == pytest.approx(k_weighted_energies(sound, RATE_HZ, 4800), rel=1e-6)
