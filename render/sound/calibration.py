@@ -25,7 +25,7 @@ from render.sound.clicks import CLICK_RATIO, click_ratio
 from render.sound.k_weighting import GESTURE_S, gesture_levels_lufs
 
 if TYPE_CHECKING:
-    from render.sound.protocol import Synthesiser
+    from render.sound.protocol import StemName, Synthesiser
 
 __all__ = [
     "FRETS",
@@ -155,7 +155,8 @@ def measure_string(
         for place, (fret, velocity) in enumerate(probes)
     )
     take = Take(notes, (), (), (), _LEAD_S + _PACE_S * (len(notes) + 1))
-    sound = synthesiser.stems(take).by_name["melody"]
+    layer: StemName = "melody"
+    sound = synthesiser.stems(take, (layer,)).by_name[layer]
     levels = gesture_levels_lufs(sound, [note.onset_s for note in notes], SAMPLE_RATE_HZ)
     rising = np.maximum.accumulate(levels.reshape(len(frets), len(VELOCITIES)), axis=1).round(LEVEL_DIGITS)
     rows = {fret: tuple(map(float, row)) for fret, row in zip(frets, rising, strict=True)}

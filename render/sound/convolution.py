@@ -8,7 +8,7 @@ another, so they can be done in any order and give the same samples.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -16,14 +16,14 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-__all__ = ["Convolution", "convolved"]
+__all__ = ["THREADS", "Convolution", "convolved"]
 
-TRANSFORM_FRAMES = 5 << 14
-"""Length of a Fourier transform: of 2¹⁶ to 2¹⁸ the one that costs least a frame where responses last a quarter of a
-second, a sixth less than 2¹⁶."""
+TRANSFORM_FRAMES = 3 << 14
+"""Length of a Fourier transform: of 2¹⁵ to 2¹⁷ the one that costs least a frame where responses last a quarter of a
+second and several blocks are transformed together."""
 
-BLOCKS_A_TASK = 16
-"""Blocks that one thread does in a row, with buffers of its own."""
+BLOCKS_AT_ONCE = 8
+"""Blocks that are transformed together, which takes a third less than one by one; one thread has them."""
 
 THREADS = 2
 """numpy lets go of the interpreter while it transforms."""
@@ -56,7 +56,7 @@ class Convolution:
 
 
 def convolved(
-    sounds: Sequence[NDArray[np.float32]], convolutions: Sequence[Convolution]
+    sounds: Sequence[NDArray[np.float32]], convolutions: Sequence[Convolution], threads: int = THREADS
 ) -> list[NDArray[np.float32]]:
     """Return each sound through its pair of responses, longer by the length of these.
 
@@ -66,6 +66,8 @@ def convolved(
         float32 (frames, 2); the mean of both sides is what sounds.
     convolutions
         One for each sound.
+    threads
+        How many work on it; however many, the samples are the same.
 
     Returns
     -------
@@ -77,47 +79,54 @@ def convolved(
         np.empty((len(sound) + convolution.frames, 2), np.float32)
         for sound, convolution in zip(sounds, convolutions, strict=True)
     ]
-    with ThreadPoolExecutor(max_workers=THREADS) as pool:
-        tasks: list[Future[None]] = []
-        for sound, convolution, result in zip(sounds, convolutions, results, strict=True):
-            step = BLOCKS_A_TASK * (TRANSFORM_FRAMES - convolution.frames)
-            tasks += [
-                pool.submit(_fill, result, sound, convolution, first, first + step)
-                for first in range(0, len(result), step)
-            ]
-        for task in tasks:
-            task.result()
+    tasks = [
+        (result, sound, convolution, first)
+        for sound, convolution, result in zip(sounds, convolutions, results, strict=True)
+        for first in range(0, len(result), BLOCKS_AT_ONCE * (TRANSFORM_FRAMES - convolution.frames))
+    ]
+    shares = [tasks[number::threads] for number in range(threads)]
+    if threads == 1:
+        _fill(shares[0])
+    else:
+        with ThreadPoolExecutor(max_workers=threads) as pool:
+            for done in [pool.submit(_fill, share) for share in shares]:
+                done.result()
     return results
 
 
-def _fill(
-    result: NDArray[np.float32],
-    sound: NDArray[np.float32],
-    convolution: Convolution,
-    first: int,
-    stop: int,
-) -> None:
-    """Fill the frames from `first` up to `stop` of a result, block by block."""
+_Task = tuple["NDArray[np.float32]", "NDArray[np.float32]", Convolution, int]
+"""A result, its sound, its responses, and the first frame of the blocks that are to be filled."""
+
+
+def _fill(tasks: Sequence[_Task]) -> None:
+    """Fill blocks of results, `BLOCKS_AT_ONCE` for each task."""
     import numpy as np
 
-    before = convolution.frames
-    heard = np.empty(TRANSFORM_FRAMES, np.float32)
-    spectrum: Any = np.empty(
-        TRANSFORM_FRAMES // 2 + 1, np.complex64
+    bins = TRANSFORM_FRAMES // 2 + 1
+    heard = np.empty((BLOCKS_AT_ONCE, TRANSFORM_FRAMES), np.float32)
+    spectra: Any = np.empty(
+        (BLOCKS_AT_ONCE, 1, bins), np.complex64
     )  # numpy's types know float64 transforms alone
-    product = np.empty_like(spectrum)
-    answer: Any = np.empty(TRANSFORM_FRAMES, np.float32)
-    for start in range(first, min(stop, len(result)), TRANSFORM_FRAMES - before):
-        space = result[start : start + TRANSFORM_FRAMES - before]
-        _add_sides(sound, start - before, heard)
-        if not heard.any():
-            space[:] = 0.0
-            continue
-        np.fft.rfft(heard, norm="forward", out=spectrum)
-        for side in (0, 1):
-            np.multiply(spectrum, convolution.spectra[side], out=product)
-            np.fft.irfft(product, TRANSFORM_FRAMES, out=answer)
-            space[:, side] = answer[before : before + len(space)]
+    products = np.empty((BLOCKS_AT_ONCE, 2, bins), np.complex64)
+    answers: Any = np.empty((BLOCKS_AT_ONCE, 2, TRANSFORM_FRAMES), np.float32)
+    for result, sound, convolution, first in tasks:
+        before, step = convolution.frames, TRANSFORM_FRAMES - convolution.frames
+        starts: list[int] = []
+        for start in range(first, min(first + BLOCKS_AT_ONCE * step, len(result)), step):
+            block = heard[len(starts)]
+            _add_sides(sound, start - before, block)
+            if block.any():
+                starts.append(start)
+            else:
+                result[start : start + step] = 0.0
+        count = len(starts)
+        np.fft.rfft(heard[:count, None], norm="forward", out=spectra[:count])
+        np.multiply(spectra[:count], convolution.spectra, out=products[:count])
+        np.fft.irfft(products[:count], TRANSFORM_FRAMES, out=answers[:count])
+        for start, answer in zip(starts, answers, strict=False):
+            space = result[start : start + step]
+            for side in (0, 1):
+                space[:, side] = answer[side, before : before + len(space)]
 
 
 def _add_sides(sound: NDArray[np.float32], start: int, heard: NDArray[np.float32]) -> None:

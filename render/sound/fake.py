@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import functools
+from collections.abc import Collection
 from typing import TYPE_CHECKING
 
 from render.sound.click import cue_stem
-from render.sound.protocol import SAMPLE_RATE_HZ, StemName, Stems
+from render.sound.protocol import SAMPLE_RATE_HZ, STEM_NAMES, StemName, Stems
 from render.sound.schedule import LAYER_ORDER, Stroke, fade_end, length_frames_of, strokes_of
 
 if TYPE_CHECKING:
@@ -42,18 +43,21 @@ class FakeSynthesiser:
     def keys(self) -> None:
         """Return None: it has every key."""
 
-    def stems(self, take: Take) -> Stems:
-        """Return the stems of a take, float32 (frames, 2), 48 kHz; the same take gives the same samples."""
+    def stems(self, take: Take, names: Collection[StemName] = STEM_NAMES) -> Stems:
+        """Return stems of a take, float32 (frames, 2), 48 kHz; the same take gives the same samples."""
         import numpy as np
 
         frames = length_frames_of(take, SAMPLE_RATE_HZ)
-        layers = [np.zeros((frames, 2), np.float32) for _ in LAYER_ORDER]
+        stems: dict[StemName, NDArray[np.float32]] = {
+            layer: np.zeros((frames, 2), np.float32) for layer in LAYER_ORDER if layer in names
+        }
         for stroke in strokes_of(take, SAMPLE_RATE_HZ):
-            _add(layers[stroke.layer_index], stroke)
-        stems: dict[StemName, NDArray[np.float32]] = {"cues": cue_stem(take.clicks, frames, SAMPLE_RATE_HZ)}
-        for name, layer in zip(LAYER_ORDER, layers, strict=True):
+            if LAYER_ORDER[stroke.layer_index] in stems:
+                _add(stems[LAYER_ORDER[stroke.layer_index]], stroke)
+        for layer in stems.values():
             fade_end(layer, SAMPLE_RATE_HZ)
-            stems[name] = layer
+        if "cues" in names:
+            stems["cues"] = cue_stem(take.clicks, frames, SAMPLE_RATE_HZ)
         return Stems(SAMPLE_RATE_HZ, stems)
 
 

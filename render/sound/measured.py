@@ -25,7 +25,7 @@ from render.sound.calibration import (
     reference_lufs,
 )
 from render.sound.calibration_cache import cache_folder, keep_string, kept_string
-from render.sound.protocol import StemName, Stems, Synthesiser
+from render.sound.protocol import STEM_NAMES, StemName, Stems, Synthesiser
 from render.sound.schedule import LAYER_ORDER
 
 if TYPE_CHECKING:
@@ -89,8 +89,15 @@ class MeasuredSynthesiser:
         """Return the keys that the sound has."""
         return self.inner.keys()
 
-    def stems(self, take: Take) -> Stems:
-        """Return the stems of a take at the levels of its notes; their velocities don't count.
+    def stems(self, take: Take, names: Collection[StemName] = STEM_NAMES) -> Stems:
+        """Return stems of a take at the levels of its notes; their velocities don't count.
+
+        Parameters
+        ----------
+        take
+            What is played.
+        names
+            The stems that are wanted.
 
         Raises
         ------
@@ -98,7 +105,7 @@ class MeasuredSynthesiser:
             As the inner synthesiser's.
         """
         touched = replace(take, notes=tuple(self._touched(note) for note in take.notes))
-        return _with_gains(self.inner.stems(touched), self.layer_gains_db)
+        return _with_gains(self.inner.stems(touched, names), self.layer_gains_db)
 
     @cached_property
     def layer_gains_db(self) -> dict[Layer, float]:
@@ -189,7 +196,7 @@ def _with_gains(stems: Stems, gains_db: Mapping[Layer, float]) -> Stems:
 
     by_name: dict[StemName, NDArray[np.float32]] = dict(stems.by_name)
     for layer, gain_db in gains_db.items():
-        if gain_db:
+        if gain_db and layer in by_name:
             by_name[layer] = by_name[layer] * np.float32(10.0 ** (gain_db / 20.0))
     return Stems(stems.sample_rate_hz, by_name)
 

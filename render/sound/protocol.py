@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Literal, Protocol
 
 if TYPE_CHECKING:
     import numpy as np
@@ -12,8 +13,6 @@ if TYPE_CHECKING:
     from render.perform import Take
 
 __all__ = ["SAMPLE_RATE_HZ", "STEM_NAMES", "StemName", "Stems", "Synthesiser"]
-
-from typing import Literal
 
 SAMPLE_RATE_HZ = 48_000
 """One sample rate everywhere: every format that Tercet writes takes it, Opus nothing else."""
@@ -32,7 +31,7 @@ class Stems:
     sample_rate_hz
         Frames a second.
     by_name
-        For each of `STEM_NAMES` a float32 array (frames, 2); all have the same length.
+        For each stem that was asked for a float32 array (frames, 2); all have the same length.
     """
 
     sample_rate_hz: int
@@ -55,6 +54,16 @@ class Synthesiser(Protocol):
         """Return the MIDI keys that sound at any velocity; None for all of them."""
         ...
 
-    def stems(self, take: Take) -> Stems:
-        """Return the stems of a take, from a fresh synthesiser state; the same take gives the same samples."""
+    def stems(self, take: Take, names: Collection[StemName] = STEM_NAMES) -> Stems:
+        """Return stems of a take, from a fresh synthesiser state.
+
+        The same take and names give the same samples.
+
+        Parameters
+        ----------
+        take
+            What is played.
+        names
+            The stems that are wanted.
+        """
         ...

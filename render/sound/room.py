@@ -20,7 +20,7 @@ from itertools import product
 from typing import TYPE_CHECKING
 
 from render.song import LAYERS, Layer
-from render.sound.convolution import Convolution, convolved
+from render.sound.convolution import THREADS, Convolution, convolved
 from render.sound.k_weighting import k_weighting_response
 from render.sound.protocol import SAMPLE_RATE_HZ, StemName, Stems
 
@@ -119,7 +119,7 @@ SOURCE_BAND_HZ, SOURCE_SLOPE_DB_AN_OCTAVE = (250.0, 6000.0), -6.0
 """Band and slope of the power density of a plucked string, for the gain that keeps a layer's loudness."""
 
 
-def in_room(stems: Stems) -> Stems:
+def in_room(stems: Stems, threads: int = THREADS) -> Stems:
     """Return stems as they sound in the room, longer by `RESPONSE_FRAMES` so that the tail rings out.
 
     Linear and the same everywhere: the sum of two takes in the room is their sum in the room, to rounding. Nothing
@@ -128,14 +128,20 @@ def in_room(stems: Stems) -> Stems:
     Parameters
     ----------
     stems
-        48 kHz, as a synthesiser makes them. The two sides of a layer are added: a player is one source.
+        48 kHz, as a synthesiser makes them; any of them. The two sides of a layer are added: a player is one source.
+    threads
+        How many work on it.
     """
     import numpy as np
 
-    layers = convolved([stems.by_name[layer] for layer in LAYERS], [_convolution(layer) for layer in LAYERS])
-    cues = np.pad(stems.by_name["cues"], ((0, RESPONSE_FRAMES), (0, 0)))
-    by_name: dict[StemName, NDArray[np.float32]] = dict(zip(LAYERS, layers, strict=True))
-    return Stems(stems.sample_rate_hz, by_name | {"cues": cues})
+    layers = [layer for layer in LAYERS if layer in stems.by_name]
+    heard = convolved(
+        [stems.by_name[layer] for layer in layers], [_convolution(layer) for layer in layers], threads
+    )
+    by_name: dict[StemName, NDArray[np.float32]] = dict(zip(layers, heard, strict=True))
+    if "cues" in stems.by_name:
+        by_name["cues"] = np.pad(stems.by_name["cues"], ((0, RESPONSE_FRAMES), (0, 0)))
+    return Stems(stems.sample_rate_hz, by_name)
 
 
 def room_identity() -> str:
@@ -186,6 +192,7 @@ def pan_gains(azimuth_deg: float) -> NDArray[np.float64]:
     return np.array([math.sqrt(2.0) * math.cos(angle), math.sqrt(2.0) * math.sin(angle)])
 
 
+@functools.cache
 def _convolution(layer: Layer) -> Convolution:
     """Return the responses of a layer, to be applied to the mean of its two sides."""
     return Convolution.of(layer_responses(layer))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import logging
+from collections.abc import Collection
 from dataclasses import replace
 from math import log10
 from pathlib import Path
@@ -23,6 +24,7 @@ from render.sound.calibration import (
 )
 from render.sound.calibration_cache import cache_folder, keep_string, kept_string
 from render.sound.fake import FakeSynthesiser
+from render.sound.protocol import STEM_NAMES, StemName
 
 OPEN = 64
 
@@ -30,8 +32,9 @@ OPEN = 64
 class Steeper(FakeSynthesiser):
     """A sound whose level rises by 60 · log10 of the velocity, and by 1 dB from fret to fret."""
 
-    def stems(self, take: Take) -> Stems:
-        made = super().stems(replace(take, notes=tuple(replace(note, velocity=127) for note in take.notes)))
+    def stems(self, take: Take, names: Collection[StemName] = STEM_NAMES) -> Stems:
+        hardest = tuple(replace(note, velocity=127) for note in take.notes)
+        made = super().stems(replace(take, notes=hardest), names)
         melody = np.zeros_like(made.by_name["melody"])
         for note in take.notes:
             gain_db = 60.0 * log10(note.velocity / 127) + note.fret
@@ -161,8 +164,8 @@ def test_tables_are_kept_in_the_users_cache() -> None:
 class Clicking(FakeSynthesiser):
     """A sound that breaks 0.2 s after each stroke of the third fret."""
 
-    def stems(self, take: Take) -> Stems:
-        made = super().stems(take)
+    def stems(self, take: Take, names: Collection[StemName] = STEM_NAMES) -> Stems:
+        made = super().stems(take, names)
         for note in take.notes:
             if note.fret == 3:
                 made.by_name["melody"][round((note.onset_s + 0.2) * 48_000)] += 0.1

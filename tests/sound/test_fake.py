@@ -54,3 +54,12 @@ def test_each_layer_has_its_own_stem_and_the_same_take_gives_the_same_samples() 
     assert alone["between"].any()
     assert not alone["melody"].any()
     assert not alone["strums"].any()
+
+
+def test_a_stem_alone_has_the_same_samples() -> None:
+    played = take([note(layer="between"), note(0.2, 0.4, string=2, layer="strums")])
+    whole = FakeSynthesiser().stems(played).by_name
+    for name in STEM_NAMES:
+        alone = FakeSynthesiser().stems(played, (name,)).by_name
+        assert list(alone) == [name]
+        assert np.array_equal(alone[name], whole[name])

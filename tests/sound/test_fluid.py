@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from render.errors import SoundFontError, SynthesiserError
 from render.perform import Click, TakeNote
+from render.song import Layer
 from render.sound import SAMPLE_RATE_HZ, STEM_NAMES, StemName, Synthesiser
 from render.sound import fluid as adapter
 from render.sound.audio import check_audio
@@ -79,6 +80,18 @@ def test_the_same_take_gives_the_same_samples(font: SoundFont) -> None:
     for name in STEM_NAMES:
         assert np.array_equal(first.by_name[name], again.by_name[name])
         assert np.array_equal(first.by_name[name], other.stems(played).by_name[name])
+
+
+@pytest.mark.parametrize("names", [("melody",), ("between",), ("strums",), ("cues",), ("strums", "melody")])
+def test_a_stem_sounds_the_same_whichever_are_asked_for(font: SoundFont, names: tuple[StemName, ...]) -> None:
+    layers: tuple[Layer, ...] = ("melody", "between", "strums")
+    notes = [note(0.5 * number, 0.3, layer=layers[number % 3], midi=60 + number) for number in range(9)]
+    played, synthesiser = take(notes, 5.0), FluidSynthesiser(font)
+    whole, asked = synthesiser.stems(played).by_name, synthesiser.stems(played, names).by_name
+    assert set(asked) == set(names)
+    for name in names:
+        assert np.abs(asked[name] - whole[name]).max() <= 0.01 * np.abs(whole[name]).max()
+        assert np.array_equal(asked[name], synthesiser.stems(played, names).by_name[name])
 
 
 @pytest.mark.parametrize("string", [1, 2, 3, 4])

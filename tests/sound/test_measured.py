@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import replace
 from math import log10
 from pathlib import Path
@@ -18,6 +18,7 @@ from render.sound.calibration import VELOCITIES, StringLoudness
 from render.sound.fake import FakeSynthesiser
 from render.sound.k_weighting import k_weighted_levels_lufs
 from render.sound.measured import MeasuredSynthesiser, _faults, layer_gain_db
+from render.sound.protocol import STEM_NAMES
 from tests.sound.takes import RATE_HZ, note, take
 
 OPEN_KEYS = {1: 69, 2: 64, 3: 60, 4: 67}
@@ -33,12 +34,12 @@ class Bent(FakeSynthesiser):
     def identity(self) -> str:
         return f"bent {[round(self.law_db(velocity), 3) for velocity in VELOCITIES]}"
 
-    def stems(self, take: Take) -> Stems:
+    def stems(self, take: Take, names: Collection[StemName] = STEM_NAMES) -> Stems:
         bent = tuple(
             replace(each, velocity=max(1, min(127, round(127 * 10 ** (self.law_db(each.velocity) / 40)))))
             for each in take.notes
         )
-        return super().stems(replace(take, notes=bent))
+        return super().stems(replace(take, notes=bent), names)
 
 
 def song(marks_db: dict[Layer, float] = MARKS_DB) -> Take:

@@ -153,6 +153,7 @@ def test_a_room_without_its_gain_or_not_evened_is_found(monkeypatch: pytest.Monk
         with monkeypatch.context() as patch:
             patch.setattr(room, name, wrong)
             patch.setattr(room, "layer_responses", layer_responses.__wrapped__)
+            patch.setattr(room, "_convolution", room._convolution.__wrapped__)
             assert np.abs(level_changes_db("strums")).max() > 0.5
 
 
@@ -252,3 +253,30 @@ def test_convolution_block_by_block_is_convolution(frames: int) -> None:
         by_hand = np.convolve(sound.mean(axis=1, dtype=float), responses[side])
         assert np.abs(made[:-1, side] - by_hand).max() <= 1e-6
         assert abs(made[-1, side]) <= 1e-6
+
+
+def test_several_threads_make_the_samples_that_one_makes() -> None:
+    chance = np.random.default_rng(5)
+    responses = chance.standard_normal((2, 12_288)) / 100.0
+    sounds = [chance.standard_normal((frames, 2)).astype(np.float32) for frames in (1_000_000, 40_000)]
+    convolutions = [Convolution.of(responses)] * 2
+    one, three = (convolved(sounds, convolutions, threads) for threads in (1, 3))
+    assert all(np.array_equal(first, second) for first, second in zip(one, three, strict=True))
+
+
+def test_what_is_silent_between_sounds_stays_exactly_silent() -> None:
+    sound = np.zeros((30 * TRANSFORM_FRAMES, 2), np.float32)
+    sound[100] = sound[-100] = 0.5
+    (made,) = convolved([sound], [Convolution.of(np.ones((2, 300)))])
+    heard = np.flatnonzero(np.abs(made).max(axis=1) > 0.1)
+    assert (heard[0], heard[299], heard[300]) == (100, 399, len(sound) - 100)
+    assert not made[2 * TRANSFORM_FRAMES : -2 * TRANSFORM_FRAMES].any()
+
+
+def test_stems_that_are_there_alone_sound_as_among_the_others() -> None:
+    dry = noise(6)
+    whole = in_room(dry)
+    for name in dry.by_name:
+        alone = in_room(Stems(dry.sample_rate_hz, {name: dry.by_name[name]})).by_name
+        assert list(alone) == [name]
+        assert np.array_equal(alone[name], whole.by_name[name])
