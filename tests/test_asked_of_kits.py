@@ -95,9 +95,7 @@ def test_tracks_of_one_s_own_are_made_as_they_say(good: ClassKit, tmp_path: Path
     kit = kit_of(path, tmp_path / "kits", "--tracks", "open-are-mine,hard,rolls-softly", base=tmp_path)
     assert list(kit.claims) == ["open-are-mine", "hard", "rolls-softly"]
     open_mine, built_in = (each.samples for each in (kit.track("open-are-mine"), good.track("turns-open")))
-    assert (
-        level_db(open_mine - built_in) <= level_db(built_in) - 40.0
-    )  # let go strings end a little differently
+    assert level_db(open_mine - built_in) <= level_db(built_in) - 60.0
     assert [bar.number for bar in kit.claims["hard"].bars] == [3, 4] * 3
     rolls = good.music("demo").samples - good.music("turns-rolls").samples
     mine = kit.track("rolls-softly").samples - good.track("turns-rolls").samples

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import logging
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -48,6 +49,9 @@ RING_OUT_S = 1.5
 
 FADE_S = 0.6
 """The last part of the ringing end, in which it sinks to nothing."""
+
+FRAME_DIGITS = 3
+"""Decimals of a frame that count; what lies below is rounding of seconds."""
 
 _log = logging.getLogger(__name__)
 
@@ -156,7 +160,9 @@ class _Clock:
     length_s: float
 
     def frame(self, seconds: float) -> int:
-        return max(0, round(seconds * self.rate_hz / self.grid_frames) * self.grid_frames)
+        """Return the nearest frame of the grid; a time between two always goes to the later one, wherever it lies."""
+        steps = round(seconds * self.rate_hz, FRAME_DIGITS) / self.grid_frames
+        return max(0, math.floor(steps + 0.5) * self.grid_frames)
 
     def start(self, note: TakeNote) -> int:
         return self.frame(note.onset_s - self.onset_delays_s.get(note.midi, 0.0))

@@ -27,10 +27,17 @@ def test_every_frame_is_rounded_to_the_grid_by_itself() -> None:
     strokes = strokes_of(take(notes, 40.0), RATE_HZ, grid_frames=64)
     for each, stroke in zip(notes, strokes, strict=True):
         assert stroke.on_frame % 64 == 0
-        assert abs(stroke.on_frame - each.onset_s * RATE_HZ) <= 32
+        assert abs(stroke.on_frame - each.onset_s * RATE_HZ) <= 32.001
         assert stroke.off_frame is not None
         assert stroke.off_frame % 64 == 0
-        assert abs(stroke.off_frame - (each.onset_s + 0.05) * RATE_HZ) <= 32
+        assert abs(stroke.off_frame - (each.onset_s + 0.05) * RATE_HZ) <= 32.001
+
+
+def test_a_stroke_between_two_frames_of_the_grid_goes_the_same_way_wherever_it_lies() -> None:
+    for first in range(0, 48_000_000, 64 * 7919):
+        at_s = (first + 32) / RATE_HZ
+        (stroke,) = strokes_of(take([note(at_s, 0.1)], at_s + 1.0), RATE_HZ, grid_frames=64)
+        assert stroke.on_frame == first + 64
 
 
 def test_the_next_note_on_a_string_ends_the_one_before_whatever_its_layer() -> None:
