@@ -9,11 +9,11 @@ from collections.abc import Iterator
 from concurrent.futures import CancelledError, Future, ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager, suppress
 from types import TracebackType
-from typing import TYPE_CHECKING, Self
+from typing import TYPE_CHECKING, Any, Self
 
 from render import __version__
 from render.errors import PlaceError
-from render.jobs.job import Failure, carry_out, failure_of
+from render.jobs.job import Failure, Job, carry_out, failure_of
 
 if TYPE_CHECKING:
     from distributed import Client
@@ -89,6 +89,9 @@ class Cluster:
             raise PlaceError(f"the cluster at {self.address} must be entered first")
         threads: dict[str, int] = self._client.nthreads()
         return max(sum(threads.values()), 1)
+
+    def get_ready(self, job: Job[Any, Any], jobs: int) -> None:
+        """Do nothing: a cluster's workers are there already."""
 
     def submit(self, package: bytes) -> Future[bytes]:
         """Give a packed job to the scheduler."""

@@ -5,10 +5,10 @@ from __future__ import annotations
 import os
 from concurrent.futures import Future
 from types import TracebackType
-from typing import Protocol, Self
+from typing import Any, Protocol, Self
 
 from render.errors import RequestError
-from render.jobs.job import Failure, carry_out, failure_of
+from render.jobs.job import Failure, Job, carry_out, failure_of
 
 __all__ = ["Here", "Place", "cores", "open_place"]
 
@@ -33,6 +33,17 @@ class Place(Protocol):
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None: ...
+
+    def get_ready(self, job: Job[Any, Any], jobs: int) -> None:
+        """Have workers start, and carry out a job whose result nobody waits for, before work comes.
+
+        Parameters
+        ----------
+        job
+            What loads all that the jobs will need; it mustn't fail.
+        jobs
+            How many jobs will come: more workers aren't needed.
+        """
 
     def submit(self, package: bytes) -> Future[bytes]:
         """Have a packed job carried out.
@@ -80,6 +91,9 @@ class Here:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         """Nothing was opened, so nothing is closed."""
+
+    def get_ready(self, job: Job[Any, Any], jobs: int) -> None:
+        """Do nothing: this process is at work already."""
 
     def submit(self, package: bytes) -> Future[bytes]:
         """Carry a packed job out before returning."""

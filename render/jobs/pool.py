@@ -5,14 +5,14 @@ from __future__ import annotations
 import signal
 from collections.abc import Iterator
 from concurrent.futures import BrokenExecutor, Future, ProcessPoolExecutor
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from multiprocessing import get_context
 from multiprocessing.connection import Connection
 from types import TracebackType
-from typing import Self
+from typing import Any, Self
 
 from render.errors import PlaceError
-from render.jobs.job import Failure, failure_of
+from render.jobs.job import Failure, Job, failure_of, packed
 from render.jobs.worker import begin, work
 
 __all__ = ["Pool"]
@@ -25,7 +25,7 @@ FALSE_STARTS = 2
 
 
 class Pool:
-    """Processes that are started when the first jobs come, and kept until the pool is left.
+    """Processes that are started by `get_ready` or when the first jobs come, and kept until the pool is left.
 
     They are started afresh (``spawn``), not copied from this process, so that no lock or thread of ours comes along.
     When one is lost, `concurrent.futures` ends all of its pool; those that were at other jobs may clean up first.
@@ -61,6 +61,12 @@ class Pool:
                 self._executor.shutdown()
         finally:
             self._let_go()
+
+    def get_ready(self, job: Job[Any, Any], jobs: int) -> None:
+        """Start as many workers as there will be jobs for, each with a job whose result nobody waits for."""
+        with suppress(BrokenExecutor):
+            for _ in range(min(self.workers, jobs)):
+                self.submit(packed(job))
 
     def submit(self, package: bytes) -> Future[bytes]:
         """Give a packed job to the next free worker; start one if there are too few."""

@@ -17,7 +17,7 @@ import psutil
 import pytest
 
 from render.errors import PlaceError
-from render.jobs import Outcome, run_jobs
+from render.jobs import Job, Outcome, run_jobs
 from render.jobs import worker as worker_side
 from render.jobs.pool import Pool
 from tests.jobs.work import (
@@ -247,3 +247,25 @@ def test_no_room_for_processes_is_the_places_failure(monkeypatch: pytest.MonkeyP
     monkeypatch.setattr("multiprocessing.util.spawnv_passfds", refused)
     with pytest.raises(PlaceError, match=r"can't start 2 processes here .*try fewer"), Pool(2) as pool:
         list(run_jobs(jobs_of(square, 1), pool))
+
+
+def test_workers_that_were_got_ready_do_the_work(tmp_path: Path) -> None:
+    """They start at once, and the jobs that come run in them."""
+    ready, asked = tmp_path / "ready", tmp_path / "asked"
+    ready.mkdir()
+    asked.mkdir()
+    with Pool(2) as pool:
+        pool.get_ready(Job(visit, Visit(ready, "ready", 0.3), "ready"), 9)
+        wait_until(lambda: len(marks(ready)) == 2)
+        started = {pid for _, pid in marks(ready)}
+        assert len(started) == 2
+        jobs = [Job(visit, Visit(asked, name, 0.0), name) for name in ("a", "b")]
+        assert all(outcome.failure is None for outcome in run_jobs(jobs, pool))
+    assert {pid for _, pid in marks(asked)} <= started
+
+
+def test_no_more_workers_are_got_ready_than_there_will_be_jobs(tmp_path: Path) -> None:
+    with Pool(3) as pool:
+        pool.get_ready(Job(visit, Visit(tmp_path, "ready"), "ready"), 1)
+        wait_until(lambda: len(marks(tmp_path)) == 1)
+    assert len(marks(tmp_path)) == 1
