@@ -2,12 +2,13 @@
 
 from render.perform.audible import Covered, cleared, clearing_db, covered_notes
 from render.perform.model import Click, PlayedBar, Span, Take, TakeNote, TempoPoint, Timeline
-from render.perform.performer import perform, played_clock
+from render.perform.performer import Interpretation, interpret, perform
 from render.perform.timeline import lay_out
 
 __all__ = [
     "Click",
     "Covered",
+    "Interpretation",
     "PlayedBar",
     "Span",
     "Take",
@@ -17,7 +18,7 @@ __all__ = [
     "cleared",
     "clearing_db",
     "covered_notes",
+    "interpret",
     "lay_out",
     "perform",
-    "played_clock",
 ]

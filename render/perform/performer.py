@@ -28,7 +28,7 @@ from render.perform.swing import Swing
 from render.perform.tempo import Clock, Pace, piece_clock
 from render.perform.timeline import Run, count_in, played_bars_of, runs_of, tempo_map
 
-__all__ = ["perform", "played_clock"]
+__all__ = ["Interpretation", "interpret", "perform"]
 
 SHORTEST_S = 0.03
 """A chop is damped at once; no other note is shorter than this, unless its string is struck again."""
@@ -62,7 +62,6 @@ def perform(
     steady_pulse
         The tempo doesn't drift, so that a click that goes on through the take is in time with it. How players are off
         that pulse stays as it is.
-
     leader
         An arrangement of the same piece whose ritards and fermatas are followed; its own without it.
 
@@ -72,36 +71,76 @@ def perform(
         Notes with onsets in seconds; on each string one note at a time. Nothing rings past the end of a span: where
         the next bar of the piece doesn't follow, its music would clash with what does.
     """
+    playing = interpret(arrangement, seed=seed, dry=dry, steady_pulse=steady_pulse, leader=leader)
+    return playing.perform(timeline, flat=flat)
+
+
+def interpret(
+    arrangement: Arrangement,
+    *,
+    seed: int = 1,
+    dry: bool = False,
+    steady_pulse: bool = False,
+    leader: Arrangement | None = None,
+) -> Interpretation:
+    """Return how an arrangement is played, whichever bars are played and however fast; parameters as in `perform`."""
     swing = Swing(arrangement)
-    clock = played_clock(leader or arrangement, seed=seed, steady_pulse=dry or steady_pulse)
-    runs = runs_of(arrangement, timeline, clock)
-    placed = _placed(arrangement, swing, clock, None if dry else seed)
-    notes: list[TakeNote] = []
-    bar_offset = gesture_count = 0
-    struck_s = -inf
-    for run in runs:
-        inside = placed[_index_of(placed, run.start_beat) : _index_of(placed, run.end_beat)]
-        pulse_s = clock.beat_s * float(arrangement.song.meter.pulse_beat / run.span.speed)
-        for _, together in groupby(inside, key=_onset_of):
-            strokes: list[TakeNote] = []
-            for item in together:
-                bar_index = item.bar_index - run.span.first + bar_offset
-                strokes += _strings(item, run, gesture_count, bar_index, struck_s, pulse_s, flat=flat)
-                gesture_count += 1
-            notes += _one_a_string(strokes)
-            struck_s = max(note.onset_s for note in strokes)
-        bar_offset += run.span.last - run.span.first + 1
-    ordered = tuple(sorted(_one_at_a_time(notes), key=lambda note: (note.onset_s, note.string)))
-    return Take(
-        ordered,
-        count_in(arrangement, timeline, clock),
-        played_bars_of(arrangement, runs, clock),
-        tempo_map(arrangement, runs, clock),
-        runs[-1].end_s,
+    clock = _played_clock(leader or arrangement, seed=seed, steady_pulse=dry or steady_pulse)
+    return Interpretation(
+        arrangement, clock, tuple(_placed(arrangement, swing, clock, None if dry else seed))
     )
 
 
-def played_clock(arrangement: Arrangement, *, seed: int = 1, steady_pulse: bool = False) -> Clock:
+@dataclass(frozen=True, slots=True)
+class Interpretation:
+    """An arrangement as some players play it: all that doesn't depend on a timeline.
+
+    Parameters
+    ----------
+    arrangement
+        What is played.
+    clock
+        The piece's own, at full speed, as it is played.
+    placed
+        The gestures in the order played.
+    """
+
+    arrangement: Arrangement
+    clock: Clock
+    placed: tuple[_Placed, ...]
+
+    def perform(self, timeline: Timeline, *, flat: bool = False) -> Take:
+        """Play it on a timeline; parameters and result as of `perform`."""
+        song, clock = self.arrangement.song, self.clock
+        runs = runs_of(self.arrangement, timeline, clock)
+        notes: list[TakeNote] = []
+        bar_offset = gesture_count = 0
+        struck_s = -inf
+        for run in runs:
+            inside = self.placed[
+                _index_of(self.placed, run.start_beat) : _index_of(self.placed, run.end_beat)
+            ]
+            pulse_s = clock.beat_s * float(song.meter.pulse_beat / run.span.speed)
+            for _, together in groupby(inside, key=_onset_of):
+                strokes: list[TakeNote] = []
+                for item in together:
+                    bar_index = item.bar_index - run.span.first + bar_offset
+                    strokes += _strings(item, run, gesture_count, bar_index, struck_s, pulse_s, flat=flat)
+                    gesture_count += 1
+                notes += _one_a_string(strokes)
+                struck_s = max(note.onset_s for note in strokes)
+            bar_offset += run.span.last - run.span.first + 1
+        ordered = tuple(sorted(_one_at_a_time(notes), key=lambda note: (note.onset_s, note.string)))
+        return Take(
+            ordered,
+            count_in(self.arrangement, timeline, clock),
+            played_bars_of(self.arrangement, runs, clock),
+            tempo_map(self.arrangement, runs, clock),
+            runs[-1].end_s,
+        )
+
+
+def _played_clock(arrangement: Arrangement, *, seed: int = 1, steady_pulse: bool = False) -> Clock:
     """Return the clock of a piece as it is played: with the drift of these players, or with a steady pulse."""
     drift = () if steady_pulse else _drift(arrangement, seed)
     return piece_clock(arrangement, Swing(arrangement), drift)

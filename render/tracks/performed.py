@@ -54,6 +54,10 @@ class Performed:
         self.start_s = take.bars[0].start_s
         self._picked: dict[Choice, frozenset[int]] = {}
 
+    def __getstate__(self) -> dict[str, object]:
+        """Return what goes to another process: what choices were found to pick, but not by what."""
+        return {name: value for name, value in vars(self).items() if name != "_facts"}
+
     def seconds(self, beat: Fraction) -> float:
         """Return when a beat of the piece falls, in seconds from its beginning."""
         return self.clock.seconds(beat) / float(self.speed)

@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from render.arrange import chords_alone, tune_up
-from render.perform import Take, Timeline, cleared, clearing_db, covered_notes, lay_out, perform, played_clock
+from render.perform import Take, Timeline, cleared, clearing_db, covered_notes, interpret, lay_out
+from render.sound.convolution import THREADS
 from render.sound.measured import MeasuredSynthesiser
+from render.sound.protocol import STEM_NAMES, StemName
 from render.sound.room import RESPONSE_FRAMES, in_room, room_identity
 from render.tracks.performed import Performed
 from render.tracks.timelines import Source
 
 if TYPE_CHECKING:
     from render.arrange import Arrangement
+    from render.perform import Interpretation
     from render.perform.audible import Place
     from render.sound import Stems, Synthesiser
     from render.tracks.timelines import Piece
@@ -37,6 +40,8 @@ class Playing:
         As in `perform`, and without the room: each layer as the synthesiser makes it.
     clear
         Lower the strings that cover the tune, as the whole song at full speed shows them.
+    threads
+        How many work at the room.
     report
         Told what takes a while, as (what is being done, steps done, steps in all).
     """
@@ -49,6 +54,7 @@ class Playing:
         seed: int = 1,
         dry: bool = False,
         clear: bool = False,
+        threads: int = THREADS,
         report: Callable[[str, int, int], None] | None = None,
     ) -> None:
         self.arrangement = arrangement
@@ -56,15 +62,17 @@ class Playing:
         self._seed = seed
         self._dry = dry
         self._clear = clear
+        self._threads = threads
         self._report = report
         self._pieces: dict[Piece, Arrangement] = {"song": arrangement}
+        self._interpretations: dict[tuple[Piece, bool], Interpretation] = {}
         self._performed: dict[Source, Performed] = {}
         self._measured: dict[tuple[Piece, bool], MeasuredSynthesiser] = {}
         self._lowered: dict[bool, dict[Place, float]] = {}
 
     def __getstate__(self) -> dict[str, object]:
         """Return what goes to another process: all that was worked out, without what was measured of the sound."""
-        return {**vars(self), "_measured": {}, "_report": None}
+        return {**vars(self), "_interpretations": {}, "_measured": {}, "_report": None}
 
     @property
     def front_lu(self) -> float | None:
@@ -84,9 +92,7 @@ class Playing:
         if source not in self._performed:
             arrangement = self.piece(source.piece)
             take = self._take(source, lay_out(arrangement, None, source.speed, 0))
-            clock = played_clock(
-                self._leader(source.piece), seed=self._seed, steady_pulse=source.steady or self._dry
-            )
+            clock = self._interpreted(source).clock
             self._performed[source] = Performed(arrangement, take, source.speed, clock)
         return self._performed[source]
 
@@ -102,15 +108,20 @@ class Playing:
 
     def _as_played(self, source: Source, timeline: Timeline) -> Take:
         """Return a take without anything lowered."""
-        return perform(
-            self.piece(source.piece),
-            timeline,
-            seed=self._seed,
-            dry=self._dry,
-            flat=source.flat,
-            steady_pulse=source.steady,
-            leader=self._leader(source.piece),
-        )
+        return self._interpreted(source).perform(timeline, flat=source.flat)
+
+    def _interpreted(self, source: Source) -> Interpretation:
+        """Return how a source's piece is played, at whatever speed."""
+        manner = (source.piece, source.steady)
+        if manner not in self._interpretations:
+            self._interpretations[manner] = interpret(
+                self.piece(source.piece),
+                seed=self._seed,
+                dry=self._dry,
+                steady_pulse=source.steady,
+                leader=self._leader(source.piece),
+            )
+        return self._interpretations[manner]
 
     def _lowered_db(self, flat: bool) -> dict[Place, float]:
         """Return by how much strings that cover the tune are lowered, as the whole song at full speed shows them."""
@@ -133,10 +144,10 @@ class Playing:
             )
         return self._measured[manner]
 
-    def stems_of(self, take: Take, source: Source) -> Stems:
-        """Return the stems of any take of a source, in the room unless dry; nothing else puts them there."""
-        stems = self.measured(source).stems(take)
-        return stems if self._dry else in_room(stems)
+    def stems_of(self, take: Take, source: Source, names: Collection[StemName] = STEM_NAMES) -> Stems:
+        """Return stems of any take of a source, in the room unless dry; nothing else puts them there."""
+        stems = self.measured(source).stems(take, names)
+        return stems if self._dry else in_room(stems, self._threads)
 
     @property
     def tail_frames(self) -> int:
