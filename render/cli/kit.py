@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Iterator, Sequence
+from contextlib import ExitStack
 from fractions import Fraction
 from itertools import groupby
 from pathlib import Path, PurePosixPath
@@ -121,15 +122,23 @@ def _make(
     arguments: argparse.Namespace, wanted: Sequence[tuple[str, str, str]], store: Store, place: Place
 ) -> int:
     """Make the kits of songs (file, folder, what is asked for) that aren't complete; return the exit code."""
+    from render.cli.kit_jobs import load_all
     from render.cli.kit_sense import sensible
     from render.cli.work_folder import work_folder
-    from render.jobs import FolderStore
+    from render.jobs import FolderStore, Job
+    from render.tracks import RECIPES
 
-    ready = _ready(arguments, [song for song, _, _ in wanted])
     beside = store.folder if isinstance(store, FolderStore) else None
-    with place, work_folder(beside) as work:
+    with ExitStack() as opened:
+        opened.enter_context(place)
+        place.get_ready(Job(load_all, None, "starting"), len(wanted) * len(arguments.tracks or RECIPES))
+        ready = _ready(arguments, [song for song, _, _ in wanted])
+        work = opened.enter_context(work_folder(beside))
         orders = [
-            sensible(_order(arguments, song, sets, defaults, folder, asked, store, work), arguments.tracks)
+            sensible(
+                _order(arguments, song, sets, defaults, folder, asked, store, work).made_in(place),
+                arguments.tracks,
+            )
             for (song, folder, asked), (sets, defaults) in zip(wanted, ready, strict=True)
         ]
         if beside is not None:

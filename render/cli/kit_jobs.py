@@ -10,26 +10,30 @@ from contextlib import suppress
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path, PurePosixPath
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
-from render.errors import OutputError
+from render.errors import OutputError, SynthesiserError
 from render.tracks.files import cannot_write
 from render.tracks.making import SetOrder, recording_of, write_track
 
 if TYPE_CHECKING:
     from render.jobs import Store
-    from render.tracks.balance import Balance
+    from render.tracks.balance import Balance, WholeHeard
     from render.tracks.facts import TrackFacts
     from render.tracks.making import Gains
     from render.tracks.recording import Recording
+    from render.tracks.timelines import Piece
 
 __all__ = [
+    "Heard",
     "Hearing",
+    "PackedOrder",
     "Share",
     "Writing",
     "WritingMidi",
     "hear",
     "let_go",
+    "load_all",
     "play_share",
     "put_bytes",
     "ready_recording",
@@ -38,23 +42,70 @@ __all__ = [
     "write_one",
 ]
 
+Kept = TypeVar("Kept")
+
 MOST_RECORDINGS = 4
 """Recordings that one process keeps ready: their plans, and what is still in memory of their tapes."""
 
+PLANNED = "planned"
+"""In an order's work folder: its recording as planned by one process, for the others."""
+
+_orders: OrderedDict[Path, SetOrder] = OrderedDict()
 _recordings: OrderedDict[Path, Recording] = OrderedDict()
 
 
-PLANNED = "planned"
-"""In an order's work folder: its recording as planned by one process, for the others."""
+@dataclass(frozen=True, slots=True)
+class PackedOrder:
+    """An order on its way to jobs: packed once for all of them, and unpacked once in each process.
+
+    Parameters
+    ----------
+    work
+        The order's work folder, which stands for it.
+    data
+        The order, pickled.
+    """
+
+    work: Path
+    data: bytes
+
+    @staticmethod
+    def of(order: SetOrder) -> PackedOrder:
+        """Return an order, packed."""
+        return PackedOrder(order.work, pickle.dumps(order, protocol=pickle.HIGHEST_PROTOCOL))
+
+    @property
+    def order(self) -> SetOrder:
+        """The order."""
+        if self.work not in _orders:
+            _keep(_orders, self.work, pickle.loads(self.data))  # noqa: S301 - by `of`, in the process that asks
+        return _orders[self.work]
 
 
 def ready_recording(order: SetOrder) -> Recording:
     """Return the recording of an order; its work folder stands for it."""
     if order.work not in _recordings:
-        _recordings[order.work] = _planned(order) or recording_of(order)
-        while len(_recordings) > MOST_RECORDINGS:
-            _recordings.popitem(last=False)
+        _keep(_recordings, order.work, _planned(order) or recording_of(order))
     return _recordings[order.work]
+
+
+def _keep(kept: OrderedDict[Path, Kept], work: Path, value: Kept) -> None:
+    """Keep what belongs to an order, and let go of the oldest ones."""
+    kept[work] = value
+    while len(kept) > MOST_RECORDINGS:
+        kept.popitem(last=False)
+
+
+def load_all(_nothing: None) -> None:
+    """Load what every job of a kit needs, so that it is there when the first one comes."""
+    import numpy as np
+    import soundfile
+
+    from render.sound.library import load_library
+
+    del np, soundfile
+    with suppress(SynthesiserError):
+        load_library()
 
 
 def put_bytes(store: Store, data: bytes, name: str, work: Path) -> None:
@@ -98,6 +149,7 @@ def _planned(order: SetOrder) -> Recording | None:
 
 def let_go(order: SetOrder) -> None:
     """Forget what this process keeps of an order."""
+    _orders.pop(order.work, None)
     _recordings.pop(order.work, None)
 
 
@@ -105,59 +157,85 @@ def let_go(order: SetOrder) -> None:
 class Share:
     """A share of a set's tapes, by number."""
 
-    order: SetOrder
+    order: PackedOrder
     tapes: tuple[int, ...]
 
 
 def play_share(share: Share) -> None:
     """Play a share of a set's tapes, so that no other process has to."""
-    recording = ready_recording(share.order)
+    recording = ready_recording(share.order.order)
     for number in share.tapes:
         recording.play(number)
 
 
 @dataclass(frozen=True, slots=True)
 class Hearing:
-    """What was heard of a set: its balance, and what the user should know about the sound."""
+    """A set's song to be measured, played in one of its recording's manners."""
 
-    balance: Balance
+    order: PackedOrder
+    manner: tuple[Piece, bool]
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """What was heard of a song in one manner, and what the user should know about the sound."""
+
+    whole: WholeHeard
     notices: tuple[str, ...]
 
 
-def hear(order: SetOrder) -> Hearing:
-    """Measure a set's balance."""
-    recording = ready_recording(order)
-    balance = recording.balance()
-    return Hearing(balance, (*recording.playing.notices(), *balance.notices()))
+def hear(hearing: Hearing) -> Heard:
+    """Measure what a set's balance is made of."""
+    recording = ready_recording(hearing.order.order)
+    return Heard(recording.heard_whole(hearing.manner), recording.playing.notices())
 
 
 @dataclass(frozen=True, slots=True)
 class Writing:
-    """A track to be written: which of a set's, with what gains, where to; and the tapes that it is the last to need."""
+    """A track to be written.
 
-    order: SetOrder
+    Parameters
+    ----------
+    order, index
+        Which of a set's.
+    names
+        Those of its files that are wanted.
+    balance, gains_db
+        As in `write_track`.
+    store
+        Where to.
+    spent
+        Numbers of the tapes that it is the last to need.
+    """
+
+    order: PackedOrder
     index: int
+    names: tuple[str, ...]
     balance: Balance
     gains_db: Gains
     store: Store
-    spent: tuple[int, ...] = ()
+    spent: frozenset[int]
 
 
 def write_one(writing: Writing) -> TrackFacts:
     """Write the files of one track."""
-    recording = ready_recording(writing.order)
-    facts = write_track(
-        writing.order, writing.index, recording, writing.balance, writing.gains_db, writing.store
+    order = writing.order.order
+    return write_track(
+        order.naming(writing.index, writing.names),
+        writing.index,
+        ready_recording(order),
+        writing.balance,
+        writing.gains_db,
+        writing.store,
+        writing.spent,
     )
-    recording.let_go(writing.spent)
-    return facts
 
 
 @dataclass(frozen=True, slots=True)
 class WritingMidi:
     """A MIDI file to be written: of a set, at a speed, with a count-in."""
 
-    order: SetOrder
+    order: PackedOrder
     speed: Fraction
     count_in_bars: int
     name: str
@@ -169,9 +247,9 @@ def write_midi(writing: WritingMidi) -> tuple[bytes, float]:
     from render.exchange import midi_bytes
     from render.perform import lay_out
 
-    playing = ready_recording(writing.order).playing
-    arrangement = writing.order.arrangement
+    order = writing.order.order
+    playing, arrangement = ready_recording(order).playing, order.arrangement
     take = playing.take(lay_out(arrangement, None, writing.speed, writing.count_in_bars))
     data = midi_bytes(arrangement, take)
-    put_bytes(writing.store, data, writing.name, writing.order.work)
+    put_bytes(writing.store, data, writing.name, order.work)
     return data, take.length_s

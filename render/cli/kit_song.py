@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from itertools import product
@@ -11,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from render.cli.kit_jobs import (
     Hearing,
+    PackedOrder,
     Share,
     Writing,
     WritingMidi,
@@ -27,6 +30,7 @@ from render.cli.kit_there import what_is_there
 from render.cli.work_folder import alone_in, work_folder
 from render.errors import OutputError
 from render.jobs import Here, Job, run_jobs
+from render.tracks.balance import balance_of
 from render.tracks.keys import digest, gain_key, set_key, track_key, without_own_tracks
 from render.tracks.making import SetOrder, ceilings_of, gains_of
 from render.tracks.manifest import (
@@ -38,16 +42,19 @@ from render.tracks.manifest import (
 )
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from render.jobs import Place, Store
+    from render.tracks.balance import Balance
+    from render.tracks.facts import TrackFacts
 
 __all__ = ["SongMade", "SongOrder", "make_kit", "make_whole_song", "midi_name"]
 
 Entry = dict[str, Any]
 Report = Callable[[str, int, int], None]
 
-SHARES_A_WORKER = 4
+TELLING_S = 1.0
+"""How long the manifest may lag behind the files: what it doesn't tell of is made once more after a kill."""
+
+SHARES_A_WORKER = 16
 """Into so many pieces the playing is split for each worker, so that none waits long for another."""
 
 
@@ -78,6 +85,11 @@ class SongOrder:
     count_in_bars: int
     store: Store
     asked: str = ""
+
+    def made_in(self, place: Place) -> SongOrder:
+        """Return the order as it is for a place: whether several processes share what is played."""
+        shared = not isinstance(place, Here)
+        return replace(self, sets=tuple(replace(one, shared=shared) for one in self.sets))
 
     @property
     def title(self) -> str:
@@ -161,12 +173,11 @@ def make_kit(order: SongOrder, place: Place, report: Report) -> SongMade:
     OutputError, PlaceError
         The store can't be read or written, or the place can't work.
     """
-    sets = tuple(replace(one, shared=not isinstance(place, Here)) for one in order.sets)
-    kit = _Kit(replace(order, sets=sets), place, report)
+    made_here = order.made_in(place)
     try:
-        return kit.make()
+        return _Kit(made_here, place, report).make()
     finally:
-        for one in sets:
+        for one in made_here.sets:
             let_go(one)
 
 
@@ -179,12 +190,20 @@ class _Kit:
         self._there: dict[str, Entry] = {}
         self._keys: dict[str, str] = {}
         self._song_key = ""
+        self._packed = {one.work: PackedOrder.of(one) for one in order.sets}
+        self._folders = {one.work: folder for one, folder in zip(order.sets, order.set_folders, strict=True)}
+        self._told_at_s = 0.0
 
     def make(self) -> SongMade:
-        """Make what is missing."""
+        """Make what is missing; what was made before an error is told too."""
         self._find_keys()
         self._there = self._of_this_song(*what_is_there(self._order.store, self._order.folder))
-        self._make_missing()
+        try:
+            self._make_missing()
+        except BaseException:
+            with suppress(OutputError):
+                self._write_manifest("")
+            raise
         self._write_manifest("" if self._made.failures else self._order.asked)
         self._made.entries = list(self._there.values())
         return self._made
@@ -224,19 +243,25 @@ class _Kit:
         missing = self._missing()
         midi = [each for each in self._order.midi if self._told(each[0]) not in self._there]
         self._report("playing", self._done, len(self._order.names))
+        jobs: list[Job[Any, Any]] = []
         if missing:
-            hearings = self._hear(missing)
-            if hearings is None:
+            balances = self._hear(missing)
+            if balances is None:
                 return
-            self._write_tracks(missing, hearings)
-        jobs = [
-            Job(write_midi, WritingMidi(one, speed, self._order.count_in_bars, name, self._order.store), name)
-            for name, one, speed in midi
-        ]
-        for writing, (data, length_s) in self._results(jobs):
-            name = self._told(writing.name)
-            folder = self._set_folder(writing.order)
-            self._finished([midi_entry(name, folder, data, length_s, self._keys[name])])
+            jobs += self._track_jobs(missing, balances)
+        jobs += [Job(write_midi, self._writing_midi(*each), each[0]) for each in midi]
+        for writing, result in self._results(jobs):
+            folder = self._folders[writing.order.work]
+            if isinstance(writing, WritingMidi):
+                name = self._told(writing.name)
+                data, length_s = result
+                self._finished([midi_entry(name, folder, data, length_s, self._keys[name])])
+            else:
+                files = tuple(replace(file, file=self._told(file.file)) for file in result.files)
+                self._finished(file_entries(replace(result, files=files), folder, self._keys))
+
+    def _writing_midi(self, name: str, one: SetOrder, speed: Fraction) -> WritingMidi:
+        return WritingMidi(self._packed[one.work], speed, self._order.count_in_bars, name, self._order.store)
 
     @property
     def _done(self) -> int:
@@ -252,71 +277,82 @@ class _Kit:
                     found.append((number, index, names))
         return found
 
-    def _hear(self, missing: Sequence[tuple[int, int, tuple[str, ...]]]) -> list[Hearing] | None:
-        """Return what is heard of each set, None if one can't be played; where several work, they play first."""
+    def _hear(self, missing: Sequence[tuple[int, int, tuple[str, ...]]]) -> list[Balance] | None:
+        """Return the balance of each set, None if one can't be played; where several work, they play first."""
         if self._order.sets[0].shared:
             list(self._results(list(self._shares(missing))))
-        heard: dict[Path, Hearing] = {}
-        jobs = [Job(hear, one, f"{self._order.title}: playing") for one in self._order.sets]
-        for one, hearing in self._results(jobs):
-            heard[one.work] = hearing
-        if len(heard) < len(self._order.sets):
+        jobs = [
+            Job(hear, Hearing(self._packed[one.work], manner), f"{self._order.title}: playing")
+            for one in self._order.sets
+            for manner in ready_recording(one).manners
+        ]
+        heard = {(hearing.order.work, hearing.manner): result for hearing, result in self._results(jobs)}
+        if len(heard) < len(jobs):
             return None
+        balances = []
         for one in self._order.sets:
+            manners = ready_recording(one).manners
+            balance = balance_of({manner: heard[one.work, manner].whole for manner in manners})
             title = f"{one.title}: " if one.title else ""
-            self._made.notices += [f"{title}{notice}" for notice in heard[one.work].notices]
-        return [heard[one.work] for one in self._order.sets]
+            notices = (*heard[one.work, manners[0]].notices, *balance.notices())
+            self._made.notices += [f"{title}{notice}" for notice in notices]
+            balances.append(balance)
+        return balances
 
     def _shares(self, missing: Sequence[tuple[int, int, tuple[str, ...]]]) -> Iterator[Job[Share, None]]:
-        """Yield jobs that play all tapes which are needed, some pieces for each worker."""
+        """Yield jobs that play all tapes which several tracks need, some pieces for each worker."""
         for number, one in enumerate(self._order.sets):
             share_plan(one)
-            tapes = ready_recording(one).needed_tapes(index for of, index, _ in missing if of == number)
+            tapes = ready_recording(one).shared_tapes(index for of, index, _ in missing if of == number)
             count = min(SHARES_A_WORKER * self._place.workers, len(tapes))
             for first in range(count):
-                share = Share(one, tapes[first::count])
+                share = Share(self._packed[one.work], tapes[first::count])
                 yield Job(
                     play_share, share, ": ".join(filter(None, [self._order.title, one.title, "playing"]))
                 )
 
-    def _write_tracks(
-        self, missing: Sequence[tuple[int, int, tuple[str, ...]]], hearings: Sequence[Hearing]
-    ) -> None:
+    def _track_jobs(
+        self, missing: Sequence[tuple[int, int, tuple[str, ...]]], balances: Sequence[Balance]
+    ) -> Iterator[Job[Writing, TrackFacts]]:
+        """Yield a job for each track of which files are missing."""
         tracks = [track for one in self._order.sets for track in one.tracks]
-        gains_db = gains_of([each.balance for each in hearings], ceilings_of(tracks))
+        gains_db = gains_of(balances, ceilings_of(tracks))
         spent_by = self._spent([(number, index) for number, index, _ in missing])
-        jobs = []
-        for number, index, names in missing:
+        for number, index, names in self._in_turn(missing):
             one = self._order.sets[number]
-            wanted = replace(one.tracks[index], names=names)
-            order = replace(one, tracks=(*one.tracks[:index], wanted, *one.tracks[index + 1 :]))
-            name = ": ".join(filter(None, [self._order.title, one.title, wanted.recipe.name]))
-            spent = tuple(sorted(spent_by[number, index]))
-            writing = Writing(order, index, hearings[number].balance, gains_db, self._order.store, spent)
-            jobs.append(Job(write_one, writing, name))
-        for writing, facts in self._results(jobs):
-            files = tuple(replace(file, file=self._told(file.file)) for file in facts.files)
-            folder = self._set_folder(writing.order)
-            self._finished(file_entries(replace(facts, files=files), folder, self._keys))
+            writing = Writing(
+                self._packed[one.work],
+                index,
+                names,
+                balances[number],
+                gains_db,
+                self._order.store,
+                frozenset(spent_by[number, index]),
+            )
+            parts = (self._order.title, one.title, one.tracks[index].recipe.name)
+            yield Job(write_one, writing, ": ".join(filter(None, parts)))
+
+    def _in_turn(
+        self, missing: Sequence[tuple[int, int, tuple[str, ...]]]
+    ) -> list[tuple[int, int, tuple[str, ...]]]:
+        """Return files in class order; where several work at once, the longest work first, so that all end together."""
+        if not self._order.sets[0].shared:
+            return list(missing)
+        recordings = [ready_recording(one) for one in self._order.sets]
+        return sorted(missing, key=lambda each: -recordings[each[0]].cost_frames(each[1]))
 
     def _spent(self, tracks: Sequence[tuple[int, int]]) -> Mapping[tuple[int, int], set[int]]:
-        """Return for each track of a set the tapes that it is the last to need; none where several work at once."""
+        """Return for each track of a set the tapes that it is the last to need: its own, where several work at once."""
         last: dict[tuple[int, int], tuple[int, int]] = {}
         for number, index in tracks:
             one = self._order.sets[number]
-            if not one.shared:
-                for tape in ready_recording(one).track_tapes(index):
-                    last[number, tape] = number, index
+            recording = ready_recording(one)
+            for tape in recording.own_tapes(index) if one.shared else recording.track_tapes(index):
+                last[number, tape] = number, index
         spent: dict[tuple[int, int], set[int]] = {track: set() for track in tracks}
         for (_, tape), track in last.items():
             spent[track].add(tape)
         return spent
-
-    def _set_folder(self, one: SetOrder) -> str:
-        by_work = {
-            each.work: folder for each, folder in zip(self._order.sets, self._order.set_folders, strict=True)
-        }
-        return by_work[one.work]
 
     def _results(self, jobs: Sequence[Job[Any, Any]]) -> Iterator[tuple[Any, Any]]:
         """Yield argument and result of each job that went well, and note the others."""
@@ -333,7 +369,9 @@ class _Kit:
         for entry in entries:
             self._there[entry["file"]] = entry
             self._made.made.append(entry["file"])
-        self._write_manifest("")
+        if time.monotonic() - self._told_at_s > TELLING_S:
+            self._write_manifest("")
+            self._told_at_s = time.monotonic()
         self._report(entries[0]["file"], self._done, len(self._order.names))
 
     def _write_manifest(self, asked: str) -> None:

@@ -130,6 +130,7 @@ def _write_track(arguments: argparse.Namespace, one: ReadySet, recipe: Recipe, p
     """Write a recording."""
     from render.cli.work_folder import work_folder
     from render.jobs import FolderStore
+    from render.sound.convolution import THREADS
     from render.tracks.making import SetOrder, TrackOrder, ceilings_of, gains_of, recording_of, write_track
     from render.tracks.ways import Going
 
@@ -152,6 +153,7 @@ def _write_track(arguments: argparse.Namespace, one: ReadySet, recipe: Recipe, p
             dry=arguments.dry,
             clear=arguments.clear,
             bits=arguments.bits,
+            threads=THREADS,
         )
         recording = recording_of(order, report=say_measuring)
         balance = recording.balance()

@@ -7,7 +7,7 @@ in the whole song at full speed and taken back: a *trim* of 0.1 to 2 dB for each
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from statistics import median
 from typing import TYPE_CHECKING
@@ -15,18 +15,23 @@ from typing import TYPE_CHECKING
 from render.song import LAYERS
 from render.sound import SAMPLE_RATE_HZ
 from render.sound.calibration import SILENT_LUFS
-from render.sound.k_weighting import GESTURE_S, k_weighted_levels_lufs
+from render.sound.k_weighting import GESTURE_S
 from render.tracks.loudness import TARGET_LUFS
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
     from render.song import Layer
     from render.tracks.performed import Performed, PlacedNote
     from render.tracks.timelines import Piece
 
-__all__ = ["HEADROOM_DB", "Balance", "chosen_gestures", "layer_trims_db", "levels_at"]
+__all__ = [
+    "HEADROOM_DB",
+    "Balance",
+    "WholeHeard",
+    "balance_of",
+    "chosen_gestures",
+    "gesture_spans",
+    "layer_trims_db",
+]
 
 MOST_MEASURED = 128
 """Gestures of a layer that are measured at most, chosen evenly over the song."""
@@ -42,13 +47,32 @@ _SILENCE_DBTP = -120.0
 
 
 @dataclass(frozen=True, slots=True)
+class WholeHeard:
+    """What was heard of a whole song at full speed, layered or flat: its trims, and its loudness and peak with them.
+
+    Parameters
+    ----------
+    trims_db
+        Of each layer.
+    lufs
+        0 for silence, which no gain makes louder.
+    peak_dbtp
+        Minus infinity for silence.
+    """
+
+    trims_db: Mapping[Layer, float]
+    lufs: float
+    peak_dbtp: float
+
+
+@dataclass(frozen=True, slots=True)
 class Balance:
     """What all tracks of a song share.
 
     Parameters
     ----------
     trims_db
-        For each manner of playing (piece, flat) the trim of each layer.
+        For each manner of playing (piece, flat) the trim of each layer; those that aren't named have none.
     flat_gain_db, flat_lack_db
         What makes the flat song as loud as the layered one, and how much of that its peaks leave no room for; 0 where
         nothing is flat.
@@ -83,6 +107,17 @@ class Balance:
         return ceiling_dbtp - HEADROOM_DB - max(self.demo_peak_dbtp, _SILENCE_DBTP)
 
 
+def balance_of(wholes: Mapping[tuple[Piece, bool], WholeHeard]) -> Balance:
+    """Return what all tracks of a song share, from what was heard of it: layered, and flat if anything is flat."""
+    demo, flat = wholes["song", False], wholes.get(("song", True))
+    wanted_db = flat_gain_db = 0.0
+    if flat is not None:
+        wanted_db = demo.lufs - flat.lufs
+        flat_gain_db = min(wanted_db, demo.peak_dbtp + HEADROOM_DB - flat.peak_dbtp)
+    trims_db = {manner: whole.trims_db for manner, whole in wholes.items()}
+    return Balance(trims_db, flat_gain_db, wanted_db - flat_gain_db, demo.lufs, demo.peak_dbtp)
+
+
 def chosen_gestures(performed: Performed, layer: Layer) -> tuple[PlacedNote, ...]:
     """Return the first notes of gestures of a layer, chops aside, in order of onset: all, or evenly chosen ones."""
     firsts: dict[int, PlacedNote] = {}
@@ -94,36 +129,19 @@ def chosen_gestures(performed: Performed, layer: Layer) -> tuple[PlacedNote, ...
     return tuple(found[place * len(found) // count] for place in range(count))
 
 
-def levels_at(
-    blocks: Iterator[NDArray[np.float32]], frames: Sequence[int], length_frames: int
-) -> NDArray[np.float64]:
-    """Return the K-weighted level of the 400 ms from each of some frames on, in LUFS.
+def gesture_spans(frames: Iterable[int], length_frames: int) -> list[tuple[int, int]]:
+    """Return the `GESTURE_S` from each of some frames on, from which frame up to which.
 
     Parameters
     ----------
-    blocks
-        Audio, float32 (frames, 2) each, one after the other.
     frames
-        In rising order; one that lies too near the end is moved back by as much.
+        In any order; one that lies too near the end is moved back by as much.
     length_frames
-        Of all blocks together.
+        Of what they lie in.
     """
-    import numpy as np
-
     window = round(GESTURE_S * SAMPLE_RATE_HZ)
-    wanted = [max(min(frame, length_frames - window), 0) for frame in frames]
-    cut: list[NDArray[np.float32]] = []
-    held = np.zeros((0, 2), np.float32)
-    held_frame = 0
-    for block in blocks:
-        held = np.concatenate([held, block])
-        while len(cut) < len(wanted) and wanted[len(cut)] + window <= held_frame + len(held):
-            start = wanted[len(cut)] - held_frame
-            cut.append(held[start : start + window])
-        needed = wanted[len(cut)] if len(cut) < len(wanted) else length_frames
-        drop = min(max(needed - held_frame, 0), len(held))
-        held, held_frame = held[drop:], held_frame + drop
-    return k_weighted_levels_lufs(np.stack(cut), SAMPLE_RATE_HZ) if cut else np.zeros(0)
+    starts = (max(min(frame, length_frames - window), 0) for frame in frames)
+    return [(start, start + window) for start in starts]
 
 
 def layer_trims_db(

@@ -5,9 +5,9 @@ from __future__ import annotations
 import hashlib
 import math
 import secrets
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
@@ -104,6 +104,8 @@ class SetOrder:
         Which set of the song it is, empty where there is only one.
     shared
         Whether several processes work on it.
+    threads
+        How many work on it in each process.
     """
 
     arrangement: Arrangement
@@ -116,6 +118,12 @@ class SetOrder:
     bits: Bits = 16
     title: str = ""
     shared: bool = False
+    threads: int = 1
+
+    def naming(self, index: int, names: tuple[str, ...]) -> SetOrder:
+        """Return the order with other files of one of its tracks."""
+        track = replace(self.tracks[index], names=names)
+        return replace(self, tracks=(*self.tracks[:index], track, *self.tracks[index + 1 :]))
 
 
 def recording_of(order: SetOrder, report: Callable[[str, int, int], None] | None = None) -> Recording:
@@ -132,6 +140,7 @@ def recording_of(order: SetOrder, report: Callable[[str, int, int], None] | None
         seed=order.seed,
         dry=order.dry,
         clear=order.clear,
+        threads=order.threads,
         report=report,
     )
     timelines = [
@@ -160,7 +169,13 @@ def gains_of(balances: Sequence[Balance], ceilings_dbtp: Sequence[float]) -> dic
 
 
 def write_track(
-    order: SetOrder, index: int, recording: Recording, balance: Balance, gains_db: Gains, target: Target
+    order: SetOrder,
+    index: int,
+    recording: Recording,
+    balance: Balance,
+    gains_db: Gains,
+    target: Target,
+    spent: Collection[int] = (),
 ) -> TrackFacts:
     """Write the files of one track, and return what there is to say of it.
 
@@ -174,6 +189,8 @@ def write_track(
         Its set's, and what all sets share.
     target
         Where the files go.
+    spent
+        Numbers of the recording's tapes that are needed no more when the track is written.
 
     Raises
     ------
@@ -195,8 +212,9 @@ def write_track(
         by_ceiling.setdefault(track_format(Path(name)).encode_ceiling_dbtp, []).append(name)
     plan = recording.plan(index)
     written = {}
-    for ceiling_dbtp, names in by_ceiling.items():
-        writing = _Writing(recording, index, balance, tags, order.bits, order.work)
+    for number, (ceiling_dbtp, names) in enumerate(by_ceiling.items(), 1):
+        going = spent if number == len(by_ceiling) else ()
+        writing = _Writing(recording, index, balance, tags, order.bits, going)
         with _temporary_files(order.work, names) as places:
             gain_db, lufs, peak_dbtp = writing.write_under(ceiling_dbtp, gains_db[ceiling_dbtp], places)
             for name, place in zip(names, places, strict=True):
@@ -212,6 +230,7 @@ def write_track(
                     round(peak_dbtp, 2),
                     round(gain_db, 3),
                 )
+    recording.let_go(spent)
     return TrackFacts(
         track.recipe.name,
         track.recipe.way,
@@ -233,14 +252,15 @@ class _Writing:
     balance: Balance
     tags: Tags
     bits: Bits
-    work: Path
+    spent: Collection[int]
 
     def write_under(
         self, ceiling_dbtp: float, gain_db: float, places: Sequence[Path]
     ) -> tuple[float, float, float]:
         """Write files of formats that share a ceiling; return the gain, the loudness and the true peak.
 
-        Should this track alone come too high (other notes meet than in the demo), it gets as much less as it needs.
+        Should this track alone come too high (other notes meet than in the demo), it gets as much less as it needs;
+        what only it is made of is played once more then.
         """
         while True:
             lufs, peak_dbtp = self._write(gain_db, places)
@@ -261,7 +281,7 @@ class _Writing:
         return meter.finish()
 
     def _blocks(self, gain_db: float) -> Iterator[NDArray[np.float32]]:
-        music = self.recording.music(self.index, self.balance, gain_db=gain_db)
+        music = self.recording.music(self.index, self.balance, gain_db=gain_db, spent=self.spent)
         return add_cues(music, self.recording.plan(self.index).cues)
 
 

@@ -7,27 +7,27 @@ from __future__ import annotations
 
 import os
 from collections import OrderedDict
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from render.errors import OutputError
-from render.song import LAYERS
 from render.tracks.files import cannot_write
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from render.song import Layer
+    Sound = NDArray[np.float32]
 
-__all__ = ["Layers", "TapeShelf"]
+__all__ = ["TapeShelf"]
 
-Layers = "Mapping[Layer, NDArray[np.float32]]"
+ROOM_BYTES = 128 << 20
+"""Tapes kept in memory, five of them or so; others are read from the folder, which the system keeps at hand."""
 
-ROOM_BYTES = 96 << 20
-"""Tapes kept in memory, three of them or so; others are read from the folder, which the system keeps at hand."""
+MOST_OPEN = 4
+"""Files that are kept open: each layer has its tape, and the next begins before the last one has died away."""
 
 
 class TapeShelf:
@@ -36,9 +36,9 @@ class TapeShelf:
     Parameters
     ----------
     folder
-        Where tapes go that memory has no room for, and all tapes if `shared`; made when it is needed.
+        Where tapes go that memory has no room for; made when it is needed.
     shared
-        Whether other processes use the folder too: then what one has played, none plays again.
+        Whether other processes use the folder too: a tape that they need goes there at once, and none plays it again.
     room_bytes
         How much is kept in memory.
     """
@@ -47,17 +47,16 @@ class TapeShelf:
         self._folder = folder
         self._shared = shared
         self._room_bytes = room_bytes
-        self._kept: OrderedDict[str, Mapping[Layer, NDArray[np.float32]]] = OrderedDict()
+        self._kept: OrderedDict[str, Sound] = OrderedDict()
         self._kept_bytes = 0
+        self._open: OrderedDict[str, Sound] = OrderedDict()
 
     def __getstate__(self) -> dict[str, object]:
         """Return what goes to another process, which finds tapes in the folder."""
-        return {**vars(self), "_kept": OrderedDict(), "_kept_bytes": 0}
+        return {**vars(self), "_kept": OrderedDict(), "_kept_bytes": 0, "_open": OrderedDict()}
 
-    def get(
-        self, name: str, play: Callable[[], Mapping[Layer, NDArray[np.float32]]]
-    ) -> Mapping[Layer, NDArray[np.float32]]:
-        """Return the layers of a tape, float32 (frames, 2) each; played if they aren't there.
+    def get(self, name: str, play: Callable[[], Sound], *, for_others: bool = True) -> Sound:
+        """Return the sound of a tape, float32 (frames, 2); played if it isn't there.
 
         Parameters
         ----------
@@ -65,67 +64,73 @@ class TapeShelf:
             Letters and digits that stand for what is on it.
         play
             Makes it.
+        for_others
+            Whether other processes that share the folder may need it.
         """
         if name in self._kept:
-            self._kept.move_to_end(name)
             return self._kept[name]
-        layers = self._read(name)
-        if layers is None:
-            layers = play()
-            if self._shared:
-                self._write(name, layers)
-        self._keep(name, layers)
-        return layers
+        opened = self._opened(name)
+        if opened is not None:
+            return opened
+        sound = play()
+        if self._shared and for_others:
+            self._write(name, sound)
+        self._keep(name, sound)
+        return sound
 
     def forget(self, name: str) -> None:
-        """Let a tape go that isn't needed any more; those that others may need stay in the folder."""
-        layers = self._kept.pop(name, None)
-        if layers is not None:
-            self._kept_bytes -= _bytes(layers)
-        if not self._shared:
-            with suppress(OSError):
-                self._path(name).unlink(missing_ok=True)
+        """Let a tape go that nothing more is made of, here or elsewhere."""
+        sound = self._kept.pop(name, None)
+        if sound is not None:
+            self._kept_bytes -= sound.nbytes
+        self._open.pop(name, None)
+        with suppress(OSError):
+            self._path(name).unlink(missing_ok=True)
 
-    def has(self, name: str) -> bool:
-        """Return whether a tape needn't be played."""
-        return name in self._kept or self._path(name).exists()
-
-    def _keep(self, name: str, layers: Mapping[Layer, NDArray[np.float32]]) -> None:
-        self._kept[name] = layers
-        self._kept_bytes += _bytes(layers)
+    def _keep(self, name: str, sound: Sound) -> None:
+        """Keep what was played; for lack of room the tapes that were played first are put away."""
+        self._kept[name] = sound
+        self._kept_bytes += sound.nbytes
         while self._kept_bytes > self._room_bytes and len(self._kept) > 1:
             oldest, put_away = self._kept.popitem(last=False)
-            self._kept_bytes -= _bytes(put_away)
+            self._kept_bytes -= put_away.nbytes
             if not self._path(oldest).exists():
                 self._write(oldest, put_away)
+
+    def _opened(self, name: str) -> Sound | None:
+        """Return a tape that lies in the folder."""
+        if name in self._open:
+            self._open.move_to_end(name)
+            return self._open[name]
+        sound = self._read(name)
+        if sound is not None:
+            self._open[name] = sound
+            if len(self._open) > MOST_OPEN:
+                self._open.popitem(last=False)
+        return sound
 
     def _path(self, name: str) -> Path:
         return self._folder / f"{name}.f32"
 
-    def _read(self, name: str) -> Mapping[Layer, NDArray[np.float32]] | None:
+    def _read(self, name: str) -> Sound | None:
         """Return a tape that lies in the folder; only what is used of it is read, when it is used."""
         import numpy as np
 
         try:
             samples = np.memmap(self._path(name), np.float32, mode="r")
-        except FileNotFoundError:
+        except (FileNotFoundError, NotADirectoryError):
             return None
-        return dict(zip(LAYERS, samples.view(np.ndarray).reshape(len(LAYERS), -1, 2), strict=True))
+        return samples.view(np.ndarray).reshape(-1, 2)
 
-    def _write(self, name: str, layers: Mapping[Layer, NDArray[np.float32]]) -> None:
+    def _write(self, name: str, sound: Sound) -> None:
         path = self._path(name)
         hidden = path.with_suffix(f".{os.getpid()}")
         try:
             self._folder.mkdir(parents=True, exist_ok=True)
             with hidden.open("wb") as file:
-                for layer in LAYERS:
-                    layers[layer].tofile(file)
+                sound.tofile(file)
             hidden.replace(path)
         except OSError as error:
             with suppress(OSError):
                 hidden.unlink(missing_ok=True)
             raise OutputError(cannot_write(path, error)) from error
-
-
-def _bytes(layers: Mapping[Layer, NDArray[np.float32]]) -> int:
-    return sum(layer.nbytes for layer in layers.values())

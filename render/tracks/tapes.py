@@ -1,7 +1,8 @@
 """Excerpts one after the other on a tape: what a synthesiser plays in one go, and where each excerpt lies on it.
 
-A tape is played as one take, put in the room as one, and cut. It always holds the same excerpts in the same places for
-the same tracks, whichever of them are still to be written, so that its samples are the same to the last bit.
+A tape is played as one take of one layer, put in the room as one, and cut. It always holds the same excerpts in the
+same places for the same tracks, whichever of them are still to be written, so that its samples are the same to the
+last bit.
 """
 
 from __future__ import annotations
@@ -9,9 +10,11 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import product
 from typing import TYPE_CHECKING
 
 from render.perform import Take
+from render.song import LAYERS
 from render.sound import SAMPLE_RATE_HZ
 from render.sound.schedule import FADE_S, RELEASE_S, RING_OUT_S
 from render.tracks.excerpts import NATURAL, Voice
@@ -41,8 +44,8 @@ CHOP_TAIL_FRAMES = round(0.3 * SAMPLE_RATE_HZ)
 RING_FRAMES = round(RING_OUT_S * SAMPLE_RATE_HZ)
 FADE_FRAMES = round(FADE_S * SAMPLE_RATE_HZ)
 
-TAPE_FRAMES = 30 * SAMPLE_RATE_HZ
-"""A tape that is longer takes no further excerpt."""
+TAPE_FRAMES = 60 * SAMPLE_RATE_HZ
+"""A tape that is longer takes no further excerpt: 23 MB of sound."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,10 +73,11 @@ class Cut:
 
 @dataclass(frozen=True, slots=True)
 class Tape:
-    """The bundles of one tape, in order: excerpts of one phrase, at most one a layer, that lie side by side."""
+    """Excerpts of one layer of one playing, in order, and where each lies."""
 
     source: Source
-    bundles: tuple[tuple[Excerpt, ...], ...]
+    layer: Layer
+    excerpts: tuple[Excerpt, ...]
     cuts: tuple[Cut, ...]
     length_frames: int
 
@@ -92,68 +96,52 @@ def tapes_of(
     tail_frames
         How long the room goes on after a sound.
     """
-    by_source: dict[Source, list[Excerpt]] = defaultdict(list)
+    by_player: dict[tuple[Source, Layer], list[Excerpt]] = defaultdict(list)
     for excerpt in excerpts:
-        by_source[excerpt.source].append(excerpt)
+        by_player[excerpt.source, excerpt.layer].append(excerpt)
+    sources = sorted({source for source, _ in by_player}, key=repr)
     tapes: list[Tape] = []
     places: dict[Excerpt, Cut] = {}
-    for source in sorted(by_source, key=repr):
-        for tape in _laid_out(source, by_source[source], performed(source), tail_frames, len(tapes)):
+    for source, layer in product(sources, LAYERS):
+        ordered = sorted(by_player[source, layer], key=lambda each: (each.part, each.voices))
+        for tape in _laid_out(source, layer, ordered, performed(source), tail_frames, len(tapes)):
             tapes.append(tape)
-            for bundle, cut in zip(tape.bundles, tape.cuts, strict=True):
-                places.update((each, _own_cut(each, performed(source), cut)) for each in bundle)
+            places.update(zip(tape.excerpts, tape.cuts, strict=True))
     return tuple(tapes), places
 
 
 def _laid_out(
-    source: Source, excerpts: Sequence[Excerpt], performed: Performed, tail_frames: int, number: int
+    source: Source,
+    layer: Layer,
+    ordered: Sequence[Excerpt],
+    performed: Performed,
+    tail_frames: int,
+    number: int,
 ) -> Iterator[Tape]:
-    """Yield the tapes of one source."""
-    bundles: list[tuple[Excerpt, ...]] = []
+    """Yield the tapes of one layer of a source; `number` is the first one's."""
+    excerpts: list[Excerpt] = []
     cuts: list[Cut] = []
     frame = 0
-    for bundle in _bundles(excerpts):
+    for excerpt in ordered:
         if frame >= TAPE_FRAMES:
-            yield Tape(source, tuple(bundles), tuple(cuts), frame)
-            bundles, cuts, frame, number = [], [], 0, number + 1
-        cut = _cut(bundle, performed, number, frame)
-        bundles.append(bundle)
+            yield Tape(source, layer, tuple(excerpts), tuple(cuts), frame)
+            excerpts, cuts, frame, number = [], [], 0, number + 1
+        cut = _cut(excerpt, performed, number, frame)
+        excerpts.append(excerpt)
         cuts.append(cut)
         released = TAIL_FRAMES if cut.fades else 0
         frame = _on_grid(cut.start_frame + cut.length_frames + released + tail_frames + GRID_FRAMES)
-    if bundles:
-        yield Tape(source, tuple(bundles), tuple(cuts), frame)
+    if excerpts:
+        yield Tape(source, layer, tuple(excerpts), tuple(cuts), frame)
 
 
-def _bundles(excerpts: Sequence[Excerpt]) -> Iterator[tuple[Excerpt, ...]]:
-    """Yield excerpts of one phrase side by side, one a layer, in order of the piece.
-
-    Strings of different layers never strike one another's notes off: in the whole piece each note has ended before.
-    """
-    by_part: dict[int, dict[Layer, list[Excerpt]]] = defaultdict(lambda: defaultdict(list))
-    for excerpt in sorted(excerpts, key=lambda each: (each.part, each.voices)):
-        by_part[excerpt.part][excerpt.layer].append(excerpt)
-    for part in sorted(by_part):
-        columns = list(by_part[part].values())
-        for row in range(max(map(len, columns))):
-            yield tuple(column[row] for column in columns if row < len(column))
-
-
-def _cut(bundle: Sequence[Excerpt], performed: Performed, tape: int, frame: int) -> Cut:
-    """Return where a bundle lies that begins at a frame of a tape or soon after."""
-    voices = [voice for excerpt in bundle for voice in excerpt.voices]
-    first = min(performed.notes[voice.number].onset_frame for voice in voices)
+def _cut(excerpt: Excerpt, performed: Performed, tape: int, frame: int) -> Cut:
+    """Return where an excerpt lies that begins at a frame of a tape."""
+    first = min(performed.notes[voice.number].onset_frame for voice in excerpt.voices)
     piece_frame = _on_grid(first - LEAD_FRAMES - GRID_FRAMES)
-    last = max(_last_frame(performed, voice) for voice in voices)
-    fades = any(voice.rings_out for voice in voices)
+    last = max(_last_frame(performed, voice) for voice in excerpt.voices)
+    fades = any(voice.rings_out for voice in excerpt.voices)
     return Cut(tape, frame, last - piece_frame, piece_frame, fades)
-
-
-def _own_cut(excerpt: Excerpt, performed: Performed, bundle: Cut) -> Cut:
-    """Return where an excerpt of a bundle begins to sound and has died away."""
-    own = _cut([excerpt], performed, bundle.tape, 0)
-    start_frame = bundle.start_frame + own.piece_frame - bundle.piece_frame
-    return replace(own, start_frame=start_frame)
 
 
 def _last_frame(performed: Performed, voice: Voice) -> int:
@@ -174,8 +162,7 @@ def tape_take(tape: Tape, performed: Performed) -> Take:
     """Return a tape as a take, to be played by a synthesiser."""
     notes = tuple(
         _moved(performed, voice, cut)
-        for bundle, cut in zip(tape.bundles, tape.cuts, strict=True)
-        for excerpt in bundle
+        for excerpt, cut in zip(tape.excerpts, tape.cuts, strict=True)
         for voice in excerpt.voices
     )
     ordered = tuple(sorted(notes, key=lambda note: (note.onset_s, note.string)))

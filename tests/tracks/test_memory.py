@@ -51,7 +51,7 @@ def most_kb(folder: Path, minutes: float) -> int:
     return int(ran.stdout.split()[-1])
 
 
-def test_nine_minutes_need_hardly_more_memory_than_three(tmp_path: Path) -> None:
-    three, nine = most_kb(tmp_path, 3), most_kb(tmp_path, 9)
-    assert nine < 1.3 * three
-    assert nine < 600_000
+def test_twelve_minutes_need_hardly_more_memory_than_four(tmp_path: Path) -> None:
+    four, twelve = most_kb(tmp_path, 4), most_kb(tmp_path, 12)
+    assert twelve < 1.3 * four
+    assert twelve < 600_000

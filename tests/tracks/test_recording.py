@@ -20,6 +20,7 @@ from render.perform import Take, TakeNote
 from render.song import LAYERS, parse_song
 from render.sound import Stems
 from render.sound.fake import FakeSynthesiser
+from render.tracks import tapes
 from render.tracks.balance import Balance
 from render.tracks.choice import Choice, parse_choice
 from render.tracks.excerpts import NATURAL, voices_of
@@ -27,6 +28,7 @@ from render.tracks.playing import Playing
 from render.tracks.recipes import RECIPES, Recipe, recipe_named
 from render.tracks.recording import Recording
 from render.tracks.tape_shelf import TapeShelf
+from render.tracks.tapes import Tape
 from render.tracks.timelines import ALL, Passage, Source, TrackTimeline
 from render.tracks.ways import Going, timeline_of
 from tests.kits import SHORT_SONG
@@ -216,3 +218,49 @@ def test_what_rings_out_on_a_tape_is_not_heard_in_the_next_excerpt(tmp_path: Pat
 def test_takes_of_the_fake_are_repeatable() -> None:
     take: Take = playing().performed(Source()).take
     assert take == Playing(arrangement(), FakeSynthesiser(), dry=True).performed(Source()).take
+
+
+def test_every_tape_is_played_once_and_goes_after_its_last_track(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """All built-in tracks and the balance, in one process with room for one tape: each is played once, none stays."""
+    monkeypatch.setattr(tapes, "TAPE_FRAMES", 48_000)
+    shelf = TapeShelf(tmp_path / "work", room_bytes=1)
+    made = Recording(playing(), [track(recipe) for recipe in RECIPES], shelf)
+    played: list[Tape] = []
+    play = made._played
+
+    def counted(tape: Tape) -> NDArray[np.float32]:
+        played.append(tape)
+        return play(tape)
+
+    monkeypatch.setattr(made, "_played", counted)
+    balance = made.balance()
+    last = {number: index for index in range(len(RECIPES)) for number in made.track_tapes(index)}
+    for index in range(len(RECIPES)):
+        spent = {number for number, user in last.items() if user == index}
+        assert sum(1 for _ in made.music(index, balance, spent=spent)) > 0
+    assert len(made.tapes) > 50
+    assert sorted(map(id, played)) == sorted(map(id, made.tapes))
+    assert list((tmp_path / "work").iterdir()) == []
+
+
+def test_a_tape_is_one_track_s_own_or_shared(tmp_path: Path) -> None:
+    made = recording(tmp_path, [track(recipe) for recipe in RECIPES])
+    everything = range(len(RECIPES))
+    own = [number for index in everything for number in made.own_tapes(index)]
+    shared = made.shared_tapes(everything)
+    assert len(set(own)) == len(own)
+    assert sorted([*own, *shared]) == list(range(len(made.tapes)))
+    names = [recipe.name for recipe in RECIPES]
+    assert made.own_tapes(names.index("slow"))
+    assert not made.own_tapes(names.index("demo"))
+    demo_alone = made.shared_tapes([names.index("demo")])
+    assert set(made.track_tapes(names.index("demo"))) <= set(demo_alone) < set(shared)
+
+
+def test_what_the_balance_is_measured_in_is_nobody_s_own(tmp_path: Path) -> None:
+    made = recording(tmp_path, [track(recipe_named("slow")), track(recipe_named("flat"))])
+    assert len(made.shared_tapes([])) == 6
+    assert len(made.own_tapes(0)) == 3
+    assert not made.own_tapes(1)
