@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from render.perform.timeline import counted_beats, pulse_beats
+from render.perform.timeline import bars_between, counted_beats, pulse_beats
 from render.sound import SAMPLE_RATE_HZ
 
 if TYPE_CHECKING:
@@ -53,7 +53,7 @@ def count_in_frames(performed: Performed, passage: Passage) -> int:
 
 
 def count_in_cues(performed: Performed, passage: Passage, start_frame: int) -> Iterator[Cue]:
-    """Yield the knocks before a passage: one for each pulse, at its tempo."""
+    """Yield the knocks before a passage: one for each pulse, at its tempo; they go on where a pick-up is silent."""
     meter = performed.arrangement.song.meter
     counted = counted_beats(performed.arrangement, passage.start_beat, passage.count_in_bars)
     count = -(-counted // meter.pulse_beat)
@@ -61,6 +61,22 @@ def count_in_cues(performed: Performed, passage: Passage, start_frame: int) -> I
         beat = number * meter.pulse_beat
         frame = start_frame + round(float(beat) * _beat_s(performed) * SAMPLE_RATE_HZ)
         yield Cue("count", frame, first=beat % meter.bar_beat == 0)
+    yield from _counted_on(performed, passage, start_frame + count_in_frames(performed, passage))
+
+
+def _counted_on(performed: Performed, passage: Passage, music_frame: int) -> Iterator[Cue]:
+    """Yield knocks through a pick-up in which the piece is silent: without the tune, its first full bar begins."""
+    if not passage.count_in_bars or passage.pulse:
+        return
+    arrangement = performed.arrangement
+    bar = bars_between(arrangement, passage.start_beat, passage.end_beat)[0]
+    end_beat = min(bar.start_beat + bar.length_beat, passage.end_beat)
+    if end_beat - passage.start_beat >= arrangement.song.meter.bar_beat:
+        return
+    if not performed.between(passage.start_beat, end_beat):
+        begins = performed.frame(passage.start_beat)
+        for beat, first in pulse_beats(arrangement, passage.start_beat, end_beat):
+            yield Cue("count", music_frame + performed.frame(beat) - begins, first)
 
 
 def _beat_s(performed: Performed) -> float:

@@ -264,3 +264,16 @@ def test_what_the_balance_is_measured_in_is_nobody_s_own(tmp_path: Path) -> None
     assert len(made.shared_tapes([])) == 6
     assert len(made.own_tapes(0)) == 3
     assert not made.own_tapes(1)
+
+
+def test_a_pick_up_without_a_note_is_counted(tmp_path: Path) -> None:
+    """Chords alone begin with the first full bar: knocks lead up to it, where the demo's stop at the pick-up."""
+    made = recording(tmp_path, [track(recipe_named(name)) for name in ("demo", "chords")])
+    knocks = [[cue.frame for cue in made.plan(index).cues if cue.kind == "count"] for index in (0, 1)]
+    assert [len(each) for each in knocks] == [2, 3]
+    first = made.plan(1).passages[0]
+    chords = playing().performed(first.passage.source)
+    bar = arrangement().bars[1]
+    bar_frame = first.start_frame + chords.frame(bar.start_beat) - chords.frame(first.passage.start_beat)
+    assert knocks[1][:2] == knocks[0]
+    assert np.diff([*knocks[1], bar_frame]) == pytest.approx(48_000 * 60 / 132, abs=480)
