@@ -1,11 +1,13 @@
 """Tapes that were played: in memory as long as there is room, else in a folder that goes when work is done.
 
-Several processes may share a folder: each tape is a file that appears whole, under a name that says what is on it.
+Of several shelves in one process only the one in use has its tapes in memory. Several processes may share a folder: each
+tape is a file that appears whole, under a name that says what is on it.
 """
 
 from __future__ import annotations
 
 import os
+import weakref
 from collections import OrderedDict
 from collections.abc import Callable
 from contextlib import suppress
@@ -28,6 +30,9 @@ ROOM_BYTES = 128 << 20
 
 MOST_OPEN = 4
 """Files that are kept open: each layer has its tape, and the next begins before the last one has died away."""
+
+
+_in_use: weakref.ref[TapeShelf] | None = None
 
 
 class TapeShelf:
@@ -67,6 +72,7 @@ class TapeShelf:
         for_others
             Whether other processes that share the folder may need it.
         """
+        self._take_over()
         if name in self._kept:
             return self._kept[name]
         opened = self._opened(name)
@@ -86,6 +92,25 @@ class TapeShelf:
         self._open.pop(name, None)
         with suppress(OSError):
             self._path(name).unlink(missing_ok=True)
+
+    def _take_over(self) -> None:
+        """Have memory for this shelf alone: another one that was in use puts its tapes away."""
+        global _in_use  # noqa: PLW0603 - memory is the process's, not a shelf's
+        other = _in_use() if _in_use is not None else None
+        if other is self:
+            return
+        if other is not None:
+            other.put_away()
+        _in_use = weakref.ref(self)
+
+    def put_away(self) -> None:
+        """Leave memory to others; what processes share is in the folder already, or one of them plays it again."""
+        while self._kept:
+            name, sound = self._kept.popitem()
+            if not self._shared and not self._path(name).exists():
+                self._write(name, sound)
+        self._kept_bytes = 0
+        self._open.clear()
 
     def _keep(self, name: str, sound: Sound) -> None:
         """Keep what was played; for lack of room the tapes that were played first are put away."""

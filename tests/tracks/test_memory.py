@@ -33,8 +33,8 @@ print(most.split()[1], file=sys.__stdout__)
 """
 
 
-def most_kb(folder: Path, minutes: float) -> int:
-    """Render a demo in a process of its own; return the most memory that it held, in kilobytes."""
+def most_kb(folder: Path, minutes: float, *command: str) -> int:
+    """Run a command with a song of so many minutes, in a process of its own; return the most kilobytes that it held."""
     spec = importlib.util.find_spec("pretty_midi")
     assert spec is not None
     assert spec.origin
@@ -42,7 +42,7 @@ def most_kb(folder: Path, minutes: float) -> int:
     song.write_text(SONG.format(times=round(minutes * VERSES_A_MINUTE)), encoding="utf-8")
     font = Path(spec.origin).parent / "TimGM6mb.sf2"
     ran = subprocess.run(
-        [sys.executable, "-c", PROGRAM, "render", song, "-o", folder / "demo.wav", "--sound", font, "--dry"],
+        [sys.executable, "-c", PROGRAM, command[0], song, *command[1:], "--sound", font, "--dry"],
         cwd=ROOT,
         capture_output=True,
         text=True,
@@ -51,7 +51,21 @@ def most_kb(folder: Path, minutes: float) -> int:
     return int(ran.stdout.split()[-1])
 
 
+def most_of_a_demo_kb(folder: Path, minutes: float) -> int:
+    return most_kb(folder, minutes, "render", "-o", str(folder / "demo.wav"))
+
+
+def most_of_a_kit_kb(folder: Path, tunings: str) -> int:
+    options = ("--jobs", "1", "--tracks", "demo,without-melody", "--tuning", tunings)
+    return most_kb(folder, 4, "kit", "-o", str(folder / tunings), *options)
+
+
 def test_twelve_minutes_need_hardly_more_memory_than_four(tmp_path: Path) -> None:
-    four, twelve = most_kb(tmp_path, 4), most_kb(tmp_path, 12)
+    four, twelve = most_of_a_demo_kb(tmp_path, 4), most_of_a_demo_kb(tmp_path, 12)
     assert twelve < 1.3 * four
     assert twelve < 600_000
+
+
+def test_three_sets_need_hardly_more_memory_than_one(tmp_path: Path) -> None:
+    one, three = (most_of_a_kit_kb(tmp_path, tunings) for tunings in ("high-g", "high-g,low-g,baritone"))
+    assert three < 1.3 * one

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pickle
+import weakref
 from pathlib import Path
 
 import numpy as np
@@ -75,6 +76,26 @@ def test_another_process_reads_what_it_needs_and_what_it_does_not_need_stays_unw
     assert files(tmp_path) == ["a.f32"]
     assert np.array_equal(other_player.get(other, "a"), sound_of("a"))
     assert other_player.played == []
+
+
+def test_of_several_shelves_one_has_its_tapes_in_memory(tmp_path: Path) -> None:
+    player = Player()
+    first, second = (TapeShelf(tmp_path / name) for name in ("first", "second"))
+    kept = weakref.ref(player.get(first, "a"))
+    assert kept() is not None
+    player.get(second, "b")
+    assert kept() is None
+    assert (files(tmp_path / "first"), (tmp_path / "second").exists()) == (["a.f32"], False)
+    assert np.array_equal(player.get(first, "a"), sound_of("a"))
+    assert player.played == ["a", "b"]
+
+
+def test_a_shelf_that_is_gone_is_not_written(tmp_path: Path) -> None:
+    first, second = (TapeShelf(tmp_path / name) for name in ("first", "second"))
+    Player().get(first, "a")
+    del first
+    Player().get(second, "b")
+    assert not (tmp_path / "first").exists()
 
 
 def test_a_folder_that_cannot_be_written_is_said(tmp_path: Path) -> None:
