@@ -1,7 +1,7 @@
 """Tapes that were played: in memory as long as there is room, else in a folder that goes when work is done.
 
-Of several shelves in one process only the one in use has its tapes in memory. Several processes may share a folder: each
-tape is a file that appears whole, under a name that says what is on it.
+Of several shelves in one process only the one in use has its tapes in memory. Several processes may share a folder:
+each tape is a file that appears whole, under a name that says what is on it.
 """
 
 from __future__ import annotations
