@@ -9,6 +9,7 @@ from collections import OrderedDict
 from contextlib import suppress
 from dataclasses import dataclass
 from fractions import Fraction
+from importlib import import_module
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, TypeVar
 
@@ -98,12 +99,10 @@ def _keep(kept: OrderedDict[Path, Kept], work: Path, value: Kept) -> None:
 
 def load_all(_nothing: None) -> None:
     """Load what every job of a kit needs, so that it is there when the first one comes."""
-    import numpy as np
-    import soundfile
-
     from render.sound.library import load_library
 
-    del np, soundfile
+    for name in ("numpy", "soundfile"):
+        import_module(name)
     with suppress(SynthesiserError):
         load_library()
 

@@ -50,6 +50,8 @@ __all__ = ["SongMade", "SongOrder", "make_kit", "make_whole_song", "midi_name"]
 
 Entry = dict[str, Any]
 Report = Callable[[str, int, int], None]
+Wanted = tuple[int, int, tuple[str, ...]]
+"""Files that have to be written: which set, which of its tracks, and the names."""
 
 TELLING_S = 1.0
 """How long the manifest may lag behind the files: what it doesn't tell of is made once more after a kill."""
@@ -267,8 +269,8 @@ class _Kit:
     def _done(self) -> int:
         return sum(self._told(name) in self._there for name in self._order.names)
 
-    def _missing(self) -> list[tuple[int, int, tuple[str, ...]]]:
-        """Return set, track and names of the files that have to be written."""
+    def _missing(self) -> list[Wanted]:
+        """Return the files that have to be written."""
         found = []
         for number, one in enumerate(self._order.sets):
             for index, track in enumerate(one.tracks):
@@ -277,7 +279,7 @@ class _Kit:
                     found.append((number, index, names))
         return found
 
-    def _hear(self, missing: Sequence[tuple[int, int, tuple[str, ...]]]) -> list[Balance] | None:
+    def _hear(self, missing: Sequence[Wanted]) -> list[Balance] | None:
         """Return the balance of each set, None if one can't be played; where several work, they play first."""
         if self._order.sets[0].shared:
             list(self._results(list(self._shares(missing))))
@@ -299,7 +301,7 @@ class _Kit:
             balances.append(balance)
         return balances
 
-    def _shares(self, missing: Sequence[tuple[int, int, tuple[str, ...]]]) -> Iterator[Job[Share, None]]:
+    def _shares(self, missing: Sequence[Wanted]) -> Iterator[Job[Share, None]]:
         """Yield jobs that play all tapes which several tracks need, some pieces for each worker."""
         for number, one in enumerate(self._order.sets):
             share_plan(one)
@@ -307,12 +309,10 @@ class _Kit:
             count = min(SHARES_A_WORKER * self._place.workers, len(tapes))
             for first in range(count):
                 share = Share(self._packed[one.work], tapes[first::count])
-                yield Job(
-                    play_share, share, ": ".join(filter(None, [self._order.title, one.title, "playing"]))
-                )
+                yield Job(play_share, share, self._job_name(one, "playing"))
 
     def _track_jobs(
-        self, missing: Sequence[tuple[int, int, tuple[str, ...]]], balances: Sequence[Balance]
+        self, missing: Sequence[Wanted], balances: Sequence[Balance]
     ) -> Iterator[Job[Writing, TrackFacts]]:
         """Yield a job for each track of which files are missing."""
         tracks = [track for one in self._order.sets for track in one.tracks]
@@ -329,12 +329,13 @@ class _Kit:
                 self._order.store,
                 frozenset(spent_by[number, index]),
             )
-            parts = (self._order.title, one.title, one.tracks[index].recipe.name)
-            yield Job(write_one, writing, ": ".join(filter(None, parts)))
+            yield Job(write_one, writing, self._job_name(one, one.tracks[index].recipe.name))
 
-    def _in_turn(
-        self, missing: Sequence[tuple[int, int, tuple[str, ...]]]
-    ) -> list[tuple[int, int, tuple[str, ...]]]:
+    def _job_name(self, one: SetOrder, what: str) -> str:
+        """Return what a failure of a set's job is told under."""
+        return ": ".join(filter(None, [self._order.title, one.title, what]))
+
+    def _in_turn(self, missing: Sequence[Wanted]) -> list[Wanted]:
         """Return files in class order; where several work at once, the longest work first, so that all end together."""
         if not self._order.sets[0].shared:
             return list(missing)

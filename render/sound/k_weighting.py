@@ -234,9 +234,7 @@ def _blocked_filter(sections: _Sections, sample_rate_hz: int, step_frames: int) 
     run = _divisor(step_frames // block, _MOST_RUN_BLOCKS)
     turn, taken, given, direct = _balanced(*_state_space(sections, sample_rate_hz))
     states = len(turn)
-    powers = [np.eye(states)]
-    for _ in range(block):
-        powers.append(turn @ powers[-1])
+    powers = _powers(turn, block)
     answer = [direct, *(float(given @ power @ taken) for power in powers[: block - 1])]
     own = np.zeros((block, block))
     for frame in range(block):
@@ -281,14 +279,22 @@ def _chained(turn: NDArray[np.float64], count: int) -> tuple[NDArray[np.float64]
     import numpy as np
 
     states = len(turn)
-    powers = [np.eye(states)]
-    for _ in range(count):
-        powers.append(powers[-1] @ turn)
+    powers = _powers(turn, count)
     chained = np.zeros((count, states, count, states))
     for first in range(count):
         for last in range(first, count):
             chained[first, :, last] = powers[last - first]
     return chained.reshape(count * states, -1), powers
+
+
+def _powers(turn: NDArray[np.float64], most: int) -> list[NDArray[np.float64]]:
+    """Return a square matrix to the powers of 0 to `most`."""
+    import numpy as np
+
+    powers = [np.eye(len(turn))]
+    for _ in range(most):
+        powers.append(powers[-1] @ turn)
+    return powers
 
 
 def _balanced(
