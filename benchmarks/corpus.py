@@ -20,9 +20,9 @@ from itertools import groupby, pairwise
 from pathlib import Path
 from typing import Any
 
-from render.arrange import Arrangement, Gesture, arrange
-from render.arrange.demands import LIMITS
-from render.neck import (
+from tercet.arrange import Arrangement, Gesture, arrange
+from tercet.arrange.demands import LIMITS
+from tercet.neck import (
     TUNINGS,
     Shape,
     Tuning,
@@ -32,7 +32,7 @@ from render.neck import (
     shape_midis,
     span_mm,
 )
-from render.song import (
+from tercet.song import (
     Bar,
     ChordSpan,
     Line,
@@ -46,7 +46,7 @@ from render.song import (
     played_bars,
     transpose_song,
 )
-from render.theory import Chord, Key, parse_chord, spell, transpose_key
+from tercet.theory import Chord, Key, parse_chord, spell, transpose_key
 
 COLLECTIONS: dict[str, int] = {"essenFolksong": 112, "airdsAirs": 32, "oneills1850": 32, "ryansMammoth": 32}
 """Tunes taken of each collection: songs of central Europe; Scottish and English airs; Irish airs and dances;

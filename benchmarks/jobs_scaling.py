@@ -1,7 +1,7 @@
 """How much faster two workers are than one, and Dask's than our pool's; see README.md.
 
 Run as ``.venv/bin/python benchmarks/jobs_scaling.py``. The jobs compute with numpy and write nothing, so this measures
-the places where jobs run (`render.jobs`), not kits. Nothing else should run meanwhile: two busy processors are two.
+the places where jobs run (`tercet.jobs`), not kits. Nothing else should run meanwhile: two busy processors are two.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from typing import Any
 ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT))
 
-from render.jobs import Job, Place, open_place, run_jobs  # noqa: E402
+from tercet.jobs import Job, Place, open_place, run_jobs  # noqa: E402
 
 JOB_S = 0.3
 TWO_TO_ONE = 1.7

@@ -27,7 +27,7 @@ from jobs_scaling import _dask as dask_cluster  # noqa: E402
 from three_minutes import SONG, _font, _three_minutes  # noqa: E402
 
 if TYPE_CHECKING:
-    from render.tracks.recording import Recording
+    from tercet.tracks.recording import Recording
 
 MINUTES = (1, 3, 10, 30, 60)
 MOST_BYTES = 600_000_000
@@ -149,7 +149,7 @@ def _held_bytes(pid: int) -> int:
 def _kit(song: Path | Sequence[Path], folder: Path, *options: object) -> Cost:
     """Make a kit in a folder that wasn't there before."""
     songs = [song] if isinstance(song, Path) else song
-    command = (sys.executable, "-m", "render", "kit", *songs, "-o", folder, "--sound", _font(), *options)
+    command = (sys.executable, "-m", "tercet", "kit", *songs, "-o", folder, "--sound", _font(), *options)
     return _emptied(folder, *command)
 
 
@@ -211,7 +211,7 @@ def again(folder: Path) -> None:
     print("a complete kit again:")
     song = _song(folder, "three-minutes", _three_minutes(SONG.read_text("utf-8")))
     _kit(song, folder / "kit", "--tracks", "demo,echo,ladder")
-    command = [sys.executable, "-m", "render", "kit", song, "-o", folder / "kit", "--sound", _font()]
+    command = [sys.executable, "-m", "tercet", "kit", song, "-o", folder / "kit", "--sound", _font()]
     costs = [_run(*command, "--tracks", "demo,echo,ladder") for _ in range(5)]
     best = min(costs, key=lambda cost: cost.clock_s)
     _row("tercet kit, nothing to make", best)
@@ -254,7 +254,7 @@ def by_length(folder: Path) -> None:
         times = round(minutes * LONG_TEMPO / 4 / BARS_A_VERSE)
         form = " ".join(f"verse*{min(times - played, MOST_TIMES)}" for played in range(0, times, MOST_TIMES))
         song = _song(folder, f"medley-{minutes}", LONG_SONG.format(tempo=LONG_TEMPO, form=form))
-        command = [sys.executable, "-m", "render", "render", song, "-o", folder / "demo.wav"]
+        command = [sys.executable, "-m", "tercet", "render", song, "-o", folder / "demo.wav"]
         costs[minutes] = _run(*command, "--sound", _font())
         _row(f"{minutes} min, demo", costs[minutes])
     kit = _kit(song, folder / "kit", "--jobs", 1, "--tracks", "demo,without-melody")
@@ -290,13 +290,13 @@ def _midi_of_all_tracks(song: Path, folder: Path) -> int:
 
 def _recording(song: Path, folder: Path) -> tuple[Recording, list[str]]:
     """Return the plans of the built-in tracks; nothing is played."""
-    from render.arrange import arrange
-    from render.cli.options import tuned_and_moved
-    from render.song import read_song
-    from render.sound.fonts import choose_font
-    from render.tracks import RECIPES
-    from render.tracks.making import SetOrder, TrackOrder, recording_of
-    from render.tracks.ways import Going
+    from tercet.arrange import arrange
+    from tercet.cli.options import tuned_and_moved
+    from tercet.song import read_song
+    from tercet.sound.fonts import choose_font
+    from tercet.tracks import RECIPES
+    from tercet.tracks.making import SetOrder, TrackOrder, recording_of
+    from tercet.tracks.ways import Going
 
     folder.mkdir()
     tuned, strings, _ = tuned_and_moved(read_song(song), 0, None)

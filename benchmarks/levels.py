@@ -120,7 +120,7 @@ def _distance_lu(melody: Path, strums: Path, kit: Path) -> float:
 
 def _tercet(arguments: Sequence[object]) -> None:
     """Run the command of this tree."""
-    command = [sys.executable, "-m", "render", *map(str, arguments)]
+    command = [sys.executable, "-m", "tercet", *map(str, arguments)]
     environment = {**os.environ, "PYTHONPATH": str(ROOT)}
     subprocess.run(command, check=True, capture_output=True, env=environment)
 

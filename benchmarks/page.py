@@ -67,7 +67,7 @@ def main() -> int:
 
 def _made(song: Path, folder: Path) -> tuple[float, float]:
     """Make a page in a process of its own; return how long it took, and how much of a processor."""
-    command = [sys.executable, "-m", "render", "page", str(song), "-o", str(folder), "--no-kit"]
+    command = [sys.executable, "-m", "tercet", "page", str(song), "-o", str(folder), "--no-kit"]
     before = resource.getrusage(resource.RUSAGE_CHILDREN)
     start_s = time.perf_counter()
     subprocess.run(command, check=True, capture_output=True, env=os.environ)

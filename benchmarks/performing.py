@@ -18,13 +18,13 @@ from statistics import median
 ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT))
 
-from render.arrange import Arrangement, arrange, song_tuning  # noqa: E402
-from render.perform import Take, lay_out, perform  # noqa: E402
-from render.song import read_song  # noqa: E402
-from render.song.form import visits_of  # noqa: E402
-from render.sound.fluid import FluidSynthesiser  # noqa: E402
-from render.sound.fonts import choose_font  # noqa: E402
-from render.sound.measured import MeasuredSynthesiser  # noqa: E402
+from tercet.arrange import Arrangement, arrange, song_tuning  # noqa: E402
+from tercet.perform import Take, lay_out, perform  # noqa: E402
+from tercet.song import read_song  # noqa: E402
+from tercet.song.form import visits_of  # noqa: E402
+from tercet.sound.fluid import FluidSynthesiser  # noqa: E402
+from tercet.sound.fonts import choose_font  # noqa: E402
+from tercet.sound.measured import MeasuredSynthesiser  # noqa: E402
 
 FIRST_S, AGAIN_S, PERFORM_S = 2.0, 0.020, 0.1
 

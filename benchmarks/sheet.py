@@ -48,7 +48,7 @@ def main() -> int:
 def _command(song: Path, sheet: Path) -> tuple[float, float]:
     """Run the command; return how long it took, and how much of a processor."""
     before, used = time.perf_counter(), os.times().children_user + os.times().children_system
-    command = [sys.executable, "-m", "render", "sheet", str(song), "-o", str(sheet)]
+    command = [sys.executable, "-m", "tercet", "sheet", str(song), "-o", str(sheet)]
     subprocess.run(command, check=True, capture_output=True, cwd=HERE.parent)
     after = os.times().children_user + os.times().children_system
     return time.perf_counter() - before, after - used
@@ -56,11 +56,11 @@ def _command(song: Path, sheet: Path) -> tuple[float, float]:
 
 def _steps(song: Path) -> None:
     """Print how much of a processor each step takes within a process that has everything loaded."""
-    from render.arrange import arrange
-    from render.publish.engraving import engrave
-    from render.publish.sheet_pages import sheet_of
-    from render.publish.sheet_pdf import sheet_pdf
-    from render.song import read_song
+    from tercet.arrange import arrange
+    from tercet.publish.engraving import engrave
+    from tercet.publish.sheet_pages import sheet_of
+    from tercet.publish.sheet_pdf import sheet_pdf
+    from tercet.song import read_song
 
     sheet_pdf(sheet_of(arrange(read_song(song))))
     arrangement = _timed("read and arrange", lambda: arrange(read_song(song)))

@@ -63,7 +63,7 @@ def _commands(folder: Path) -> dict[str, Sequence[str]]:
     song = folder / "three-minutes.yaml"
     song.write_text(_three_minutes(SONG.read_text("utf-8")), "utf-8")
     font = _font()
-    ours = [sys.executable, "-m", "render", "kit", str(song), "-o", str(folder), "--sound", str(font)]
+    ours = [sys.executable, "-m", "tercet", "kit", str(song), "-o", str(folder), "--sound", str(font)]
     _seconds(ours)
     midi = folder / "three-minutes" / "three-minutes.mid"
     commands: dict[str, Sequence[str]] = {OURS: ours}

@@ -26,14 +26,14 @@ from typing import Any
 ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT))
 
-from render.errors import TercetError  # noqa: E402
-from render.exchange.abc_in import AbcTune  # noqa: E402
-from render.exchange.chord_names import read_chord_name  # noqa: E402
-from render.exchange.imported_text import imported_text  # noqa: E402
-from render.exchange.musicxml_in import read_musicxml  # noqa: E402
-from render.exchange.play_order import play_order  # noqa: E402
-from render.exchange.tunes import read_tune  # noqa: E402
-from render.theory.chords import ChordNameError  # noqa: E402
+from tercet.errors import TercetError  # noqa: E402
+from tercet.exchange.abc_in import AbcTune  # noqa: E402
+from tercet.exchange.chord_names import read_chord_name  # noqa: E402
+from tercet.exchange.imported_text import imported_text  # noqa: E402
+from tercet.exchange.musicxml_in import read_musicxml  # noqa: E402
+from tercet.exchange.play_order import play_order  # noqa: E402
+from tercet.exchange.tunes import read_tune  # noqa: E402
+from tercet.theory.chords import ChordNameError  # noqa: E402
 from tests.exchange.abc_oracle import (  # noqa: E402
     COLLECTIONS,
     EXACT,

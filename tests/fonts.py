@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from render.sound.fluid import FluidSynthesiser
-from render.sound.fonts import choose_font
+from tercet.sound.fluid import FluidSynthesiser
+from tercet.sound.fonts import choose_font
 from tests.kits import FONT
 
 __all__ = ["FONTS", "synthesiser"]

@@ -44,8 +44,8 @@ def _sheet(folder: Path) -> Image.Image:
     """Draw the sheet as one picture, by the command that the guide has for a PDF."""
     import resvg_py
 
-    from render.cli import main
-    from render.publish.fonts import font_files
+    from tercet.cli import main
+    from tercet.publish.fonts import font_files
 
     path = folder / "sheet.svg"
     main(["sheet", str(folder / "apples.yaml"), "-o", str(path)])

@@ -15,24 +15,24 @@ from pathlib import Path
 
 import numpy as np
 
-from render.arrange import arrange, song_tuning
-from render.exchange import midi_bytes
-from render.perform import Take, lay_out
-from render.song import LAYERS, read_song
-from render.sound import SAMPLE_RATE_HZ, Stems
-from render.sound.fluid import FluidSynthesiser
-from render.sound.fonts import choose_font
-from render.tracks.balance import Balance
-from render.tracks.encoding import Bits, TrackWriter, track_format
-from render.tracks.loudness import integrated_loudness_lufs, true_peak_dbtp
-from render.tracks.making import gains_of
-from render.tracks.playing import Playing
-from render.tracks.recipes import RECIPES, Recipe, recipe_named
-from render.tracks.recording import Recording
-from render.tracks.tags import Tags
-from render.tracks.tape_shelf import TapeShelf
-from render.tracks.timelines import Passage, Source, TrackTimeline
-from render.tracks.titles import track_title
+from tercet.arrange import arrange, song_tuning
+from tercet.exchange import midi_bytes
+from tercet.perform import Take, lay_out
+from tercet.song import LAYERS, read_song
+from tercet.sound import SAMPLE_RATE_HZ, Stems
+from tercet.sound.fluid import FluidSynthesiser
+from tercet.sound.fonts import choose_font
+from tercet.tracks.balance import Balance
+from tercet.tracks.encoding import Bits, TrackWriter, track_format
+from tercet.tracks.loudness import integrated_loudness_lufs, true_peak_dbtp
+from tercet.tracks.making import gains_of
+from tercet.tracks.playing import Playing
+from tercet.tracks.recipes import RECIPES, Recipe, recipe_named
+from tercet.tracks.recording import Recording
+from tercet.tracks.tags import Tags
+from tercet.tracks.tape_shelf import TapeShelf
+from tercet.tracks.timelines import Passage, Source, TrackTimeline
+from tercet.tracks.titles import track_title
 from tests.measure.audio import Track, read_track
 from tests.measure.midi import MidiFile, read_with_mido, read_with_pretty_midi
 from tests.measure.song_text import SongText, read_song_text
@@ -95,7 +95,7 @@ NYLON_GUITAR = 24
 def run_tercet(*arguments: object, hash_seed: int = 0) -> str:
     """Run the command in a process of its own and return what it prints."""
     environment = {**os.environ, "PYTHONHASHSEED": str(hash_seed), "TERCET_SOUND": str(FONT)}
-    command = [sys.executable, "-m", "render", *map(str, arguments)]
+    command = [sys.executable, "-m", "tercet", *map(str, arguments)]
     ran = subprocess.run(
         command, cwd=ROOT, env=environment, capture_output=True, text=True, encoding="utf-8", check=False
     )

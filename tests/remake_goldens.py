@@ -52,15 +52,15 @@ def examples_of(page: str) -> list[Example]:
 
 def message_of(path: Path) -> str:
     """Return what Tercet says about a malformed arrangement file."""
-    from render.song.plain_text import read_text
+    from tercet.song.plain_text import read_text
 
     return message_of_text(read_text(path), path.name)
 
 
 def message_of_text(text: str, file: str = "song.yaml") -> str:
     """Return what Tercet says about the text of a malformed arrangement file."""
-    from render.errors import SongError
-    from render.song import parse_song
+    from tercet.errors import SongError
+    from tercet.song import parse_song
 
     try:
         parse_song(text, file)
@@ -85,14 +85,14 @@ def page_with_messages(page: str) -> str:
 
 def schema_text() -> str:
     """Return the published schema of arrangement files."""
-    from render.song import song_schema
+    from tercet.song import song_schema
 
     return json.dumps(song_schema(), indent=2, ensure_ascii=False) + "\n"
 
 
 def class_schema_text() -> str:
     """Return the published schema of class files."""
-    from render.song import class_schema
+    from tercet.song import class_schema
 
     return json.dumps(class_schema(), indent=2, ensure_ascii=False) + "\n"
 

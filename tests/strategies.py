@@ -9,7 +9,7 @@ from typing import Any
 
 from hypothesis import strategies as st
 
-from render.song import (
+from tercet.song import (
     ROW_NAMES,
     ChordSpan,
     Dynamics,
@@ -25,9 +25,9 @@ from render.song import (
     Syllable,
     Visit,
 )
-from render.song.form import visits_of
-from render.song.grammar import DYNAMIC_MARKS, SLOTS
-from render.song.note_choice import (
+from tercet.song.form import visits_of
+from tercet.song.grammar import DYNAMIC_MARKS, SLOTS
+from tercet.song.note_choice import (
     DIMENSIONS,
     Both,
     Choice,
@@ -40,10 +40,10 @@ from render.song.note_choice import (
     Word,
     never_together,
 )
-from render.song.played import struck_notes
-from render.song.track_parts import WAYS
-from render.theory import Key, Pitch
-from render.theory.chords import QUALITIES, Chord
+from tercet.song.played import struck_notes
+from tercet.song.track_parts import WAYS
+from tercet.theory import Key, Pitch
+from tercet.theory.chords import QUALITIES, Chord
 
 __all__ = [
     "choices",

@@ -11,7 +11,7 @@ import pytest
 import soundfile
 from PIL import Image
 
-from render.cli.main import build_parser
+from tercet.cli.main import build_parser
 from tests.guide_pictures import DRAWN, PICTURES, guide_picture
 from tests.worked_pages import Command, promised_files, run, steps_of, told, work_through
 

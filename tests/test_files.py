@@ -10,16 +10,16 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from render.song import LAYERS
-from render.sound import SAMPLE_RATE_HZ, Stems
-from render.sound.fluid import FluidSynthesiser
-from render.sound.room import in_room
-from render.sound.soundfont import SoundFont
-from render.sound.ukulele_cache import ready_built_in
-from render.tracks.encoding import FORMATS, TrackWriter
-from render.tracks.playing import Playing
-from render.tracks.recipes import RECIPES
-from render.tracks.timelines import Source
+from tercet.song import LAYERS
+from tercet.sound import SAMPLE_RATE_HZ, Stems
+from tercet.sound.fluid import FluidSynthesiser
+from tercet.sound.room import in_room
+from tercet.sound.soundfont import SoundFont
+from tercet.sound.ukulele_cache import ready_built_in
+from tercet.tracks.encoding import FORMATS, TrackWriter
+from tercet.tracks.playing import Playing
+from tercet.tracks.recipes import RECIPES
+from tercet.tracks.timelines import Source
 from tests.kits import (
     HARBOUR_LANTERNS,
     LAYER_TRACKS,
@@ -85,7 +85,7 @@ def test_no_measurement_knows_the_program() -> None:
             for name in names:
                 own = name.startswith("tests.") and not name.startswith("tests.measure.")
                 assert not own, f"{file.name} imports {name}"
-                assert name.partition(".")[0] != "render", f"{file.name} imports {name}"
+                assert name.partition(".")[0] != "tercet", f"{file.name} imports {name}"
 
 
 @pytest.mark.parametrize("name", PROMISES)

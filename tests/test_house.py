@@ -14,7 +14,8 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
-MODULES = sorted((ROOT / "render").rglob("*.py"))
+SOURCES = ROOT / "render"
+MODULES = sorted(SOURCES.rglob("*.py"))
 HEAVY = {
     "dask",
     "distributed",
@@ -60,23 +61,23 @@ MADE = {
 
 
 def lint_imports(root: Path) -> subprocess.CompletedProcess[str]:
-    """Check the imports of the copy of `render` that lies in a folder."""
+    """Check the imports of the sources that lie in a folder's `render`."""
     code = "import sys; from importlinter.cli import lint_imports; sys.exit(lint_imports(no_cache=True))"
     # Its own table is drawn to the terminal's width; wide enough, a line stays whole.
-    settings = {**os.environ, "COLUMNS": "200", "NO_COLOR": "1"}
+    settings = {**os.environ, "COLUMNS": "200", "NO_COLOR": "1", "PYTHONPATH": str(root / "render")}
     return subprocess.run(
         [sys.executable, "-c", code], cwd=root, env=settings, capture_output=True, text=True, check=False
     )
 
 
-def copy_of_render(folder: Path) -> Path:
-    shutil.copytree(ROOT / "render", folder / "render", ignore=shutil.ignore_patterns("__pycache__"))
+def copy_of_sources(folder: Path) -> Path:
+    shutil.copytree(SOURCES, folder / "render", ignore=shutil.ignore_patterns("__pycache__"))
     shutil.copy(ROOT / "pyproject.toml", folder)
     return folder
 
 
 def module_name(path: Path) -> str:
-    return ".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__")
+    return ".".join(path.relative_to(SOURCES).with_suffix("").parts).removesuffix(".__init__")
 
 
 def modules_after(code: str) -> set[str]:
@@ -98,25 +99,25 @@ def test_imports_go_one_way() -> None:
 @pytest.mark.parametrize(
     ("module", "wrong", "named"),
     [
-        ("errors.py", "import render.theory", "render.errors"),
-        ("neck/tunings.py", "import render.song.model", "render.neck"),
-        ("song/model.py", "from render.neck import tunings", "render.song"),
-        ("theory/pitch.py", "def late() -> None:\n    import render.cli", "render.theory"),
-        ("arrange/model.py", "import render.perform.model", "render.arrange"),
-        ("jobs/job.py", "import render.theory", "render.jobs"),
+        ("errors.py", "import tercet.theory", "tercet.errors"),
+        ("neck/tunings.py", "import tercet.song.model", "tercet.neck"),
+        ("song/model.py", "from tercet.neck import tunings", "tercet.song"),
+        ("theory/pitch.py", "def late() -> None:\n    import tercet.cli", "tercet.theory"),
+        ("arrange/model.py", "import tercet.perform.model", "tercet.arrange"),
+        ("jobs/job.py", "import tercet.theory", "tercet.jobs"),
     ],
 )
 def test_a_wrong_import_is_caught(tmp_path: Path, module: str, wrong: str, named: str) -> None:
-    path = copy_of_render(tmp_path) / "render" / module
+    path = copy_of_sources(tmp_path) / "render" / "tercet" / module
     path.write_text(path.read_text(encoding="utf-8") + f"\n{wrong}\n", encoding="utf-8")
     done = lint_imports(tmp_path)
     assert done.returncode == 1
     assert "0 kept, 1 broken" in done.stdout
-    assert re.search(rf"{named} is not allowed to import render\.", done.stdout)
+    assert re.search(rf"{named} is not allowed to import tercet\.", done.stdout)
 
 
 def test_a_folder_without_a_place_in_the_order_is_caught(tmp_path: Path) -> None:
-    folder = copy_of_render(tmp_path) / "render" / "cellar"
+    folder = copy_of_sources(tmp_path) / "render" / "tercet" / "cellar"
     folder.mkdir()
     (folder / "__init__.py").touch()
     done = lint_imports(tmp_path)
@@ -126,14 +127,14 @@ def test_a_folder_without_a_place_in_the_order_is_caught(tmp_path: Path) -> None
 
 @pytest.mark.parametrize(
     "code",
-    ["import render", "import render.cli", "import render.jobs, render.jobs.cluster, render.jobs.pool"],
+    ["import tercet", "import tercet.cli", "import tercet.jobs, tercet.jobs.cluster, tercet.jobs.pool"],
 )
 def test_importing_is_light(code: str) -> None:
     assert modules_after(code) & HEAVY == set()
 
 
 def test_help_is_light() -> None:
-    code = "import contextlib, render.cli\nwith contextlib.suppress(SystemExit): render.cli.main(['--help'])"
+    code = "import contextlib, tercet.cli\nwith contextlib.suppress(SystemExit): tercet.cli.main(['--help'])"
     assert modules_after(code) & HEAVY == set()
 
 

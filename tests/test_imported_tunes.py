@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from render.cli import main
+from tercet.cli import main
 from tests.kits import FONT, LAYER_TRACKS, ROOT, Kit
 from tests.measure.audio import LAYERS, Track
 from tests.measure.midi import rolls_of

@@ -16,13 +16,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from render.arrange import arrange, song_tuning
-from render.perform import Take
-from render.song import Layer, read_song
-from render.sound import Stems
-from render.sound.fluid import FluidSynthesiser
-from render.sound.soundfont import SoundFont
-from render.tracks.playing import Playing
+from tercet.arrange import arrange, song_tuning
+from tercet.perform import Take
+from tercet.song import Layer, read_song
+from tercet.sound import Stems
+from tercet.sound.fluid import FluidSynthesiser
+from tercet.sound.soundfont import SoundFont
+from tercet.tracks.playing import Playing
 from tests.fonts import FONTS, synthesiser
 from tests.kits import FONT, LAYER_TRACKS, ROOT, SHORT_SONG, Kit, Workshop
 from tests.measure.audio import LAYERS, Track

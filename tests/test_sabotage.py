@@ -14,11 +14,11 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from render.perform import Take, TakeNote
-from render.sound import StemName, Stems
-from render.sound.fluid import FluidSynthesiser
-from render.sound.voicing import KeyVoice
-from render.tracks.playing import Playing
+from tercet.perform import Take, TakeNote
+from tercet.sound import StemName, Stems
+from tercet.sound.fluid import FluidSynthesiser
+from tercet.sound.voicing import KeyVoice
+from tercet.tracks.playing import Playing
 from tests.kits import Kit, Workshop, short_kit, short_workshop
 from tests.measure.loudness import gesture_levels_lufs
 from tests.measure.midi import rolls_of

@@ -16,7 +16,7 @@ from pathlib import Path
 
 import pytest
 
-import render
+import tercet
 from tools import pin, set_up
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -442,14 +442,14 @@ def test_releases_that_differ_say_for_which_python_they_are() -> None:
 
 
 def test_what_is_installed_is_this_version() -> None:
-    assert importlib.metadata.version("tercet") == render.__version__
+    assert importlib.metadata.version("tercet") == tercet.__version__
     assert importlib.metadata.metadata("tercet")["License-Expression"] == PROJECT["license"] == "MIT"
-    assert (ROOT / "render" / "py.typed").read_bytes() == b""
+    assert (ROOT / "render" / "tercet" / "py.typed").read_bytes() == b""
 
 
 def test_the_command_is_there() -> None:
     (command,) = importlib.metadata.entry_points(group="console_scripts", name="tercet")
-    assert command.value == "render.cli:main"
+    assert command.value == "tercet.cli:main"
     assert callable(command.load())
 
 

@@ -13,9 +13,9 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from render.exchange import midi_bytes
-from render.perform import Take, lay_out, perform
-from render.song import Feel
+from tercet.exchange import midi_bytes
+from tercet.perform import Take, lay_out, perform
+from tercet.song import Feel
 from tests.measure.midi import read_with_mido, rolls_of
 from tests.perform.checks import spectrum_slope
 from tests.perform.pieces import Visit, piece, strum, tune

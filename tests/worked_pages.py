@@ -17,7 +17,7 @@ from pathlib import Path
 
 import pytest
 
-from render.cli import main
+from tercet.cli import main
 
 __all__ = ["Command", "TypedFile", "promised_files", "run", "steps_of", "told", "work_through"]
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import random
 
-from render.arrange.demands import COSTS
-from render.arrange.model import Audibility
-from render.neck.hands import Hand
+from tercet.arrange.demands import COSTS
+from tercet.arrange.model import Audibility
+from tercet.neck.hands import Hand
 
 
 def chance(number: int) -> random.Random:

@@ -11,9 +11,9 @@ from fractions import Fraction
 from functools import lru_cache
 from itertools import pairwise, product
 
-from render.arrange import Arrangement, Gesture, StringNote
-from render.neck.hands import Hand
-from render.song import Bar, ChordSpan, Note
+from tercet.arrange import Arrangement, Gesture, StringNote
+from tercet.neck.hands import Hand
+from tercet.song import Bar, ChordSpan, Note
 from tests.neck.hand_rules import faults as hand_faults
 
 Law = Callable[[Arrangement], list[str]]

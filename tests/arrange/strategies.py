@@ -10,8 +10,8 @@ from fractions import Fraction
 
 from hypothesis import strategies as st
 
-from render.neck import TUNINGS, tuning_of_pitches
-from render.song import (
+from tercet.neck import TUNINGS, tuning_of_pitches
+from tercet.song import (
     ChordSpan,
     Line,
     Mark,
@@ -26,7 +26,7 @@ from render.song import (
     Source,
     Visit,
 )
-from render.theory import Key, parse_chord, spell
+from tercet.theory import Key, parse_chord, spell
 
 __all__ = ["chord_names", "edited_last_bars", "edited_sections", "sections", "songs", "tunings", "visits"]
 

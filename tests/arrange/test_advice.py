@@ -12,20 +12,20 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from render.arrange import Arrangement, arrange
-from render.arrange.advice import advise, advise_each, can_hold
-from render.arrange.demands import LIMITS, Hands
-from render.arrange.fingering import Shared, finger_tune
-from render.arrange.key_advice import ADVICE_COSTS, KeyAdvice
-from render.arrange.piece import piece_of
-from render.arrange.report import report_of
-from render.arrange.tune import row_notes
-from render.arrange.voice import VOICES, Sung, Voice, sung
-from render.errors import RequestError
-from render.neck import LAST_FRET, TUNINGS, Tuning, span_mm
-from render.song import Line, Note, Players, Row, Section, Song, read_song
-from render.song.transpose import drop_pins, transpose_song
-from render.theory import Chord, Pitch, parse_chord, parse_key
+from tercet.arrange import Arrangement, arrange
+from tercet.arrange.advice import advise, advise_each, can_hold
+from tercet.arrange.demands import LIMITS, Hands
+from tercet.arrange.fingering import Shared, finger_tune
+from tercet.arrange.key_advice import ADVICE_COSTS, KeyAdvice
+from tercet.arrange.piece import piece_of
+from tercet.arrange.report import report_of
+from tercet.arrange.tune import row_notes
+from tercet.arrange.voice import VOICES, Sung, Voice, sung
+from tercet.errors import RequestError
+from tercet.neck import LAST_FRET, TUNINGS, Tuning, span_mm
+from tercet.song import Line, Note, Players, Row, Section, Song, read_song
+from tercet.song.transpose import drop_pins, transpose_song
+from tercet.theory import Chord, Pitch, parse_chord, parse_key
 from tests.arrange.strategies import songs
 from tests.arrange.written import section, song
 

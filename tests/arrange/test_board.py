@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from render.arrange.board import Board, board_of
-from render.arrange.demands import COSTS, LIMITS, Hands
-from render.neck import COMMON_SHAPES, TUNINGS
-from render.neck.hands import Hand
-from render.song import Players
-from render.theory import parse_chord
+from tercet.arrange.board import Board, board_of
+from tercet.arrange.demands import COSTS, LIMITS, Hands
+from tercet.neck import COMMON_SHAPES, TUNINGS
+from tercet.neck.hands import Hand
+from tercet.song import Players
+from tercet.theory import parse_chord
 from tests.arrange.by_hand import chance, slow_change
 
 

@@ -9,11 +9,11 @@ from typing import Any
 
 import pytest
 
-from render.arrange import Arrangement, Gesture, arrange
-from render.arrange.fill import scale_classes
-from render.neck import TUNINGS
-from render.song import read_song
-from render.theory import parse_chord, parse_key, spell
+from tercet.arrange import Arrangement, Gesture, arrange
+from tercet.arrange.fill import scale_classes
+from tercet.neck import TUNINGS
+from tercet.song import read_song
+from tercet.theory import parse_chord, parse_key, spell
 from tests.arrange.laws import broken_laws, filling
 from tests.arrange.written import messages, section, shape, song, struck, strums_of
 

@@ -7,11 +7,11 @@ from fractions import Fraction
 
 import pytest
 
-from render.arrange import arrange, song_tuning
-from render.errors import RequestError
-from render.neck import COMMON_SHAPES, TUNINGS, shape_midis
-from render.song import Section, Song
-from render.theory import Pitch, parse_chord
+from tercet.arrange import arrange, song_tuning
+from tercet.errors import RequestError
+from tercet.neck import COMMON_SHAPES, TUNINGS, shape_midis
+from tercet.song import Section, Song
+from tercet.theory import Pitch, parse_chord
 from tests.arrange.written import (
     arranged,
     beats_of,

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from render.arrange.demands import COSTS, LIMITS, Hands
-from render.arrange.hand import (
+from tercet.arrange.demands import COSTS, LIMITS, Hands
+from tercet.arrange.hand import (
     OPEN_HAND,
     allowed,
     change_cost,
@@ -17,9 +17,9 @@ from render.arrange.hand import (
     shown_shape,
     sounds_chord,
 )
-from render.neck import COMMON_SHAPES, TUNINGS, shape_midis
-from render.song import Players
-from render.theory import parse_chord
+from tercet.neck import COMMON_SHAPES, TUNINGS, shape_midis
+from tercet.song import Players
+from tercet.theory import parse_chord
 from tests.arrange.strategies import chord_names
 
 Shape = tuple[int, int, int, int]

@@ -12,11 +12,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from render.arrange import Arrangement, HardStretch, arrange, hardest_bars
-from render.arrange.report import report_of
-from render.errors import ParameterError
-from render.neck import TUNINGS, Tuning
-from render.song import Song, parse_song, read_song
+from tercet.arrange import Arrangement, HardStretch, arrange, hardest_bars
+from tercet.arrange.report import report_of
+from tercet.errors import ParameterError
+from tercet.neck import TUNINGS, Tuning
+from tercet.song import Song, parse_song, read_song
 from tests.arrange import strategies as made
 from tests.arrange.laws import written as notes_written
 from tests.arrange.written import arranged, section, song

@@ -15,10 +15,10 @@ from typing import get_args
 import pytest
 from hypothesis import given, settings
 
-from render.arrange import Arrangement, Gesture, StringNote, arrange
-from render.neck import TUNINGS, Tuning, tuning_of_pitches
-from render.song import Players, Song, read_song
-from render.theory import Pitch
+from tercet.arrange import Arrangement, Gesture, StringNote, arrange
+from tercet.neck import TUNINGS, Tuning, tuning_of_pitches
+from tercet.song import Players, Song, read_song
+from tercet.theory import Pitch
 from tests.arrange import strategies as made
 from tests.arrange.laws import LAWS, broken_laws, tune
 from tests.arrange.written import section, song
@@ -122,7 +122,7 @@ def test_an_edit_in_a_section_changes_no_fingering_before_it(
 
 def test_every_process_arranges_alike() -> None:
     program = (
-        "import hashlib, sys; from render.arrange import arrange; from render.song import read_song\n"
+        "import hashlib, sys; from tercet.arrange import arrange; from tercet.song import read_song\n"
         "print(hashlib.sha256(''.join(repr(arrange(read_song(path))) for path in sys.argv[1:]).encode()).hexdigest())"
     )
     paths = [str(path) for path in SONGS]

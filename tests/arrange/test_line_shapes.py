@@ -9,14 +9,14 @@ from pathlib import Path
 
 import pytest
 
-from render.arrange.demands import LIMITS
-from render.arrange.line_shapes import HeldNote, LineShape, line_shapes
-from render.arrange.piece import piece_of
-from render.arrange.tune import TuneNote, row_notes
-from render.neck import TUNINGS, Tuning
-from render.neck.hands import Hand, HandLimits, hand_table
-from render.song import Song, read_song
-from render.theory import Key, spell
+from tercet.arrange.demands import LIMITS
+from tercet.arrange.line_shapes import HeldNote, LineShape, line_shapes
+from tercet.arrange.piece import piece_of
+from tercet.arrange.tune import TuneNote, row_notes
+from tercet.neck import TUNINGS, Tuning
+from tercet.neck.hands import Hand, HandLimits, hand_table
+from tercet.song import Song, read_song
+from tercet.theory import Key, spell
 from tests.arrange.by_hand import chance
 from tests.arrange.written import section, song
 

@@ -8,13 +8,13 @@ from itertools import pairwise, product
 import numpy as np
 import pytest
 
-from render.arrange import path as path_module
-from render.arrange.board import Board, board_of
-from render.arrange.choices import Choices, Question, choices_for
-from render.arrange.demands import COSTS, LIMITS, Hands
-from render.arrange.path import Changes, Step, cheapest_path, hurry, path_cost
-from render.neck import TUNINGS
-from render.theory import parse_chord
+from tercet.arrange import path as path_module
+from tercet.arrange.board import Board, board_of
+from tercet.arrange.choices import Choices, Question, choices_for
+from tercet.arrange.demands import COSTS, LIMITS, Hands
+from tercet.arrange.path import Changes, Step, cheapest_path, hurry, path_cost
+from tercet.neck import TUNINGS
+from tercet.theory import parse_chord
 from tests.arrange.by_hand import chance, slow_change
 
 

@@ -7,10 +7,10 @@ from fractions import Fraction
 
 import pytest
 
-from render.arrange.piece import Piece, Place, begun, piece_of
-from render.arrange.tune import row_notes
-from render.neck import TUNINGS
-from render.song import Song
+from tercet.arrange.piece import Piece, Place, begun, piece_of
+from tercet.arrange.tune import row_notes
+from tercet.neck import TUNINGS
+from tercet.song import Song
 from tests.arrange.written import beats_of, section, song
 
 

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from render.arrange import Arrangement, arrange
-from render.arrange.report import (
+from tercet.arrange import Arrangement, arrange
+from tercet.arrange.report import (
     HARDNESS,
     Change,
     HighFret,
@@ -19,7 +19,7 @@ from render.arrange.report import (
     frets_text,
     report_of,
 )
-from render.song import parse_song, read_song
+from tercet.song import parse_song, read_song
 from tests.arrange.written import arranged
 
 SONGS = sorted((Path(__file__).parents[2] / "songs").glob("*.yaml"))

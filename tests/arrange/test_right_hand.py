@@ -7,9 +7,9 @@ from fractions import Fraction
 
 import pytest
 
-from render.arrange import right_hand
-from render.arrange.demands import COSTS
-from render.arrange.right_hand import strums_worth_playing
+from tercet.arrange import right_hand
+from tercet.arrange.demands import COSTS
+from tercet.arrange.right_hand import strums_worth_playing
 from tests.arrange.written import arranged, strums_of
 
 

@@ -11,9 +11,9 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 
-from render.arrange import Arrangement, arrange
-from render.neck import TUNINGS, Tuning
-from render.song import Song, read_song
+from tercet.arrange import Arrangement, arrange
+from tercet.neck import TUNINGS, Tuning
+from tercet.song import Song, read_song
 from tests.arrange import strategies as made
 from tests.arrange.laws import broken_laws, strums, tune
 from tests.arrange.written import messages, section, song, strums_of, tune_of

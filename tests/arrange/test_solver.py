@@ -19,22 +19,22 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from render.arrange import Arrangement, Gesture, arrange
-from render.arrange import choices as choices_module
-from render.arrange import fingering as fingering_module
-from render.arrange import path as path_module
-from render.arrange.board import Board, board_of
-from render.arrange.choices import Choices, Question, choices_for
-from render.arrange.demands import COSTS, LIMITS
-from render.arrange.fingering import Fingered, finger_tune, tune_cost
-from render.arrange.path import Changes
-from render.arrange.piece import Piece, piece_of
-from render.arrange.tune import row_notes
-from render.neck import COMMON_SHAPES, TUNINGS, shape_midis
-from render.neck.hands import Hand
-from render.song import Players, Song, read_song
-from render.song.transpose import drop_pins, transpose_song
-from render.theory import Key, parse_chord, spell
+from tercet.arrange import Arrangement, Gesture, arrange
+from tercet.arrange import choices as choices_module
+from tercet.arrange import fingering as fingering_module
+from tercet.arrange import path as path_module
+from tercet.arrange.board import Board, board_of
+from tercet.arrange.choices import Choices, Question, choices_for
+from tercet.arrange.demands import COSTS, LIMITS
+from tercet.arrange.fingering import Fingered, finger_tune, tune_cost
+from tercet.arrange.path import Changes
+from tercet.arrange.piece import Piece, piece_of
+from tercet.arrange.tune import row_notes
+from tercet.neck import COMMON_SHAPES, TUNINGS, shape_midis
+from tercet.neck.hands import Hand
+from tercet.song import Players, Song, read_song
+from tercet.song.transpose import drop_pins, transpose_song
+from tercet.theory import Key, parse_chord, spell
 from tests.arrange.by_hand import chance, slow_change
 from tests.arrange.laws import broken_laws
 from tests.arrange.written import arranged, section, shape, song

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from render.arrange.demands import COSTS, LIMITS, Hands
-from render.arrange.strokes import Stroke, single_strokes, with_fret
-from render.neck import TUNINGS
-from render.song import Players
+from tercet.arrange.demands import COSTS, LIMITS, Hands
+from tercet.arrange.strokes import Stroke, single_strokes, with_fret
+from tercet.neck import TUNINGS
+from tercet.song import Players
 
 
 def hands(players: Players = "improving", tuning: str = "high-g", scale_length_mm: float = 380.0) -> Hands:

@@ -6,10 +6,10 @@ from fractions import Fraction
 
 import pytest
 
-from render.arrange import arrange
-from render.arrange.strums import beside, default_pattern
-from render.neck import COMMON_SHAPES, TUNINGS
-from render.song import Meter
+from tercet.arrange import arrange
+from tercet.arrange.strums import beside, default_pattern
+from tercet.neck import COMMON_SHAPES, TUNINGS
+from tercet.song import Meter
 from tests.arrange.laws import broken_laws
 from tests.arrange.written import arranged, messages, of_layer, section, shape, song, strums_of
 

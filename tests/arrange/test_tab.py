@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
-from render.arrange import Arrangement, arrange
-from render.arrange.tab import LEGEND, tab_text
-from render.neck import tuning_named
-from render.song import bar_indices, parse_song, read_song
+from tercet.arrange import Arrangement, arrange
+from tercet.arrange.tab import LEGEND, tab_text
+from tercet.neck import tuning_named
+from tercet.song import bar_indices, parse_song, read_song
 from tests.arrange.written import arranged
 
 SONGS = sorted((Path(__file__).parents[2] / "songs").glob("*.yaml"))

@@ -10,12 +10,12 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 
-from render.arrange import Arrangement, arrange, tune_up
-from render.neck import TUNINGS, Tuning, tuning_of_pitches
-from render.perform import lay_out, perform
-from render.perform.levels import MARK_LEVEL_DB
-from render.song import Dynamics, Song
-from render.theory import Pitch
+from tercet.arrange import Arrangement, arrange, tune_up
+from tercet.neck import TUNINGS, Tuning, tuning_of_pitches
+from tercet.perform import lay_out, perform
+from tercet.perform.levels import MARK_LEVEL_DB
+from tercet.song import Dynamics, Song
+from tercet.theory import Pitch
 from tests.arrange import strategies as made
 from tests.arrange.written import section, song
 

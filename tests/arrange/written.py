@@ -13,10 +13,10 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
-from render.arrange import Arrangement, Gesture, arrange
-from render.neck import Tuning
-from render.song import ChordSpan, Line, Mark, Meter, Note, Pin, Row, Section, Song, Source, Visit
-from render.theory import Pitch, parse_chord
+from tercet.arrange import Arrangement, Gesture, arrange
+from tercet.neck import Tuning
+from tercet.song import ChordSpan, Line, Mark, Meter, Note, Pin, Row, Section, Song, Source, Visit
+from tercet.theory import Pitch, parse_chord
 
 NOTE = re.compile(r"(r|[A-G][#b]?\d?|s\df\d+)(?::([\d/]+))?(?:\[(\w+)\])?(~?)")
 CHORD = re.compile(r"(N\.C\.|[^:\[]+)(?:\[([\dx]+)\])?(?::([\d/]+))?")

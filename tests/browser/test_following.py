@@ -13,9 +13,9 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page
 
-from render.arrange import Arrangement, arrange
-from render.perform import Take, lay_out, perform
-from render.song import read_song
+from tercet.arrange import Arrangement, arrange
+from tercet.perform import Take, lay_out, perform
+from tercet.song import read_song
 from tests.browser.windows import Window
 from tests.kits import SHORT_SONG
 

@@ -10,11 +10,11 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Page
 
-from render.arrange import arrange
-from render.perform import lay_out, perform
-from render.publish.page import PagePlan, PageSound, song_page
-from render.publish.page.timing import SpeedTiming
-from render.song import LAYERS, read_song
+from tercet.arrange import arrange
+from tercet.perform import lay_out, perform
+from tercet.publish.page import PagePlan, PageSound, song_page
+from tercet.publish.page.timing import SpeedTiming
+from tercet.song import LAYERS, read_song
 from tests.browser.windows import Window
 
 Opened = Callable[..., Window]
@@ -134,7 +134,7 @@ def test_a_policy_stops_what_escaping_would_miss(opened: Opened, tmp_path: Path)
 
 
 def test_a_chord_that_is_none_is_a_mistake_of_the_song(tmp_path: Path) -> None:
-    from render.errors import SongError
+    from tercet.errors import SongError
 
     path = tmp_path / "song.yaml"
     path.write_text(song_text().replace("C | F", "<script> | F", 1), encoding="utf-8")

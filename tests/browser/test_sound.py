@@ -14,7 +14,7 @@ import soundfile
 from playwright.sync_api import Page
 from scipy.signal import fftconvolve
 
-from render.publish.page.stems import MUSIC_FRAME, packed_stem, stem_script
+from tercet.publish.page.stems import MUSIC_FRAME, packed_stem, stem_script
 from tests.browser.listening import (
     OFFLINE,
     RATE_HZ,

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from render.cli import main
+from tercet.cli import main
 
 SMALL_SONG = """\
 title: Two Kettles

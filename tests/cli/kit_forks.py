@@ -13,7 +13,7 @@ import sys
 import time
 from pathlib import Path
 
-from render.cli import main
+from tercet.cli import main
 
 
 def kit(arguments: list[str]) -> int:
@@ -43,9 +43,9 @@ def serve() -> None:
     """Answer until there is nothing more to read."""
     import numpy as np  # noqa: F401 - loaded before the forks
 
-    import render.cli.kit_song
-    import render.sound.fluid
-    import render.sound.room  # noqa: F401
+    import tercet.cli.kit_song
+    import tercet.sound.fluid
+    import tercet.sound.room  # noqa: F401
 
     for line in sys.stdin:
         arguments, kill_after_s = json.loads(line)

@@ -9,12 +9,12 @@ from pathlib import Path
 
 import pytest
 
-from render.arrange.key_advice import ADVICE_COSTS
-from render.cli.advice_text import _number
-from render.cli.advise import voice_of
-from render.cli.options import tunings_of
-from render.errors import RequestError
-from render.neck import TUNINGS
+from tercet.arrange.key_advice import ADVICE_COSTS
+from tercet.cli.advice_text import _number
+from tercet.cli.advise import voice_of
+from tercet.cli.options import tunings_of
+from tercet.errors import RequestError
+from tercet.neck import TUNINGS
 from tests.cli.conftest import Ran
 
 Run = Callable[..., Ran]

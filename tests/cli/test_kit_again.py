@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 import soundfile
 
-import render.arrange
-from render.sound import fluid
+import tercet.arrange
+from tercet.sound import fluid
 from tests.cli.conftest import Ran
 
 Run = Callable[..., Ran]
@@ -72,7 +72,7 @@ def test_a_complete_kit_is_neither_arranged_nor_played_nor_written(
         raise AssertionError("a complete kit needs this no more")
 
     monkeypatch.setattr(fluid, "render_strokes", refuse)
-    monkeypatch.setattr(render.arrange, "arrange", refuse)
+    monkeypatch.setattr(tercet.arrange, "arrange", refuse)
     assert kit.made() == set()
     assert kit.times() == times
     assert kit.ran.out == said
@@ -153,8 +153,8 @@ def test_a_damaged_manifest_makes_all_again(kit: Kit, damage: bytes) -> None:
 
 
 def test_another_version_makes_all_again(kit: Kit, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("render.tracks.keys.__version__", "99")
-    monkeypatch.setattr("render.cli.kit_there.__version__", "99")
+    monkeypatch.setattr("tercet.tracks.keys.__version__", "99")
+    monkeypatch.setattr("tercet.cli.kit_there.__version__", "99")
     assert kit.made() == ALL
 
 

@@ -8,10 +8,10 @@ from pathlib import Path
 
 import pytest
 
-from render.cli.kit_defaults import KitDefaults, kit_defaults, own_tracks_of, songs_among
-from render.cli.options import tunings_of
-from render.errors import RequestError
-from render.song import ClassFile, parse_class, parse_song
+from tercet.cli.kit_defaults import KitDefaults, kit_defaults, own_tracks_of, songs_among
+from tercet.cli.options import tunings_of
+from tercet.errors import RequestError
+from tercet.song import ClassFile, parse_class, parse_song
 from tests.cli.conftest import SMALL_SONG
 
 CLASS = parse_class(

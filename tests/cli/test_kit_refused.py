@@ -18,7 +18,7 @@ def no_work(monkeypatch: pytest.MonkeyPatch) -> None:
     def refuse(*_: object, **__: object) -> None:
         raise AssertionError("nothing may be played")
 
-    monkeypatch.setattr("render.sound.fluid.render_strokes", refuse)
+    monkeypatch.setattr("tercet.sound.fluid.render_strokes", refuse)
 
 
 @pytest.mark.parametrize(

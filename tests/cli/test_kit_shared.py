@@ -8,18 +8,18 @@ from pathlib import Path
 
 import pytest
 
-from render.arrange import arrange, song_tuning
-from render.cli.kit_jobs import PackedOrder, Share, let_go, play_share, ready_recording, share_plan
-from render.cli.kit_sense import sensible
-from render.cli.kit_song import SongOrder
-from render.jobs import FolderStore, Here
-from render.jobs.pool import Pool
-from render.song import parse_song
-from render.sound.fonts import choose_font
-from render.tracks.making import SetOrder, TrackOrder
-from render.tracks.recipes import RECIPES
-from render.tracks.recording import Recording
-from render.tracks.ways import Going
+from tercet.arrange import arrange, song_tuning
+from tercet.cli.kit_jobs import PackedOrder, Share, let_go, play_share, ready_recording, share_plan
+from tercet.cli.kit_sense import sensible
+from tercet.cli.kit_song import SongOrder
+from tercet.jobs import FolderStore, Here
+from tercet.jobs.pool import Pool
+from tercet.song import parse_song
+from tercet.sound.fonts import choose_font
+from tercet.tracks.making import SetOrder, TrackOrder
+from tercet.tracks.recipes import RECIPES
+from tercet.tracks.recording import Recording
+from tercet.tracks.ways import Going
 from tests.kits import SHORT_SONG
 
 TRACKS = ("demo", "only-melody", "slow", "ladder")

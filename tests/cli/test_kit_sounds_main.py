@@ -15,9 +15,9 @@ import mido
 import pytest
 import soundfile
 
-from render import __version__
-from render.cli import kit as kit_command
-from render.tracks.recipes import RECIPES
+from tercet import __version__
+from tercet.cli import kit as kit_command
+from tercet.tracks.recipes import RECIPES
 from tests.cli.conftest import Ran
 
 Run = Callable[..., Ran]
@@ -259,7 +259,7 @@ def test_help_answers_at_once() -> None:
     for _ in range(5):
         before = resource.getrusage(resource.RUSAGE_CHILDREN)
         ran = subprocess.run(
-            [sys.executable, "-m", "render", "--help"], capture_output=True, text=True, check=True
+            [sys.executable, "-m", "tercet", "--help"], capture_output=True, text=True, check=True
         )
         after = resource.getrusage(resource.RUSAGE_CHILDREN)
         taken_s.append(after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
@@ -287,7 +287,7 @@ def test_stopping_leaves_nothing_half_written(
 
 
 def test_a_reader_that_goes_away_is_no_error(song: Path) -> None:
-    command = [sys.executable, "-m", "render", "check", *[str(song)] * 3]
+    command = [sys.executable, "-m", "tercet", "check", *[str(song)] * 3]
     read_end, write_end = os.pipe()
     os.close(read_end)
     with os.fdopen(write_end, "w") as closed:

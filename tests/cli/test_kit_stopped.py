@@ -16,8 +16,8 @@ from pathlib import Path
 
 import pytest
 
-from render.errors import OutputError
-from render.jobs import FolderStore
+from tercet.errors import OutputError
+from tercet.jobs import FolderStore
 from tests.cli.conftest import Ran
 
 Run = Callable[..., Ran]
@@ -45,7 +45,7 @@ def song(tmp_path: Path) -> Path:
 
 
 def command(*arguments: object) -> list[str]:
-    return [sys.executable, "-m", "render", *map(str, arguments)]
+    return [sys.executable, "-m", "tercet", *map(str, arguments)]
 
 
 def contents(folder: Path) -> dict[str, bytes]:
@@ -214,7 +214,7 @@ def test_a_folder_that_can_not_be_written_is_said_before_work(
     def refuse(*_: object, **__: object) -> None:
         raise AssertionError("no work before that")
 
-    monkeypatch.setattr("render.sound.fluid.render_strokes", refuse)
+    monkeypatch.setattr("tercet.sound.fluid.render_strokes", refuse)
     ran = tercet("kit", song, "-o", where.format(song=song), "--jobs", "1")
     assert ran.code == 3
     assert "can't write" in ran.err

@@ -15,8 +15,8 @@ from typing import Any
 import fsspec
 import pytest
 
-from render.tracks.facts import TrackFacts
-from render.tracks.making import SetOrder, write_track
+from tercet.tracks.facts import TrackFacts
+from tercet.tracks.making import SetOrder, write_track
 from tests.cli.conftest import Ran
 from tests.cli.test_kit_stopped import ROOT, command, contents
 from tests.jobs.dask_programs import dask_programs
@@ -81,7 +81,7 @@ def test_an_address_gets_what_a_folder_gets(song: Path, tercet: Run, alone: dict
 def test_a_cluster_makes_what_one_process_makes(
     song: Path, tmp_path: Path, alone: dict[str, bytes], tercet: Run, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("render.jobs.cluster.ANSWER_S", 60.0)
+    monkeypatch.setattr("tercet.jobs.cluster.ANSWER_S", 60.0)
     (tmp_path / "dask").mkdir()
     with dask_programs(tmp_path / "dask", workers=2) as programs:
         far = ("kit", song, *TRACKS, "--cluster", programs.address, "-o")
@@ -109,7 +109,7 @@ def test_a_job_that_fails_says_its_song_and_track_and_the_others_go_on(
             raise ValueError("no echo today")
         return write_track(order, index, *more)
 
-    monkeypatch.setattr("render.cli.kit_jobs.write_track", fail)
+    monkeypatch.setattr("tercet.cli.kit_jobs.write_track", fail)
     second = song.with_name("second.yaml")
     second.write_text(song.read_text("utf-8").replace("Two Kettles", "Second"), "utf-8")
     ran = tercet("kit", song, second, "-o", tmp_path / "out", "--jobs", "1", *TRACKS)

@@ -121,7 +121,7 @@ def test_one_file_holds_everything(tercet: Tercet, song: Path, tmp_path: Path) -
 def test_one_file_too_large_is_refused(
     tercet: Tercet, song: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("render.cli.page.MOST_BYTES_OF_ONE_FILE", 100_000)
+    monkeypatch.setattr("tercet.cli.page.MOST_BYTES_OF_ONE_FILE", 100_000)
     ran = tercet("page", song, "-o", tmp_path / "mail", "--one-file")
     assert ran.code == 1
     assert "leave --one-file away" in ran.err

@@ -9,11 +9,11 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 
-from render.arrange import Arrangement, arrange, pinning
-from render.arrange.pinning import PinnedSong, changed_bars, note_pins, pin_song, shape_pins
-from render.arrange.tab import tab_text
-from render.errors import RequestError, SongError
-from render.song import Song, parse_song, write_song
+from tercet.arrange import Arrangement, arrange, pinning
+from tercet.arrange.pinning import PinnedSong, changed_bars, note_pins, pin_song, shape_pins
+from tercet.arrange.tab import tab_text
+from tercet.errors import RequestError, SongError
+from tercet.song import Song, parse_song, write_song
 from tests.arrange.strategies import songs
 from tests.cli.conftest import Ran
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from render.publish import fonts
+from tercet.publish import fonts
 from tests.cli.conftest import Ran
 from tests.measure.papers import pages_text, sizes_pt
 from tests.measure.sheets import bars_in_pdf, bars_shown, texts

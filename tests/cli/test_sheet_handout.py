@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from render.publish import fonts
+from tercet.publish import fonts
 from tests.cli.conftest import Ran
 from tests.measure.diagrams import diagrams_of, seen
 from tests.measure.handouts import strokes_of, verses_of

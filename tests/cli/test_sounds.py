@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from render.sound import ukulele_cache
-from render.sound.soundfont import read_header
+from tercet.sound import ukulele_cache
+from tercet.sound.soundfont import read_header
 from tests.cli.conftest import Ran
 
 Run = Callable[..., Ran]
@@ -32,7 +32,7 @@ def test_build_alone_makes_the_cache_anew(
 ) -> None:
     place = tmp_path / "uke.sf2"
     monkeypatch.setattr(ukulele_cache, "built_in_path", lambda: place)
-    monkeypatch.setattr("render.sound.ukulele.ukulele_bytes", lambda report=None: b"font" * 100)
+    monkeypatch.setattr("tercet.sound.ukulele.ukulele_bytes", lambda report=None: b"font" * 100)
     place.write_bytes(b"old")
     ran = tercet("sounds", "--build")
     assert (ran.code, ran.out.strip()) == (0, str(place))

@@ -9,10 +9,10 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from render.cli.main import build_parser
-from render.song import parse_song
-from render.tracks import RECIPES
-from render.tracks.own_recipes import own_recipes
+from tercet.cli.main import build_parser
+from tercet.song import parse_song
+from tercet.tracks import RECIPES
+from tercet.tracks.own_recipes import own_recipes
 
 DOCS = Path(__file__).resolve().parents[2] / "docs"
 PAGE = (DOCS / "tracks.md").read_text("utf-8")

@@ -19,11 +19,11 @@ from typing import Literal, TypeVar
 
 import mido
 
-from render.errors import TercetError
-from render.exchange.abc_in import AbcTune, decoded, read_tune_lines, tunes_of
-from render.exchange.abc_signs import SIGNS, BarLine, read_bar_line
-from render.exchange.imported_text import imported_text
-from render.exchange.play_order import play_order
+from tercet.errors import TercetError
+from tercet.exchange.abc_in import AbcTune, decoded, read_tune_lines, tunes_of
+from tercet.exchange.abc_signs import SIGNS, BarLine, read_bar_line
+from tercet.exchange.imported_text import imported_text
+from tercet.exchange.play_order import play_order
 from tests.exchange.heard import Heard, from_the_first, heard_measures, verdict_of
 
 COLLECTIONS = ("airdsAirs", "oneills1850", "ryansMammoth", "essenFolksong")

@@ -11,13 +11,13 @@ from collections.abc import Callable
 
 from hypothesis import strategies as st
 
-from render.errors import RequestError
-from render.exchange.abc_in import read_abc
-from render.exchange.imported_text import imported_text
-from render.exchange.leadsheet import LeadSheet
-from render.exchange.midi_in import read_midi
-from render.exchange.musicxml_in import read_musicxml
-from render.song.reader import parse_song
+from tercet.errors import RequestError
+from tercet.exchange.abc_in import read_abc
+from tercet.exchange.imported_text import imported_text
+from tercet.exchange.leadsheet import LeadSheet
+from tercet.exchange.midi_in import read_midi
+from tercet.exchange.musicxml_in import read_musicxml
+from tercet.song.reader import parse_song
 from tests.exchange.midi_files import meta, midi, notes, track
 from tests.exchange.scores import direction, harmony, note, packed, score, start, sung
 

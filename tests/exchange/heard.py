@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from fractions import Fraction
 
-from render.exchange.leadsheet import LeadMeasure
+from tercet.exchange.leadsheet import LeadMeasure
 
 Heard = tuple[int, Fraction, Fraction]
 """Key number, onset and length in quarters from the first note."""

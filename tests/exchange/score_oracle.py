@@ -14,11 +14,11 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-from render.errors import TercetError
-from render.exchange.leadsheet import LeadSheet
-from render.exchange.outside import unpack
-from render.exchange.syllables import sung_text
-from render.exchange.tunes import Choice, read_tune
+from tercet.errors import TercetError
+from tercet.exchange.leadsheet import LeadSheet
+from tercet.exchange.outside import unpack
+from tercet.exchange.syllables import sung_text
+from tercet.exchange.tunes import Choice, read_tune
 from tests.exchange.heard import Heard, from_the_first, heard_measures
 
 ENDINGS = ("*.mxl", "*.xml", "*.musicxml")

@@ -6,12 +6,12 @@ from fractions import Fraction
 
 import pytest
 
-from render.exchange.abc_in import decoded, read_abc, tunes_of
-from render.exchange.abc_keys import read_key, read_meter, read_tempo, read_unit
-from render.exchange.imported_text import imported_text
-from render.exchange.leadsheet import TuneError
-from render.song import Song, played_bars
-from render.song.writer import tidy_text, write_song
+from tercet.exchange.abc_in import decoded, read_abc, tunes_of
+from tercet.exchange.abc_keys import read_key, read_meter, read_tempo, read_unit
+from tercet.exchange.imported_text import imported_text
+from tercet.exchange.leadsheet import TuneError
+from tercet.song import Song, played_bars
+from tercet.song.writer import tidy_text, write_song
 
 HEAD = "X:1\nT:Small Tune\nM:4/4\nL:1/4\nQ:1/4=100\nK:C\n"
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from render.exchange.abc_in import AbcTune, tunes_of
+from tercet.exchange.abc_in import AbcTune, tunes_of
 from tests.exchange.abc_oracle import (
     COLLECTIONS,
     TICK_TOLERANCE,

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from render.exchange.chord_names import read_chord_name, tones_of_name
-from render.theory.chords import ChordNameError
+from tercet.exchange.chord_names import read_chord_name, tones_of_name
+from tercet.theory.chords import ChordNameError
 from tests.exchange.chord_tables import music21_names, pychord_names, pychord_source
 
 LEAST_THE_SAME = 0.95

@@ -11,17 +11,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from render.arrange import arrange, song_tuning
-from render.exchange.abc_in import read_abc
-from render.exchange.harmonise import harmonised
-from render.exchange.imported_text import PROPOSED, imported_text
-from render.exchange.leadsheet import LeadMeasure, LeadNote, LeadSheet
-from render.exchange.musicxml_in import read_musicxml
-from render.exchange.musicxml_out import musicxml_bytes
-from render.neck import COMMON_SHAPES
-from render.song import parse_song, read_song
-from render.song.writer import tidy_text
-from render.theory import Chord, parse_key, spell
+from tercet.arrange import arrange, song_tuning
+from tercet.exchange.abc_in import read_abc
+from tercet.exchange.harmonise import harmonised
+from tercet.exchange.imported_text import PROPOSED, imported_text
+from tercet.exchange.leadsheet import LeadMeasure, LeadNote, LeadSheet
+from tercet.exchange.musicxml_in import read_musicxml
+from tercet.exchange.musicxml_out import musicxml_bytes
+from tercet.neck import COMMON_SHAPES
+from tercet.song import parse_song, read_song
+from tercet.song.writer import tidy_text
+from tercet.theory import Chord, parse_key, spell
 
 SONGS = sorted(Path("songs").glob("*.yaml"))
 

@@ -12,10 +12,10 @@ from pathlib import Path
 
 import pytest
 
-from render.exchange.imported_text import imported_text
-from render.exchange.leadsheet import TuneError
-from render.exchange.outside import LARGEST_FILE_BYTES
-from render.exchange.tunes import read_tune
+from tercet.exchange.imported_text import imported_text
+from tercet.exchange.leadsheet import TuneError
+from tercet.exchange.outside import LARGEST_FILE_BYTES
+from tercet.exchange.tunes import read_tune
 from tests.exchange.scores import CONTAINER, DOCTYPE, HEAD, note, packed, score, start
 from tests.exchange.test_midi_in import REFUSED
 
@@ -218,7 +218,7 @@ def test_all_of_them_take_little_memory(tmp_path: Path) -> None:
         paths[-1].write_text(text[0], encoding="utf-8")
     program = (
         "import pathlib, re, sys\n"
-        "from render.cli import main\n"
+        "from tercet.cli import main\n"
         "codes = {main(['import', path, '-o', path + '.yaml']) for path in sys.argv[1:]}\n"
         "status = pathlib.Path('/proc/self/status').read_text()\n"
         "print(sorted(codes), re.search(r'VmHWM:\\s+(\\d+)', status)[1])\n"

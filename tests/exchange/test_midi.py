@@ -13,11 +13,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from render.arrange import Arrangement
-from render.exchange import midi_bytes
-from render.perform import Span, Take, Timeline, lay_out, perform
-from render.song import LAYERS, Dynamics, Layer
-from render.theory import Key
+from tercet.arrange import Arrangement
+from tercet.exchange import midi_bytes
+from tercet.perform import Span, Take, Timeline, lay_out, perform
+from tercet.song import LAYERS, Dynamics, Layer
+from tercet.theory import Key
 from tests.perform.golden import four_bars
 from tests.perform.pieces import Visit, added, piece, pieces, strum, tune
 

@@ -7,12 +7,12 @@ import time
 import mido
 import pytest
 
-from render.exchange.imported_text import imported_text
-from render.exchange.leadsheet import TuneError
-from render.exchange.midi_events import LARGEST_MIDI_BYTES
-from render.exchange.midi_in import read_midi
-from render.song import Song
-from render.song.writer import tidy_text, write_song
+from tercet.exchange.imported_text import imported_text
+from tercet.exchange.leadsheet import TuneError
+from tercet.exchange.midi_events import LARGEST_MIDI_BYTES
+from tercet.exchange.midi_in import read_midi
+from tercet.song import Song
+from tercet.song.writer import tidy_text, write_song
 from tests.exchange.midi_files import far_away, meta, midi, notes, raw, track
 
 SCALE = [(67, 0.0, 0.9), (69, 1.0, 1.9), (71, 2.0, 2.9), (72, 3.0, 6.0)]

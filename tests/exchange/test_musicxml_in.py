@@ -7,11 +7,11 @@ from fractions import Fraction
 
 import pytest
 
-from render.exchange.imported_text import imported_text
-from render.exchange.leadsheet import TuneError
-from render.exchange.musicxml_in import read_musicxml
-from render.song import Bar, Song, played_bars
-from render.song.writer import tidy_text
+from tercet.exchange.imported_text import imported_text
+from tercet.exchange.leadsheet import TuneError
+from tercet.exchange.musicxml_in import read_musicxml
+from tercet.song import Bar, Song, played_bars
+from tercet.song.writer import tidy_text
 from tests.exchange.scores import DOCTYPE, direction, harmony, note, packed, score, start, sung
 
 TRIPLET = (
@@ -33,7 +33,7 @@ def imported(data: bytes, part: str = "", voice: str = "") -> tuple[str, Song, t
 
 def rows(song: Song, name: str) -> list[str]:
     """Return the texts of the rows of a name, one a line of music."""
-    from render.song.writer import write_song
+    from tercet.song.writer import write_song
 
     return [" ".join(line.split()) for line in write_song(song).splitlines() if line.split()[:1] == [name]]
 

@@ -9,11 +9,11 @@ from pathlib import Path
 import pytest
 from defusedxml.ElementTree import fromstring
 
-from render.arrange import arrange, song_tuning
-from render.exchange.imported_text import imported_text
-from render.exchange.musicxml_in import read_musicxml
-from render.exchange.musicxml_out import musicxml_bytes
-from render.song import Bar, Song, parse_song, played_bars, read_song
+from tercet.arrange import arrange, song_tuning
+from tercet.exchange.imported_text import imported_text
+from tercet.exchange.musicxml_in import read_musicxml
+from tercet.exchange.musicxml_out import musicxml_bytes
+from tercet.song import Bar, Song, parse_song, played_bars, read_song
 
 SONGS = sorted(Path("songs").glob("*.yaml"))
 KEPT = (

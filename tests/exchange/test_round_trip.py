@@ -15,19 +15,19 @@ import mido
 import pytest
 from hypothesis import assume, given, settings
 
-from render.arrange import arrange, song_tuning
-from render.exchange.abc_in import read_abc
-from render.exchange.abc_out import abc_bytes
-from render.exchange.imported_text import imported_text
-from render.exchange.leadsheet import LeadSheet
-from render.exchange.midi_in import read_midi
-from render.exchange.midi_plain import plain_midi_bytes
-from render.exchange.musicxml_in import read_musicxml
-from render.exchange.musicxml_out import musicxml_bytes
-from render.song import Song, played_bars, read_song
-from render.song.instruments import open_strings, sounding_midi
-from render.song.settings import SETTINGS
-from render.theory import parse_chord
+from tercet.arrange import arrange, song_tuning
+from tercet.exchange.abc_in import read_abc
+from tercet.exchange.abc_out import abc_bytes
+from tercet.exchange.imported_text import imported_text
+from tercet.exchange.leadsheet import LeadSheet
+from tercet.exchange.midi_in import read_midi
+from tercet.exchange.midi_plain import plain_midi_bytes
+from tercet.exchange.musicxml_in import read_musicxml
+from tercet.exchange.musicxml_out import musicxml_bytes
+from tercet.song import Song, played_bars, read_song
+from tercet.song.instruments import open_strings, sounding_midi
+from tercet.song.settings import SETTINGS
+from tercet.theory import parse_chord
 from tests.strategies import songs
 
 SONGS = sorted(Path("songs").glob("*.yaml"))

@@ -11,9 +11,9 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 
-from render.arrange import arrange, song_tuning
-from render.exchange.musicxml_out import musicxml_bytes
-from render.song import Song, parse_song, read_song
+from tercet.arrange import arrange, song_tuning
+from tercet.exchange.musicxml_out import musicxml_bytes
+from tercet.song import Song, parse_song, read_song
 from tests.exchange.test_musicxml_out import PINNED
 from tests.strategies import songs
 

@@ -11,9 +11,9 @@ from typing import Any
 
 import pytest
 
-from render.errors import TercetError
-from render.exchange.imported_text import imported_text
-from render.exchange.tunes import read_tune
+from tercet.errors import TercetError
+from tercet.exchange.imported_text import imported_text
+from tercet.exchange.tunes import read_tune
 from tests.exchange.heard import verdict_of
 from tests.exchange.score_oracle import (
     LENGTH_TOLERANCE_QUARTER,

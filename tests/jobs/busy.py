@@ -8,8 +8,8 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-from render.errors import TercetError
-from render.jobs import open_place, run_jobs
+from tercet.errors import TercetError
+from tercet.jobs import open_place, run_jobs
 from tests.jobs.work import clean_work, jobs_of
 
 

@@ -14,9 +14,9 @@ from pathlib import Path
 
 import pytest
 
-from render.errors import PlaceError
-from render.jobs import Place, open_place, run_jobs
-from render.jobs.cluster import Cluster
+from tercet.errors import PlaceError
+from tercet.jobs import Place, open_place, run_jobs
+from tercet.jobs.cluster import Cluster
 from tests.jobs.dask_programs import ROOT, Programs, dask_programs
 from tests.jobs.work import (
     Visit,
@@ -45,7 +45,7 @@ def cluster(programs: Programs) -> Iterator[Place]:
 
 def cluster_of(programs: Programs) -> Place:
     """Return the cluster when all workers have joined, which takes a while on a machine with much to do."""
-    from render.jobs import cluster as module
+    from tercet.jobs import cluster as module
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(module, "ANSWER_S", 60.0)
@@ -113,7 +113,7 @@ def test_an_error_beside_the_jobs_cancels_them_and_leaves_the_scheduler_running(
 
 
 def test_a_worker_with_another_tercet_is_refused(programs: Programs, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("render.jobs.cluster.__version__", "99.0")
+    monkeypatch.setattr("tercet.jobs.cluster.__version__", "99.0")
     with pytest.raises(
         PlaceError, match=r"the worker at tcp://\S+ has Tercet \S+, and this computer has Tercet 99.0"
     ):
@@ -121,7 +121,7 @@ def test_a_worker_with_another_tercet_is_refused(programs: Programs, monkeypatch
 
 
 def test_a_worker_without_tercet_is_refused(programs: Programs, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("render.jobs.cluster.VERSION", "no_such_package:__version__")
+    monkeypatch.setattr("tercet.jobs.cluster.VERSION", "no_such_package:__version__")
     with pytest.raises(PlaceError, match=r"the worker at tcp://\S+ can't load Tercet"):
         Cluster(programs.address).__enter__()
 
@@ -172,7 +172,7 @@ def test_a_scheduler_that_goes_is_told_in_a_sentence_and_ends_the_run(tmp_path: 
 
 
 def test_a_scheduler_without_workers_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("render.jobs.cluster.ANSWER_S", 1.0)
+    monkeypatch.setattr("tercet.jobs.cluster.ANSWER_S", 1.0)
     with (
         dask_programs(tmp_path, workers=0) as programs,
         pytest.raises(PlaceError, match=rf"has no worker: start one with «dask worker {programs.address} "),
@@ -184,7 +184,7 @@ def test_a_scheduler_without_workers_is_refused(tmp_path: Path, monkeypatch: pyt
     "address", ["tcp://127.0.0.1:1", "nonsense", "carrier-pigeon://roof:1", "tcp://127.0.0.1", ""]
 )
 def test_where_nobody_answers_is_told_at_once(address: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("render.jobs.cluster.ANSWER_S", 0.5)
+    monkeypatch.setattr("tercet.jobs.cluster.ANSWER_S", 0.5)
     start_s = time.monotonic()
     with (
         pytest.raises(PlaceError, match=rf"no Dask scheduler answers at {address}") as caught,

@@ -2,9 +2,9 @@ from __future__ import annotations
 
 import pytest
 
-from render.errors import ParameterError, TercetError
-from render.jobs import Failure, Job, Outcome
-from render.jobs.job import carry_out, packed, unpacked
+from tercet.errors import ParameterError, TercetError
+from tercet.jobs import Failure, Job, Outcome
+from tercet.jobs.job import carry_out, packed, unpacked
 from tests.jobs.work import (
     full_disk,
     misspelt_song,

@@ -4,10 +4,10 @@ import os
 
 import pytest
 
-from render.errors import RequestError
-from render.jobs import Here, cores, open_place
-from render.jobs.cluster import Cluster
-from render.jobs.pool import WINDOWS_LIMIT, Pool
+from tercet.errors import RequestError
+from tercet.jobs import Here, cores, open_place
+from tercet.jobs.cluster import Cluster
+from tercet.jobs.pool import WINDOWS_LIMIT, Pool
 
 
 def test_one_job_at_a_time_is_here() -> None:
@@ -25,11 +25,11 @@ def test_a_pool_has_a_limit() -> None:
 
 
 def test_by_default_every_processor_works(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("render.jobs.places.cores", lambda: 7)
+    monkeypatch.setattr("tercet.jobs.places.cores", lambda: 7)
     place = open_place()
     assert isinstance(place, Pool)
     assert place.workers == 7
-    monkeypatch.setattr("render.jobs.places.cores", lambda: 1)
+    monkeypatch.setattr("tercet.jobs.places.cores", lambda: 1)
     assert isinstance(open_place(), Here)
 
 

@@ -16,10 +16,10 @@ from pathlib import Path
 import psutil
 import pytest
 
-from render.errors import PlaceError
-from render.jobs import Job, Outcome, run_jobs
-from render.jobs import worker as worker_side
-from render.jobs.pool import Pool
+from tercet.errors import PlaceError
+from tercet.jobs import Job, Outcome, run_jobs
+from tercet.jobs import worker as worker_side
+from tercet.jobs.pool import Pool
 from tests.jobs.work import (
     Visit,
     imported,
@@ -235,7 +235,7 @@ def test_a_worker_that_is_stopped_before_it_began_says_nothing(capfd: pytest.Cap
 
 
 def test_a_worker_that_cannot_begin_is_the_places_failure(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("render.jobs.pool.begin", os._exit)
+    monkeypatch.setattr("tercet.jobs.pool.begin", os._exit)
     with pytest.raises(PlaceError, match="end before they can work: try --jobs 1"), Pool(2) as pool:
         list(run_jobs(jobs_of(square, 1, 2, 3), pool))
 

@@ -14,9 +14,9 @@ from typing import Any
 
 import pytest
 
-from render.jobs import Failure, Here, Job, Place, run_jobs
-from render.jobs.job import carry_out
-from render.jobs.pool import Pool
+from tercet.jobs import Failure, Here, Job, Place, run_jobs
+from tercet.jobs.job import carry_out
+from tercet.jobs.pool import Pool
 from tests.jobs.work import (
     Visit,
     divided,

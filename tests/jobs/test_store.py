@@ -15,8 +15,8 @@ import pytest
 from fsspec.implementations.local import LocalFileSystem
 from fsspec.implementations.memory import MemoryFileSystem
 
-from render.errors import OutputError, OutsideError, ParameterError, RequestError
-from render.jobs import FolderStore, RemoteStore, Store, store_at
+from tercet.errors import OutputError, OutsideError, ParameterError, RequestError
+from tercet.jobs import FolderStore, RemoteStore, Store, store_at
 
 
 class DiskByFsspec(LocalFileSystem):  # type: ignore[misc]

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Never
 
-from render.errors import Mistake, OutputError, SongError
-from render.jobs import Job
+from tercet.errors import Mistake, OutputError, SongError
+from tercet.jobs import Job
 
 
 def jobs_of(function: Any, *arguments: Any) -> list[Job[Any, Any]]:

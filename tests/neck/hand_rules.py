@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from itertools import combinations
 
-from render.neck.hands import Hand
+from tercet.neck.hands import Hand
 
 
 def nut_mm(fret: int, scale_length_mm: float) -> float:

@@ -8,8 +8,8 @@ from itertools import product
 import numpy as np
 import pytest
 
-from render.neck import COMMON_SHAPES
-from render.neck.hands import Hand, HandLimits, HandTable, hand_table
+from tercet.neck import COMMON_SHAPES
+from tercet.neck.hands import Hand, HandLimits, HandTable, hand_table
 from tests.neck.hand_rules import faults, nut_mm
 
 CONCERT_MM, TENOR_MM, BARITONE_MM = 380.0, 430.0, 510.0

@@ -6,10 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from render.errors import ParameterError
-from render.neck import TUNINGS, Tuning
-from render.neck.key_notes import degree_of, key_notes, neck_note
-from render.theory import Key, Pitch, parse_key
+from tercet.errors import ParameterError
+from tercet.neck import TUNINGS, Tuning
+from tercet.neck.key_notes import degree_of, key_notes, neck_note
+from tercet.theory import Key, Pitch, parse_key
 
 KEYS = [
     Key(letter, alter, minor)

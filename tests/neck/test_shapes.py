@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from render.neck import (
+from tercet.neck import (
     COMMON_SHAPES,
     TUNINGS,
     chord_shapes,
@@ -20,7 +20,7 @@ from render.neck import (
     span_mm,
     tuning_of_pitches,
 )
-from render.theory import Pitch, parse_chord
+from tercet.theory import Pitch, parse_chord
 from tests.arrange.laws import can_hold
 
 TAUGHT = {

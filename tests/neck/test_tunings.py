@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from render.errors import ParameterError
-from render.neck import LAST_FRET, SCALE_LENGTHS_MM, TUNINGS, Tuning, tuning_named, tuning_of_pitches
-from render.theory import Pitch
+from tercet.errors import ParameterError
+from tercet.neck import LAST_FRET, SCALE_LENGTHS_MM, TUNINGS, Tuning, tuning_named, tuning_of_pitches
+from tercet.theory import Pitch
 
 
 def pitches(text: str) -> tuple[Pitch, ...]:

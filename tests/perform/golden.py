@@ -5,9 +5,9 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-from render.arrange import Arrangement
-from render.perform import Take, lay_out, perform
-from render.song import Dynamics
+from tercet.arrange import Arrangement
+from tercet.perform import Take, lay_out, perform
+from tercet.song import Dynamics
 from tests.perform.pieces import Visit, added, chop, piece, strum, tune
 
 __all__ = ["GOLDEN", "four_bars", "remake", "take_text"]

@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import pytest
 
-from render.perform import TakeNote, cleared, clearing_db, covered_notes
-from render.perform.audible import MOST_LOWERED_DB, erb_hz
+from tercet.perform import TakeNote, cleared, clearing_db, covered_notes
+from tercet.perform.audible import MOST_LOWERED_DB, erb_hz
 from tests.sound.takes import note, take
 
 

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from render.perform.deviation import LIMIT_SD, level_deviation_db, time_deviation_s
+from tercet.perform.deviation import LIMIT_SD, level_deviation_db, time_deviation_s
 from tests.perform.checks import spectrum_slope
 
 SEEDS = range(80)

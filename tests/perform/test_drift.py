@@ -15,13 +15,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from render.arrange import Arrangement, arrange
-from render.neck import tuning_named
-from render.perform import Take, lay_out, perform
-from render.perform.deviation import LIMIT_SD, tempo_drift
-from render.perform.feel import FEELS
-from render.perform.swing import Swing
-from render.song import Feel, read_song
+from tercet.arrange import Arrangement, arrange
+from tercet.neck import tuning_named
+from tercet.perform import Take, lay_out, perform
+from tercet.perform.deviation import LIMIT_SD, tempo_drift
+from tercet.perform.feel import FEELS
+from tercet.perform.swing import Swing
+from tercet.song import Feel, read_song
 from tests.kits import HARBOUR_LANTERNS, ROOT
 from tests.perform.pieces import Visit, piece, pieces, tune
 

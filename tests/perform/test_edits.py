@@ -17,10 +17,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from render.arrange import Arrangement, arrange
-from render.errors import SongError
-from render.perform import Take, TakeNote, lay_out, perform
-from render.song import read_song
+from tercet.arrange import Arrangement, arrange
+from tercet.errors import SongError
+from tercet.perform import Take, TakeNote, lay_out, perform
+from tercet.song import read_song
 from tests.kits import ROOT
 
 SONGS = sorted((ROOT / "songs").glob("*.yaml"))

@@ -8,11 +8,11 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
-from render.arrange import arrange
-from render.perform import lay_out, perform
-from render.perform.deviation import step_deviation, time_deviation_s
-from render.perform.feel import FEELS, FeelFigures, pulse_scale
-from render.song import Feel, read_song
+from tercet.arrange import arrange
+from tercet.perform import lay_out, perform
+from tercet.perform.deviation import step_deviation, time_deviation_s
+from tercet.perform.feel import FEELS, FeelFigures, pulse_scale
+from tercet.song import Feel, read_song
 from tests.kits import ROOT
 from tests.perform.checks import gestures_of, roll_faults, spectrum_slope
 

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from render.arrange import Arrangement
-from render.perform import Take, TakeNote, TempoPoint, lay_out, perform
+from tercet.arrange import Arrangement
+from tercet.perform import Take, TakeNote, TempoPoint, lay_out, perform
 from tests.perform.checks import gestures_of, layer_levels_db, overlaps, roll_faults
 from tests.perform.pieces import pieces
 

@@ -8,8 +8,8 @@ from math import log10
 
 import pytest
 
-from render.perform.levels import gesture_level_db, level_lines, string_levels_db, velocity_of_level
-from render.song import Dynamics, Layer
+from tercet.perform.levels import gesture_level_db, level_lines, string_levels_db, velocity_of_level
+from tercet.song import Dynamics, Layer
 from tests.perform.pieces import Stroke, Visit, added, chop, piece, strum, tune
 
 FRONT = Dynamics(melody="f", between="mp", strums="p")

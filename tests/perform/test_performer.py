@@ -6,8 +6,8 @@ from fractions import Fraction
 
 import pytest
 
-from render.arrange import Arrangement
-from render.perform import Take, TakeNote, lay_out, perform
+from tercet.arrange import Arrangement
+from tercet.perform import Take, TakeNote, lay_out, perform
 from tests.perform.checks import gestures_of, overlaps, roll_faults
 from tests.perform.golden import GOLDEN, four_bars, take_text
 from tests.perform.pieces import Visit, added, chop, piece, strum, tune

@@ -7,10 +7,10 @@ from fractions import Fraction
 
 import pytest
 
-from render.arrange import Arrangement
-from render.perform.ringing import note_ends
-from render.song import ChordSpan
-from render.theory import parse_chord
+from tercet.arrange import Arrangement
+from tercet.perform.ringing import note_ends
+from tercet.song import ChordSpan
+from tercet.theory import parse_chord
 from tests.perform.pieces import Stroke, Visit, added, chop, piece, strum, tune
 
 ONE_BAR = [Visit("verse", 1, 1)]

@@ -8,8 +8,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from render.perform import TakeNote, lay_out, perform
-from render.song import Dynamics
+from tercet.perform import TakeNote, lay_out, perform
+from tercet.song import Dynamics
 from tests.perform.checks import (
     gestures_of,
     late_s,

@@ -7,8 +7,8 @@ from itertools import pairwise
 
 import pytest
 
-from render.perform import lay_out, perform
-from render.perform.shaping import (
+from tercet.perform import lay_out, perform
+from tercet.perform.shaping import (
     CEILING_DB,
     FLOOR_DB,
     Shaping,
@@ -17,7 +17,7 @@ from render.perform.shaping import (
     phrase_arch_db,
     phrase_end_db,
 )
-from render.song import Meter
+from tercet.song import Meter
 from tests.perform.pieces import Visit, piece, strum, tune
 
 LONG = (Visit("verse", 1, 4),)

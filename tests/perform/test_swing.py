@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from render.perform.swing import Swing, swung_beat
-from render.song import Meter
+from tercet.perform.swing import Swing, swung_beat
+from tercet.song import Meter
 from tests.perform.pieces import Visit, added, piece, strum, tune
 
 

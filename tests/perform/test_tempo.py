@@ -9,8 +9,8 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from render.perform.swing import Swing
-from render.perform.tempo import Clock, piece_clock
+from tercet.perform.swing import Swing
+from tercet.perform.tempo import Clock, piece_clock
 from tests.perform.checks import integrated_s
 from tests.perform.pieces import Stroke, Visit, piece, strum, tune
 

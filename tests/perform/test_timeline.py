@@ -8,9 +8,9 @@ from itertools import pairwise
 
 import pytest
 
-from render.arrange import Arrangement
-from render.errors import ParameterError, RequestError
-from render.perform import Click, PlayedBar, Span, TempoPoint, Timeline, lay_out, perform
+from tercet.arrange import Arrangement
+from tercet.errors import ParameterError, RequestError
+from tercet.perform import Click, PlayedBar, Span, TempoPoint, Timeline, lay_out, perform
 from tests.perform.pieces import Visit, piece, tune
 
 steady = partial(perform, steady_pulse=True)

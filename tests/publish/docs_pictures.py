@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from render.arrange import arrange
-from render.neck import TUNINGS
-from render.publish import FretboardMap, fretboard_picture, handout_pictures, svg_text
-from render.song import read_song
-from render.theory import parse_key
+from tercet.arrange import arrange
+from tercet.neck import TUNINGS
+from tercet.publish import FretboardMap, fretboard_picture, handout_pictures, svg_text
+from tercet.song import read_song
+from tercet.theory import parse_key
 
 __all__ = ["pictures", "remake"]
 

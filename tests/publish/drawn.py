@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from render.arrange import Arrangement
-from render.perform import Take, lay_out, perform
-from render.publish import svg_text, take_picture
+from tercet.arrange import Arrangement
+from tercet.perform import Take, lay_out, perform
+from tercet.publish import svg_text, take_picture
 from tests.perform.golden import four_bars
 from tests.perform.pieces import Visit, added, piece, strum, tune
 

@@ -7,8 +7,8 @@ from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 
-from render.arrange import Arrangement, arrange
-from render.song import parse_song, read_song
+from tercet.arrange import Arrangement, arrange
+from tercet.song import parse_song, read_song
 
 __all__ = ["EXAMPLES", "HOSTILE", "arranged", "hostile", "six_hundred_bars", "written"]
 

@@ -6,7 +6,7 @@ from xml.etree import ElementTree as ET
 
 import pytest
 
-from render.publish.canvas import Disc, Drawing, Group, Ink, Path, Text, svg_text
+from tercet.publish.canvas import Disc, Drawing, Group, Ink, Path, Text, svg_text
 from tests.measure.picture import SVG
 
 

@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from render.neck.hands import HandLimits, hand_table
-from render.publish import svg_text
-from render.publish.chord_diagram import ASPECT, chord_diagram, chord_diagram_drawing, spoken_shape
-from render.publish.shapes_used import ShapeUse
+from tercet.neck.hands import HandLimits, hand_table
+from tercet.publish import svg_text
+from tercet.publish.chord_diagram import ASPECT, chord_diagram, chord_diagram_drawing, spoken_shape
+from tercet.publish.shapes_used import ShapeUse
 from tests.measure.diagrams import Seen, diagrams_of, seen
 
 G = ShapeUse("G", (0, 2, 3, 2), (0, 1, 3, 2), (1,))

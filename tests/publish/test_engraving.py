@@ -8,14 +8,14 @@ from xml.etree import ElementTree as ET
 
 import pytest
 
-from render.arrange import Arrangement
-from render.errors import ParameterError
-from render.publish.engraved import Lettering, letterings, parts_named
-from render.publish.engraving import Engraving, engrave
-from render.publish.engraving_svg import engraving_svg, sign_definitions, system_svg
-from render.publish.mei import score_of
-from render.publish.note_values import Value
-from render.publish.score_parts import ScoreLook
+from tercet.arrange import Arrangement
+from tercet.errors import ParameterError
+from tercet.publish.engraved import Lettering, letterings, parts_named
+from tercet.publish.engraving import Engraving, engrave
+from tercet.publish.engraving_svg import engraving_svg, sign_definitions, system_svg
+from tercet.publish.mei import score_of
+from tercet.publish.note_values import Value
+from tercet.publish.score_parts import ScoreLook
 from tests.arrange.written import struck
 from tests.publish.papers import EXAMPLES, HOSTILE, arranged, hostile, written
 

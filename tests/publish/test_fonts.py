@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from render.publish.fonts import FAMILIES, family_for, font_files, visual_order, without_font
+from tercet.publish.fonts import FAMILIES, family_for, font_files, visual_order, without_font
 
 
 @pytest.mark.parametrize(

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from render.publish.legend import places
-from render.song import Layer
+from tercet.publish.legend import places
+from tercet.song import Layer
 
 
 @pytest.mark.parametrize(

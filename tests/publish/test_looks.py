@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from render.publish.looks import LOOKS, PAPER, fitted, ink_of, radius_of, text_width, toned
+from tercet.publish.looks import LOOKS, PAPER, fitted, ink_of, radius_of, text_width, toned
 
 
 def test_six_decibels_are_twice_the_size() -> None:

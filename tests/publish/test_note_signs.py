@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from render.publish.canvas import Path, Shape, Text
-from render.publish.note_signs import pulse_note, swing_sign
-from render.song import Meter
+from tercet.publish.canvas import Path, Shape, Text
+from tercet.publish.note_signs import pulse_note, swing_sign
+from tercet.song import Meter
 
 
 def parts(shapes: tuple[Shape, ...]) -> tuple[int, int, int]:

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from render.publish.note_values import Ratio, odd_part, ratio_of, values_of
+from tercet.publish.note_values import Ratio, odd_part, ratio_of, values_of
 
 
 @pytest.mark.parametrize(

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from render.publish.letters import text_width_em
-from render.publish.paragraphs import shortened, wrapped
-from render.publish.stand_ins import stand_in
+from tercet.publish.letters import text_width_em
+from tercet.publish.paragraphs import shortened, wrapped
+from tercet.publish.stand_ins import stand_in
 from tests.measure.text_boxes import _ink
 
 TIMES_EM = {"H": 0.722, "p": 0.5, ".": 0.25}

@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 from reportlab.pdfgen.canvas import Canvas
 
-from render.errors import ParameterError
-from render.publish import svg_text
-from render.publish.canvas import Disc, Drawing, Ink, Text
-from render.publish.pdf import A4_PT, pdf_bytes
+from tercet.errors import ParameterError
+from tercet.publish import svg_text
+from tercet.publish.canvas import Disc, Drawing, Ink, Text
+from tercet.publish.pdf import A4_PT, pdf_bytes
 from tests.measure.papers import fonts_of, loose_fonts, pages_text, sizes_pt, words_placed
 
 SVG = '<svg xmlns="http://www.w3.org/2000/svg" width="400" height="200">{}</svg>'

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from render.publish import Drawing, png_bytes, take_picture
-from render.publish.canvas import Ink, Path, Text
-from render.publish.raster import ZOOM
+from tercet.publish import Drawing, png_bytes, take_picture
+from tercet.publish.canvas import Ink, Path, Text
+from tercet.publish.raster import ZOOM
 from tests.measure.picture import pixels_of, size_of_png
 from tests.publish.drawn import taken, three_layers
 
@@ -52,6 +52,6 @@ def test_the_look_at_pixels_sees_a_blank_page() -> None:
 
 
 def test_a_very_tall_picture_gets_fewer_pixels_a_unit(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("render.publish.raster.MOST_PIXELS", 10_000.0)
+    monkeypatch.setattr("tercet.publish.raster.MOST_PIXELS", 10_000.0)
     data = png_bytes(Drawing(10.0, 4000.0, (SQUARE,), "#ffffff", "Tall"))
     assert size_of_png(data) == (5, 2000)

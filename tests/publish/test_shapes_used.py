@@ -8,10 +8,10 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 
-from render.arrange import Arrangement, arrange
-from render.neck import TUNINGS
-from render.publish.shapes_used import ShapeUse, shapes_by_line, shapes_used
-from render.song import drop_pins, read_song
+from tercet.arrange import Arrangement, arrange
+from tercet.neck import TUNINGS
+from tercet.publish.shapes_used import ShapeUse, shapes_by_line, shapes_used
+from tercet.song import drop_pins, read_song
 from tests.perform.pieces import Visit, added, chop, piece, pieces, strum, tune
 from tests.publish.drawn import four_bars
 
@@ -22,8 +22,8 @@ def under_chords(made: Arrangement, *names: str) -> Arrangement:
     """Return an arrangement with a chord in each bar, one after the other."""
     from fractions import Fraction
 
-    from render.song import ChordSpan
-    from render.theory import parse_chord
+    from tercet.song import ChordSpan
+    from tercet.theory import parse_chord
 
     bars = tuple(
         replace(bar, chords=(ChordSpan(Fraction(0), bar.length_beat, parse_chord(name)),))

@@ -8,11 +8,11 @@ from itertools import product
 
 import pytest
 
-from render.arrange import Arrangement
-from render.publish.sheet_pages import PAPERS_PT, Sheet, SheetLook, sheet_of
-from render.publish.sheet_pdf import sheet_pdf
-from render.publish.sheet_svg import sheet_svg
-from render.publish.written_form import written_form
+from tercet.arrange import Arrangement
+from tercet.publish.sheet_pages import PAPERS_PT, Sheet, SheetLook, sheet_of
+from tercet.publish.sheet_pdf import sheet_pdf
+from tercet.publish.sheet_svg import sheet_svg
+from tercet.publish.written_form import written_form
 from tests.measure.diagrams import diagrams_of, seen
 from tests.measure.papers import loose_fonts, pages_text, sizes_pt
 from tests.measure.picture import words_of

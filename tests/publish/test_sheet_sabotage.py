@@ -6,9 +6,9 @@ import re
 from dataclasses import replace
 from functools import lru_cache
 
-from render.publish.sheet_pages import SheetLook, sheet_of
-from render.publish.sheet_pdf import sheet_pdf
-from render.publish.sheet_svg import sheet_svg
+from tercet.publish.sheet_pages import SheetLook, sheet_of
+from tercet.publish.sheet_pdf import sheet_pdf
+from tercet.publish.sheet_svg import sheet_svg
 from tests.measure.sheets import bars_in_pdf, bars_shown, overlaps, tab_bars
 from tests.publish.papers import arranged
 

@@ -7,8 +7,8 @@ from itertools import pairwise
 
 import pytest
 
-from render.arrange import Arrangement
-from render.publish.written_form import WrittenForm, WrittenSection, listed, written_form
+from tercet.arrange import Arrangement
+from tercet.publish.written_form import WrittenForm, WrittenSection, listed, written_form
 from tests.publish.papers import EXAMPLES, arranged, written
 
 LINE = "chords  C | F | G7 | C\nmelody  G4 E G C5 | A4:2 F:2 | B4 A G F | E4:4\n"

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from render.errors import RequestError
-from render.song import bar_indices, parse_song, played_bars
-from render.song.bar_choice import says_bars
+from tercet.errors import RequestError
+from tercet.song import bar_indices, parse_song, played_bars
+from tercet.song.bar_choice import says_bars
 
 BARS = played_bars(
     parse_song(

@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from render.errors import RequestError
-from render.song.choice_words import LONGEST_CHOICE, ChoiceError, _parsed, parse_choice
-from render.song.note_choice import Choice
+from tercet.errors import RequestError
+from tercet.song.choice_words import LONGEST_CHOICE, ChoiceError, _parsed, parse_choice
+from tercet.song.note_choice import Choice
 from tests.strategies import choices, slips
 
 

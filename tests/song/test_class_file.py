@@ -12,11 +12,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from ruamel.yaml import YAML
 
-from render.errors import RequestError, SongError
-from render.song import ClassFile, OwnTrack, class_schema, parse_class, read_class, read_class_beside
-from render.song.class_file import CLASS_SETTINGS, FORMATS, is_class_file
-from render.theory import Pitch
-from render.tracks.encoding import FORMATS as ENCODED
+from tercet.errors import RequestError, SongError
+from tercet.song import ClassFile, OwnTrack, class_schema, parse_class, read_class, read_class_beside
+from tercet.song.class_file import CLASS_SETTINGS, FORMATS, is_class_file
+from tercet.theory import Pitch
+from tercet.tracks.encoding import FORMATS as ENCODED
 from tests.remake_goldens import CLASS_SCHEMA, class_schema_text
 from tests.strategies import slips
 

@@ -7,12 +7,12 @@ from __future__ import annotations
 
 import pytest
 
-from render.errors import SongError
-from render.song import ROW_NAMES, class_schema, parse_class, parse_song, played_bars, song_schema
-from render.song.grammar import DYNAMIC_MARKS
-from render.song.note_choice import DIMENSIONS
-from render.song.track_parts import PARTS, WAYS
-from render.theory.chords import QUALITIES
+from tercet.errors import SongError
+from tercet.song import ROW_NAMES, class_schema, parse_class, parse_song, played_bars, song_schema
+from tercet.song.grammar import DYNAMIC_MARKS
+from tercet.song.note_choice import DIMENSIONS
+from tercet.song.track_parts import PARTS, WAYS
+from tercet.theory.chords import QUALITIES
 from tests.remake_goldens import FORMAT_PAGE, Example, examples_of, message_of_text
 
 PAGE = FORMAT_PAGE.read_text(encoding="utf-8")

@@ -9,8 +9,8 @@ from fractions import Fraction
 
 import pytest
 
-from render import song as package
-from render.song import (
+from tercet import song as package
+from tercet.song import (
     Bar,
     ChordSpan,
     Dynamics,
@@ -28,7 +28,7 @@ from render.song import (
     TrackPlace,
     Visit,
 )
-from render.theory import Pitch, parse_chord
+from tercet.theory import Pitch, parse_chord
 
 ONE = Fraction(1)
 NOTE = Note(Fraction(0), ONE, Pitch("A", 0, 4))

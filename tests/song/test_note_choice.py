@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from render.song.choice_words import LONGEST_CHOICE, parse_choice
-from render.song.note_choice import (
+from tercet.song.choice_words import LONGEST_CHOICE, parse_choice
+from tercet.song.note_choice import (
     DIMENSIONS,
     Both,
     Choice,

@@ -10,13 +10,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from render.errors import SongError
-from render.perform.timeline import FASTEST, SLOWEST
-from render.song import OwnTrack, Song, Source, parse_song, write_song
-from render.song.choice_words import parse_choice
-from render.song.own_tracks import refuse_names
-from render.song.track_parts import PARTS, WAYS
-from render.song.values import SPEED_RANGE
+from tercet.errors import SongError
+from tercet.perform.timeline import FASTEST, SLOWEST
+from tercet.song import OwnTrack, Song, Source, parse_song, write_song
+from tercet.song.choice_words import parse_choice
+from tercet.song.own_tracks import refuse_names
+from tercet.song.track_parts import PARTS, WAYS
+from tercet.song.values import SPEED_RANGE
 from tests.strategies import slips, songs
 
 MUSIC = "form: verse chorus verse\nsections:\n  verse: |\n    chords C | G | C\n  chorus: |\n    chords F\n"

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from render.errors import ParameterError, SongError
-from render.song import ChordSpan, Note, Pin, Source, parse_song
-from render.song.pins import pinned_text
+from tercet.errors import ParameterError, SongError
+from tercet.song import ChordSpan, Note, Pin, Source, parse_song
+from tercet.song.pins import pinned_text
 
 TEXT = """\
 # A comment at the top.

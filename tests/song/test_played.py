@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from render.song import Bar, played_bars
-from render.song import parse_song as parse
+from tercet.song import Bar, played_bars
+from tercet.song import parse_song as parse
 
 
 def bars_of(rows: str, settings: str = "meter: 3/4") -> tuple[Bar, ...]:

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from render.errors import SongError
-from render.song import (
+from tercet.errors import SongError
+from tercet.song import (
     Bar,
     ChordSpan,
     Note,

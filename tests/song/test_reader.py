@@ -8,8 +8,8 @@ from typing import Any
 
 import pytest
 
-from render.errors import SongError
-from render.song import (
+from tercet.errors import SongError
+from tercet.song import (
     ChordSpan,
     Dynamics,
     Mark,
@@ -25,7 +25,7 @@ from render.song import (
     parse_song,
     read_song,
 )
-from render.theory import Key, Pitch, parse_chord
+from tercet.theory import Key, Pitch, parse_chord
 
 
 def song(rows: str, settings: str = "meter: 3/4") -> Song:

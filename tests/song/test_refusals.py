@@ -9,9 +9,9 @@ from pathlib import Path
 
 import pytest
 
-from render.errors import RequestError, SongError
-from render.song import parse_song, read_song
-from render.song.plain_text import LARGEST_FILE_BYTES
+from tercet.errors import RequestError, SongError
+from tercet.song import parse_song, read_song
+from tercet.song.plain_text import LARGEST_FILE_BYTES
 
 HEAD = "title: One\nmeter: 4/4\nsections:\n  verse: |\n"
 SONG = HEAD + "    chords C\n    melody C4:4\n"
@@ -187,8 +187,8 @@ def largest_song() -> str:
 TIMER = """
 import json, sys, time
 from pathlib import Path
-from render.errors import SongError
-from render.song import read_song
+from tercet.errors import SongError
+from tercet.song import read_song
 times = {}
 for path in sorted(Path(sys.argv[1]).iterdir()):
     start_s = time.process_time()

@@ -9,8 +9,8 @@ import jsonschema
 import pytest
 from ruamel.yaml import YAML
 
-from render.song import Song, parse_song, song_schema, write_song
-from render.song.settings import SETTINGS
+from tercet.song import Song, parse_song, song_schema, write_song
+from tercet.song.settings import SETTINGS
 from tests.remake_goldens import SCHEMA as SCHEMA_FILE
 from tests.remake_goldens import schema_text
 from tests.song.test_properties import EXAMPLES

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from render.errors import RequestError
-from render.neck import SCALE_LENGTHS_MM, TUNINGS
-from render.song import Song, drop_pins, instruments, parse_song, transpose_song
-from render.song.instruments import open_strings, sounding_midi
-from render.theory import Pitch
+from tercet.errors import RequestError
+from tercet.neck import SCALE_LENGTHS_MM, TUNINGS
+from tercet.song import Song, drop_pins, instruments, parse_song, transpose_song
+from tercet.song.instruments import open_strings, sounding_midi
+from tercet.theory import Pitch
 
 
 def song(rows: str, settings: str = "") -> Song:

@@ -7,8 +7,8 @@ from fractions import Fraction
 
 import pytest
 
-from render.errors import SongError
-from render.song import (
+from tercet.errors import SongError
+from tercet.song import (
     ChordSpan,
     Line,
     Mark,
@@ -23,10 +23,10 @@ from render.song import (
     tidy_text,
     write_song,
 )
-from render.song.form import visits_of
-from render.song.layout import LaidRow, lay_out, shown_width
-from render.song.spelling import number_text, yaml_text
-from render.theory import Pitch, parse_chord
+from tercet.song.form import visits_of
+from tercet.song.layout import LaidRow, lay_out, shown_width
+from tercet.song.spelling import number_text, yaml_text
+from tercet.theory import Pitch, parse_chord
 
 UNTIDY = """\
 # A song.

@@ -8,9 +8,9 @@ from fractions import Fraction
 import numpy as np
 from numpy.typing import NDArray
 
-from render.arrange import Action
-from render.perform import Click, Take, TakeNote
-from render.song import Layer
+from tercet.arrange import Action
+from tercet.perform import Click, Take, TakeNote
+from tercet.song import Layer
 
 RATE_HZ = 48_000
 

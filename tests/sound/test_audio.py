@@ -3,8 +3,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from render.errors import ParameterError
-from render.sound.audio import check_audio
+from tercet.errors import ParameterError
+from tercet.sound.audio import check_audio
 
 
 def test_good_audio_comes_back_as_it_is() -> None:

@@ -12,9 +12,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from render.perform import Take
-from render.sound import Stems
-from render.sound.calibration import (
+from tercet.perform import Take
+from tercet.sound import Stems
+from tercet.sound.calibration import (
     FRETS,
     VELOCITIES,
     StringLoudness,
@@ -22,9 +22,9 @@ from render.sound.calibration import (
     nominal_level_db,
     reference_lufs,
 )
-from render.sound.calibration_cache import cache_folder, keep_string, kept_string
-from render.sound.fake import FakeSynthesiser
-from render.sound.protocol import STEM_NAMES, StemName
+from tercet.sound.calibration_cache import cache_folder, keep_string, kept_string
+from tercet.sound.fake import FakeSynthesiser
+from tercet.sound.protocol import STEM_NAMES, StemName
 
 OPEN = 64
 

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from render.perform import Click
-from render.sound.click import BELL_PEAK, PEAK, cue_stem, knock, turn_bell
-from render.sound.struck import WOOD
+from tercet.perform import Click
+from tercet.sound.click import BELL_PEAK, PEAK, cue_stem, knock, turn_bell
+from tercet.sound.struck import WOOD
 
 RATE_HZ = 48_000
 

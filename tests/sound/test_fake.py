@@ -3,11 +3,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from render.perform import Click
-from render.sound import SAMPLE_RATE_HZ, STEM_NAMES, Synthesiser
-from render.sound.audio import check_audio
-from render.sound.click import cue_stem
-from render.sound.fake import FakeSynthesiser
+from tercet.perform import Click
+from tercet.sound import SAMPLE_RATE_HZ, STEM_NAMES, Synthesiser
+from tercet.sound.audio import check_audio
+from tercet.sound.click import cue_stem
+from tercet.sound.fake import FakeSynthesiser
 from tests.sound.takes import busy_take, hertz_of, level_db, note, take
 
 

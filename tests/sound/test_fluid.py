@@ -13,18 +13,18 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from render.errors import SoundFontError, SynthesiserError
-from render.perform import Click, TakeNote
-from render.song import Layer
-from render.sound import SAMPLE_RATE_HZ, STEM_NAMES, StemName, Synthesiser
-from render.sound import fluid as adapter
-from render.sound.audio import check_audio
-from render.sound.click import cue_stem
-from render.sound.fluid import GRID_FRAMES, FluidSynthesiser, render_strokes
-from render.sound.fonts import choose_font
-from render.sound.library import load_library
-from render.sound.schedule import LAYER_ORDER, Stroke, length_frames_of, strokes_of
-from render.sound.soundfont import SoundFont
+from tercet.errors import SoundFontError, SynthesiserError
+from tercet.perform import Click, TakeNote
+from tercet.song import Layer
+from tercet.sound import SAMPLE_RATE_HZ, STEM_NAMES, StemName, Synthesiser
+from tercet.sound import fluid as adapter
+from tercet.sound.audio import check_audio
+from tercet.sound.click import cue_stem
+from tercet.sound.fluid import GRID_FRAMES, FluidSynthesiser, render_strokes
+from tercet.sound.fonts import choose_font
+from tercet.sound.library import load_library
+from tercet.sound.schedule import LAYER_ORDER, Stroke, length_frames_of, strokes_of
+from tercet.sound.soundfont import SoundFont
 from tests.sound.made_fonts import MadeZone, made_font, packaged_font, pluck, save_font
 from tests.sound.takes import busy_take, hertz_of, level_db, note, take
 
@@ -351,8 +351,8 @@ def test_pieces_longer_than_a_block_and_strokes_past_the_end_are_no_trouble(font
 
 def test_rendering_prints_nothing_whatever_the_environment(font: SoundFont) -> None:
     code = (
-        "import sys; from pathlib import Path; from render.sound.soundfont import SoundFont;"
-        "from render.sound.fluid import FluidSynthesiser; from render.perform import Take;"
+        "import sys; from pathlib import Path; from tercet.sound.soundfont import SoundFont;"
+        "from tercet.sound.fluid import FluidSynthesiser; from tercet.perform import Take;"
         "s = FluidSynthesiser(SoundFont(Path(sys.argv[1]), 0, 24)); s.key_voices(range(55, 80));"
         "assert 'fluidsynth' in sys.modules; s.stems(Take((), (), (), (), 1.0))"
     )
@@ -369,8 +369,8 @@ def test_rendering_prints_nothing_whatever_the_environment(font: SoundFont) -> N
 
 def test_making_a_synthesiser_loads_nothing() -> None:
     code = (
-        "import sys; from pathlib import Path; from render.sound.soundfont import SoundFont;"
-        "from render.sound.fluid import FluidSynthesiser; FluidSynthesiser(SoundFont(Path('none.sf2'), 0, 24));"
+        "import sys; from pathlib import Path; from tercet.sound.soundfont import SoundFont;"
+        "from tercet.sound.fluid import FluidSynthesiser; FluidSynthesiser(SoundFont(Path('none.sf2'), 0, 24));"
         "print(sorted({'fluidsynth', 'numpy', 'soundfile'} & set(sys.modules)))"
     )
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60)

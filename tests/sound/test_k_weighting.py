@@ -8,7 +8,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy.signal import lfilter
 
-from render.sound.k_weighting import (
+from tercet.sound.k_weighting import (
     LOUDNESS_OFFSET_DB,
     KWeightedEnergies,
     k_weighted_energies,

@@ -8,8 +8,8 @@ from types import SimpleNamespace
 
 import pytest
 
-from render.errors import SynthesiserError
-from render.sound.library import load_library
+from tercet.errors import SynthesiserError
+from tercet.sound.library import load_library
 
 
 @pytest.fixture
@@ -83,7 +83,7 @@ def test_the_version_has_three_numbers_and_loading_again_gives_the_same() -> Non
 def test_what_the_library_says_is_logged_and_its_errors_are_kept(
     caplog: pytest.LogCaptureFixture, capfd: pytest.CaptureFixture[str]
 ) -> None:
-    caplog.set_level(logging.DEBUG, logger="render.sound.library")
+    caplog.set_level(logging.DEBUG, logger="tercet.sound.library")
     loaded = load_library()
     loaded.complaints.clear()
     assert loaded.complaint() == "it gave no reason"
@@ -99,7 +99,7 @@ def test_what_the_library_says_is_logged_and_its_errors_are_kept(
 
 
 def test_loading_prints_nothing_even_where_the_binding_would() -> None:
-    code = "from render.sound.library import load_library; load_library()"
+    code = "from tercet.sound.library import load_library; load_library()"
     run = subprocess.run(
         [sys.executable, "-c", code],
         capture_output=True,

@@ -7,13 +7,13 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from render.song import LAYERS, Layer
-from render.sound import SAMPLE_RATE_HZ, STEM_NAMES, StemName, Stems, room
-from render.sound.audio import check_audio
-from render.sound.convolution import TRANSFORM_FRAMES, Convolution, convolved
-from render.sound.fake import FakeSynthesiser
-from render.sound.k_weighting import k_weighted_levels_lufs
-from render.sound.room import (
+from tercet.song import LAYERS, Layer
+from tercet.sound import SAMPLE_RATE_HZ, STEM_NAMES, StemName, Stems, room
+from tercet.sound.audio import check_audio
+from tercet.sound.convolution import TRANSFORM_FRAMES, Convolution, convolved
+from tercet.sound.fake import FakeSynthesiser
+from tercet.sound.k_weighting import k_weighted_levels_lufs
+from tercet.sound.room import (
     PLACES,
     RESPONSE_FRAMES,
     T60_S,

@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from render.errors import ParameterError
-from render.perform import TakeNote
-from render.sound.schedule import FADE_S, Stroke, fade_end, length_frames_of, shade_of_place, strokes_of
+from tercet.errors import ParameterError
+from tercet.perform import TakeNote
+from tercet.sound.schedule import FADE_S, Stroke, fade_end, length_frames_of, shade_of_place, strokes_of
 from tests.sound.takes import RATE_HZ, note, take
 
 

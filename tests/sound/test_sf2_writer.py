@@ -10,9 +10,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from render.errors import ParameterError
-from render.sound.library import load_library
-from render.sound.sf2_writer import (
+from tercet.errors import ParameterError
+from tercet.sound.library import load_library
+from tercet.sound.sf2_writer import (
     FontFile,
     FontInstrument,
     FontPreset,
@@ -21,7 +21,7 @@ from render.sound.sf2_writer import (
     Modulator,
     font_bytes,
 )
-from render.sound.soundfont import read_header, read_zones
+from tercet.sound.soundfont import read_header, read_zones
 from tests.measure.font_player import notes_alone
 from tests.sound.made_fonts import pluck
 
@@ -137,6 +137,6 @@ def test_what_cannot_be_written_is_refused(change: dict[str, object], message: s
 
 
 def test_a_font_of_more_than_four_gigabytes_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("render.sound.sf2_writer.LARGEST_FILE_BYTES", 1000)
+    monkeypatch.setattr("tercet.sound.sf2_writer.LARGEST_FILE_BYTES", 1000)
     with pytest.raises(ParameterError, match="less than 4 GB"):
         font_bytes(small_font())

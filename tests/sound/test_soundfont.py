@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from render.errors import SoundFontError
-from render.sound.soundfont import (
+from tercet.errors import SoundFontError
+from tercet.sound.soundfont import (
     RECORDS,
     Preset,
     Zone,
@@ -219,7 +219,7 @@ def test_a_font_with_every_preset_taken_out_is_refused(tmp_path: Path) -> None:
 
 
 def test_a_huge_list_is_refused_unread(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("render.sound.soundfont.LARGEST_LIST_BYTES", 100)
+    monkeypatch.setattr("tercet.sound.soundfont.LARGEST_LIST_BYTES", 100)
     with pytest.raises(SoundFontError, match="its list «pdta» has an impossible length"):
         read_header(save_font(tmp_path / "a.sf2"))
 

@@ -7,12 +7,12 @@ import dataclasses
 import numpy as np
 import pytest
 
-from render.neck import TUNINGS
-from render.sound.body import BODY_MODES, body_response, bridge_admittance
-from render.sound.circle import SPARE_FRAMES, circle_of
-from render.sound.hearing import centroid_hz, k_gain, k_weighted_level_db
-from render.sound.plucked import firm_centroid_hz, plucked_note, ring_s, soft_centroid_hz, touch_width_s
-from render.sound.string_model import (
+from tercet.neck import TUNINGS
+from tercet.sound.body import BODY_MODES, body_response, bridge_admittance
+from tercet.sound.circle import SPARE_FRAMES, circle_of
+from tercet.sound.hearing import centroid_hz, k_gain, k_weighted_level_db
+from tercet.sound.plucked import firm_centroid_hz, plucked_note, ring_s, soft_centroid_hz, touch_width_s
+from tercet.sound.string_model import (
     DETUNING_CENTS,
     SECOND_POLARISATION_T60,
     STRINGS_OF_INSTRUMENTS,
@@ -24,7 +24,7 @@ from render.sound.string_model import (
     string_loop,
     t60_s,
 )
-from render.sound.touch import LET_GO_S, WIDEST_S, pluck_place, pluck_transform, touch_transform
+from tercet.sound.touch import LET_GO_S, WIDEST_S, pluck_place, pluck_transform, touch_transform
 from tests.measure.audio import Track
 from tests.measure.loudness import gesture_levels_lufs
 

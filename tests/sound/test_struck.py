@@ -3,8 +3,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from render.sound.hearing import centroid_hz
-from render.sound.struck import BELL, CHOP_STRENGTHS, WOOD, StruckBody, chop, strike
+from tercet.sound.hearing import centroid_hz
+from tercet.sound.struck import BELL, CHOP_STRENGTHS, WOOD, StruckBody, chop, strike
 
 RATE_HZ = 48_000
 

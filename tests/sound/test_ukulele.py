@@ -14,13 +14,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from render.errors import SoundFontError
-from render.neck import TUNINGS
-from render.sound import string_model, ukulele_cache
-from render.sound.fluid import FluidSynthesiser, render_strokes
-from render.sound.library import load_library
-from render.sound.soundfont import SoundFont, read_header, read_zones
-from render.sound.ukulele import (
+from tercet.errors import SoundFontError
+from tercet.neck import TUNINGS
+from tercet.sound import string_model, ukulele_cache
+from tercet.sound.fluid import FluidSynthesiser, render_strokes
+from tercet.sound.library import load_library
+from tercet.sound.soundfont import SoundFont, read_header, read_zones
+from tercet.sound.ukulele import (
     BELL_KEY,
     CHOP_DOWN_KEY,
     CHOP_UP_KEY,
@@ -31,7 +31,7 @@ from render.sound.ukulele import (
     WOOD_LOW_KEY,
     ukulele_bytes,
 )
-from render.sound.ukulele_cache import built_in_name, built_in_path, ready_built_in
+from tercet.sound.ukulele_cache import built_in_name, built_in_path, ready_built_in
 from tests.measure.font_player import RATE_HZ, notes_alone
 from tests.measure.plucks import gesture_figures, ring_figures
 from tests.sound.made_fonts import made_font
@@ -163,7 +163,7 @@ def quick(monkeypatch: pytest.MonkeyPatch) -> list[int]:
         made.append(1)
         return b"a font" * 1000
 
-    monkeypatch.setattr("render.sound.ukulele.ukulele_bytes", bytes_of)
+    monkeypatch.setattr("tercet.sound.ukulele.ukulele_bytes", bytes_of)
     return made
 
 
@@ -213,9 +213,9 @@ def test_a_file_that_another_process_reads_will_do_if_it_is_the_same(
 
 def test_two_processes_at_once_do_no_harm(tmp_path: Path) -> None:
     code = (
-        "import sys; from pathlib import Path; from render.sound import ukulele as u;"
+        "import sys; from pathlib import Path; from tercet.sound import ukulele as u;"
         "full = u.ukulele_bytes; u.ukulele_bytes = lambda report=None: full(u.SMALL, report);"
-        "from render.sound.ukulele_cache import ready_built_in; ready_built_in(path=Path(sys.argv[1]))"
+        "from tercet.sound.ukulele_cache import ready_built_in; ready_built_in(path=Path(sys.argv[1]))"
     )
     path = tmp_path / "uke.sf2"
     command = [sys.executable, "-c", code, str(path)]

@@ -12,10 +12,10 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from render.sound import plucked, ukulele
-from render.sound.plucked import PluckedNote, plucked_note
-from render.sound.string_model import STRINGS_OF_INSTRUMENTS, UkeString
-from render.sound.ukulele_cache import ready_built_in
+from tercet.sound import plucked, ukulele
+from tercet.sound.plucked import PluckedNote, plucked_note
+from tercet.sound.string_model import STRINGS_OF_INSTRUMENTS, UkeString
+from tercet.sound.ukulele_cache import ready_built_in
 from tests.measure.font_player import GRID_FRAMES, RATE_HZ, Strike, notes_alone, play
 from tests.measure.plucks import (
     cents_along,

@@ -12,15 +12,15 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from render.arrange import arrange, song_tuning
-from render.perform import TakeNote, lay_out, perform
-from render.song import Layer, read_song
-from render.sound.fluid import FluidSynthesiser
-from render.sound.schedule import LAYER_ORDER, Stroke, shade_of_place
-from render.sound.soundfont import SoundFont
-from render.sound.ukulele import DRUM_BANK, STRING_BANKS
-from render.sound.ukulele_cache import ready_built_in
-from render.sound.ukulele_voice import (
+from tercet.arrange import arrange, song_tuning
+from tercet.perform import TakeNote, lay_out, perform
+from tercet.song import Layer, read_song
+from tercet.sound.fluid import FluidSynthesiser
+from tercet.sound.schedule import LAYER_ORDER, Stroke, shade_of_place
+from tercet.sound.soundfont import SoundFont
+from tercet.sound.ukulele import DRUM_BANK, STRING_BANKS
+from tercet.sound.ukulele_cache import ready_built_in
+from tercet.sound.ukulele_voice import (
     BRIGHTNESS_BY_LAYER,
     built_in_channels,
     is_built_in,
@@ -134,7 +134,7 @@ def test_ten_equal_notes_are_never_alike_and_equally_loud(
 def test_notes_without_variation_are_found(
     ukulele: FluidSynthesiser, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("render.sound.schedule.shade_of_place", lambda _note: 0.0)
+    monkeypatch.setattr("tercet.sound.schedule.shade_of_place", lambda _note: 0.0)
     assert neighbour_correlation(heard(ukulele, repeated(0.0, 69, 1, 0, "melody"))).max() > 0.999
 
 

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from render.theory import Chord, ChordNameError, parse_chord
-from render.theory.chords import QUALITIES
+from tercet.theory import Chord, ChordNameError, parse_chord
+from tercet.theory.chords import QUALITIES
 
 NOTES = {
     "C": 0,

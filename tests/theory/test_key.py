@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from render.errors import ParameterError
-from render.theory import Key, Pitch, parse_key, spell, transpose_key
+from tercet.errors import ParameterError
+from tercet.theory import Key, Pitch, parse_key, spell, transpose_key
 
 MAJORS = ("Cb", "Gb", "Db", "Ab", "Eb", "Bb", "F", "C", "G", "D", "A", "E", "B", "F#", "C#")
 MINORS = ("Ab", "Eb", "Bb", "F", "C", "G", "D", "A", "E", "B", "F#", "C#", "G#", "D#", "A#")

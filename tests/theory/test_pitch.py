@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from render.errors import ParameterError
-from render.theory import Pitch, hz_of_midi
+from tercet.errors import ParameterError
+from tercet.theory import Pitch, hz_of_midi
 
 
 @pytest.mark.parametrize(

@@ -9,10 +9,10 @@ from pathlib import Path
 
 import pytest
 
-from render.arrange import Arrangement, arrange
-from render.perform import Take, TakeNote, lay_out, perform
-from render.song import parse_song
-from render.tracks.choice import NoteFacts, facts_of, parse_choice
+from tercet.arrange import Arrangement, arrange
+from tercet.perform import Take, TakeNote, lay_out, perform
+from tercet.song import parse_song
+from tercet.tracks.choice import NoteFacts, facts_of, parse_choice
 
 ROOT = Path(__file__).resolve().parents[2]
 SONG = """\
@@ -72,7 +72,7 @@ def test_choosing_by_each_string_would_take_rolls_apart(
     take: Take, arrangement: Arrangement, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The test above can fail: without the rule it does."""
-    monkeypatch.setattr("render.tracks.choice._tune_notes", lambda notes: {})
+    monkeypatch.setattr("tercet.tracks.choice._tune_notes", lambda notes: {})
     assert split_rolls("open", take, arrangement) > 0
     assert split_rolls("string 1", take, arrangement) > 0
 
@@ -169,10 +169,10 @@ def test_a_song_has_notes_of_each_kind(take: Take, arrangement: Arrangement) -> 
 TIMER = """
 import sys, time
 from dataclasses import replace
-from render.arrange import arrange
-from render.perform import lay_out, perform
-from render.song import read_song
-from render.tracks.choice import facts_of, parse_choice
+from tercet.arrange import arrange
+from tercet.perform import lay_out, perform
+from tercet.song import read_song
+from tercet.tracks.choice import facts_of, parse_choice
 arrangement = arrange(read_song(sys.argv[1]))
 take = perform(arrangement, lay_out(arrangement))
 some = take.notes * (20_000 // len(take.notes) + 1)

@@ -16,13 +16,13 @@ import scipy.signal
 import soundfile
 from numpy.typing import NDArray
 
-from render.errors import OutputError, ParameterError, RequestError
-from render.tracks import encoding
-from render.tracks.encoding import FORMATS, MP3_DELAY_FRAMES, TrackWriter, track_format
-from render.tracks.files import whole_file
-from render.tracks.loudness import true_peak_dbtp
-from render.tracks.sink import Sink, interrupts_held
-from render.tracks.tags import Tags
+from tercet.errors import OutputError, ParameterError, RequestError
+from tercet.tracks import encoding
+from tercet.tracks.encoding import FORMATS, MP3_DELAY_FRAMES, TrackWriter, track_format
+from tercet.tracks.files import whole_file
+from tercet.tracks.loudness import true_peak_dbtp
+from tercet.tracks.sink import Sink, interrupts_held
+from tercet.tracks.tags import Tags
 from tests.tracks.plucks import RATE_HZ, plucks, silence
 
 ENDINGS = tuple(FORMATS)
@@ -225,8 +225,8 @@ PROGRAM = """
 import hashlib, sys
 from pathlib import Path
 import numpy as np
-from render.tracks.encoding import FORMATS, TrackWriter
-from render.tracks.tags import Tags
+from tercet.tracks.encoding import FORMATS, TrackWriter
+from tercet.tracks.tags import Tags
 t_s = np.arange(30_000) / 48_000
 sound = np.outer(np.sin(2 * np.pi * 440 * t_s) * np.exp(-3 * t_s), [0.5, 0.4]).astype(np.float32)
 for ending in FORMATS:
@@ -336,9 +336,9 @@ LIMITED = """
 import resource, sys
 from pathlib import Path
 import numpy as np
-from render.errors import OutputError
-from render.tracks.encoding import TrackWriter
-from render.tracks.files import whole_file
+from tercet.errors import OutputError
+from tercet.tracks.encoding import TrackWriter
+from tercet.tracks.files import whole_file
 folder = Path(sys.argv[1])
 sound = np.load(folder / "sound.npy")
 _, most_bytes = resource.getrlimit(resource.RLIMIT_FSIZE)

@@ -8,9 +8,9 @@ import pytest
 import scipy.signal
 from numpy.typing import NDArray
 
-from render.sound import k_weighting
-from render.tracks import loudness
-from render.tracks.loudness import (
+from tercet.sound import k_weighting
+from tercet.tracks import loudness
+from tercet.tracks.loudness import (
     integrated_loudness_lufs,
     k_weighted_level_lufs,
     true_peak_dbtp,

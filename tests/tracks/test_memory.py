@@ -26,7 +26,7 @@ VERSES_A_MINUTE = 7.5
 PROGRAM = """
 import sys
 from pathlib import Path
-from render.cli import main
+from tercet.cli import main
 assert main(sys.argv[1:]) == 0
 (most,) = (line for line in Path("/proc/self/status").read_text().splitlines() if line.startswith("VmHWM"))
 print(most.split()[1], file=sys.__stdout__)

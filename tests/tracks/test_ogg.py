@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 import soundfile
 
-from render.errors import ParameterError
-from render.tracks.ogg import page_checksum, pages, with_settled_serial
+from tercet.errors import ParameterError
+from tercet.tracks.ogg import page_checksum, pages, with_settled_serial
 from tests.tracks.plucks import RATE_HZ, plucks
 
 

@@ -3,14 +3,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from render.arrange import Arrangement, arrange, song_tuning
-from render.perform import lay_out
-from render.song import read_song
-from render.sound import STEM_NAMES
-from render.sound.fake import FakeSynthesiser
-from render.sound.room import in_room, room_identity
-from render.tracks.playing import Playing
-from render.tracks.timelines import Source
+from tercet.arrange import Arrangement, arrange, song_tuning
+from tercet.perform import lay_out
+from tercet.song import read_song
+from tercet.sound import STEM_NAMES
+from tercet.sound.fake import FakeSynthesiser
+from tercet.sound.room import in_room, room_identity
+from tercet.tracks.playing import Playing
+from tercet.tracks.timelines import Source
 from tests.kits import HARBOUR_LANTERNS
 
 

@@ -15,22 +15,22 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from render.arrange import Arrangement, arrange, song_tuning
-from render.perform import Take, TakeNote
-from render.song import LAYERS, parse_song
-from render.sound import Stems
-from render.sound.fake import FakeSynthesiser
-from render.tracks import tapes
-from render.tracks.balance import Balance
-from render.tracks.choice import Choice, parse_choice
-from render.tracks.excerpts import NATURAL, voices_of
-from render.tracks.playing import Playing
-from render.tracks.recipes import RECIPES, Recipe, recipe_named
-from render.tracks.recording import Recording
-from render.tracks.tape_shelf import TapeShelf
-from render.tracks.tapes import Tape
-from render.tracks.timelines import ALL, Passage, Source, TrackTimeline
-from render.tracks.ways import Going, timeline_of
+from tercet.arrange import Arrangement, arrange, song_tuning
+from tercet.perform import Take, TakeNote
+from tercet.song import LAYERS, parse_song
+from tercet.sound import Stems
+from tercet.sound.fake import FakeSynthesiser
+from tercet.tracks import tapes
+from tercet.tracks.balance import Balance
+from tercet.tracks.choice import Choice, parse_choice
+from tercet.tracks.excerpts import NATURAL, voices_of
+from tercet.tracks.playing import Playing
+from tercet.tracks.recipes import RECIPES, Recipe, recipe_named
+from tercet.tracks.recording import Recording
+from tercet.tracks.tape_shelf import TapeShelf
+from tercet.tracks.tapes import Tape
+from tercet.tracks.timelines import ALL, Passage, Source, TrackTimeline
+from tercet.tracks.ways import Going, timeline_of
 from tests.kits import SHORT_SONG
 
 LSB = 2.0**-15

@@ -2,8 +2,8 @@ from __future__ import annotations
 
 import pytest
 
-from render.errors import ParameterError
-from render.tracks.tags import LONGEST_TEXT, Tags, id3_tag, sound_file_strings
+from tercet.errors import ParameterError
+from tercet.tracks.tags import LONGEST_TEXT, Tags, id3_tag, sound_file_strings
 
 FULL = Tags(
     title="Häfen «Lichter» 港 🎵",

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from render.errors import OutputError
-from render.tracks.tape_shelf import TapeShelf
+from tercet.errors import OutputError
+from tercet.tracks.tape_shelf import TapeShelf
 
 FRAMES = 1000
 TAPE_BYTES = 8 * FRAMES

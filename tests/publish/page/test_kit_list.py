@@ -8,8 +8,8 @@ from typing import Any
 
 import pytest
 
-from render.errors import RequestError
-from render.publish.page import files_to_take, read_kit
+from tercet.errors import RequestError
+from tercet.publish.page import files_to_take, read_kit
 
 
 def entry(file: str, **more: Any) -> dict[str, Any]:

@@ -16,14 +16,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from render.arrange import Arrangement
-from render.perform import lay_out, perform
-from render.publish.page import PagePlan, PageSound, SongEntry, class_page, song_page
-from render.publish.page.song_facts import natural_places, song_facts
-from render.publish.page.song_page import data_for_page
-from render.publish.page.texts import filled, player_script, text_table
-from render.publish.page.timing import SpeedTiming, speed_facts, speed_label
-from render.song import LAYERS
+from tercet.arrange import Arrangement
+from tercet.perform import lay_out, perform
+from tercet.publish.page import PagePlan, PageSound, SongEntry, class_page, song_page
+from tercet.publish.page.song_facts import natural_places, song_facts
+from tercet.publish.page.song_page import data_for_page
+from tercet.publish.page.texts import filled, player_script, text_table
+from tercet.publish.page.timing import SpeedTiming, speed_facts, speed_label
+from tercet.song import LAYERS
 from tests.publish.drawn import four_bars, three_layers
 
 

@@ -10,8 +10,8 @@ import pytest
 import soundfile
 from numpy.typing import NDArray
 
-from render.errors import ParameterError
-from render.publish.page.stems import (
+from tercet.errors import ParameterError
+from tercet.publish.page.stems import (
     HIGHEST_KBIT_S,
     MUSIC_FRAME,
     PULSE_FRAME,

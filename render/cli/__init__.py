@@ -1,5 +1,0 @@
-"""The command line: ``tercet``."""
-
-from render.cli.main import main
-
-__all__ = ["main"]

@@ -1,0 +1,144 @@
+"""From a song to an arrangement: every note on a string, every space filled."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from tercet.arrange.between import Added, place_added
+from tercet.arrange.fill import fill_spaces
+from tercet.arrange.fingering import Fingered, finger_tune, tune_cost
+from tercet.arrange.hand import shown_shape
+from tercet.arrange.model import Arrangement, Gesture, Part, Problem, StringNote
+from tercet.arrange.piece import Piece, piece_of
+from tercet.arrange.simple import one_strum_a_bar, simple_song, single_notes
+from tercet.arrange.strokes import Stroke
+from tercet.arrange.strums import strum_gestures
+from tercet.arrange.tune import TuneNote, row_notes
+from tercet.errors import RequestError
+from tercet.neck import Tuning, tuning_named, tuning_of_pitches
+from tercet.song import LAYERS, Layer, Song
+
+__all__ = ["arrange", "song_tuning"]
+
+
+def song_tuning(song: Song) -> Tuning:
+    """Return the tuning that a song asks for."""
+    return tuning_named(song.tuning) if isinstance(song.tuning, str) else tuning_of_pitches(song.tuning)
+
+
+def arrange(song: Song, tuning: Tuning | None = None, *, simple: bool = False) -> Arrangement:
+    """Place every note of a song on a string.
+
+    Parameters
+    ----------
+    song
+        What was written. Transpose it first where another key is wanted, and drop its pins where the tuning is
+        another than the song's own.
+    tuning
+        The strings; the song's own without it.
+    simple
+        A part for beginners on the same bars: the tune in single notes, and one strum a bar.
+
+    Returns
+    -------
+    Arrangement
+        The tune whole: a note that can't be played is reported in `problems` and still sounds at its pitch.
+
+    Raises
+    ------
+    RequestError
+        The song has no bars to play.
+    """
+    piece = piece_of(
+        simple_song(song) if simple else song, tuning if tuning is not None else song_tuning(song)
+    )
+    if not piece.bars:
+        raise RequestError(f"{song.title} has no bars to play")
+    part = _simple_part(piece) if simple else _whole_part(piece)
+    gestures = [
+        *(_tune_gesture(item, piece) for item in part.tune),
+        *(_added_gesture(item, piece) for item in part.added),
+        *part.strums,
+    ]
+    gestures.sort(key=lambda gesture: (float(gesture.start_beat), LAYERS.index(gesture.layer)))
+    told = sorted(part.problems, key=lambda problem: problem.bar_number)
+    return Arrangement(
+        piece.song, piece.tuning, piece.bars, tuple(gestures), tuple(told), tune_cost(part.tune)
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _PartPlayed:
+    """Everything that one player does, layer by layer, and what can't be done as written."""
+
+    tune: tuple[Fingered, ...]
+    added: tuple[Added, ...]
+    strums: tuple[Gesture, ...]
+    problems: tuple[Problem, ...]
+
+
+def _whole_part(piece: Piece) -> _PartPlayed:
+    """Return the tune with its rolls, the added notes and the strums."""
+    added_beats = frozenset(note.start_beat for note in row_notes(piece, "between"))
+    tune, problems = finger_tune(row_notes(piece), piece, added_beats)
+    added, added_problems = place_added(tune, piece)
+    if piece.song.between == "fill":
+        added = tuple(sorted((*added, *fill_spaces(tune, piece)), key=lambda item: item.note.start_beat))
+    strums, strum_problems = strum_gestures(tune, added, piece)
+    return _PartPlayed(tune, added, strums, (*problems, *added_problems, *strum_problems))
+
+
+def _simple_part(piece: Piece) -> _PartPlayed:
+    """Return the tune in single notes and one strum a bar."""
+    tune, problems = finger_tune(single_notes(row_notes(piece)), piece)
+    return _PartPlayed(tune, (), one_strum_a_bar(tune, piece), problems)
+
+
+def _tune_gesture(item: Fingered, piece: Piece) -> Gesture:
+    """Return the gesture of one note of the tune: a roll or a single note."""
+    stroke = item.stroke
+    under = tuple(
+        StringNote(
+            string, stroke.shape[4 - string], piece.tuning.midi(string, stroke.shape[4 - string]), "chord"
+        )
+        for string in stroke.struck[:-1]
+    )
+    layer: Layer = "melody" if item.main else "between"
+    gesture = _gesture(item.note, stroke, layer, (*under, _sounding(item.note, stroke, "tune")), piece)
+    heard = stroke.heard if stroke.rolled else None
+    if item.hand is None:
+        return replace(gesture, heard=heard)
+    return replace(gesture, fingers=item.hand.fingers, position=item.hand.position, heard=heard)
+
+
+def _added_gesture(item: Added, piece: Piece) -> Gesture:
+    """Return the gesture of one note that the song adds."""
+    return _gesture(item.note, item.stroke, "between", (_sounding(item.note, item.stroke, "added"),), piece)
+
+
+def _sounding(note: TuneNote, stroke: Stroke, part: Part) -> StringNote:
+    """Return the written note on its string, at its written pitch even where the string doesn't have it."""
+    return StringNote(stroke.string, stroke.fret, note.midi, part)
+
+
+def _gesture(
+    note: TuneNote, stroke: Stroke, layer: Layer, notes: tuple[StringNote, ...], piece: Piece
+) -> Gesture:
+    spot = note.spot
+    return Gesture(
+        layer=layer,
+        action="roll" if stroke.rolled else "single",
+        start_beat=note.start_beat,
+        length_beat=note.length_beat,
+        notes=notes,
+        bar_number=piece.bars[spot.bar_index].number,
+        section=spot.place.section,
+        section_bar=spot.place.section_bar,
+        pass_number=spot.pass_number,
+        bar_beat=spot.place.bar_beat,
+        phrase=spot.phrase,
+        accent=piece.accented(spot, layer),
+        shape=shown_shape(stroke.shape, stroke.struck, note.chord_frets),
+        rests_on=stroke.string - 1 if stroke.rolled and stroke.string > 1 else None,
+        source=note.source,
+    )

@@ -1,0 +1,108 @@
+"""What is asked of hands, as tables: the limits of the players, and what every choice costs them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from tercet.neck import Tuning
+from tercet.song import Players
+
+__all__ = ["COSTS", "HAND_RETURN_S", "LIMITS", "SHORTEST_SPACE_PULSES", "Hands", "Limits"]
+
+COSTS: dict[str, float] = {
+    # holding a shape
+    "finger": 0.30,
+    "barre over two strings": 0.5,
+    "barre over more": 0.9,
+    "little finger": 0.20,
+    "stretch over 20 mm more than is easy": 0.45,
+    "fret of a stretch": 0.45,
+    "fret of a squeeze": 0.05,
+    "fret above first position": 0.1,
+    "fret above third position": 0.2,
+    "most telling tone missing": 0.5,
+    "second tone missing": 0.25,
+    "third tone missing": 0.1,
+    "idle string off the chord": 0.6,
+    "strums without third or root": 8.0,
+    "known shape": -1.2,
+    # going from one shape to the next
+    "position change": 0.6,
+    "fret of a position change": 1.0,
+    "placing a finger": 0.25,
+    "kept finger": -0.12,
+    "guide finger": 0.12,
+    "finger carried across": 0.6,
+    # striking
+    "string crossed": 0.1,
+    "fretted string 4": 0.6,
+    "wanted roll missing": 12.0,
+    "only one string under the tune": 0.6,
+    "start on string 3": 0.4,
+    "unison": 0.3,
+    "octave": 8.0,
+    "masked": 14.0,
+    "fret out of these players' reach": 0.45,
+    # the right hand going back and forth
+    "roll right after a note": 1.0,
+    "thumb to strum": 0.35,
+    "strum to thumb": 0.35,
+    "strum in a space": -1.0,
+}
+"""What a choice costs. The figures come from trials on folk tunes and were then moved, with the table that
+`benchmarks/corpus.py` prints, towards what a class can play and hear: a missing roll is dear, so that keys and hands
+are chosen for the tune to come out; a masked tune costs more still, so that only a pin brings one; the hand stays in
+first position unless the tune leads it away. A weight with a minus is worth something."""
+
+HAND_RETURN_S = 0.15
+"""The thumb needs this long to come back from one roll for the next, and to be ready for the note after it."""
+
+SHORTEST_SPACE_PULSES = 2
+"""A space of the tune is filled with strums when it lasts at least this long."""
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """What hands are asked to do.
+
+    Parameters
+    ----------
+    highest_fret, highest_chord_fret
+        The highest fret for the tune, and for the chord under it, 0 to 15.
+    most_fingers
+        Fingers at once, 1 to 4.
+    barre
+        Whether the index finger may lie over several strings.
+    widest_mm
+        Widest stretch along the neck, in mm.
+    """
+
+    highest_fret: int
+    highest_chord_fret: int
+    most_fingers: int
+    barre: bool
+    widest_mm: float
+
+
+LIMITS: dict[Players, Limits] = {
+    "beginner": Limits(5, 4, 3, barre=False, widest_mm=60.0),
+    "improving": Limits(7, 5, 4, barre=True, widest_mm=75.0),
+    "free": Limits(12, 12, 4, barre=True, widest_mm=85.0),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Hands:
+    """Hands on a neck: all that decides which shapes can be held.
+
+    Parameters
+    ----------
+    tuning, scale_length_mm
+        The strings and how long they are.
+    limits
+        What the hands are asked to do.
+    """
+
+    tuning: Tuning
+    scale_length_mm: float
+    limits: Limits

@@ -1,0 +1,5 @@
+"""The command line: ``tercet``."""
+
+from tercet.cli.main import main
+
+__all__ = ["main"]

@@ -1,0 +1,97 @@
+"""``tercet advise``: keys, tunings and shapes for a song, its players and its singers."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from tercet.cli.advice_facts import advice_facts
+from tercet.cli.advice_text import Call, keys_text, legend_text, lines_text, others_text, range_text
+from tercet.cli.options import names, players, tunings_of
+from tercet.errors import ParameterError, RequestError
+
+if TYPE_CHECKING:
+    from tercet.arrange.key_advice import KeyAdvice
+    from tercet.arrange.voice import Voice
+
+__all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
+
+NAME = "advise"
+HELP = "find the keys, tunings and hand shapes that suit a song and its players"
+DESCRIPTION = (
+    "Arrange a song in all twelve keys and rank them: how much of the tune these players can play, how many rolls "
+    "bring it out, how far the hand moves, which chords can't be held, and whether it can be sung. Without --tuning "
+    "the song's own tuning is ranked in full and the others in short; tunings asked for together share one key. Then, "
+    "for each line of music, the hand shape under which most of its tune lies."
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options of the command."""
+    parser.add_argument("song", metavar="SONG", help="arrangement file")
+    parser.add_argument(
+        "--tuning",
+        type=names,
+        metavar="A,B",
+        help="tunings that play together: high-g, low-g, baritone, or four notes such as A4,D4,F#4,B4",
+    )
+    parser.add_argument(
+        "--players", type=players, metavar="NAME", help="who plays: beginner, improving or free"
+    )
+    parser.add_argument("--voice", metavar="RANGE", help="who sings: low, high, or a range such as A3-D5")
+    parser.add_argument("--json", action="store_true", help="print everything as JSON, for programs")
+
+
+def voice_of(text: str) -> Voice:
+    """Read ``low``, ``high`` or a range such as ``A3-D5``; `RequestError` for anything else."""
+    from tercet.arrange.voice import VOICES, Voice
+    from tercet.theory import Pitch
+
+    if text in VOICES:
+        return VOICES[text]
+    ends = [part.strip() for part in text.replace("–", "-").split("-")]
+    try:
+        low, high = (Pitch.parse(end[:1].upper() + end[1:]) for end in ends)
+    except (ParameterError, ValueError):
+        known = ", ".join(f"{name} ({range_text(v.lowest, v.highest)})" for name, v in VOICES.items())
+        raise RequestError(f"--voice must be {known} or a range such as A3-D5 (got {text!r})") from None
+    if high.midi < low.midi:
+        raise RequestError(f"--voice: the range {low}-{high} is upside down; write {high}-{low}")
+    return Voice(f"{low}-{high}", low, high)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Advise on one song."""
+    from tercet.arrange import song_tuning
+    from tercet.arrange.advice import advise, advise_each
+    from tercet.arrange.line_shapes import line_shapes
+    from tercet.neck import TUNINGS
+    from tercet.song import read_song
+
+    voice = voice_of(arguments.voice) if arguments.voice is not None else None
+    asked = tunings_of(arguments.tuning) if arguments.tuning else ()
+    song = read_song(arguments.song)
+    own = song_tuning(song)
+    call = Call(arguments.song, song.players, arguments.players)
+    song = replace(song, players=arguments.players) if arguments.players else song
+    if asked:
+        rankings: tuple[tuple[KeyAdvice, ...], ...] = (advise(song, asked, voice),)
+    else:
+        rankings = advise_each(song, tuple(dict.fromkeys((own, *TUNINGS.values()))), voice)
+    lines = [(tuning, line_shapes(song, tuning)) for tuning in asked or (own,)]
+    if arguments.json:
+        facts = {"file": arguments.song, **advice_facts(song, voice, rankings, lines, call)}
+        json.dump(facts, sys.stdout, indent=2, ensure_ascii=False)
+        print()
+        return 0
+    parts = [
+        keys_text(song, voice, rankings[0], call),
+        others_text(rankings[1:]),
+        legend_text(rankings),
+        *(lines_text(tuning, found, song) for tuning, found in lines),
+    ]
+    print("\n\n".join(text for text in map("\n".join, parts) if text))
+    return 0

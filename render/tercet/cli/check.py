@@ -1,0 +1,312 @@
+"""``tercet check``: what is wrong with a song, and what its players should know."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Iterator, Sequence
+from itertools import groupby
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from tercet.cli.talk import counted, say
+from tercet.errors import RequestError, SongError, TercetError
+
+if TYPE_CHECKING:
+    from tercet.arrange import Arrangement
+    from tercet.arrange.report import LineReport, Report
+    from tercet.perform import Covered
+    from tercet.song import ClassFile
+
+__all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
+
+NAME = "check"
+HELP = "find mistakes in songs and say what the players should know"
+DESCRIPTION = (
+    "Read songs and report every mistake with its place and its mend; then what the hands do, line by line, the "
+    "hard places, and what can't be done as written. A class file beside the songs is read too. "
+    "Exit code 1 when a file has mistakes or a note can't be played."
+)
+
+HARDEST_SHOWN = 3
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options of the command."""
+    parser.add_argument("songs", metavar="SONG", nargs="+", help="arrangement files")
+    parser.add_argument("--tab", action="store_true", help="show the arrangement as a tab of four lines, too")
+    parser.add_argument(
+        "--picture",
+        metavar="FILE",
+        help="draw a take of the song, what is loud in front and what is soft behind: .svg or .png",
+    )
+    parser.add_argument("--json", action="store_true", help="print the report as JSON, for programs")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Check each song; the exit code is the worst of all."""
+    from tercet.song.class_file import is_class_file
+
+    picture = _picture_path(arguments)
+    show = not arguments.json
+    classes, class_reports = _classes(arguments.songs, show=show)
+    reports = [
+        _report(path, classes.get(path), show=show, tab=arguments.tab, picture=picture)
+        for path in arguments.songs
+        if not is_class_file(path)
+    ]
+    reports += class_reports
+    if arguments.json:
+        json.dump([report for report, _ in reports], sys.stdout, indent=2, ensure_ascii=False)
+        print()
+    return max(code for _, code in reports)
+
+
+def _classes(
+    paths: Sequence[str], *, show: bool
+) -> tuple[dict[str, ClassFile], list[tuple[dict[str, Any], int]]]:
+    """Read the class files that are named or lie beside the songs, each once.
+
+    Returns
+    -------
+    classes, reports
+        The class of each path, where one could be read; and of each class file what there is to say, and its exit code.
+    """
+    from tercet.song import read_class
+    from tercet.song.class_file import class_path, is_class_file
+
+    files: dict[Path, ClassFile] = {}
+    reports: list[tuple[dict[str, Any], int]] = []
+    for path in dict.fromkeys(
+        class_path(path) for path in paths if is_class_file(path) or class_path(path).is_file()
+    ):
+        try:
+            files[path] = read_class(path)
+        except TercetError as error:
+            reports.append(_refused(str(path), error, show=show))
+            continue
+        reports.append(({"file": str(path), "mistakes": [], "class": files[path].name}, 0))
+        if show:
+            print(f"{path}: {files[path].name or 'the class'}, no mistakes")
+    return {path: files[class_path(path)] for path in paths if class_path(path) in files}, reports
+
+
+def _refused(path: str, error: TercetError, *, show: bool) -> tuple[dict[str, Any], int]:
+    """Return what there is to say about a file that can't be read, and its exit code; say it too where wanted."""
+    if show:
+        say(str(error))
+    if not isinstance(error, SongError):
+        return {"file": path, "error": str(error)}, error.exit_code
+    mistakes = [
+        {"line": m.line, "column": m.column, "row": m.row, "message": m.message, "mend": m.mend}
+        for m in error.mistakes
+    ]
+    return {"file": path, "mistakes": mistakes}, error.exit_code
+
+
+def _unfit_tracks(class_file: ClassFile, arrangement: Arrangement) -> list[str]:
+    """Return a sentence for each track of the class that can't be made of a song."""
+    from tercet.song.own_tracks import missing_places
+
+    own = {track.name for track in arrangement.song.tracks}
+    return [
+        f"the class's track {track.name} isn't for this song: {setting}: {message}"
+        for track in class_file.tracks
+        if track.name not in own
+        for setting, message in missing_places(track, arrangement.bars)[:1]
+    ]
+
+
+def _picture_path(arguments: argparse.Namespace) -> Path | None:
+    """Return where the picture goes, if one is asked for; refuse what can't be done before any song is read."""
+    if arguments.picture is None:
+        return None
+    from tercet.publish import picture_maker
+    from tercet.tracks.files import may_replace
+
+    path = Path(arguments.picture)
+    if len(arguments.songs) > 1:
+        raise RequestError(
+            f"--picture draws one song, and {len(arguments.songs)} are given: "
+            f"call tercet check once for each, with a FILE of its own"
+        )
+    picture_maker(path)
+    may_replace(path)
+    return path
+
+
+def _draw(path: Path, arrangement: Arrangement) -> None:
+    """Write the picture of a take as it sounds without options: full speed, from the first bar."""
+    from tercet.perform import lay_out, perform
+    from tercet.publish import picture_maker, take_picture
+    from tercet.tracks.files import write_bytes
+
+    take = perform(arrangement, lay_out(arrangement, count_in_bars=0))
+    write_bytes(path, picture_maker(path)(take_picture(take, arrangement)))
+
+
+def _report(
+    path: str, class_file: ClassFile | None, *, show: bool, tab: bool, picture: Path | None
+) -> tuple[dict[str, Any], int]:
+    """Return what there is to say about one song of a class, and its exit code; print it too where wanted."""
+    from tercet.arrange import arrange
+    from tercet.song import read_song
+
+    try:
+        arrangement = arrange(read_song(path))
+    except TercetError as error:
+        return _refused(path, error, show=show)
+    from tercet.arrange.report import as_json, report_of
+    from tercet.arrange.tab import tab_text
+    from tercet.perform import covered_notes, lay_out, perform
+
+    report = report_of(arrangement)
+    covered = covered_notes(perform(arrangement, lay_out(arrangement)))
+    facts = {"file": path, "mistakes": [], **_summary(arrangement), "report": as_json(report)}
+    facts["covered"] = [_covered_facts(each, arrangement) for each in covered]
+    if class_file is not None:
+        facts["unfit_tracks"] = _unfit_tracks(class_file, arrangement)
+    if tab:
+        facts["tab"] = tab_text(arrangement)
+    if picture is not None:
+        _draw(picture, arrangement)
+        facts["picture"] = str(picture)
+    if show:
+        _print(path, arrangement, report)
+        for each in facts["covered"]:
+            print(
+                f"  bar {each['bar']} ({each['section']}): the tune's {each['note']} doesn't stand clear of "
+                f"{', '.join(each['by'])}; remedy: --clear lowers just those"
+            )
+        for sentence in facts.get("unfit_tracks", ()):
+            print(f"  {sentence}")
+        if tab:
+            print()
+            print(facts["tab"], end="")
+        if picture is not None:
+            print(picture)
+    unplayable = any(problem.unplayable for problem in arrangement.problems)
+    return facts, int(unplayable)
+
+
+def _covered_facts(covered: Covered, arrangement: Arrangement) -> dict[str, Any]:
+    """Return what there is to say about a note of the tune that the background covers."""
+    from tercet.theory import spell
+
+    key, note = arrangement.song.key, covered.note
+    return {
+        "bar": arrangement.bars[note.bar_index].number,
+        "section": note.section,
+        "note": str(spell(note.midi, key)),
+        "margin_db": round(covered.margin_db, 1),
+        "by": [f"{spell(other.midi, key)} ({other.layer}, string {other.string})" for other in covered.by],
+    }
+
+
+def _summary(arrangement: Arrangement) -> dict[str, Any]:
+    song = arrangement.song
+    gestures = arrangement.gestures
+    return {
+        "title": song.title,
+        "key": str(song.key),
+        "meter": str(song.meter),
+        "tuning": arrangement.tuning.name,
+        "form": [visit.section for visit in song.form],
+        "bars": len(arrangement.bars),
+        "rolls": sum(gesture.action == "roll" for gesture in gestures),
+        "single_notes": sum(gesture.action == "single" for gesture in gestures),
+        "strums": sum(gesture.layer == "strums" for gesture in gestures),
+        "problems": [
+            {
+                "bar": problem.bar_number,
+                "section": problem.section,
+                "line": problem.line,
+                "column": problem.column,
+                "message": problem.message,
+                "remedy": problem.remedy,
+                "unplayable": problem.unplayable,
+            }
+            for problem in arrangement.problems
+        ],
+    }
+
+
+def _print(path: str, arrangement: Arrangement, report: Report) -> None:
+    facts = _summary(arrangement)
+    print(f"{path}: {facts['title']}, no mistakes")
+    print(
+        f"  {facts['key']}, {facts['meter']}, {facts['tuning']}, {facts['bars']} bars: {' '.join(facts['form'])}"
+    )
+    totals = report.totals
+    print(f"  {_strokes_text(totals.rolls, totals.singles, totals.strums)}")
+    for line in report.lines:
+        _print_line(line)
+    print("  hard places")
+    for name, text in _hard_places(report):
+        print(f"    {name:<16}{text}")
+    for problem in arrangement.problems:
+        place = f"line {problem.line}, " if problem.line else ""
+        print(f"  bar {problem.bar_number} ({place}{problem.section}): {problem.message}")
+        if problem.remedy:
+            print(f"      remedy: {problem.remedy}")
+
+
+def _print_line(line: LineReport) -> None:
+    """Print one line of music, a row for each bar: shape, fingers in brackets, strokes as pins are written."""
+    one = line.first_bar == line.last_bar
+    bars = f"bar {line.first_bar}" if one else f"bars {line.first_bar} to {line.last_bar}"
+    strokes = _strokes_text(line.rolls, line.singles, line.strums)
+    print(f"  {line.section}, line {line.line}, {bars}: {strokes}")
+    for number, uses in groupby(line.hands, key=lambda use: use.bar_number):
+        hands = (
+            f"{use.shape}{f' ({use.fingers})' if use.fingers else ''} {' '.join(use.strokes)}" for use in uses
+        )
+        print(f"    {number:>3}  {'   '.join(hands)}")
+
+
+def _strokes_text(rolls: int, singles: int, strums: int) -> str:
+    return f"{counted(rolls, 'roll')}, {counted(singles, 'single note')}, {counted(strums, 'strum')}"
+
+
+def _hard_places(report: Report) -> Iterator[tuple[str, str]]:
+    """Yield what is hardest, a name and a text each."""
+    stretch, change, highest = report.widest_stretch, report.fastest_change, report.highest_fret
+    if stretch is not None:
+        text = f"{stretch.width_mm:.0f} mm, {stretch.shape}"
+        yield "widest stretch", f"{text}: bar {stretch.bar_number} ({stretch.section})"
+    if change is not None:
+        fingers, time_s = counted(change.fingers, "finger"), change.time_ms / 1000
+        text = f"{fingers} in {time_s:.2f} s, {change.before} to {change.after}"
+        yield "fastest change", f"{text}: bar {change.bar_number} ({change.section})"
+    if highest is not None:
+        text = f"{highest.fret} on string {highest.string}"
+        yield "highest fret", f"{text}: bar {highest.bar_number} ({highest.section})"
+    for note, bars in _masked(report).items():
+        yield "masked", f"{note}: bar{'s' if len(bars) > 1 else ''} {', '.join(bars)}"
+    yield "hardest bars", ", ".join(_hardest(report))
+    totals = report.totals
+    sums = (
+        f"{totals.audible_rolls:.0%} of the rolls bring the tune out",
+        counted(totals.shapes, "shape"),
+        f"the hand moves {totals.shift_per_bar:.2f} frets a bar",
+    )
+    yield "in all", "; ".join(sums)
+
+
+def _masked(report: Report) -> dict[str, list[str]]:
+    """Return the bars of each masked roll."""
+    bars: dict[str, list[str]] = {}
+    for masked in report.masked:
+        found = bars.setdefault(f"{masked.note} {masked.struck}", [])
+        found.append(f"{masked.bar_number} ({masked.section})")
+    return bars
+
+
+def _hardest(report: Report) -> list[str]:
+    """Return the hardest bars, each place of a section once."""
+    places: dict[tuple[str, int], str] = {}
+    for bar in report.hardest_bars:
+        text = f"{bar.bar_number} ({bar.section}, {bar.cost:.1f})"
+        places.setdefault((bar.section, bar.section_bar), text)
+    return list(places.values())[:HARDEST_SHOWN]

@@ -1,0 +1,119 @@
+"""``tercet fretboard``: the notes of a key, or of a song, on the neck."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from tercet.cli.options import one_tuning_of
+from tercet.cli.talk import say, say_signs_without_font
+from tercet.errors import RequestError
+
+if TYPE_CHECKING:
+    from tercet.publish import FretboardMap
+    from tercet.song import Song
+
+__all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
+
+NAME = "fretboard"
+HELP = "draw the notes of a key, or of a song, on the neck"
+DESCRIPTION = (
+    "Draw a neck with the notes of a key and their steps: home (1) stands in front, third and fifth behind it, the "
+    "other steps farther off. With SONG, the notes of its tune stand in front of all others of its key, on the strings "
+    "on which Tercet plays them. The ending of FILE chooses its kind: .svg, .png or .pdf."
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options of the command."""
+    parser.add_argument("song", metavar="SONG", nargs="?", help="arrangement file whose tune is mapped")
+    parser.add_argument("-o", "--output", metavar="FILE", required=True, help="file to write")
+    parser.add_argument("--key", metavar="KEY", help='such as "A minor" (default: the song\'s)')
+    parser.add_argument(
+        "--tuning",
+        metavar="NAME",
+        help="high-g, low-g, baritone, or four notes (default: the song's, or high-g)",
+    )
+    parser.add_argument(
+        "--frets", metavar="N", type=int, help="frets that are drawn (default 12, or more if needed)"
+    )
+    parser.add_argument(
+        "--blank", action="store_true", help="empty rings instead of notes, for a class to fill in"
+    )
+    parser.add_argument("--left-handed", action="store_true", help="mirror the neck: the nut on the right")
+    parser.add_argument("--paper", choices=("a4", "letter"), default="a4", help="of a PDF (default a4)")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Draw one neck."""
+    from tercet.publish import PICTURE_ENDINGS, fretboard_picture, landscape_pdf, picture_maker
+    from tercet.tracks.files import may_replace, write_bytes
+
+    path = Path(arguments.output)
+    make = picture_maker(path, {**PICTURE_ENDINGS, ".pdf": landscape_pdf(arguments.paper)})
+    may_replace(path)
+    drawing = fretboard_picture(_asked(arguments))
+    say_signs_without_font((drawing,))
+    write_bytes(path, make(drawing))
+    print(path)
+    return 0
+
+
+def _asked(arguments: argparse.Namespace) -> FretboardMap:
+    """Return what is to be mapped."""
+    from tercet.neck import tuning_named
+    from tercet.publish import USUAL_FRETS, FretboardMap
+    from tercet.song import read_song
+    from tercet.theory import parse_key
+
+    if arguments.song is None and arguments.key is None and not arguments.blank:
+        raise RequestError(
+            'which notes? Name a SONG, or a key such as --key "A minor"; --blank alone draws an empty neck'
+        )
+    _check_frets(arguments.frets)
+    key = parse_key(arguments.key) if arguments.key else None
+    tuning = one_tuning_of(arguments.tuning) if arguments.tuning else None
+    if arguments.song is not None:
+        return _of_song(read_song(arguments.song), arguments)
+    return FretboardMap(
+        key,
+        tuning or tuning_named("high-g"),
+        arguments.frets or USUAL_FRETS,
+        str(key) if key else "The neck",
+        blank=arguments.blank,
+        left_handed=arguments.left_handed,
+    )
+
+
+def _of_song(song: Song, arguments: argparse.Namespace) -> FretboardMap:
+    """Return the map of a song's tune."""
+    from tercet.arrange import arrange
+    from tercet.cli.options import tuned_and_moved
+    from tercet.publish import FretboardMap, frets_for, tune_places
+    from tercet.theory import parse_key
+
+    asked = one_tuning_of(arguments.tuning) if arguments.tuning else None
+    song, tuning, dropped = tuned_and_moved(song, 0, asked)
+    if dropped:
+        say(f"pins are for the song as written and were dropped: {', '.join(dropped)}")
+    places = tune_places(arrange(song, tuning))
+    needed = frets_for(places)
+    if arguments.frets and any(fret > arguments.frets for _, fret in places):
+        say(f"the tune goes up to fret {needed}: with --frets {arguments.frets} a part of it isn't shown")
+    return FretboardMap(
+        parse_key(arguments.key) if arguments.key else song.key,
+        tuning,
+        arguments.frets or needed,
+        song.title,
+        places,
+        arguments.blank,
+        arguments.left_handed,
+    )
+
+
+def _check_frets(frets: int | None) -> None:
+    from tercet.neck.key_notes import FEWEST_FRETS, MOST_FRETS
+
+    if frets is not None and not FEWEST_FRETS <= frets <= MOST_FRETS:
+        raise RequestError(f"--frets must be {FEWEST_FRETS} to {MOST_FRETS} (got {frets})")

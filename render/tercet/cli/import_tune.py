@@ -1,0 +1,128 @@
+"""``tercet import``: a tune from elsewhere as an arrangement file."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from tercet.cli.talk import counted, say
+from tercet.errors import RequestError
+
+if TYPE_CHECKING:
+    from tercet.exchange.leadsheet import LeadSheet
+
+__all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
+
+NAME = "import"
+HELP = "turn a tune (MusicXML, ABC, MIDI) into a song file"
+DESCRIPTION = (
+    "Turn a tune that you have into a song file: melody, chord symbols, words, marks, repeats. Everything that was "
+    "dropped, guessed or changed is listed, here and at the top of the file. With a folder as OUTPUT every tune of an "
+    "ABC book becomes a file in it, or the one that --tune names. A file that exists is never overwritten."
+)
+
+_MOST_OF_A_NAME = 99
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options of the command."""
+    parser.add_argument("tune", metavar="TUNE", help="file to read: .musicxml, .xml, .mxl, .abc or .mid")
+    parser.add_argument(
+        "-o",
+        "--output",
+        metavar="OUTPUT",
+        required=True,
+        help="song file to write, or a folder that is there",
+    )
+    parser.add_argument(
+        "--tune",
+        dest="which",
+        metavar="TUNE",
+        default="",
+        help="tune of a book, by number or title or a part of it",
+    )
+    parser.add_argument(
+        "--part",
+        "--track",
+        metavar="PART",
+        default="",
+        help="the part, or MIDI track, with the tune, by number or name",
+    )
+    parser.add_argument(
+        "--harmonise",
+        action="store_true",
+        help="propose plain chords for a tune that has none; comments in the file mark them",
+    )
+    parser.add_argument("--voice", metavar="VOICE", default="", help="the voice with the tune, by its name")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Import one tune, or a whole book."""
+    from tercet.exchange.section_names import plain_name
+    from tercet.exchange.tunes import Choice, is_book, read_tune
+
+    target = Path(arguments.output)
+    source = Path(arguments.tune)
+    choice = Choice(arguments.which, arguments.part, arguments.voice)
+    if target.is_dir():
+        if is_book(source) and not arguments.which:
+            return _import_book(source, target, harmonise=arguments.harmonise)
+        sheet = read_tune(source, choice)
+        return _import_one(sheet, source, _free_name(target, plain_name(sheet.title) or "tune"), arguments)
+    if target.suffix.lower() not in (".yaml", ".yml"):
+        raise RequestError(
+            f"{target}: a song's file name ends in .yaml, such as {target.stem or 'song'}.yaml; "
+            f"if a folder is meant, make it first (mkdir {target})"
+        )
+    if target.exists():
+        raise RequestError(f"{target} is there already, and stays as it is: choose another name")
+    return _import_one(read_tune(source, choice), source, target, arguments)
+
+
+def _import_one(sheet: LeadSheet, source: Path, target: Path, arguments: argparse.Namespace) -> int:
+    for remark in _write(sheet, source, target, harmonise=arguments.harmonise):
+        say(f"- {remark}")
+    say(f"next: tercet check {target}")
+    return 0
+
+
+def _import_book(source: Path, folder: Path, *, harmonise: bool) -> int:
+    """Write every tune of a book; return 1 when one of them couldn't be."""
+    from tercet.exchange.leadsheet import LeadSheet
+    from tercet.exchange.tunes import read_book
+
+    failed = 0
+    for name, sheet in read_book(source):
+        try:
+            if not isinstance(sheet, LeadSheet):
+                raise sheet
+            remarks = _write(sheet, source, _free_name(folder, name), harmonise=harmonise)
+        except RequestError as error:
+            failed += 1
+            say(str(error))
+            continue
+        if remarks:
+            say(f"{name}: {'; '.join(remarks)}")
+    if failed:
+        say(f"{counted(failed, 'tune')} left out")
+    return 1 if failed else 0
+
+
+def _write(sheet: LeadSheet, source: Path, target: Path, *, harmonise: bool) -> tuple[str, ...]:
+    from tercet.exchange.imported_text import imported_text
+    from tercet.tracks.files import write_bytes
+
+    text, _, remarks = imported_text(sheet, source.name, harmonise=harmonise)
+    write_bytes(target, text.encode("utf-8"), durable=True)
+    print(target)
+    return remarks
+
+
+def _free_name(folder: Path, name: str) -> Path:
+    """Return a path that isn't there yet: tunes of one title get figures."""
+    for number in range(1, _MOST_OF_A_NAME + 1):
+        path = folder / f"{name if number == 1 else f'{name}-{number}'}.yaml"
+        if not path.exists():
+            return path
+    raise RequestError(f"{folder} has {_MOST_OF_A_NAME} songs called {name}: choose another folder")

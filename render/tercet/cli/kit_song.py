@@ -1,0 +1,400 @@
+"""One song's kit: what of it is missing, how that is made, and the manifest that tells."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
+from itertools import product
+from pathlib import PurePosixPath
+from typing import TYPE_CHECKING, Any
+
+from tercet.cli.kit_jobs import (
+    Hearing,
+    PackedOrder,
+    Share,
+    Writing,
+    WritingMidi,
+    hear,
+    let_go,
+    play_share,
+    put_bytes,
+    ready_recording,
+    share_plan,
+    write_midi,
+    write_one,
+)
+from tercet.cli.kit_there import what_is_there
+from tercet.cli.work_folder import alone_in, work_folder
+from tercet.errors import OutputError
+from tercet.jobs import Here, Job, run_jobs
+from tercet.tracks.balance import balance_of
+from tercet.tracks.keys import digest, gain_key, set_key, track_key, without_own_tracks
+from tercet.tracks.making import SetOrder, ceilings_of, gains_of
+from tercet.tracks.manifest import (
+    MANIFEST,
+    file_entries,
+    manifest_bytes,
+    midi_entry,
+    song_entry,
+)
+
+if TYPE_CHECKING:
+    from tercet.jobs import Place, Store
+    from tercet.tracks.balance import Balance
+    from tercet.tracks.facts import TrackFacts
+
+__all__ = ["SongMade", "SongOrder", "make_kit", "make_whole_song", "midi_name"]
+
+Entry = dict[str, Any]
+Report = Callable[[str, int, int], None]
+Wanted = tuple[int, int, tuple[str, ...]]
+"""Files that have to be written: which set, which of its tracks, and the names."""
+
+TELLING_S = 1.0
+"""How long the manifest may lag behind the files: what it doesn't tell of is made once more after a kill."""
+
+SHARES_A_WORKER = 16
+"""Into so many pieces the playing is split for each worker, so that none waits long for another."""
+
+
+@dataclass(frozen=True, slots=True)
+class SongOrder:
+    """A song's kit.
+
+    Parameters
+    ----------
+    folder, file_name
+        Name of its folder in the store, and of the song's file.
+    sets, set_folders
+        What is made, and each set's folder in the song's own; empty where there is only one. Tracks are named from the
+        store's root.
+    midi_speeds, count_in_bars
+        Of the MIDI files.
+    store
+        Where it goes.
+    asked
+        What stands for all that is asked for, see `tercet.cli.kit_there.asked_key`.
+    """
+
+    folder: str
+    file_name: str
+    sets: tuple[SetOrder, ...]
+    set_folders: tuple[str, ...]
+    midi_speeds: tuple[Fraction, ...]
+    count_in_bars: int
+    store: Store
+    asked: str = ""
+
+    def made_in(self, place: Place) -> SongOrder:
+        """Return the order as it is for a place: whether several processes share what is played."""
+        shared = not isinstance(place, Here)
+        return replace(self, sets=tuple(replace(one, shared=shared) for one in self.sets))
+
+    @property
+    def title(self) -> str:
+        """The song's title."""
+        return self.sets[0].arrangement.song.title
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """All files, from the store's root."""
+        tracks = [name for one in self.sets for track in one.tracks for name in track.names]
+        return (*tracks, *(name for name, _, _ in self.midi))
+
+    @property
+    def midi(self) -> tuple[tuple[str, SetOrder, Fraction], ...]:
+        """Name, set and speed of each MIDI file."""
+        sets = zip(self.sets, self.set_folders, strict=True)
+        return tuple(
+            (midi_name(self.folder, folder, speed), one, speed)
+            for (one, folder), speed in product(sets, self.midi_speeds)
+        )
+
+
+def midi_name(song_folder: str, set_folder: str, speed: Fraction) -> str:
+    """Return the name of a MIDI file, from the store's root."""
+    from tercet.tracks.titles import speed_name
+
+    stem = "-".join(filter(None, [song_folder, speed_name(speed)]))
+    return str(PurePosixPath(song_folder) / set_folder / f"{stem}.mid")
+
+
+@dataclass(slots=True)
+class SongMade:
+    """What came of a song's kit.
+
+    Parameters
+    ----------
+    entries
+        What the manifest says of each file that is there.
+    made
+        The files that were made now.
+    notices
+        What the user should know about the sound.
+    failures
+        What couldn't be made and why, each with its exit code.
+    """
+
+    entries: list[Entry] = field(default_factory=list)
+    made: list[str] = field(default_factory=list)
+    notices: list[str] = field(default_factory=list)
+    failures: list[tuple[str, int]] = field(default_factory=list)
+
+
+def make_whole_song(order: SongOrder) -> SongMade:
+    """Make a song's kit in one process: a job of its own where there are many songs.
+
+    The folder for work that the order names may be on another computer; then there is one here.
+    """
+    if order.sets[0].work.parent.exists():
+        return make_kit(order, Here(), lambda _what, _done, _total: None)
+    with work_folder(None) as work:
+        sets = tuple(replace(one, work=work / one.work.name) for one in order.sets)
+        return make_kit(replace(order, sets=sets), Here(), lambda _what, _done, _total: None)
+
+
+def make_kit(order: SongOrder, place: Place, report: Report) -> SongMade:
+    """Make what is missing of a song's kit.
+
+    Parameters
+    ----------
+    order
+        The kit.
+    place
+        Where its jobs run; entered.
+    report
+        Told (what was made, files made, files in all).
+
+    Raises
+    ------
+    RequestError
+        A track asks for what the song doesn't have.
+    OutputError, PlaceError
+        The store can't be read or written, or the place can't work.
+    """
+    made_here = order.made_in(place)
+    try:
+        return _Kit(made_here, place, report).make()
+    finally:
+        for one in made_here.sets:
+            let_go(one)
+
+
+class _Kit:
+    """A kit while it is made."""
+
+    def __init__(self, order: SongOrder, place: Place, report: Report) -> None:
+        self._order, self._place, self._report = order, place, report
+        self._made = SongMade()
+        self._there: dict[str, Entry] = {}
+        self._keys: dict[str, str] = {}
+        self._song_key = ""
+        self._packed = {one.work: PackedOrder.of(one) for one in order.sets}
+        self._folders = {one.work: folder for one, folder in zip(order.sets, order.set_folders, strict=True)}
+        self._told_at_s = 0.0
+
+    def make(self) -> SongMade:
+        """Make what is missing; what was made before an error is told too."""
+        self._find_keys()
+        self._there = self._of_this_song(*what_is_there(self._order.store, self._order.folder))
+        try:
+            self._make_missing()
+        except BaseException:
+            with suppress(OutputError):
+                self._write_manifest("")
+            raise
+        self._write_manifest("" if self._made.failures else self._order.asked)
+        self._made.entries = list(self._there.values())
+        return self._made
+
+    # ---- what is there, and what should be
+
+    def _of_this_song(self, manifest: Entry, there: Mapping[str, Entry]) -> dict[str, Entry]:
+        """Return which files are as they would be made now: of those asked for, and of others of the same song."""
+        same_song = manifest.get("song_key") == self._song_key
+        return {
+            name: each
+            for name, each in there.items()
+            if (self._keys[name] == each.get("made_from") if name in self._keys else same_song)
+        }
+
+    def _find_keys(self) -> None:
+        """Find what every file is made from."""
+        recordings = [ready_recording(one) for one in self._order.sets]
+        gain = gain_key(recordings)
+        self._song_key = digest(gain, [without_own_tracks(one.arrangement) for one in self._order.sets])
+        for one, recording in zip(self._order.sets, recordings, strict=True):
+            for index, track in enumerate(one.tracks):
+                for name in track.names:
+                    self._keys[self._told(name)] = track_key(one, index, recording, gain, name)
+        for name, one, speed in self._order.midi:
+            self._keys[self._told(name)] = digest(
+                set_key(replace(one, tracks=())), speed, self._order.count_in_bars
+            )
+
+    def _told(self, name: str) -> str:
+        """Return a file's name as the manifest tells it, from the song's folder."""
+        return str(PurePosixPath(name).relative_to(self._order.folder))
+
+    # ---- making
+
+    def _make_missing(self) -> None:
+        missing = self._missing()
+        midi = [each for each in self._order.midi if self._told(each[0]) not in self._there]
+        self._report("playing", self._done, len(self._order.names))
+        jobs: list[Job[Any, Any]] = []
+        if missing:
+            balances = self._hear(missing)
+            if balances is None:
+                return
+            jobs += self._track_jobs(missing, balances)
+        jobs += [Job(write_midi, self._writing_midi(*each), each[0]) for each in midi]
+        for writing, result in self._results(jobs):
+            folder = self._folders[writing.order.work]
+            if isinstance(writing, WritingMidi):
+                name = self._told(writing.name)
+                data, length_s = result
+                self._finished([midi_entry(name, folder, data, length_s, self._keys[name])])
+            else:
+                files = tuple(replace(file, file=self._told(file.file)) for file in result.files)
+                self._finished(file_entries(replace(result, files=files), folder, self._keys))
+
+    def _writing_midi(self, name: str, one: SetOrder, speed: Fraction) -> WritingMidi:
+        return WritingMidi(self._packed[one.work], speed, self._order.count_in_bars, name, self._order.store)
+
+    @property
+    def _done(self) -> int:
+        return sum(self._told(name) in self._there for name in self._order.names)
+
+    def _missing(self) -> list[Wanted]:
+        """Return the files that have to be written."""
+        found = []
+        for number, one in enumerate(self._order.sets):
+            for index, track in enumerate(one.tracks):
+                names = tuple(name for name in track.names if self._told(name) not in self._there)
+                if names:
+                    found.append((number, index, names))
+        return found
+
+    def _hear(self, missing: Sequence[Wanted]) -> list[Balance] | None:
+        """Return the balance of each set, None if one can't be played; where several work, they play first."""
+        if self._order.sets[0].shared:
+            list(self._results(list(self._shares(missing))))
+        jobs = [
+            Job(hear, Hearing(self._packed[one.work], manner), f"{self._order.title}: playing")
+            for one in self._order.sets
+            for manner in ready_recording(one).manners
+        ]
+        heard = {(hearing.order.work, hearing.manner): result for hearing, result in self._results(jobs)}
+        if len(heard) < len(jobs):
+            return None
+        balances = []
+        for one in self._order.sets:
+            manners = ready_recording(one).manners
+            balance = balance_of({manner: heard[one.work, manner].whole for manner in manners})
+            title = f"{one.title}: " if one.title else ""
+            notices = (*heard[one.work, manners[0]].notices, *balance.notices())
+            self._made.notices += [f"{title}{notice}" for notice in notices]
+            balances.append(balance)
+        return balances
+
+    def _shares(self, missing: Sequence[Wanted]) -> Iterator[Job[Share, None]]:
+        """Yield jobs that play all tapes which several tracks need, some pieces for each worker."""
+        for number, one in enumerate(self._order.sets):
+            share_plan(one)
+            tapes = ready_recording(one).shared_tapes(index for of, index, _ in missing if of == number)
+            count = min(SHARES_A_WORKER * self._place.workers, len(tapes))
+            for first in range(count):
+                share = Share(self._packed[one.work], tapes[first::count])
+                yield Job(play_share, share, self._job_name(one, "playing"))
+
+    def _track_jobs(
+        self, missing: Sequence[Wanted], balances: Sequence[Balance]
+    ) -> Iterator[Job[Writing, TrackFacts]]:
+        """Yield a job for each track of which files are missing."""
+        tracks = [track for one in self._order.sets for track in one.tracks]
+        gains_db = gains_of(balances, ceilings_of(tracks))
+        spent_by = self._spent([(number, index) for number, index, _ in missing])
+        for number, index, names in self._in_turn(missing):
+            one = self._order.sets[number]
+            writing = Writing(
+                self._packed[one.work],
+                index,
+                names,
+                balances[number],
+                gains_db,
+                self._order.store,
+                frozenset(spent_by[number, index]),
+            )
+            yield Job(write_one, writing, self._job_name(one, one.tracks[index].recipe.name))
+
+    def _job_name(self, one: SetOrder, what: str) -> str:
+        """Return what a failure of a set's job is told under."""
+        return ": ".join(filter(None, [self._order.title, one.title, what]))
+
+    def _in_turn(self, missing: Sequence[Wanted]) -> list[Wanted]:
+        """Return files in class order; where several work at once, the longest work first, so that all end together."""
+        if not self._order.sets[0].shared:
+            return list(missing)
+        recordings = [ready_recording(one) for one in self._order.sets]
+        return sorted(missing, key=lambda each: -recordings[each[0]].cost_frames(each[1]))
+
+    def _spent(self, tracks: Sequence[tuple[int, int]]) -> Mapping[tuple[int, int], set[int]]:
+        """Return for each track of a set the tapes that it is the last to need: its own, where several work at once."""
+        last: dict[tuple[int, int], tuple[int, int]] = {}
+        for number, index in tracks:
+            one = self._order.sets[number]
+            recording = ready_recording(one)
+            for tape in recording.own_tapes(index) if one.shared else recording.track_tapes(index):
+                last[number, tape] = number, index
+        spent: dict[tuple[int, int], set[int]] = {track: set() for track in tracks}
+        for (_, tape), track in last.items():
+            spent[track].add(tape)
+        return spent
+
+    def _results(self, jobs: Sequence[Job[Any, Any]]) -> Iterator[tuple[Any, Any]]:
+        """Yield argument and result of each job that went well, and note the others."""
+        for outcome in run_jobs(jobs, self._place):
+            if outcome.failure is None:
+                yield outcome.job.argument, outcome.result
+            else:
+                self._made.failures.append(
+                    (f"{outcome.job.name}: {outcome.failure.message}", outcome.failure.exit_code)
+                )
+
+    def _finished(self, entries: Sequence[Entry]) -> None:
+        """Note files that are in their place."""
+        for entry in entries:
+            self._there[entry["file"]] = entry
+            self._made.made.append(entry["file"])
+        if time.monotonic() - self._told_at_s > TELLING_S:
+            self._write_manifest("")
+            self._told_at_s = time.monotonic()
+        self._report(entries[0]["file"], self._done, len(self._order.names))
+
+    def _write_manifest(self, asked: str) -> None:
+        """Write what is there; another kit may have come to the same folder, and what it made is told too."""
+        with alone_in(self._order.store, self._order.folder):
+            try:
+                other = self._of_this_song(*what_is_there(self._order.store, self._order.folder))
+            except OutputError:
+                other = {}
+            self._there = {**other, **self._there}
+            place = f"{self._order.folder}/{MANIFEST}"
+            put_bytes(self._order.store, self._manifest(asked), place, self._order.sets[0].work)
+
+    def _manifest(self, asked: str) -> bytes:
+        first = self._order.sets[0]
+        sets = [
+            {"name": folder, "tuning": one.arrangement.tuning.name, "players": one.arrangement.song.players}
+            for one, folder in zip(self._order.sets, self._order.set_folders, strict=True)
+        ]
+        return manifest_bytes(
+            {**song_entry(first.arrangement, self._order.file_name), "song_key": self._song_key},
+            sets,
+            self._there.values(),
+            asked,
+        )

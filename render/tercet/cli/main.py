@@ -1,0 +1,84 @@
+"""Entry point: finds the command, runs it, and turns errors into a message and an exit code.
+
+Exit codes: 0 done, 1 the user's file or request has mistakes, 2 wrong usage, 3 something outside is missing.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Sequence
+from typing import Protocol
+
+from tercet import __version__
+from tercet.cli import (
+    advise,
+    check,
+    export_song,
+    fretboard,
+    import_tune,
+    kit,
+    new,
+    page,
+    pin,
+    render,
+    sheet,
+    sounds,
+)
+from tercet.errors import TercetError
+
+__all__ = ["build_parser", "main"]
+
+INTERRUPTED = 130
+"""Exit code after Ctrl-C, as shells count it."""
+
+
+class Command(Protocol):
+    """What a command's module offers."""
+
+    NAME: str
+    HELP: str
+
+    def add_arguments(self, parser: argparse.ArgumentParser) -> None: ...
+
+    def run(self, arguments: argparse.Namespace) -> int: ...
+
+
+COMMANDS = (new, import_tune, check, advise, pin, render, kit, page, sheet, fretboard, export_song, sounds)
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """Return the parser of the whole command line."""
+    parser = argparse.ArgumentParser(
+        prog="tercet",
+        description="One tune as three layers on four strings: loud melody, single notes between, quiet strums. "
+        "Write the song as text; get recordings with any layer left out.",
+        epilog="tercet COMMAND --help explains a command.",
+    )
+    parser.add_argument("--version", action="version", version=f"tercet {__version__}")
+    commands = parser.add_subparsers(metavar="COMMAND", required=True)
+    for command in COMMANDS:
+        child = commands.add_parser(command.NAME, help=command.HELP, description=command.DESCRIPTION)
+        command.add_arguments(child)
+        child.set_defaults(run=command.run)
+    return parser
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit code."""
+    arguments = build_parser().parse_args(argv)
+    try:
+        code: int = arguments.run(arguments)
+        sys.stdout.flush()
+    except TercetError as error:
+        print(error, file=sys.stderr)
+        return error.exit_code
+    except KeyboardInterrupt:
+        print("stopped; nothing half written was left", file=sys.stderr)
+        return INTERRUPTED
+    except BrokenPipeError:
+        # Whoever read our results has gone; what is still in the buffer goes nowhere, without another error at exit.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    return code

@@ -1,0 +1,60 @@
+"""``tercet new``: a starter song to edit."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from tercet.cli.talk import say
+from tercet.errors import RequestError
+
+__all__ = ["DESCRIPTION", "HELP", "NAME", "STARTER", "add_arguments", "run"]
+
+NAME = "new"
+HELP = "write a starter song to edit"
+DESCRIPTION = (
+    "Write a short song that works, to be changed into yours. A file that exists is never overwritten."
+)
+
+STARTER = """\
+# A starter song: change it line by line and run `tercet check {name}` after each change.
+# A row is its name, then bars between | signs. A blank line starts the next line of music.
+# Songs have owners: before you share recordings of somebody's song, look up the rules where you live.
+title: {title}
+composer: your name
+key: C major
+meter: 4/4
+tempo: 88                 # pulses a minute
+tuning: high-g            # high-g, low-g, baritone, or four notes such as [A4, D4, F#4, B4]
+players: beginner         # beginner, improving or free: what the hands are asked to do
+dynamics: {{melody: f, between: mp, strums: p}}
+strum: d . d u . u d u    # d down, u up, x chop, . nothing
+form: verse*2
+sections:
+  verse: |
+    chords   C                 | F         | G7                | C
+    melody   G4 E G C5         | A4:2 F:2  | G4 F E D          | E4:4
+    words    Put your own words | here, now | one for each note | sung
+"""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options of the command."""
+    parser.add_argument("song", metavar="SONG.yaml", help="file to write")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Write the starter song."""
+    from tercet.tracks.files import write_bytes
+
+    path = Path(arguments.song)
+    if path.suffix.lower() not in (".yaml", ".yml"):
+        raise RequestError(f"{path}: a song's file name ends in .yaml, such as {path.stem or 'song'}.yaml")
+    title = path.stem.replace("-", " ").replace("_", " ").title()
+    text = STARTER.format(name=path.name, title=title)
+    if path.exists():
+        raise RequestError(f"{path} is there already, and stays as it is: choose another name")
+    write_bytes(path, text.encode(), durable=True)
+    print(path)
+    say(f"next: tercet check {path}, then tercet kit {path} -o recordings")
+    return 0

@@ -1,0 +1,281 @@
+"""Options that several commands share, and how their text becomes values."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Sequence
+from itertools import islice, takewhile
+from typing import TYPE_CHECKING
+
+from tercet.errors import RequestError
+
+if TYPE_CHECKING:
+    from fractions import Fraction
+
+    from tercet.neck import Tuning
+    from tercet.song import Feel, Layer, Players, Song
+
+__all__ = [
+    "add_performance_options",
+    "add_sound_option",
+    "add_track_options",
+    "as_asked",
+    "count_in_of",
+    "feel",
+    "front",
+    "layer",
+    "names",
+    "one_tuning_of",
+    "players",
+    "several_players",
+    "speed",
+    "speeds",
+    "tuned_and_moved",
+    "tunings_of",
+]
+
+
+def speed(text: str) -> Fraction:
+    """Read ``70%`` or ``0.7`` as a part of the song's tempo, 25 % to 200 %."""
+    from fractions import Fraction
+
+    try:
+        value = Fraction(text[:-1]) / 100 if text.endswith("%") else Fraction(text)
+    except (ValueError, ZeroDivisionError):
+        raise argparse.ArgumentTypeError(f"a speed must be a percentage such as 70% (got {text!r})") from None
+    if not Fraction(1, 4) <= value <= 2:
+        raise argparse.ArgumentTypeError(f"a speed must be 25% to 200% (got {text})")
+    return value
+
+
+def names(text: str) -> tuple[str, ...]:
+    """Read ``a,b,c``."""
+    found = tuple(part.strip() for part in text.split(",") if part.strip())
+    if not found:
+        raise argparse.ArgumentTypeError("must name at least one")
+    return found
+
+
+def speeds(text: str) -> tuple[Fraction, ...]:
+    """Read ``60%,80%``."""
+    return tuple(speed(part) for part in names(text))
+
+
+def layer(text: str) -> Layer:
+    """Read the name of a layer."""
+    from tercet.song import LAYERS
+
+    for name in LAYERS:
+        if text == name:
+            return name
+    raise argparse.ArgumentTypeError(f"a layer must be {', '.join(LAYERS)} (got {text!r})")
+
+
+def players(text: str) -> Players:
+    """Read who plays."""
+    from tercet.arrange.demands import LIMITS
+
+    for name in LIMITS:
+        if text == name:
+            return name
+    raise argparse.ArgumentTypeError(f"players must be {', '.join(LIMITS)} (got {text!r})")
+
+
+def feel(text: str) -> Feel:
+    """Read how exactly the players keep together."""
+    from tercet.perform.feel import FEELS
+
+    for name in FEELS:
+        if text == name:
+            return name
+    raise argparse.ArgumentTypeError(f"the feel must be {', '.join(FEELS)} (got {text!r})")
+
+
+def front(text: str) -> Fraction:
+    """Read how far the strums lie behind the melody, 0 to 24 LU."""
+    from fractions import Fraction
+
+    try:
+        value = Fraction(text)
+    except (ValueError, ZeroDivisionError):
+        raise argparse.ArgumentTypeError(f"must be a number of LU such as 9 (got {text!r})") from None
+    if not 0 <= value <= 24:
+        raise argparse.ArgumentTypeError(f"must be 0 to 24 LU (got {text})")
+    return value
+
+
+def as_asked(song: Song, arguments: argparse.Namespace) -> Song:
+    """Return a song with what the options say of its front and feel."""
+    from dataclasses import replace
+
+    if arguments.front is not None:
+        song = replace(song, front=arguments.front)
+    return replace(song, feel=arguments.feel) if arguments.feel else song
+
+
+def several_players(text: str) -> tuple[Players, ...]:
+    """Read ``beginner,improving``; they come in the order of what is asked of them."""
+    from tercet.arrange.demands import LIMITS
+
+    asked = [players(part) for part in names(text)]
+    for name in asked:
+        if asked.count(name) > 1:
+            raise argparse.ArgumentTypeError(f"{name} is there twice (got {text!r}): leave one away")
+    return tuple(name for name in LIMITS if name in asked)
+
+
+def add_sound_option(parser: argparse.ArgumentParser) -> None:
+    """Add ``--sound``."""
+    parser.add_argument(
+        "--sound", metavar="FONT", help="sound font to play with, a path or a name that `tercet sounds` lists"
+    )
+
+
+def add_track_options(parser: argparse.ArgumentParser) -> None:
+    """Add what changes what a track holds beside its music."""
+    parser.add_argument(
+        "--click", action="store_true", help="a quiet click throughout, and no drift in tempo"
+    )
+    parser.add_argument(
+        "--guide", action="store_true", help="what is left out stays as a soft guide instead of being silent"
+    )
+
+
+def add_performance_options(parser: argparse.ArgumentParser) -> None:
+    """Add what changes how a song is played: key, count-in, sound, deviations, bit depth."""
+    parser.add_argument(
+        "--transpose", type=int, default=0, metavar="N", help="semitones up, or down with a minus"
+    )
+    parser.add_argument(
+        "--count-in", type=int, metavar="BARS", help="bars counted before, 0 to 8 (default 1)"
+    )
+    add_sound_option(parser)
+    parser.add_argument(
+        "--dry",
+        action="store_true",
+        help="exactly on the beat and at the marks, like a machine, and without a room",
+    )
+    parser.add_argument(
+        "--feel", type=feel, metavar="WORD", help="how exactly they keep together: steady, natural or loose"
+    )
+    parser.add_argument(
+        "--front",
+        type=front,
+        metavar="LU",
+        help="how far the strums lie behind the melody, 0 to 24 LU between their median gestures",
+    )
+    parser.add_argument(
+        "--clear", action="store_true", help="lower just the strings that cover the tune, see tercet check"
+    )
+    parser.add_argument(
+        "--seed", type=int, default=1, metavar="N", help="another number plays it a little differently"
+    )
+    parser.add_argument("--bits", type=int, choices=(16, 24), default=16, help="of WAV and FLAC (default 16)")
+
+
+def tunings_of(parts: Sequence[str]) -> tuple[Tuning, ...]:
+    """Read tunings from the parts of ``high-g,low-g``, of ``A4,D4,F#4,B4``, or of both kinds in one list.
+
+    A note begins a tuning of four notes, string 4 first; anything else is a tuning's name. They come in the order of
+    the table, whatever the order asked, then those of four notes.
+
+    Raises
+    ------
+    RequestError
+        A name isn't known, there aren't four notes, or a tuning is there twice.
+    """
+    from tercet.neck import TUNINGS
+
+    found: dict[tuple[int, ...], Tuning] = {}
+    at = 0
+    while at < len(parts):
+        notes = tuple(islice(takewhile(_is_note, parts[at:]), 4))
+        tuning = _named(parts[at]) if not notes else _of_notes(notes, parts[at + len(notes) :])
+        at += max(len(notes), 1)
+        strings = tuple(pitch.midi for pitch in tuning.open_pitches)
+        if strings in found:
+            again = ",".join(notes) or tuning.name
+            raise RequestError(f"--tuning: {again} is there twice: leave one away")
+        found[strings] = tuning
+    order = [*TUNINGS, "custom"]
+    return tuple(sorted(found.values(), key=lambda tuning: order.index(tuning.name)))
+
+
+def one_tuning_of(text: str) -> Tuning:
+    """Read one tuning, a name or four notes; `RequestError` for more."""
+    first, *more = tunings_of(tuple(part.strip() for part in text.split(",")))
+    if more:
+        raise RequestError(
+            f"--tuning: a track is in one tuning (got {text}): leave one, or let `tercet kit` make a set for each"
+        )
+    return first
+
+
+def _named(name: str) -> Tuning:
+    from tercet.errors import ParameterError
+    from tercet.neck import tuning_named
+
+    try:
+        return tuning_named(name)
+    except ParameterError as error:
+        raise RequestError(f"--tuning: {error}") from None
+
+
+def _of_notes(notes: tuple[str, ...], rest: Sequence[str]) -> Tuning:
+    """Return the tuning of up to four notes; what comes after them may be what spoils them."""
+    from tercet.neck import TUNINGS, tuning_of_pitches
+    from tercet.theory import Pitch
+
+    if len(notes) < 4:
+        spoilt = f", then {rest[0]!r}, which is no note" if rest and rest[0] not in TUNINGS else ""
+        raise RequestError(
+            f"--tuning: a tuning must have four notes, string 4 first (got {len(notes)}: {','.join(notes)}{spoilt}): "
+            f"write all four, such as A4,D4,F#4,B4"
+        )
+    return tuning_of_pitches(tuple(map(Pitch.parse, notes)))
+
+
+def _is_note(text: str) -> bool:
+    from tercet.errors import ParameterError
+    from tercet.theory import Pitch
+
+    try:
+        Pitch.parse(text)
+    except ParameterError:
+        return False
+    return True
+
+
+def count_in_of(asked: int | None, song: Song) -> int:
+    """Return how many bars are counted in: as asked, as the song says, or one."""
+    if asked is not None:
+        return asked
+    return song.count_in_bars if song.count_in_bars is not None else 1
+
+
+def tuned_and_moved(
+    song: Song, transpose: int, tuning: Tuning | None
+) -> tuple[Song, Tuning, tuple[str, ...]]:
+    """Return a song moved by some semitones, the tuning that it is played in, and what had to be dropped.
+
+    Raises
+    ------
+    RequestError
+        The distance is more than two octaves.
+    """
+    from tercet.arrange import song_tuning
+
+    if not -24 <= transpose <= 24:
+        raise RequestError(f"--transpose must be -24 to 24 semitones (got {transpose})")
+    dropped: tuple[str, ...] = ()
+    own = song_tuning(song)
+    strings = tuning if tuning is not None else own
+    if transpose:
+        from tercet.song import transpose_song
+
+        song, dropped = transpose_song(song, transpose)
+    elif strings.open_pitches != own.open_pitches:
+        from tercet.song import drop_pins
+
+        song, dropped = drop_pins(song)
+    return song, strings, dropped

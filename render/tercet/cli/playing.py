@@ -1,0 +1,203 @@
+"""From the options of a command to a song that is ready to be played."""
+
+from __future__ import annotations
+
+import argparse
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from tercet.cli.options import as_asked, one_tuning_of, tuned_and_moved, tunings_of
+from tercet.cli.talk import building, say
+from tercet.errors import RequestError
+
+if TYPE_CHECKING:
+    from tercet.arrange import Arrangement
+    from tercet.neck import Tuning
+    from tercet.song import Players, Song
+    from tercet.sound.soundfont import SoundFont
+    from tercet.tracks.playing import Playing
+
+__all__ = ["ReadySet", "playing_of", "ready_sets", "ready_song", "say_measuring", "show_problems"]
+
+MOST_PROBLEMS_SHOWN = 6
+
+BETTER_COST_PER_NOTE = 1.0
+"""An octave lower the tune lies much better when each of its notes costs the hands this much less on average, in the
+units of `tercet.arrange.demands.COSTS`: about a change of position a note."""
+
+
+@dataclass(frozen=True, slots=True)
+class ReadySet:
+    """One set of a song, ready to be played.
+
+    `folder_name` is its folder in the song's own, `title` what tags and messages call it; both are empty where there is
+    only one set.
+    """
+
+    folder_name: str
+    title: str
+    arrangement: Arrangement
+    font: SoundFont
+
+
+def ready_song(arguments: argparse.Namespace) -> ReadySet:
+    """Read and arrange a song, and choose its sound."""
+    from tercet.arrange import arrange
+    from tercet.song import read_song
+
+    written = as_asked(read_song(Path(arguments.song)), arguments)
+    tuning = one_tuning_of(arguments.tuning) if arguments.tuning else None
+    song, strings = _tuned(written, arguments.transpose, tuning)
+    arrangement = arrange(_played_by(song, arguments.players), strings)
+    return ReadySet("", "", arrangement, _font(arguments, song))
+
+
+def playing_of(arguments: argparse.Namespace, one: ReadySet) -> Playing:
+    """Return a set as it is played."""
+    from tercet.sound.fluid import FluidSynthesiser
+    from tercet.tracks.playing import Playing
+
+    return Playing(
+        one.arrangement,
+        FluidSynthesiser(one.font),
+        seed=arguments.seed,
+        dry=arguments.dry,
+        clear=arguments.clear,
+        report=say_measuring,
+    )
+
+
+def ready_sets(arguments: argparse.Namespace) -> tuple[ReadySet, ...]:
+    """Read a song and arrange it for each tuning and for all players that are asked for.
+
+    Returns
+    -------
+    tuple of ReadySet
+        In the order of their tunings, then of their players. All share key and bars.
+    """
+    from tercet.song import read_song
+
+    written = as_asked(read_song(Path(arguments.song)), arguments)
+    tunings: tuple[Tuning | None, ...] = tunings_of(arguments.tuning) if arguments.tuning else (None,)
+    hands: tuple[Players | None, ...] = arguments.players or (None,)
+    font = _font(arguments, written)
+    sets: list[ReadySet] = []
+    for tuning in tunings:
+        several = len(tunings) > 1
+        song, strings = _tuned(written, arguments.transpose, tuning, name_it=several)
+        parts = _parts(song, strings, hands)
+        if several:
+            parts = _lower_where_better(parts, song, hands, arguments.transpose)
+        for players, part in zip(hands, parts, strict=True):
+            words = [_tuning_name(strings) if several else "", (players or "") if len(hands) > 1 else ""]
+            title = ", ".join(filter(None, words))
+            sets.append(ReadySet(_folder_name(title), title, part, font))
+    return tuple(sets)
+
+
+def _tuned(
+    written: Song, transpose: int, tuning: Tuning | None, *, name_it: bool = False
+) -> tuple[Song, Tuning]:
+    """Return a song in its key and its tuning, and say what had to be dropped, for which tuning if asked."""
+    song, strings, dropped = tuned_and_moved(written, transpose, tuning)
+    if dropped:
+        where = f"{_tuning_name(strings)}: " if name_it else ""
+        say(f"{where}pins are for the song as written and were dropped: {', '.join(dropped)}")
+    return song, strings
+
+
+def _played_by(song: Song, players: Players | None) -> Song:
+    return replace(song, players=players) if players else song
+
+
+def _parts(song: Song, tuning: Tuning, hands: Sequence[Players | None]) -> list[Arrangement]:
+    """Return a part for each of the players; beginners beside others get the simple one."""
+    from tercet.arrange import arrange
+
+    return [
+        arrange(_played_by(song, players), tuning, simple=players == "beginner" and len(hands) > 1)
+        for players in hands
+    ]
+
+
+def _tuning_name(tuning: Tuning) -> str:
+    """Return a tuning's name, or its notes: ``A4 D4 F#4 B4``."""
+    return tuning.name if tuning.name != "custom" else " ".join(map(str, tuning.open_pitches))
+
+
+def _folder_name(title: str) -> str:
+    """Return a set's title as a folder's name that every system takes: ``low-g-beginner``, ``a4-d4-fs4-b4``."""
+    return title.replace(", ", "-").replace(" ", "-").replace("#", "s").lower()
+
+
+def _lower_where_better(
+    parts: list[Arrangement], song: Song, hands: Sequence[Players | None], transpose: int
+) -> list[Arrangement]:
+    """Return the parts, or those of the tune an octave lower where that lies much better on these strings.
+
+    All players of one tuning stay together. Strings of which the fourth is high stay where they are, and so does a
+    song that pins its fingering for these strings.
+    """
+    from tercet.song.transpose import MOST_SEMITONES, transpose_song
+
+    tuning = parts[0].tuning
+    if tuning.reentrant or transpose - 12 < -MOST_SEMITONES:
+        return parts
+    try:
+        moved, dropped = transpose_song(song, -12)
+    except RequestError:
+        return parts
+    if dropped:
+        return parts
+    lower = _parts(moved, tuning, hands)
+    if not _much_better(lower, parts):
+        return parts
+    say(
+        f"{_tuning_name(tuning)}: the tune is an octave lower, where it lies better on these strings "
+        f"(one track alone: tercet render --transpose {transpose - 12} --tuning {_asked_as(tuning)})"
+    )
+    return lower
+
+
+def _asked_as(tuning: Tuning) -> str:
+    return _tuning_name(tuning).replace(" ", ",")
+
+
+def _much_better(ours: Sequence[Arrangement], others: Sequence[Arrangement]) -> bool:
+    """Return whether more of the tune can be played, or all that can is much easier for the hands."""
+    more = _unplayable(others) - _unplayable(ours)
+    notes = sum(gesture.notes[-1].part == "tune" for part in others for gesture in part.gestures)
+    eased = sum(part.cost for part in others) - sum(part.cost for part in ours)
+    return more > 0 or (more == 0 and eased >= BETTER_COST_PER_NOTE * max(notes, 1))
+
+
+def _unplayable(parts: Sequence[Arrangement]) -> int:
+    return sum(problem.unplayable for part in parts for problem in part.problems)
+
+
+def say_measuring(what: str, done: int, _total: int) -> None:
+    """Say once that a new sound is measured."""
+    if done == 0:
+        say(f"{what}, once for each sound …")
+
+
+def _font(arguments: argparse.Namespace, song: Song) -> SoundFont:
+    from tercet.sound.fonts import choose_font
+
+    folder = Path(arguments.song).parent
+    with building() as report:
+        return choose_font(arguments.sound, song.sound, folder, os.environ, report=report).sound
+
+
+def show_problems(arrangement: Arrangement, set_title: str = "") -> None:
+    """Say what the players can't do as written; where there are several sets, for which."""
+    start = f"{set_title}: " if set_title else ""
+    for problem in arrangement.problems[:MOST_PROBLEMS_SHOWN]:
+        remedy = f" Remedy: {problem.remedy}." if problem.remedy else ""
+        say(f"{start}bar {problem.bar_number} ({problem.section}): {problem.message}.{remedy}")
+    more = len(arrangement.problems) - MOST_PROBLEMS_SHOWN
+    if more > 0:
+        say(f"{start}… and {more} more: `tercet check` shows all")

@@ -1,0 +1,143 @@
+"""``tercet sheet``: a song on paper."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from tercet.cli.options import one_tuning_of, tuned_and_moved
+from tercet.cli.sheet_handout import write_handout
+from tercet.cli.talk import say, say_missing_signs
+from tercet.errors import RequestError
+
+if TYPE_CHECKING:
+    from tercet.arrange import Arrangement
+    from tercet.publish.sheet_pages import Paper
+
+__all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run", "write_sheet"]
+
+NAME = "sheet"
+HELP = "put a song on paper: staff, tab and words, or one picture for the board"
+DESCRIPTION = (
+    "Put a song on paper: what is in front and what is behind, the shapes used, staff and tab with words, every bar "
+    "once, and how to practise it. The ending of FILE chooses its kind: .pdf has pages, .svg is one long picture. "
+    "--handout draws the whole song on one picture, 16:9 (.png or .svg), with tab, words, chord names and the shapes "
+    "used, large enough to be photographed from the board; what is too much goes on in FILE-2.png and so on."
+)
+
+_ENDINGS = (".pdf", ".svg")
+_PAPERS: dict[str, Paper] = {"a4": "A4", "letter": "Letter"}
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options of the command."""
+    parser.add_argument("song", metavar="SONG", help="arrangement file")
+    parser.add_argument(
+        "-o",
+        "--output",
+        metavar="FILE",
+        required=True,
+        help="file to write: .pdf or .svg; a handout .png or .svg",
+    )
+    parser.add_argument("--handout", action="store_true", help="on one picture, or a few")
+    parser.add_argument("--large", action="store_true", help="larger, tab and words only")
+    parser.add_argument("--paper", metavar="NAME", help="A4 or Letter; A4 without it")
+    parser.add_argument("--left-handed", action="store_true", help="mirror the shapes")
+    parser.add_argument(
+        "--transpose", metavar="N", type=int, default=0, help="semitones up, or down with a minus"
+    )
+    parser.add_argument("--tuning", metavar="NAME", help="high-g, low-g, baritone, or four notes")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Put one song on paper."""
+    from tercet.arrange import arrange
+    from tercet.publish import picture_maker
+    from tercet.song import read_song
+
+    path = Path(arguments.output)
+    paper = _paper(arguments)
+    if arguments.handout:
+        picture_maker(path)
+    else:
+        _refuse(path)
+    asked = one_tuning_of(arguments.tuning) if arguments.tuning else None
+    song, tuning, dropped = tuned_and_moved(read_song(arguments.song), arguments.transpose, asked)
+    if dropped:
+        say(f"pins are for the song as written and were dropped: {', '.join(dropped)}")
+    arrangement = arrange(song, tuning)
+    if arguments.handout:
+        for written in write_handout(arrangement, path, left_handed=arguments.left_handed):
+            print(written)
+        return 0
+    write_sheet(arrangement, path, paper, large=arguments.large, left_handed=arguments.left_handed)
+    print(path)
+    return 0
+
+
+def write_sheet(
+    arrangement: Arrangement,
+    path: Path,
+    paper: Paper = "A4",
+    *,
+    large: bool = False,
+    left_handed: bool = False,
+) -> None:
+    """Write the sheet of a song, and tell of signs that no font has.
+
+    Parameters
+    ----------
+    arrangement
+        The song.
+    path
+        A .pdf has pages, a .svg is one long picture.
+    paper, large, left_handed
+        As the options of the command.
+    """
+    from tercet.publish.sheet_pages import SheetLook, sheet_of
+    from tercet.tracks.files import write_bytes
+
+    pages = path.suffix.lower() == ".pdf"
+    look = SheetLook(paper if pages else None, large, left_handed)
+    sheet = sheet_of(arrangement, look)
+    if pages:
+        from tercet.publish.sheet_pdf import sheet_pdf
+
+        data = sheet_pdf(sheet)
+    else:
+        from tercet.publish.sheet_svg import sheet_svg
+
+        data = sheet_svg(sheet).encode("utf-8")
+    write_bytes(path, data)
+    say_missing_signs(sheet.texts)
+
+
+def _paper(arguments: argparse.Namespace) -> Paper:
+    """Return the paper that is asked for.
+
+    Raises
+    ------
+    RequestError
+        It isn't known, or the options don't go together.
+    """
+    if arguments.handout and (arguments.large or arguments.paper):
+        raise RequestError("--handout is a picture of its own: leave --large and --paper out")
+    name = arguments.paper or "A4"
+    if name.lower() not in _PAPERS:
+        raise RequestError(f"--paper {name}: the papers are {' and '.join(_PAPERS.values())}")
+    return _PAPERS[name.lower()]
+
+
+def _refuse(path: Path) -> None:
+    """Refuse a file that can't be written, before any song is read."""
+    from tercet.tracks.files import may_replace
+
+    ending = path.suffix.lower()
+    if ending not in _ENDINGS:
+        handout = ", or say --handout for a picture" if ending == ".png" else ""
+        raise RequestError(
+            f"{path} ends in {ending or 'nothing'}: a sheet's name ends in {' or '.join(_ENDINGS)}, "
+            f"such as {path.stem or 'sheet'}.pdf{handout}"
+        )
+    may_replace(path)

@@ -1,0 +1,161 @@
+"""``tercet sounds``: which sound fonts there are and which one plays; writes the built-in one, measures any."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from tercet.cli.options import add_sound_option
+from tercet.cli.talk import building, say
+
+if TYPE_CHECKING:
+    from tercet.sound.fonts import ChosenFont, FoundFont
+
+__all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
+
+NAME = "sounds"
+HELP = "list the sound fonts that were found, say which one plays, measure one, write the built-in one"
+DESCRIPTION = (
+    "List the sound fonts that were found, what each has for this job, and which one plays. With --build, write "
+    "the built-in ukulele as a sound font for use in other programs. With --report, measure a font for this job."
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options of the command."""
+    add_sound_option(parser)
+    parser.add_argument(
+        "--json", action="store_true", help="print the list, or the report, as JSON for programs"
+    )
+    parser.add_argument("--build", action="store_true", help="make the built-in ukulele anew")
+    parser.add_argument("--small", action="store_true", help="with --build: a third of the size")
+    parser.add_argument(
+        "--report",
+        nargs="?",
+        const="",
+        metavar="FONT",
+        help="measure a font for this job (default: the one that plays)",
+    )
+    parser.add_argument(
+        "-o",
+        dest="output",
+        type=Path,
+        metavar="FILE",
+        help="with --build: the .sf2 to write (default: the user's cache); with --report: a picture, .svg",
+    )
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """List the fonts and the choice, build the built-in one, or report on one."""
+    _check(arguments)
+    if arguments.build:
+        return _build(arguments)
+    if arguments.report is not None:
+        return _report(arguments)
+    return _list(arguments)
+
+
+def _check(arguments: argparse.Namespace) -> None:
+    """Refuse options that don't go together."""
+    from tercet.errors import RequestError
+
+    if arguments.build and arguments.report is not None:
+        raise RequestError("--build and --report are two different jobs: ask for one at a time")
+    if arguments.small and not arguments.build:
+        raise RequestError("--small goes with --build")
+    if arguments.small and arguments.output is None:
+        raise RequestError("--small needs a file to write: name it by -o, for instance -o ukulele.sf2")
+    if arguments.output is not None:
+        wanted = ".sf2" if arguments.build else ".svg"
+        if not arguments.build and arguments.report is None:
+            raise RequestError("-o goes with --build or --report")
+        if arguments.output.suffix.lower() != wanted:
+            raise RequestError(f"the file to write must end in {wanted} (got {arguments.output})")
+
+
+def _build(arguments: argparse.Namespace) -> int:
+    """Write the built-in ukulele to a file, or anew to the cache."""
+    from tercet.sound.ukulele import FULL, SMALL, ukulele_bytes
+    from tercet.sound.ukulele_cache import built_in_path, ready_built_in
+    from tercet.tracks.files import may_replace, write_bytes
+
+    with building() as report:
+        if arguments.output is None:
+            built_in_path().unlink(missing_ok=True)
+            path = ready_built_in(report)
+        else:
+            path = arguments.output
+            if may_replace(path):
+                say(f"{path} is there and is replaced")
+            write_bytes(path, ukulele_bytes(SMALL if arguments.small else FULL, report))
+    print(path)
+    return 0
+
+
+def _report(arguments: argparse.Namespace) -> int:
+    """Measure a font and print what it is like; draw it where a picture is asked for."""
+    from tercet.sound.font_picture import report_svg
+    from tercet.sound.font_report import report_json, report_on, report_text
+    from tercet.sound.fonts import choose_font
+    from tercet.tracks.files import may_replace, write_bytes
+
+    with building() as told:
+        chosen = choose_font(arguments.report or arguments.sound, None, None, os.environ, report=told)
+    report = report_on(chosen.sound, f"{chosen.name}, preset {chosen.preset_name}")
+    if arguments.output is not None:
+        may_replace(arguments.output)
+        write_bytes(arguments.output, report_svg(report).encode())
+    print(
+        json.dumps(report_json(report), indent=2, ensure_ascii=False)
+        if arguments.json
+        else report_text(report)
+    )
+    return 0
+
+
+def _list(arguments: argparse.Namespace) -> int:
+    """List the fonts and the choice."""
+    from tercet.sound.fonts import choose_font, examine_font, find_fonts
+    from tercet.sound.ukulele_cache import built_in_path
+
+    with building() as report:
+        chosen = choose_font(arguments.sound, None, None, os.environ, report=report)
+    built_in = [examine_font(built_in_path())] if built_in_path().is_file() else []
+    fonts = (*built_in, *find_fonts(os.environ))
+    if arguments.json:
+        json.dump(_as_json(fonts, chosen), sys.stdout, indent=2, ensure_ascii=False)
+        print()
+        return 0
+    for font in fonts:
+        mark = "plays" if font.path == chosen.sound.path else ""
+        print(f"{mark:<6} {font.name} ({font.kind}, {font.size_bytes / 1e6:.1f} MB): {font.why}")
+        print(f"       {font.path}")
+    print(f"\n{chosen.name}, preset {chosen.preset_name}, plays: {chosen.why}")
+    return 0
+
+
+def _as_json(fonts: tuple[FoundFont, ...], chosen: ChosenFont) -> dict[str, Any]:
+    """Return the list and the choice for programs."""
+    listed: list[dict[str, Any]] = [
+        {
+            "path": str(font.path),
+            "name": font.name,
+            "size_bytes": font.size_bytes,
+            "kind": font.kind,
+            "usable": font.usable,
+            "why": font.why,
+        }
+        for font in fonts
+    ]
+    choice = {
+        "path": str(chosen.sound.path),
+        "bank": chosen.sound.bank,
+        "program": chosen.sound.program,
+        "preset": chosen.preset_name,
+        "why": chosen.why,
+    }
+    return {"chosen": choice, "fonts": listed}

@@ -1,0 +1,386 @@
+"""A stretch of measures as bars of one meter: everything laid on one line of time and cut anew."""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from itertools import pairwise
+from typing import TypeVar
+
+from tercet.exchange.leadsheet import LeadChord, LeadMark, LeadMeasure, LeadNote, TuneError
+from tercet.song import ChordSpan, Mark, Meter, Note, Pin, Syllable
+
+__all__ = [
+    "BarContent",
+    "Stretch",
+    "cut_into_bars",
+    "with_breaths_between",
+    "with_ended_hairpins",
+    "without_loose_ties",
+]
+
+_Placed = TypeVar("_Placed", LeadChord, LeadMark)
+
+MOST_IN_A_BAR = 64
+"""Notes, chords or marks, as in a song file."""
+
+FINEST_BEAT = Fraction(1, 1000)
+"""The shortest length that a song file can write."""
+
+
+@dataclass(frozen=True, slots=True)
+class BarContent:
+    """What stands in one bar, as the rows of a song hold it: None where a row has nothing for it."""
+
+    chords: tuple[ChordSpan, ...] | None
+    melody: tuple[Note, ...]
+    words: tuple[Syllable, ...] | None
+    marks: tuple[Mark, ...] | None
+    new_line: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """One playing of a section.
+
+    Parameters
+    ----------
+    bars
+        Its bars, all of full length.
+    pickup, pickup_beat
+        What comes before its first bar line, and how long that is; None and 0 without one.
+    filled_beat
+        How much rest was added at its end.
+    last_number
+        The file's number of its last measure.
+    ends_in_breath
+        Whether a breath stands at its very end, so that it belongs to the start of what follows.
+    """
+
+    bars: tuple[BarContent, ...]
+    pickup: BarContent | None
+    pickup_beat: Fraction
+    filled_beat: Fraction
+    last_number: str
+    ends_in_breath: bool = False
+
+    @property
+    def free_beat(self) -> Fraction:
+        """How much of the last bar's end is rest."""
+        free = Fraction(0)
+        for note in reversed(self.bars[-1].melody):
+            if not note.is_rest:
+                break
+            free += note.length_beat
+        return free
+
+    def pickup_as_bar(self, meter: Meter) -> Stretch:
+        """Return the stretch with its pick-up turned into a whole bar that starts with rests."""
+        if self.pickup is None:
+            return self
+        gap = meter.bar_beat - self.pickup_beat
+        old = self.pickup
+        chords = old.chords
+        if chords:
+            moved = tuple(replace(span, start_beat=span.start_beat + gap) for span in chords)
+            chords = (ChordSpan(Fraction(0), gap, None), *moved)
+        bar = BarContent(
+            chords or (ChordSpan(Fraction(0), meter.bar_beat, None),),
+            (
+                Note(Fraction(0), gap),
+                *(replace(note, start_beat=note.start_beat + gap) for note in old.melody),
+            ),
+            old.words,
+            tuple(replace(mark, at_beat=mark.at_beat + gap) for mark in old.marks) if old.marks else None,
+            old.new_line,
+        )
+        return replace(self, bars=(bar, *self.bars), pickup=None, pickup_beat=Fraction(0))
+
+
+@dataclass(frozen=True, slots=True)
+class _Time:
+    """Everything of a stretch on one line of time, in quarters from its start."""
+
+    notes: list[LeadNote]
+    chords: list[LeadChord]
+    marks: list[LeadMark]
+    lines: set[Fraction]
+    length: Fraction
+
+
+def cut_into_bars(
+    measures: Sequence[LeadMeasure], start: int, stop: int, verse: int, meter: Meter
+) -> Stretch:
+    """Return measures `start` to before `stop` as bars of a meter, with the words of a verse.
+
+    A first measure that is short, at the start or after another short one, is a pick-up. A last bar that isn't full
+    is filled up with rest.
+    """
+    own = measures[start:stop]
+    bar_quarter = Fraction(4 * meter.upper, meter.lower)
+    time = _on_one_line(own)
+    pickup_quarter = _pickup_quarter(measures, start, stop, bar_quarter)
+    count = max(-(-(time.length - pickup_quarter) // bar_quarter), 1)
+    edges = [pickup_quarter + index * bar_quarter for index in range(int(count) + 1)]
+    filled = edges[-1] - time.length
+    cutter = _Cutter(time, _verse_for(own, verse), Fraction(meter.lower, 4), _chord_before(measures, start))
+    pickup = cutter.bar(Fraction(0), pickup_quarter, is_pickup=True) if pickup_quarter else None
+    bars = tuple(cutter.bar(low, high) for low, high in pairwise(edges))
+    beats = Fraction(meter.lower, 4)
+    breath = any(mark.kind == "breath" and mark.start_quarter == time.length for mark in time.marks)
+    return Stretch(
+        bars, pickup, pickup_quarter * beats, filled * beats, own[-1].number, breath and not filled
+    )
+
+
+def _pickup_quarter(measures: Sequence[LeadMeasure], start: int, stop: int, bar: Fraction) -> Fraction:
+    """Return the length of the pick-up that a stretch starts with, or 0."""
+    first = measures[start]
+    if stop - start < 2 or first.length_quarter >= min(first.nominal_quarter, bar):
+        return Fraction(0)
+    after_short = start > 0 and measures[start - 1].length_quarter < measures[start - 1].nominal_quarter
+    if start == 0 or after_short or measures[start + 1].length_quarter >= measures[start + 1].nominal_quarter:
+        return first.length_quarter
+    return Fraction(0)
+
+
+def _on_one_line(measures: Sequence[LeadMeasure]) -> _Time:
+    time = _Time([], [], [], set(), sum((measure.length_quarter for measure in measures), Fraction(0)))
+    now = Fraction(0)
+    for measure in measures:
+        if measure.new_line:
+            time.lines.add(now)
+        time.notes.extend(replace(note, start_quarter=note.start_quarter + now) for note in measure.notes)
+        time.chords.extend(
+            replace(chord, start_quarter=chord.start_quarter + now) for chord in measure.chords
+        )
+        time.marks.extend(replace(mark, start_quarter=mark.start_quarter + now) for mark in measure.marks)
+        now += measure.length_quarter
+    time.notes.sort(key=_place)
+    time.chords.sort(key=_place)
+    time.marks.sort(key=_place)
+    return time
+
+
+def _place(item: LeadNote | LeadChord | LeadMark) -> Fraction:
+    return item.start_quarter
+
+
+def _between(items: list[_Placed], low: Fraction, high: Fraction) -> list[_Placed]:
+    """Return what starts from one place to before another; the items are in order of place."""
+    return items[bisect_left(items, low, key=_place) : bisect_left(items, high, key=_place)]
+
+
+def _verse_for(measures: Sequence[LeadMeasure], verse: int) -> int:
+    """Return which verse is sung here: the one asked for, or the only one that there is."""
+    verses = {number for measure in measures for note in measure.notes for number, _ in note.words}
+    return next(iter(verses)) if len(verses) == 1 and verse not in verses else verse
+
+
+def _chord_before(measures: Sequence[LeadMeasure], start: int) -> LeadChord:
+    """Return the chord that goes on where a stretch starts without one of its own."""
+    for measure in reversed(measures[:start]):
+        if measure.chords:
+            return replace(
+                max(measure.chords, key=lambda chord: chord.start_quarter), start_quarter=Fraction(0)
+            )
+    return LeadChord(Fraction(0), None)
+
+
+class _Cutter:
+    """Cuts a line of time into bars, from left to right."""
+
+    def __init__(self, time: _Time, verse: int, beats: Fraction, chord: LeadChord) -> None:
+        self._time = time
+        self._verse = verse
+        self._beats = beats
+        self._chord = chord
+        self._has_chord = False
+        self._starts = [note.start_quarter for note in time.notes]
+        self._from = 0
+
+    def bar(self, low: Fraction, high: Fraction, *, is_pickup: bool = False) -> BarContent:
+        """Return what stands between two places."""
+        melody, words = self._melody(low, high)
+        chords = self._chords(low, high, is_pickup=is_pickup)
+        marks = self._marks(low, high)
+        if (
+            len(melody) > MOST_IN_A_BAR
+            or len(chords or ()) > MOST_IN_A_BAR
+            or len(marks or ()) > MOST_IN_A_BAR
+        ):
+            raise TuneError(
+                f"a bar of this tune has more than {MOST_IN_A_BAR} notes or chords, and a song's bar at most so many"
+            )
+        new_line = any(low <= place < high for place in self._time.lines)
+        return BarContent(chords, melody, words, marks, new_line)
+
+    def _melody(self, low: Fraction, high: Fraction) -> tuple[tuple[Note, ...], tuple[Syllable, ...] | None]:
+        notes: list[Note] = []
+        words: list[Syllable] = []
+        sung = False
+        at = low
+        stop = bisect_left(self._starts, high)
+        for index in range(max(self._from - 1, 0), stop):
+            lead = self._time.notes[index]
+            end = lead.start_quarter + lead.length_quarter
+            if end <= low or lead.pitch is None:
+                continue
+            first, last = max(lead.start_quarter, low), min(end, high)
+            if first > at:
+                notes.append(self._rest(at, first, low))
+            struck = lead.start_quarter >= low and not self._continues(index)
+            tied = last < end or (lead.tied_on and self._goes_on(index))
+            pin = lead.pin or (Pin("alone", (lead.position[0],)) if lead.position else None)
+            pin = pin if struck else None
+            notes.append(
+                Note((first - low) * self._beats, self._length(last - first), lead.pitch, tied, pin=pin)
+            )
+            if struck:
+                syllable = dict(lead.words).get(self._verse)
+                sung = sung or syllable is not None
+                words.append(syllable or Syllable(""))
+            at = last
+        self._from = stop
+        if at < high:
+            notes.append(self._rest(at, high, low))
+        return tuple(notes), tuple(words) if sung else None
+
+    def _length(self, quarters: Fraction) -> Fraction:
+        beats = quarters * self._beats
+        if beats < FINEST_BEAT or beats.denominator > 10**6:
+            raise TuneError(
+                f"a note or rest is {float(beats):g} beats long, which a song can't hold: the file is damaged, or "
+                "it was played freely; export it with quantised lengths"
+            )
+        return beats
+
+    def _rest(self, start: Fraction, end: Fraction, low: Fraction) -> Note:
+        return Note((start - low) * self._beats, self._length(end - start))
+
+    def _goes_on(self, index: int) -> bool:
+        """Return whether the next note has the same pitch and follows at once; at the end that is seen later."""
+        notes = self._time.notes
+        if index + 1 >= len(notes):
+            return notes[index].start_quarter + notes[index].length_quarter == self._time.length
+        lead, following = notes[index], notes[index + 1]
+        return (
+            following.pitch is not None
+            and lead.pitch is not None
+            and following.pitch.midi == lead.pitch.midi
+            and following.start_quarter == lead.start_quarter + lead.length_quarter
+        )
+
+    def _continues(self, index: int) -> bool:
+        return index > 0 and self._time.notes[index - 1].tied_on and self._goes_on(index - 1)
+
+    def _chords(self, low: Fraction, high: Fraction, *, is_pickup: bool) -> tuple[ChordSpan, ...] | None:
+        inside = _between(self._time.chords, low, high)
+        if not inside and (self._has_chord or is_pickup):
+            return None
+        if not inside or inside[0].start_quarter > low:
+            inside.insert(0, replace(self._chord, start_quarter=low))
+        self._chord, self._has_chord = inside[-1], True
+        ends = [*(chord.start_quarter for chord in inside[1:]), high]
+        return tuple(
+            ChordSpan(
+                (chord.start_quarter - low) * self._beats,
+                self._length(end - chord.start_quarter),
+                chord.chord,
+                chord.shape,
+            )
+            for chord, end in zip(inside, ends, strict=True)
+            if end > chord.start_quarter
+        )
+
+    def _marks(self, low: Fraction, high: Fraction) -> tuple[Mark, ...] | None:
+        found: dict[tuple[Fraction, str], Mark] = {}
+        for mark in _between(self._time.marks, low, high):
+            at = (mark.start_quarter - low) * self._beats
+            found.setdefault((at, mark.kind), Mark(at, mark.kind, mark.value))
+        return tuple(found.values()) or None
+
+
+def without_loose_ties(stretches: Sequence[Stretch]) -> list[Stretch]:
+    """Return the stretches with ties at their ends only where the next one goes on with the same pitch.
+
+    A note that such a tie continues isn't struck, so it takes no syllable.
+    """
+    mended = list(stretches)
+    for index, stretch in enumerate(stretches):
+        melody = stretch.bars[-1].melody
+        place = max((at for at, note in enumerate(melody) if not note.is_rest), default=None)
+        if place is None or not melody[place].tied_on:
+            continue
+        following = stretches[index + 1] if index + 1 < len(stretches) else None
+        rest_beat = sum((note.length_beat for note in melody[place + 1 :]), Fraction(0))
+        if following is not None and _goes_on(melody[place], following, rest_beat):
+            mended[index + 1] = _first_unstruck(mended[index + 1])
+            continue
+        untied = (*melody[:place], replace(melody[place], tied_on=False), *melody[place + 1 :])
+        own = mended[index]
+        mended[index] = replace(own, bars=(*own.bars[:-1], replace(own.bars[-1], melody=untied)))
+    return mended
+
+
+def with_breaths_between(stretches: Sequence[Stretch]) -> list[Stretch]:
+    """Return the stretches, a breath at the end of one standing at the start of the next."""
+    breath = Mark(Fraction(0), "breath")
+    mended = list(stretches)
+    for index, stretch in enumerate(stretches[:-1]):
+        following = mended[index + 1]
+        if not stretch.ends_in_breath:
+            continue
+        if following.pickup is not None:
+            marks = (breath, *(following.pickup.marks or ()))
+            mended[index + 1] = replace(following, pickup=replace(following.pickup, marks=marks))
+        else:
+            first = replace(following.bars[0], marks=(breath, *(following.bars[0].marks or ())))
+            mended[index + 1] = replace(following, bars=(first, *following.bars[1:]))
+    return mended
+
+
+def _goes_on(note: Note, following: Stretch, rest_beat: Fraction) -> bool:
+    first = (following.pickup or following.bars[0]).melody[0]
+    return first.pitch == note.pitch and rest_beat == following.pickup_beat
+
+
+def _first_unstruck(stretch: Stretch) -> Stretch:
+    if stretch.pickup is not None:
+        return replace(
+            stretch, pickup=replace(stretch.pickup, words=(stretch.pickup.words or ())[1:] or None)
+        )
+    first = stretch.bars[0]
+    return replace(stretch, bars=(replace(first, words=(first.words or ())[1:] or None), *stretch.bars[1:]))
+
+
+def with_ended_hairpins(stretches: Sequence[Stretch]) -> tuple[list[Stretch], int]:
+    """Return the stretches without hairpins that no later mark ends, and how many were dropped."""
+    ended, dropped = False, 0
+    kept: list[Stretch] = []
+    for stretch in reversed(stretches):
+        bars: list[BarContent] = []
+        for bar in reversed([*([stretch.pickup] if stretch.pickup else []), *stretch.bars]):
+            marks, ended, lost = _ended(bar.marks or (), ended)
+            dropped += lost
+            bars.insert(0, replace(bar, marks=marks or None))
+        pickup = bars.pop(0) if stretch.pickup else None
+        kept.insert(0, replace(stretch, bars=tuple(bars), pickup=pickup))
+    return kept, dropped
+
+
+def _ended(marks: tuple[Mark, ...], ended: bool) -> tuple[tuple[Mark, ...], bool, int]:
+    """Return a bar's marks without its endless hairpins, whether an end is known before it, and how many went."""
+    kept: list[Mark] = []
+    end_at: Fraction | None = None
+    dropped = 0
+    for mark in sorted(marks, key=lambda mark: -mark.at_beat):
+        if mark.kind == "hairpin" and not (ended or (end_at is not None and end_at > mark.at_beat)):
+            dropped += 1
+            continue
+        if mark.kind in ("dynamic", "hairpin") and end_at is None:
+            end_at = mark.at_beat
+        kept.append(mark)
+    return tuple(mark for mark in marks if mark in kept), ended or end_at is not None, dropped

@@ -1,0 +1,173 @@
+"""What stands around the notes of MusicXML: dynamics, words of direction, tempo, repeats, endings, jumps."""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from tercet.exchange.directions import mark_of_words
+from tercet.exchange.leadsheet import LeadChord, LeadMark
+
+if TYPE_CHECKING:
+    from xml.etree.ElementTree import Element
+
+    from tercet.exchange.musicxml_draft import Draft, Log
+
+__all__ = ["DirectionReader", "add_dynamics"]
+
+_DYNAMICS = {"ppp", "pp", "p", "mp", "mf", "f", "ff", "fff"}
+_LIKE = {
+    "pppp": "ppp",
+    "ffff": "fff",
+    "sf": "f",
+    "sfz": "f",
+    "fz": "f",
+    "fp": "f",
+    "rf": "f",
+    "rfz": "f",
+    "sffz": "ff",
+}
+"""Marks that songs don't have, and the nearest that they have."""
+
+_UNITS: dict[str, Fraction] = {
+    "breve": Fraction(8),
+    "whole": Fraction(4),
+    "half": Fraction(2),
+    "quarter": Fraction(1),
+    "eighth": Fraction(1, 2),
+    "16th": Fraction(1, 4),
+    "32nd": Fraction(1, 8),
+}
+"""Quarters of a metronome mark's note."""
+
+_NAMES_OF_SECTIONS = re.compile(
+    r"(verse|chorus|refrain|bridge|intro|outro|coda|interlude|pre-?chorus|strophe|refrain)\b[ \d]*[:.]?",
+    re.IGNORECASE,
+)
+_JUMPS = {
+    "da_capo": re.compile(r"\bD\.? ?C\b\.?|\bda capo\b", re.IGNORECASE),
+    "dal_segno": re.compile(r"\bD\.? ?S\b\.?|\bdal segno\b", re.IGNORECASE),
+    "to_coda": re.compile(r"^\s*(to|al) coda\b", re.IGNORECASE),
+    "fine": re.compile(r"^\s*fine\s*\.?\s*$", re.IGNORECASE),
+}
+
+
+class DirectionReader:
+    """Reads directions and bar lines of a part.
+
+    Parameters
+    ----------
+    log
+        Where what is dropped goes.
+
+    Attributes
+    ----------
+    tempo_quarters
+        Quarters a minute at the start; None as long as no tempo was seen.
+    endings
+        Passes of the bracket that is open; empty without one.
+    """
+
+    def __init__(self, log: Log) -> None:
+        self._log = log
+        self.tempo_quarters: Fraction | None = None
+        self.endings: tuple[int, ...] = ()
+
+    def direction(self, element: Element, at: Fraction, draft: Draft) -> None:
+        """Read a direction that stands at a place of its measure."""
+        for kind in element.findall("direction-type"):
+            for child in kind:
+                self._direction_type(child, at, draft)
+        sound = element.find("sound")
+        if sound is not None:
+            self.sound(sound, draft)
+
+    def _direction_type(self, child: Element, at: Fraction, draft: Draft) -> None:
+        text = " ".join((child.text or "").split())
+        if child.tag == "dynamics":
+            add_dynamics(child, at, draft, self._log)
+        elif child.tag == "wedge" and child.get("type") in ("crescendo", "diminuendo"):
+            draft.marks.append(LeadMark(at, "hairpin", "<" if child.get("type") == "crescendo" else ">"))
+        elif child.tag == "rehearsal" and text:
+            draft.signs.setdefault("section", text)
+        elif child.tag in ("segno", "coda"):
+            draft.signs[child.tag] = True
+        elif child.tag == "metronome":
+            self._metronome(child)
+        elif child.tag == "words" and text:
+            self._direction_words(text, at, draft)
+
+    def _direction_words(self, text: str, at: Fraction, draft: Draft) -> None:
+        if text.upper() in ("N.C.", "NC", "N.C"):
+            draft.chords.append(LeadChord(at, None))
+            return
+        jumps = [name for name, pattern in _JUMPS.items() if pattern.search(text)]
+        for name in jumps:
+            if name != "fine" or len(jumps) == 1:
+                draft.signs[name] = True
+        kind = mark_of_words(text)
+        if kind:
+            draft.marks.append(LeadMark(at, kind))
+        elif _NAMES_OF_SECTIONS.fullmatch(text):
+            draft.signs.setdefault("section", text)
+        elif not jumps:
+            self._log.drop(f"the direction “{text[:40]}” is left out")
+
+    def _metronome(self, element: Element) -> None:
+        unit = _UNITS.get((element.findtext("beat-unit") or "").strip())
+        per_minute = re.search(r"\d{1,4}(\.\d{1,6})?", element.findtext("per-minute") or "")
+        if unit is None or per_minute is None or element.find("metronome-note") is not None:
+            return
+        dots = len(element.findall("beat-unit-dot"))
+        length = unit * (2 - Fraction(1, 2 ** min(dots, 4)))
+        self._set_tempo(Fraction(per_minute[0]) * length)
+
+    def _set_tempo(self, tempo_quarters: Fraction) -> None:
+        if tempo_quarters <= 0:
+            return
+        if self.tempo_quarters is None:
+            self.tempo_quarters = tempo_quarters
+        elif abs(tempo_quarters - self.tempo_quarters) >= 1:
+            self._log.drop("a change of tempo is left out")
+
+    def sound(self, element: Element, draft: Draft) -> None:
+        """Read how something sounds: tempo, and where to go on."""
+        if element.get("tempo"):
+            self._set_tempo(self._log.fraction(element.get("tempo"), "a tempo"))
+        for attribute, sign in (("dacapo", "da_capo"), ("dalsegno", "dal_segno"), ("tocoda", "to_coda"),
+                                ("fine", "fine"), ("segno", "segno"), ("coda", "coda")):  # fmt: skip
+            if element.get(attribute, "no") != "no":
+                draft.signs[sign] = True
+
+    def barline(self, element: Element, draft: Draft) -> None:
+        """Read repeat, ending and signs at a bar line."""
+        repeat, ending = element.find("repeat"), element.find("ending")
+        if repeat is not None and repeat.get("direction") == "forward":
+            draft.signs["repeat_start"] = True
+        elif repeat is not None:
+            draft.signs["repeat_times"] = self._log.whole(
+                repeat.get("times", "2"), "times of a repeat", 1, 99
+            )
+        if ending is not None and ending.get("type") == "start":
+            numbers = [int(number) for number in re.findall(r"\d{1,2}", ending.get("number", ""))]
+            self.endings = tuple(numbers) or (1,)
+        elif ending is not None:
+            draft.signs["ending_stops"] = True
+        for name in ("segno", "coda"):
+            if element.find(name) is not None:
+                draft.signs[name] = True
+        if element.find("fermata") is not None and draft.notes:
+            draft.marks.append(LeadMark(draft.notes[-1].start_quarter, "fermata"))
+
+
+def add_dynamics(element: Element, at: Fraction, draft: Draft, log: Log) -> None:
+    """Add dynamic marks, those that songs don't have as the nearest that they have."""
+    for child in element:
+        value = _LIKE.get(child.tag, child.tag)
+        if value not in _DYNAMICS:
+            log.drop(f"the dynamic {child.tag[:12]} is left out")
+            continue
+        if value != child.tag:
+            log.drop(f"the dynamic {child.tag[:12]} became {value}")
+        draft.marks.append(LeadMark(at, "dynamic", value))

@@ -1,0 +1,128 @@
+"""In which order written measures are played: repeats, endings, segno, coda, da capo, fine."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from tercet.exchange.leadsheet import LeadMeasure, TuneError
+
+__all__ = ["MOST_MEASURES_PLAYED", "play_order", "segment_starts"]
+
+MOST_MEASURES_PLAYED = 2000
+"""As many bars as a song may have when it is played."""
+
+
+def segment_starts(measures: Sequence[LeadMeasure]) -> list[int]:
+    """Return where stretches begin that are only ever played from their start to their end."""
+    starts = {0}
+    for index, measure in enumerate(measures):
+        before = measures[index - 1] if index else None
+        if measure.repeat_start or measure.segno or measure.coda or measure.section:
+            starts.add(index)
+        if before is not None and measure.endings != before.endings:
+            starts.add(index)
+        if measure.repeat_times or measure.to_coda or measure.fine or measure.da_capo or measure.dal_segno:
+            starts.add(index + 1)
+    return sorted(start for start in starts if start < len(measures))
+
+
+def play_order(measures: Sequence[LeadMeasure]) -> list[tuple[int, int]]:
+    """Return pairs of a measure's index and the pass of its repeat, from 1, in the order played.
+
+    After da capo or dal segno repeats aren't taken again and the last of several endings is played, as is usual.
+
+    Raises
+    ------
+    TuneError
+        When more than `MOST_MEASURES_PLAYED` measures would be played.
+    """
+    walk = _Walk(measures)
+    while walk.index < len(measures):
+        walk.step()
+        if len(walk.order) > MOST_MEASURES_PLAYED:
+            raise TuneError(
+                f"with its repeats the tune has more than {MOST_MEASURES_PLAYED} bars, and a song has at most so "
+                "many: take repeats away, or cut the tune"
+            )
+    return walk.order
+
+
+class _Walk:
+    """A walk through the measures: where it is, where the repeat began, which pass, and whether it has jumped."""
+
+    def __init__(self, measures: Sequence[LeadMeasure]) -> None:
+        self._measures = measures
+        self.index = 0
+        self.order: list[tuple[int, int]] = []
+        self._start = 0
+        self._pass = 1
+        self._jumped = False
+
+    def step(self) -> None:
+        """Play the measure that the walk has come to, or skip an ending that isn't this pass's."""
+        index, measure = self.index, self._measures[self.index]
+        before = self._measures[index - 1] if index else None
+        after_endings = before is not None and bool(before.endings) and not measure.endings
+        if (after_endings or measure.repeat_start) and index != self._start:
+            self._restart(index)
+        if measure.endings and not self._is_for_now(index):
+            self.index = self._after_ending(index)
+            return
+        self.order.append((index, self._pass))
+        self.index = self._next(index, measure)
+
+    def _restart(self, index: int) -> None:
+        self._start, self._pass = index, 1
+
+    def _is_for_now(self, index: int) -> bool:
+        endings = self._measures[index].endings
+        if self._jumped:
+            return max(endings) == self._last_ending(index)
+        return self._pass in endings
+
+    def _group(self, index: int) -> tuple[int, int]:
+        """Return the first measure of the run of endings that a measure belongs to, and the one after its last."""
+        first = last = index
+        while first > 0 and self._measures[first - 1].endings:
+            first -= 1
+        while last < len(self._measures) and self._measures[last].endings:
+            last += 1
+        return first, last
+
+    def _last_ending(self, index: int) -> int:
+        first, last = self._group(index)
+        return max(number for measure in self._measures[first:last] for number in measure.endings)
+
+    def _group_total(self, index: int) -> int:
+        """Return how often a stretch with endings is played: a first ending alone asks for another time."""
+        return max(2, self._last_ending(index))
+
+    def _after_ending(self, index: int) -> int:
+        endings = self._measures[index].endings
+        while index < len(self._measures) and self._measures[index].endings == endings:
+            index += 1
+        return index
+
+    def _next(self, index: int, measure: LeadMeasure) -> int:
+        if measure.repeat_times and not self._jumped:
+            total = self._group_total(index) if measure.endings else measure.repeat_times
+            if self._pass < total:
+                self._pass += 1
+                return self._start
+            if measure.endings:
+                return self._group(index)[1]
+            self._restart(index + 1)
+        if self._jumped and measure.fine:
+            return len(self._measures)
+        if self._jumped and measure.to_coda:
+            return self._sign("coda", index + 1)
+        if (measure.da_capo or measure.dal_segno) and not self._jumped:
+            self._jumped = True
+            target = 0 if measure.da_capo else self._sign("segno", 0)
+            self._restart(target)
+            return target
+        return index + 1
+
+    def _sign(self, name: str, otherwise: int) -> int:
+        found = [index for index, measure in enumerate(self._measures) if getattr(measure, name)]
+        return found[0] if found else otherwise

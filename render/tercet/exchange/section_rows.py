@@ -1,0 +1,117 @@
+"""The rows of a section from all its playings: what they share stands once, what differs is written for its passes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from fractions import Fraction
+from typing import Any
+
+from tercet.exchange.bars import BarContent, Stretch
+from tercet.song import ChordSpan, Line, Row, RowName, Section
+
+__all__ = ["section_of"]
+
+_ROWS: tuple[RowName, ...] = ("chords", "melody", "words", "marks")
+_BARS_A_LINE = 4
+_WIDEST_LINE = 96
+"""Columns that the music of a line may take before fewer bars are put on it."""
+
+Cell = tuple[Any, ...] | None
+
+
+def section_of(name: str, passes: Sequence[Stretch], *, keep_lines: bool = False) -> Section:
+    """Return a section.
+
+    Parameters
+    ----------
+    name
+        What it is called.
+    passes
+        Its playings, in order; all have a pick-up of the same length and the same number of bars.
+    keep_lines
+        Whether lines start where the file starts them, instead of every few bars.
+    """
+    pickup_beat = passes[0].pickup_beat
+    bars = [
+        _explicit([stretch.bars[index] for stretch in passes], index, passes)
+        for index in range(len(passes[0].bars))
+    ]
+    pickups = [stretch.pickup for stretch in passes if stretch.pickup is not None]
+    lines = []
+    for low, high in _line_places(bars, keep_lines):
+        rows = []
+        for row in _ROWS:
+            cells = [_by_pass(row, contents) for contents in bars[low:high]]
+            lead = _by_pass(row, pickups) if low == 0 and pickups else None
+            rows += _rows(row, cells, lead, len(passes))
+        lines.append(Line(tuple(rows)))
+    return Section(name, tuple(lines), pickup_beat)
+
+
+def _explicit(contents: list[BarContent], index: int, passes: Sequence[Stretch]) -> list[BarContent]:
+    """Return a bar on each pass, a chord that only goes on written out where the passes differ."""
+    if all(content.chords == contents[0].chords for content in contents):
+        return contents
+    return [
+        content if content.chords is not None else replace(content, chords=(_chord_going_on(stretch, index),))
+        for content, stretch in zip(contents, passes, strict=True)
+    ]
+
+
+def _chord_going_on(stretch: Stretch, index: int) -> ChordSpan:
+    length = sum((note.length_beat for note in stretch.bars[index].melody), Fraction(0))
+    earlier = [
+        bar.chords for bar in (stretch.pickup, *stretch.bars[:index]) if bar is not None and bar.chords
+    ]
+    return replace(earlier[-1][-1], start_beat=Fraction(0), length_beat=length)
+
+
+def _by_pass(row: RowName, contents: Sequence[BarContent]) -> list[Cell]:
+    return [getattr(content, row) for content in contents]
+
+
+def _rows(name: RowName, cells: list[list[Cell]], lead: list[Cell] | None, passes: int) -> list[Row]:
+    """Return the plain row of a line, if it has anything, and a row for each way in which passes differ from it."""
+    plain = [_shared(cell) for cell in cells]
+    plain_lead = _shared(lead) if lead is not None else None
+    rows = []
+    if any(cell is not None for cell in (*plain, plain_lead)):
+        rows.append(Row(name, (), tuple(plain), plain_lead))
+    own: dict[tuple[Cell, ...], list[int]] = {}
+    for number in range(passes):
+        differing = tuple(
+            None if cell is None or cell[number] == shared else cell[number]
+            for cell, shared in zip([lead, *cells], [plain_lead, *plain], strict=True)
+        )
+        if any(cell is not None for cell in differing):
+            own.setdefault(differing, []).append(number + 1)
+    rows += [Row(name, tuple(numbers), differing[1:], differing[0]) for differing, numbers in own.items()]
+    return rows
+
+
+def _shared(cell: list[Cell]) -> Cell:
+    """Return what stands in the plain row: the first pass's, unless some pass has nothing there."""
+    if all(each == cell[0] for each in cell):
+        return cell[0]
+    return None if any(each is None for each in cell) else cell[0]
+
+
+def _line_places(bars: list[list[BarContent]], keep_lines: bool) -> list[tuple[int, int]]:
+    """Return where each line of music starts and ends, in bars."""
+    if keep_lines:
+        starts = sorted({0, *(index for index, contents in enumerate(bars) if contents[0].new_line)})
+        return list(zip(starts, [*starts[1:], len(bars)], strict=True))
+    widths = [max(map(_width, contents)) for contents in bars]
+    for count in (_BARS_A_LINE, _BARS_A_LINE // 2):
+        lines = [(low, min(low + count, len(bars))) for low in range(0, len(bars), count)]
+        if all(sum(widths[low:high]) <= _WIDEST_LINE for low, high in lines):
+            return lines
+    return [(low, low + 1) for low in range(len(bars))] if max(widths) > _WIDEST_LINE // 2 else lines
+
+
+def _width(bar: BarContent) -> int:
+    """Return about how many columns a bar takes."""
+    notes = sum(2 + (0 if note.length_beat == 1 else 2 + len(str(note.length_beat))) for note in bar.melody)
+    words = sum(len(syllable.text) + 1 for syllable in bar.words or ())
+    return 3 + max(notes, words)

@@ -1,0 +1,248 @@
+"""From a lead sheet to a song: order of playing to form, measures to bars of one meter, verses to passes.
+
+Nothing is invented silently: what a song can't hold, and what had to be guessed, is said in the remarks.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from tercet.exchange.bars import (
+    Stretch,
+    cut_into_bars,
+    with_breaths_between,
+    with_ended_hairpins,
+    without_loose_ties,
+)
+from tercet.exchange.keys import key_of_tune
+from tercet.exchange.leadsheet import LeadMeasure, LeadSheet, TuneError
+from tercet.exchange.play_order import play_order, segment_starts
+from tercet.exchange.positions import with_positions_of_a_tuning
+from tercet.exchange.section_names import SectionNames
+from tercet.exchange.section_rows import section_of
+from tercet.song import Meter, Song, Visit
+from tercet.theory import Key
+
+__all__ = ["Imported", "song_of"]
+
+_LOWER = (1, 2, 4, 8, 16, 32)
+_MOST_UPPER = 16
+_SLOWEST, _FASTEST = 20, 400
+_MOST_SECTIONS, _MOST_VISITS = 100, 500
+
+
+@dataclass(frozen=True, slots=True)
+class Imported:
+    """A song from outside, and what was dropped, guessed or changed, one sentence each."""
+
+    song: Song
+    remarks: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Run:
+    """One playing of a stretch of measures: which (first measure, one after the last) and with which verse."""
+
+    start: int
+    stop: int
+    verse: int
+
+
+def song_of(sheet: LeadSheet) -> Imported:
+    """Turn a lead sheet into a song that reads back from its own file.
+
+    Raises
+    ------
+    TuneError
+        When it has no notes, or more bars, sections or notes in a bar than a song may have.
+    """
+    if not any(note.pitch for note in sheet.notes):
+        raise TuneError("there are no notes in this tune: choose another part or voice")
+    remarks = list(sheet.remarks)
+    sheet, tuning = with_positions_of_a_tuning(sheet, remarks)
+    meter = _meter(sheet.measures, remarks)
+    runs = _runs(sheet.measures, remarks)
+    stretches = [cut_into_bars(sheet.measures, run.start, run.stop, run.verse, meter) for run in runs]
+    stretches = with_breaths_between(stretches)
+    remarks += _bar_remarks(sheet.measures, stretches, meter)
+    names = _names(sheet.measures, runs, stretches)
+    stretches = _with_room(names, stretches, meter, remarks)
+    stretches, endless = with_ended_hairpins(without_loose_ties(stretches))
+    if endless:
+        remarks.append(f"hairpins that no later dynamic ends are left out ({endless})")
+    visits = _visits(names)
+    sections = tuple(
+        section_of(
+            name,
+            [stretch for own, stretch in zip(names, stretches, strict=True) if own == name],
+            keep_lines=bool(sheet.settings),
+        )
+        for name in dict.fromkeys(names)
+    )
+    if len(sections) > _MOST_SECTIONS or len(visits) > _MOST_VISITS:
+        raise TuneError(
+            f"the tune falls into {len(sections)} sections, and a song has at most {_MOST_SECTIONS}"
+        )
+    song = Song(
+        title=sheet.title,
+        sections=sections,
+        form=visits,
+        composer=sheet.composer,
+        source_note=sheet.source_note,
+        licence=sheet.licence,
+        key=_key(sheet, remarks),
+        meter=meter,
+        tempo=_tempo(sheet, meter, remarks),
+        tuning=tuning,
+    )
+    if not any(measure.chords for measure in sheet.measures):
+        remarks.append(
+            "the tune has no chord symbols: N.C. stands until you write chords, or import it with --harmonise"
+        )
+    return Imported(song, tuple(dict.fromkeys(remarks)))
+
+
+def _meter(measures: Sequence[LeadMeasure], remarks: list[str]) -> Meter:
+    """Return the meter that most of the tune's time has."""
+    time: Counter[tuple[int, int]] = Counter()
+    for measure in measures:
+        time[measure.meter] += 1
+    (upper, lower), _ = time.most_common(1)[0]
+    if lower not in _LOWER or upper > _MOST_UPPER:
+        remarks.append(
+            f"a song can't have the meter {upper}/{lower}: 4/4 is written, with the bar lines moved"
+        )
+        return Meter(4, 4)
+    if len(time) > 1:
+        others = ", ".join(f"{one}/{other}" for one, other in time if (one, other) != (upper, lower))
+        remarks.append(
+            f"a song has one meter: {upper}/{lower} is written throughout, and where the tune is in {others} "
+            "its notes keep their lengths and the bar lines move"
+        )
+    return Meter(upper, lower)
+
+
+def _runs(measures: Sequence[LeadMeasure], remarks: list[str]) -> list[_Run]:
+    """Return the stretches in the order played."""
+    starts = set(segment_starts(measures))
+    runs: list[_Run] = []
+    for index, verse in play_order(measures):
+        if runs and index == runs[-1].stop and index not in starts and verse == runs[-1].verse:
+            runs[-1] = replace(runs[-1], stop=index + 1)
+        else:
+            runs.append(_Run(index, index + 1, verse))
+    verses = _verses(measures)
+    if verses > 1 and all(run.verse == 1 for run in runs):
+        remarks.append(
+            f"there are {verses} verses and no repeat: the tune is played {verses} times, once for each"
+        )
+        runs = [replace(run, verse=verse) for verse in range(1, verses + 1) for run in runs]
+    return runs
+
+
+def _verses(measures: Sequence[LeadMeasure]) -> int:
+    sung = {
+        verse
+        for measure in measures
+        for note in measure.notes
+        for verse, syllable in note.words
+        if syllable.text
+    }
+    return next((count for count in range(len(sung), 0, -1) if set(range(1, count + 1)) <= sung), 0)
+
+
+def _bar_remarks(measures: Sequence[LeadMeasure], stretches: Sequence[Stretch], meter: Meter) -> list[str]:
+    """Say where bars had to be filled up, so that they last longer than in the file."""
+    bar_quarter = Fraction(4 * meter.upper, meter.lower)
+    filled = []
+    for index, stretch in enumerate(stretches):
+        following = stretches[index + 1] if index + 1 < len(stretches) else None
+        missing = stretch.filled_beat
+        if missing and following is not None and following.pickup_beat != missing:
+            filled.append(stretch.last_number)
+    moved = [
+        measure.number
+        for index, measure in enumerate(measures)
+        if measure.length_quarter != bar_quarter and measure.length_quarter == measure.nominal_quarter
+    ]
+    remarks = []
+    if filled:
+        places = ", ".join(dict.fromkeys(filled))
+        remarks.append(f"short measures before a repeat or a new section were filled up with rests: {places}")
+    odd = [
+        measure.number
+        for measure in measures[1:-1]
+        if measure.length_quarter > measure.nominal_quarter and measure.number not in moved
+    ]
+    if odd:
+        remarks.append(
+            f"measures longer than their meter moved the bar lines after them: {', '.join(odd[:8])}"
+        )
+    return remarks
+
+
+def _names(measures: Sequence[LeadMeasure], runs: Sequence[_Run], stretches: Sequence[Stretch]) -> list[str]:
+    """Return the section of each run; equal names mean one section, played several times."""
+    book = SectionNames(single=len({(run.start, run.stop) for run in runs}) == 1)
+    names = []
+    for run, stretch in zip(runs, stretches, strict=True):
+        first = measures[run.start]
+        shape = (stretch.pickup_beat, len(stretch.bars))
+        names.append(book.name((run.start, run.stop), first.section, first.endings, shape))
+    return names
+
+
+def _visits(names: Sequence[str]) -> tuple[Visit, ...]:
+    total, seen = Counter(names), Counter[str]()
+    visits = []
+    for name in names:
+        seen[name] += 1
+        visits.append(Visit(name, seen[name], seen[name] == total[name]))
+    return tuple(visits)
+
+
+def _with_room(
+    names: Sequence[str], stretches: Sequence[Stretch], meter: Meter, remarks: list[str]
+) -> list[Stretch]:
+    """Return the stretches, pick-ups that find no room in the bar before them turned into whole bars."""
+    tight: set[str] = set()
+    for index in range(1, len(stretches)):
+        before, stretch = stretches[index - 1], stretches[index]
+        if stretch.pickup_beat and before.free_beat < stretch.pickup_beat:
+            tight.add(names[index])
+    if tight:
+        shown = ", ".join(sorted(tight))
+        remarks.append(
+            f"the bar before the pick-up of {shown} has no room for it when it is played again, so the pick-up "
+            "became a whole bar with rests before it"
+        )
+    return [
+        stretch.pickup_as_bar(meter) if name in tight else stretch
+        for name, stretch in zip(names, stretches, strict=True)
+    ]
+
+
+def _key(sheet: LeadSheet, remarks: list[str]) -> Key:
+    if sheet.key is not None:
+        return sheet.key
+    key, runner_up = key_of_tune(sheet.notes)
+    remarks.append(f"no key given: {key} found from the notes (next likely: {runner_up})")
+    return key
+
+
+def _tempo(sheet: LeadSheet, meter: Meter, remarks: list[str]) -> Fraction:
+    """Return pulses a minute."""
+    if sheet.tempo_quarters is None:
+        remarks.append("no tempo given: 96 pulses a minute assumed")
+        return Fraction(96)
+    pulse_quarter = meter.pulse_beat * Fraction(4, meter.lower)
+    tempo = sheet.tempo_quarters / pulse_quarter
+    kept = min(max(tempo, Fraction(_SLOWEST)), Fraction(_FASTEST)).limit_denominator(1000)
+    if (10_000 % kept.denominator) != 0 and not sheet.settings:
+        kept = Fraction(round(kept * 100), 100)
+    if kept != tempo:
+        remarks.append(f"the tempo, {float(tempo):.6g} pulses a minute, became {float(kept):g}")
+    return kept

@@ -1,0 +1,98 @@
+"""Where the notes of a key lie on a neck, and which step of the key each is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from tercet.errors import ParameterError
+from tercet.neck.tunings import Tuning
+from tercet.theory import Key, Pitch, spell
+from tercet.theory.pitch import PITCH_CLASSES
+
+__all__ = ["FEWEST_FRETS", "MOST_FRETS", "NeckNote", "degree_of", "in_key", "key_notes", "neck_note"]
+
+FEWEST_FRETS, MOST_FRETS = 3, 18
+"""Frets of a neck that is worth drawing."""
+
+_LETTERS = "CDEFGAB"
+_STEPS = {False: (0, 2, 4, 5, 7, 9, 11), True: (0, 2, 3, 5, 7, 8, 10)}
+"""Semitones of the seven steps above the tonic, of a major key and of a minor one (natural minor)."""
+
+
+@dataclass(frozen=True, slots=True)
+class NeckNote:
+    """A note on the neck.
+
+    Parameters
+    ----------
+    string
+        1 (nearest the floor) to 4.
+    fret
+        0 for the open string.
+    pitch
+        As the key spells it.
+    degree
+        Its step of the key, 1 for the tonic to 7, with # or b where it is raised or lowered: ``#7``.
+    """
+
+    string: int
+    fret: int
+    pitch: Pitch
+    degree: str
+
+    @property
+    def step(self) -> int:
+        """The step's number, 1 to 7."""
+        return int(self.degree[-1])
+
+
+def degree_of(pitch: Pitch, key: Key) -> str:
+    """Return the step of a key that a pitch is: its letter counted from the tonic, with # or b as it differs.
+
+    >>> degree_of(Pitch.parse("G#4"), Key("A", 0, True))
+    '#7'
+    """
+    step = (_LETTERS.index(pitch.letter) - _LETTERS.index(key.letter)) % 7
+    plain = key.tonic_class + _STEPS[key.minor][step]
+    differs = (PITCH_CLASSES[pitch.letter] + pitch.alter - plain + 6) % 12 - 6
+    return ("#" * differs if differs > 0 else "b" * -differs) + str(step + 1)
+
+
+def in_key(midi: int, key: Key) -> bool:
+    """Whether a MIDI key number is one of the seven steps of a key."""
+    return (midi - key.tonic_class) % 12 in _STEPS[key.minor]
+
+
+def neck_note(string: int, fret: int, key: Key, tuning: Tuning) -> NeckNote:
+    """Return the note of a string (1 to 4) at a fret, spelt as the key spells it."""
+    pitch = _spelt(tuning.midi(string, fret), key)
+    return NeckNote(string, fret, pitch, degree_of(pitch, key))
+
+
+def key_notes(key: Key, tuning: Tuning, frets: int) -> tuple[NeckNote, ...]:
+    """Return every note of a key from the open strings up to a fret, string 4 first, fret by fret.
+
+    Raises
+    ------
+    ParameterError
+        `frets` isn't `FEWEST_FRETS` to `MOST_FRETS`.
+    """
+    if not FEWEST_FRETS <= frets <= MOST_FRETS:
+        raise ParameterError(f"a neck must have {FEWEST_FRETS} to {MOST_FRETS} frets (got {frets})")
+    return tuple(
+        neck_note(string, fret, key, tuning)
+        for string in (4, 3, 2, 1)
+        for fret in range(frets + 1)
+        if in_key(tuning.midi(string, fret), key)
+    )
+
+
+def _spelt(midi: int, key: Key) -> Pitch:
+    """Return a pitch with the letter that the key's signature gives it, or as `spell` has it where it gives none."""
+    steps = _STEPS[key.minor]
+    above = (midi - key.tonic_class) % 12
+    if above not in steps:
+        return spell(midi, key)
+    letter = _LETTERS[(_LETTERS.index(key.letter) + steps.index(above)) % 7]
+    alter = (midi - PITCH_CLASSES[letter] + 6) % 12 - 6
+    return Pitch(letter, alter, (midi - alter - PITCH_CLASSES[letter]) // 12 - 1)

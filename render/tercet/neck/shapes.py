@@ -1,0 +1,178 @@
+"""What a left hand can hold: four frets, the fingers that they take, and whether that is in reach.
+
+A *shape* is four frets, string 4 first, as chord shapes are written: C is 0003 on a high-g ukulele. 0 is an
+open string. Distances along the neck follow equal temperament: fret n lies at ``L · (1 − 2^(−n/12))`` from the
+nut of a string of length L.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from itertools import product
+
+from tercet.neck.tunings import LAST_FRET, Tuning
+from tercet.theory import Chord, parse_chord
+
+__all__ = [
+    "COMMON_SHAPES",
+    "Shape",
+    "chord_shapes",
+    "common_shape",
+    "fingers_needed",
+    "fret_position_mm",
+    "holdable",
+    "shape_midis",
+    "span_mm",
+]
+
+Shape = tuple[int, int, int, int]
+"""Frets, string 4 first."""
+
+SPAN_LIMIT_MM = 85.0
+"""Widest stretch between the lowest and highest finger that a hand is asked for."""
+
+_C_TUNING_ROOT = 9
+"""Pitch class of string 1 in the tunings that `COMMON_SHAPES` is written for (A)."""
+
+COMMON_SHAPES: dict[str, str] = {
+    "C": "0003",
+    "F": "2010",
+    "G7": "0212",
+    "G": "0232",
+    "Am": "2000",
+    "Dm": "2210",
+    "D": "2220",
+    "A": "2100",
+    "A7": "0100",
+    "D7": "2223",
+    "E7": "1202",
+    "Em": "0432",
+    "Gm": "0231",
+    "Bb": "3211",
+    "B7": "2322",
+    "C7": "0001",
+    "Fm": "1013",
+}
+"""The shapes that players know by name on a G-C-E-A ukulele, high or low fourth string alike."""
+
+
+@lru_cache(maxsize=16384)
+def fret_position_mm(fret: int, scale_length_mm: float) -> float:
+    """Return how far a fret lies from the nut in mm: ``L · (1 − 2^(−fret/12))``."""
+    return float(scale_length_mm * (1.0 - 2.0 ** (-fret / 12.0)))
+
+
+@lru_cache(maxsize=16384)
+def span_mm(frets: tuple[int, ...], scale_length_mm: float) -> float:
+    """Return the distance in mm between the lowest and the highest fretted string; 0 with at most one."""
+    pressed = [fret for fret in frets if fret > 0]
+    if len(pressed) < 2:
+        return 0.0
+    return fret_position_mm(max(pressed), scale_length_mm) - fret_position_mm(min(pressed), scale_length_mm)
+
+
+@lru_cache(maxsize=16384)
+def fingers_needed(frets: tuple[int, ...]) -> int:
+    """Return how many fingers a shape takes, 0 to 4, the index finger lying across strings where that helps.
+
+    The index finger may lie flat over all strings from one end of the lowest fret to the other, if no open
+    string lies between its first and its last string.
+    """
+    pressed = [(fret, place) for place, fret in enumerate(frets) if fret > 0]
+    if not pressed:
+        return 0
+    lowest = min(fret for fret, _ in pressed)
+    at_lowest = [place for fret, place in pressed if fret == lowest]
+    covered = frets[at_lowest[0] : at_lowest[-1] + 1]
+    if len(at_lowest) > 1 and all(fret > 0 for fret in covered):
+        return 1 + len(pressed) - len(at_lowest)
+    return len(pressed)
+
+
+@lru_cache(maxsize=16384)
+def holdable(frets: tuple[int, ...], scale_length_mm: float) -> bool:
+    """Whether a hand can hold a shape: at most four fingers, at most `SPAN_LIMIT_MM`, four frets below fret 5.
+
+    From fret 5 on the frets are narrow enough for five.
+    """
+    pressed = [fret for fret in frets if fret > 0]
+    if not pressed:
+        return True
+    widest = 5 if min(pressed) >= 5 else 4
+    return (
+        fingers_needed(frets) <= 4
+        and max(pressed) - min(pressed) < widest
+        and span_mm(frets, scale_length_mm) <= SPAN_LIMIT_MM
+    )
+
+
+def shape_midis(shape: tuple[int, ...], tuning: Tuning) -> tuple[int, ...]:
+    """Return the MIDI key numbers that a shape sounds, string 4 first."""
+    return tuple(pitch.midi + fret for pitch, fret in zip(tuning.open_pitches, shape, strict=True))
+
+
+@lru_cache(maxsize=512)
+def _common_by_tones(tuning: Tuning) -> dict[tuple[frozenset[int], int], Shape]:
+    """Return the common shapes of a tuning by (pitch classes, root class); none where the strings lie otherwise.
+
+    Any tuning whose strings lie as far from each other as G-C-E-A (a baritone's do) takes the same shapes for
+    chords that are moved along.
+    """
+    classes = [pitch.midi % 12 for pitch in tuning.open_pitches]
+    moved = (classes[3] - _C_TUNING_ROOT) % 12
+    if [(pc - moved) % 12 for pc in classes] != [7, 0, 4, 9]:
+        return {}
+    table = {}
+    for name, digits in COMMON_SHAPES.items():
+        chord = parse_chord(name)
+        tones = frozenset((pc + moved) % 12 for pc in chord.pitch_classes)
+        four, three, two, one = (int(digit) for digit in digits)
+        table[tones, (chord.root_class + moved) % 12] = (four, three, two, one)
+    return table
+
+
+def common_shape(chord: Chord, tuning: Tuning) -> Shape | None:
+    """Return the shape that players know by the chord's name in a tuning, or None."""
+    return _common_by_tones(tuning).get((chord.pitch_classes, chord.root_class))
+
+
+@lru_cache(maxsize=4096)
+def chord_shapes(
+    classes: frozenset[int],
+    tuning: Tuning,
+    highest_fret: int,
+    scale_length_mm: float,
+    held: tuple[tuple[int, int], ...] = (),
+    idle: tuple[int, ...] = (),
+) -> tuple[Shape, ...]:
+    """Return every holdable shape whose strings sound only the given pitch classes, in rising order of frets.
+
+    Parameters
+    ----------
+    classes
+        Pitch classes that may sound, 0 to 11.
+    tuning, highest_fret, scale_length_mm
+        The neck; frets 0 to `highest_fret` are used, at most 15.
+    held
+        (string, fret) pairs that are fixed, whatever they sound.
+    idle
+        Strings that needn't sound: they may also stay open.
+    """
+    fixed = dict(held)
+    choices: list[tuple[int, ...]] = []
+    for string in (4, 3, 2, 1):
+        if string in fixed:
+            choices.append((fixed[string],))
+            continue
+        open_midi = tuning.open_midi(string)
+        frets = range(min(highest_fret, LAST_FRET) + 1)
+        choices.append(
+            tuple(
+                fret for fret in frets if (open_midi + fret) % 12 in classes or (fret == 0 and string in idle)
+            )
+        )
+    return tuple(
+        (four, three, two, one)
+        for four, three, two, one in product(*choices)
+        if holdable((four, three, two, one), scale_length_mm)
+    )

@@ -1,0 +1,188 @@
+"""From the engraver's SVG to our shapes: real text in the place of stand-ins, digits as near as their layer.
+
+The engraver writes few kinds of element, and ids of our own making; whatever else it writes is left out.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from xml.etree.ElementTree import Element, fromstring
+
+from tercet.publish.engraved import Glyph, Group, Lettering, Outline, Part
+from tercet.publish.letters import Style
+from tercet.publish.score_parts import ScoreText, TextKind
+
+__all__ = ["DrawnSystem", "read_drawing"]
+
+_SVG = "{http://www.w3.org/2000/svg}"
+_HREF = "{http://www.w3.org/1999/xlink}href"
+_SKIPPED = ("mNum", "placeholder", "pageMilestone", "systemMilestoneEnd", "pageMilestoneEnd", "space")
+_OURS = re.compile(
+    r"p\d+s\d+|m\d+(t\d+(x\d+)?(v\d+)?|c\d+(s[1-4]|r)?|k\d*([dnf]|v\d+)?|[hw]\d+|name|number|times|then)?"
+)
+"""Names that we gave; the engraver's own are left out."""
+
+_ANCHOR = re.compile(r"m\d+k\d*")
+"""Of the unseen notes that hold the texts of the strip: nothing but the texts is drawn."""
+
+_PLACED = re.compile(r"translate\(([-\d.]+), ?([-\d.]+)\) scale\(([-\d.]+)")
+_TURNED = re.compile(r"rotate\(([-\d.]+) ([-\d.]+), ?([-\d.]+)\)")
+_FRAME_WIDTH = 20.0
+
+CLASSES = frozenset({
+    "measure", "staff", "layer", "note", "tabGrp", "arpeg", "chord", "beam", "tuplet", "rest", "mRest", "syl", "verse",
+    "harm", "dynam", "hairpin", "reh", "dir", "mNum", "fermata", "breath", "barLine", "clef", "keySig", "meterSig",
+    "tie", "stem", "notehead", "accid", "artic", "flag", "dots", "ledgerLines", "tupletNum", "tupletBracket",
+    "voltaBracket", "grpSym", "melody", "between", "strums", "struck", "under",
+})  # fmt: skip
+"""Classes that are kept, for style sheets and scripts."""
+
+NEARNESS: dict[tuple[str, str], tuple[float, Style]] = {
+    ("melody", "struck"): (1.3, "bold"),
+    ("melody", "under"): (1.0, "plain"),
+    ("between", "struck"): (1.05, "plain"),
+    ("strums", "struck"): (0.8, "plain"),
+}
+"""How large and heavy a digit of the tab is, by its layer and whether it is what the stroke is for."""
+
+DIGIT_HEIGHT = 0.714
+"""Height of digits in ems (Noto Sans: cap height 714 of 1000), to centre them on their line."""
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnSystem:
+    """A line of music as drawn, in the coordinates of the engraver's page."""
+
+    parts: tuple[Part, ...]
+    bars: tuple[str, ...]
+
+
+def read_drawing(svg: str, texts: Mapping[str, ScoreText]) -> tuple[tuple[DrawnSystem, ...], dict[str, str]]:
+    """Return the lines of music of one page of the engraver's, and the outlines of its signs by name."""
+    root = fromstring(svg)  # noqa: S314 - the engraver's own, just written, with no text of the song in it
+    signs = {
+        _sign_name(f"#{group.get('id', '')}"): path.get("d", "")
+        for defs in root.iter(f"{_SVG}defs")
+        for group in defs
+        for path in group.iter(f"{_SVG}path")
+    }
+    reader = _Reader(texts)
+    systems = []
+    for element in root.iter(f"{_SVG}g"):
+        if "system" in element.get("class", "").split():
+            bars = tuple(
+                child.get("id", "")
+                for child in element.iter(f"{_SVG}g")
+                if "measure" in child.get("class", "").split()
+            )
+            systems.append(DrawnSystem(tuple(reader.parts(element)), bars))
+    return tuple(systems), signs
+
+
+def _sign_name(reference: str) -> str:
+    """Return the name of a sign without what the engraver adds to it for each drawing."""
+    return reference.lstrip("#").partition("-")[0]
+
+
+class _Reader:
+    """Reads elements into shapes."""
+
+    def __init__(self, texts: Mapping[str, ScoreText]) -> None:
+        self._texts = texts
+
+    def parts(self, element: Element) -> Iterator[Part]:
+        """Yield what is within an element."""
+        for child in element:
+            yield from self._part(child, element)
+
+    def _part(self, element: Element, parent: Element) -> Iterator[Part]:
+        match element.tag.removeprefix(_SVG):
+            case "g":
+                yield from self._group(element)
+            case "use":
+                placed = _PLACED.search(element.get("transform", ""))
+                if placed:
+                    x, y, scale = map(float, placed.groups())
+                    yield Glyph(_sign_name(element.get(_HREF, "")), x, y, scale)
+            case "path":
+                path, width = element.get("d", ""), float(element.get("stroke-width", "0"))
+                yield Outline(path, width, filled="C" in path)
+            case "polygon" | "polyline" as tag:
+                yield _polygon(element, closed=tag == "polygon")
+            case "rect":
+                yield _box(element)
+            case "ellipse":
+                yield _dot(element)
+            case "text":
+                yield from self._lettering(element, parent)
+
+    def _group(self, element: Element) -> Iterator[Part]:
+        classes = element.get("class", "").split()
+        hidden = element.get("visibility") == "hidden"
+        if hidden or any(word in _SKIPPED for word in classes):
+            return
+        name = element.get("id", "")
+        own = name if _OURS.fullmatch(name) else ""
+        turned = _TURNED.search(element.get("transform", ""))
+        parts = tuple(self.parts(element))
+        if _ANCHOR.fullmatch(name):
+            parts = tuple(part for part in parts if isinstance(part, Group) and "verse" in part.classes)
+        if not parts and not own:
+            return
+        kept = tuple(word for word in classes if word in CLASSES)
+        angle = (float(turned[1]), float(turned[2]), float(turned[3])) if turned else None
+        yield Group(own, kept, parts, angle)
+
+    def _lettering(self, element: Element, parent: Element) -> Iterator[Lettering]:
+        """Yield a text: the song's, for a stand-in; a digit of the tab; or what the engraver wrote itself."""
+        x, y = float(element.get("x", "0")), float(element.get("y", "0"))
+        size = max(float(span.get("font-size", "0").removesuffix("px")) for span in element.iter())
+        anchor = {"middle": 0.5, "end": 1.0}.get(element.get("text-anchor", ""), 0.0)
+        text = self._texts.get(parent.get("id", ""))
+        if text is not None:
+            yield Lettering(x, y, size, text.text, text.kind, text.style, anchor)
+            return
+        written = "".join(element.itertext()).strip()
+        classes = parent.get("class", "").split()
+        for (layer, part), (scale, style) in NEARNESS.items():
+            if layer in classes and part in classes:
+                middle = y - size * 0.34
+                yield Lettering(
+                    x, middle + size * scale * DIGIT_HEIGHT / 2, size * scale, written, "digit", style, 0.5
+                )
+                return
+        if written:
+            kind: TextKind = "ending" if "voltaBracket" in classes else "remark"
+            yield Lettering(x, y, size, written, kind, "bold", anchor)
+
+
+def _polygon(element: Element, *, closed: bool) -> Outline:
+    points = element.get("points", "").split()
+    path = "M" + " L".join(point.replace(",", " ") for point in points)
+    if closed:
+        return Outline(path + " Z", 0.0, filled=True)
+    return Outline(path, float(element.get("stroke-width", "0")))
+
+
+def _box(element: Element) -> Outline:
+    x, y, width, height = (float(element.get(name, "0")) for name in ("x", "y", "width", "height"))
+    path = f"M{x:g} {y:g} L{x + width:g} {y:g} L{x + width:g} {y + height:g} L{x:g} {y + height:g} Z"
+    if element.get("fill-opacity") == "0":
+        return Outline(path, _FRAME_WIDTH)
+    return Outline(path, 0.0, filled=True)
+
+
+def _dot(element: Element) -> Outline:
+    """Return a dot as four curves (the usual 0.5523 of the radius, within 0.03 % of a circle)."""
+    x, y, radius = (float(element.get(name, "0")) for name in ("cx", "cy", "rx"))
+    k = 0.5523 * radius
+    left, right, top, bottom = x - radius, x + radius, y - radius, y + radius
+    path = (
+        f"M{left:g} {y:g} C{left:g} {y - k:g} {x - k:g} {top:g} {x:g} {top:g} "
+        f"C{x + k:g} {top:g} {right:g} {y - k:g} {right:g} {y:g} "
+        f"C{right:g} {y + k:g} {x + k:g} {bottom:g} {x:g} {bottom:g} "
+        f"C{x - k:g} {bottom:g} {left:g} {y + k:g} {left:g} {y:g} Z"
+    )
+    return Outline(path, 0.0, filled=True)

@@ -1,0 +1,136 @@
+"""Looks: what a layer is drawn with, and how a level becomes size and ink.
+
+Loud is near: large and heavy. Soft is far: small and light. A layer is known by its shape and line first, by its
+colour second, so that a copy in grey still tells the three apart.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import accumulate
+from typing import Literal
+
+from tercet.song import Layer
+
+__all__ = [
+    "FAINT",
+    "LOOKS",
+    "PAPER",
+    "SHADOW",
+    "TEXT",
+    "TEXT_SOFT",
+    "LayerLook",
+    "fitted",
+    "ink_of",
+    "radius_of",
+    "text_width",
+    "toned",
+]
+
+PAPER = "#fbf7ee"
+TEXT = "#2b2622"
+TEXT_SOFT = "#6f665c"
+FAINT = "#ddd4c3"
+"""Of bar lines and strings."""
+
+SHADOW = "#d8cdb9"
+"""Beneath marks that are near."""
+
+RADIUS_MF = 13.0
+"""Half the size of a mark at mf, in drawing units."""
+
+DOUBLED_DB = 6.0206
+"""Of the same source twice as near, the level is 20 · log10 2 dB higher (inverse distance law, out of doors) and the
+eye's image twice as wide (perspective): so marks show how near a note seems to stand."""
+
+SMALLEST, LARGEST = 1.2, 26.0
+"""Range of half a mark's size."""
+
+HEAVY_DB, LIGHT_DB = 4.0, -24.0
+"""From here up a mark has its layer's full ink; from here down the lightest."""
+
+LIGHTEST = 0.3
+"""Ink of the softest: a farther mark would be lost on the paper."""
+
+
+@dataclass(frozen=True, slots=True)
+class LayerLook:
+    """What a layer is drawn with.
+
+    Parameters
+    ----------
+    colour
+        At full ink.
+    head
+        Shape of a note's mark.
+    dash
+        Lengths of its line drawn and left out, as multiples of the line's width; empty for a solid line.
+    means
+        What the layer is, for someone who has never heard of it.
+    """
+
+    colour: str
+    head: Literal["disc", "diamond", "ring"]
+    dash: tuple[float, ...]
+    means: str
+
+
+LOOKS: dict[Layer, LayerLook] = {
+    "melody": LayerLook("#9c2a16", "disc", (), "the tune, rolled over the strings or alone"),
+    "between": LayerLook("#0b6264", "diamond", (2.4, 2.2), "single notes between the rolls"),
+    "strums": LayerLook("#45418c", "ring", (0.01, 2.4), "quiet chords in the long spaces; a cross is a chop"),
+}
+
+
+def radius_of(level_db: float) -> float:
+    """Return half the size of a mark, in drawing units, by its level relative to mf: ``r = 13 · 2^(L/6)``."""
+    return float(min(max(RADIUS_MF * 2.0 ** (level_db / DOUBLED_DB), SMALLEST), LARGEST))
+
+
+def ink_of(level_db: float) -> float:
+    """Return how much ink a mark gets, from `LIGHTEST` to 1, by its level relative to mf."""
+    along = (level_db - LIGHT_DB) / (HEAVY_DB - LIGHT_DB)
+    return LIGHTEST + (1.0 - LIGHTEST) * min(max(along, 0.0), 1.0)
+
+
+def toned(colour: str, ink: float) -> str:
+    """Return a colour thinned towards the paper: all of it at ink 1, the paper at 0."""
+    parts = zip(_parts(colour), _parts(PAPER), strict=True)
+    return "#" + "".join(f"{round(paper + ink * (full - paper)):02x}" for full, paper in parts)
+
+
+def _parts(colour: str) -> tuple[int, int, int]:
+    red, green, blue = (int(colour[place : place + 2], 16) for place in (1, 3, 5))
+    return red, green, blue
+
+
+_NARROW, _WIDE = "fijlrtI!.,:;'’|()[] ", "mwMWQO@%&—…"
+NARROW_EM, MIDDLE_EM, CAPITAL_EM, WIDE_EM, SQUARE_EM = 0.36, 0.61, 0.7, 0.95, 1.0
+"""Advance of a character of the font, in ems, taken a little large; Chinese signs and their like are square."""
+
+
+def text_width(text: str, size: float) -> float:
+    """Return about how wide a text is, rather too wide than too narrow."""
+    return size * sum(map(_advance_em, text))
+
+
+def _advance_em(character: str) -> float:
+    if character in _NARROW:
+        return NARROW_EM
+    if ord(character) > 0x2E7F:
+        return SQUARE_EM
+    if character in _WIDE:
+        return WIDE_EM
+    return CAPITAL_EM if character.isupper() else MIDDLE_EM
+
+
+def fitted(text: str, size: float, width: float, smallest: float) -> tuple[str, float]:
+    """Return a text and a size that fit a width: smaller down to `smallest`, then cut short with three dots."""
+    wide = text_width(text, size)
+    if wide <= width:
+        return text, size
+    if size * width / wide >= smallest:
+        return text, size * width / wide
+    room = width - text_width("…", smallest)
+    fits = sum(so_far <= room for so_far in accumulate(smallest * _advance_em(sign) for sign in text))
+    return text[:fits] + "…", smallest

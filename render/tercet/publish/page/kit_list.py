@@ -1,0 +1,124 @@
+"""What a page knows of a kit: its tracks, whose turn it is in each, and what else lies in the folder to take home.
+
+Everything about ``kit.json`` is in this module.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from tercet.errors import RequestError
+
+__all__ = ["KIT_FILE", "KitTrack", "TrackBar", "Turn", "files_to_take", "read_kit"]
+
+KIT_FILE = "kit.json"
+
+PLAYED_ENDINGS = (".mp3",)
+"""Kinds of recording that every browser plays."""
+
+TAKEN = {".wav": "wav", ".mp3": "mp3", ".mid": "midi", ".pdf": "pdf"}
+"""Groups of files to take home by their endings, in their order; anything else that a kit lists comes last."""
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """A stretch of a track: whose it is (``listen``, ``yours``, ``together``, ``count-in``), when, at which step."""
+
+    whose: str
+    start_s: float
+    end_s: float
+    step: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class TrackBar:
+    """A bar as it falls in a track: its number in the piece as played, and when."""
+
+    number: int
+    start_s: float
+    end_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class KitTrack:
+    """A recording of the kit that a page can play."""
+
+    file: str
+    name: str
+    title: str
+    purpose: str
+    length_s: float
+    bars: tuple[TrackBar, ...]
+    turns: tuple[Turn, ...]
+
+
+def read_kit(folder: Path, set_name: str = "") -> tuple[KitTrack, ...]:
+    """Return the tracks of a song's folder that browsers play, in class order; none where there is no kit.
+
+    Parameters
+    ----------
+    folder
+        The song's folder.
+    set_name
+        Which set of the kit; the first without it.
+
+    Raises
+    ------
+    RequestError
+        The manifest can't be read.
+    """
+    path = folder / KIT_FILE
+    try:
+        manifest = json.loads(path.read_text(encoding="utf-8"))
+        sets = [one.get("name", "") for one in manifest.get("sets", [])] or [""]
+        wanted = set_name if set_name in sets else sets[0]
+        return tuple(
+            _track(entry)
+            for entry in manifest["files"]
+            if entry.get("set", "") == wanted
+            and _is_played(entry["file"])
+            and _is_there(folder, entry["file"])
+        )
+    except FileNotFoundError:
+        return ()
+    except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
+        raise RequestError(
+            f"{path} can't be read ({error}): remove it, and `tercet kit` makes it again"
+        ) from error
+
+
+def _track(entry: dict[str, Any]) -> KitTrack:
+    turns = tuple(
+        Turn(str(turn["whose"]), float(turn["start_s"]), float(turn["end_s"]), str(turn.get("step", "")))
+        for turn in entry.get("turns", ())
+    )
+    bars = tuple(
+        TrackBar(int(bar["bar"]), float(bar["start_s"]), float(bar["end_s"])) for bar in entry.get("bars", ())
+    )
+    name = str(entry.get("track", entry["file"])).replace("-", " ")
+    title, purpose = str(entry.get("title", name)), str(entry.get("purpose", ""))
+    return KitTrack(str(entry["file"]), name, title, purpose, float(entry.get("length_s", 0.0)), bars, turns)
+
+
+def _is_played(file: str) -> bool:
+    return Path(file).suffix.lower() in PLAYED_ENDINGS
+
+
+def _is_there(folder: Path, file: str) -> bool:
+    """Whether a file of the manifest lies in the folder; one that would lead out of it counts as missing."""
+    path = (folder / file).resolve()
+    return path.is_relative_to(folder.resolve()) and path.is_file()
+
+
+def files_to_take(folder: Path) -> dict[str, tuple[Path, ...]]:
+    """Return the recordings, MIDI files and sheets in a song's folder and its sets', by group, in order of name."""
+    found: dict[str, list[Path]] = {group: [] for group in TAKEN.values()}
+    if folder.is_dir():
+        for path in sorted([*folder.iterdir(), *folder.glob("*/*")]):
+            group = TAKEN.get(path.suffix.lower())
+            if group and path.is_file() and not path.name.startswith("."):
+                found[group].append(path)
+    return {group: tuple(paths) for group, paths in found.items() if paths}

@@ -1,0 +1,184 @@
+"""Making the sound of a page: stems at each speed, kept from last time where nothing has changed."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from tercet.perform import Take, Timeline, lay_out
+from tercet.publish.page.stems import STEM_RATE_HZ, mono, packed_stem, stem_script, stem_text
+from tercet.publish.page.timing import Peaks, SpeedTiming, bar_peaks, speed_label
+from tercet.song import LAYERS
+from tercet.tracks.encoding import FORMATS
+from tercet.tracks.files import write_bytes
+from tercet.tracks.making import gains_of
+from tercet.tracks.tape_shelf import TapeShelf
+from tercet.tracks.whole_song import WholeSong
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from tercet.tracks.playing import Playing
+
+__all__ = ["KNOCKS_APART_S", "PageSound", "made_sound", "speed_timeline"]
+
+VERSION = 1
+"""Of what a stem's script holds: a new one makes all stems again."""
+
+KEPT_FILE = "kept.json"
+
+KNOCKS_APART_S = 0.5
+"""The two knocks of the count-in lie in one stem, the first of a bar before the other."""
+
+CEILING_DBTP = FORMATS[".mp3"].encode_ceiling_dbtp
+
+Report = Callable[[str, int, int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class PageSound:
+    """What a page plays.
+
+    `timings` are in the order of the speeds. `texts` holds the stems of a page in one file by their names, and nothing
+    where they lie in scripts beside the page. `kbit_s` is the highest rate of a stem; `anew` says whether any was made.
+    """
+
+    timings: tuple[SpeedTiming, ...]
+    texts: dict[str, str]
+    kbit_s: float
+    anew: bool = True
+
+
+def speed_timeline(playing: Playing, speed: Fraction) -> Timeline:
+    """Return the timeline of a page's stems: all bars, nothing counted in; the page knocks itself."""
+    return lay_out(playing.arrangement, None, speed, 0)
+
+
+def made_sound(
+    playing: Playing, speeds: Sequence[Fraction], folder: Path | None, work: Path, report: Report
+) -> PageSound:
+    """Make what a page plays, or take it from last time.
+
+    Parameters
+    ----------
+    playing
+        The song being played.
+    speeds
+        At which it is rendered.
+    folder
+        Where the scripts with the stems go; None for stems that stand in the page itself.
+    work
+        A folder for what is needed until the stems are made.
+    report
+        Told how far it is.
+
+    Raises
+    ------
+    OutputError
+        A file can't be written.
+    """
+    kept = _read_kept(folder)
+    sound = playing.sound_identity()
+    whole = _digest(playing.take(speed_timeline(playing, Fraction(1))))
+    song = WholeSong(playing, speeds, TapeShelf(work))
+    timings: list[SpeedTiming] = []
+    texts: dict[str, str] = {}
+    notes: dict[str, Any] = {}
+    rate, anew = 0.0, False
+    for at, speed in enumerate(speeds):
+        report(f"{float(speed):.0%}", at, len(speeds))
+        name = speed_label(speed)
+        take = playing.take(speed_timeline(playing, speed))
+        key = _key(sound, whole, _digest(take))
+        note = kept.get(name)
+        if note is None or note["key"] != key or not _all_there(folder, name):
+            note, made = _made_speed(song, take, speed, key)
+            texts |= _put(made, folder)
+            anew = True
+        notes[name] = note
+        rate = max(rate, note["kbit_s"])
+        timings.append(SpeedTiming(speed, take, note["length_s"], note["peaks"]))
+    if folder is None or not (folder / "knocks.js").is_file():
+        texts |= _put({"knocks": packed_stem(_knocks()).data}, folder)
+    if folder is not None:
+        _tidy(folder, notes)
+        write_bytes(folder / KEPT_FILE, json.dumps(notes, sort_keys=True).encode("utf-8"))
+    return PageSound(tuple(timings), texts, rate, anew)
+
+
+def _made_speed(
+    song: WholeSong, take: Take, speed: Fraction, key: str
+) -> tuple[dict[str, Any], dict[str, bytes]]:
+    """Return what is noted of a speed, and its stems by name, under the gain that the song's tracks have as MP3."""
+    stems = song.stems(speed)
+    gain_db = gains_of([song.balance], [CEILING_DBTP])[CEILING_DBTP]
+    peaks: Peaks = bar_peaks(stems, take, gain_db, STEM_RATE_HZ)
+    packed = {
+        f"{speed_label(speed)}-{layer}": packed_stem(mono(stems.by_name[layer], gain_db)) for layer in LAYERS
+    }
+    note = {
+        "key": key,
+        "length_s": stems.length_frames / STEM_RATE_HZ,
+        "peaks": peaks,
+        "kbit_s": max(stem.kbit_s for stem in packed.values()),
+    }
+    return note, {name: stem.data for name, stem in packed.items()}
+
+
+def _put(stems: dict[str, bytes], folder: Path | None) -> dict[str, str]:
+    """Write stems as scripts; return them as text where there is no folder for them."""
+    if folder is None:
+        return {name: stem_text(data) for name, data in stems.items()}
+    for name, data in stems.items():
+        write_bytes(folder / f"{name}.js", stem_script(name, data))
+    return {}
+
+
+def _knocks() -> NDArray[np.float32]:
+    """Return both knocks of the count-in, float32 (frames, 1)."""
+    import numpy as np
+
+    from tercet.sound.click import knock
+
+    first, other = knock(True, STEM_RATE_HZ), knock(False, STEM_RATE_HZ)
+    apart = round(KNOCKS_APART_S * STEM_RATE_HZ)
+    both = np.zeros((apart + max(len(other), len(first)), 1), np.float32)
+    both[: len(first), 0] += first
+    both[apart : apart + len(other), 0] += other
+    return both
+
+
+def _key(*parts: str) -> str:
+    return hashlib.sha256("\n".join((str(VERSION), *parts)).encode("utf-8")).hexdigest()
+
+
+def _digest(take: Take) -> str:
+    return hashlib.sha256(repr(take).encode("utf-8")).hexdigest()
+
+
+def _read_kept(folder: Path | None) -> dict[str, Any]:
+    """Return what was noted last time; nothing where it can't be read."""
+    if folder is None:
+        return {}
+    try:
+        kept = json.loads((folder / KEPT_FILE).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return {}
+    return kept if isinstance(kept, dict) else {}
+
+
+def _all_there(folder: Path | None, name: str) -> bool:
+    return folder is not None and all((folder / f"{name}-{layer}.js").is_file() for layer in LAYERS)
+
+
+def _tidy(folder: Path, notes: dict[str, Any]) -> None:
+    """Remove the stems of speeds that were noted last time and are no longer asked for."""
+    for name in _read_kept(folder).keys() - notes.keys():
+        for layer in LAYERS:
+            (folder / f"{name}-{layer}.js").unlink(missing_ok=True)

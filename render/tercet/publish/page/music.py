@@ -1,0 +1,127 @@
+"""The engraved music of a page, once for wide windows and once for narrow ones, and what in it shows each note."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from tercet.arrange import Arrangement, Gesture
+from tercet.publish.engraving import Engraving, engrave_at
+from tercet.publish.engraving_svg import sign_definitions, system_svg
+from tercet.publish.page.texts import filled
+from tercet.publish.score_parts import GestureIds, ScoreLook
+
+__all__ = ["Music", "MusicView", "engraved_music", "marks_of_notes", "spoken_bars"]
+
+WIDTHS = {"wide": 1900, "narrow": 760}
+"""Width of a line of music in the engraver's units: about four bars on a table, one or two on a phone."""
+
+
+@dataclass(frozen=True, slots=True)
+class MusicView:
+    """The music at one width.
+
+    Parameters
+    ----------
+    name
+        ``wide`` or ``narrow``.
+    prefix
+        What the names of its elements begin with, so that no two views share one.
+    svg
+        One svg element for each line of music.
+    """
+
+    name: str
+    prefix: str
+    svg: str
+
+
+@dataclass(frozen=True, slots=True)
+class Music:
+    """Both views, and the names (without prefix) of what they show.
+
+    Parameters
+    ----------
+    views
+        The wide one and the narrow one.
+    bar_ids
+        For each bar as played, its printed bars.
+    gesture_ids
+        For each gesture of the arrangement, the elements that show it.
+    """
+
+    views: tuple[MusicView, ...]
+    bar_ids: tuple[tuple[str, ...], ...]
+    gesture_ids: tuple[GestureIds, ...]
+
+
+def engraved_music(arrangement: Arrangement) -> Music:
+    """Engrave an arrangement for a page."""
+    engravings = engrave_at(arrangement, ScoreLook(), tuple(WIDTHS.values()))
+    first = engravings[0]
+    views = tuple(_view(name, engraving) for name, engraving in zip(WIDTHS, engravings, strict=True))
+    return Music(views, first.bar_ids, first.gesture_ids)
+
+
+def _view(name: str, engraving: Engraving) -> MusicView:
+    """Return a view. Its texts are escaped, so ``<g id=`` and ``#sign-`` can't stand in one of them."""
+    prefix = f"{name[0]}-"
+    lines = "\n".join(map(system_svg, engraving.systems))
+    signs = sign_definitions(engraving)
+    svg = f'<svg class="signs" width="0" height="0">{signs}</svg>\n{lines}'
+    svg = svg.replace('<g id="', f'<g id="{prefix}')
+    svg = svg.replace('<path id="sign-', f'<path id="{prefix}sign-').replace(
+        'href="#sign-', f'href="#{prefix}sign-'
+    )
+    return MusicView(name, prefix, svg.replace("<svg ", '<svg aria-hidden="true" focusable="false" '))
+
+
+def marks_of_notes(
+    music: Music, arrangement: Arrangement, notes: Sequence[tuple[int, int]]
+) -> list[list[str]]:
+    """Return for each note, a gesture of the arrangement and a string, the names of the elements that show it.
+
+    A string is shown by its digit in the tab, and by the strum's sign. The last string of a gesture is shown by the
+    note on the staff and the syllable too: a roll is followed string by string, and arrives with the tune.
+    """
+    return [_marks(music.gesture_ids[index], arrangement.gestures[index], string) for index, string in notes]
+
+
+def _marks(ids: GestureIds, gesture: Gesture, string: int) -> list[str]:
+    place = next(at for at, note in enumerate(gesture.notes) if note.string == string)
+    names = [ids.strings[place]] if ids.strings else []
+    if place == len(gesture.notes) - 1:
+        names += [ids.note, ids.word]
+    return list(filter(None, [*names, ids.strum]))
+
+
+def spoken_bars(arrangement: Arrangement) -> list[str]:
+    """Return for each bar what there is to know of it, for those who don't see the music."""
+    passes: dict[str, int] = {}
+    for bar in arrangement.bars:
+        passes[bar.section] = max(passes.get(bar.section, 0), bar.pass_number)
+    strokes: dict[int, list[str]] = {}
+    for gesture in arrangement.gestures:
+        strokes.setdefault(gesture.bar_number, []).append(_spoken_stroke(gesture))
+    spoken = []
+    for bar in arrangement.bars:
+        section = bar.section
+        if passes[bar.section] > 1:
+            section = filled("section_pass", section=bar.section, **{"pass": bar.pass_number})
+        parts = [filled("spoken_bar", bar=bar.number, section=section)]
+        chords = ", ".join(str(span.chord) for span in bar.chords if span.chord)
+        parts += [f"{chords}."] * bool(chords)
+        words = " ".join(
+            syllable.text + "-" * syllable.joined for _, syllable in bar.words if not syllable.holds
+        )
+        if words:
+            parts.append(filled("spoken_words", words=words.replace("- ", "")))
+        parts += [f"{'; '.join(strokes[bar.number])}."] if bar.number in strokes else []
+        spoken.append(" ".join(parts))
+    return spoken
+
+
+def _spoken_stroke(gesture: Gesture) -> str:
+    """Return a stroke as a tab would say it: ``roll 4 fret 2, 3 fret 0``."""
+    strings = ", ".join(f"{note.string} fret {note.fret}" for note in gesture.notes)
+    return f"{gesture.action} {strings}" if strings else gesture.action

@@ -1,0 +1,156 @@
+"""What the page's player knows of a song: its bars, its notes, its words, its lines with their shapes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import groupby
+from typing import Any
+
+from tercet.arrange import Arrangement, Gesture
+from tercet.perform import Take, TakeNote
+from tercet.publish.chord_diagram import spoken_shape
+from tercet.publish.legend import middle_levels_db, places
+from tercet.publish.page.timing import note_key
+from tercet.publish.shapes_used import LineShapes, ShapeUse, chord_at, shapes_by_line
+from tercet.song import LAYERS, Bar, Layer
+
+__all__ = ["PLACES", "SongFacts", "natural_places", "song_facts", "visits_of"]
+
+PLACES = ("front", "middle", "back", "out")
+
+_NATURAL = {
+    "in front": "front",
+    "side by side": "front",
+    "in the middle": "middle",
+    "at the back": "back",
+    "out": "out",
+}
+"""Where a layer stands on the page from the start, by what the picture of the take says of it."""
+
+
+@dataclass(frozen=True, slots=True)
+class SongFacts:
+    """The facts, and what they refer to.
+
+    Parameters
+    ----------
+    facts
+        Plain data for the page: ``layers``, ``bars``, ``lines``, ``notes``, ``gestures``, ``words``.
+    order
+        The place of each note, in the order of ``notes``.
+    gestures
+        The arrangement's gestures that sound, in the order of ``gestures``.
+    shapes
+        The shapes, in the order in which ``lines`` refer to them.
+    """
+
+    facts: dict[str, Any]
+    order: tuple[tuple[int, Fraction, str, int], ...]
+    gestures: tuple[int, ...]
+    shapes: tuple[ShapeUse, ...]
+
+
+def natural_places(take: Take) -> dict[Layer, str]:
+    """Return where each layer stands in a take: front, middle, back, or out if it rests."""
+    return {layer: _NATURAL[place] for layer, place in places(middle_levels_db(take)).items()}
+
+
+def song_facts(arrangement: Arrangement, take: Take) -> SongFacts:
+    """Return the facts of a song; `take` plays the whole of it."""
+    bar_index = {bar.number: index for index, bar in enumerate(arrangement.bars)}
+    by_place = {
+        (gesture.start_beat, gesture.layer, note.string): index
+        for index, gesture in enumerate(arrangement.gestures)
+        for note in gesture.notes
+    }
+    played = [by_place[note.beat, note.layer, note.string] for note in take.notes]
+    gestures = tuple(dict.fromkeys(played))
+    place = {index: number for number, index in enumerate(gestures)}
+    lines = shapes_by_line(arrangement)
+    shapes = tuple(dict.fromkeys(shape for line in lines for shape in line.shapes))
+    line_of = {
+        number: index
+        for index, line in enumerate(lines)
+        for number in range(line.first_bar, line.last_bar + 1)
+    }
+    natural = natural_places(take)
+    facts = {
+        "layers": [{"name": layer, "natural": natural[layer]} for layer in LAYERS],
+        "bars": [_bar_facts(bar, line_of[bar.number]) for bar in arrangement.bars],
+        "lines": [_line_facts(line, shapes, bar_index) for line in lines],
+        "shapes": [spoken_shape(shape) for shape in shapes],
+        "notes": [
+            [note.bar_index, LAYERS.index(note.layer), note.string, place[index], int(note.part == "tune")]
+            for note, index in zip(take.notes, played, strict=True)
+        ],
+        "gestures": [
+            _shape_of(arrangement.gestures[index], arrangement, lines, line_of, bar_index)
+            for index in gestures
+        ],
+        "words": list(_words(arrangement, take.notes, line_of)),
+    }
+    return SongFacts(facts, tuple(map(note_key, take.notes)), gestures, shapes)
+
+
+def _line_facts(line: LineShapes, shapes: Sequence[ShapeUse], bar_index: dict[int, int]) -> dict[str, Any]:
+    return {
+        "first": bar_index[line.first_bar],
+        "last": bar_index[line.last_bar],
+        "shapes": [shapes.index(shape) for shape in line.shapes],
+    }
+
+
+def _shape_of(
+    gesture: Gesture,
+    arrangement: Arrangement,
+    lines: Sequence[LineShapes],
+    line_of: dict[int, int],
+    bar_index: dict[int, int],
+) -> int:
+    """Return which shape of its line a gesture is played with, from 0; −1 for a single note."""
+    if gesture.action == "single" or len(gesture.shape) != 4:
+        return -1
+    chord = chord_at(gesture, arrangement.bars[bar_index[gesture.bar_number]])
+    for place, shape in enumerate(lines[line_of[gesture.bar_number]].shapes):
+        if (shape.chord, shape.frets) == (chord, gesture.shape):
+            return place
+    return -1
+
+
+def _bar_facts(bar: Bar, line: int) -> dict[str, Any]:
+    return {
+        "number": bar.number,
+        "section": bar.section,
+        "pass": bar.pass_number,
+        "line": line,
+        "pickup": int(bar.section_bar == 0),
+    }
+
+
+def _words(
+    arrangement: Arrangement, notes: Sequence[TakeNote], line_of: dict[int, int]
+) -> Iterator[list[Any]]:
+    """Yield each syllable: its line, its text with a hyphen where the word goes on, the note that it is sung to.
+
+    Where nothing of the tune is struck there (it can't be played), the note is −1. Then follow its bar, and how far
+    into the bar it falls, in thousandths.
+    """
+    struck = {(note.bar_index, note.beat): index for index, note in enumerate(notes) if note.part == "tune"}
+    for index, bar in enumerate(arrangement.bars):
+        for at_beat, syllable in bar.words:
+            if syllable.holds:
+                continue
+            note = struck.get((index, bar.start_beat + at_beat), -1)
+            text = syllable.text + ("-" if syllable.joined else "")
+            yield [line_of[bar.number], text, note, index, round(1000 * at_beat / bar.length_beat)]
+
+
+def visits_of(bars: Sequence[Bar]) -> Iterator[tuple[str, int, int, int]]:
+    """Yield each playing of a section: its name, its pass, and the indices of its first and last bar."""
+    index = 0
+    for (section, number), run in groupby(bars, key=lambda bar: (bar.section, bar.pass_number)):
+        count = len(list(run))
+        yield section, number, index, index + count - 1
+        index += count

@@ -1,0 +1,303 @@
+"""A song's page: everything put together, as HTML that holds what a song says as data alone."""
+
+from __future__ import annotations
+
+import base64
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
+from typing import TYPE_CHECKING, Any
+from urllib.parse import quote
+
+from tercet import __version__
+from tercet.arrange import Arrangement
+from tercet.publish.canvas import Drawing, svg_text
+from tercet.publish.chord_diagram import chord_diagram_drawing
+from tercet.publish.page.kit_list import KitTrack
+from tercet.publish.page.making import KNOCKS_APART_S, PageSound
+from tercet.publish.page.music import Music, engraved_music, marks_of_notes, spoken_bars
+from tercet.publish.page.policy import ICON, policy, policy_of_one_file
+from tercet.publish.page.song_facts import PLACES, SongFacts, song_facts, visits_of
+from tercet.publish.page.stems import MUSIC_FRAME, PULSE_FRAME, PULSE_HZ, PULSE_WIDTH_S, STEM_RATE_HZ
+from tercet.publish.page.texts import filled, page_file, player_script, text_table
+from tercet.publish.page.timing import speed_facts, speed_label
+from tercet.publish.shapes_used import ShapeUse
+from tercet.publish.take_picture import RowPlace, row_places, take_picture
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+__all__ = ["FOLDER", "LONGEST_TITLE", "PagePlan", "SongEntry", "class_page", "data_for_page", "song_page"]
+
+FOLDER = "page/"
+"""Where the style, the script and the stems of a song's page lie, as seen from it."""
+
+LONGEST_TITLE = 120
+"""Characters of a title that a browser's tab and a list get; the song's page itself shows all of it."""
+
+LATEST_PULSE_FRAME = 9_000
+"""Where the page looks for a stem's pulse at the latest: no decoder delays by more than a tenth of a second."""
+
+Files = Mapping[str, Sequence[tuple[str, int]]]
+"""For each group of downloads its files: where each lies seen from the page, and its bytes."""
+
+
+@dataclass(frozen=True, slots=True)
+class PagePlan:
+    """What a page is made of.
+
+    Parameters
+    ----------
+    arrangement
+        The song as it is arranged for this class.
+    sound
+        Its stems, speed by speed.
+    tracks
+        The kit's recordings that it plays.
+    downloads
+        What can be taken home.
+    class_href
+        The list of the class's songs as seen from the page; empty for none.
+    left_handed
+        Whether the shapes are mirrored.
+    one_file
+        Whether everything stands in the page itself.
+    """
+
+    arrangement: Arrangement
+    sound: PageSound
+    tracks: Sequence[KitTrack] = ()
+    downloads: Files | None = None
+    class_href: str = ""
+    left_handed: bool = False
+    one_file: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class SongEntry:
+    """A song in the class's list: where its page lies seen from the list, its title, and a few facts."""
+
+    href: str
+    title: str
+    facts: tuple[str, ...]
+
+
+def song_page(plan: PagePlan) -> dict[str, bytes]:
+    """Return the files of a song's page by name; ``index.html`` is the page.
+
+    The stems lie beside them already, or stand in the page where all is in one file.
+    """
+    timings = plan.sound.timings
+    drawn = next((at for at, timing in enumerate(timings) if timing.speed == 1), len(timings) - 1)
+    facts = song_facts(plan.arrangement, timings[drawn].take)
+    picture = take_picture(timings[drawn].take, plan.arrangement)
+    svg = svg_text(picture).encode("utf-8")
+    style, script = page_file("look.css"), player_script()
+    music = engraved_music(plan.arrangement)
+    values = {
+        **_song_values(plan, facts, music),
+        "style": "",
+        "script": "",
+        "stems": (),
+        "facts": data_for_page(_player_facts(plan, facts, music, drawn, picture)),
+        "map": {
+            "src": _data_address(svg) if plan.one_file else f"{FOLDER}take.svg",
+            "width": round(picture.width),
+            "height": round(picture.height),
+        },
+        "policy": policy_of_one_file(script, style) if plan.one_file else policy(),
+    }
+    if plan.one_file:
+        stems = [{"name": name, "text": text} for name, text in plan.sound.texts.items()]
+        values |= {"style": style, "script": script, "stems": stems}
+        return {"index.html": _html("song.html", values)}
+    return {
+        "index.html": _html("song.html", values),
+        f"{FOLDER}look.css": style.encode("utf-8"),
+        f"{FOLDER}player.js": script.encode("utf-8"),
+        f"{FOLDER}take.svg": svg,
+    }
+
+
+def class_page(title: str, songs: Iterable[SongEntry]) -> dict[str, bytes]:
+    """Return the files of the list of a class's songs by name."""
+    values = {
+        "policy": policy(),
+        "title": title or text_table()["class_title"],
+        "songs": list(songs),
+        "made_with": filled("made_with", version=__version__, licence="").strip(),
+    }
+    return {"index.html": _html("class.html", values), "look.css": page_file("look.css").encode("utf-8")}
+
+
+# What the page shows
+
+
+def _song_values(plan: PagePlan, facts: SongFacts, music: Music) -> dict[str, Any]:
+    """Return what the template writes of a song; it escapes all of it but the drawings."""
+    song = plan.arrangement.song
+    return {
+        "folder": FOLDER,
+        "index": plan.class_href,
+        "short_title": song.title[:LONGEST_TITLE],
+        "song": {
+            "title": song.title,
+            "composer": song.composer,
+            "key": str(song.key),
+            "meter": str(song.meter),
+            "tempo": f"{float(song.tempo):g}",
+            "tuning": plan.arrangement.tuning.name,
+        },
+        "layers": [{**layer, "rests": layer["natural"] == "out"} for layer in facts.facts["layers"]],
+        "places": PLACES,
+        "speeds": [
+            {"name": speed_label(timing.speed), "shown": f"{float(timing.speed * 100):g}%"}
+            for timing in plan.sound.timings
+        ],
+        "visits": [
+            {"shown": section if passes == 1 else filled("section_pass", section=section, **{"pass": number})}
+            for section, number, passes in _named_visits(plan.arrangement)
+        ],
+        "music": music.views,
+        "tracks": [_track_words(track) for track in plan.tracks],
+        "downloads": [
+            {"title": text_table()[f"take_{group}"], "files": [_file_words(*file) for file in files]}
+            for group, files in (plan.downloads or {}).items()
+        ],
+        "shapes": [_shape_svg(shape, left_handed=plan.left_handed) for shape in facts.shapes],
+        "made_with": filled("made_with", version=__version__, licence=song.licence).strip(),
+    }
+
+
+def _named_visits(arrangement: Arrangement) -> list[tuple[str, int, int]]:
+    """Return each playing of a section: its name, its pass, and how many passes the section has."""
+    visits = list(visits_of(arrangement.bars))
+    names = [section for section, *_ in visits]
+    return [(section, number, names.count(section)) for section, number, _, _ in visits]
+
+
+def _track_words(track: KitTrack) -> dict[str, str]:
+    length_s = round(track.length_s)
+    return {
+        "href": quote(track.file),
+        "name": track.name,
+        "purpose": track.purpose,
+        "length": f"{length_s // 60}:{length_s % 60:02}",
+    }
+
+
+def _file_words(name: str, size: int) -> dict[str, str]:
+    shown = f"{size / 1e6:.1f} MB" if size >= 100_000 else f"{size / 1e3:.1f} kB"
+    return {"href": quote(name), "name": name, "size": shown}
+
+
+def _shape_svg(shape: ShapeUse, *, left_handed: bool) -> str:
+    """Return a shape's diagram as an svg element, without the declaration that files begin with."""
+    return svg_text(chord_diagram_drawing(shape, left_handed=left_handed)).partition("?>")[2].strip()
+
+
+def _data_address(svg: bytes) -> str:
+    return "data:image/svg+xml;base64," + base64.b64encode(svg).decode("ascii")
+
+
+# What the player knows
+
+
+def _player_facts(
+    plan: PagePlan, facts: SongFacts, music: Music, drawn: int, picture: Drawing
+) -> dict[str, Any]:
+    """Return everything that the page's script works from."""
+    arrangement, timings = plan.arrangement, plan.sound.timings
+    take = timings[drawn].take
+    strings = [(facts.gestures[gesture], string) for _, _, string, gesture, _ in facts.facts["notes"]]
+    return {
+        **facts.facts,
+        "visits": [
+            {"section": section, "pass": number, "first": first, "last": last}
+            for section, number, first, last in visits_of(arrangement.bars)
+        ],
+        "printed": music.bar_ids,
+        "marks": marks_of_notes(music, arrangement, strings),
+        "spoken": spoken_bars(arrangement),
+        "speeds": [speed_facts(timing, arrangement, facts.order) for timing in timings],
+        "stems": _stem_facts(),
+        "map": _map_facts(picture, row_places(take, arrangement), drawn),
+        "kit": [_track_facts(track, arrangement) for track in plan.tracks],
+        "text": dict(text_table()),
+    }
+
+
+def _stem_facts() -> dict[str, Any]:
+    return {
+        "folder": FOLDER,
+        "rate": STEM_RATE_HZ,
+        "pulse": {
+            "width": PULSE_WIDTH_S,
+            "hertz": PULSE_HZ,
+            "before": MUSIC_FRAME - PULSE_FRAME,
+            "latest": LATEST_PULSE_FRAME,
+        },
+        "knocks": {"apart": KNOCKS_APART_S, "length": KNOCKS_APART_S},
+    }
+
+
+def _map_facts(picture: Drawing, rows: Sequence[RowPlace], drawn: int) -> dict[str, Any]:
+    """Return where the picture's rows lie, their times in ms of the speed at place `drawn`."""
+    return {
+        "width": picture.width,
+        "height": picture.height,
+        "speed": drawn,
+        "rows": [
+            [
+                *(round(length, 1) for length in (row.x, row.y, row.width, row.height)),
+                *(round(1000.0 * time_s) for time_s in (row.start_s, row.end_s)),
+            ]
+            for row in rows
+        ],
+    }
+
+
+def _track_facts(track: KitTrack, arrangement: Arrangement) -> dict[str, Any]:
+    place = {bar.number: index for index, bar in enumerate(arrangement.bars)}
+    return {
+        "title": track.title,
+        "turns": [
+            {"whose": turn.whose, "start_s": turn.start_s, "end_s": turn.end_s, "step": turn.step}
+            for turn in track.turns
+        ],
+        "bars": [
+            {"index": place[bar.number], "start_s": bar.start_s, "end_s": bar.end_s}
+            for bar in track.bars
+            if bar.number in place
+        ],
+    }
+
+
+# Writing it down
+
+
+def data_for_page(data: object) -> str:
+    """Return data as JSON that may stand in a script element: no text in it can end the element or begin a comment."""
+    text = json.dumps(data, ensure_ascii=False, separators=(",", ":"))
+    for sign in "<>&\u2028\u2029":
+        text = text.replace(sign, f"\\u{ord(sign):04x}")
+    return text
+
+
+def _html(template: str, values: Mapping[str, Any]) -> bytes:
+    """Return a template filled. All values are escaped but those that it marks as safe: our drawings, data and code."""
+    shared = {"t": text_table(), "icon": ICON}
+    return _templates().get_template(template).render(shared | dict(values)).encode("utf-8", "replace")
+
+
+@cache
+def _templates() -> Environment:
+    from jinja2 import Environment, FunctionLoader, StrictUndefined
+
+    return Environment(
+        loader=FunctionLoader(lambda name: page_file(f"templates/{name}")),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+    )

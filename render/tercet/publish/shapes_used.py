@@ -1,0 +1,142 @@
+"""Shapes used: every chord shape that an arrangement rolls or strums, in the order in which a class meets them.
+
+A shape is listed once under each chord name. Single notes don't count: they are read from the tab.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass, replace
+from itertools import groupby
+
+from tercet.arrange import Arrangement, Gesture
+from tercet.arrange.demands import LIMITS
+from tercet.neck import LAST_FRET
+from tercet.neck.hands import HandLimits, hand_table
+from tercet.song import Bar, Song
+
+__all__ = ["LineShapes", "ShapeUse", "chord_at", "shapes_by_line", "shapes_used"]
+
+Frets = tuple[int | None, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ShapeUse:
+    """A shape under a chord.
+
+    Parameters
+    ----------
+    chord
+        Name of the chord that is played with it, such as ``Am``; empty where there is none (N.C.).
+    frets
+        String 4 first; 0 is open, None a string that is damped or left out.
+    fingers
+        For each string the finger on it: 0 none, 1 index to 4 little. Those of the tune where it holds the shape too,
+        else the most usual ones that these players can set; empty where no hand can.
+    tune_strings
+        Strings that hold the tune at some time while the shape is used, in falling order, each 1 to 4.
+    """
+
+    chord: str
+    frets: Frets
+    fingers: tuple[int, ...] = ()
+    tune_strings: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class LineShapes:
+    """The shapes of one line of music as played.
+
+    `section` and `pass_number` say of which playing, `line` which of the section's lines (from 0); the line has the
+    bars `first_bar` to `last_bar`, by their numbers in the piece as played.
+    """
+
+    section: str
+    pass_number: int
+    line: int
+    first_bar: int
+    last_bar: int
+    shapes: tuple[ShapeUse, ...]
+
+
+def shapes_used(arrangement: Arrangement, bar_numbers: Collection[int] | None = None) -> tuple[ShapeUse, ...]:
+    """Return the shapes of an arrangement in the order of first use.
+
+    Parameters
+    ----------
+    arrangement
+        What is played.
+    bar_numbers
+        Numbers of the bars to look at; all of them without.
+    """
+    gestures = [
+        each for each in arrangement.gestures if bar_numbers is None or each.bar_number in bar_numbers
+    ]
+    return _listed(gestures, arrangement, _fingers_by_shape(arrangement))
+
+
+def shapes_by_line(arrangement: Arrangement) -> tuple[LineShapes, ...]:
+    """Return the shapes of each line of music, line by line as played."""
+    fingers = _fingers_by_shape(arrangement)
+    found = []
+    for (section, number, line), run in groupby(
+        arrangement.bars, key=lambda bar: (bar.section, bar.pass_number, bar.line)
+    ):
+        numbers = [bar.number for bar in run]
+        within = range(numbers[0], numbers[-1] + 1)
+        gestures = [gesture for gesture in arrangement.gestures if gesture.bar_number in within]
+        shapes = _listed(gestures, arrangement, fingers)
+        found.append(LineShapes(section, number, line, numbers[0], numbers[-1], shapes))
+    return tuple(found)
+
+
+def chord_at(gesture: Gesture, bar: Bar) -> str:
+    """Return the name of the chord that a gesture of a bar is played under, empty for none."""
+    at_beat = gesture.start_beat - bar.start_beat
+    for span in reversed(bar.chords):
+        if span.start_beat <= at_beat:
+            return str(span.chord) if span.chord else ""
+    return ""
+
+
+def _fingers_by_shape(arrangement: Arrangement) -> dict[Frets, tuple[int, ...]]:
+    """Return for each shape the fingers that first hold it: a strum keeps what the tune holds."""
+    known: dict[Frets, tuple[int, ...]] = {}
+    for gesture in arrangement.gestures:
+        if len(gesture.fingers) == 4:
+            known.setdefault(gesture.shape, gesture.fingers)
+    for gesture in arrangement.gestures:
+        if len(gesture.shape) == 4 and gesture.shape not in known:
+            known[gesture.shape] = _usual_fingers(gesture.shape, arrangement.song)
+    return known
+
+
+def _usual_fingers(frets: Frets, song: Song) -> tuple[int, ...]:
+    """Return the fingers that lie nearest to one a fret, low on the neck; empty if no hand can be set so."""
+    barre = LIMITS[song.players].barre
+    limits = HandLimits(min(max(fret or 0 for fret in frets), LAST_FRET), barre=barre)
+    table = hand_table(limits, song.scale_length_mm)
+    wanted = [fret or 0 for fret in frets]
+    rows = (table.frets == wanted).all(axis=1).nonzero()[0]
+    ranked = sorted(
+        (abs(int(table.apart[row])), int(table.position[row]), table.hand(int(row)).fingers) for row in rows
+    )
+    return ranked[0][-1] if ranked else ()
+
+
+def _listed(
+    gestures: Iterable[Gesture], arrangement: Arrangement, known: dict[Frets, tuple[int, ...]]
+) -> tuple[ShapeUse, ...]:
+    bars = {bar.number: bar for bar in arrangement.bars}
+    uses: dict[tuple[str, Frets], ShapeUse] = {}
+    for gesture in gestures:
+        if gesture.action == "single" or len(gesture.shape) != 4:
+            continue
+        key = chord_at(gesture, bars[gesture.bar_number]), gesture.shape
+        fingers = gesture.fingers or known.get(gesture.shape, ())
+        use = uses.setdefault(key, ShapeUse(*key, fingers))
+        tune = {note.string for note in gesture.notes if note.part == "tune"}
+        if not tune <= set(use.tune_strings):
+            strings = tuple(sorted(tune.union(use.tune_strings), reverse=True))
+            uses[key] = replace(use, tune_strings=strings)
+    return tuple(uses.values())

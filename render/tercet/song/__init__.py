@@ -1,0 +1,116 @@
+"""The arrangement file: what is written, in beats.
+
+The types load at once and weigh little; reading and writing load their libraries when first used.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+from tercet.song.model import (
+    LAYERS,
+    ROW_NAMES,
+    Bar,
+    BetweenNotes,
+    ChordSpan,
+    Dynamics,
+    Feel,
+    Layer,
+    Line,
+    Mark,
+    MarkKind,
+    Meter,
+    Note,
+    OwnTrack,
+    Pin,
+    Players,
+    Row,
+    RowName,
+    Section,
+    Slot,
+    Song,
+    Source,
+    Syllable,
+    TrackPlace,
+    Turn,
+    Visit,
+    Way,
+)
+
+if TYPE_CHECKING:
+    from tercet.song.bar_choice import bar_indices
+    from tercet.song.class_file import ClassFile, class_schema, parse_class, read_class, read_class_beside
+    from tercet.song.played import played_bars
+    from tercet.song.reader import parse_song, read_song
+    from tercet.song.schema import song_schema
+    from tercet.song.transpose import drop_pins, transpose_song
+    from tercet.song.writer import tidy_text, write_song
+
+__all__ = [
+    "LAYERS",
+    "ROW_NAMES",
+    "Bar",
+    "BetweenNotes",
+    "ChordSpan",
+    "ClassFile",
+    "Dynamics",
+    "Feel",
+    "Layer",
+    "Line",
+    "Mark",
+    "MarkKind",
+    "Meter",
+    "Note",
+    "OwnTrack",
+    "Pin",
+    "Players",
+    "Row",
+    "RowName",
+    "Section",
+    "Slot",
+    "Song",
+    "Source",
+    "Syllable",
+    "TrackPlace",
+    "Turn",
+    "Visit",
+    "Way",
+    "bar_indices",
+    "class_schema",
+    "drop_pins",
+    "parse_class",
+    "parse_song",
+    "played_bars",
+    "read_class",
+    "read_class_beside",
+    "read_song",
+    "song_schema",
+    "tidy_text",
+    "transpose_song",
+    "write_song",
+]
+
+_LOADED_WHEN_USED = {
+    "ClassFile": "tercet.song.class_file",
+    "bar_indices": "tercet.song.bar_choice",
+    "class_schema": "tercet.song.class_file",
+    "drop_pins": "tercet.song.transpose",
+    "parse_class": "tercet.song.class_file",
+    "parse_song": "tercet.song.reader",
+    "played_bars": "tercet.song.played",
+    "read_class": "tercet.song.class_file",
+    "read_class_beside": "tercet.song.class_file",
+    "read_song": "tercet.song.reader",
+    "song_schema": "tercet.song.schema",
+    "tidy_text": "tercet.song.writer",
+    "transpose_song": "tercet.song.transpose",
+    "write_song": "tercet.song.writer",
+}
+
+
+def __getattr__(name: str) -> Any:
+    """Load a function's module when the function is first asked for."""
+    if name not in _LOADED_WHEN_USED:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(_LOADED_WHEN_USED[name]), name)

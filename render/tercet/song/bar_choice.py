@@ -1,0 +1,105 @@
+"""Choosing bars of the piece as played: ``5-8``, ``verse:3-4``, ``verse@2:3-4``, ``verse``."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from tercet.errors import RequestError
+from tercet.song.mistakes import nearest
+from tercet.song.model import Bar
+
+__all__ = ["bar_indices", "says_bars"]
+
+_RANGE = re.compile(r"(\d{1,5})(?:\s*[-–]\s*(\d{1,5}))?")
+_SECTION = re.compile(r"([^@:]+)(?:@(\d{1,5}|last))?(?::(.+))?")
+_MEND = "write bars as 7, 5-8, verse, verse:3-4 or verse@2:3-4"
+
+
+def bar_indices(text: str, bars: Sequence[Bar]) -> tuple[int, ...]:
+    """Return the places in `bars` of the bars that a text asks for.
+
+    Parameters
+    ----------
+    text
+        ``"7"`` or ``"5-8"``: numbers of bars as played. ``"verse:3"`` or ``"verse:3-4"``: bars of a section on
+        its first pass; ``"verse@2:3-4"`` on its second, ``"verse@last:3-4"`` on its last. ``"verse"`` and
+        ``"verse@2"``: all its bars on that pass.
+    bars
+        The piece as `tercet.song.played_bars` gives it.
+
+    Raises
+    ------
+    RequestError
+        When the text says something else or there are no such bars; it tells what there is.
+    """
+    text = text.strip()
+    numbers = _RANGE.fullmatch(text)
+    if numbers:
+        first, last = _first_and_last(numbers, text)
+        return _found(text, bars, range(len(bars)), [bar.number for bar in bars], (first, last), "the piece")
+    match = _SECTION.fullmatch(text)
+    if not match:
+        raise RequestError(f"`{text}` doesn't say which bars; {_MEND}")
+    name, visit_text, range_text = match[1].strip(), match[2], match[3]
+    chosen = _visit(name, visit_text, bars)
+    if range_text is None:
+        return tuple(chosen)
+    numbers = _RANGE.fullmatch(range_text.strip())
+    if not numbers:
+        raise RequestError(f"`{range_text.strip()}` in `{text}` doesn't say which bars; {_MEND}")
+    first, last = _first_and_last(numbers, text)
+    counted = [bars[index].section_bar for index in chosen]
+    return _found(text, bars, chosen, counted, (first, last), name)
+
+
+def says_bars(text: str) -> bool:
+    """Return whether a text could ask for bars, whatever the piece."""
+    match = _SECTION.fullmatch(text.strip())
+    if _RANGE.fullmatch(text.strip()):
+        return True
+    named = match is not None and re.fullmatch(r"[^\W\d_][\w-]*", match[1].strip()) is not None
+    return match is not None and named and (match[3] is None or bool(_RANGE.fullmatch(match[3].strip())))
+
+
+def _first_and_last(match: re.Match[str], text: str) -> tuple[int, int]:
+    first = int(match[1])
+    last = int(match[2]) if match[2] else first
+    if last < first:
+        raise RequestError(f"`{text}` ends before it starts; write {last}-{first}")
+    return first, last
+
+
+def _found(
+    text: str,
+    bars: Sequence[Bar],
+    indices: Sequence[int],
+    numbers: list[int],
+    wanted: tuple[int, int],
+    where: str,
+) -> tuple[int, ...]:
+    """Return those of the indices whose number lies in the range, if the ends of the range exist."""
+    del bars
+    for number in wanted:
+        if number not in numbers:
+            raise RequestError(
+                f"there is no bar {number}, asked for by `{text}`: {where} has bars {numbers[0]} to {numbers[-1]}"
+            )
+    return tuple(
+        index for index, number in zip(indices, numbers, strict=True) if wanted[0] <= number <= wanted[1]
+    )
+
+
+def _visit(name: str, visit_text: str | None, bars: Sequence[Bar]) -> list[int]:
+    """Return the indices of a section's bars on one pass."""
+    names = list(dict.fromkeys(bar.section for bar in bars))
+    if name not in names:
+        close = nearest(name, names)
+        hint = f"did you mean {close}?" if close else f"sections are {', '.join(names)}"
+        raise RequestError(f"no section `{name}` is played; {hint}")
+    passes = max(bar.pass_number for bar in bars if bar.section == name)
+    number = passes if visit_text == "last" else int(visit_text or 1)
+    if not 1 <= number <= passes:
+        times = "once" if passes == 1 else f"{passes} times"
+        raise RequestError(f"`{name}` is played {times}, so it has no pass {number}")
+    return [index for index, bar in enumerate(bars) if bar.section == name and bar.pass_number == number]

@@ -1,0 +1,307 @@
+"""What the cells of a row hold: notes that fill their bar, chords that share it, marks at their places."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any
+
+from tercet.errors import ParameterError
+from tercet.song.grammar import ChordWord, MarkWord, NoteWord, StrumWord, WordOfSyllables, read_word
+from tercet.song.mistakes import MistakeBook, SlipError, show_beats
+from tercet.song.model import ChordSpan, Mark, Meter, Note, RowName, Slot, Source, Syllable
+from tercet.song.rows import KIND_OF_ROW, Cell, Word, WrittenRow, same_hyphen
+from tercet.song.slips import explain_word
+from tercet.theory import Pitch
+
+__all__ = ["BROKEN", "MOST_IN_A_BAR", "CellReader", "Items", "Room", "guessed_length", "slots_fit"]
+
+BROKEN: tuple[Any, ...] = ()
+"""Stands in `Row.bars` for a bar that couldn't be read, while the rest of the song is still checked."""
+
+MOST_IN_A_BAR = 64
+"""Notes, chords, marks or words; a bar of 16/8 in thirty-seconds has so many."""
+
+_FINEST_REST = 48
+"""A rest of a smaller part of a beat isn't proposed: something else is wrong."""
+
+_WHAT: dict[RowName, str] = {
+    "chords": "chords",
+    "melody": "notes",
+    "between": "notes",
+    "strum": "slots",
+    "words": "words",
+    "marks": "marks",
+}
+
+Items = tuple[Note | ChordSpan | Mark | Syllable | Slot, ...]
+
+_ROUNDED = ("0.3", "0.33", "0.333", "0.3333", "0.6", "0.66", "0.67", "0.666", "0.667", "0.6666", "0.6667")
+
+
+@dataclass(frozen=True, slots=True)
+class Room:
+    """How much time a cell fills: a bar, or the section's pick-up."""
+
+    length_beat: Fraction
+    is_pickup: bool = False
+
+
+class CellReader:
+    """Reads the cells of one section, in the order written: octaves carry on from cell to cell.
+
+    Parameters
+    ----------
+    section
+        The section's name.
+    meter
+        The song's meter; None when that couldn't be read, and then only the words are checked.
+    book
+        Where mistakes are noted.
+    """
+
+    def __init__(self, section: str, meter: Meter | None, book: MistakeBook) -> None:
+        self._section = section
+        self._meter = meter
+        self._book = book
+        self._octaves: dict[tuple[RowName, tuple[int, ...]], int] = {}
+
+    def items(self, row: WrittenRow, cell: Cell, room: Room) -> Items | None:
+        """Return what a cell holds; None when it is empty, `BROKEN` when it can't be read."""
+        if self._book.full:
+            return BROKEN
+        if not cell.words:
+            return self._empty(row, cell, room)
+        words = self._read_words(row, cell)
+        placed = row.name != "marks" or self._meter is None or self._check_places(cell, words, room)
+        if not placed or self._meter is None or any(word is None for word in words):
+            return BROKEN
+        try:
+            return self._made(row, cell, words, room)
+        except SlipError as wrong:
+            self._book.add(wrong.message, wrong.place or cell.place, row.name, wrong.mend)
+            return BROKEN
+
+    def _empty(self, row: WrittenRow, cell: Cell, room: Room) -> Items | None:
+        if row.name != "melody" or row.passes:
+            return None
+        self._book.add(
+            "this bar is empty",
+            cell.place,
+            row.name,
+            f"write r:{room.length_beat or 4} for a bar of rest, or take away one |",
+        )
+        return BROKEN
+
+    def _made(self, row: WrittenRow, cell: Cell, words: list[Any], room: Room) -> Items:
+        if row.name in ("melody", "between"):
+            return self._notes(row, cell, words, room)
+        if row.name == "chords":
+            return self._chords(cell, words, room)
+        if row.name == "marks":
+            return self._marks(cell, words)
+        if row.name == "words":
+            return _syllables(cell, words)
+        return self._slots(words, room)
+
+    def _read_words(self, row: WrittenRow, cell: Cell) -> list[Any]:
+        """Read a cell's words; None stands for each that can't be read."""
+        if len(cell.words) > MOST_IN_A_BAR:
+            self._book.add(
+                f"a bar must hold at most {MOST_IN_A_BAR} {_WHAT[row.name]} (got {len(cell.words)})",
+                cell.place,
+                row.name,
+                "look for a | that is missing",
+            )
+            return [None]
+        kind = KIND_OF_ROW[row.name]
+        words: list[Any] = []
+        for word in cell.words:
+            try:
+                words.append(read_word(kind, same_hyphen(word.text)))
+            except SlipError as wrong:
+                told = explain_word(kind, word.text, wrong)
+                self._book.add(told.message, word.place, row.name, told.mend)
+                words.append(None)
+            if self._book.full:
+                return [None]
+        return words
+
+    def _notes(self, row: WrittenRow, cell: Cell, words: list[NoteWord], room: Room) -> tuple[Note, ...]:
+        notes: list[Note] = []
+        at = Fraction(0)
+        for word, written in zip(words, cell.words, strict=True):
+            length_beat = Fraction(1) if word.length_beat is None else word.length_beat
+            pitch = self._pitch(row, word, written)
+            notes.append(Note(at, length_beat, pitch, word.tied_on, word.position, word.pin, written.place))
+            at += length_beat
+        self._check_total(at, room, cell, "note")
+        return tuple(notes)
+
+    def _pitch(self, row: WrittenRow, word: NoteWord, written: Word) -> Pitch | None:
+        if not word.letter:
+            return None
+        key = (row.name, row.passes)
+        octave = word.octave if word.octave is not None else self._octaves.get(key)
+        if octave is None:
+            self._book.add(
+                f"the first note of the row {row.label} in `{self._section}` needs its octave",
+                written.place,
+                row.name,
+                f"write for instance {written.text[0]}4; C4 is middle C, A4 the A above it",
+            )
+            octave = 4
+        self._octaves[key] = octave
+        try:
+            return Pitch(word.letter, word.alter, octave)
+        except ParameterError:
+            raise SlipError(
+                "this pitch is beyond all instruments", "write an octave from 2 to 7", written.place
+            ) from None
+
+    def _check_total(self, total: Fraction, room: Room, cell: Cell, what: str) -> None:
+        """Raise `SlipError` unless the lengths of a cell add up."""
+        length = room.length_beat
+        if total == length:
+            return
+        differs = show_beats(abs(total - length))
+        whole = f"the pick-up has {show_beats(length)}" if room.is_pickup else f"{self._meter} has {length}"
+        if total > length:
+            missing = not room.is_pickup and total % length == 0
+            mend = (
+                "put the missing | between the bars" if missing else f"shorten a {what}, or move the bar line"
+            )
+            raise SlipError(f"this bar is {differs} too long: {show_beats(total)}, and {whole}", mend)
+        if any(word.text.rpartition(":")[2] in _ROUNDED for word in cell.words):
+            mend = "write thirds as 1/3 and 2/3: lengths are exact"
+        else:
+            rest = length - total
+            can_rest = what == "note" and rest.denominator <= _FINEST_REST
+            mend = f"lengthen a {what}" + (f", or add a rest: r:{rest}" if can_rest else "")
+        raise SlipError(f"this bar is {differs} too short: {show_beats(total)}, and {whole}", mend)
+
+    def _chords(self, cell: Cell, words: list[ChordWord], room: Room) -> tuple[ChordSpan, ...]:
+        if all(word.length_beat is None for word in words):
+            lengths = [self._share(room.length_beat, cell)] * len(words)
+        else:
+            lengths = [Fraction(1) if word.length_beat is None else word.length_beat for word in words]
+            self._check_lengths(lengths, cell, words, room)
+        spans: list[ChordSpan] = []
+        at = Fraction(0)
+        for word, written, length_beat in zip(words, cell.words, lengths, strict=True):
+            spans.append(ChordSpan(at, length_beat, word.chord, word.shape, written.place))
+            at += length_beat
+        return tuple(spans)
+
+    def _check_lengths(self, lengths: list[Fraction], cell: Cell, words: list[ChordWord], room: Room) -> None:
+        """Raise `SlipError` unless chords with lengths add up, those without counting 1."""
+        total = sum(lengths, Fraction(0))
+        bare = [written for word, written in zip(words, cell.words, strict=True) if word.length_beat is None]
+        if total != room.length_beat and bare:
+            raise SlipError(
+                "some chords of this bar have a length and some have none; "
+                f"counting those as 1 it has {show_beats(total)} instead of {room.length_beat}",
+                "write the length of each chord",
+                bare[0].place,
+            )
+        self._check_total(total, room, cell, "chord")
+
+    def _share(self, length: Fraction, cell: Cell) -> Fraction:
+        """Return each chord's length when chords without lengths share a bar."""
+        count = len(cell.words)
+        share = length / count
+        pulse = self._meter.pulse_beat if self._meter else Fraction(1)
+        if count == 1 or share % pulse == 0:
+            return share
+        first = -(-length // (pulse * count)) * pulse
+        rest = (length - first) / (count - 1)
+        example = " ".join(
+            f"{word.text}:{first if index == 0 else rest}" for index, word in enumerate(cell.words)
+        )
+        raise SlipError(
+            f"{count} chords can't share {show_beats(length)} equally on the pulse",
+            f"write the length of each, such as {example}" if rest > 0 else "write the length of each",
+        )
+
+    def _marks(self, cell: Cell, words: list[MarkWord]) -> tuple[Mark, ...]:
+        return tuple(
+            Mark(_place_of(word) - 1, word.kind, word.value, word.layer, written.place)
+            for word, written in zip(words, cell.words, strict=True)
+        )
+
+    def _check_places(self, cell: Cell, words: list[MarkWord | None], room: Room) -> bool:
+        """Note marks beyond the bar, and two of a kind at one place; return whether there is none."""
+        count = len(self._book)
+        seen: set[tuple[Fraction, str, str | None]] = set()
+        end = 1 + room.length_beat
+        for word, written in zip(words, cell.words, strict=False):
+            if word is None:
+                continue
+            place = _place_of(word)
+            if not 1 <= place < end:
+                self._book.add(
+                    f"a place must be 1 to less than {end} (got {place})",
+                    written.place,
+                    "marks",
+                    "beat 1 is the start of the bar; 2.5 is halfway between beats 2 and 3",
+                )
+            elif (place, word.kind, word.layer) in seen:
+                self._book.add(
+                    f"two marks of the same kind stand at beat {place}",
+                    written.place,
+                    "marks",
+                    "keep one of them",
+                )
+            seen.add((place, word.kind, word.layer))
+        return len(self._book) == count
+
+    def _slots(self, words: list[StrumWord], room: Room) -> tuple[Slot, ...]:
+        if room.is_pickup:
+            raise SlipError(
+                "a pick-up has no strum pattern of its own", "leave the strum row empty before the first |"
+            )
+        slots = tuple(slot for word in words for slot in word.slots)
+        if self._meter is not None:
+            slots_fit(slots, self._meter)
+        return slots
+
+
+def _place_of(word: MarkWord) -> Fraction:
+    return Fraction(1) if word.place is None else word.place
+
+
+def _syllables(cell: Cell, words: list[WordOfSyllables]) -> tuple[Syllable, ...]:
+    syllables: list[Syllable] = []
+    for word, written in zip(words, cell.words, strict=True):
+        column = written.place.column
+        for index, part in enumerate(word.parts):
+            joined = bool(part) and (index < len(word.parts) - 1 or word.goes_on)
+            width = max(len(part), 1)
+            syllables.append(Syllable(part, joined, Source(written.place.line, column, width)))
+            column += width + 1
+    return tuple(syllables)
+
+
+def guessed_length(cell: Cell, name: RowName) -> Fraction | None:
+    """Return the length that a cell seems to have, bad words counted by their figure; None when it has none."""
+    total = Fraction(0)
+    for word in cell.words:
+        try:
+            read = read_word(KIND_OF_ROW[name], word.text)
+        except SlipError:
+            read = None
+        if name == "chords" and (read is None or read.length_beat is None):
+            return None
+        total += (read.length_beat if read else None) or Fraction(1)
+    return total or None
+
+
+def slots_fit(slots: tuple[Slot, ...], meter: Meter) -> None:
+    """Raise `SlipError` unless a strum pattern has one, two, three or four slots for each beat of the bar."""
+    wanted = [times * meter.upper for times in (1, 2, 3, 4)]
+    if len(slots) not in wanted:
+        counts = f"{', '.join(map(str, wanted[:-1]))} or {wanted[-1]}"
+        raise SlipError(
+            f"a strum pattern in {meter} must have {counts} slots (got {len(slots)})",
+            "write . for a slot in which nothing happens",
+        )

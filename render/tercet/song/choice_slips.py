@@ -1,0 +1,209 @@
+"""What people write when they mean a choice of notes: each slip, how to see it, and what to write."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+
+from tercet.errors import RequestError
+from tercet.song.mistakes import nearest
+from tercet.song.note_choice import DIMENSIONS
+
+__all__ = ["EXAMPLES", "ChoiceError", "explained"]
+
+EXAMPLES = "open, or melody and not bar 3"
+
+
+class ChoiceError(RequestError):
+    """A choice of notes that can't be read; the message shows it with a caret.
+
+    Parameters
+    ----------
+    text
+        The choice as written.
+    wrong
+        What is wrong, in one sentence.
+    start, width
+        Which characters of the text, from 0; the width is at least 1.
+    mend
+        What to write instead.
+    """
+
+    def __init__(self, text: str, wrong: str, start: int, width: int, mend: str) -> None:
+        self.text = text
+        self.wrong = wrong
+        self.start = start
+        self.width = max(width, 1)
+        self.mend = mend
+        shown = f"{wrong}\n      | {text}\n      | {' ' * start}{'^' * self.width}"
+        super().__init__(f"{shown}\n      mend: {mend}" if mend else shown)
+
+    def __reduce__(self) -> tuple[type[ChoiceError], tuple[str, str, int, int, str]]:
+        return ChoiceError, (self.text, self.wrong, self.start, self.width, self.mend)
+
+
+_KNOWN = (
+    *(word for words in DIMENSIONS.values() for word in words if " " not in word),
+    *("string", "strings", "bar", "bars", "phrase", "phrases", "pass", "passes", "section"),
+    *("odd", "even", "last", "and", "or", "not", "but"),
+)
+_OTHER_WORDS = {
+    "everything": "all",
+    "everybody": "all",
+    "none": "nothing",
+    "rhythm": "strums",
+    "backing": "strums",
+    "lead": "melody",
+    "singing": "tune",
+    "rolled": "roll",
+    "alone": "single",
+    "picked": "single",
+    "stopped": "fretted",
+    "pressed": "fretted",
+    "chuck": "chop",
+    "measure": "bar",
+    "measures": "bars",
+    "line": "phrase",
+    "lines": "phrases",
+    "time": "pass",
+    "part": "section",
+    "unless": "but not",
+}
+
+
+def _swap(pattern: str, by: str) -> Callable[[str], str]:
+    compiled = re.compile(pattern, re.IGNORECASE)
+    return lambda text: compiled.sub(by, text)
+
+
+_SLIPS: tuple[tuple[str, str, str], ...] = (
+    ("numbers have commas between them", r"(?<=\d)\s*(?:\band\b|\bor\b|&|\+|;|/)\s*(?=\d)", ", "),
+    ("a run of numbers has a hyphen", r"(?<=\d)\s*(?:\bto\b|\buntil\b|\bthrough\b|\.{2,}|—|~)\s*(?=\d)", "-"),
+    ("the number stands after its word", r"\b(\d)(?:st|nd|rd|th)\s+(string|bar|phrase|pass)\b", r"\2 \1"),
+    (
+        "a space stands before the number",
+        r"\b(string|strings|bar|bars|phrase|phrases|pass|passes)[-_#.]?(?=\d)",
+        r"\1 ",
+    ),
+    ("`string 1` needs no sign", r"\b(strings?|bars?|phrases?|pass|passes)\s*[#:=]\s*(?=\d)", r"\1 "),
+    ("notes are taken away by `but not`", r"\b(?:except(?:\s+for)?|without|minus|save)\b", "but not"),
+    ("notes are taken away by `but not`", r"\bbut\b(?!\s+not\b)(?:\s+no\b)?", "but not"),
+    ("choices are joined by `and`, `or`, `but not`", r"\s*(?:&+|\+)\s*", " and "),
+    ("choices are joined by `and`, `or`, `but not`", r"\s*(?:\|+|;|/)\s*", " or "),
+    ("what isn't meant follows `not`", r"\bno\b|!", "not "),
+    ("quotes have no meaning here", "[\"'“”„‘’«»`]", ""),
+    (
+        "a section's bars follow its name and a colon",
+        r"\b(bars?)\s+(\d[\d–, -]*?)\s+(?:of|in)\s+(\w[\w@-]*)",
+        r"\1 \3:\2",
+    ),
+    ("a section's bars follow its name and a colon", r"\bsection\s+(\w[\w@-]*):", r"bars \1:"),
+    (
+        "every other one is `odd bars` or `even bars`",
+        r"\bevery\s+(?:other|second)\s+(bar|phrase)\b",
+        r"even \1s",
+    ),
+    ("odd and even count bars, phrases or passes", r"\b(odd|even)\s+(bar|phrase)\b", r"\1 \2s"),
+    ("odd and even count bars, phrases or passes", r"\b(odd|even)\s+pass\b", r"\1 passes"),
+)
+
+
+def explained(text: str, start: int, can_be_read: Callable[[str], bool]) -> ChoiceError:
+    """Return what is wrong with a text that the grammar has no place for, with the nearest mend.
+
+    Parameters
+    ----------
+    text
+        As written.
+    start
+        Where reading stopped, from 0; the length of the text at its end.
+    can_be_read
+        Tells of a mended text whether it is a choice.
+    """
+    word = re.match(r"[\w-]+|\S", text[start:])
+    found = word[0] if word else text[start : start + 1]
+    for wrong, pattern, by in _SLIPS:
+        mended = " ".join(_swap(pattern, by)(text).split())
+        if mended != text and can_be_read(mended):
+            match = re.search(pattern, text, re.IGNORECASE)
+            marked = match[0] if match else found
+            at = (match.start() if match else start) + len(marked) - len(marked.lstrip())
+            return ChoiceError(text, wrong, at, len(marked.strip()), f"write {mended}")
+    if start >= len(text.rstrip()):
+        return _unfinished(text)
+    wrong, mend = _wrong_word(text, start, found, can_be_read)
+    return ChoiceError(text, wrong, start, len(found), mend)
+
+
+def _unfinished(text: str) -> ChoiceError:
+    bare = text.rstrip()
+    words = bare.split()
+    last = words[-1].casefold().strip("(),")
+    start = len(bare) - len(words[-1])
+    if bare.count("(") > bare.count(")"):
+        opened = bare.rindex("(")
+        return ChoiceError(
+            text, "the parenthesis that opens here is never closed", opened, 1, f"write {bare})"
+        )
+    if last in ("string", "strings", "bar", "bars", "phrase", "phrases", "pass", "passes"):
+        return ChoiceError(text, f"`{last}` needs its number", start, len(words[-1]), f"write {bare} 1")
+    if last == "section":
+        return ChoiceError(text, "`section` needs its name", start, len(words[-1]), "write section verse")
+    return ChoiceError(
+        text,
+        f"something is missing after `{words[-1]}`",
+        start,
+        len(words[-1]),
+        f"name notes after it, or take `{words[-1]}` away",
+    )
+
+
+def _wrong_word(text: str, start: int, found: str, can_be_read: Callable[[str], bool]) -> tuple[str, str]:
+    """Return what is wrong with the word at a place, and the mend."""
+    folded = found.casefold()
+    before = next(iter(reversed(text[:start].split())), "").casefold()
+    if folded in _SIGNS:
+        return _SIGNS[folded]
+    if folded in ("odd", "even", "last"):
+        return f"`{folded}` needs what it counts", f"write {folded} {'pass' if folded == 'last' else 'bars'}"
+    if folded.isdigit():
+        return f"`{found}` doesn't say what it counts", f"write string {found}, bar {found} or phrase {found}"
+    if folded in _KNOWN or folded == "(":
+        return _misplaced(text, start, found, before, can_be_read)
+    if before in ("bar", "bars") and folded[0].isalpha():
+        return (
+            f"`{found}` stands where a bar's number is due",
+            f"write section {found}, or bars {found}:1-4",
+        )
+    close = _OTHER_WORDS.get(folded) or nearest(folded, _KNOWN)
+    return f"`{found[:40]}` isn't a word for notes", f"write {close}" if close else _HOW
+
+
+def _misplaced(
+    text: str, start: int, found: str, before: str, can_be_read: Callable[[str], bool]
+) -> tuple[str, str]:
+    """Return what is wrong with a known word that stands where it can't."""
+    if start > 0 and before not in ("and", "or", "not", "but", "(") and not before.endswith(","):
+        for join in ("and", "or"):
+            mended = f"{text[:start].rstrip()} {join} {text[start:]}"
+            if can_be_read(mended):
+                return f"a word that joins is missing before `{found}`", f"write {' '.join(mended.split())}"
+        return f"a word that joins is missing before `{found}`", "write and, or, but not before it"
+    if found.casefold() == "and" and before.endswith(","):
+        return (
+            "beside a comma, `and` can mean two things",
+            "write or for any of these, and for what is all of them",
+        )
+    if found.casefold() in ("and", "or", "but"):
+        return f"notes are missing before `{found}`", "name notes before it, or take it away"
+    return f"`{found}` can't stand here", _HOW
+
+
+_SIGNS = {
+    ")": ("no parenthesis is open here", "take it away, or write ( where it opens"),
+    ",": ("a comma stands between two choices", "take it away"),
+}
+_HOW = (
+    "notes are open, fretted, roll, single, strum, chop, melody, between, strums, tune, added, chord, "
+    "string 1, bars 5-8, section verse, odd phrases, all; joined by and, or, but not"
+)

@@ -1,0 +1,315 @@
+"""The class file, ``class.yaml`` beside the songs: what a class shares."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+from tercet.errors import ParameterError
+from tercet.song.entries import note_unknown, note_wrong
+from tercet.song.frame import Listing, Node, Text, read_frame
+from tercet.song.instruments import OPEN_STRINGS
+from tercet.song.mistakes import CLASS_FILE, SlipError
+from tercet.song.model import OwnTrack, Players
+from tercet.song.own_tracks import read_own_tracks
+from tercet.song.plain_text import read_text
+from tercet.song.reader import open_book
+from tercet.song.settings import PLAYERS, TUNING_SCHEMA, tuning_of
+from tercet.song.track_parts import TRACKS_SCHEMA
+from tercet.song.values import SPEED_SCHEMA, one_of, speeds_of, text_of, words_of
+from tercet.theory import Pitch
+
+__all__ = [
+    "CLASS_FILE_NAME",
+    "CLASS_SETTINGS",
+    "FORMATS",
+    "ClassFile",
+    "ClassSetting",
+    "class_path",
+    "class_schema",
+    "is_class_file",
+    "parse_class",
+    "read_class",
+    "read_class_beside",
+]
+
+CLASS_FILE_NAME = "class.yaml"
+
+FORMATS: tuple[str, ...] = ("wav", "flac", "mp3", "ogg", "opus")
+"""Kinds of audio file, by their endings."""
+
+_Fields = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class ClassFile:
+    """What a class shares, read and checked; everything is empty where the file doesn't say.
+
+    Parameters
+    ----------
+    name
+        What the class is called.
+    tunings
+        Those present, each a name or four pitches, string 4 first.
+    players
+        Those present, in the order of what is asked of them.
+    speeds
+        Parts of each song's tempo, 1/4 to 2: a set of tracks for each.
+    formats
+        Endings of audio files, without the dot.
+    tracks
+        Track kinds of the class's own.
+    file
+        Where it was read; doesn't take part in comparison.
+    """
+
+    name: str = ""
+    tunings: tuple[str | tuple[Pitch, ...], ...] = ()
+    players: tuple[Players, ...] = ()
+    speeds: tuple[Fraction, ...] = ()
+    formats: tuple[str, ...] = ()
+    tracks: tuple[OwnTrack, ...] = ()
+    file: str = field(default=CLASS_FILE_NAME, compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class ClassSetting:
+    """One setting of a class file: its name, a sentence for editors, how it is read, what JSON Schema says.
+
+    `read` is None for ``tracks``, which notes mistakes of its own.
+    """
+
+    name: str
+    about: str
+    read: Callable[[Node], _Fields] | None
+    schema: dict[str, Any]
+
+
+# ---- reading one setting
+
+
+def _read_tunings(node: Node) -> _Fields:
+    tunings: dict[tuple[Pitch, ...], str | tuple[Pitch, ...]] = {}
+    for item in _tunings_apart(node):
+        try:
+            tuning = tuning_of(item)
+        except SlipError as wrong:
+            raise SlipError(f"a tuning {wrong.message}", wrong.mend, wrong.place or item.place) from None
+        pitches = OPEN_STRINGS[tuning] if isinstance(tuning, str) else tuning
+        if pitches in tunings:
+            shown = tuning if isinstance(tuning, str) else " ".join(map(str, tuning))
+            raise SlipError(f"the tuning {shown} is there twice", "take one away", item.place)
+        tunings[pitches] = tuning
+    return {"tunings": tuple(tunings.values())}
+
+
+def _tunings_apart(node: Node) -> list[Node]:
+    """Return a node for each tuning: a name, a list of four notes, or up to four notes one after the other."""
+    items: list[Node] = [*node.items] if isinstance(node, Listing) else []
+    if not isinstance(node, Listing):
+        items += [Text(word, "", place) for word, place in words_of(node)]
+    apart: list[Node] = []
+    notes: list[Node] = []
+    for item in items:
+        if not _is_note(item) or len(notes) == 4:
+            apart += _gathered(notes)
+            notes = []
+        if _is_note(item):
+            notes.append(item)
+        else:
+            apart.append(item)
+    return apart + _gathered(notes)
+
+
+def _gathered(notes: list[Node]) -> list[Node]:
+    return [Listing(tuple(notes), notes[0].place)] if notes else []
+
+
+def _is_note(node: Node) -> bool:
+    if not isinstance(node, Text):
+        return False
+    try:
+        Pitch.parse(node.text)
+    except ParameterError:
+        return False
+    return True
+
+
+def _read_players(node: Node) -> _Fields:
+    found = _each_once(node, PLAYERS)
+    return {"players": tuple(name for name in PLAYERS if name in found)}
+
+
+def _read_formats(node: Node) -> _Fields:
+    return {"formats": _each_once(node, FORMATS, lambda word: word.lower().removeprefix("."))}
+
+
+def _each_once(
+    node: Node, known: tuple[str, ...], plain: Callable[[str], str] = lambda word: word
+) -> tuple[str, ...]:
+    """Read words that are known, in the order written."""
+    found: list[str] = []
+    for written, place in words_of(node):
+        word = plain(written)
+        try:
+            one_of(word, known)
+        except SlipError as wrong:
+            raise SlipError(wrong.message, wrong.mend, place) from None
+        if word in found:
+            raise SlipError(f"{word} is there twice", "take one away", place)
+        found.append(word)
+    if not found:
+        raise SlipError("nothing is in this list", "write a value, or leave the setting out")
+    return tuple(found)
+
+
+def _listed(one: dict[str, Any]) -> dict[str, Any]:
+    """Return the schema of a text, or a list of such."""
+    return {"anyOf": [{"type": "string", "minLength": 1}, {"type": "array", "items": one, "minItems": 1}]}
+
+
+CLASS_SETTINGS: tuple[ClassSetting, ...] = (
+    ClassSetting(
+        "name",
+        "What the class is called.",
+        lambda node: {"name": text_of(node)},
+        {"type": "string", "maxLength": 200},
+    ),
+    ClassSetting(
+        "tunings",
+        "The tunings present: a set of tracks is made for each.",
+        _read_tunings,
+        _listed({"anyOf": [{"type": "string", "minLength": 1}, TUNING_SCHEMA]}),
+    ),
+    ClassSetting(
+        "players",
+        "Who plays: a set of tracks is made for each, with a simpler part for beginners beside others.",
+        _read_players,
+        _listed({"enum": list(PLAYERS)}),
+    ),
+    ClassSetting(
+        "speeds",
+        "How fast, as parts of each song's tempo: a set of tracks is made for each.",
+        lambda node: {"speeds": speeds_of(node)},
+        {"anyOf": [SPEED_SCHEMA, {"type": "array", "items": SPEED_SCHEMA, "minItems": 1}]},
+    ),
+    ClassSetting("formats", "The kinds of audio file.", _read_formats, _listed({"enum": list(FORMATS)})),
+    ClassSetting(
+        "tracks",
+        "Tracks of the class's own, made of every song: for each its name, and under it what it is.",
+        None,
+        TRACKS_SCHEMA,
+    ),
+)
+_BY_NAME = {setting.name: setting for setting in CLASS_SETTINGS}
+_OTHER_NAMES = {
+    "title": "name",
+    "class": "name",
+    "tuning": "tunings",
+    "instruments": "tunings",
+    "player": "players",
+    "level": "players",
+    "levels": "players",
+    "speed": "speeds",
+    "tempo": "speeds",
+    "format": "formats",
+    "files": "formats",
+    "track": "tracks",
+    "kinds": "tracks",
+}
+
+
+# ---- reading the file
+
+
+def class_path(song: str | Path) -> Path:
+    """Return where the class file of a song lies, or would lie."""
+    return Path(song).parent / CLASS_FILE_NAME
+
+
+def is_class_file(path: str | Path) -> bool:
+    """Return whether a path names a class file: a shell's ``songs/*.yaml`` names it with the songs."""
+    return Path(path).name == CLASS_FILE_NAME
+
+
+def read_class_beside(song: str | Path) -> ClassFile | None:
+    """Read the class file that lies beside a song; None when there is none.
+
+    Parameters
+    ----------
+    song
+        Where the song lies; it isn't read.
+
+    Raises
+    ------
+    SongError
+        With every mistake of the class file.
+    RequestError
+        When it can't be read.
+    """
+    path = class_path(song)
+    return read_class(path) if path.is_file() else None
+
+
+def read_class(path: str | Path) -> ClassFile:
+    """Read a class file; raises as `read_class_beside` does."""
+    return parse_class(read_text(Path(path), CLASS_FILE), str(path))
+
+
+def parse_class(text: str, file: str = CLASS_FILE_NAME) -> ClassFile:
+    r"""Read the text of a class file.
+
+    Parameters
+    ----------
+    text
+        What the file holds.
+    file
+        What to call it in messages.
+
+    Raises
+    ------
+    SongError
+        With every mistake of the text.
+
+    Examples
+    --------
+    >>> parse_class("name: Tuesday class\ntunings: high-g, low-g\n").tunings
+    ('high-g', 'low-g')
+    """
+    book = open_book(text, file, CLASS_FILE)
+    top = read_frame(book)
+    if any(entry.key.text == "sections" for entry in top.entries):
+        wrong = f"this is a song, and a file named {CLASS_FILE_NAME} holds what a class shares"
+        book.add(wrong, mend="give the song's file another name")
+        raise book.error()
+    fields: _Fields = {}
+    for entry in top.entries:
+        setting = _BY_NAME.get(entry.key.text)
+        if setting is None:
+            note_unknown(entry, _BY_NAME, _OTHER_NAMES, book)
+        elif setting.read is None:
+            fields[setting.name] = read_own_tracks(entry.value, entry.key.place, book)
+        else:
+            try:
+                fields |= setting.read(entry.value)
+            except SlipError as wrong:
+                note_wrong(setting.name, setting.read, entry, wrong, book)
+    book.raise_if_any()
+    return ClassFile(**fields, file=file)
+
+
+def class_schema() -> dict[str, Any]:
+    """Return the schema of a class file, as JSON Schema draft 2020-12."""
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "Tercet class file",
+        "description": "What a class shares, beside its songs.",
+        "type": "object",
+        "properties": {
+            setting.name: {"description": setting.about, **setting.schema} for setting in CLASS_SETTINGS
+        },
+        "additionalProperties": False,
+    }

@@ -1,0 +1,131 @@
+"""The form: section names in the order played, and which pass of its section each is."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Sequence
+
+from tercet.song.frame import Listing, Node, Text
+from tercet.song.mistakes import MistakeBook, SlipError, nearest
+from tercet.song.model import Section, Source, Visit
+
+__all__ = ["MOST_BARS", "MOST_VISITS", "check_form", "read_form", "visits_of"]
+
+MOST_VISITS = 500
+MOST_BARS = 2000
+"""As played: more than an hour of music."""
+
+_MOST_TIMES = 99
+_WORD = re.compile(r"\S+")
+_NAME_AND_TIMES = re.compile(r"([^*×]+?)(?:\*(\d+))?")
+_TIMES_SLIP = re.compile(r"(.+?)(?:[x×X]|\*\s*|\()(\d{1,2})\)?")
+
+
+def visits_of(names: Sequence[str]) -> tuple[Visit, ...]:
+    """Return the visits of a form given by section names, one for each playing."""
+    total = Counter(names)
+    seen: Counter[str] = Counter()
+    visits = []
+    for name in names:
+        seen[name] += 1
+        visits.append(Visit(name, seen[name], seen[name] == total[name]))
+    return tuple(visits)
+
+
+def read_form(node: Node | None, known: list[str], book: MistakeBook) -> tuple[Visit, ...]:
+    """Read the setting `form`; without one, the sections as written.
+
+    Parameters
+    ----------
+    node
+        A text or a list of texts.
+    known
+        Names of the sections, in the order written.
+    book
+        Where mistakes are noted.
+    """
+    if node is None:
+        return visits_of(known)
+    names: list[str] = []
+    try:
+        found = _words(node)
+    except SlipError as wrong:
+        book.add(wrong.message, wrong.place or node.place, "form", wrong.mend)
+        return ()
+    for word, place in found:
+        name, times = _name_and_times(word, place, known, book)
+        names += [name] * times
+        if len(names) > MOST_VISITS:
+            book.add(
+                f"a form must play at most {MOST_VISITS} sections (got more)", place, "form", "shorten it"
+            )
+            return ()
+    if not found:
+        book.add("the form is empty", node.place, "form", f"write for instance form: {' '.join(known[:3])}")
+    return visits_of(names)
+
+
+def _words(node: Node) -> list[tuple[str, Source]]:
+    if isinstance(node, Listing):
+        return [pair for item in node.items for pair in _words(item)]
+    if not isinstance(node, Text):
+        raise SlipError("the form must be section names", "write form: verse verse chorus", node.place)
+    found = []
+    for match in _WORD.finditer(node.text):
+        place = node.place
+        if not node.style and len(node.text) == node.place.width:
+            place = Source(place.line, place.column + match.start(), len(match[0]))
+        found.append((match[0], place))
+    return found
+
+
+def _name_and_times(word: str, place: Source, known: list[str], book: MistakeBook) -> tuple[str, int]:
+    """Return a section's name and how often it is played; 0 times, and a mistake, when it can't be read."""
+    match = _NAME_AND_TIMES.fullmatch(word)
+    name, times = (match[1], int(match[2] or 1)) if match else (word, 1)
+    if match and name in known:
+        if not 1 <= times <= _MOST_TIMES:
+            book.add(f"a section must be played 1 to {_MOST_TIMES} times (got {times})", place, "form")
+            return name, 0
+        return name, times
+    message, mend = _form_slip(word, known)
+    book.add(message, place, "form", mend)
+    return name, 0
+
+
+def _form_slip(word: str, known: list[str]) -> tuple[str, str]:
+    """Return what is wrong with a word of the form, and the mend."""
+    bare = word.strip("\"'“”„‘’[](),;")
+    slip = _TIMES_SLIP.fullmatch(bare) or _TIMES_SLIP.fullmatch(word)
+    if slip and slip[1] in known:
+        return "repeats are written with *", f"write {slip[1]}*{slip[2]}"
+    if bare in known:
+        return "sections have only spaces between them", f"write {bare}"
+    close = nearest(bare, known)
+    sections = "sections are " + ", ".join(known[:20])
+    return f"there is no section `{word[:40]}`", f"write {close}" if close else sections
+
+
+def check_form(visits: tuple[Visit, ...], sections: tuple[Section, ...], book: MistakeBook) -> bool:
+    """Note passes that the form never plays, and a piece that is too long; return whether it can be played."""
+    plays = Counter(visit.section for visit in visits)
+    counts = {section.name: section.bar_count for section in sections}
+    bars = sum(counts.get(visit.section, 0) for visit in visits)
+    if bars > MOST_BARS:
+        book.add(
+            f"the piece must have at most {MOST_BARS} bars as played (got {bars})", mend="shorten the form"
+        )
+    for section in sections:
+        for row in (row for line in section.lines for row in line.rows):
+            for number in row.passes:
+                if 0 < plays[section.name] < number:
+                    times = plays[section.name]
+                    played = "once" if times == 1 else f"{times} times"
+                    book.add(
+                        f"the form plays `{section.name}` {played}, so it has no pass {number}",
+                        row.source,
+                        row.name,
+                        "change the pass, or the form",
+                    )
+    return bars <= MOST_BARS

@@ -1,0 +1,237 @@
+"""The piece as played: the form unrolled, each pass with its own rows, pick-ups laid into the bar before."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from typing import Any, TypeVar
+
+from tercet.song.model import (
+    ROW_NAMES,
+    Bar,
+    ChordSpan,
+    Line,
+    Mark,
+    Note,
+    Row,
+    RowName,
+    Section,
+    Slot,
+    Song,
+    Syllable,
+    Visit,
+)
+
+__all__ = ["Step", "cut", "played_bars", "steps_of", "struck_notes"]
+
+_Timed = TypeVar("_Timed", Note, ChordSpan)
+_ROWS_FOR_THE_HANDS: tuple[RowName, ...] = ("chords", "melody", "between", "strum")
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One bar of one visit, or its pick-up, with the rows that hold on this pass.
+
+    Parameters
+    ----------
+    visit
+        Which playing of which section.
+    section_bar, line
+        Which bar of the section (from 1; 0 for the pick-up) and which of its lines (from 0).
+    length_beat
+        Length of the bar or of the pick-up.
+    chords
+        Chords that fill it; None in a pick-up that states none.
+    melody, between, strum, words, marks
+        What the row holds, or None.
+    own
+        Whether a row for the hands was replaced for this pass.
+    """
+
+    visit: Visit
+    section_bar: int
+    line: int
+    length_beat: Fraction
+    chords: tuple[ChordSpan, ...] | None
+    melody: tuple[Note, ...] | None
+    between: tuple[Note, ...] | None
+    strum: tuple[Slot, ...] | None
+    words: tuple[Syllable, ...] | None
+    marks: tuple[Mark, ...] | None
+    own: bool
+
+
+def played_bars(song: Song) -> tuple[Bar, ...]:
+    """Return the bars of the piece in the order played, each with the rows that hold on its pass.
+
+    The notes of a pick-up stand in the bar before, from its `Bar.pickup_from` on. At the very start of the piece
+    they are bar 0, which is as long as the pick-up and whose `pickup_from` is 0.
+    """
+    bars: list[Bar] = []
+    tied = False
+    for visit in song.form:
+        for step in steps_of(song.section(visit.section), visit, song.meter.bar_beat):
+            if step.section_bar == 0 and bars:
+                bars[-1] = _with_pickup(bars[-1], step)
+            else:
+                bars.append(_bar(step, bars[-1] if bars else None, tied))
+            tied = bars[-1].melody[-1].tied_on
+    return tuple(bars)
+
+
+def steps_of(section: Section, visit: Visit, bar_beat: Fraction) -> Iterator[Step]:
+    """Go through one playing of a section: its pick-up, if it has one, then its bars."""
+    chord: ChordSpan | None = None
+    plain_chord: ChordSpan | None = None
+    section_bar = 1
+    for line_index, line in enumerate(section.lines):
+        rows = {name: _rows_for(line, name, visit) for name in ROW_NAMES}
+        for index in range(-1 if line_index == 0 and section.pickup_beat else 0, line.bar_count):
+            length = section.pickup_beat if index < 0 else bar_beat
+            held = {name: _held(rows[name], index) for name in ROW_NAMES}
+            plain_chord = _last_chord(_cell(rows["chords"][:1], index), plain_chord)
+            chords = held["chords"]
+            if chords is None and chord is not None and index >= 0:
+                chords = (replace(chord, start_beat=Fraction(0), length_beat=length),)
+            chord = _last_chord(chords, chord)
+            own = any(_cell(rows[name][1:], index) is not None for name in _ROWS_FOR_THE_HANDS)
+            yield Step(
+                visit,
+                0 if index < 0 else section_bar,
+                line_index,
+                length,
+                chords,
+                held["melody"],
+                held["between"],
+                held["strum"],
+                held["words"],
+                held["marks"],
+                own or not _same_chord(chord, plain_chord),
+            )
+            section_bar += index >= 0
+
+
+def _rows_for(line: Line, name: RowName, visit: Visit) -> list[Row | None]:
+    """Return the plain row of that name (or None), then those for this pass; the last one wins."""
+    named = [row for row in line.rows if row.name == name]
+    plain = next((row for row in named if not row.passes), None)
+    numbered = [row for row in named if visit.pass_number in row.passes]
+    last = [row for row in named if visit.last and -1 in row.passes and row not in numbered]
+    return [plain, *numbered, *last]
+
+
+def _held(rows: list[Row | None], index: int) -> Any:
+    """Return what holds for a bar: the cell for this pass, or else the plain one."""
+    special = _cell(rows[1:], index)
+    return special if special is not None else _cell(rows[:1], index)
+
+
+def _cell(rows: list[Row | None], index: int) -> Any:
+    """Return a bar's cell (the pick-up's for −1) in the last of the rows that has one, or None."""
+    for row in reversed(rows):
+        if row is None:
+            continue
+        cell = row.pickup if index < 0 else row.bars[index]
+        if cell is not None:
+            return cell
+    return None
+
+
+def _last_chord(chords: tuple[ChordSpan, ...] | None, before: ChordSpan | None) -> ChordSpan | None:
+    return chords[-1] if chords else before
+
+
+def _same_chord(one: ChordSpan | None, other: ChordSpan | None) -> bool:
+    if one is None or other is None:
+        return one is other
+    return (one.chord, one.shape) == (other.chord, other.shape)
+
+
+def struck_notes(notes: tuple[Note, ...], tied: bool) -> list[Note]:
+    """Return the notes that are struck: no rests, and nothing that a tie continues.
+
+    `tied` tells whether the note before the first was tied on.
+    """
+    struck = []
+    for note in notes:
+        if not note.is_rest and not tied:
+            struck.append(note)
+        tied = note.tied_on
+    return struck
+
+
+def _bar(step: Step, before: Bar | None, tied: bool) -> Bar:
+    melody = step.melody or (Note(Fraction(0), step.length_beat),)
+    length = step.length_beat
+    start_beat = before.start_beat + before.length_beat if before else Fraction(0)
+    first_number = 0 if step.section_bar == 0 else 1
+    return Bar(
+        number=before.number + 1 if before else first_number,
+        section=step.visit.section,
+        pass_number=step.visit.pass_number,
+        section_bar=step.section_bar,
+        line=step.line,
+        start_beat=start_beat,
+        length_beat=length,
+        chords=step.chords or (ChordSpan(Fraction(0), length, None),),
+        melody=melody,
+        between=step.between,
+        strum=step.strum,
+        words=_placed_words(melody, step.words, tied),
+        marks=_in_order(step.marks or ()),
+        pickup_from=Fraction(0) if step.section_bar == 0 else length,
+        own=step.own,
+    )
+
+
+def _with_pickup(bar: Bar, step: Step) -> Bar:
+    """Return the bar with the pick-up of the visit that follows laid into its end."""
+    at = bar.length_beat - step.length_beat
+    melody, chords, between, words = bar.melody, bar.chords, bar.between, bar.words
+    if step.melody is not None:
+        kept = cut(melody, at)
+        tied = bool(kept) and kept[-1].tied_on
+        melody = kept + _shifted(step.melody, at)
+        words = tuple((start, syllable) for start, syllable in words if start < at)
+        words += tuple((at + start, word) for start, word in _placed_words(step.melody, step.words, tied))
+    if step.chords is not None:
+        chords = cut(chords, at) + _shifted(step.chords, at)
+    if step.between is not None:
+        nothing = (Note(Fraction(0), bar.length_beat),)
+        between = cut(nothing if between is None else between, at) + _shifted(step.between, at)
+    marks = bar.marks + tuple(replace(mark, at_beat=mark.at_beat + at) for mark in step.marks or ())
+    return replace(
+        bar,
+        melody=melody,
+        chords=chords,
+        between=between,
+        words=words,
+        marks=_in_order(marks),
+        pickup_from=at,
+        own=bar.own or step.own,
+    )
+
+
+def _placed_words(
+    notes: tuple[Note, ...], words: tuple[Syllable, ...] | None, tied: bool
+) -> tuple[tuple[Fraction, Syllable], ...]:
+    starts = [note.start_beat for note in struck_notes(notes, tied)]
+    return tuple(zip(starts, words or (), strict=False))
+
+
+def _in_order(marks: tuple[Mark, ...]) -> tuple[Mark, ...]:
+    return tuple(sorted(marks, key=lambda mark: mark.at_beat))
+
+
+def cut(items: tuple[_Timed, ...], at_beat: Fraction) -> tuple[_Timed, ...]:
+    """Return what starts before a place, ending there at the latest."""
+    return tuple(
+        replace(item, length_beat=min(item.length_beat, at_beat - item.start_beat))
+        for item in items
+        if item.start_beat < at_beat
+    )
+
+
+def _shifted(items: tuple[_Timed, ...], by_beat: Fraction) -> tuple[_Timed, ...]:
+    return tuple(replace(item, start_beat=item.start_beat + by_beat) for item in items)

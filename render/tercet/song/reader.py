@@ -1,0 +1,218 @@
+"""Reading an arrangement file: from text to a `Song`, or to all its mistakes."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from tercet.song.cells import slots_fit
+from tercet.song.form import check_form, read_form
+from tercet.song.frame import Entry, Mapping, Node, Text, read_frame
+from tercet.song.laws import check_laws
+from tercet.song.mistakes import SONG_FILE, FileKind, MistakeBook, SlipError
+from tercet.song.model import ROW_NAMES, Meter, Section, Song, Source
+from tercet.song.own_tracks import check_places, read_own_tracks
+from tercet.song.plain_text import (
+    LARGEST_FILE_BYTES,
+    check_characters,
+    note_too_large,
+    read_text,
+    split_lines,
+)
+from tercet.song.played import played_bars
+from tercet.song.rows import Part, take_apart
+from tercet.song.section import SectionReader
+from tercet.song.settings import read_settings
+
+__all__ = ["SECTION_NAME", "open_book", "parse_song", "read_song", "section_parts"]
+
+SECTION_NAME = re.compile(r"[^\W\d_][\w-]*")
+_MOST_SECTIONS = 100
+
+
+def read_song(path: str | Path) -> Song:
+    """Read an arrangement file.
+
+    Parameters
+    ----------
+    path
+        The file; UTF-8, with or without a byte order mark, at most 64 kB.
+
+    Returns
+    -------
+    Song
+        Read and checked.
+
+    Raises
+    ------
+    SongError
+        With every mistake of the file.
+    RequestError
+        When there is no such file, or it can't be read.
+    """
+    return parse_song(read_text(Path(path)), str(path))
+
+
+def parse_song(text: str, file: str = "song.yaml") -> Song:
+    """Read the text of an arrangement file.
+
+    Parameters
+    ----------
+    text
+        What the file holds.
+    file
+        What to call it in messages.
+
+    Returns
+    -------
+    Song
+        Read and checked.
+
+    Raises
+    ------
+    SongError
+        With every mistake of the text.
+
+    Examples
+    --------
+    >>> song = parse_song('''
+    ... title: One bar
+    ... sections:
+    ...   verse: |
+    ...     chords   C
+    ...     melody   C4 E G C5
+    ... ''')
+    >>> [str(note.pitch) for note in song.section("verse").lines[0].rows[1].bars[0]]
+    ['C4', 'E4', 'G4', 'C5']
+    """
+    book = open_book(text, file)
+    top = read_frame(book)
+    fields = read_settings(top, book)
+    meter = _meter(top, fields, book)
+    sections, broken = _read_sections(top, meter, book)
+    form = read_form(_setting(top, "form"), [section.name for section in sections], book)
+    can_be_played = check_form(form, sections, book)
+    tracks = read_own_tracks(_setting(top, "tracks"), _setting_place(top, "tracks"), book)
+    song = Song(**{"title": "", **fields}, sections=sections, form=form, tracks=tracks)
+    if can_be_played and meter is not None and not book.full:
+        check_laws(song, broken, book)
+    if tracks and not book:
+        check_places(tracks, played_bars(song), book)
+    book.raise_if_any()
+    return song
+
+
+def open_book(text: str, file: str, kind: FileKind = SONG_FILE) -> MistakeBook:
+    """Return the book of mistakes for a text; `SongError` when it is too large or isn't text."""
+    lines = split_lines(text.removeprefix("\ufeff"))
+    book = MistakeBook(file, lines, kind)
+    if len(text) > LARGEST_FILE_BYTES:
+        book.lines = []
+        note_too_large(book)
+    else:
+        check_characters(lines, book)
+    book.raise_if_any()
+    return book
+
+
+def _setting(top: Mapping, name: str) -> Node | None:
+    return next((entry.value for entry in top.entries if entry.key.text == name), None)
+
+
+def _setting_place(top: Mapping, name: str) -> Source:
+    return next((entry.key.place for entry in top.entries if entry.key.text == name), Source(0, 0))
+
+
+def _meter(top: Mapping, fields: dict[str, Any], book: MistakeBook) -> Meter | None:
+    """Return the meter, and check the strum pattern against it; None when the meter can't be read."""
+    node = _setting(top, "meter")
+    meter: Meter = fields.get("meter", Meter(4, 4))
+    if node is not None and "meter" not in fields:
+        return None
+    strum = _setting(top, "strum")
+    if strum is not None and "strum" in fields:
+        try:
+            slots_fit(fields["strum"], meter)
+        except SlipError as wrong:
+            book.add(wrong.message, strum.place, "strum", wrong.mend)
+    return meter
+
+
+def _read_sections(
+    top: Mapping, meter: Meter | None, book: MistakeBook
+) -> tuple[tuple[Section, ...], frozenset[str]]:
+    """Return the sections, and the names of those of which nothing can be said as played."""
+    sections: list[Section] = []
+    broken: set[str] = set()
+    for name, parts, place in section_parts(top, book):
+        reader = SectionReader(name, meter, book)
+        sections.append(reader.read(parts, place))
+        if book.full:
+            raise book.error()
+        if reader.broken:
+            broken.add(name)
+    return tuple(sections), frozenset(broken)
+
+
+def section_parts(top: Mapping, book: MistakeBook) -> Iterator[tuple[str, list[Part], Source]]:
+    """Go through the sections: name, parts of its block (none when it has no block), and its place."""
+    node = _setting(top, "sections")
+    if node is None:
+        return
+    if not isinstance(node, Mapping) or not node.entries:
+        book.add("sections need names", _setting_place(top, "sections"), "sections", _SECTIONS_MEND)
+        return
+    if len(node.entries) > _MOST_SECTIONS:
+        book.add(f"a song must have at most {_MOST_SECTIONS} sections (got {len(node.entries)})", node.place)
+        return
+    for entry in node.entries:
+        _check_name(entry, book)
+        yield entry.key.text, _parts(entry, book), entry.key.place
+
+
+def _check_name(entry: Entry, book: MistakeBook) -> None:
+    name = entry.key.text
+    if not SECTION_NAME.fullmatch(name) or len(name) > 40:
+        plain = re.sub(r"[^\w-]+", "-", name).strip("-_0123456789")[:40]
+        book.add(
+            f"`{name[:40]}` can't be a section's name: it needs a letter first, then letters, digits, - or _",
+            entry.key.place,
+            mend=f"write {plain or 'verse'}:",
+        )
+
+
+def _parts(entry: Entry, book: MistakeBook) -> list[Part]:
+    value = entry.value
+    name = entry.key.text[:40]
+    if isinstance(value, Text) and value.style == "|":
+        return take_apart(value.body, book)
+    if isinstance(value, Text) and value.style == ">":
+        book.add(
+            "the sign > makes one long line of the rows",
+            value.place,
+            mend=f"write {name}: | to keep its lines",
+        )
+        return take_apart(value.body, book) or [None]
+    if isinstance(value, Text) and not value.text:
+        book.add(
+            f"`{name}` has no rows", entry.key.place, mend=f"write {name}: | and rows under it, further in"
+        )
+        return [None]
+    if name in ROW_NAMES:
+        book.add(
+            f"`{name}` is a row: it stands in the block of its section, without a colon",
+            entry.key.place,
+            mend="write `  verse: |` on a line above the rows, and the rows further in",
+        )
+        return [None]
+    book.add(
+        f"the rows of `{name}` must stand in a block",
+        value.place,
+        mend=f"write {name}: | and each row on a line of its own under it, further in, without quotes or colons",
+    )
+    return [None]
+
+
+_SECTIONS_MEND = "write sections: and under it a name with |, such as `  verse: |`, and its rows further in"

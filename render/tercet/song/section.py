@@ -1,0 +1,233 @@
+"""From written rows to a section: lines of music whose rows have the same bars, and their pick-up."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+from fractions import Fraction
+
+from tercet.song.cells import CellReader, Items, Room, guessed_length
+from tercet.song.mistakes import MistakeBook
+from tercet.song.model import Line, Meter, Row, RowName, Section, Source
+from tercet.song.rows import Cell, Comment, Part, WrittenRow
+
+__all__ = ["SectionReader", "lines_of"]
+
+_TIMED: tuple[RowName, ...] = ("melody", "between", "chords")
+
+
+def lines_of(parts: list[Part]) -> list[list[WrittenRow | None]]:
+    """Group the parts of a block into lines of music: rows without a blank line between them."""
+    lines: list[list[WrittenRow | None]] = [[]]
+    for part in parts:
+        if isinstance(part, WrittenRow) or part is None:
+            lines[-1].append(part)
+        elif not isinstance(part, Comment) and lines[-1]:
+            lines.append([])
+    return [line for line in lines if line]
+
+
+@dataclass(frozen=True, slots=True)
+class _Reading:
+    """One way to tell a row's bars apart: how many, how many cells stand before them, and empty bars after."""
+
+    bars: int
+    lead: int
+    trail: int
+
+
+class SectionReader:
+    """Reads one section's rows.
+
+    Parameters
+    ----------
+    name
+        The section's name.
+    meter
+        The song's meter; None when that couldn't be read, and then only the words are checked.
+    book
+        Where mistakes are noted.
+    """
+
+    def __init__(self, name: str, meter: Meter | None, book: MistakeBook) -> None:
+        self._name = name
+        self._meter = meter
+        self._book = book
+        self._cells = CellReader(name, meter, book)
+        self._pickup_beat = Fraction(0)
+        self._last_bar_line_is_open = False
+        self.broken = meter is None
+        """Whether bars can't be told apart, so that nothing can be said about the section as played."""
+
+    def read(self, parts: list[Part], place: Source) -> Section:
+        """Return the section; its mistakes are in the book."""
+        written = lines_of(parts)
+        if not written:
+            self._book.add(f"`{self._name}` has no rows", place, mend="write at least the row chords")
+            self.broken = True
+        lines = tuple(self._line(index, rows) for index, rows in enumerate(written))
+        section = Section(self._name, lines, self._pickup_beat)
+        if not self.broken and not self._book.full:
+            self._check_chords(section, place)
+        return section
+
+    # ---- a line of music
+
+    def _line(self, index: int, found: list[WrittenRow | None]) -> Line:
+        rows = [row for row in found if row is not None]
+        if len(rows) < len(found):
+            self.broken = True
+        self._check_names(rows)
+        if index == 0:
+            self._pickup_beat = self._find_pickup(rows)
+        count = self._count_bars(index, rows)
+        if count is None:
+            self.broken = True
+        return Line(tuple(self._row(index, row, count) for row in rows))
+
+    def _check_names(self, rows: list[WrittenRow]) -> None:
+        """Note rows of a line that are there twice, and passes that two rows claim."""
+        first: dict[tuple[RowName, int], WrittenRow] = {}
+        for row in rows:
+            for number in row.passes or (0,):
+                before = first.setdefault((row.name, number), row)
+                if before is row:
+                    continue
+                label = row.name if not number else f"{row.name} {'last' if number < 0 else number}"
+                self._book.add(
+                    f"this line of music has the row {label} twice (first on line {before.place.line})",
+                    row.place,
+                    row.name,
+                    "leave a blank line where the next line of music begins, or name the pass: "
+                    f"{row.name} {max(number, 1) + 1}",
+                )
+
+    def _find_pickup(self, rows: list[WrittenRow]) -> Fraction:
+        """Return the length of the section's pick-up: a timed first cell that is shorter than a bar."""
+        if self._meter is None:
+            return Fraction(0)
+        for name in _TIMED:
+            for row in sorted(rows, key=lambda row: bool(row.passes)):
+                if row.name != name or row.opening or not row.cells:
+                    continue
+                total = guessed_length(row.cells[0], name)
+                if total is None:
+                    continue
+                return total if total < self._meter.bar_beat and len(row.cells) > 1 else Fraction(0)
+        return Fraction(0)
+
+    def _count_bars(self, index: int, rows: list[WrittenRow]) -> int | None:
+        """Return how many bars the line has; None, and a mistake, when its rows don't agree."""
+        empty = [row for row in rows if not row.cells]
+        for row in empty:
+            self._book.add(
+                "nothing stands in this row", row.place, row.name, "write its bars, or leave it out"
+            )
+        if empty or not rows:
+            return None
+        self._last_bar_line_is_open = _is_open(rows)
+        options = [tuple(reading.bars for reading in self._readings(index, row)) for row in rows]
+        for count in _most_wanted(options):
+            if count > 0 and all(count in option for option in options):
+                return count
+        self._note_counts(rows, options)
+        return None
+
+    def _note_counts(self, rows: list[WrittenRow], options: list[tuple[int, ...]]) -> None:
+        """Note the rows whose number of bars isn't that of most rows."""
+        usual = _most_wanted(options)[0]
+        counts = ", ".join(
+            f"{row.label} has {usual if usual in option else option[0]}"
+            for row, option in zip(rows, options, strict=True)
+        )
+        for row, option in zip(rows, options, strict=True):
+            more = option[0] - usual
+            if usual not in option:
+                self._book.add(
+                    f"the rows of a line need the same number of bars ({counts})",
+                    row.place,
+                    row.name,
+                    f"{'take away' if more > 0 else 'add'} {abs(more)} bar{'s' if abs(more) > 1 else ''}, "
+                    "or look for a | that is missing or doubled",
+                )
+
+    def _readings(self, index: int, row: WrittenRow) -> list[_Reading]:
+        """Return the ways to tell a row's bars apart, the likeliest first.
+
+        A bar line that stands first closes an empty pick-up; in a line without one it opens the row, or follows
+        an empty first bar. One that stands last closes the row, or, where the tune of the line ends without,
+        comes before an empty last bar.
+        """
+        pickup = index == 0 and self._pickup_beat > 0
+        if row.opening and not pickup:
+            leads = [1, 0]
+        elif row.opening:
+            # Words open with a bar line when their first syllable, `last` or a figure, would be read as a pass.
+            leads = [1, 2] if row.name == "words" else [1]
+        elif pickup and row.name in _TIMED and guessed_length(row.cells[0], row.name) == self._pickup_beat:
+            leads = [1]
+        else:
+            leads = [0, 1] if pickup else [0]
+        trails = [0, 1] if row.closed and self._last_bar_line_is_open else [0]
+        return [_Reading(len(row.cells) - lead + trail, lead, trail) for trail in trails for lead in leads]
+
+    # ---- a row
+
+    def _row(self, index: int, row: WrittenRow, count: int | None) -> Row:
+        """Return a row; without a count its cells are read only for their mistakes."""
+        if not row.cells:
+            return Row(row.name, row.passes, (), None, row.place)
+        readings = self._readings(index, row)
+        reading = next((reading for reading in readings if reading.bars == count), readings[0])
+        cells = list(row.cells[reading.lead :]) + [Cell((), row.cells[-1].place)] * reading.trail
+        pickup: Items | None = None
+        for lead in row.cells[: reading.lead]:
+            if lead.words:
+                pickup = self._cells.items(row, lead, Room(self._pickup_beat, is_pickup=True))
+        bar = Room(self._meter.bar_beat if self._meter else Fraction(0))
+        bars = tuple(self._cells.items(row, cell, bar) for cell in cells)
+        return Row(row.name, row.passes, bars if count is not None else (), pickup, row.place)
+
+    # ---- a section
+
+    def _check_chords(self, section: Section, place: Source) -> None:
+        """Note a section that has no chords, or doesn't start with one."""
+        plain = [
+            row for line in section.lines for row in line.rows if row.name == "chords" and not row.passes
+        ]
+        if not plain:
+            self._book.add(
+                f"`{section.name}` has no row chords",
+                place,
+                mend="write one, with N.C. where no chord sounds: every section needs its chords",
+            )
+            return
+        first = next((row for row in section.lines[0].rows if row.name == "chords" and not row.passes), None)
+        if first is None or (first.bars[0] is None and first.pickup is None):
+            self._book.add(
+                f"`{section.name}` must start with a chord or N.C.",
+                (first or plain[0]).source,
+                "chords",
+                "an empty bar goes on with the chord before, and here is none before: write N.C. for no chord",
+            )
+
+
+def _is_open(rows: list[WrittenRow]) -> bool:
+    """Return whether the tune of a line, or else its chords, ends without a last bar line."""
+    for name in ("melody", "chords"):
+        for row in rows:
+            if row.name == name and not row.passes:
+                return not row.closed
+    return False
+
+
+def _most_wanted(options: list[tuple[int, ...]]) -> list[int]:
+    """Return the counts that rows may have, those that most rows want first.
+
+    A row with one possible count has more say than a row with two.
+    """
+    votes: Counter[int] = Counter()
+    for option in options:
+        for rank, count in enumerate(option):
+            votes[count] += 100 if len(set(option)) == 1 else 10 - rank
+    return [count for count, _ in votes.most_common()]

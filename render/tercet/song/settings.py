@@ -1,0 +1,529 @@
+"""The settings of an arrangement file, as one table: how each is read, written and described to editors."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any, get_args
+
+from tercet.errors import ParameterError
+from tercet.song.entries import meant_name, note_unknown, note_wrong
+from tercet.song.frame import Listing, Mapping, Node
+from tercet.song.grammar import DYNAMIC_MARKS, SLOTS, StrumWord, read_word
+from tercet.song.instruments import DEFAULT_TUNING_OF, OPEN_STRINGS, SCALE_LENGTHS_MM
+from tercet.song.mistakes import MistakeBook, SlipError, nearest
+from tercet.song.model import LAYERS, BetweenNotes, Dynamics, Feel, Meter, Players, Slot, Song, Source
+from tercet.song.slips import explain_word
+from tercet.song.spelling import number_text, yaml_text
+from tercet.song.track_parts import TRACKS_SCHEMA, tracks_text
+from tercet.song.values import number_of, one_of, or_words, text_of, value_of
+from tercet.theory import Pitch, parse_key
+
+__all__ = ["PLAYERS", "SETTINGS", "TUNING_SCHEMA", "Setting", "read_settings", "schema_of", "tuning_of"]
+
+PLAYERS: tuple[Players, ...] = get_args(Players)
+BETWEEN: tuple[BetweenNotes, ...] = get_args(BetweenNotes)
+FEELS: tuple[Feel, ...] = get_args(Feel)
+
+_TEMPO_RANGE = (20, 400)
+_SCALE_RANGE_MM = (250, 700)
+_SWING_RANGE = (Fraction(1, 2), Fraction(3, 4))
+_FRONT_RANGE_LU = (0, 24)
+_MOST_COUNT_IN_BARS = 8
+_MOST_UPPER = 16
+_LOWER = (1, 2, 4, 8, 16, 32)
+_PITCH_PATTERN = r"^[A-G](##|#|bb|b)?-?[0-9]$"
+
+_Fields = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """One setting.
+
+    Parameters
+    ----------
+    name
+        As written in the file.
+    about
+        What it is, in one sentence, for editors.
+    read
+        From its node to fields of `Song`; raises `SlipError`. None for those that note mistakes of their own.
+    write
+        From a song to the text after the colon, with a line break first when it stands below; empty when the setting
+        can be left out.
+    schema
+        What JSON Schema says of its value.
+    required
+        Whether every song needs it.
+    """
+
+    name: str
+    about: str
+    read: Callable[[Node], _Fields] | None
+    write: Callable[[Song], str]
+    schema: dict[str, Any]
+    required: bool = False
+
+
+# ---- reading
+
+
+def _free_text(field: str, longest: int = 200) -> Callable[[Node], _Fields]:
+    return lambda node: {field: text_of(node, longest)}
+
+
+def _read_title(node: Node) -> _Fields:
+    return {"title": value_of(node)}
+
+
+def _read_key(node: Node) -> _Fields:
+    text = value_of(node)
+    try:
+        return {"key": parse_key(text)}
+    except ParameterError:
+        pass
+    letter, sign = (text[0].upper().replace("H", "B"), text[1:2] if text[1:2] in ("#", "b", "♯", "♭") else "")
+    mode = "minor" if re.search(r"mi|moll|(?<![a-z])m(?![a-z])", text[1:].casefold()) else "major"
+    guess = f"{letter}{sign} {mode}"
+    try:
+        mend = f"write {parse_key(guess)}"
+    except ParameterError:
+        mend = "write for instance A minor, Bb major or F# minor"
+    raise SlipError(
+        f"must be a note and major or minor, with at most seven sharps or flats (got {text})", mend
+    )
+
+
+def _read_meter(node: Node) -> _Fields:
+    text = value_of(node)
+    match = re.fullmatch(r"(\d{1,3})\s*/\s*(\d{1,3})", text)
+    if not match:
+        also = {"C": "4/4", "c": "4/4", "¢": "2/2", "C|": "2/2"}.get(text, "")
+        slip = re.fullmatch(r"(\d{1,2})\D+(\d{1,2})", text)
+        also = f"{slip[1]}/{slip[2]}" if slip else also
+        raise SlipError(
+            f"must be two numbers such as 3/4 or 6/8 (got {text})", f"write {also}" if also else ""
+        )
+    upper, lower = int(match[1]), int(match[2])
+    if not 1 <= upper <= _MOST_UPPER:
+        raise SlipError(f"must have 1 to {_MOST_UPPER} beats in a bar (got {upper})")
+    if lower not in _LOWER:
+        raise SlipError(f"must have {or_words(tuple(map(str, _LOWER)))} below the line (got {lower})")
+    return {"meter": Meter(upper, lower)}
+
+
+def _read_tempo(node: Node) -> _Fields:
+    text = value_of(node)
+    low, high = _TEMPO_RANGE
+    tempo = number_of(text)
+    if tempo is None or not low <= tempo <= high:
+        figure = re.search(r"\d+(?:\.\d+)?", text.replace(",", "."))
+        apt = figure is not None and tempo is None and low <= float(figure[0]) <= high
+        mend = f"write {figure[0]}" if figure is not None and apt else ""
+        raise SlipError(f"must be a number of pulses a minute, {low} to {high} (got {text})", mend)
+    return {"tempo": tempo}
+
+
+def _read_instrument(node: Node) -> _Fields:
+    text = value_of(node)
+    low, high = _SCALE_RANGE_MM
+    if text in SCALE_LENGTHS_MM:
+        return {"instrument": text, "scale_length_mm": SCALE_LENGTHS_MM[text]}
+    number = number_of(re.sub(r"\s*mm$", "", text))
+    if number is not None and low <= number <= high:
+        return {"instrument": "custom", "scale_length_mm": float(number)}
+    close = nearest(text, SCALE_LENGTHS_MM)
+    raise SlipError(
+        f"must be {or_words(tuple(SCALE_LENGTHS_MM))}, or the scale length of {low} to {high} mm (got {text})",
+        f"write {close}" if close else "",
+    )
+
+
+def _read_tuning(node: Node) -> _Fields:
+    return {"tuning": tuning_of(node)}
+
+
+def tuning_of(node: Node) -> str | tuple[Pitch, ...]:
+    """Read a tuning: its name, or four notes with string 4 first."""
+    if isinstance(node, Listing):
+        return _four_pitches([text_of(item) for item in node.items])
+    text = value_of(node)
+    if text in OPEN_STRINGS:
+        return text
+    words = re.split(r"[\s,]+", text)
+    if len(words) == 4:
+        return _four_pitches(words)
+    plain = text.casefold().replace(" ", "-").replace("_", "-")
+    close = plain if plain in OPEN_STRINGS else nearest(plain, OPEN_STRINGS)
+    raise SlipError(
+        f"must be {or_words(tuple(OPEN_STRINGS))}, or four notes (got {text})",
+        f"write {close}" if close else "write for instance [A4, D4, F#4, B4], string 4 first",
+    )
+
+
+def _four_pitches(words: list[str]) -> tuple[Pitch, ...]:
+    if len(words) != 4:
+        raise SlipError(f"must have four notes, string 4 first (got {len(words)})", "write [G4, C4, E4, A4]")
+    pitches = []
+    for word in words:
+        try:
+            pitches.append(Pitch.parse(word))
+        except ParameterError:
+            raise SlipError(f"`{word[:40]}` isn't a note with its octave", "write [G4, C4, E4, A4]") from None
+    return tuple(pitches)
+
+
+def _read_players(node: Node) -> _Fields:
+    return {"players": one_of(value_of(node), PLAYERS)}
+
+
+def _read_between(node: Node) -> _Fields:
+    return {"between": one_of(value_of(node), BETWEEN)}
+
+
+def _read_feel(node: Node) -> _Fields:
+    return {"feel": one_of(value_of(node), FEELS)}
+
+
+def _read_dynamics(node: Node) -> _Fields:
+    wanted = "write dynamics: {melody: f, between: mp, strums: p}"
+    if not isinstance(node, Mapping):
+        raise SlipError("must name its layers", wanted)
+    marks: dict[str, str] = {}
+    for entry in node.entries:
+        layer, place = entry.key.text, entry.key.place
+        if layer not in LAYERS:
+            close = nearest(layer, LAYERS)
+            raise SlipError(f"`{layer[:40]}` isn't a layer", f"write {close}" if close else wanted, place)
+        try:
+            marks[layer] = one_of(value_of(entry.value), DYNAMIC_MARKS)
+        except SlipError as wrong:
+            raise SlipError(f"{layer} {wrong.message}", wrong.mend, entry.value.place) from None
+    return {"dynamics": Dynamics(**marks)}
+
+
+def _read_strum(node: Node) -> _Fields:
+    slots: list[Slot] = []
+    for text in value_of(node).split():
+        try:
+            word: StrumWord = read_word("strum", text)
+        except SlipError as wrong:
+            told = explain_word("strum", text, wrong)
+            raise SlipError(told.message, told.mend) from None
+        slots += word.slots
+    return {"strum": tuple(slots)}
+
+
+def _read_swing(node: Node) -> _Fields:
+    text = value_of(node)
+    low, high = _SWING_RANGE
+    swing = number_of(text)
+    if swing is None or not low <= swing <= high:
+        mend = "write 2/3 for the swing of triplets, 1/2 for none" if swing is None or swing > 1 else ""
+        raise SlipError(f"must be a fraction from {low} to {high} (got {text})", mend)
+    return {"swing": swing}
+
+
+def _read_front(node: Node) -> _Fields:
+    text = value_of(node)
+    low, high = _FRONT_RANGE_LU
+    front = number_of(re.sub(r"\s*(LU|dB)$", "", text, flags=re.IGNORECASE))
+    if front is None or not low <= front <= high:
+        raise SlipError(
+            f"must be how far the strums lie behind the melody, {low} to {high} LU (got {text})",
+            "write for instance 9, or 12 for more",
+        )
+    return {"front": front}
+
+
+def _read_count_in(node: Node) -> _Fields:
+    text = value_of(node)
+    bars = number_of(text)
+    if bars is None or bars.denominator != 1 or bars > _MOST_COUNT_IN_BARS:
+        raise SlipError(f"must be a whole number of bars, 0 to {_MOST_COUNT_IN_BARS} (got {text})")
+    return {"count_in_bars": int(bars)}
+
+
+def _read_sound(node: Node) -> _Fields:
+    return {"sound": value_of(node)}
+
+
+# ---- writing
+
+
+def _write_instrument(song: Song) -> str:
+    if SCALE_LENGTHS_MM.get(song.instrument) == song.scale_length_mm:
+        return song.instrument
+    return number_text(Fraction(song.scale_length_mm).limit_denominator(1000))
+
+
+def _write_tuning(song: Song) -> str:
+    if isinstance(song.tuning, str):
+        return song.tuning
+    return f"[{', '.join(map(str, song.tuning))}]"
+
+
+def _write_dynamics(song: Song) -> str:
+    return "{" + ", ".join(f"{layer}: {song.dynamics.of(layer)}" for layer in LAYERS) + "}"
+
+
+def _write_form(song: Song) -> str:
+    names = [visit.section for visit in song.form]
+    if names == [section.name for section in song.sections]:
+        return ""
+    runs: list[tuple[str, int]] = []
+    for name in names:
+        if runs and runs[-1][0] == name and runs[-1][1] < 99:
+            runs[-1] = (name, runs[-1][1] + 1)
+        else:
+            runs.append((name, 1))
+    return " ".join(name if times == 1 else f"{name}*{times}" for name, times in runs)
+
+
+_MARK = {"enum": list(DYNAMIC_MARKS)}
+
+TUNING_SCHEMA: dict[str, Any] = {
+    "anyOf": [
+        {"enum": list(OPEN_STRINGS)},
+        {
+            "type": "array",
+            "items": {"type": "string", "pattern": _PITCH_PATTERN},
+            "minItems": 4,
+            "maxItems": 4,
+        },
+    ]
+}
+
+SETTINGS: tuple[Setting, ...] = (
+    Setting(
+        "title",
+        "What the song is called.",
+        _read_title,
+        lambda song: yaml_text(song.title),
+        {"type": "string", "minLength": 1, "maxLength": 200},
+        required=True,
+    ),
+    Setting(
+        "composer",
+        "Who wrote the tune.",
+        _free_text("composer"),
+        lambda song: yaml_text(song.composer),
+        {"type": "string", "maxLength": 200},
+    ),
+    Setting(
+        "from",
+        "Where the tune is from: a book, a collection, a person, in free words.",
+        _free_text("source_note", 1000),
+        lambda song: yaml_text(song.source_note),
+        {"type": "string", "maxLength": 1000},
+    ),
+    Setting(
+        "licence",
+        "How others may use the arrangement, such as CC0-1.0.",
+        _free_text("licence"),
+        lambda song: yaml_text(song.licence),
+        {"type": "string", "maxLength": 200},
+    ),
+    Setting(
+        "key",
+        "The key, such as A minor or Bb major. It spells transposed notes; it adds no sharps or flats.",
+        _read_key,
+        lambda song: str(song.key),
+        {"type": "string", "pattern": r"^[A-G][#b♯♭]?\s*(major|minor|maj|min|m)?$"},
+    ),
+    Setting(
+        "meter",
+        "Beats in a bar and what counts as one, such as 3/4 or 6/8.",
+        _read_meter,
+        lambda song: str(song.meter),
+        {"type": "string", "pattern": r"^[1-9][0-9]?\s*/\s*(1|2|4|8|16|32)$"},
+    ),
+    Setting(
+        "tempo",
+        "Pulses a minute: quarters in 3/4, dotted quarters in 6/8, halves in 2/2.",
+        _read_tempo,
+        lambda song: number_text(song.tempo),
+        {
+            "anyOf": [
+                {"type": "number", "minimum": _TEMPO_RANGE[0], "maximum": _TEMPO_RANGE[1]},
+                {"type": "string", "pattern": "^[0-9]+/[0-9]+$"},
+            ]
+        },
+    ),
+    Setting(
+        "instrument",
+        "The size of the instrument: its name, or its scale length in mm.",
+        _read_instrument,
+        _write_instrument,
+        {
+            "anyOf": [
+                {"enum": list(SCALE_LENGTHS_MM)},
+                {"type": "number", "minimum": _SCALE_RANGE_MM[0], "maximum": _SCALE_RANGE_MM[1]},
+            ]
+        },
+    ),
+    Setting(
+        "tuning",
+        "The open strings: a name, or four notes with string 4 first.",
+        _read_tuning,
+        _write_tuning,
+        TUNING_SCHEMA,
+    ),
+    Setting(
+        "players",
+        "What the hands are asked to do.",
+        _read_players,
+        lambda song: song.players,
+        {"enum": list(PLAYERS)},
+    ),
+    Setting(
+        "dynamics",
+        "How loud each layer starts.",
+        _read_dynamics,
+        _write_dynamics,
+        {"type": "object", "properties": dict.fromkeys(LAYERS, _MARK), "additionalProperties": False},
+    ),
+    Setting(
+        "strum",
+        "The strum pattern of one bar: d u down and up, D U accented, x a chop, . nothing.",
+        _read_strum,
+        lambda song: " ".join(song.strum or ()),
+        {"type": "string", "pattern": rf"^[{''.join(SLOTS)}\s]+$"},
+    ),
+    Setting(
+        "between",
+        "Whether Tercet adds single notes in the long spaces that no between row fills.",
+        _read_between,
+        lambda song: song.between if song.between != "as-written" else "",
+        {"enum": list(BETWEEN)},
+    ),
+    Setting(
+        "swing",
+        "Where the second half of the pulse falls: 2/3 swings like triplets, 1/2 is straight.",
+        _read_swing,
+        lambda song: number_text(song.swing) if song.swing != Fraction(1, 2) else "",
+        {
+            "anyOf": [
+                {"type": "number", "minimum": float(_SWING_RANGE[0]), "maximum": float(_SWING_RANGE[1])},
+                {"type": "string", "pattern": "^[0-9]+/[0-9]+$"},
+            ]
+        },
+    ),
+    Setting(
+        "front",
+        "How far the strums lie behind the melody, in LU between their median gestures; else the dynamics say so.",
+        _read_front,
+        lambda song: "" if song.front is None else number_text(song.front),
+        {"type": "number", "minimum": _FRONT_RANGE_LU[0], "maximum": _FRONT_RANGE_LU[1]},
+    ),
+    Setting(
+        "feel",
+        "How exactly the players keep together.",
+        _read_feel,
+        lambda song: song.feel if song.feel != "natural" else "",
+        {"enum": list(FEELS)},
+    ),
+    Setting(
+        "sound",
+        "The sound font to play it with.",
+        _read_sound,
+        lambda song: yaml_text(song.sound or ""),
+        {"type": "string", "minLength": 1, "maxLength": 200},
+    ),
+    Setting(
+        "count-in",
+        "Bars counted before the music starts.",
+        _read_count_in,
+        lambda song: "" if song.count_in_bars is None else str(song.count_in_bars),
+        {"type": "integer", "minimum": 0, "maximum": _MOST_COUNT_IN_BARS},
+    ),
+    Setting(
+        "tracks",
+        "Tracks of one's own: for each its name, and under it what it is.",
+        None,
+        lambda song: tracks_text(song.tracks),
+        TRACKS_SCHEMA,
+    ),
+    Setting(
+        "form",
+        "Section names in the order played; verse*2 plays one twice. Without it, as written.",
+        None,
+        _write_form,
+        {
+            "anyOf": [
+                {"type": "string", "minLength": 1},
+                {"type": "array", "items": {"type": "string"}, "minItems": 1},
+            ]
+        },
+    ),
+    Setting(
+        "sections",
+        "The music: each section's rows (chords, melody, between, strum, words, marks) in a block after |.",
+        None,
+        lambda _: "",
+        {
+            "type": "object",
+            "propertyNames": {"pattern": r"^[^\W\d_][\w-]*$"},
+            "additionalProperties": {"type": "string", "minLength": 1},
+            "minProperties": 1,
+        },
+        required=True,
+    ),
+)
+
+_BY_NAME = {setting.name: setting for setting in SETTINGS}
+_OTHER_NAMES = {
+    "license": "licence",
+    "bpm": "tempo",
+    "speed": "tempo",
+    "time": "meter",
+    "author": "composer",
+    "artist": "composer",
+    "source": "from",
+    "rights": "licence",
+    "size": "instrument",
+    "soundfont": "sound",
+    "structure": "form",
+    "order": "form",
+    "level": "players",
+    "name": "title",
+    "countin": "count-in",
+    "parts": "sections",
+}
+
+
+def read_settings(top: Mapping, book: MistakeBook) -> _Fields:
+    """Read every setting but `tracks`, `form` and `sections`; return the fields of `Song` that could be read."""
+    fields: _Fields = {}
+    written = {entry.key.text for entry in top.entries}
+    meant = {meant_name(name, _BY_NAME, _OTHER_NAMES) for name in written}
+    for entry in top.entries:
+        setting = _BY_NAME.get(entry.key.text)
+        if setting is None:
+            note_unknown(entry, _BY_NAME, _OTHER_NAMES, book)
+        elif setting.read is not None:
+            try:
+                fields |= setting.read(entry.value)
+            except SlipError as wrong:
+                note_wrong(setting.name, setting.read, entry, wrong, book)
+    for setting in SETTINGS:
+        if setting.required and setting.name not in meant:
+            example = (
+                "sections: with a name, | and rows"
+                if setting.name == "sections"
+                else "title: Harbour Lanterns"
+            )
+            book.add(f"the setting `{setting.name}` is missing", Source(0, 0), mend=f"write {example}")
+    if "tuning" not in written and fields.get("instrument") in DEFAULT_TUNING_OF:
+        fields["tuning"] = DEFAULT_TUNING_OF[fields["instrument"]]
+    return fields
+
+
+def schema_of(setting: Setting) -> dict[str, Any]:
+    """Return what JSON Schema says of a setting's value, with its description."""
+    copied: dict[str, Any] = json.loads(json.dumps(setting.schema))
+    return {"description": setting.about, **copied}

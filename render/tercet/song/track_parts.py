@@ -1,0 +1,250 @@
+"""What a track of one's own can say, as one table: how each part is read, written and described to editors."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from typing import Any, get_args
+
+from tercet.song.bar_choice import says_bars
+from tercet.song.choice_words import LONGEST_CHOICE, ChoiceError, parse_choice
+from tercet.song.frame import Listing, Node, Text
+from tercet.song.mistakes import SlipError
+from tercet.song.model import OwnTrack, Turn, Way
+from tercet.song.spelling import number_text, yaml_text
+from tercet.song.values import (
+    SPEED_SCHEMA,
+    number_of,
+    one_of,
+    place_within,
+    speeds_of,
+    text_of,
+    value_of,
+    yes_or_no,
+)
+
+__all__ = [
+    "CHOICES",
+    "LONGEST_NAME",
+    "MOST_TRACKS",
+    "OTHER_NAMES",
+    "PARTS",
+    "PART_NAMED",
+    "TRACKS_SCHEMA",
+    "TRACK_NAME",
+    "WAYS",
+    "Fields",
+    "TrackPart",
+    "tracks_text",
+]
+
+WAYS: dict[Way, str] = {
+    "through": "played through once",
+    "echo": "a stretch is played, then the same space is left to the class",
+    "turns": "teacher and class play stretches by turns",
+    "ladder": "again and again, each time at the next speed",
+    "loop": "again and again at one speed",
+    "build-up": "again and again, each time with one layer more",
+    "contrast": "flat, then layered, phrase by phrase",
+    "flat": "all layers equally loud",
+}
+"""How a track goes about its bars."""
+
+TURNS: tuple[Turn, ...] = get_args(Turn)
+MOST_TIMES = 50
+MOST_TRACKS = 50
+
+TRACK_NAME = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*")
+LONGEST_NAME = 40
+_LONGEST_PURPOSE = 200
+CHOICES = ("yours", "guide", "heard")
+
+Fields = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class TrackPart:
+    """One thing that a track can say.
+
+    Parameters
+    ----------
+    name
+        As written in the file.
+    about
+        What it is, in one sentence, for editors.
+    read
+        From its node to fields of `OwnTrack`; raises `SlipError`.
+    write
+        From a track to the text after the colon; empty when it can be left out.
+    schema
+        What JSON Schema says of its value.
+    only
+        The ways it is for; empty for all.
+    """
+
+    name: str
+    about: str
+    read: Callable[[Node], Fields]
+    write: Callable[[OwnTrack], str]
+    schema: dict[str, Any]
+    only: tuple[Way, ...] = ()
+
+
+# ---- reading one part
+
+
+def _read_choice(field: str) -> Callable[[Node], Fields]:
+    def read(node: Node) -> Fields:
+        if isinstance(node, Listing):
+            words = [item.text for item in node.items if isinstance(item, Text)]
+            raise SlipError("a choice of notes is one line of words", f"write {', '.join(words)}")
+        plain = value_of(node, LONGEST_CHOICE)
+        try:
+            choice = parse_choice(node.text if isinstance(node, Text) else plain)
+        except ChoiceError as error:
+            place = place_within(node, error.start, error.width) if isinstance(node, Text) else None
+            raise SlipError(error.wrong, error.mend, place) from None
+        if str(choice) == "nothing" and field != "guide":
+            mend = "leave the setting out" if field == "yours" else "name the notes that are heard"
+            raise SlipError("`nothing` chooses no notes, so it makes no track", mend)
+        # One spelling, unless that is too long to be read again: `or` takes more room than a comma.
+        return {field: str(choice) if len(str(choice)) <= LONGEST_CHOICE else plain}
+
+    return read
+
+
+def _read_bars(node: Node) -> Fields:
+    text = value_of(node)
+    if not says_bars(text):
+        mend = "write bars as 7, 5-8, verse, verse:3-4 or verse@2:3-4"
+        raise SlipError(f"`{text[:40]}` doesn't say which bars", mend)
+    return {"bars": text}
+
+
+def _read_times(node: Node) -> Fields:
+    text = value_of(node)
+    times = number_of(re.sub(r"\s*(?:x|×|times)$", "", text))
+    if times is None or times.denominator != 1 or not 1 <= times <= MOST_TIMES:
+        raise SlipError(f"must be a whole number, 1 to {MOST_TIMES} (got {text})", "write for instance 4")
+    return {"times": int(times)}
+
+
+_CHOICE_SCHEMA = {"type": "string", "minLength": 1, "maxLength": LONGEST_CHOICE}
+
+PARTS: tuple[TrackPart, ...] = (
+    TrackPart(
+        "purpose",
+        "What a student does with it, in one sentence.",
+        lambda node: {"purpose": text_of(node, _LONGEST_PURPOSE)},
+        lambda track: yaml_text(track.purpose),
+        {"type": "string", "maxLength": _LONGEST_PURPOSE},
+    ),
+    TrackPart(
+        "yours",
+        "The notes that are left to the student, in words: open, or melody but not bar 3.",
+        _read_choice("yours"),
+        lambda track: yaml_text(track.yours),
+        _CHOICE_SCHEMA,
+    ),
+    TrackPart(
+        "heard",
+        "Instead of yours: the notes that are heard, in the same words.",
+        _read_choice("heard"),
+        lambda track: yaml_text(track.heard),
+        _CHOICE_SCHEMA,
+    ),
+    TrackPart(
+        "guide",
+        "Of the notes left out, those that are still heard softly.",
+        _read_choice("guide"),
+        lambda track: yaml_text(track.guide),
+        _CHOICE_SCHEMA,
+    ),
+    TrackPart(
+        "way",
+        f"How it goes: {', '.join(WAYS)}.",
+        lambda node: {"way": one_of(value_of(node), tuple(WAYS))},
+        lambda track: track.way if track.way != "through" else "",
+        {"enum": list(WAYS)},
+    ),
+    TrackPart(
+        "bars",
+        "Which bars: 5-8 as played, verse, verse:3-4 or verse@2:3-4; without it, all.",
+        _read_bars,
+        lambda track: yaml_text(track.bars),
+        {"type": ["string", "integer"]},
+    ),
+    TrackPart(
+        "by",
+        "What is echoed, or played by turns.",
+        lambda node: {"by": one_of(value_of(node), TURNS)},
+        lambda track: track.by if track.by != "phrase" else "",
+        {"enum": list(TURNS)},
+        only=("echo", "turns"),
+    ),
+    TrackPart(
+        "speed",
+        "How fast, as a part of the song's tempo; a ladder has several.",
+        lambda node: {"speeds": speeds_of(node)},
+        lambda track: " ".join(f"{number_text(speed * 100)}%" for speed in track.speeds),
+        {"anyOf": [SPEED_SCHEMA, {"type": "array", "items": SPEED_SCHEMA, "minItems": 1}]},
+    ),
+    TrackPart(
+        "times",
+        "How often a loop is played.",
+        _read_times,
+        lambda track: "" if track.times is None else str(track.times),
+        {"type": "integer", "minimum": 1, "maximum": MOST_TIMES},
+        only=("loop",),
+    ),
+    TrackPart(
+        "swap",
+        "Whether the class has the first turn.",
+        lambda node: {"swap": yes_or_no(node)},
+        lambda track: "yes" if track.swap else "",
+        {"enum": [True, False, "yes", "no"]},
+        only=("turns",),
+    ),
+)
+PART_NAMED = {part.name: part for part in PARTS}
+OTHER_NAMES = {
+    "about": "purpose",
+    "description": "purpose",
+    "mine": "heard",
+    "play": "heard",
+    "only": "heard",
+    "without": "yours",
+    "left-out": "yours",
+    "soft": "guide",
+    "kind": "way",
+    "mode": "way",
+    "type": "way",
+    "section": "bars",
+    "sections": "bars",
+    "tempo": "speed",
+    "speeds": "speed",
+    "repeat": "times",
+    "repeats": "times",
+}
+
+TRACKS_SCHEMA: dict[str, Any] = {
+    "type": "object",
+    "propertyNames": {"pattern": f"^{TRACK_NAME.pattern}$", "maxLength": LONGEST_NAME},
+    "additionalProperties": {
+        "type": "object",
+        "properties": {part.name: {"description": part.about, **part.schema} for part in PARTS},
+        "additionalProperties": False,
+        "minProperties": 1,
+    },
+    "maxProperties": MOST_TRACKS,
+}
+
+
+def tracks_text(tracks: Iterable[OwnTrack]) -> str:
+    """Return the lines of the setting ``tracks``, after its name; empty for none."""
+    lines: list[str] = []
+    for track in tracks:
+        lines.append(f"  {track.name}:")
+        lines += [f"    {part.name}: {text}" for part in PARTS if (text := part.write(track))]
+    return "".join(f"\n{line}" for line in lines)

@@ -1,0 +1,129 @@
+"""Reading the value of a setting: a text, one of some words, a number, a speed, yes or no."""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+
+from tercet.song.frame import Listing, Node, Text
+from tercet.song.grammar import read_number
+from tercet.song.mistakes import SlipError, nearest
+from tercet.song.model import Source
+
+__all__ = [
+    "SPEED_RANGE",
+    "SPEED_SCHEMA",
+    "number_of",
+    "one_of",
+    "or_words",
+    "place_within",
+    "speeds_of",
+    "text_of",
+    "value_of",
+    "words_of",
+    "yes_or_no",
+]
+
+SPEED_RANGE = (Fraction(1, 4), Fraction(2))
+"""Parts of the song's tempo at which it can be played."""
+
+SPEED_SCHEMA = {"type": ["string", "number"], "pattern": r"^[0-9./]+ ?%?([ ,]+[0-9./]+ ?%?)*$"}
+
+
+def text_of(node: Node, longest: int = 200) -> str:
+    """Return a text of a setting in one line; `SlipError` for a list, for names, and for too long a text."""
+    if not isinstance(node, Text):
+        kind = "a list" if isinstance(node, Listing) else "names with values"
+        raise SlipError(
+            f"must be a text (got {kind})", 'put a text that starts with [ or { between quotes: "…"'
+        )
+    text = " ".join(node.text.split())
+    if len(text) > longest:
+        raise SlipError(f"must have at most {longest} characters (got {len(text)})", "shorten it")
+    return text
+
+
+def value_of(node: Node, longest: int = 200) -> str:
+    """Return a text that can't be empty."""
+    text = text_of(node, longest)
+    if not text:
+        raise SlipError("nothing is written after the colon", "write a value, or leave the setting out")
+    return text
+
+
+def one_of(text: str, known: tuple[str, ...]) -> str:
+    """Return the text if it is one of the words known."""
+    if text in known:
+        return text
+    close = nearest(text, known)
+    raise SlipError(f"must be {or_words(known)} (got {text})", f"write {close}" if close else "")
+
+
+def or_words(words: tuple[str, ...]) -> str:
+    """Return the words as people list them: ``high-g, low-g or baritone``."""
+    return f"{', '.join(words[:-1])} or {words[-1]}"
+
+
+def number_of(text: str) -> Fraction | None:
+    """Return the number that a text is, exactly, or None."""
+    try:
+        return read_number(text)
+    except SlipError:
+        return None
+
+
+def place_within(node: Text, start: int, width: int) -> Source:
+    """Return the place of a part of a text, or of the whole text where its parts can't be told (several lines)."""
+    quote = 1 if node.style in ("'", '"') else 0
+    if node.style in ("", "'", '"') and len(node.text) + 2 * quote == node.place.width:
+        return Source(node.place.line, node.place.column + quote + start, width)
+    return node.place
+
+
+def words_of(node: Node) -> list[tuple[str, Source]]:
+    """Return the words of a list, or of a text with spaces or commas between them, each with its place."""
+    if isinstance(node, Listing):
+        return [(value_of(item), item.place) for item in node.items]
+    value_of(node)
+    if not isinstance(node, Text):  # pragma: no cover - not a text: value_of has refused it
+        return []
+    # A number keeps its sign: 70 % is one word.
+    return [
+        (" ".join(match[0].split()), place_within(node, match.start(), len(match[0])))
+        for match in re.finditer(r"[\d./]+\s*%|[^\s,;]+", node.text)
+    ]
+
+
+def speeds_of(node: Node) -> tuple[Fraction, ...]:
+    """Read ``70%``, or several such as ``60% 80% 100%``: parts of the song's tempo, each there once."""
+    speeds: list[Fraction] = []
+    for word, place in words_of(node):
+        speed = _speed(word, place)
+        if speed in speeds:
+            raise SlipError(f"{word} is there twice", "take one away", place)
+        speeds.append(speed)
+    if not speeds:
+        raise SlipError("no speed is written", "write for instance 70%")
+    return tuple(speeds)
+
+
+def _speed(word: str, place: Source) -> Fraction:
+    figure, percent, _ = word.partition("%")
+    number = number_of(figure.strip())
+    speed = number / 100 if number is not None and percent else number
+    low, high = SPEED_RANGE
+    if speed is None or not low <= speed <= high:
+        apt = number is not None and not percent and low <= number / 100 <= high
+        mend = f"write {word}%" if apt else "write for instance 70%"
+        raise SlipError(f"a speed must be {low * 100}% to {high * 100}% (got {word})", mend, place)
+    return speed
+
+
+def yes_or_no(node: Node) -> bool:
+    """Read ``yes`` or ``no``; YAML's other words for them will do."""
+    text = value_of(node).casefold()
+    if text in ("yes", "true", "on"):
+        return True
+    if text in ("no", "false", "off"):
+        return False
+    raise SlipError(f"must be yes or no (got {text})", "write yes, or leave the setting out")

@@ -1,0 +1,250 @@
+"""Chord names: a table of qualities and a small grammar that reads every usual way to write them.
+
+A chord name is a root, a quality and perhaps a bass after a slash: ``F#m7b5``, ``B♭Δ``, ``C/E``, ``G6/9``.
+``N.C.`` means no chord; the reader of rows handles it.
+"""
+
+from __future__ import annotations
+
+import difflib
+import re
+from dataclasses import dataclass
+from functools import lru_cache
+
+from tercet.errors import ParameterError
+from tercet.theory.pitch import PITCH_CLASSES
+
+__all__ = ["QUALITIES", "Chord", "ChordNameError", "Quality", "parse_chord", "plain_signs"]
+
+
+class ChordNameError(ParameterError):
+    """A chord name that isn't known; ``suggestion`` holds the nearest known one, or is empty."""
+
+    def __init__(self, text: str, suggestion: str) -> None:
+        self.suggestion = suggestion
+        hint = f"; did you mean {suggestion}?" if suggestion else ""
+        super().__init__(f"{text!r} isn't a chord name that Tercet knows{hint}")
+
+
+@dataclass(frozen=True, slots=True)
+class Quality:
+    """A chord quality.
+
+    Parameters
+    ----------
+    name
+        The way Tercet writes it after the root, empty for major.
+    intervals
+        Semitones above the root, root first, rising; 14 is a ninth, 17 an eleventh, 21 a thirteenth.
+    needed
+        The intervals that give the chord its sound on four strings, the most telling first.
+    also
+        Other ways to write it.
+    """
+
+    name: str
+    intervals: tuple[int, ...]
+    needed: tuple[int, ...]
+    also: tuple[str, ...] = ()
+
+
+QUALITIES: tuple[Quality, ...] = (
+    Quality("", (0, 4, 7), (4, 0, 7), ("M", "maj", "major")),
+    Quality("m", (0, 3, 7), (3, 0, 7), ("min", "mi", "-", "minor")),
+    Quality("7", (0, 4, 7, 10), (4, 10, 0), ("dom7",)),
+    Quality("maj7", (0, 4, 7, 11), (4, 11, 0), ("M7", "Maj7", "ma7", "7M", "7maj", "Δ", "Δ7", "j7")),
+    Quality("m7", (0, 3, 7, 10), (3, 10, 0), ("min7", "mi7", "-7")),
+    Quality(
+        "mmaj7",
+        (0, 3, 7, 11),
+        (3, 11, 0),
+        ("m(maj7)", "mM7", "mMaj7", "minmaj7", "-maj7", "-Δ", "-Δ7", "mΔ", "mΔ7"),
+    ),
+    Quality("6", (0, 4, 7, 9), (4, 9, 0), ("maj6", "M6")),
+    Quality("m6", (0, 3, 7, 9), (3, 9, 0), ("min6", "mi6", "-6")),
+    Quality("6/9", (0, 4, 7, 9, 14), (4, 9, 14), ("69", "6(9)", "6add9")),
+    Quality("9", (0, 4, 7, 10, 14), (4, 10, 14), ()),
+    Quality("maj9", (0, 4, 7, 11, 14), (4, 11, 14), ("M9", "Maj9", "ma9", "Δ9")),
+    Quality("m9", (0, 3, 7, 10, 14), (3, 10, 14), ("min9", "mi9", "-9")),
+    Quality("add9", (0, 4, 7, 14), (4, 14, 0), ("add2", "(add9)", "2")),
+    Quality("madd9", (0, 3, 7, 14), (3, 14, 0), ("m(add9)", "madd2", "m2", "-add9")),
+    Quality("sus2", (0, 2, 7), (2, 0, 7), ()),
+    Quality("sus4", (0, 5, 7), (5, 0, 7), ("sus", "4")),
+    Quality("7sus4", (0, 5, 7, 10), (5, 10, 0), ("7sus",)),
+    Quality("9sus4", (0, 5, 7, 10, 14), (5, 10, 14), ("9sus",)),
+    Quality("dim", (0, 3, 6), (3, 6, 0), ("°", "o", "mb5", "m(b5)")),
+    Quality("dim7", (0, 3, 6, 9), (3, 6, 9), ("°7", "o7")),
+    Quality(
+        "m7b5",
+        (0, 3, 6, 10),
+        (3, 6, 10),
+        ("ø", "ø7", "m7(b5)", "min7b5", "min7(b5)", "mi7b5", "-7b5", "-7(b5)", "m7-5"),
+    ),
+    Quality("aug", (0, 4, 8), (4, 8, 0), ("+", "(#5)")),
+    Quality("7#5", (0, 4, 8, 10), (4, 8, 10), ("+7", "aug7", "7+", "7(#5)", "7+5")),
+    Quality("7b5", (0, 4, 6, 10), (4, 6, 10), ("7(b5)", "7-5")),
+    Quality("7b9", (0, 4, 7, 10, 13), (4, 10, 13), ("7(b9)", "7-9")),
+    Quality("7#9", (0, 4, 7, 10, 15), (4, 10, 15), ("7(#9)", "7+9")),
+    Quality("11", (0, 4, 7, 10, 14, 17), (10, 17, 0), ()),
+    Quality("m11", (0, 3, 7, 10, 14, 17), (3, 10, 17), ("min11", "mi11", "-11")),
+    Quality("13", (0, 4, 7, 10, 14, 21), (4, 10, 21), ()),
+    Quality("5", (0, 7), (0, 7), ()),
+)
+
+_SPELLINGS: dict[str, Quality] = {
+    spelling: quality for quality in QUALITIES for spelling in (quality.name, *quality.also)
+}
+_SLIPS: dict[str, str] = {"7/9": "9", "sus7": "7sus4", "2/4": "sus4", "7alt": "7#9", "h7": "m7b5"}
+"""Qualities that are often meant by names which look more like another one."""
+
+_SAME_SIGN = str.maketrans(
+    {
+        **dict.fromkeys("‐‑‒–—−﹣－", "-"),
+        "♭": "b",
+        **dict.fromkeys("♯＃", "#"),
+        **dict.fromkeys("º˚⁰", "°"),
+        **dict.fromkeys("∆△", "Δ"),
+        **dict.fromkeys("Ø∅⌀", "ø"),
+        "＋": "+",
+        "／": "/",
+    }
+)
+"""Signs that look alike, with the one that the table uses."""
+
+_ALTERS = {"": 0, "#": 1, "b": -1}
+_SIGNS = {0: "", 1: "#", -1: "b"}
+_ROOT = re.compile(r"([A-G])([#b]?)(.*)", re.DOTALL)
+_BASS = re.compile(r"(.*)/([A-G])([#b]?)", re.DOTALL)
+_LOWER_BASS = re.compile(r"(.*)/([a-g])([#b]?)", re.DOTALL)
+_LONGEST_NAME = 20
+"""For names longer than this nothing is suggested."""
+
+
+@dataclass(frozen=True, slots=True)
+class Chord:
+    """A chord as named.
+
+    Parameters
+    ----------
+    letter, alter
+        The root: A to G and −1, 0 or 1 semitones.
+    quality
+        One of `QUALITIES`.
+    bass
+        The note after the slash as (letter, alter), or None.
+    """
+
+    letter: str
+    alter: int
+    quality: Quality
+    bass: tuple[str, int] | None = None
+
+    @property
+    def root_class(self) -> int:
+        """Pitch class of the root, 0 to 11."""
+        return (PITCH_CLASSES[self.letter] + self.alter) % 12
+
+    @property
+    def bass_class(self) -> int:
+        """Pitch class of the lowest note that the name asks for: the bass, else the root."""
+        if self.bass is None:
+            return self.root_class
+        return (PITCH_CLASSES[self.bass[0]] + self.bass[1]) % 12
+
+    @property
+    def pitch_classes(self) -> frozenset[int]:
+        """All pitch classes of the chord, its bass included."""
+        tones = {(self.root_class + interval) % 12 for interval in self.quality.intervals}
+        return frozenset(tones | {self.bass_class})
+
+    @property
+    def needed_classes(self) -> tuple[int, ...]:
+        """Pitch classes that give the chord its sound, the most telling first."""
+        return tuple((self.root_class + interval) % 12 for interval in self.quality.needed)
+
+    @property
+    def third_class(self) -> int | None:
+        """Pitch class of the third, or None for a chord without one."""
+        for interval in (3, 4):
+            if interval in self.quality.intervals:
+                return (self.root_class + interval) % 12
+        return None
+
+    def transposed(self, semitones: int, prefer_flats: bool) -> Chord:
+        """Return the chord that many semitones higher, spelt with flats or with sharps."""
+
+        def moved(letter: str, alter: int) -> tuple[str, int]:
+            wanted = (PITCH_CLASSES[letter] + alter + semitones) % 12
+            order = (0, -1, 1) if prefer_flats else (0, 1, -1)
+            return next(
+                (name, sign)
+                for sign in order
+                for name, pc in PITCH_CLASSES.items()
+                if (pc + sign) % 12 == wanted
+            )
+
+        if semitones % 12 == 0:
+            return self
+        letter, alter = moved(self.letter, self.alter)
+        return Chord(letter, alter, self.quality, moved(*self.bass) if self.bass else None)
+
+    def __str__(self) -> str:
+        bass = f"/{self.bass[0]}{_SIGNS[self.bass[1]]}" if self.bass else ""
+        return f"{self.letter}{_SIGNS[self.alter]}{self.quality.name}{bass}"
+
+
+def plain_signs(text: str) -> str:
+    """Return a chord name with one sign for all that look alike: ``♭`` as ``b``, ``△`` as ``Δ``."""
+    return text.translate(_SAME_SIGN)
+
+
+@lru_cache(maxsize=4096)
+def parse_chord(text: str) -> Chord:
+    """Read a chord name; `ChordNameError` with the nearest known name for anything else."""
+    name = plain_signs(text)
+    match = _ROOT.fullmatch(name)
+    if not match:
+        raise ChordNameError(text, _suggested(name))
+    letter, accidental, rest = match.groups()
+    bass = None
+    if rest not in _SPELLINGS and (slash := _BASS.fullmatch(rest)):
+        rest, bass = slash[1], (slash[2], _ALTERS[slash[3]])
+    quality = _SPELLINGS.get(rest)
+    if quality is None:
+        raise ChordNameError(text, _suggested(name))
+    return Chord(letter, _ALTERS[accidental], quality, bass)
+
+
+def _suggested(name: str) -> str:
+    """Return the known chord name that an unknown one is nearest to, or nothing."""
+    if len(name) > _LONGEST_NAME:
+        return ""
+    name = name[:1].upper() + name[1:]
+    if name.startswith("H"):
+        name = "B" + name[1:]
+    match = _ROOT.fullmatch(name)
+    if not match:
+        return ""
+    letter, accidental, rest = match.groups()
+    bass = ""
+    if slash := _BASS.fullmatch(rest) or _LOWER_BASS.fullmatch(rest):
+        rest, bass = slash[1], f"/{slash[2].upper()}{slash[3]}"
+    return letter + accidental + _suggested_quality(rest) + bass
+
+
+def _suggested_quality(rest: str) -> str:
+    """Return the known quality that is nearest to an unknown one; the plain triad when nothing is."""
+    if rest in _SPELLINGS:
+        return _SPELLINGS[rest].name
+    plain = re.sub(r"[()., _]|/$", "", rest.lower()).replace("minor", "m").replace("major", "maj")
+    if plain in _SLIPS:
+        return _SLIPS[plain]
+    if plain in _SPELLINGS:
+        return _SPELLINGS[plain].name
+    close = difflib.get_close_matches(plain, _SPELLINGS, n=4, cutoff=0.5)
+    if any(sign.isdigit() for sign in plain):
+        close = [spelling for spelling in close if any(sign.isdigit() for sign in spelling)]
+    begun = [spelling for spelling in close if len(spelling) > 1 and plain.startswith(spelling)]
+    if close:
+        return _SPELLINGS[(begun or close)[0]].name
+    return "m" if plain.startswith(("m", "-")) and not plain.startswith("maj") else ""

@@ -1,0 +1,174 @@
+"""How the layers of a song are balanced as they are heard, and how loud its demo is: measured once, for all its tracks.
+
+Strings that sound together don't add up quite as their powers do, and the 400 ms of one gesture hold the end of the one
+before and the start of the next. What that makes of a layer's median gesture, compared with the melody's, is measured
+in the whole song at full speed and taken back: a *trim* of 0.1 to 2 dB for each layer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from statistics import median
+from typing import TYPE_CHECKING
+
+from tercet.song import LAYERS
+from tercet.sound import SAMPLE_RATE_HZ
+from tercet.sound.calibration import SILENT_LUFS
+from tercet.sound.k_weighting import GESTURE_S
+from tercet.tracks.loudness import TARGET_LUFS
+
+if TYPE_CHECKING:
+    from tercet.song import Layer
+    from tercet.tracks.performed import Performed, PlacedNote
+    from tercet.tracks.timelines import Piece
+
+__all__ = [
+    "HEADROOM_DB",
+    "Balance",
+    "WholeHeard",
+    "balance_of",
+    "chosen_gestures",
+    "gesture_spans",
+    "layer_trims_db",
+]
+
+MOST_MEASURED = 128
+"""Gestures of a layer that are measured at most, chosen evenly over the song."""
+
+HEADROOM_DB = 2.0
+"""The demo's true peak stays this far under the ceiling: at other speeds other notes meet, and a bell meets notes; over
+our songs that takes up to 1.6 dB (tracks that are flat aside)."""
+
+TELLING_LACK_DB = 0.5
+"""A flat song that is softer than its demo by less isn't worth a word."""
+
+_SILENCE_DBTP = -120.0
+
+
+@dataclass(frozen=True, slots=True)
+class WholeHeard:
+    """What was heard of a whole song at full speed, layered or flat: its trims, and its loudness and peak with them.
+
+    Parameters
+    ----------
+    trims_db
+        Of each layer.
+    lufs
+        0 for silence, which no gain makes louder.
+    peak_dbtp
+        Minus infinity for silence.
+    """
+
+    trims_db: Mapping[Layer, float]
+    lufs: float
+    peak_dbtp: float
+
+
+@dataclass(frozen=True, slots=True)
+class Balance:
+    """What all tracks of a song share.
+
+    Parameters
+    ----------
+    trims_db
+        For each manner of playing (piece, flat) the trim of each layer; those that aren't named have none.
+    flat_gain_db, flat_lack_db
+        What makes the flat song as loud as the layered one, and how much of that its peaks leave no room for; 0 where
+        nothing is flat.
+    demo_lufs, demo_peak_dbtp
+        The demo at full speed, trims included, before any gain.
+    """
+
+    trims_db: Mapping[tuple[Piece, bool], Mapping[Layer, float]]
+    flat_gain_db: float
+    flat_lack_db: float
+    demo_lufs: float
+    demo_peak_dbtp: float
+
+    def notices(self) -> tuple[str, ...]:
+        """Return what the user should know; a sentence each."""
+        if self.flat_lack_db < TELLING_LACK_DB:
+            return ()
+        softer = (
+            f"played flat, the song stays {self.flat_lack_db:.1f} dB softer than its demo: any louder, its strokes "
+            "would be cut off at full scale"
+        )
+        return (softer,)
+
+    def gain_db(self, ceiling_dbtp: float) -> float:
+        """Return the gain that the demo asks for: to `TARGET_LUFS`, or less if its true peak would come too high."""
+        if self.demo_peak_dbtp < _SILENCE_DBTP:
+            return 0.0
+        return min(TARGET_LUFS - self.demo_lufs, self.most_gain_db(ceiling_dbtp))
+
+    def most_gain_db(self, ceiling_dbtp: float) -> float:
+        """Return the gain with which the demo's true peak stays `HEADROOM_DB` under a ceiling."""
+        return ceiling_dbtp - HEADROOM_DB - max(self.demo_peak_dbtp, _SILENCE_DBTP)
+
+
+def balance_of(wholes: Mapping[tuple[Piece, bool], WholeHeard]) -> Balance:
+    """Return what all tracks of a song share, from what was heard of it: layered, and flat if anything is flat."""
+    demo, flat = wholes["song", False], wholes.get(("song", True))
+    wanted_db = flat_gain_db = 0.0
+    if flat is not None:
+        wanted_db = demo.lufs - flat.lufs
+        flat_gain_db = min(wanted_db, demo.peak_dbtp + HEADROOM_DB - flat.peak_dbtp)
+    trims_db = {manner: whole.trims_db for manner, whole in wholes.items()}
+    return Balance(trims_db, flat_gain_db, wanted_db - flat_gain_db, demo.lufs, demo.peak_dbtp)
+
+
+def chosen_gestures(performed: Performed, layer: Layer) -> tuple[PlacedNote, ...]:
+    """Return the first notes of gestures of a layer, chops aside, in order of onset: all, or evenly chosen ones."""
+    firsts: dict[int, PlacedNote] = {}
+    for placed in sorted(performed.notes, key=lambda each: each.onset_frame):
+        if placed.note.layer == layer and placed.note.action != "chop":
+            firsts.setdefault(placed.note.gesture, placed)
+    found = list(firsts.values())
+    count = min(len(found), MOST_MEASURED)
+    return tuple(found[place * len(found) // count] for place in range(count))
+
+
+def gesture_spans(frames: Iterable[int], length_frames: int) -> list[tuple[int, int]]:
+    """Return the `GESTURE_S` from each of some frames on, from which frame up to which.
+
+    Parameters
+    ----------
+    frames
+        In any order; one that lies too near the end is moved back by as much.
+    length_frames
+        Of what they lie in.
+    """
+    window = round(GESTURE_S * SAMPLE_RATE_HZ)
+    starts = (max(min(frame, length_frames - window), 0) for frame in frames)
+    return [(start, start + window) for start in starts]
+
+
+def layer_trims_db(
+    heard: Mapping[Layer, Iterable[tuple[float, float]]], front_lu: float | None
+) -> dict[Layer, float]:
+    """Return the trim of each layer.
+
+    Parameters
+    ----------
+    heard
+        For gestures of each layer, their level in LUFS as heard and the level in dB that their marks ask for.
+    front_lu
+        How far the median gesture of the strums is to lie under that of the melody; as marked without it.
+    """
+    found = {
+        layer: [(level, mark) for level, mark in heard.get(layer, ()) if level > SILENT_LUFS]
+        for layer in LAYERS
+    }
+    over_marks = {
+        layer: median(level - mark for level, mark in gestures)
+        for layer, gestures in found.items()
+        if gestures
+    }
+    if "melody" not in over_marks:
+        return dict.fromkeys(LAYERS, 0.0)
+    trims = {layer: over_marks["melody"] - over_marks.get(layer, over_marks["melody"]) for layer in LAYERS}
+    if front_lu is not None and found["strums"]:
+        front, back = (median(level for level, _ in found[layer]) for layer in ("melody", "strums"))
+        trims["strums"] = front - back - front_lu
+    return {layer: round(trim_db, 2) for layer, trim_db in trims.items()}

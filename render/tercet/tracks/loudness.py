@@ -1,0 +1,350 @@
+"""How loud audio is, and how high its wave reaches.
+
+Two measures of Recommendation ITU-R BS.1770-5: *loudness* in LUFS (K-weighted, gated) and *true peak* in dBTP (the
+height of the waveform between the samples too). Audio is float32, shape (frames, channels), one or two channels,
+full scale ±1. Silence measures minus infinity; no function here returns NaN.
+
+Why not a library: pyloudnorm 0.2.0 (MIT) took 0.5 to 1.0 s on 180 s of stereo where this module takes 0.3 s, and 1.4 s
+before that to import scipy.signal: more than a song's tracks take to be mixed and written. Its default weighting has
+other coefficients than the Recommendation (0.04 LU off on plucked strings), and it has no true peak. The tests use
+it, with the right coefficients, as an independent witness.
+"""
+
+from __future__ import annotations
+
+import functools
+import math
+from typing import TYPE_CHECKING
+
+from tercet.errors import ParameterError
+from tercet.sound.audio import check_audio
+from tercet.sound.k_weighting import LOUDNESS_OFFSET_DB, k_weighted_energies
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+__all__ = [
+    "PEAK_BLOCK_FRAMES",
+    "TARGET_LUFS",
+    "gated_loudness_lufs",
+    "integrated_loudness_lufs",
+    "k_weighted_level_lufs",
+    "part_peak_dbtp",
+    "plain_loudness_lufs",
+    "step_energies",
+    "step_frames_of",
+    "true_peak_dbtp",
+]
+
+TARGET_LUFS = -16.0
+"""Integrated loudness of a song's demo: what web and phone players commonly align to."""
+
+_ABSOLUTE_GATE_LUFS = -70.0
+_RELATIVE_GATE_LU = -10.0
+_STEP_S = 0.1
+_STEPS_A_BLOCK = 4
+"""A gating block lasts 400 ms and begins every 100 ms: BS.1770-5, annex 1."""
+
+_OVERSAMPLING = 8
+_HALF_TAPS = 16
+_KAISER_BETA = 7.0
+PEAK_BLOCK_FRAMES = 1024
+"""Frames of a block that is looked at for a peak as a whole."""
+
+_REACH_FRAMES = _HALF_TAPS + 1
+_CHUNK_BLOCKS = 64
+_ROUNDING_MARGIN = 1 + 1e-6
+
+
+def integrated_loudness_lufs(samples: NDArray[np.float32], sample_rate_hz: int) -> float:
+    """Return the integrated loudness of a whole programme.
+
+    Mean K-weighted power of the 400 ms blocks, one every 100 ms, that pass two gates: louder than −70 LUFS, and than
+    10 LU below the loudness of those (ITU-R BS.1770-5, annex 1). A block that isn't whole at the end doesn't count;
+    audio shorter than one block is measured as if silence followed.
+
+    Parameters
+    ----------
+    samples
+        Float32, (frames, 1 or 2).
+    sample_rate_hz
+        Frames a second, 8000 to 192 000.
+
+    Returns
+    -------
+    float
+        LUFS; minus infinity when nothing passes the gates.
+
+    Raises
+    ------
+    ParameterError
+        If the samples aren't finite audio of 1 or 2 channels, or the rate is out of range.
+    """
+    _check_measurable(samples)
+    return gated_loudness_lufs(step_energies(samples, sample_rate_hz), samples.shape[0], sample_rate_hz)
+
+
+def gated_loudness_lufs(energies: NDArray[np.float64], frames: int, sample_rate_hz: int) -> float:
+    """Return the integrated loudness of a programme from the energies of its steps of 100 ms.
+
+    Parameters
+    ----------
+    energies
+        As `step_energies` gives them.
+    frames
+        Of the whole programme; a last step that isn't whole doesn't count.
+    sample_rate_hz
+        Frames a second.
+
+    Returns
+    -------
+    float
+        LUFS; minus infinity when nothing passes the gates.
+    """
+    import numpy as np
+
+    step_frames = step_frames_of(sample_rate_hz)
+    whole = frames // step_frames
+    power = energies[:whole] / step_frames if whole >= _STEPS_A_BLOCK else energies / step_frames
+    power = np.pad(power, (0, max(_STEPS_A_BLOCK - len(power), 0)))
+    block = np.lib.stride_tricks.sliding_window_view(power, _STEPS_A_BLOCK).mean(axis=1)
+    gated = block[block >= _power(_ABSOLUTE_GATE_LUFS)]
+    if not len(gated):
+        return -math.inf
+    gated = gated[gated > gated.mean() * 10 ** (_RELATIVE_GATE_LU / 10)]
+    return _lufs(float(gated.mean()))
+
+
+def k_weighted_level_lufs(samples: NDArray[np.float32], sample_rate_hz: int) -> float:
+    """Return the K-weighted level of the whole array, without gates.
+
+    The measure for one gesture: cut the 400 ms that begin with it and pass them on. The filter starts from rest.
+    For a steady sound it equals the integrated loudness.
+
+    Parameters
+    ----------
+    samples
+        Float32, (frames, 1 or 2).
+    sample_rate_hz
+        Frames a second, 8000 to 192 000.
+
+    Returns
+    -------
+    float
+        LUFS; minus infinity for silence and for no frames at all.
+
+    Raises
+    ------
+    ParameterError
+        As `integrated_loudness_lufs`.
+    """
+    _check_measurable(samples)
+    return plain_loudness_lufs(step_energies(samples, sample_rate_hz), samples.shape[0])
+
+
+def plain_loudness_lufs(energies: NDArray[np.float64], frames: int) -> float:
+    """Return the loudness of a programme without gates, from the energies of its steps; minus infinity for silence.
+
+    Parameters
+    ----------
+    energies
+        As `step_energies` gives them.
+    frames
+        Of the whole programme.
+    """
+    return _lufs(float(energies.sum()) / max(frames, 1))
+
+
+def true_peak_dbtp(samples: NDArray[np.float32]) -> float:
+    """Return the height of the waveform, also between the samples.
+
+    Eightfold oversampling with a windowed sinc of 32 taps a phase, flat to 21 kHz at 48 kHz: at most 0.12 dB are
+    missed at 20 kHz, 0.01 dB at 5 kHz (ITU-R BS.1770-5, annex 2, asks for fourfold and shorter). The result equals
+    that of oversampling everything, but only blocks that could hold the peak are oversampled: between two samples
+    the wave can't rise above the block's highest sample by more than a constant of the filter times the block's
+    steepest step.
+
+    Parameters
+    ----------
+    samples
+        Float32, (frames, 1 or 2).
+
+    Returns
+    -------
+    float
+        dBTP: decibels against full scale, 0 when the wave just reaches ±1; minus infinity for silence.
+
+    Raises
+    ------
+    ParameterError
+        If the samples aren't finite audio of 1 or 2 channels.
+    """
+    _check_measurable(samples)
+    return part_peak_dbtp(samples, 0, samples.shape[0])
+
+
+def part_peak_dbtp(
+    samples: NDArray[np.float32], start: int, stop: int, known_dbtp: float = -math.inf
+) -> float:
+    """Return the height of the waveform over some frames, those around them being what they are.
+
+    Parameters
+    ----------
+    samples
+        Float32, (frames, 1 or 2); silence comes before and after.
+    start, stop
+        From which frame up to which; a block of `PEAK_BLOCK_FRAMES` more at the end may be looked at. What begins
+        behind the first frame needs as many before it.
+    known_dbtp
+        A height that was found elsewhere; what can't pass it isn't looked at.
+
+    Returns
+    -------
+    float
+        dBTP, at least `known_dbtp`.
+    """
+    import numpy as np
+
+    phases, rise = _interpolator()
+    peak = 10 ** (known_dbtp / 20)
+    first = start if start > 0 else -PEAK_BLOCK_FRAMES
+    last = stop if stop < samples.shape[0] else stop + PEAK_BLOCK_FRAMES
+    frames = np.arange(first, last, PEAK_BLOCK_FRAMES)
+    own = _block_heights(samples, first - PEAK_BLOCK_FRAMES, len(frames) + 2)
+    heights = np.maximum(np.maximum(own[:-2], own[1:-1]), own[2:])
+    highest = int(np.argmax(heights))
+    if heights[highest] > peak:
+        peak = max(peak, _block_peak(samples, int(frames[highest]), phases))
+    in_reach = np.flatnonzero(heights * (1 + 2 * rise) * _ROUNDING_MARGIN > peak)
+    bounds = _peak_bounds(samples, frames[in_reach], rise)
+    for place in np.argsort(-bounds, kind="stable"):
+        if bounds[place] <= peak:
+            break
+        peak = max(peak, _block_peak(samples, int(frames[in_reach[place]]), phases))
+    return max(_decibels(peak), known_dbtp)
+
+
+def _check_measurable(samples: NDArray[np.float32]) -> None:
+    """Check the shape of audio, and that the channels are left and right, or one: others would need weights."""
+    if check_audio(samples).shape[1] > 2:
+        raise ParameterError(f"audio to measure must have 1 or 2 channels (got {samples.shape[1]})")
+
+
+def _lufs(power: float) -> float:
+    """Loudness of a K-weighted mean square, summed over channels: BS.1770-5, annex 1, equation 2."""
+    return LOUDNESS_OFFSET_DB + 10 * math.log10(power) if power > 0 else -math.inf
+
+
+def _power(loudness_lufs: float) -> float:
+    """Inverse of `_lufs`."""
+    return float(10 ** ((loudness_lufs - LOUDNESS_OFFSET_DB) / 10))
+
+
+def _decibels(amplitude: float) -> float:
+    return 20 * math.log10(amplitude) if amplitude > 0 else -math.inf
+
+
+def step_frames_of(sample_rate_hz: int) -> int:
+    """Frames of 100 ms."""
+    if not 8_000 <= sample_rate_hz <= 192_000:
+        raise ParameterError(f"sample rate must be 8000 to 192000 Hz (got {sample_rate_hz})")
+    return round(sample_rate_hz * _STEP_S)
+
+
+def step_energies(samples: NDArray[np.float32], sample_rate_hz: int) -> NDArray[np.float64]:
+    """Sum of the squared K-weighted samples of each 100 ms, channels added; the last may be shorter."""
+    return k_weighted_energies(samples, sample_rate_hz, step_frames_of(sample_rate_hz))
+
+
+@functools.cache
+def _interpolator() -> tuple[NDArray[np.float64], float]:
+    """Taps (reach, phase) of the oversampling filter, and how far a wave can rise above its samples.
+
+    A Kaiser-windowed sinc with zeros at the other samples, so samples pass unchanged. Each phase is scaled to pass a
+    constant exactly. Then an interpolated value is one of the two samples beside it plus a weighted sum of the steps
+    from sample to sample within reach; the weights are partial sums of the phase. The second value returned is the
+    largest sum of the weights' magnitudes, over all phases: the most that a step of 1 can add.
+    """
+    import numpy as np
+
+    offset = np.arange(-_HALF_TAPS * _OVERSAMPLING, _HALF_TAPS * _OVERSAMPLING) / _OVERSAMPLING
+    window = np.kaiser(len(offset) + 1, _KAISER_BETA)[:-1]
+    phases = (np.sinc(offset) * window).reshape(-1, _OVERSAMPLING)
+    phases /= phases.sum(axis=0)
+    partial = np.cumsum(phases, axis=0)
+    from_neighbours = [
+        np.abs(partial[:split]).sum(axis=0) + np.abs(1 - partial[split:]).sum(axis=0)
+        for split in (_HALF_TAPS - 1, _HALF_TAPS)
+    ]
+    return phases, float(np.minimum(*from_neighbours).max())
+
+
+def _block_heights(samples: NDArray[np.float32], first: int, count: int) -> NDArray[np.float64]:
+    """Return the highest magnitude of each of so many blocks from a frame on, 0 where there are no samples."""
+    import numpy as np
+
+    heights = np.zeros(count)
+    silent = max(-first, 0) // PEAK_BLOCK_FRAMES
+    inside = samples[max(first, 0) : max(first, 0) + (count - silent) * PEAK_BLOCK_FRAMES]
+    whole = len(inside) // PEAK_BLOCK_FRAMES
+    blocks = inside[: whole * PEAK_BLOCK_FRAMES].reshape(whole, PEAK_BLOCK_FRAMES * samples.shape[1])
+    heights[silent : silent + whole] = np.maximum(blocks.max(axis=1), -blocks.min(axis=1))
+    rest = inside[whole * PEAK_BLOCK_FRAMES :]
+    if len(rest):
+        heights[silent + whole] = np.abs(rest).max()
+    return heights
+
+
+def _peak_bounds(samples: NDArray[np.float32], frames: NDArray[np.int64], rise: float) -> NDArray[np.float64]:
+    """For each block that begins at some frame a height that the interpolated wave in it can't pass."""
+    import numpy as np
+
+    around = PEAK_BLOCK_FRAMES + 2 * _REACH_FRAMES
+    bounds = np.zeros(len(frames))
+    inner = (frames >= _REACH_FRAMES) & (frames + PEAK_BLOCK_FRAMES + _REACH_FRAMES <= samples.shape[0])
+    starts = frames[inner] - _REACH_FRAMES
+    if len(starts):
+        windows = np.lib.stride_tricks.sliding_window_view(samples, around, axis=0)
+        for chosen in range(0, len(starts), _CHUNK_BLOCKS):
+            parts = windows[starts[chosen : chosen + _CHUNK_BLOCKS]]
+            places = np.flatnonzero(inner)[chosen : chosen + _CHUNK_BLOCKS]
+            bounds[places] = _bounds_of(parts, rise)
+    for place in np.flatnonzero(~inner):
+        start = int(frames[place]) - _REACH_FRAMES
+        bounds[place] = _bounds_of(_excerpt(samples, start, start + around).T[None], rise)[0]
+    return bounds
+
+
+def _bounds_of(parts: NDArray[np.float32], rise: float) -> NDArray[np.float64]:
+    """Return a height that the interpolated wave can't pass in the middle of parts (parts, channels, frames)."""
+    import numpy as np
+
+    with np.errstate(over="ignore"):
+        steps = np.diff(parts, axis=2)
+        steepest = np.maximum(steps.max(axis=(1, 2)), -steps.min(axis=(1, 2))).astype(np.float64)
+    highest = np.maximum(parts.max(axis=(1, 2)), -parts.min(axis=(1, 2))).astype(np.float64)
+    bounds: NDArray[np.float64] = (highest + rise * steepest) * _ROUNDING_MARGIN
+    return bounds
+
+
+def _block_peak(samples: NDArray[np.float32], start: int, phases: NDArray[np.float64]) -> float:
+    """Highest magnitude of the oversampled wave from frame `start` on, over one block."""
+    import numpy as np
+
+    part = _excerpt(samples, start - _HALF_TAPS + 1, start + PEAK_BLOCK_FRAMES + _HALF_TAPS)
+    within_reach = np.lib.stride_tricks.sliding_window_view(part.astype(np.float64), 2 * _HALF_TAPS, axis=0)
+    return float(np.abs(within_reach[..., ::-1] @ phases).max())
+
+
+def _excerpt(samples: NDArray[np.float32], start: int, stop: int) -> NDArray[np.float32]:
+    """Frames from `start` up to `stop`, silence where there are none."""
+    import numpy as np
+
+    inside = samples[max(start, 0) : max(stop, 0)]
+    if len(inside) == stop - start:
+        return inside
+    part = np.zeros((stop - start, samples.shape[1]), np.float32)
+    offset = max(-start, 0)
+    part[offset : offset + len(inside)] = inside
+    return part

@@ -1,0 +1,318 @@
+"""From orders, which are plain data, to track files: what is done for one set of one song, wherever it is done."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+import secrets
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from contextlib import ExitStack, contextmanager, suppress
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Protocol
+
+from tercet.errors import OutputError
+from tercet.sound import SAMPLE_RATE_HZ
+from tercet.sound.fluid import FluidSynthesiser
+from tercet.tracks.encoding import Bits, TrackWriter, track_format
+from tercet.tracks.facts import FileFacts, TrackFacts, bars_of, cues_of, turns_of
+from tercet.tracks.files import cannot_write
+from tercet.tracks.meter import Meter
+from tercet.tracks.mixing import add_cues
+from tercet.tracks.playing import Playing
+from tercet.tracks.recording import Recording
+from tercet.tracks.tags import Tags
+from tercet.tracks.tape_shelf import TapeShelf
+from tercet.tracks.titles import track_title
+from tercet.tracks.ways import Going, timeline_of
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from tercet.arrange import Arrangement
+    from tercet.sound.soundfont import SoundFont
+    from tercet.tracks.balance import Balance
+    from tercet.tracks.recipes import Recipe
+
+__all__ = [
+    "Gains",
+    "SetOrder",
+    "Target",
+    "TrackOrder",
+    "ceilings_of",
+    "gains_of",
+    "recording_of",
+    "write_track",
+]
+
+Gains = Mapping[float, float]
+"""The gain in dB for each ceiling in dBTP."""
+
+GAIN_STEPS = 100
+"""A gain is cut to hundredths of a decibel: excerpts that differ by rounding, as they do when other tracks are asked
+for, then have the same gain."""
+
+READ_BYTES = 1 << 20
+
+
+class Target(Protocol):
+    """Where finished files go, whole or not at all."""
+
+    def put(self, file: Path, name: str) -> None:
+        """Move a finished file to its place; names have ``/`` between folders."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class TrackOrder:
+    """One track that is asked for.
+
+    Parameters
+    ----------
+    recipe, going
+        What it is made of, and how.
+    names
+        Its files, as the target names them; their endings choose the formats.
+    number
+        Its number among the tracks of a kit, 0 for none.
+    """
+
+    recipe: Recipe
+    going: Going
+    names: tuple[str, ...]
+    number: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class SetOrder:
+    """All tracks of one set of a song, and what they are played with.
+
+    Parameters
+    ----------
+    arrangement, font
+        What is played, and the sound.
+    tracks
+        All that belong together, whether they have to be written or not: what they share is told from them.
+    work
+        A folder for what is needed until all is written.
+    seed, dry, clear
+        As in `Playing`.
+    bits
+        Of lossless files.
+    title
+        Which set of the song it is, empty where there is only one.
+    shared
+        Whether several processes work on it.
+    threads
+        How many work on it in each process.
+    """
+
+    arrangement: Arrangement
+    font: SoundFont
+    tracks: tuple[TrackOrder, ...]
+    work: Path
+    seed: int = 1
+    dry: bool = False
+    clear: bool = False
+    bits: Bits = 16
+    title: str = ""
+    shared: bool = False
+    threads: int = 1
+
+    def naming(self, index: int, names: tuple[str, ...]) -> SetOrder:
+        """Return the order with other files of one of its tracks."""
+        track = replace(self.tracks[index], names=names)
+        return replace(self, tracks=(*self.tracks[:index], track, *self.tracks[index + 1 :]))
+
+
+def recording_of(order: SetOrder, report: Callable[[str, int, int], None] | None = None) -> Recording:
+    """Return the recording of a set's tracks.
+
+    Raises
+    ------
+    RequestError
+        A track asks for what the song doesn't have.
+    """
+    playing = Playing(
+        order.arrangement,
+        FluidSynthesiser(order.font),
+        seed=order.seed,
+        dry=order.dry,
+        clear=order.clear,
+        threads=order.threads,
+        report=report,
+    )
+    timelines = [
+        timeline_of(track.recipe, playing.piece(track.recipe.piece), track.going) for track in order.tracks
+    ]
+    return Recording(playing, timelines, TapeShelf(order.work, shared=order.shared))
+
+
+def ceilings_of(tracks: Sequence[TrackOrder]) -> tuple[float, ...]:
+    """Return the ceilings in dBTP of all formats that are asked for."""
+    names = {name for track in tracks for name in track.names}
+    return tuple(sorted({track_format(Path(name)).encode_ceiling_dbtp for name in names}))
+
+
+def gains_of(balances: Sequence[Balance], ceilings_dbtp: Sequence[float]) -> dict[float, float]:
+    """Return the gain that all sets of a song share, for each ceiling.
+
+    It is that of the first set's demo, or less: no set's demo comes too high.
+    """
+    first = balances[0]
+    least_db = {
+        ceiling: min([first.gain_db(ceiling), *(each.most_gain_db(ceiling) for each in balances)])
+        for ceiling in ceilings_dbtp
+    }
+    return {ceiling: math.floor(gain_db * GAIN_STEPS) / GAIN_STEPS for ceiling, gain_db in least_db.items()}
+
+
+def write_track(
+    order: SetOrder,
+    index: int,
+    recording: Recording,
+    balance: Balance,
+    gains_db: Gains,
+    target: Target,
+    spent: Collection[int] = (),
+) -> TrackFacts:
+    """Write the files of one track, and return what there is to say of it.
+
+    Parameters
+    ----------
+    order, index
+        The set, and which of its tracks.
+    recording
+        Of the order.
+    balance, gains_db
+        Its set's, and what all sets share.
+    target
+        Where the files go.
+    spent
+        Numbers of the recording's tapes that are needed no more when the track is written.
+
+    Raises
+    ------
+    OutputError
+        A file can't be written; no half file is left.
+    """
+    track = order.tracks[index]
+    song = order.arrangement.song
+    title = track_title(song.title, track.recipe, track.going.speed, order.title)
+    tags = Tags(
+        title=title,
+        artist=song.composer,
+        album=f"{song.title} ({order.title})" if order.title else song.title,
+        track_number=track.number,
+        licence=song.licence,
+    )
+    by_ceiling: dict[float, list[str]] = {}
+    for name in track.names:
+        by_ceiling.setdefault(track_format(Path(name)).encode_ceiling_dbtp, []).append(name)
+    plan = recording.plan(index)
+    written = {}
+    for number, (ceiling_dbtp, names) in enumerate(by_ceiling.items(), 1):
+        going = spent if number == len(by_ceiling) else ()
+        writing = _Writing(recording, index, balance, tags, order.bits, going)
+        with _temporary_files(order.work, names) as places:
+            gain_db, lufs, peak_dbtp = writing.write_under(ceiling_dbtp, gains_db[ceiling_dbtp], places)
+            for name, place in zip(names, places, strict=True):
+                size, digest = _read_through(place)
+                target.put(place, name)
+                written[name] = FileFacts(
+                    name,
+                    track_format(place).description,
+                    size,
+                    digest,
+                    round(plan.length_frames / SAMPLE_RATE_HZ, 4),
+                    round(lufs, 2),
+                    round(peak_dbtp, 2),
+                    round(gain_db, 3),
+                )
+    recording.let_go(spent)
+    return TrackFacts(
+        track.recipe.name,
+        track.recipe.way,
+        track.recipe.purpose,
+        title,
+        tuple(written[name] for name in track.names),
+        turns_of(plan),
+        bars_of(plan, recording.playing),
+        cues_of(plan),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Writing:
+    """A track on its way into files."""
+
+    recording: Recording
+    index: int
+    balance: Balance
+    tags: Tags
+    bits: Bits
+    spent: Collection[int]
+
+    def write_under(
+        self, ceiling_dbtp: float, gain_db: float, places: Sequence[Path]
+    ) -> tuple[float, float, float]:
+        """Write files of formats that share a ceiling; return the gain, the loudness and the true peak.
+
+        Should this track alone come too high (other notes meet than in the demo), it gets as much less as it needs;
+        what only it is made of is played once more then.
+        """
+        while True:
+            lufs, peak_dbtp = self._write(gain_db, places)
+            if peak_dbtp <= ceiling_dbtp:
+                return gain_db, lufs, peak_dbtp
+            gain_db -= peak_dbtp - ceiling_dbtp + 0.01
+
+    def _write(self, gain_db: float, places: Sequence[Path]) -> tuple[float, float]:
+        meter = Meter(SAMPLE_RATE_HZ)
+        with ExitStack() as files:
+            writers = [
+                files.enter_context(TrackWriter(place, tags=self.tags, bits=self.bits)) for place in places
+            ]
+            for block in self._blocks(gain_db):
+                meter.feed(block)
+                for writer in writers:
+                    writer.write(block)
+        return meter.finish()
+
+    def _blocks(self, gain_db: float) -> Iterator[NDArray[np.float32]]:
+        music = self.recording.music(self.index, self.balance, gain_db=gain_db, spent=self.spent)
+        return add_cues(music, self.recording.plan(self.index).cues)
+
+
+@contextmanager
+def _temporary_files(folder: Path, names: Sequence[str]) -> Iterator[list[Path]]:
+    """Give a path in the work folder for each file; what is left there at the end goes.
+
+    Raises
+    ------
+    OutputError
+        The block can't write them.
+    """
+    token = secrets.token_hex(8)
+    places = [folder / f"{token}-{number}{Path(name).suffix}" for number, name in enumerate(names)]
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        yield places
+    except OSError as error:
+        raise OutputError(cannot_write(Path(names[0]), error)) from error
+    finally:
+        for place in places:
+            with suppress(OSError):
+                place.unlink(missing_ok=True)
+
+
+def _read_through(path: Path) -> tuple[int, str]:
+    """Return a file's bytes and its SHA-256."""
+    digest = hashlib.sha256()
+    size = 0
+    with path.open("rb") as file:
+        while chunk := file.read(READ_BYTES):
+            digest.update(chunk)
+            size += len(chunk)
+    return size, digest.hexdigest()

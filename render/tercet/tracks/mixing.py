@@ -1,0 +1,146 @@
+"""Mixing: excerpts where they sound, under their layers' gains, and cues at their own level."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from typing import TYPE_CHECKING
+
+from tercet.tracks.cues import LONGEST_CUE_FRAMES, Cue, add_cue
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from tercet.tracks.excerpts import Excerpt
+    from tercet.tracks.plan import Sounding, TrackPlan
+
+    Sound = NDArray[np.float32]
+
+__all__ = ["BLOCK_FRAMES", "Reader", "add_cues", "mix_blocks", "mix_spans"]
+
+BLOCK_FRAMES = 65_536
+"""Frames of a block: few enough for Ogg in one write."""
+
+PART_FRAMES = 8_192
+"""Frames mixed at a time: what is added up and what it is added to fit into a processor's own cache."""
+
+Reader = Callable[["Excerpt"], "Sound"]
+"""Gives the sound of an excerpt, float32 (frames, 2)."""
+
+
+def mix_blocks(
+    plan: TrackPlan, read: Reader, gain_of: Callable[[Sounding], float], length_frames: int
+) -> Iterator[Sound]:
+    """Yield the music of a track block by block, without cues: `BLOCK_FRAMES` frames each, the last one shorter.
+
+    Parameters
+    ----------
+    plan, read, gain_of
+        As in `mix_spans`.
+    length_frames
+        Of all blocks together.
+    """
+    starts = range(0, length_frames, BLOCK_FRAMES)
+    spans = [(start, min(start + BLOCK_FRAMES, length_frames)) for start in starts]
+    return mix_spans(plan, read, gain_of, spans)
+
+
+def mix_spans(
+    plan: TrackPlan, read: Reader, gain_of: Callable[[Sounding], float], spans: Iterable[tuple[int, int]]
+) -> Iterator[Sound]:
+    """Yield the music of some stretches of a track, without cues.
+
+    Parameters
+    ----------
+    plan
+        What sounds when.
+    read
+        Gives the sound of an excerpt.
+    gain_of
+        The factor for an excerpt where it sounds; 0 leaves it out.
+    spans
+        From which frame up to which, in order of their beginnings; they may overlap.
+
+    Yields
+    ------
+    float32 (frames, 2); what has one gain is added up first, then all in float64, so that tracks that share excerpts
+    add up to within the steps of a file.
+    """
+    waiting = iter(plan.soundings)
+    coming = next(waiting, None)
+    desk = _Desk()
+    sounding: list[tuple[int, Sound, float]] = []
+    for start_frame, stop_frame in spans:
+        while coming is not None and coming.start_frame < stop_frame:
+            gain = gain_of(coming)
+            if gain:
+                sounding.append((coming.start_frame, read(coming.excerpt), gain))
+            coming = next(waiting, None)
+        sounding = [each for each in sounding if each[0] + len(each[1]) > start_frame]
+        yield desk.mixed(sounding, start_frame, stop_frame)
+
+
+class _Desk:
+    """Adds sounds up, part by part; a part stays in the processor's cache, and its memory is used again and again."""
+
+    def __init__(self) -> None:
+        import numpy as np
+
+        self._alike = np.empty((PART_FRAMES, 2), np.float32)
+        self._scaled = np.empty((PART_FRAMES, 2))
+        self._total = np.empty((PART_FRAMES, 2))
+
+    def mixed(self, sounding: Sequence[tuple[int, Sound, float]], start_frame: int, stop_frame: int) -> Sound:
+        """Return sounds, each (first frame, samples, gain), from a frame up to another."""
+        import numpy as np
+
+        mix = np.empty((stop_frame - start_frame, 2), np.float32)
+        by_gain: dict[float, list[tuple[int, Sound]]] = {}
+        for first, sound, gain in sounding:
+            by_gain.setdefault(gain, []).append((first, sound))
+        for part_frame in range(start_frame, stop_frame, PART_FRAMES):
+            frames = min(PART_FRAMES, stop_frame - part_frame)
+            alike, scaled, total = self._alike[:frames], self._scaled[:frames], self._total[:frames]
+            heard = False
+            for gain, sounds in by_gain.items():
+                if _add_up(sounds, part_frame, alike):
+                    np.multiply(alike, gain, out=scaled if heard else total)
+                    if heard:
+                        total += scaled
+                    heard = True
+            mix[part_frame - start_frame : part_frame - start_frame + frames] = total if heard else 0.0
+        return mix
+
+
+def _add_up(sounds: Sequence[tuple[int, Sound]], part_frame: int, total: Sound) -> bool:
+    """Fill a part that begins at a frame with the sum of sounds; return whether any sounds in it."""
+    frames = len(total)
+    heard = False
+    for first, sound in sounds:
+        start, stop = max(first - part_frame, 0), min(first + len(sound) - part_frame, frames)
+        if start >= stop:
+            continue
+        inside = sound[part_frame + start - first : part_frame + stop - first]
+        if heard:
+            total[start:stop] += inside
+        else:
+            total[:start] = 0.0
+            total[start:stop] = inside
+            total[stop:] = 0.0
+        heard = True
+    return heard
+
+
+def add_cues(blocks: Iterator[Sound], cues: Sequence[Cue]) -> Iterator[Sound]:
+    """Yield the blocks of a track with its cues in them, which no gain changes."""
+    block_frame, first = 0, 0
+    for block in blocks:
+        end = block_frame + len(block)
+        for cue in cues[first:]:
+            if cue.frame >= end:
+                break
+            add_cue(cue, block, block_frame)
+        while first < len(cues) and cues[first].frame + LONGEST_CUE_FRAMES < end:
+            first += 1
+        yield block
+        block_frame = end

@@ -1,0 +1,117 @@
+"""A piece played from beginning to end at one speed, in frames: what passages are cut out of."""
+
+from __future__ import annotations
+
+import hashlib
+from bisect import bisect_left, bisect_right
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+from tercet.perform import Take, TakeNote
+from tercet.sound import SAMPLE_RATE_HZ
+from tercet.tracks.choice import NoteFacts, facts_of
+from tercet.tracks.phrases import phrase_stretches
+
+if TYPE_CHECKING:
+    from tercet.arrange import Arrangement
+    from tercet.perform.tempo import Clock
+    from tercet.tracks.choice import Choice
+
+__all__ = ["Performed", "PlacedNote"]
+
+
+@dataclass(frozen=True, slots=True)
+class PlacedNote:
+    """A note and its frames, counted from the piece's first beat: where it is struck, and where it is damped."""
+
+    note: TakeNote
+    onset_frame: int
+    end_frame: int
+
+
+class Performed:
+    """A take of a whole piece, at one speed, without a count-in.
+
+    Parameters
+    ----------
+    arrangement
+        What is played.
+    take
+        How; from the piece's beginning to its end.
+    speed
+        1 is the song's tempo.
+    clock
+        The piece's own, at full speed, as it is played.
+    """
+
+    def __init__(self, arrangement: Arrangement, take: Take, speed: Fraction, clock: Clock) -> None:
+        self.arrangement = arrangement
+        self.take = take
+        self.speed = speed
+        self.clock = clock
+        self.start_s = take.bars[0].start_s
+        self._picked: dict[Choice, frozenset[int]] = {}
+
+    def __getstate__(self) -> dict[str, object]:
+        """Return what goes to another process: what choices were found to pick, but not by what."""
+        return {name: value for name, value in vars(self).items() if name != "_facts"}
+
+    def seconds(self, beat: Fraction) -> float:
+        """Return when a beat of the piece falls, in seconds from its beginning."""
+        return self.clock.seconds(beat) / float(self.speed)
+
+    def frame(self, beat: Fraction) -> int:
+        """Return the frame of a beat, each rounded by itself: so a passage is as long whenever it is played."""
+        return round(self.seconds(beat) * SAMPLE_RATE_HZ)
+
+    @cached_property
+    def notes(self) -> tuple[PlacedNote, ...]:
+        """The notes in order of their beats as written, then as played."""
+        ordered = sorted(self.take.notes, key=lambda note: (note.beat, note.onset_s, note.string))
+        return tuple(
+            PlacedNote(note, self._frame(note.onset_s), self._frame(note.onset_s + note.length_s))
+            for note in ordered
+        )
+
+    def _frame(self, take_s: float) -> int:
+        return round((take_s - self.start_s) * SAMPLE_RATE_HZ)
+
+    @cached_property
+    def _beats(self) -> list[float]:
+        return [float(placed.note.beat) for placed in self.notes]
+
+    def between(self, start_beat: Fraction, end_beat: Fraction) -> range:
+        """Return the indices of the notes that belong to some beats."""
+        return range(bisect_left(self._beats, float(start_beat)), bisect_left(self._beats, float(end_beat)))
+
+    @cached_property
+    def _facts(self) -> tuple[NoteFacts, ...]:
+        return facts_of([placed.note for placed in self.notes], self.arrangement)
+
+    def picked(self, choice: Choice) -> frozenset[int]:
+        """Return the indices of the notes that a choice picks."""
+        if choice not in self._picked:
+            self._picked[choice] = frozenset(
+                index for index, facts in enumerate(self._facts) if choice.picks(facts)
+            )
+        return self._picked[choice]
+
+    @cached_property
+    def digests(self) -> tuple[bytes, ...]:
+        """For each note what stands for all that is known of it."""
+        return tuple(hashlib.blake2b(repr(placed).encode(), digest_size=8).digest() for placed in self.notes)
+
+    @cached_property
+    def part_beats(self) -> tuple[Fraction, ...]:
+        """Where the phrases begin; each is made into sound by itself."""
+        return tuple(stretch.start_beat for stretch in phrase_stretches(self.arrangement))
+
+    @cached_property
+    def _part_starts(self) -> list[float]:
+        return [float(beat) for beat in self.part_beats]
+
+    def part_of(self, index: int) -> int:
+        """Return which phrase a note belongs to, counted from 0."""
+        return max(bisect_right(self._part_starts, self._beats[index]) - 1, 0)

@@ -1,0 +1,88 @@
+"""Where phrases and lines begin and end, in beats: what is echoed, taken in turns, or played over and over."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import pairwise
+
+from tercet.arrange import Arrangement
+from tercet.arrange.piece import phrase_starts
+
+__all__ = ["Stretch", "bar_stretches", "phrase_stretches", "section_stretches", "whole_stretch"]
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """Some beats of the piece as played, in a row.
+
+    Parameters
+    ----------
+    start_beat, end_beat
+        From where up to where; on bar lines, but for phrases that begin within a bar.
+    section, pass_number
+        Where it begins.
+    """
+
+    start_beat: Fraction
+    end_beat: Fraction
+    section: str
+    pass_number: int
+
+
+def whole_stretch(arrangement: Arrangement) -> Stretch:
+    """Return the whole piece."""
+    return _stretch(arrangement, 0, len(arrangement.bars) - 1)
+
+
+def bar_stretches(arrangement: Arrangement) -> tuple[Stretch, ...]:
+    """Return the bars of the piece; a pick-up goes with the bar that it leads into."""
+    bars = arrangement.bars
+    firsts = [index for index in range(len(bars)) if index == 0 or bars[index - 1].section_bar != 0]
+    return _between(arrangement, firsts)
+
+
+def section_stretches(arrangement: Arrangement) -> tuple[Stretch, ...]:
+    """Return each playing of a section, in the order played; it begins with its pick-up."""
+    bars = arrangement.bars
+    starts = [bars[0].start_beat]
+    for before, bar in pairwise(bars):
+        if (before.section, before.pass_number) != (bar.section, bar.pass_number) and before.section_bar != 0:
+            starts.append(before.start_beat + before.pickup_from)
+    end = bars[-1].start_beat + bars[-1].length_beat
+    visits = dict.fromkeys((bar.section, bar.pass_number) for bar in bars)
+    return tuple(
+        Stretch(start, stop, *visit)
+        for visit, (start, stop) in zip(visits, pairwise([*starts, end]), strict=True)
+    )
+
+
+def phrase_stretches(arrangement: Arrangement) -> tuple[Stretch, ...]:
+    """Return the phrases of the piece, one beginning where the other ends: after a breath, else with a line of music.
+
+    A section's first phrase begins with its pick-up.
+    """
+    starts = {stretch.start_beat for stretch in section_stretches(arrangement)}
+    bar_starts = [bar.start_beat for bar in arrangement.bars]
+    starts.update(phrase_starts(arrangement.bars))
+    end = arrangement.bars[-1].start_beat + arrangement.bars[-1].length_beat
+    return tuple(
+        _named(arrangement, bar_starts, start, stop) for start, stop in pairwise([*sorted(starts), end])
+    )
+
+
+def _between(arrangement: Arrangement, firsts: list[int]) -> tuple[Stretch, ...]:
+    """Return stretches of whole bars, each from one of some bars up to the next of them."""
+    lasts = [*(index - 1 for index in firsts[1:]), len(arrangement.bars) - 1]
+    return tuple(_stretch(arrangement, first, last) for first, last in zip(firsts, lasts, strict=True))
+
+
+def _stretch(arrangement: Arrangement, first: int, last: int) -> Stretch:
+    bar, end = arrangement.bars[first], arrangement.bars[last]
+    return Stretch(bar.start_beat, end.start_beat + end.length_beat, bar.section, bar.pass_number)
+
+
+def _named(arrangement: Arrangement, bar_starts: list[Fraction], start: Fraction, end: Fraction) -> Stretch:
+    bar = arrangement.bars[max(bisect_right(bar_starts, start) - 1, 0)]
+    return Stretch(start, end, bar.section, bar.pass_number)

@@ -1,0 +1,169 @@
+"""A song being played: one arrangement, one sound, one set of deviations; every way to play it that tracks ask for."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from tercet.arrange import chords_alone, tune_up
+from tercet.perform import Take, Timeline, cleared, clearing_db, covered_notes, interpret, lay_out
+from tercet.sound.convolution import THREADS
+from tercet.sound.measured import MeasuredSynthesiser
+from tercet.sound.protocol import STEM_NAMES, StemName
+from tercet.sound.room import RESPONSE_FRAMES, in_room, room_identity
+from tercet.tracks.performed import Performed
+from tercet.tracks.timelines import Source
+
+if TYPE_CHECKING:
+    from tercet.arrange import Arrangement
+    from tercet.perform import Interpretation
+    from tercet.perform.audible import Place
+    from tercet.sound import Stems, Synthesiser
+    from tercet.tracks.timelines import Piece
+
+__all__ = ["Playing"]
+
+
+class Playing:
+    """A song being played.
+
+    Parameters
+    ----------
+    arrangement
+        What is played.
+    synthesiser
+        What it is played with; its loudness is measured, once for each sound.
+    seed
+        As in `perform`.
+    dry
+        As in `perform`, and without the room: each layer as the synthesiser makes it.
+    clear
+        Lower the strings that cover the tune, as the whole song at full speed shows them.
+    threads
+        How many work at the room.
+    report
+        Told what takes a while, as (what is being done, steps done, steps in all).
+    """
+
+    def __init__(
+        self,
+        arrangement: Arrangement,
+        synthesiser: Synthesiser,
+        *,
+        seed: int = 1,
+        dry: bool = False,
+        clear: bool = False,
+        threads: int = THREADS,
+        report: Callable[[str, int, int], None] | None = None,
+    ) -> None:
+        self.arrangement = arrangement
+        self.synthesiser = synthesiser
+        self._seed = seed
+        self._dry = dry
+        self._clear = clear
+        self._threads = threads
+        self._report = report
+        self._pieces: dict[Piece, Arrangement] = {"song": arrangement}
+        self._interpretations: dict[tuple[Piece, bool], Interpretation] = {}
+        self._performed: dict[Source, Performed] = {}
+        self._measured: dict[tuple[Piece, bool], MeasuredSynthesiser] = {}
+        self._lowered: dict[bool, dict[Place, float]] = {}
+
+    def __getstate__(self) -> dict[str, object]:
+        """Return what goes to another process: all that was worked out, without what was measured of the sound."""
+        return {**vars(self), "_interpretations": {}, "_measured": {}, "_report": None}
+
+    @property
+    def front_lu(self) -> float | None:
+        """How far the strums are to lie behind the melody; None as marked."""
+        front = self.arrangement.song.front
+        return None if front is None else float(front)
+
+    def piece(self, piece: Piece) -> Arrangement:
+        """Return the arrangement of a piece."""
+        if piece not in self._pieces:
+            made = chords_alone(self.arrangement) if piece == "chords" else tune_up(self.arrangement)
+            self._pieces[piece] = made
+        return self._pieces[piece]
+
+    def performed(self, source: Source) -> Performed:
+        """Return a piece as it is played from beginning to end; each is performed once."""
+        if source not in self._performed:
+            arrangement = self.piece(source.piece)
+            take = self._take(source, lay_out(arrangement, None, source.speed, 0))
+            clock = self._interpreted(source).clock
+            self._performed[source] = Performed(arrangement, take, source.speed, clock)
+        return self._performed[source]
+
+    def take(self, timeline: Timeline, source: Source | None = None) -> Take:
+        """Return a take of the song over bars and a count-in of its own, for a MIDI file."""
+        return self._take(source or Source(speed=timeline.spans[0].speed), timeline)
+
+    def _take(self, source: Source, timeline: Timeline) -> Take:
+        take = self._as_played(source, timeline)
+        if not self._clear or source.piece != "song":
+            return take
+        return cleared(take, self._lowered_db(source.flat))
+
+    def _as_played(self, source: Source, timeline: Timeline) -> Take:
+        """Return a take without anything lowered."""
+        return self._interpreted(source).perform(timeline, flat=source.flat)
+
+    def _interpreted(self, source: Source) -> Interpretation:
+        """Return how a source's piece is played, at whatever speed."""
+        manner = (source.piece, source.steady)
+        if manner not in self._interpretations:
+            self._interpretations[manner] = interpret(
+                self.piece(source.piece),
+                seed=self._seed,
+                dry=self._dry,
+                steady_pulse=source.steady,
+                leader=self._leader(source.piece),
+            )
+        return self._interpretations[manner]
+
+    def _lowered_db(self, flat: bool) -> dict[Place, float]:
+        """Return by how much strings that cover the tune are lowered, as the whole song at full speed shows them."""
+        if flat not in self._lowered:
+            whole = lay_out(self.arrangement, None, Fraction(1), 0)
+            self._lowered[flat] = clearing_db(covered_notes(self._as_played(Source(flat=flat), whole)))
+        return self._lowered[flat]
+
+    def _leader(self, piece: Piece) -> Arrangement:
+        """Return whose ritards and fermatas a piece follows: chords alone wait where the song does."""
+        return self.arrangement if piece == "chords" else self.piece(piece)
+
+    def measured(self, source: Source) -> MeasuredSynthesiser:
+        """Return the synthesiser that plays a source's piece as its marks promise."""
+        manner = (source.piece, source.flat)
+        if manner not in self._measured:
+            whole = Source(source.piece, Fraction(1), source.flat)
+            self._measured[manner] = MeasuredSynthesiser(
+                self.synthesiser, lambda: self.performed(whole).take, report=self._report
+            )
+        return self._measured[manner]
+
+    def stems_of(self, take: Take, source: Source, names: Collection[StemName] = STEM_NAMES) -> Stems:
+        """Return stems of any take of a source, in the room unless dry; nothing else puts them there."""
+        stems = self.measured(source).stems(take, names)
+        return stems if self._dry else in_room(stems, self._threads)
+
+    @property
+    def tail_frames(self) -> int:
+        """How long the room goes on after a sound."""
+        return 0 if self._dry else RESPONSE_FRAMES
+
+    def notices(self) -> tuple[str, ...]:
+        """Return what the user should know about the sound and this song; a sentence each."""
+        return self.measured(Source()).notices()
+
+    def sound_identity(self) -> str:
+        """Return a text that changes whenever a take would sound different: the synthesiser's, and the room's.
+
+        Raises
+        ------
+        SynthesiserError, SoundFontError
+            As `Synthesiser.identity`.
+        """
+        return f"{self.measured(Source()).identity()}, {'dry' if self._dry else room_identity()}"

@@ -1,0 +1,167 @@
+"""Track recipes: what a track is made of, what it is called, and what a student does with it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from difflib import get_close_matches
+from fractions import Fraction
+from typing import Literal
+
+from tercet.errors import RequestError
+from tercet.song import LAYERS, Layer
+from tercet.tracks.choice import Choice, parse_choice
+from tercet.tracks.timelines import ALL, NOTHING, Piece
+
+__all__ = ["RECIPES", "Recipe", "Unit", "Way", "choose_layers", "recipe_named"]
+
+Way = Literal["through", "echo", "turns", "ladder", "loop", "build-up", "contrast", "learn"]
+"""How a track goes through the music, see `tercet.tracks.ways`."""
+
+Unit = Literal["bar", "phrase", "section"]
+"""What is echoed, or taken in turns."""
+
+
+@dataclass(frozen=True, slots=True)
+class Recipe:
+    """What a track is made of.
+
+    Parameters
+    ----------
+    name
+        As in `--track` and in file names.
+    purpose
+        What a student does with it, in one sentence.
+    way
+        How it goes through the music.
+    piece, flat
+        What is played, and whether without front and back.
+    heard
+        The notes that are heard where the recording plays.
+    guide
+        Of those left out, the notes that are heard softly.
+    space
+        The notes that are heard while it is the student's turn.
+    by
+        What is echoed or taken in turns.
+    swap
+        Whether the student begins.
+    speeds
+        One, or those of a ladder; 1 is the song's tempo.
+    times
+        How often a loop goes round, or hard bars are played.
+    bars
+        Which bars, as in `--bars`; all of them where it is empty.
+    """
+
+    name: str
+    purpose: str
+    way: Way = "through"
+    piece: Piece = "song"
+    flat: bool = False
+    heard: Choice = ALL
+    guide: Choice = NOTHING
+    space: Choice = NOTHING
+    by: Unit = "phrase"
+    swap: bool = False
+    speeds: tuple[Fraction, ...] = (Fraction(1),)
+    times: int = 4
+    bars: str = ""
+
+
+def _without(layer: Layer, purpose: str) -> Recipe:
+    return Recipe(f"without-{layer}", purpose, heard=parse_choice(f"not {layer}"))
+
+
+def _only(layer: Layer, purpose: str) -> Recipe:
+    return Recipe(f"only-{layer}", purpose, heard=parse_choice(layer))
+
+
+def _yours(name: str, yours: str, purpose: str) -> Recipe:
+    return Recipe(name, purpose, heard=parse_choice(f"not ({yours})"))
+
+
+def _speeds(*percent: int) -> tuple[Fraction, ...]:
+    return tuple(Fraction(each, 100) for each in percent)
+
+
+RECIPES: tuple[Recipe, ...] = (
+    Recipe(
+        "tune-up", "tune your strings: each one three times, from the fourth to the first", piece="tune-up"
+    ),
+    Recipe("demo", "listen: all three layers, as the song should sound"),
+    Recipe(
+        "chords", "strum along: just the chords, or follow their shapes with the left hand", piece="chords"
+    ),
+    Recipe("build-up", "hear how it is made: strums, then single notes, then the tune", way="build-up"),
+    Recipe("echo", "listen to a phrase, then play it in the space that follows", way="echo"),
+    Recipe("slow", "play along at an easy tempo", speeds=_speeds(70)),
+    Recipe("learn", "practise the hardest bars, slowly, four times each", way="learn", speeds=_speeds(60)),
+    Recipe("loop", "go round and round the first section until it sits", way="loop"),
+    Recipe(
+        "ladder",
+        "each section from slow to full speed, step by step",
+        way="ladder",
+        speeds=_speeds(60, 75, 90, 100),
+    ),
+    _without("melody", "play the tune yourself, over single notes and strums"),
+    _without("between", "put the single notes between yourself"),
+    _without("strums", "fill the long spaces with quiet strums yourself"),
+    Recipe("without-tune", "play every note of the tune yourself", heard=parse_choice("not tune")),
+    _only("melody", "listen to the rolls of the tune alone"),
+    _only("between", "listen to the single notes alone"),
+    _only("strums", "listen to the strums alone"),
+    Recipe("only-tune", "listen to the notes of the tune alone", heard=parse_choice("tune")),
+    _yours("turns-open", "open", "the open strings are yours, all other notes are played for you"),
+    _yours("turns-open-swap", "fretted", "the fretted notes are yours, the open strings are played for you"),
+    _yours("turns-string-1", "string 1", "string 1 is yours, the others are played for you"),
+    _yours("turns-string-2", "string 2", "string 2 is yours, the others are played for you"),
+    _yours("turns-string-3", "string 3", "string 3 is yours, the others are played for you"),
+    _yours("turns-string-4", "string 4", "string 4 is yours, the others are played for you"),
+    _yours("turns-rolls", "roll", "the rolls are yours, the single notes and strums are played for you"),
+    _yours(
+        "turns-rolls-swap", "single", "the single notes are yours, the rolls and strums are played for you"
+    ),
+    Recipe("turns-bars", "take turns bar by bar: listen to one, play the next", way="turns", by="bar"),
+    Recipe("turns-bars-swap", "take turns bar by bar: you begin", way="turns", by="bar", swap=True),
+    Recipe("turns-phrases", "take turns phrase by phrase: listen to one, play the next", way="turns"),
+    Recipe("turns-phrases-swap", "take turns phrase by phrase: you begin", way="turns", swap=True),
+    Recipe("flat", "hear the same notes without front and back", flat=True),
+    Recipe("contrast", "hear each phrase flat, then with front and back", way="contrast"),
+)
+"""The tracks of a kit, in class order."""
+
+
+def recipe_named(name: str, own: Sequence[Recipe] = ()) -> Recipe:
+    """Return a recipe, built-in or of one's own.
+
+    Raises
+    ------
+    RequestError
+        There is none of that name; with a suggestion.
+    """
+    recipes = {recipe.name: recipe for recipe in (*RECIPES, *own)}
+    if name not in recipes:
+        near = get_close_matches(name, recipes, n=1)
+        hint = f"; did you mean {near[0]}?" if near else ""
+        raise RequestError(f"there is no track {name!r}{hint} Tracks: {', '.join(recipes)}")
+    return recipes[name]
+
+
+def choose_layers(without: tuple[Layer, ...] = (), only: tuple[Layer, ...] = ()) -> Recipe:
+    """Return the recipe of a free choice: only these layers, or all of them, less those left out.
+
+    Raises
+    ------
+    RequestError
+        Nothing would be heard.
+    """
+    layers = tuple(layer for layer in LAYERS if (not only or layer in only) and layer not in without)
+    if not layers:
+        raise RequestError("no layer is left to hear: take one of --without or --only away")
+    if layers == LAYERS:
+        return recipe_named("demo")
+    if len(layers) == 1:
+        return recipe_named(f"only-{layers[0]}")
+    (left_out,) = set(LAYERS) - set(layers)
+    return recipe_named(f"without-{left_out}")

@@ -1,0 +1,287 @@
+"""How tracks go through the music: from a recipe to a timeline.
+
+through
+    Once, from beginning to end.
+echo
+    A phrase, then its space, as long to the frame, with a soft pulse: the same music, unheard.
+turns
+    The recording and the student in turn, by bar, phrase or section.
+ladder
+    Each section at one speed after the other, each time counted in.
+loop
+    The chosen bars, or the first section, over and over without a gap.
+build-up
+    Each section three times: strums, then the single notes between with them, then all.
+contrast
+    Each phrase flat, then with front and back.
+learn
+    The hardest bars slowly, several times each, with a rest in which to get ready again.
+
+Where music comes again in another pass, ladder, build-up and contrast take it once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from tercet.arrange import hardest_bars
+from tercet.errors import RequestError
+from tercet.perform.timeline import FASTEST, MOST_COUNT_IN_BARS, SLOWEST
+from tercet.song import bar_indices
+from tercet.tracks.choice import parse_choice
+from tercet.tracks.phrases import (
+    Stretch,
+    bar_stretches,
+    phrase_stretches,
+    section_stretches,
+    whole_stretch,
+)
+from tercet.tracks.timelines import ALL, NOTHING, Passage, Source, TrackTimeline
+
+if TYPE_CHECKING:
+    from tercet.arrange import Arrangement
+    from tercet.tracks.recipes import Recipe, Way
+
+__all__ = ["Going", "timeline_of"]
+
+UNITS: dict[str, Callable[[Arrangement], tuple[Stretch, ...]]]
+UNITS = {"bar": bar_stretches, "phrase": phrase_stretches, "section": section_stretches}
+
+LAYER_STEPS = (("strums", "strums"), ("strums and single notes", "strums or between"), ("all", "all"))
+"""The rounds of a build-up: what each is called, and what is heard."""
+
+
+@dataclass(frozen=True, slots=True)
+class Going:
+    """What is asked of every track alike.
+
+    Parameters
+    ----------
+    speed
+        A factor for the track's own speeds.
+    bars
+        As in `--bars`; empty for what the recipe says.
+    count_in_bars
+        Bars counted before the music.
+    click
+        Whether a quiet knock goes throughout.
+    guide
+        Whether what is left out stays as a soft guide.
+    """
+
+    speed: Fraction = Fraction(1)
+    bars: str = ""
+    count_in_bars: int = 1
+    click: bool = False
+    guide: bool = False
+
+
+def timeline_of(recipe: Recipe, arrangement: Arrangement, going: Going) -> TrackTimeline:
+    """Return the timeline of a track.
+
+    Parameters
+    ----------
+    recipe
+        What it is made of.
+    arrangement
+        Of the piece that the recipe plays.
+    going
+        What is asked of every track alike.
+
+    Raises
+    ------
+    RequestError
+        Bars that aren't there, or a speed out of range.
+    """
+    if not 0 <= going.count_in_bars <= MOST_COUNT_IN_BARS:
+        raise RequestError(f"count-in must be 0 to {MOST_COUNT_IN_BARS} bars (got {going.count_in_bars})")
+    slowest, fastest = (of(recipe.speeds) * going.speed for of in (min, max))
+    if not SLOWEST <= slowest <= fastest <= FASTEST:
+        raise RequestError(
+            f"{recipe.name} would be played at {float(slowest):.0%} to {float(fastest):.0%}: speeds must be 25% to 200%"
+        )
+    if going.guide and recipe.guide == NOTHING:
+        recipe = replace(recipe, guide=ALL, space=recipe.space)
+    chosen = _chosen(arrangement, going.bars or recipe.bars)
+    passages = list(_WAYS[recipe.way](recipe, arrangement, chosen, going))
+    if going.click:
+        passages = [_clicked(passage) for passage in passages]
+    first = passages[0]
+    passages[0] = replace(first, count_in_bars=going.count_in_bars, bell=False)
+    return TrackTimeline(tuple(passages))
+
+
+def _chosen(arrangement: Arrangement, bars: str) -> tuple[Stretch, ...]:
+    """Return the music that is asked for, in runs of bars."""
+    if not bars:
+        return (whole_stretch(arrangement),)
+    indices = bar_indices(bars, arrangement.bars)
+    firsts = [index for index in indices if index - 1 not in indices]
+    lasts = [index for index in indices if index + 1 not in indices]
+    runs = [
+        (arrangement.bars[first], arrangement.bars[last]) for first, last in zip(firsts, lasts, strict=True)
+    ]
+    return tuple(
+        Stretch(start.start_beat, end.start_beat + end.length_beat, start.section, start.pass_number)
+        for start, end in runs
+    )
+
+
+def _within(stretches: Iterable[Stretch], chosen: Sequence[Stretch]) -> Iterator[Stretch]:
+    """Yield what of some stretches is chosen."""
+    for stretch in stretches:
+        for run in chosen:
+            start, end = max(stretch.start_beat, run.start_beat), min(stretch.end_beat, run.end_beat)
+            if start < end:
+                yield replace(stretch, start_beat=start, end_beat=end)
+
+
+def _once(stretches: Iterable[Stretch]) -> list[Stretch]:
+    """Return the stretches of each section's first playing among them."""
+    found = list(stretches)
+    first: dict[str, int] = {}
+    for stretch in found:
+        first.setdefault(stretch.section, stretch.pass_number)
+    return [stretch for stretch in found if stretch.pass_number == first[stretch.section]]
+
+
+def _source(recipe: Recipe, going: Going, speed: Fraction | None = None, *, flat: bool = False) -> Source:
+    wanted = recipe.speeds[0] if speed is None else speed
+    return Source(recipe.piece, wanted * going.speed, flat or recipe.flat, going.click)
+
+
+def _clicked(passage: Passage) -> Passage:
+    return replace(passage, pulse=True)
+
+
+def _played(recipe: Recipe, source: Source, stretch: Stretch, **more: object) -> Passage:
+    """Return a passage in which the recording plays what the recipe says."""
+    whose = "listen" if recipe.heard == ALL and recipe.piece != "chords" else "together"
+    values: dict[str, object] = {"heard": recipe.heard, "guide": recipe.guide, "whose": whose, **more}
+    return Passage(source, stretch.start_beat, stretch.end_beat, **values)  # type: ignore[arg-type]
+
+
+def _space(recipe: Recipe, source: Source, stretch: Stretch, **more: object) -> Passage:
+    """Return a passage that is the student's: as long, with a soft pulse."""
+    values: dict[str, object] = {
+        "heard": recipe.space,
+        "guide": recipe.guide,
+        "whose": "yours",
+        "pulse": True,
+        **more,
+    }
+    return Passage(source, stretch.start_beat, stretch.end_beat, **values)  # type: ignore[arg-type]
+
+
+_Passages = Iterator[Passage]
+
+
+def _through(recipe: Recipe, arrangement: Arrangement, chosen: Sequence[Stretch], going: Going) -> _Passages:
+    source = _source(recipe, going)
+    stretches = chosen
+    if recipe.piece == "tune-up":
+        stretches = tuple(_within(section_stretches(arrangement), chosen))
+    for stretch in stretches:
+        step = stretch.section if recipe.piece == "tune-up" else ""
+        yield _played(recipe, source, stretch, step=step)
+
+
+def _echo(recipe: Recipe, arrangement: Arrangement, chosen: Sequence[Stretch], going: Going) -> _Passages:
+    source = _source(recipe, going)
+    for stretch in _within(UNITS[recipe.by](arrangement), chosen):
+        yield _played(recipe, source, stretch, bell=True)
+        yield _space(recipe, source, stretch, bell=True)
+
+
+def _turns(recipe: Recipe, arrangement: Arrangement, chosen: Sequence[Stretch], going: Going) -> _Passages:
+    source = _source(recipe, going)
+    for number, stretch in enumerate(_within(UNITS[recipe.by](arrangement), chosen)):
+        turn = _space if (number + recipe.swap) % 2 else _played
+        yield turn(recipe, source, stretch, bell=True)
+
+
+def _ladder(recipe: Recipe, arrangement: Arrangement, chosen: Sequence[Stretch], going: Going) -> _Passages:
+    for stretch in _once(_within(section_stretches(arrangement), chosen)):
+        for speed in recipe.speeds:
+            source = _source(recipe, going, speed)
+            yield _played(
+                recipe,
+                source,
+                stretch,
+                count_in_bars=max(going.count_in_bars, 1),
+                step=f"{float(source.speed):.0%}",
+            )
+
+
+def _loop(recipe: Recipe, arrangement: Arrangement, chosen: Sequence[Stretch], going: Going) -> _Passages:
+    source = _source(recipe, going)
+    runs = chosen
+    if not (going.bars or recipe.bars):
+        runs = section_stretches(arrangement)[:1]
+    for number in range(recipe.times):
+        for stretch in runs:
+            yield _played(recipe, source, stretch, step=f"{number + 1} of {recipe.times}")
+
+
+def _build_up(recipe: Recipe, arrangement: Arrangement, chosen: Sequence[Stretch], going: Going) -> _Passages:
+    source = _source(recipe, going)
+    for stretch in _once(_within(section_stretches(arrangement), chosen)):
+        for step, heard in LAYER_STEPS:
+            yield _played(
+                recipe, source, stretch, heard=parse_choice(heard), whose="listen", bell=True, step=step
+            )
+
+
+def _contrast(recipe: Recipe, arrangement: Arrangement, chosen: Sequence[Stretch], going: Going) -> _Passages:
+    for stretch in _once(_within(UNITS[recipe.by](arrangement), chosen)):
+        yield _played(recipe, _source(recipe, going, flat=True), stretch, bell=True, step="flat")
+        yield _played(recipe, _source(recipe, going), stretch, bell=True, step="front and back")
+
+
+def _learn(recipe: Recipe, arrangement: Arrangement, chosen: Sequence[Stretch], going: Going) -> _Passages:
+    source = _source(recipe, going)
+    bars = arrangement.bars
+    for hard in hardest_bars(arrangement):
+        start, end = bars[hard.first], bars[hard.last]
+        stretch = Stretch(
+            start.start_beat, end.start_beat + end.length_beat, start.section, start.pass_number
+        )
+        if not list(_within([stretch], chosen)):
+            continue
+        name = f"bar {start.number}" if hard.first == hard.last else f"bars {start.number}-{end.number}"
+        for number in range(recipe.times):
+            step = f"{name}, {number + 1} of {recipe.times}"
+            count = max(going.count_in_bars, 1) if number == 0 else 0
+            yield _played(recipe, source, stretch, count_in_bars=count, whose="together", step=step)
+            yield from _rest(recipe, source, arrangement, hard.last, hard.into_beat, step)
+
+
+def _rest(
+    recipe: Recipe, source: Source, arrangement: Arrangement, last: int, into_beat: Fraction | None, step: str
+) -> _Passages:
+    """Yield the bar after hard bars: the note that they lead into, then a rest with a pulse."""
+    if into_beat is None or last + 1 >= len(arrangement.bars):
+        return
+    bar = arrangement.bars[last + 1]
+    end = bar.start_beat + bar.length_beat
+    let_go = min(into_beat + arrangement.song.meter.pulse_beat, end)
+    lead = Stretch(bar.start_beat, let_go, bar.section, bar.pass_number)
+    yield _played(recipe, source, lead, whose="together", step=step)
+    if let_go < end:
+        rest = replace(lead, start_beat=let_go, end_beat=end)
+        yield _space(recipe, source, rest, whose="together", heard=NOTHING, guide=NOTHING, step=step)
+
+
+_WAYS: dict[Way, Callable[[Recipe, Arrangement, Sequence[Stretch], Going], _Passages]] = {
+    "through": _through,
+    "echo": _echo,
+    "turns": _turns,
+    "ladder": _ladder,
+    "loop": _loop,
+    "build-up": _build_up,
+    "contrast": _contrast,
+    "learn": _learn,
+}
