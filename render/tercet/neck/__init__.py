@@ -1,5 +1,6 @@
 """Instruments, tunings and what a hand can hold."""
 
+from tercet.neck.reach import has_note, octaves_onto
 from tercet.neck.shapes import (
     COMMON_SHAPES,
     Shape,
@@ -24,7 +25,9 @@ __all__ = [
     "common_shape",
     "fingers_needed",
     "fret_position_mm",
+    "has_note",
     "holdable",
+    "octaves_onto",
     "shape_midis",
     "span_mm",
     "tuning_named",
