@@ -18,7 +18,7 @@ from solver import COLD_BARS, NOTES_IN_A_BAR, dense_song
 
 from tercet.arrange.advice import advise, advise_each
 from tercet.arrange.line_shapes import line_shapes
-from tercet.neck import TUNINGS
+from tercet.theory import TUNINGS
 
 MOST_S = 1.0
 """Aim: processor seconds for twelve keys on one tuning, in a fresh process."""

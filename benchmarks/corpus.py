@@ -22,16 +22,7 @@ from typing import Any
 
 from tercet.arrange import Arrangement, Gesture, arrange
 from tercet.arrange.demands import LIMITS
-from tercet.neck import (
-    TUNINGS,
-    Shape,
-    Tuning,
-    chord_shapes,
-    fingers_needed,
-    holdable,
-    shape_midis,
-    span_mm,
-)
+from tercet.neck import Shape, chord_shapes, fingers_needed, holdable, shape_midis, span_mm
 from tercet.song import (
     Bar,
     ChordSpan,
@@ -46,7 +37,7 @@ from tercet.song import (
     played_bars,
     transpose_song,
 )
-from tercet.theory import Chord, Key, parse_chord, spell, transpose_key
+from tercet.theory import TUNINGS, Chord, Key, Tuning, parse_chord, spell, transpose_key
 
 COLLECTIONS: dict[str, int] = {"essenFolksong": 112, "airdsAirs": 32, "oneills1850": 32, "ryansMammoth": 32}
 """Tunes taken of each collection: songs of central Europe; Scottish and English airs; Irish airs and dances;

@@ -21,9 +21,8 @@ from tercet.arrange import arrange
 from tercet.arrange.fingering import finger_tune, tune_cost
 from tercet.arrange.piece import piece_of
 from tercet.arrange.tune import row_notes
-from tercet.neck import TUNINGS
 from tercet.song import ChordSpan, Line, Meter, Note, Players, Row, Section, Song, Visit
-from tercet.theory import Key, parse_chord, spell
+from tercet.theory import TUNINGS, Key, parse_chord, spell
 
 CHORDS = ("C", "F", "G7", "Am", "Dm", "G", "Em", "C7", "D7", "A7", "E7", "Bb", "Gm", "B7")
 STEPS = (-5, -4, -3, -2, -1, -1, 0, 1, 1, 2, 3, 4, 5)

@@ -100,8 +100,8 @@ def test_imports_go_one_way() -> None:
     ("module", "wrong", "named"),
     [
         ("errors.py", "import tercet.theory", "tercet.errors"),
-        ("neck/tunings.py", "import tercet.song.model", "tercet.neck"),
-        ("song/model.py", "from tercet.neck import tunings", "tercet.song"),
+        ("neck/shapes.py", "import tercet.song.model", "tercet.neck"),
+        ("song/model.py", "from tercet.neck import shapes", "tercet.song"),
         ("theory/pitch.py", "def late() -> None:\n    import tercet.cli", "tercet.theory"),
         ("arrange/model.py", "import tercet.perform.model", "tercet.arrange"),
         ("jobs/job.py", "import tercet.theory", "tercet.jobs"),

@@ -10,7 +10,6 @@ from fractions import Fraction
 
 from hypothesis import strategies as st
 
-from tercet.neck import TUNINGS, tuning_of_pitches
 from tercet.song import (
     ChordSpan,
     Line,
@@ -26,7 +25,7 @@ from tercet.song import (
     Source,
     Visit,
 )
-from tercet.theory import Key, parse_chord, spell
+from tercet.theory import TUNINGS, Key, parse_chord, spell, tuning_of_pitches
 
 __all__ = ["chord_names", "edited_last_bars", "edited_sections", "sections", "songs", "tunings", "visits"]
 

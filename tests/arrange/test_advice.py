@@ -22,10 +22,10 @@ from tercet.arrange.report import report_of
 from tercet.arrange.tune import row_notes
 from tercet.arrange.voice import VOICES, Sung, Voice, sung
 from tercet.errors import RequestError
-from tercet.neck import LAST_FRET, TUNINGS, Tuning, span_mm
+from tercet.neck import span_mm
 from tercet.song import Line, Note, Players, Row, Section, Song, read_song
 from tercet.song.transpose import drop_pins, transpose_song
-from tercet.theory import Chord, Pitch, parse_chord, parse_key
+from tercet.theory import LAST_FRET, TUNINGS, Chord, Pitch, Tuning, parse_chord, parse_key
 from tests.arrange.strategies import songs
 from tests.arrange.written import section, song
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tercet.neck import TUNINGS
+from tercet.theory import TUNINGS
 from tests.arrange.laws import broken_laws
 from tests.arrange.written import arranged, beats_of, messages, shape, struck, tune_of
 

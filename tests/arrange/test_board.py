@@ -7,10 +7,10 @@ import pytest
 
 from tercet.arrange.board import Board, board_of
 from tercet.arrange.demands import COSTS, LIMITS, Hands
-from tercet.neck import COMMON_SHAPES, TUNINGS
+from tercet.neck import COMMON_SHAPES
 from tercet.neck.hands import Hand
 from tercet.song import Players
-from tercet.theory import parse_chord
+from tercet.theory import TUNINGS, parse_chord
 from tests.arrange.by_hand import chance, slow_change
 
 

@@ -13,9 +13,8 @@ from hypothesis import strategies as st
 from tercet.arrange.board import Board, board_of
 from tercet.arrange.choices import HEARD, Choices, Question, choices_for
 from tercet.arrange.demands import COSTS, LIMITS, Hands
-from tercet.neck import TUNINGS
 from tercet.song import Pin, Players
-from tercet.theory import parse_chord
+from tercet.theory import TUNINGS, parse_chord
 from tests.arrange.by_hand import audibility
 from tests.arrange.strategies import chord_names
 from tests.neck.hand_rules import faults

@@ -11,9 +11,8 @@ import pytest
 
 from tercet.arrange import Arrangement, Gesture, arrange
 from tercet.arrange.fill import scale_classes
-from tercet.neck import TUNINGS
 from tercet.song import read_song
-from tercet.theory import parse_chord, parse_key, spell
+from tercet.theory import TUNINGS, parse_chord, parse_key, spell
 from tests.arrange.laws import broken_laws, filling
 from tests.arrange.written import messages, section, shape, song, struck, strums_of
 

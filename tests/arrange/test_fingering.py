@@ -9,9 +9,9 @@ import pytest
 
 from tercet.arrange import arrange, song_tuning
 from tercet.errors import RequestError
-from tercet.neck import COMMON_SHAPES, TUNINGS, shape_midis
+from tercet.neck import COMMON_SHAPES, shape_midis
 from tercet.song import Section, Song
-from tercet.theory import Pitch, parse_chord
+from tercet.theory import TUNINGS, Pitch, parse_chord
 from tests.arrange.written import (
     arranged,
     beats_of,

@@ -17,9 +17,9 @@ from tercet.arrange.hand import (
     shown_shape,
     sounds_chord,
 )
-from tercet.neck import COMMON_SHAPES, TUNINGS, shape_midis
+from tercet.neck import COMMON_SHAPES, shape_midis
 from tercet.song import Players
-from tercet.theory import parse_chord
+from tercet.theory import TUNINGS, parse_chord
 from tests.arrange.strategies import chord_names
 
 Shape = tuple[int, int, int, int]

@@ -15,8 +15,8 @@ from hypothesis import strategies as st
 from tercet.arrange import Arrangement, HardStretch, arrange, hardest_bars
 from tercet.arrange.report import report_of
 from tercet.errors import ParameterError
-from tercet.neck import TUNINGS, Tuning
 from tercet.song import Song, parse_song, read_song
+from tercet.theory import TUNINGS, Tuning
 from tests.arrange import strategies as made
 from tests.arrange.laws import written as notes_written
 from tests.arrange.written import arranged, section, song

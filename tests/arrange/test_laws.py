@@ -16,9 +16,8 @@ import pytest
 from hypothesis import given, settings
 
 from tercet.arrange import Arrangement, Gesture, StringNote, arrange
-from tercet.neck import TUNINGS, Tuning, tuning_of_pitches
 from tercet.song import Players, Song, read_song
-from tercet.theory import Pitch
+from tercet.theory import TUNINGS, Pitch, Tuning, tuning_of_pitches
 from tests.arrange import strategies as made
 from tests.arrange.laws import LAWS, broken_laws, tune
 from tests.arrange.written import section, song

@@ -13,10 +13,9 @@ from tercet.arrange.demands import LIMITS
 from tercet.arrange.line_shapes import HeldNote, LineShape, line_shapes
 from tercet.arrange.piece import piece_of
 from tercet.arrange.tune import TuneNote, row_notes
-from tercet.neck import TUNINGS, Tuning
 from tercet.neck.hands import Hand, HandLimits, hand_table
 from tercet.song import Song, read_song
-from tercet.theory import Key, spell
+from tercet.theory import TUNINGS, Key, Tuning, spell
 from tests.arrange.by_hand import chance
 from tests.arrange.written import section, song
 

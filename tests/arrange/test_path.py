@@ -13,8 +13,7 @@ from tercet.arrange.board import Board, board_of
 from tercet.arrange.choices import Choices, Question, choices_for
 from tercet.arrange.demands import COSTS, LIMITS, Hands
 from tercet.arrange.path import Changes, Step, cheapest_path, hurry, path_cost
-from tercet.neck import TUNINGS
-from tercet.theory import parse_chord
+from tercet.theory import TUNINGS, parse_chord
 from tests.arrange.by_hand import chance, slow_change
 
 

@@ -9,8 +9,8 @@ import pytest
 
 from tercet.arrange.piece import Piece, Place, begun, piece_of
 from tercet.arrange.tune import row_notes
-from tercet.neck import TUNINGS
 from tercet.song import Song
+from tercet.theory import TUNINGS
 from tests.arrange.written import beats_of, section, song
 
 

@@ -12,8 +12,8 @@ import pytest
 from hypothesis import given, settings
 
 from tercet.arrange import Arrangement, arrange
-from tercet.neck import TUNINGS, Tuning
 from tercet.song import Song, read_song
+from tercet.theory import TUNINGS, Tuning
 from tests.arrange import strategies as made
 from tests.arrange.laws import broken_laws, strums, tune
 from tests.arrange.written import messages, section, song, strums_of, tune_of

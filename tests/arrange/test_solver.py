@@ -30,11 +30,11 @@ from tercet.arrange.fingering import Fingered, finger_tune, tune_cost
 from tercet.arrange.path import Changes
 from tercet.arrange.piece import Piece, piece_of
 from tercet.arrange.tune import row_notes
-from tercet.neck import COMMON_SHAPES, TUNINGS, shape_midis
+from tercet.neck import COMMON_SHAPES, shape_midis
 from tercet.neck.hands import Hand
 from tercet.song import Players, Song, read_song
 from tercet.song.transpose import drop_pins, transpose_song
-from tercet.theory import Key, parse_chord, spell
+from tercet.theory import TUNINGS, Key, parse_chord, spell
 from tests.arrange.by_hand import chance, slow_change
 from tests.arrange.laws import broken_laws
 from tests.arrange.written import arranged, section, shape, song

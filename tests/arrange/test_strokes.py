@@ -6,8 +6,8 @@ import pytest
 
 from tercet.arrange.demands import COSTS, LIMITS, Hands
 from tercet.arrange.strokes import Stroke, single_strokes, with_fret
-from tercet.neck import TUNINGS
 from tercet.song import Players
+from tercet.theory import TUNINGS
 
 
 def hands(players: Players = "improving", tuning: str = "high-g", scale_length_mm: float = 380.0) -> Hands:

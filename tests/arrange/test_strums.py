@@ -8,8 +8,9 @@ import pytest
 
 from tercet.arrange import arrange
 from tercet.arrange.strums import beside, default_pattern
-from tercet.neck import COMMON_SHAPES, TUNINGS
+from tercet.neck import COMMON_SHAPES
 from tercet.song import Meter
+from tercet.theory import TUNINGS
 from tests.arrange.laws import broken_laws
 from tests.arrange.written import arranged, messages, of_layer, section, shape, song, strums_of
 

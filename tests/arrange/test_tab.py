@@ -7,8 +7,8 @@ from pathlib import Path
 
 from tercet.arrange import Arrangement, arrange
 from tercet.arrange.tab import LEGEND, tab_text
-from tercet.neck import tuning_named
 from tercet.song import bar_indices, parse_song, read_song
+from tercet.theory import tuning_named
 from tests.arrange.written import arranged
 
 SONGS = sorted((Path(__file__).parents[2] / "songs").glob("*.yaml"))

@@ -11,11 +11,10 @@ import pytest
 from hypothesis import given, settings
 
 from tercet.arrange import Arrangement, arrange, tune_up
-from tercet.neck import TUNINGS, Tuning, tuning_of_pitches
 from tercet.perform import lay_out, perform
 from tercet.perform.levels import MARK_LEVEL_DB
 from tercet.song import Dynamics, Song
-from tercet.theory import Pitch
+from tercet.theory import TUNINGS, Pitch, Tuning, tuning_of_pitches
 from tests.arrange import strategies as made
 from tests.arrange.written import section, song
 

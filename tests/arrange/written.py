@@ -14,9 +14,8 @@ from fractions import Fraction
 from typing import Any
 
 from tercet.arrange import Arrangement, Gesture, arrange
-from tercet.neck import Tuning
 from tercet.song import ChordSpan, Line, Mark, Meter, Note, Pin, Row, Section, Song, Source, Visit
-from tercet.theory import Pitch, parse_chord
+from tercet.theory import Pitch, Tuning, parse_chord
 
 NOTE = re.compile(r"(r|[A-G][#b]?\d?|s\df\d+)(?::([\d/]+))?(?:\[(\w+)\])?(~?)")
 CHORD = re.compile(r"(N\.C\.|[^:\[]+)(?:\[([\dx]+)\])?(?::([\d/]+))?")

@@ -14,7 +14,7 @@ from tercet.cli.advice_text import _number
 from tercet.cli.advise import voice_of
 from tercet.cli.options import tunings_of
 from tercet.errors import RequestError
-from tercet.neck import TUNINGS
+from tercet.theory import TUNINGS
 from tests.cli.conftest import Ran
 
 Run = Callable[..., Ran]

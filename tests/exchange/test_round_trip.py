@@ -25,9 +25,8 @@ from tercet.exchange.midi_plain import plain_midi_bytes
 from tercet.exchange.musicxml_in import read_musicxml
 from tercet.exchange.musicxml_out import musicxml_bytes
 from tercet.song import Song, played_bars, read_song
-from tercet.song.instruments import open_strings, sounding_midi
 from tercet.song.settings import SETTINGS
-from tercet.theory import parse_chord
+from tercet.theory import parse_chord, tuning_of
 from tests.strategies import songs
 
 SONGS = sorted(Path("songs").glob("*.yaml"))
@@ -46,7 +45,7 @@ def music(song: Song) -> Music:
     notes: list[tuple[Fraction, Fraction, int]] = []
     chords: list[tuple[Fraction, str]] = []
     words: list[tuple[Fraction, str, bool]] = []
-    strings = open_strings(song)
+    strings = tuning_of(song.tuning)
     tied = False
     for bar in played_bars(song):
         for note in bar.melody:
@@ -54,7 +53,7 @@ def music(song: Song) -> Music:
             if note.is_rest:
                 tied = False
                 continue
-            midi = note.pitch.midi if note.pitch else sounding_midi(note.position or (1, 0), strings)
+            midi = note.pitch.midi if note.pitch else strings.midi(*(note.position or (1, 0)))
             if tied and notes and notes[-1][2] == midi:
                 notes[-1] = (notes[-1][0], notes[-1][1] + note.length_beat, midi)
             else:

@@ -7,9 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tercet.errors import ParameterError
-from tercet.neck import TUNINGS, Tuning
 from tercet.neck.key_notes import degree_of, key_notes, neck_note
-from tercet.theory import Key, Pitch, parse_key
+from tercet.theory import TUNINGS, Key, Pitch, Tuning, parse_key
 
 KEYS = [
     Key(letter, alter, minor)

@@ -10,7 +10,6 @@ from hypothesis import strategies as st
 
 from tercet.neck import (
     COMMON_SHAPES,
-    TUNINGS,
     chord_shapes,
     common_shape,
     fingers_needed,
@@ -18,9 +17,8 @@ from tercet.neck import (
     holdable,
     shape_midis,
     span_mm,
-    tuning_of_pitches,
 )
-from tercet.theory import Pitch, parse_chord
+from tercet.theory import TUNINGS, Pitch, parse_chord, tuning_of_pitches
 from tests.arrange.laws import can_hold
 
 TAUGHT = {

@@ -11,9 +11,8 @@ from typing import Literal
 from hypothesis import strategies as st
 
 from tercet.arrange import Action, Arrangement, Gesture, StringNote
-from tercet.neck import tuning_named
 from tercet.song import Bar, ChordSpan, Dynamics, Layer, Mark, MarkKind, Meter, Note, Song, Syllable
-from tercet.theory import Key
+from tercet.theory import Key, tuning_named
 
 OPEN_MIDI = {4: 67, 3: 60, 2: 64, 1: 69}
 """High-g: keys of the open strings."""

@@ -16,12 +16,12 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from tercet.arrange import Arrangement, arrange
-from tercet.neck import tuning_named
 from tercet.perform import Take, lay_out, perform
 from tercet.perform.deviation import LIMIT_SD, tempo_drift
 from tercet.perform.feel import FEELS
 from tercet.perform.swing import Swing
 from tercet.song import Feel, read_song
+from tercet.theory import tuning_named
 from tests.kits import HARBOUR_LANTERNS, ROOT
 from tests.perform.pieces import Visit, piece, pieces, tune
 

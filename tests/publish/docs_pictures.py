@@ -5,10 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 from tercet.arrange import arrange
-from tercet.neck import TUNINGS
 from tercet.publish import FretboardMap, fretboard_picture, handout_pictures, svg_text
 from tercet.song import read_song
-from tercet.theory import parse_key
+from tercet.theory import TUNINGS, parse_key
 
 __all__ = ["pictures", "remake"]
 

@@ -9,10 +9,10 @@ from pathlib import Path
 import pytest
 
 from tercet.arrange import arrange
-from tercet.neck import TUNINGS, Tuning, fret_position_mm
+from tercet.neck import fret_position_mm
 from tercet.publish import FretboardMap, fretboard_picture, frets_for, svg_text, tune_places
 from tercet.song import drop_pins, read_song
-from tercet.theory import parse_key
+from tercet.theory import TUNINGS, Tuning, parse_key
 from tests.measure.necks import NeckMark, marks_on_neck, neck_frets
 from tests.measure.text_boxes import outside, overlapping, text_boxes
 

@@ -13,10 +13,10 @@ import pytest
 from hypothesis import given, settings
 
 from tercet.arrange import Arrangement, Gesture, arrange
-from tercet.neck import TUNINGS
 from tercet.publish import handout_pictures, shapes_used, svg_text
 from tercet.publish.handout_bars import handout_lines
 from tercet.song import drop_pins, parse_song, read_song
+from tercet.theory import TUNINGS
 from tests.measure.diagrams import diagrams_of, seen
 from tests.measure.handouts import Struck, smallest_digit, strokes_of, verses_of
 from tests.measure.text_boxes import outside, overlapping, text_boxes

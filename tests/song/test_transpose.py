@@ -5,10 +5,7 @@ from __future__ import annotations
 import pytest
 
 from tercet.errors import RequestError
-from tercet.neck import SCALE_LENGTHS_MM, TUNINGS
-from tercet.song import Song, drop_pins, instruments, parse_song, transpose_song
-from tercet.song.instruments import open_strings, sounding_midi
-from tercet.theory import Pitch
+from tercet.song import Song, drop_pins, parse_song, transpose_song
 
 
 def song(rows: str, settings: str = "") -> Song:
@@ -105,16 +102,3 @@ def test_out_of_range(semitones: int, message: str) -> None:
 def test_double_accidentals_are_spelt_plainly() -> None:
     moved, _ = transpose_song(song("chords Abm\nmelody Fb4:2 A##4:2", "key: C major"), -1)
     assert spelt(moved) == "Gm Eb4 A#4"
-
-
-def test_tables_agree_with_the_neck() -> None:
-    assert instruments.SCALE_LENGTHS_MM == SCALE_LENGTHS_MM
-    assert {name: tuning.open_pitches for name, tuning in TUNINGS.items()} == instruments.OPEN_STRINGS
-    assert set(instruments.DEFAULT_TUNING_OF.values()) <= set(TUNINGS)
-    assert [sounding_midi((string, 2), open_strings(song("chords C"))) for string in (4, 3, 2, 1)] == [
-        69,
-        62,
-        66,
-        71,
-    ]
-    assert str(Pitch("A", 0, 4)) == str(open_strings(song("chords C"))[3])

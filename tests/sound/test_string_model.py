@@ -7,7 +7,6 @@ import dataclasses
 import numpy as np
 import pytest
 
-from tercet.neck import TUNINGS
 from tercet.sound.body import BODY_MODES, body_response, bridge_admittance
 from tercet.sound.circle import SPARE_FRAMES, circle_of
 from tercet.sound.hearing import centroid_hz, k_gain, k_weighted_level_db
@@ -25,6 +24,7 @@ from tercet.sound.string_model import (
     t60_s,
 )
 from tercet.sound.touch import LET_GO_S, WIDEST_S, pluck_place, pluck_transform, touch_transform
+from tercet.theory import TUNINGS
 from tests.measure.audio import Track
 from tests.measure.loudness import gesture_levels_lufs
 

@@ -15,7 +15,6 @@ import numpy as np
 import pytest
 
 from tercet.errors import SoundFontError
-from tercet.neck import TUNINGS
 from tercet.sound import string_model, ukulele_cache
 from tercet.sound.fluid import FluidSynthesiser, render_strokes
 from tercet.sound.library import load_library
@@ -32,6 +31,7 @@ from tercet.sound.ukulele import (
     ukulele_bytes,
 )
 from tercet.sound.ukulele_cache import built_in_name, built_in_path, ready_built_in
+from tercet.theory import TUNINGS
 from tests.measure.font_player import RATE_HZ, notes_alone
 from tests.measure.plucks import gesture_figures, ring_figures
 from tests.sound.made_fonts import made_font

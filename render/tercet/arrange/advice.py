@@ -21,10 +21,10 @@ from tercet.arrange.piece import Piece, piece_of
 from tercet.arrange.tune import row_notes
 from tercet.arrange.voice import Sung, Voice, sung
 from tercet.errors import RequestError
-from tercet.neck import LAST_FRET, Tuning, common_shape
+from tercet.neck import common_shape
 from tercet.song import Note, Song, drop_pins, transpose_song
 from tercet.song.transpose import MOST_SEMITONES
-from tercet.theory import Chord, Pitch, spell
+from tercet.theory import LAST_FRET, Chord, Pitch, Tuning, spell
 
 __all__ = ["advise", "advise_each", "can_hold"]
 

@@ -15,15 +15,15 @@ from tercet.arrange.strokes import Stroke
 from tercet.arrange.strums import strum_gestures
 from tercet.arrange.tune import TuneNote, row_notes
 from tercet.errors import RequestError
-from tercet.neck import Tuning, tuning_named, tuning_of_pitches
 from tercet.song import LAYERS, Layer, Song
+from tercet.theory import Tuning, tuning_of
 
 __all__ = ["arrange", "song_tuning"]
 
 
 def song_tuning(song: Song) -> Tuning:
     """Return the tuning that a song asks for."""
-    return tuning_named(song.tuning) if isinstance(song.tuning, str) else tuning_of_pitches(song.tuning)
+    return tuning_of(song.tuning)
 
 
 def arrange(song: Song, tuning: Tuning | None = None, *, simple: bool = False) -> Arrangement:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from tercet.neck import Tuning
 from tercet.song import Players
+from tercet.theory import Tuning
 
 __all__ = ["COSTS", "HAND_RETURN_S", "LIMITS", "SHORTEST_SPACE_PULSES", "Hands", "Limits"]
 

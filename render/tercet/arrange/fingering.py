@@ -25,9 +25,10 @@ from tercet.arrange.piece import Piece
 from tercet.arrange.reports import high_problem, masked_problem, pin_problem, unplayable_problem
 from tercet.arrange.strokes import Stroke
 from tercet.arrange.tune import TuneNote
-from tercet.neck import LAST_FRET, Shape, Tuning
+from tercet.neck import Shape
 from tercet.neck.hands import Hand
 from tercet.song import Pin
+from tercet.theory import LAST_FRET, Tuning
 
 __all__ = ["Fingered", "Shared", "finger_tune", "is_wanted", "tune_cost", "unreachable"]
 

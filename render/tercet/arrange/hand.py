@@ -10,8 +10,8 @@ from fractions import Fraction
 from functools import lru_cache
 
 from tercet.arrange.demands import COSTS, Hands
-from tercet.neck import Shape, Tuning, chord_shapes, common_shape, fingers_needed, shape_midis, span_mm
-from tercet.theory import Chord
+from tercet.neck import Shape, chord_shapes, common_shape, fingers_needed, shape_midis, span_mm
+from tercet.theory import Chord, Tuning
 
 __all__ = [
     "OPEN_HAND",

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from tercet.neck import Tuning
-from tercet.theory import Key, Pitch
+from tercet.theory import Key, Pitch, Tuning
 
 __all__ = ["ADVICE_COSTS", "KeyAdvice", "TuningAdvice"]
 

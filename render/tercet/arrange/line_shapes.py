@@ -18,9 +18,10 @@ from tercet.arrange.arranger import song_tuning
 from tercet.arrange.board import Board, board_of
 from tercet.arrange.piece import piece_of
 from tercet.arrange.tune import TuneNote, row_notes
-from tercet.neck import Tuning, common_shape
+from tercet.neck import common_shape
 from tercet.neck.hands import Hand
 from tercet.song import Song
+from tercet.theory import Tuning
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Literal
 
-from tercet.neck import Tuning
 from tercet.song import Bar, Layer, Song, Source
+from tercet.theory import Tuning
 
 __all__ = ["Action", "Arrangement", "Audibility", "Gesture", "Part", "Problem", "StringNote"]
 

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from tercet.arrange.demands import LIMITS, Hands
-from tercet.neck import Tuning
 from tercet.song import Bar, ChordSpan, Layer, Song, played_bars
+from tercet.theory import Tuning
 
 __all__ = [
     "ChordAt",

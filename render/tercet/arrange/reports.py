@@ -6,9 +6,8 @@ from tercet.arrange.model import Problem
 from tercet.arrange.piece import Piece
 from tercet.arrange.strokes import Stroke
 from tercet.arrange.tune import TuneNote
-from tercet.neck import LAST_FRET
 from tercet.song import Bar, ChordSpan
-from tercet.theory import hz_of_midi, spell
+from tercet.theory import LAST_FRET, hz_of_midi, spell
 
 __all__ = [
     "added_problem",

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from tercet.arrange.demands import COSTS, Hands
 from tercet.arrange.hand import allowed
 from tercet.arrange.model import Audibility
-from tercet.neck import LAST_FRET, Shape, holdable
+from tercet.neck import Shape, holdable
+from tercet.theory import LAST_FRET
 
 __all__ = ["Stroke", "single_strokes", "with_fret"]
 

@@ -7,8 +7,8 @@ from fractions import Fraction
 
 from tercet.arrange.arranger import arrange
 from tercet.arrange.model import Arrangement
-from tercet.neck import Tuning
 from tercet.song import ChordSpan, Line, Meter, Note, Pin, Row, Section, Visit
+from tercet.theory import Tuning
 
 __all__ = ["tune_up"]
 

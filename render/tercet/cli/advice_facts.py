@@ -11,8 +11,8 @@ if TYPE_CHECKING:
     from tercet.arrange.key_advice import KeyAdvice
     from tercet.arrange.line_shapes import LineShape
     from tercet.arrange.voice import Voice
-    from tercet.neck import Tuning
     from tercet.song import Song
+    from tercet.theory import Tuning
 
 __all__ = ["advice_facts"]
 

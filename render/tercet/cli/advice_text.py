@@ -13,9 +13,8 @@ if TYPE_CHECKING:
     from tercet.arrange.key_advice import KeyAdvice, TuningAdvice
     from tercet.arrange.line_shapes import LineShape
     from tercet.arrange.voice import Voice
-    from tercet.neck import Tuning
     from tercet.song import Players, Song
-    from tercet.theory import Pitch
+    from tercet.theory import Pitch, Tuning
 
 __all__ = ["Call", "keys_text", "legend_text", "lines_text", "others_text", "range_text", "tuning_text"]
 

@@ -68,8 +68,8 @@ def run(arguments: argparse.Namespace) -> int:
     from tercet.arrange import song_tuning
     from tercet.arrange.advice import advise, advise_each
     from tercet.arrange.line_shapes import line_shapes
-    from tercet.neck import TUNINGS
     from tercet.song import read_song
+    from tercet.theory import TUNINGS
 
     voice = voice_of(arguments.voice) if arguments.voice is not None else None
     asked = tunings_of(arguments.tuning) if arguments.tuning else ()

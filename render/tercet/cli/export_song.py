@@ -12,8 +12,8 @@ from tercet.cli.talk import say
 from tercet.errors import RequestError
 
 if TYPE_CHECKING:
-    from tercet.neck import Tuning
     from tercet.song import Song
+    from tercet.theory import Tuning
 
     _Export = tuple[bytes, tuple[str, ...]]
 

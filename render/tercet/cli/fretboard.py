@@ -62,10 +62,9 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _asked(arguments: argparse.Namespace) -> FretboardMap:
     """Return what is to be mapped."""
-    from tercet.neck import tuning_named
     from tercet.publish import USUAL_FRETS, FretboardMap
     from tercet.song import read_song
-    from tercet.theory import parse_key
+    from tercet.theory import parse_key, tuning_named
 
     if arguments.song is None and arguments.key is None and not arguments.blank:
         raise RequestError(

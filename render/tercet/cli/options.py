@@ -12,8 +12,8 @@ from tercet.errors import RequestError
 if TYPE_CHECKING:
     from fractions import Fraction
 
-    from tercet.neck import Tuning
     from tercet.song import Feel, Layer, Players, Song
+    from tercet.theory import Tuning
 
 __all__ = [
     "add_performance_options",
@@ -184,7 +184,7 @@ def tunings_of(parts: Sequence[str]) -> tuple[Tuning, ...]:
     RequestError
         A name isn't known, there aren't four notes, or a tuning is there twice.
     """
-    from tercet.neck import TUNINGS
+    from tercet.theory import TUNINGS
 
     found: dict[tuple[int, ...], Tuning] = {}
     at = 0
@@ -213,7 +213,7 @@ def one_tuning_of(text: str) -> Tuning:
 
 def _named(name: str) -> Tuning:
     from tercet.errors import ParameterError
-    from tercet.neck import tuning_named
+    from tercet.theory import tuning_named
 
     try:
         return tuning_named(name)
@@ -223,8 +223,7 @@ def _named(name: str) -> Tuning:
 
 def _of_notes(notes: tuple[str, ...], rest: Sequence[str]) -> Tuning:
     """Return the tuning of up to four notes; what comes after them may be what spoils them."""
-    from tercet.neck import TUNINGS, tuning_of_pitches
-    from tercet.theory import Pitch
+    from tercet.theory import TUNINGS, Pitch, tuning_of_pitches
 
     if len(notes) < 4:
         spoilt = f", then {rest[0]!r}, which is no note" if rest and rest[0] not in TUNINGS else ""

@@ -15,9 +15,9 @@ from tercet.errors import RequestError
 
 if TYPE_CHECKING:
     from tercet.arrange import Arrangement
-    from tercet.neck import Tuning
     from tercet.song import Players, Song
     from tercet.sound.soundfont import SoundFont
+    from tercet.theory import Tuning
     from tercet.tracks.playing import Playing
 
 __all__ = ["ReadySet", "playing_of", "ready_sets", "ready_song", "say_measuring", "show_problems"]

@@ -16,9 +16,8 @@ from tercet.exchange.abc_lengths import grouped, length_text
 from tercet.exchange.imported_text import KEPT_SETTINGS
 from tercet.exchange.pieces import Piece, pieces_of
 from tercet.song import ChordSpan, Mark, Note, Song, Syllable, played_bars
-from tercet.song.instruments import open_strings, sounding_midi
 from tercet.song.settings import SETTINGS
-from tercet.theory import Chord, Key, Pitch, spell
+from tercet.theory import Chord, Key, Pitch, spell, tuning_of
 
 __all__ = ["abc_bytes"]
 
@@ -108,7 +107,7 @@ class _TuneWriter:
         self._song = song
         self._bars = played_bars(song)
         self._alters = read_key(_key_name(song.key)).alters
-        self._strings = open_strings(song)
+        self._strings = tuning_of(song.tuning)
         self._chord: tuple[Chord | None] | None = None
         self._tied = False
         self._hairpin = ""
@@ -181,7 +180,7 @@ class _TuneWriter:
     def _pitch(self, note: Note) -> Pitch | None:
         if note.pitch is not None or note.position is None:
             return note.pitch
-        return spell(sounding_midi(note.position, self._strings), self._song.key)
+        return spell(self._strings.midi(*note.position), self._song.key)
 
     def _word(self, syllable: Syllable | None, *, continues: bool) -> str:
         if continues:

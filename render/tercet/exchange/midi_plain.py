@@ -28,8 +28,7 @@ from tercet.exchange.midi import (
 )
 from tercet.exchange.pieces import pieces_of
 from tercet.song import Bar, Song, played_bars
-from tercet.song.instruments import open_strings, sounding_midi
-from tercet.theory import Chord
+from tercet.theory import Chord, tuning_of
 
 __all__ = ["plain_midi_bytes"]
 
@@ -113,7 +112,7 @@ def _conductor(song: Song, bars: tuple[Bar, ...], grid: _Grid) -> Iterator[Event
 
 
 def _tune(song: Song, bars: tuple[Bar, ...], grid: _Grid) -> Iterator[Event]:
-    strings = open_strings(song)
+    strings = tuning_of(song.tuning)
     yield from _program(TUNE_CHANNEL)
     held: tuple[int, Fraction] | None = None
     for bar in bars:
@@ -122,13 +121,7 @@ def _tune(song: Song, bars: tuple[Bar, ...], grid: _Grid) -> Iterator[Event]:
                 continue
             start = bar.start_beat + note.start_beat
             end = start + note.length_beat
-            midi = (
-                note.pitch.midi
-                if note.pitch
-                else sounding_midi(note.position, strings)
-                if note.position
-                else 0
-            )
+            midi = note.pitch.midi if note.pitch else strings.midi(*note.position) if note.position else 0
             began = held[1] if held and held[0] == midi else start
             held = (midi, began) if note.tied_on else None
             if held is None:

@@ -208,10 +208,9 @@ class _TuneWriter:
         """Return the pitch of a note that is written as string and fret."""
         if note.position is None:
             return None
-        from tercet.song.instruments import open_strings, sounding_midi
-        from tercet.theory import spell
+        from tercet.theory import spell, tuning_of
 
-        return spell(sounding_midi(note.position, open_strings(self._song)), self._song.key)
+        return spell(tuning_of(self._song.tuning).midi(*note.position), self._song.key)
 
     def _notations(
         self, element: Element, piece: Piece, note: Note, marks: list[Mark], ties: list[str]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from tercet.exchange.leadsheet import LeadNote, LeadSheet
-from tercet.song.instruments import OPEN_STRINGS
+from tercet.theory import TUNINGS, Tuning
 
 __all__ = ["with_positions_of_a_tuning"]
 
@@ -17,9 +17,9 @@ def with_positions_of_a_tuning(sheet: LeadSheet, remarks: list[str]) -> tuple[Le
     placed = [note for measure in sheet.measures for note in measure.notes if note.position]
     if not placed:
         return sheet, _DEFAULT
-    for name in OPEN_STRINGS:
-        if all(_is_on(note, name) for note in placed):
-            return sheet, name
+    for tuning in TUNINGS.values():
+        if all(_is_on(note, tuning) for note in placed):
+            return sheet, tuning.name
     remarks.append(
         "strings and frets are left out: they aren't those of a tuning of four strings with a name"
     )
@@ -30,8 +30,8 @@ def with_positions_of_a_tuning(sheet: LeadSheet, remarks: list[str]) -> tuple[Le
     return replace(sheet, measures=measures), _DEFAULT
 
 
-def _is_on(note: LeadNote, tuning: str) -> bool:
+def _is_on(note: LeadNote, tuning: Tuning) -> bool:
     if note.position is None or note.pitch is None or not 1 <= note.position[0] <= 4:
         return False
     string, fret = note.position
-    return OPEN_STRINGS[tuning][4 - string].midi + fret == note.pitch.midi
+    return tuning.open_midi(string) + fret == note.pitch.midi

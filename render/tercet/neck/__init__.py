@@ -1,4 +1,4 @@
-"""Instruments, tunings and what a hand can hold."""
+"""Hand shapes, and what a hand can hold."""
 
 from tercet.neck.reach import has_note, octaves_onto
 from tercet.neck.shapes import (
@@ -12,15 +12,10 @@ from tercet.neck.shapes import (
     shape_midis,
     span_mm,
 )
-from tercet.neck.tunings import LAST_FRET, SCALE_LENGTHS_MM, TUNINGS, Tuning, tuning_named, tuning_of_pitches
 
 __all__ = [
     "COMMON_SHAPES",
-    "LAST_FRET",
-    "SCALE_LENGTHS_MM",
-    "TUNINGS",
     "Shape",
-    "Tuning",
     "chord_shapes",
     "common_shape",
     "fingers_needed",
@@ -30,6 +25,4 @@ __all__ = [
     "octaves_onto",
     "shape_midis",
     "span_mm",
-    "tuning_named",
-    "tuning_of_pitches",
 ]

@@ -20,7 +20,7 @@ from itertools import combinations
 from typing import TYPE_CHECKING
 
 from tercet.neck.shapes import SPAN_LIMIT_MM, fret_position_mm
-from tercet.neck.tunings import LAST_FRET
+from tercet.theory import LAST_FRET
 
 if TYPE_CHECKING:
     import numpy as np

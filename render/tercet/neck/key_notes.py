@@ -5,8 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from tercet.errors import ParameterError
-from tercet.neck.tunings import Tuning
-from tercet.theory import Key, Pitch, spell
+from tercet.theory import Key, Pitch, Tuning, spell
 from tercet.theory.pitch import PITCH_CLASSES
 
 __all__ = ["FEWEST_FRETS", "MOST_FRETS", "NeckNote", "degree_of", "in_key", "key_notes", "neck_note"]

@@ -10,8 +10,7 @@ from __future__ import annotations
 from functools import lru_cache
 from itertools import product
 
-from tercet.neck.tunings import LAST_FRET, Tuning
-from tercet.theory import Chord, parse_chord
+from tercet.theory import LAST_FRET, Chord, Tuning, parse_chord
 
 __all__ = [
     "COMMON_SHAPES",

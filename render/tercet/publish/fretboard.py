@@ -11,11 +11,11 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
 from tercet.arrange import Arrangement
-from tercet.neck import Tuning, fret_position_mm
+from tercet.neck import fret_position_mm
 from tercet.neck.key_notes import NeckNote, key_notes, neck_note
 from tercet.publish.canvas import Disc, Drawing, Group, Ink, Path, Shape, Text
 from tercet.publish.looks import FAINT, LOOKS, PAPER, TEXT, TEXT_SOFT, fitted
-from tercet.theory import Key
+from tercet.theory import Key, Tuning
 
 __all__ = ["USUAL_FRETS", "FretboardMap", "fretboard_picture", "frets_for", "tune_places"]
 

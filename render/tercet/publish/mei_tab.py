@@ -14,7 +14,6 @@ from xml.etree.ElementTree import Element, SubElement
 
 from tercet.arrange import Arrangement, Gesture
 from tercet.errors import ParameterError
-from tercet.neck import LAST_FRET
 from tercet.publish.note_values import values_of
 from tercet.publish.score_parts import (
     GestureIds,
@@ -25,6 +24,7 @@ from tercet.publish.score_parts import (
 )
 from tercet.publish.written_form import Stretch
 from tercet.song import Meter
+from tercet.theory import LAST_FRET
 
 __all__ = ["Column", "add_anchors", "columns_of", "count_name", "fill_strip", "fill_tab", "strum_sign"]
 

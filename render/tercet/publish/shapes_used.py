@@ -11,9 +11,9 @@ from itertools import groupby
 
 from tercet.arrange import Arrangement, Gesture
 from tercet.arrange.demands import LIMITS
-from tercet.neck import LAST_FRET
 from tercet.neck.hands import HandLimits, hand_table
 from tercet.song import Bar, Song
+from tercet.theory import LAST_FRET
 
 __all__ = ["LineShapes", "ShapeUse", "chord_at", "shapes_by_line", "shapes_used"]
 

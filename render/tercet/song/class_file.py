@@ -11,16 +11,15 @@ from typing import Any
 from tercet.errors import ParameterError
 from tercet.song.entries import note_unknown, note_wrong
 from tercet.song.frame import Listing, Node, Text, read_frame
-from tercet.song.instruments import OPEN_STRINGS
 from tercet.song.mistakes import CLASS_FILE, SlipError
 from tercet.song.model import OwnTrack, Players
 from tercet.song.own_tracks import read_own_tracks
 from tercet.song.plain_text import read_text
 from tercet.song.reader import open_book
-from tercet.song.settings import PLAYERS, TUNING_SCHEMA, tuning_of
+from tercet.song.settings import PLAYERS, TUNING_SCHEMA, written_tuning
 from tercet.song.track_parts import TRACKS_SCHEMA
 from tercet.song.values import SPEED_SCHEMA, one_of, speeds_of, text_of, words_of
-from tercet.theory import Pitch
+from tercet.theory import Pitch, tuning_of
 
 __all__ = [
     "CLASS_FILE_NAME",
@@ -95,10 +94,10 @@ def _read_tunings(node: Node) -> _Fields:
     tunings: dict[tuple[Pitch, ...], str | tuple[Pitch, ...]] = {}
     for item in _tunings_apart(node):
         try:
-            tuning = tuning_of(item)
+            tuning = written_tuning(item)
         except SlipError as wrong:
             raise SlipError(f"a tuning {wrong.message}", wrong.mend, wrong.place or item.place) from None
-        pitches = OPEN_STRINGS[tuning] if isinstance(tuning, str) else tuning
+        pitches = tuning_of(tuning).open_pitches
         if pitches in tunings:
             shown = tuning if isinstance(tuning, str) else " ".join(map(str, tuning))
             raise SlipError(f"the tuning {shown} is there twice", "take one away", item.place)

@@ -16,14 +16,13 @@ from typing import TYPE_CHECKING, Any, Literal, get_args
 
 from tercet.song.mistakes import SlipError, nearest
 from tercet.song.model import LAYERS, Layer, MarkKind, Pin, Slot
-from tercet.theory import Chord, ChordNameError, parse_chord
+from tercet.theory import LAST_FRET, Chord, ChordNameError, parse_chord
 
 if TYPE_CHECKING:
     from lark import Lark
 
 __all__ = [
     "DYNAMIC_MARKS",
-    "LAST_FRET",
     "SLOTS",
     "ChordWord",
     "MarkWord",
@@ -39,7 +38,6 @@ WordKind = Literal["note", "chord", "mark", "strum", "syllables"]
 
 DYNAMIC_MARKS: tuple[str, ...] = ("ppp", "pp", "p", "mp", "mf", "f", "ff", "fff")
 SLOTS: tuple[Slot, ...] = get_args(Slot)
-LAST_FRET = 15
 
 _GRAMMAR = r"""
 note: (LETTER SIGN? OCTAVE? | REST | POSITION) _length? (BRACKET | TIE | BRACKET TIE | TIE BRACKET)?

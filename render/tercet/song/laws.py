@@ -12,10 +12,10 @@ from fractions import Fraction
 from itertools import pairwise, zip_longest
 
 from tercet.song.form import visits_of
-from tercet.song.instruments import open_strings, sounding_midi
 from tercet.song.mistakes import MistakeBook, show_beats
 from tercet.song.model import Layer, Mark, Note, Row, RowName, Song, Source, Syllable, Visit
 from tercet.song.played import Step, cut, steps_of, struck_notes
+from tercet.theory import tuning_of
 
 __all__ = ["check_laws"]
 
@@ -110,11 +110,11 @@ def _check_room(walk: list[_Placed], book: MistakeBook) -> None:
 
 def _check_ties(song: Song, walk: list[_Placed], layer: RowName, book: MistakeBook, ends: bool) -> None:
     """Note ties that don't go on with the same pitch, wherever the form leads."""
-    strings = open_strings(song)
+    strings = tuning_of(song.tuning)
 
     def midi(note: Note) -> int | None:
         if note.position is not None:
-            return sounding_midi(note.position, strings)
+            return strings.midi(*note.position)
         return note.pitch.midi if note.pitch is not None else None
 
     tied: tuple[Note, Step] | None = None

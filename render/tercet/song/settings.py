@@ -13,16 +13,15 @@ from tercet.errors import ParameterError
 from tercet.song.entries import meant_name, note_unknown, note_wrong
 from tercet.song.frame import Listing, Mapping, Node
 from tercet.song.grammar import DYNAMIC_MARKS, SLOTS, StrumWord, read_word
-from tercet.song.instruments import DEFAULT_TUNING_OF, OPEN_STRINGS, SCALE_LENGTHS_MM
 from tercet.song.mistakes import MistakeBook, SlipError, nearest
 from tercet.song.model import LAYERS, BetweenNotes, Dynamics, Feel, Meter, Players, Slot, Song, Source
 from tercet.song.slips import explain_word
 from tercet.song.spelling import number_text, yaml_text
 from tercet.song.track_parts import TRACKS_SCHEMA, tracks_text
 from tercet.song.values import number_of, one_of, or_words, text_of, value_of
-from tercet.theory import Pitch, parse_key
+from tercet.theory import INSTRUMENTS, TUNINGS, Pitch, parse_key
 
-__all__ = ["PLAYERS", "SETTINGS", "TUNING_SCHEMA", "Setting", "read_settings", "schema_of", "tuning_of"]
+__all__ = ["PLAYERS", "SETTINGS", "TUNING_SCHEMA", "Setting", "read_settings", "schema_of", "written_tuning"]
 
 PLAYERS: tuple[Players, ...] = get_args(Players)
 BETWEEN: tuple[BetweenNotes, ...] = get_args(BetweenNotes)
@@ -131,36 +130,36 @@ def _read_tempo(node: Node) -> _Fields:
 def _read_instrument(node: Node) -> _Fields:
     text = value_of(node)
     low, high = _SCALE_RANGE_MM
-    if text in SCALE_LENGTHS_MM:
-        return {"instrument": text, "scale_length_mm": SCALE_LENGTHS_MM[text]}
+    if text in INSTRUMENTS:
+        return {"instrument": text, "scale_length_mm": INSTRUMENTS[text].scale_length_mm}
     number = number_of(re.sub(r"\s*mm$", "", text))
     if number is not None and low <= number <= high:
         return {"instrument": "custom", "scale_length_mm": float(number)}
-    close = nearest(text, SCALE_LENGTHS_MM)
+    close = nearest(text, INSTRUMENTS)
     raise SlipError(
-        f"must be {or_words(tuple(SCALE_LENGTHS_MM))}, or the scale length of {low} to {high} mm (got {text})",
+        f"must be {or_words(tuple(INSTRUMENTS))}, or the scale length of {low} to {high} mm (got {text})",
         f"write {close}" if close else "",
     )
 
 
 def _read_tuning(node: Node) -> _Fields:
-    return {"tuning": tuning_of(node)}
+    return {"tuning": written_tuning(node)}
 
 
-def tuning_of(node: Node) -> str | tuple[Pitch, ...]:
+def written_tuning(node: Node) -> str | tuple[Pitch, ...]:
     """Read a tuning: its name, or four notes with string 4 first."""
     if isinstance(node, Listing):
         return _four_pitches([text_of(item) for item in node.items])
     text = value_of(node)
-    if text in OPEN_STRINGS:
+    if text in TUNINGS:
         return text
     words = re.split(r"[\s,]+", text)
     if len(words) == 4:
         return _four_pitches(words)
     plain = text.casefold().replace(" ", "-").replace("_", "-")
-    close = plain if plain in OPEN_STRINGS else nearest(plain, OPEN_STRINGS)
+    close = plain if plain in TUNINGS else nearest(plain, TUNINGS)
     raise SlipError(
-        f"must be {or_words(tuple(OPEN_STRINGS))}, or four notes (got {text})",
+        f"must be {or_words(tuple(TUNINGS))}, or four notes (got {text})",
         f"write {close}" if close else "write for instance [A4, D4, F#4, B4], string 4 first",
     )
 
@@ -256,8 +255,9 @@ def _read_sound(node: Node) -> _Fields:
 
 
 def _write_instrument(song: Song) -> str:
-    if SCALE_LENGTHS_MM.get(song.instrument) == song.scale_length_mm:
-        return song.instrument
+    named = INSTRUMENTS.get(song.instrument)
+    if named is not None and named.scale_length_mm == song.scale_length_mm:
+        return named.name
     return number_text(Fraction(song.scale_length_mm).limit_denominator(1000))
 
 
@@ -288,7 +288,7 @@ _MARK = {"enum": list(DYNAMIC_MARKS)}
 
 TUNING_SCHEMA: dict[str, Any] = {
     "anyOf": [
-        {"enum": list(OPEN_STRINGS)},
+        {"enum": list(TUNINGS)},
         {
             "type": "array",
             "items": {"type": "string", "pattern": _PITCH_PATTERN},
@@ -361,7 +361,7 @@ SETTINGS: tuple[Setting, ...] = (
         _write_instrument,
         {
             "anyOf": [
-                {"enum": list(SCALE_LENGTHS_MM)},
+                {"enum": list(INSTRUMENTS)},
                 {"type": "number", "minimum": _SCALE_RANGE_MM[0], "maximum": _SCALE_RANGE_MM[1]},
             ]
         },
@@ -518,8 +518,8 @@ def read_settings(top: Mapping, book: MistakeBook) -> _Fields:
                 else "title: Harbour Lanterns"
             )
             book.add(f"the setting `{setting.name}` is missing", Source(0, 0), mend=f"write {example}")
-    if "tuning" not in written and fields.get("instrument") in DEFAULT_TUNING_OF:
-        fields["tuning"] = DEFAULT_TUNING_OF[fields["instrument"]]
+    if "tuning" not in written and fields.get("instrument") in INSTRUMENTS:
+        fields["tuning"] = INSTRUMENTS[fields["instrument"]].tuning
     return fields
 
 

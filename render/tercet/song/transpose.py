@@ -7,9 +7,8 @@ from dataclasses import replace
 from typing import Any
 
 from tercet.errors import ParameterError, RequestError
-from tercet.song.instruments import open_strings, sounding_midi
 from tercet.song.model import ChordSpan, Line, Note, Row, Section, Song
-from tercet.theory import Chord, Key, Pitch
+from tercet.theory import Chord, Key, Pitch, Tuning, tuning_of
 from tercet.theory.key import spell, transpose_key
 
 __all__ = ["MOST_SEMITONES", "drop_pins", "transpose_song"]
@@ -53,7 +52,7 @@ def transpose_song(song: Song, semitones: int) -> tuple[Song, tuple[str, ...]]:
     if semitones == 0:
         return song, ()
     key = transpose_key(song.key, semitones)
-    strings = open_strings(song)
+    strings = tuning_of(song.tuning)
     fifths = key.fifths - song.key.fifths
 
     def change(item: Any) -> tuple[Any, str]:
@@ -78,12 +77,12 @@ def drop_pins(song: Song) -> tuple[Song, tuple[str, ...]]:
 
     A note given by its position becomes the pitch that it has in the song's own tuning.
     """
-    strings = open_strings(song)
+    strings = tuning_of(song.tuning)
     sections, dropped = _changed_sections(song, lambda item: _without_fingering(item, strings, song.key))
     return replace(song, sections=sections), dropped
 
 
-def _without_fingering(item: Any, strings: tuple[Pitch, ...], key: Key) -> tuple[Any, str]:
+def _without_fingering(item: Any, strings: Tuning, key: Key) -> tuple[Any, str]:
     """Return a note or chord without its fingering, and what was dropped."""
     if isinstance(item, ChordSpan) and item.shape is not None:
         frets = ["x" if fret is None else str(fret) for fret in item.shape]
@@ -94,7 +93,7 @@ def _without_fingering(item: Any, strings: tuple[Pitch, ...], key: Key) -> tuple
     dropped = []
     pitch = item.pitch
     if item.position is not None:
-        pitch = spell(sounding_midi(item.position, strings), key)
+        pitch = spell(strings.midi(*item.position), key)
         dropped.append("the position s{}f{}".format(*item.position))
     if item.pin is not None:
         dropped.append(f"the pin [{''.join(map(str, item.pin.strings)) or item.pin.action}]")

@@ -32,6 +32,7 @@ from tercet.sound.sf2_writer import (
 )
 from tercet.sound.string_model import STRINGS_OF_INSTRUMENTS, UkeString
 from tercet.sound.struck import BELL, CHOP_STRENGTHS, WOOD, chop, strike
+from tercet.theory import LAST_FRET
 
 if TYPE_CHECKING:
     import numpy as np
@@ -112,9 +113,6 @@ CHOP_VELOCITIES = ((0, 56), (57, 96), (97, 127))
 CHOP_PEAK, DRUM_PEAK = 0.5, 0.5
 FOURTH = 4 / 3
 """The high wood block is a fourth above the low one."""
-
-LAST_FRET = 15
-"""Frets up to here are measured and promised; keys above play the last sample."""
 
 FULL_SCALE = 32_767
 

@@ -1,17 +1,27 @@
-"""Pitches, keys and chords: musical knowledge as tables."""
+"""Pitches, keys, chords, tunings and instruments: musical knowledge as tables."""
 
 from tercet.theory.chords import Chord, ChordNameError, parse_chord
+from tercet.theory.instruments import INSTRUMENTS, Instrument
 from tercet.theory.key import Key, parse_key, spell, transpose_key
 from tercet.theory.pitch import Pitch, hz_of_midi
+from tercet.theory.tunings import LAST_FRET, TUNINGS, Tuning, tuning_named, tuning_of, tuning_of_pitches
 
 __all__ = [
+    "INSTRUMENTS",
+    "LAST_FRET",
+    "TUNINGS",
     "Chord",
     "ChordNameError",
+    "Instrument",
     "Key",
     "Pitch",
+    "Tuning",
     "hz_of_midi",
     "parse_chord",
     "parse_key",
     "spell",
     "transpose_key",
+    "tuning_named",
+    "tuning_of",
+    "tuning_of_pitches",
 ]

@@ -5,8 +5,7 @@ from __future__ import annotations
 import pytest
 
 from tercet.errors import ParameterError
-from tercet.neck import LAST_FRET, SCALE_LENGTHS_MM, TUNINGS, Tuning, tuning_named, tuning_of_pitches
-from tercet.theory import Pitch
+from tercet.theory import INSTRUMENTS, LAST_FRET, TUNINGS, Pitch, Tuning, tuning_named, tuning_of_pitches
 
 
 def pitches(text: str) -> tuple[Pitch, ...]:
@@ -33,7 +32,13 @@ def test_named_tunings(
 
 def test_tables() -> None:
     assert set(TUNINGS) == {"high-g", "low-g", "baritone"}
-    assert SCALE_LENGTHS_MM == {"soprano": 346.0, "concert": 380.0, "tenor": 430.0, "baritone": 510.0}
+    assert {name: one.scale_length_mm for name, one in INSTRUMENTS.items()} == {
+        "soprano": 346.0,
+        "concert": 380.0,
+        "tenor": 430.0,
+        "baritone": 510.0,
+    }
+    assert {one.tuning for one in INSTRUMENTS.values()} <= set(TUNINGS)
     assert LAST_FRET == 15
 
 

@@ -1,19 +1,16 @@
-"""Instruments and tunings as tables."""
+"""Tunings of four strings: those that have a name, and any other four notes."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 from tercet.errors import ParameterError
-from tercet.theory import Pitch
+from tercet.theory.pitch import Pitch
 
-__all__ = ["LAST_FRET", "SCALE_LENGTHS_MM", "TUNINGS", "Tuning", "tuning_named", "tuning_of_pitches"]
-
-SCALE_LENGTHS_MM: dict[str, float] = {"soprano": 346.0, "concert": 380.0, "tenor": 430.0, "baritone": 510.0}
-"""Length of the sounding string, nut to saddle, of each size."""
+__all__ = ["LAST_FRET", "TUNINGS", "Tuning", "tuning_named", "tuning_of", "tuning_of_pitches"]
 
 LAST_FRET = 15
-"""Frets that the arranger may use; most instruments of any size have them, if not easily reached."""
+"""The highest fret that is written, played and sampled; most instruments of any size have it, if not easily reached."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,11 +61,19 @@ def _tuning(name: str, pitches: str) -> Tuning:
     return Tuning(name, (four, three, two, one))
 
 
-TUNINGS: dict[str, Tuning] = {
-    "high-g": _tuning("high-g", "G4 C4 E4 A4"),
-    "low-g": _tuning("low-g", "G3 C4 E4 A4"),
-    "baritone": _tuning("baritone", "D3 G3 B3 E4"),
-}
+_ROWS = (
+    _tuning("high-g", "G4 C4 E4 A4"),
+    _tuning("low-g", "G3 C4 E4 A4"),
+    _tuning("baritone", "D3 G3 B3 E4"),
+)
+
+TUNINGS: dict[str, Tuning] = {row.name: row for row in _ROWS}
+"""The tunings that have a name."""
+
+
+def tuning_of(given: str | tuple[Pitch, ...]) -> Tuning:
+    """Return the tuning that a name or four open strings, string 4 first, stand for."""
+    return tuning_named(given) if isinstance(given, str) else tuning_of_pitches(given)
 
 
 def tuning_named(name: str) -> Tuning:
