@@ -4,8 +4,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tercet.neck import LAST_FRET, TUNINGS, has_note, octaves_onto, tuning_of_pitches
-from tercet.theory import Pitch
+from tercet.neck import has_note, octaves_onto
+from tercet.theory import LAST_FRET, TUNINGS, Pitch, tuning_of_pitches
 
 FIFTHS = tuning_of_pitches(tuple(map(Pitch.parse, ("G3", "D4", "A4", "E5"))))
 A_GAP = tuning_of_pitches(tuple(map(Pitch.parse, ("C2", "D2", "C5", "D5"))))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tercet.neck.tunings import LAST_FRET, Tuning
+from tercet.theory import LAST_FRET, Tuning
 
 __all__ = ["has_note", "octaves_onto"]
 
@@ -18,7 +18,7 @@ def octaves_onto(tuning: Tuning, midi: int) -> int:
     0 where it has a place as it is; else the nearest octave, the higher of two equally near. A string has sixteen
     notes, so there always is one.
 
-    >>> from tercet.neck import tuning_named
+    >>> from tercet.theory import tuning_named
     >>> [octaves_onto(tuning_named("high-g"), midi) for midi in (60, 57, 46, 86)]
     [0, 1, 2, -1]
     """
