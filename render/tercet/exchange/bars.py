@@ -32,7 +32,11 @@ FINEST_BEAT = Fraction(1, 1000)
 
 @dataclass(frozen=True, slots=True)
 class BarContent:
-    """What stands in one bar, as the rows of a song hold it: None where a row has nothing for it."""
+    """What stands in one bar, as the rows of a song hold it: None where a row has nothing for it.
+
+    `new_line` says whether a line of the source starts nearer to this bar line than to another: a pick-up to a line
+    stands in the bar before.
+    """
 
     chords: tuple[ChordSpan, ...] | None
     melody: tuple[Note, ...]
@@ -106,7 +110,7 @@ class _Time:
     notes: list[LeadNote]
     chords: list[LeadChord]
     marks: list[LeadMark]
-    lines: set[Fraction]
+    lines: list[Fraction]
     length: Fraction
 
 
@@ -147,11 +151,11 @@ def _pickup_quarter(measures: Sequence[LeadMeasure], start: int, stop: int, bar:
 
 
 def _on_one_line(measures: Sequence[LeadMeasure]) -> _Time:
-    time = _Time([], [], [], set(), sum((measure.length_quarter for measure in measures), Fraction(0)))
+    time = _Time([], [], [], [], sum((measure.length_quarter for measure in measures), Fraction(0)))
     now = Fraction(0)
     for measure in measures:
         if measure.new_line:
-            time.lines.add(now)
+            time.lines.append(now)
         time.notes.extend(replace(note, start_quarter=note.start_quarter + now) for note in measure.notes)
         time.chords.extend(
             replace(chord, start_quarter=chord.start_quarter + now) for chord in measure.chords
@@ -214,7 +218,8 @@ class _Cutter:
             raise TuneError(
                 f"a bar of this tune has more than {MOST_IN_A_BAR} notes or chords, and a song's bar at most so many"
             )
-        new_line = any(low <= place < high for place in self._time.lines)
+        half = (high - low) / 2
+        new_line = bisect_left(self._time.lines, low - half) < bisect_left(self._time.lines, low + half)
         return BarContent(chords, melody, words, marks, new_line)
 
     def _melody(self, low: Fraction, high: Fraction) -> tuple[tuple[Note, ...], tuple[Syllable, ...] | None]:

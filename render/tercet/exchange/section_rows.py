@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
+from itertools import pairwise
 from typing import Any
 
 from tercet.exchange.bars import BarContent, Stretch
@@ -14,8 +15,13 @@ __all__ = ["section_of"]
 
 _ROWS: tuple[RowName, ...] = ("chords", "melody", "words", "marks")
 _BARS_A_LINE = 4
-_WIDEST_LINE = 96
-"""Columns that the music of a line may take before fewer bars are put on it."""
+"""Where the source has no lines of its own."""
+
+_FEWEST_BARS_A_LINE, _MOST_BARS_A_LINE = 2, 8
+"""Lines of the source that are kept: a line is a phrase, and has to be read at a glance."""
+
+_WIDEST_LINE = 320
+"""Columns that the music of a line may take before it is divided."""
 
 Cell = tuple[Any, ...] | None
 
@@ -30,7 +36,7 @@ def section_of(name: str, passes: Sequence[Stretch], *, keep_lines: bool = False
     passes
         Its playings, in order; all have a pick-up of the same length and the same number of bars.
     keep_lines
-        Whether lines start where the file starts them, instead of every few bars.
+        Whether lines start exactly where the file starts them; else where that gives lines of two to eight bars.
     """
     pickup_beat = passes[0].pickup_beat
     bars = [
@@ -97,17 +103,50 @@ def _shared(cell: list[Cell]) -> Cell:
     return None if any(each is None for each in cell) else cell[0]
 
 
-def _line_places(bars: list[list[BarContent]], keep_lines: bool) -> list[tuple[int, int]]:
+def _line_places(bars: list[list[BarContent]], exact: bool) -> list[tuple[int, int]]:
     """Return where each line of music starts and ends, in bars."""
-    if keep_lines:
-        starts = sorted({0, *(index for index, contents in enumerate(bars) if contents[0].new_line)})
-        return list(zip(starts, [*starts[1:], len(bars)], strict=True))
+    starts = [index for index, contents in enumerate(bars) if contents[0].new_line]
+    edges = sorted({0, *starts, len(bars)})
+    if exact:
+        return list(pairwise(edges))
     widths = [max(map(_width, contents)) for contents in bars]
-    for count in (_BARS_A_LINE, _BARS_A_LINE // 2):
-        lines = [(low, min(low + count, len(bars))) for low in range(0, len(bars), count)]
-        if all(sum(widths[low:high]) <= _WIDEST_LINE for low, high in lines):
-            return lines
-    return [(low, low + 1) for low in range(len(bars))] if max(widths) > _WIDEST_LINE // 2 else lines
+    lines = pairwise(_fours(0, len(bars)) if _says_little(starts, edges) else _sensible(edges))
+    return [part for low, high in lines for part in _no_wider(low, high, widths)]
+
+
+def _says_little(starts: list[int], edges: list[int]) -> bool:
+    """Return whether a source has no lines of its own, or mostly lines of a single bar."""
+    lengths = [high - low for low, high in pairwise(edges)]
+    return not starts or (len(lengths) > 1 and 2 * lengths.count(1) >= len(lengths))
+
+
+def _fours(low: int, high: int) -> list[int]:
+    """Return the edges of lines of four bars; a single bar that is left over joins the line before it."""
+    starts = [low, *range(low + _BARS_A_LINE, high - 1, _BARS_A_LINE)]
+    return [*starts, high]
+
+
+def _sensible(edges: list[int]) -> list[int]:
+    """Return the edges of the source's lines, single bars joined to the line before them, long lines divided."""
+    kept = edges[:1]
+    for low, high in pairwise(edges[1:]):
+        if high - low > 1 or low - kept[-1] >= _MOST_BARS_A_LINE:
+            kept.append(low)
+    if len(kept) > 1 and kept[1] == edges[0] + 1:
+        del kept[1]
+    found = [*kept, edges[-1]]
+    parts = [
+        _fours(low, high)[:-1] if high - low > _MOST_BARS_A_LINE else [low] for low, high in pairwise(found)
+    ]
+    return [*(place for part in parts for place in part), edges[-1]]
+
+
+def _no_wider(low: int, high: int, widths: list[int]) -> list[tuple[int, int]]:
+    """Return a line, or its halves while it is too wide and they have two bars or more."""
+    if sum(widths[low:high]) <= _WIDEST_LINE or high - low < 2 * _FEWEST_BARS_A_LINE:
+        return [(low, high)]
+    middle = low + (high - low + 1) // 2
+    return [*_no_wider(low, middle, widths), *_no_wider(middle, high, widths)]
 
 
 def _width(bar: BarContent) -> int:
