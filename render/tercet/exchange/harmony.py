@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import cache
+from typing import Literal
 
 from tercet.theory import Chord
 from tercet.theory.chords import QUALITIES, Quality
@@ -47,25 +49,41 @@ left out, as players do."""
 _DEGREES = {1: 0, 2: 2, 3: 4, 4: 5, 5: 7, 6: 9, 7: 10, 8: 12, 9: 14, 10: 16, 11: 17, 12: 19, 13: 21}
 """Semitones of a degree above the root, the seventh being minor, as MusicXML counts what is added."""
 
-_KIND_OF: dict[tuple[int, ...], str] = {intervals: kind for kind, intervals in KINDS.items()}
-_ALTERED: dict[str, tuple[str, tuple[tuple[str, int, int], ...]]] = {
-    "6/9": ("major-sixth", (("add", 9, 0),)),
-    "add9": ("major", (("add", 9, 0),)),
-    "madd9": ("minor", (("add", 9, 0),)),
-    "7sus4": ("suspended-fourth", (("add", 7, 0),)),
-    "9sus4": ("suspended-fourth", (("add", 7, 0), ("add", 9, 0))),
-    "7b5": ("dominant", (("alter", 5, -1),)),
-    "7b9": ("dominant", (("add", 9, -1),)),
-    "7#9": ("dominant", (("add", 9, 1),)),
-}
-"""Kind and degrees (what is done, which, semitones) of the qualities that no single kind names."""
+_DEGREE_OF = {0: 1, 2: 2, 3: 3, 4: 3, 5: 4, 6: 5, 7: 5, 8: 5, 9: 6, 10: 7, 11: 7, 12: 8}
+_DEGREE_OF |= {13: 9, 14: 9, 15: 9, 16: 10, 17: 11, 18: 11, 19: 12, 20: 13, 21: 13, 22: 13}
+"""Which degree of a chord so many semitones above the root are, where nothing else says so."""
+
+Degree = tuple[Literal["add", "alter", "subtract"], int, int]
+"""What is done, which degree, and by how many semitones."""
+
+_WEIGHTS = {"add": 1, "alter": 2, "subtract": 3}
+"""How much less plain a symbol becomes by each degree: of all that say the same, the plainest is written."""
 
 
-def kind_of(quality: Quality) -> tuple[str, tuple[tuple[str, int, int], ...]]:
-    """Return the kind of MusicXML for a quality, and its degrees as (add or alter, degree, semitones)."""
-    if quality.name in _ALTERED:
-        return _ALTERED[quality.name]
-    return _KIND_OF[quality.intervals], ()
+@cache
+def kind_of(quality: Quality) -> tuple[str, tuple[Degree, ...]]:
+    """Return the kind of MusicXML for a quality, and the degrees that make up the difference.
+
+    >>> kind_of(next(quality for quality in QUALITIES if quality.name == "7b9"))
+    ('dominant', (('add', 9, -1),))
+    """
+    symbols = ((kind, _degrees(intervals, quality.intervals)) for kind, intervals in KINDS.items())
+    return min(symbols, key=lambda symbol: sum(_WEIGHTS[done] for done, _, _ in symbol[1]))
+
+
+def _degrees(kind: tuple[int, ...], wanted: tuple[int, ...]) -> tuple[Degree, ...]:
+    """Return what turns the intervals of a kind into those that are wanted."""
+    missing = {_DEGREE_OF[each]: each for each in kind if each not in wanted}
+    degrees: list[Degree] = []
+    for interval in wanted:
+        degree = _DEGREE_OF[interval]
+        if interval in kind:
+            continue
+        if degree in missing:
+            degrees.append(("alter", degree, interval - missing.pop(degree)))
+        else:
+            degrees.append(("add", degree, interval - _DEGREES[degree]))
+    return (*degrees, *(("subtract", degree, 0) for degree in missing))
 
 
 def nearest_chord(
@@ -94,6 +112,9 @@ def nearest_quality(wanted: set[int]) -> tuple[Quality, bool]:
 
     An eleventh beside a thirteenth and a third isn't missed: players leave it out.
     """
+    exact = next((each for each in QUALITIES if wanted == {tone % 12 for tone in each.intervals}), None)
+    if exact is not None:
+        return exact, True
     played = wanted - {5} if {5, 9, 10} <= wanted and wanted & {3, 4} else wanted
     quality = min(QUALITIES, key=lambda each: _distance(played, each))
     return quality, played == {interval % 12 for interval in quality.intervals}
@@ -111,14 +132,16 @@ def plain_tone(letter: str, alter: int) -> tuple[tuple[str, int], int]:
 
 def _sounding(intervals: tuple[int, ...], degrees: Iterable[tuple[str, int, int]]) -> set[int]:
     """Return the semitones above the root, within an octave, of a kind with its degrees."""
-    sounding = {interval % 12 for interval in intervals}
+    kept, added = {interval % 12 for interval in intervals}, set()
     for action, degree, alter in degrees:
         plain = _DEGREES.get(degree, 0)
         if action in ("alter", "subtract"):
-            sounding -= {tone % 12 for tone in _found_as(degree, intervals)}
+            found = _found_as(degree, intervals)
+            kept -= {tone % 12 for tone in found}
+            plain = next((tone for tone in found if _DEGREE_OF[tone] == degree), plain)
         if action in ("add", "alter"):
-            sounding.add((plain + alter) % 12)
-    return sounding
+            added.add((plain + alter) % 12)
+    return kept | added
 
 
 def _found_as(degree: int, intervals: tuple[int, ...]) -> list[int]:

@@ -40,7 +40,6 @@ _DENOMINATORS = (1, 2, 4, 3, 8, 6, 16, 12)
 _FINE = (16, 12)
 _FINEST = 16
 _TUNE_NAMES = re.compile(r"melod|vocal|voice|tune|lead|sing|solo|soprano", re.IGNORECASE)
-_CHORD_NAMES = ("", "m", "7", "m7", "maj7", "6", "m6", "dim", "aug", "sus4", "sus2", "dim7", "m7b5", "9")
 _LEAST_IN_A_CHORD = 3
 
 
@@ -328,10 +327,8 @@ def _named(keys: Sequence[int]) -> Chord | None:
     """Return the chord that these keys spell exactly, the lowest as root if that is one, or None."""
     classes = {key % 12 for key in keys}
     roots = [min(keys) % 12, *sorted(classes - {min(keys) % 12})]
-    qualities = {quality.name: quality for quality in QUALITIES}
     for root in roots:
-        for name in _CHORD_NAMES:
-            quality = qualities[name]
+        for quality in QUALITIES:
             if {(root + interval) % 12 for interval in quality.intervals} == classes:
                 pitch = spell(60 + root, Key("C", 0, False))
                 return Chord(pitch.letter, pitch.alter, quality)
