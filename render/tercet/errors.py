@@ -18,6 +18,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from tercet.printable import visible_line
+
 __all__ = [
     "Mistake",
     "OutputError",
@@ -118,5 +120,6 @@ class SongError(RequestError):
         self.file = file
         self.mistakes = tuple(sorted(mistakes, key=lambda m: (m.line, m.column)))
         count = len(mistakes)
-        shown = "\n".join(mistake.show(file) for mistake in self.mistakes)
-        super().__init__(f"{shown}\n{count} mistake{'s' if count != 1 else ''} in {file}")
+        name = visible_line(file)
+        shown = "\n".join(mistake.show(name) for mistake in self.mistakes)
+        super().__init__(f"{shown}\n{count} mistake{'s' if count != 1 else ''} in {name}")

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import argparse
-import json
-import sys
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from tercet.cli.advice_facts import advice_facts
 from tercet.cli.advice_text import Call, keys_text, legend_text, lines_text, others_text, range_text
 from tercet.cli.options import names, players, tunings_of
+from tercet.cli.talk import put, put_json
 from tercet.errors import ParameterError, RequestError
 
 if TYPE_CHECKING:
@@ -84,8 +83,7 @@ def run(arguments: argparse.Namespace) -> int:
     lines = [(tuning, line_shapes(song, tuning)) for tuning in asked or (own,)]
     if arguments.json:
         facts = {"file": arguments.song, **advice_facts(song, voice, rankings, lines, call)}
-        json.dump(facts, sys.stdout, indent=2, ensure_ascii=False)
-        print()
+        put_json(facts)
         return 0
     parts = [
         keys_text(song, voice, rankings[0], call),
@@ -93,5 +91,5 @@ def run(arguments: argparse.Namespace) -> int:
         legend_text(rankings),
         *(lines_text(tuning, found, song) for tuning, found in lines),
     ]
-    print("\n\n".join(text for text in map("\n".join, parts) if text))
+    put("\n\n".join(text for text in map("\n".join, parts) if text))
     return 0

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import json
-import sys
 from collections.abc import Iterator, Sequence
 from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from tercet.cli.talk import counted, say
+from tercet.cli.talk import counted, put, put_json, say
 from tercet.errors import RequestError, SongError, TercetError
 
 if TYPE_CHECKING:
@@ -58,8 +56,7 @@ def run(arguments: argparse.Namespace) -> int:
     ]
     reports += class_reports
     if arguments.json:
-        json.dump([report for report, _ in reports], sys.stdout, indent=2, ensure_ascii=False)
-        print()
+        put_json([report for report, _ in reports])
     return max(code for _, code in reports)
 
 
@@ -88,7 +85,7 @@ def _classes(
             continue
         reports.append(({"file": str(path), "mistakes": [], "class": files[path].name}, 0))
         if show:
-            print(f"{path}: {files[path].name or 'the class'}, no mistakes")
+            put(f"{path}: {files[path].name or 'the class'}, no mistakes")
     return {path: files[class_path(path)] for path in paths if class_path(path) in files}, reports
 
 
@@ -175,17 +172,17 @@ def _report(
     if show:
         _print(path, arrangement, report)
         for each in facts["covered"]:
-            print(
+            put(
                 f"  bar {each['bar']} ({each['section']}): the tune's {each['note']} doesn't stand clear of "
                 f"{', '.join(each['by'])}; remedy: --clear lowers just those"
             )
         for sentence in facts.get("unfit_tracks", ()):
-            print(f"  {sentence}")
+            put(f"  {sentence}")
         if tab:
-            print()
-            print(facts["tab"], end="")
+            put()
+            put(facts["tab"], end="")
         if picture is not None:
-            print(picture)
+            put(picture)
     unplayable = any(problem.unplayable for problem in arrangement.problems)
     return facts, int(unplayable)
 
@@ -234,22 +231,22 @@ def _summary(arrangement: Arrangement) -> dict[str, Any]:
 
 def _print(path: str, arrangement: Arrangement, report: Report) -> None:
     facts = _summary(arrangement)
-    print(f"{path}: {facts['title']}, no mistakes")
-    print(
+    put(f"{path}: {facts['title']}, no mistakes")
+    put(
         f"  {facts['key']}, {facts['meter']}, {facts['tuning']}, {facts['bars']} bars: {' '.join(facts['form'])}"
     )
     totals = report.totals
-    print(f"  {_strokes_text(totals.rolls, totals.singles, totals.strums)}")
+    put(f"  {_strokes_text(totals.rolls, totals.singles, totals.strums)}")
     for line in report.lines:
         _print_line(line)
-    print("  hard places")
+    put("  hard places")
     for name, text in _hard_places(report):
-        print(f"    {name:<16}{text}")
+        put(f"    {name:<16}{text}")
     for problem in arrangement.problems:
         place = f"line {problem.line}, " if problem.line else ""
-        print(f"  bar {problem.bar_number} ({place}{problem.section}): {problem.message}")
+        put(f"  bar {problem.bar_number} ({place}{problem.section}): {problem.message}")
         if problem.remedy:
-            print(f"      remedy: {problem.remedy}")
+            put(f"      remedy: {problem.remedy}")
 
 
 def _print_line(line: LineReport) -> None:
@@ -257,12 +254,12 @@ def _print_line(line: LineReport) -> None:
     one = line.first_bar == line.last_bar
     bars = f"bar {line.first_bar}" if one else f"bars {line.first_bar} to {line.last_bar}"
     strokes = _strokes_text(line.rolls, line.singles, line.strums)
-    print(f"  {line.section}, line {line.line}, {bars}: {strokes}")
+    put(f"  {line.section}, line {line.line}, {bars}: {strokes}")
     for number, uses in groupby(line.hands, key=lambda use: use.bar_number):
         hands = (
             f"{use.shape}{f' ({use.fingers})' if use.fingers else ''} {' '.join(use.strokes)}" for use in uses
         )
-        print(f"    {number:>3}  {'   '.join(hands)}")
+        put(f"    {number:>3}  {'   '.join(hands)}")
 
 
 def _strokes_text(rolls: int, singles: int, strums: int) -> str:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from tercet.cli.options import count_in_of, one_tuning_of, tuned_and_moved
-from tercet.cli.talk import say
+from tercet.cli.talk import put, say
 from tercet.errors import RequestError
 
 if TYPE_CHECKING:
@@ -66,7 +66,7 @@ def run(arguments: argparse.Namespace) -> int:
         say(f"pins are for the song as written and were dropped: {', '.join(dropped)}")
     data, remarks = _KINDS[ending](song, tuning, plain=arguments.plain)
     write_bytes(path, data)
-    print(path)
+    put(path)
     for remark in remarks:
         say(f"- {remark}")
     return 0

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from tercet.cli.options import one_tuning_of
-from tercet.cli.talk import say, say_signs_without_font
+from tercet.cli.talk import put, say, say_signs_without_font
 from tercet.errors import RequestError
 
 if TYPE_CHECKING:
@@ -56,7 +56,7 @@ def run(arguments: argparse.Namespace) -> int:
     drawing = fretboard_picture(_asked(arguments))
     say_signs_without_font((drawing,))
     write_bytes(path, make(drawing))
-    print(path)
+    put(path)
     return 0
 
 

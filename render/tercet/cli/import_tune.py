@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tercet.cli.talk import counted, say
+from tercet.cli.talk import counted, put, say
 from tercet.errors import RequestError
 
 if TYPE_CHECKING:
@@ -115,7 +115,7 @@ def _write(sheet: LeadSheet, source: Path, target: Path, *, harmonise: bool) -> 
 
     text, _, remarks = imported_text(sheet, source.name, harmonise=harmonise)
     write_bytes(target, text.encode("utf-8"), durable=True)
-    print(target)
+    put(target)
     return remarks
 
 

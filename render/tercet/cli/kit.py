@@ -20,7 +20,7 @@ from tercet.cli.options import (
     speeds,
 )
 from tercet.cli.playing import ReadySet, ready_sets, show_problems
-from tercet.cli.talk import counted, progress, say
+from tercet.cli.talk import counted, progress, put, say
 from tercet.errors import RequestError
 
 if TYPE_CHECKING:
@@ -166,7 +166,7 @@ def _list(songs: Sequence[str]) -> int:
         for recipe in own_recipes(own_tracks_of(read_song(Path(song)), read_class_beside(song)), song)
     ]
     for recipe in (*RECIPES, *dict.fromkeys(own)):
-        print(f"{recipe.name:<20} {recipe.purpose}")
+        put(f"{recipe.name:<20} {recipe.purpose}")
     return 0
 
 
@@ -347,10 +347,10 @@ def _tell_files(output: str, folder: str, files: Sequence[dict[str, Any]]) -> No
     listed = sorted(files, key=lambda entry: (str(PurePosixPath(entry["file"]).parent), entry["file"]))
     for parent, entries in groupby(listed, key=lambda entry: PurePosixPath(entry["file"]).parent):
         place = PurePosixPath(folder) / parent
-        print(f"{base}/{place}/")
+        put(f"{base}/{place}/")
         for entry in entries:
             name = PurePosixPath(entry["file"]).name
-            print(
+            put(
                 f"  {name:<28} {_minutes(entry['length_s']):>5}  {_size(entry['bytes']):>8}  {entry['purpose']}"
             )
 

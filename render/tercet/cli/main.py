@@ -9,7 +9,7 @@ import argparse
 import os
 import sys
 from collections.abc import Sequence
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from tercet import __version__
 from tercet.cli import (
@@ -26,12 +26,24 @@ from tercet.cli import (
     sheet,
     sounds,
 )
+from tercet.cli.talk import say
 from tercet.errors import TercetError
+from tercet.printable import visible
+
+if TYPE_CHECKING:
+    from _typeshed import SupportsWrite
 
 __all__ = ["build_parser", "main"]
 
 INTERRUPTED = 130
 """Exit code after Ctrl-C, as shells count it."""
+
+
+class Parser(argparse.ArgumentParser):
+    """A parser whose messages, which quote what was typed, are fit for a terminal."""
+
+    def _print_message(self, message: str, file: SupportsWrite[str] | None = None) -> None:
+        super()._print_message(visible(message), file)
 
 
 class Command(Protocol):
@@ -50,7 +62,7 @@ COMMANDS = (new, import_tune, check, advise, pin, render, kit, page, sheet, fret
 
 def build_parser() -> argparse.ArgumentParser:
     """Return the parser of the whole command line."""
-    parser = argparse.ArgumentParser(
+    parser = Parser(
         prog="tercet",
         description="One tune as three layers on four strings: loud melody, single notes between, quiet strums. "
         "Write the song as text; get recordings with any layer left out.",
@@ -72,10 +84,10 @@ def main(argv: Sequence[str] | None = None) -> int:
         code: int = arguments.run(arguments)
         sys.stdout.flush()
     except TercetError as error:
-        print(error, file=sys.stderr)
+        say(str(error))
         return error.exit_code
     except KeyboardInterrupt:
-        print("stopped; nothing half written was left", file=sys.stderr)
+        say("stopped; nothing half written was left")
         return INTERRUPTED
     except BrokenPipeError:
         # Whoever read our results has gone; what is still in the buffer goes nowhere, without another error at exit.

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from tercet.cli.talk import say
+from tercet.cli.talk import put, say
 from tercet.errors import RequestError
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "STARTER", "add_arguments", "run"]
@@ -55,6 +55,6 @@ def run(arguments: argparse.Namespace) -> int:
     if path.exists():
         raise RequestError(f"{path} is there already, and stays as it is: choose another name")
     write_bytes(path, text.encode(), durable=True)
-    print(path)
+    put(path)
     say(f"next: tercet check {path}, then tercet kit {path} -o recordings")
     return 0

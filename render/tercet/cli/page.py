@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING
 
 from tercet.cli.options import add_performance_options, players, speeds
 from tercet.cli.playing import playing_of, ready_song, show_problems
-from tercet.cli.talk import Report, progress, say
+from tercet.cli.talk import Report, progress, put, say
 from tercet.cli.work_folder import work_folder
 from tercet.errors import RequestError
+from tercet.printable import visible_line
 
 if TYPE_CHECKING:
     from tercet.publish.page import SongEntry
@@ -93,12 +94,12 @@ def run(arguments: argparse.Namespace) -> int:
         show_problems(playing.arrangement)
         with progress(name) as report:
             if arguments.one_file:
-                print(_one_file(arguments, playing, output / f"{name}.html", report))
+                put(_one_file(arguments, playing, output / f"{name}.html", report))
             else:
-                print(_folder(arguments, song, playing, output / name, report))
+                put(_folder(arguments, song, playing, output / name, report))
                 entries.append(_entry(name, playing))
     if entries:
-        print(_list(output, arguments.title, entries))
+        put(_list(output, visible_line(arguments.title), entries))
         say(f"open {output / 'index.html'} in any browser: it needs no host and no net")
     return 0
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from tercet.cli.talk import counted, say
+from tercet.cli.talk import counted, put, say
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
 
@@ -38,7 +38,7 @@ def run(arguments: argparse.Namespace) -> int:
     pinned = pin_song(text, str(source))
     if arguments.output or pinned.pins or pinned.shapes:
         write_bytes(target, pinned.text.encode("utf-8"), durable=True)
-        print(target)
+        put(target)
     say(_told(pinned.pins, pinned.shapes))
     if pinned.unpinned:
         why = "no string has it, its passes play it in different ways, or it isn't played as asked"

@@ -18,7 +18,7 @@ from tercet.cli.options import (
     speed,
 )
 from tercet.cli.playing import ReadySet, playing_of, ready_song, say_measuring, show_problems
-from tercet.cli.talk import progress, say
+from tercet.cli.talk import progress, put, say
 from tercet.errors import RequestError
 from tercet.song.model import LAYERS
 
@@ -106,7 +106,7 @@ def run(arguments: argparse.Namespace) -> int:
             _write_midi(arguments, one, recipe, path)
         else:
             _write_track(arguments, one, recipe, path)
-    print(path)
+    put(path)
     say(f"{path.name}: {recipe.name}, {recipe.purpose}")
     return 0
 

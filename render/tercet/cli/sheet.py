@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from tercet.cli.options import one_tuning_of, tuned_and_moved
 from tercet.cli.sheet_handout import write_handout
-from tercet.cli.talk import say, say_missing_signs
+from tercet.cli.talk import put, say, say_missing_signs
 from tercet.errors import RequestError
 
 if TYPE_CHECKING:
@@ -69,10 +69,10 @@ def run(arguments: argparse.Namespace) -> int:
     arrangement = arrange(song, tuning)
     if arguments.handout:
         for written in write_handout(arrangement, path, left_handed=arguments.left_handed):
-            print(written)
+            put(written)
         return 0
     write_sheet(arrangement, path, paper, large=arguments.large, left_handed=arguments.left_handed)
-    print(path)
+    put(path)
     return 0
 
 

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import json
 import os
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tercet.cli.options import add_sound_option
-from tercet.cli.talk import building, say
+from tercet.cli.talk import building, put, put_json, say
 
 if TYPE_CHECKING:
     from tercet.sound.fonts import ChosenFont, FoundFont
@@ -92,7 +90,7 @@ def _build(arguments: argparse.Namespace) -> int:
             if may_replace(path):
                 say(f"{path} is there and is replaced")
             write_bytes(path, ukulele_bytes(SMALL if arguments.small else FULL, report))
-    print(path)
+    put(path)
     return 0
 
 
@@ -109,11 +107,10 @@ def _report(arguments: argparse.Namespace) -> int:
     if arguments.output is not None:
         may_replace(arguments.output)
         write_bytes(arguments.output, report_svg(report).encode())
-    print(
-        json.dumps(report_json(report), indent=2, ensure_ascii=False)
-        if arguments.json
-        else report_text(report)
-    )
+    if arguments.json:
+        put_json(report_json(report))
+    else:
+        put(report_text(report))
     return 0
 
 
@@ -127,14 +124,13 @@ def _list(arguments: argparse.Namespace) -> int:
     built_in = [examine_font(built_in_path())] if built_in_path().is_file() else []
     fonts = (*built_in, *find_fonts(os.environ))
     if arguments.json:
-        json.dump(_as_json(fonts, chosen), sys.stdout, indent=2, ensure_ascii=False)
-        print()
+        put_json(_as_json(fonts, chosen))
         return 0
     for font in fonts:
         mark = "plays" if font.path == chosen.sound.path else ""
-        print(f"{mark:<6} {font.name} ({font.kind}, {font.size_bytes / 1e6:.1f} MB): {font.why}")
-        print(f"       {font.path}")
-    print(f"\n{chosen.name}, preset {chosen.preset_name}, plays: {chosen.why}")
+        put(f"{mark:<6} {font.name} ({font.kind}, {font.size_bytes / 1e6:.1f} MB): {font.why}")
+        put(f"       {font.path}")
+    put(f"\n{chosen.name}, preset {chosen.preset_name}, plays: {chosen.why}")
     return 0
 
 

@@ -1,16 +1,29 @@
-"""Talk and progress, on stderr: results alone go to stdout."""
+"""All that is said: talk and progress on stderr, results alone on stdout. Nothing unprintable goes out."""
 
 from __future__ import annotations
 
+import json
 import sys
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
+
+from tercet.printable import visible, visible_json
 
 if TYPE_CHECKING:
     from tercet.publish import Drawing
 
-__all__ = ["Report", "building", "counted", "progress", "say", "say_missing_signs", "say_signs_without_font"]
+__all__ = [
+    "Report",
+    "building",
+    "counted",
+    "progress",
+    "put",
+    "put_json",
+    "say",
+    "say_missing_signs",
+    "say_signs_without_font",
+]
 
 Report = Callable[[str, int, int], None]
 """Called as (what is being done, steps done, steps in all)."""
@@ -20,7 +33,17 @@ MOST_SIGNS = 12
 
 def say(message: str) -> None:
     """Write a line for the person."""
-    print(message, file=sys.stderr)
+    print(visible(message), file=sys.stderr)
+
+
+def put(result: object = "", *, end: str = "\n") -> None:
+    """Write a result, on stdout."""
+    print(visible(str(result)), end=end)
+
+
+def put_json(facts: Any) -> None:
+    """Write a result for programs, on stdout."""
+    put(visible_json(json.dumps(facts, indent=2, ensure_ascii=False)))
 
 
 def counted(number: int, what: str) -> str:
@@ -83,15 +106,17 @@ def progress(title: str) -> Iterator[Report]:
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
     columns = (
-        TextColumn("{task.description}"),
+        TextColumn("{task.description}", markup=False),
         BarColumn(),
         TextColumn("{task.completed}/{task.total}"),
         TimeRemainingColumn(),
     )
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task(title, total=None)
+        task = bar.add_task(visible(title), total=None)
 
         def report(what: str, done: int, total: int) -> None:
-            bar.update(task, description=f"{title}: {what}", completed=done, total=total, refresh=True)
+            bar.update(
+                task, description=visible(f"{title}: {what}"), completed=done, total=total, refresh=True
+            )
 
         yield report

@@ -7,9 +7,10 @@ several documents and deep nesting are refused as soon as the parser meets them,
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, NoReturn
 
+from tercet.printable import UNPRINTABLE, visible
 from tercet.song.blocks import MeantLines, lines_as_meant
 from tercet.song.mistakes import MistakeBook
 from tercet.song.model import Source
@@ -185,7 +186,7 @@ class _TreeBuilder:
     def _mapping(self, event: Any, depth: int) -> Mapping:
         entries: dict[str, Entry] = {}
         while _kind(inner := self._next()) != "MappingEnd":
-            key = self._node(inner, depth + 1)
+            key = _in_one_line(self._node(inner, depth + 1))
             value = self._node(self._next(), depth + 1)
             if not isinstance(key, Text):
                 self._book.add("a name must be a plain word", key.place, mend="write `name: value`")
@@ -210,7 +211,25 @@ class _TreeBuilder:
             body = tuple(BodyLine(index + 1, self._book.lines[index]) for index in range(start, end))
         elif not style and text in ("~", "null", "Null", "NULL"):
             text = ""
-        return Text(text, style, _place(event), body)
+        return Text(self._printable(text, _place(event)), style, _place(event), body)
+
+    def _printable(self, text: str, place: Source) -> str:
+        """Return a text without what its escapes hide from `check_characters`; note it."""
+        hidden = UNPRINTABLE.search(text)
+        if hidden is None:
+            return text
+        half = "\ud800" <= hidden[0] <= "\udfff"
+        self._book.add(
+            f"\\ makes a character here that can't be printed (U+{ord(hidden[0]):04X})",
+            place,
+            mend="write the sign itself" if half else _NO_ESCAPES,
+        )
+        return visible(text)
+
+
+def _in_one_line(key: Node) -> Node:
+    """Return a name with what its escapes made of lines and tabs as single spaces."""
+    return replace(key, text=" ".join(key.text.split())) if isinstance(key, Text) else key
 
 
 def _kind(event: Any) -> str:
@@ -223,6 +242,7 @@ def _place(event: Any) -> Source:
     return Source(start.line + 1, start.column + 1, max(width, 1))
 
 
+_NO_ESCAPES = "between double quotes, \\ has a special meaning: use single quotes, or write \\\\"
 _GENERAL_MEND = (
     "a setting is written `name: value` from column 1; put a text that holds : or # or starts with a sign "
     'between quotes: "…"'

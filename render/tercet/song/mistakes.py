@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import difflib
-import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 
 from tercet.errors import Mistake, SongError
+from tercet.printable import visible
 from tercet.song.model import Source
 
 __all__ = [
@@ -20,14 +20,12 @@ __all__ = [
     "SlipError",
     "nearest",
     "show_beats",
-    "visible",
 ]
 
 MOST_MISTAKES = 100
 """After so many the rest of the file isn't read: a page of them helps nobody."""
 
 _LONGEST_LINE_SHOWN = 200
-_UNSHOWABLE = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff\ufffe\uffff]")
 _WHOLE_FILE = Source(0, 0)
 
 
@@ -145,11 +143,6 @@ class MistakeBook:
             found = found[:MOST_MISTAKES]
             found.append(Mistake("there may be more; mend these first", found[-1].line, found[-1].column))
         return SongError(self.file, tuple(found))
-
-
-def visible(text: str) -> str:
-    """Return the text with characters that a terminal can't show (or would obey) replaced by �."""
-    return _UNSHOWABLE.sub("�", text)
 
 
 def nearest(word: str, known: Iterable[str]) -> str:

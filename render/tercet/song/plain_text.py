@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import re
 from pathlib import Path
 
 from tercet.errors import RequestError
+from tercet.printable import UNPRINTABLE
 from tercet.song.mistakes import SONG_FILE, FileKind, MistakeBook
 from tercet.song.model import Source
 
@@ -32,7 +32,6 @@ _OTHER_ENCODINGS = (
 )
 _SAVE_AS = "save it as UTF-8: in the editor's Save As, choose the encoding UTF-8"
 _NOT_TEXT = "this isn't a text file"
-_CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x84\x86-\x9f\ud800-\udfff\ufffe\uffff]")
 
 
 def read_text(path: Path, kind: FileKind = SONG_FILE) -> str:
@@ -110,7 +109,7 @@ def split_lines(text: str) -> list[str]:
 
 def check_characters(lines: list[str], book: MistakeBook) -> None:
     """Note lines that are too long and characters that no text holds."""
-    odd = sum(len(_CONTROL.findall(line)) for line in lines)
+    odd = sum(sign < "\xa0" for line in lines for sign in UNPRINTABLE.findall(line))
     if any("\0" in line for line in lines) or odd > max(sum(map(len, lines)) // 50, 10):
         book.add(_NOT_TEXT, mend=f"{book.kind.one} is plain text; {book.kind.new}")
         return
@@ -121,9 +120,9 @@ def check_characters(lines: list[str], book: MistakeBook) -> None:
                 Source(number, 1),
                 mend="shorten it; rows go on in a new line of music, after a blank line",
             )
-        for match in _CONTROL.finditer(line):
+        for match in UNPRINTABLE.finditer(line):
             book.add(
-                f"a control character (U+{ord(match[0]):04X}) stands here",
+                f"a character that can't be printed (U+{ord(match[0]):04X}) stands here",
                 Source(number, match.start() + 1),
                 mend="delete it; it can't be seen in most editors",
             )

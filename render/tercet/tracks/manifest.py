@@ -11,6 +11,7 @@ from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from tercet import __version__
+from tercet.printable import visible_json
 
 if TYPE_CHECKING:
     from tercet.arrange import Arrangement
@@ -111,7 +112,7 @@ def manifest_bytes(song: Entry, sets: Iterable[Entry], files: Iterable[Entry], a
         json.dumps(entry, ensure_ascii=False) for entry in sorted(files, key=lambda entry: str(entry["file"]))
     ]
     head = json.dumps(content, ensure_ascii=False, indent=1).removesuffix("\n}")
-    return (f'{head},\n "files": [\n' + ",\n".join(rows) + "\n ]\n}\n").encode()
+    return visible_json(f'{head},\n "files": [\n' + ",\n".join(rows) + "\n ]\n}\n").encode()
 
 
 def read_manifest(data: bytes | None) -> Entry:

@@ -1,0 +1,53 @@
+"""What can be printed: characters that a terminal obeys, that XML refuses, or that turn the text around them."""
+
+from __future__ import annotations
+
+import re
+
+__all__ = ["UNPRINTABLE", "visible", "visible_json", "visible_line"]
+
+_PLANES = "".join(f"{chr(plane + 0xFFFE)}{chr(plane + 0xFFFF)}" for plane in range(0, 0x110000, 0x10000))
+
+_NEVER = rf"\x00-\x08\x0b-\x1f\x7f-\x84\x86-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff\ufdd0-\ufdef{_PLANES}"
+
+UNPRINTABLE = re.compile(f"[{_NEVER}]")
+"""Controls but for tab and line ends, half characters, code points that are none (Unicode 15, 23.7), and the signs that
+set the direction of all that follows (Unicode Bidirectional Algorithm, 2.1 to 2.4). No song needs any of them."""
+
+_UNSHOWABLE = re.compile(rf"[{_NEVER}\x85\u2028\u2029]")
+_UNSHOWABLE_IN_A_LINE = re.compile(rf"[{_NEVER}\t\n\x85\u2028\u2029]")
+
+
+def visible(text: str) -> str:
+    r"""Return a text for a terminal: what it can't show, or would obey, is �; tabs and line ends stay.
+
+    Examples
+    --------
+    >>> visible("red \x1b[31m and\nwhole")
+    'red �[31m and\nwhole'
+    """
+    return _UNSHOWABLE.sub("�", text)
+
+
+def visible_line(text: str) -> str:
+    """Return a name for a terminal, such as a file's: `visible`, and in one line."""
+    return _UNSHOWABLE_IN_A_LINE.sub("�", text)
+
+
+def visible_json(text: str) -> str:
+    r"""Return JSON that says the same without anything unprintable: as escapes, which a program reads back exactly.
+
+    Examples
+    --------
+    >>> visible_json('"\x9b"')
+    '"\\u009b"'
+    """
+    return _UNSHOWABLE.sub(lambda match: "".join(f"\\u{half:04x}" for half in _halves(match[0])), text)
+
+
+def _halves(sign: str) -> tuple[int, ...]:
+    """Return the UTF-16 code units of a character: JSON's escapes have no others."""
+    code = ord(sign)
+    if code < 0x10000:
+        return (code,)
+    return 0xD800 + (code - 0x10000 >> 10), 0xDC00 + (code & 0x3FF)
