@@ -25,8 +25,8 @@ CLI = Path(talk.__file__).parent
 EVIL = "x\x1b[2J\x9b31m\u202e\x7fy"
 """Clears the screen, colours it, turns the line round."""
 
-TYPED = ["return", "escape", "control sequence", "turned round", "a byte that is no text"]
-"""What a command line can hold, one of each sort: all else comes out alike."""
+TYPED = "\r\x1b\x7f\x9b\u202e\u2066\ufffe\udce9"
+"""What a command line can hold, one of each sort; the last is a byte that is no text."""
 
 
 def assert_harmless(ran: Ran, *codes: int) -> None:
@@ -35,7 +35,6 @@ def assert_harmless(ran: Ran, *codes: int) -> None:
     assert "Traceback" not in ran.err
 
 
-@pytest.mark.parametrize("sign", TYPED)
 @pytest.mark.parametrize(
     "words",
     [
@@ -71,10 +70,10 @@ def assert_harmless(ran: Ran, *codes: int) -> None:
     ids=lambda words: "_".join(words).replace("{}", "X"),
 )
 def test_what_is_typed_comes_back_harmless(
-    words: tuple[str, ...], sign: str, song: Path, tercet: Run, monkeypatch: pytest.MonkeyPatch
+    words: tuple[str, ...], song: Path, tercet: Run, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.chdir(song.parent)
-    typed = [word.replace("{}", f"q{HARMFUL[sign]}q").replace("SONG", song.name) for word in words]
+    typed = [word.replace("{}", f"q{TYPED}q").replace("SONG", song.name) for word in words]
     assert_harmless(tercet(*typed), 1, 2, 3)
 
 
