@@ -30,6 +30,8 @@ from tercet.sound.ukulele_voice import (
     velocity_of_level,
     with_whole_chops,
 )
+from tercet.theory import LAST_FRET, Pitch
+from tercet.theory.tunings import HIGHEST_OPEN, LOWEST_OPEN
 from tests.measure.audio import Track
 from tests.measure.loudness import gesture_levels_lufs
 from tests.measure.pitch import cents_sharp
@@ -145,6 +147,21 @@ def test_varied_notes_stay_in_tune(ukulele: FluidSynthesiser) -> None:
         for each in notes:
             cents = cents_sharp(Track(melody, RATE_HZ), midi, each.onset_s, each.onset_s + 0.55)
             assert abs(cents) <= 0.5, (midi, cents)
+
+
+@pytest.mark.parametrize("layer", LAYER_ORDER)
+@pytest.mark.parametrize("open_pitch", [LOWEST_OPEN, HIGHEST_OPEN])
+@pytest.mark.parametrize("fret", [0, 7, LAST_FRET])
+def test_the_lowest_and_highest_strings_that_a_song_may_have_are_in_tune_and_heard(
+    ukulele: FluidSynthesiser, layer: Layer, open_pitch: Pitch, fret: int
+) -> None:
+    midi = open_pitch.midi + fret
+    notes = repeated(0.0, midi, 1, fret, layer, 2)
+    stem = ukulele.stems(take(notes, 2.0)).by_name[layer]
+    assert abs(cents_sharp(Track(stem, RATE_HZ), midi, notes[0].onset_s, notes[0].onset_s + 0.55)) <= 3.0
+    loud, _ = gesture_figures(heard(ukulele, notes), RATE_HZ)
+    usual, _ = gesture_figures(heard(ukulele, repeated(0.0, 69, 1, 0, layer, 2)), RATE_HZ)
+    assert abs(loud.mean() - usual.mean()) <= 6.0
 
 
 def test_layers_behind_are_darker_at_the_same_level(ukulele: FluidSynthesiser) -> None:

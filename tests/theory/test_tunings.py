@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from tercet.errors import ParameterError
 from tercet.theory import INSTRUMENTS, LAST_FRET, TUNINGS, Pitch, Tuning, tuning_named, tuning_of_pitches
+from tercet.theory.tunings import HIGHEST_OPEN, LOWEST_OPEN, allowed_open
 
 
 def pitches(text: str) -> tuple[Pitch, ...]:
@@ -70,6 +73,36 @@ def test_four_notes_make_a_tuning() -> None:
 )
 def test_the_notes_of_a_named_tuning_are_that_tuning(text: str, name: str) -> None:
     assert tuning_of_pitches(pitches(text)) == TUNINGS[name]
+
+
+@pytest.mark.parametrize(
+    ("text", "outside", "instead"),
+    [
+        ("G9 C4 E4 A4", "G9", "G5"),
+        ("G4 C4 E4 A#5", "A#5", "A#4"),
+        ("G4 C4 D#1 A4", "D#1", "D#2"),
+        ("C-1 C4 E4 A4", "C-1", "C2"),
+        ("G4 Fb1 E4 Bbb5", "", ""),
+        ("E1 A5 E1 A5", "", ""),
+        ("B#5 C4 E4 A4", "B#5", "B#4"),
+    ],
+)
+def test_strings_are_within_what_can_be_played(text: str, outside: str, instead: str) -> None:
+    if not outside:
+        assert all(
+            0 <= tuning_of_pitches(pitches(text)).midi(string, LAST_FRET) <= 127 for string in (1, 2, 3, 4)
+        )
+        return
+    with pytest.raises(ParameterError, match=rf"from E1 to A5 \(got {outside}; perhaps {instead}\)"):
+        tuning_of_pitches(pitches(text))
+
+
+@given(st.builds(Pitch, st.sampled_from("ABCDEFG"), st.integers(-2, 2), st.integers(0, 8)))
+def test_what_is_proposed_is_allowed_and_has_the_same_name(pitch: Pitch) -> None:
+    allowed = allowed_open(pitch)
+    assert allowed_open(allowed) == allowed
+    assert allowed.name == pitch.name
+    assert (allowed == pitch) == (LOWEST_OPEN.midi <= pitch.midi <= HIGHEST_OPEN.midi)
 
 
 def test_what_is_no_tuning() -> None:

@@ -223,6 +223,7 @@ def _named(name: str) -> Tuning:
 
 def _of_notes(notes: tuple[str, ...], rest: Sequence[str]) -> Tuning:
     """Return the tuning of up to four notes; what comes after them may be what spoils them."""
+    from tercet.errors import ParameterError
     from tercet.theory import TUNINGS, Pitch, tuning_of_pitches
 
     if len(notes) < 4:
@@ -231,7 +232,10 @@ def _of_notes(notes: tuple[str, ...], rest: Sequence[str]) -> Tuning:
             f"--tuning: a tuning must have four notes, string 4 first (got {len(notes)}: {','.join(notes)}{spoilt}): "
             f"write all four, such as A4,D4,F#4,B4"
         )
-    return tuning_of_pitches(tuple(map(Pitch.parse, notes)))
+    try:
+        return tuning_of_pitches(tuple(map(Pitch.parse, notes)))
+    except ParameterError as error:
+        raise RequestError(f"--tuning: {error}") from None
 
 
 def _is_note(text: str) -> bool:

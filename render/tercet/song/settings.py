@@ -19,7 +19,7 @@ from tercet.song.slips import explain_word
 from tercet.song.spelling import number_text, yaml_text
 from tercet.song.track_parts import TRACKS_SCHEMA, tracks_text
 from tercet.song.values import number_of, one_of, or_words, text_of, value_of
-from tercet.theory import INSTRUMENTS, TUNINGS, Pitch, parse_key
+from tercet.theory import INSTRUMENTS, NEEDED_STRINGS, TUNINGS, Pitch, allowed_open, parse_key
 
 __all__ = ["PLAYERS", "SETTINGS", "TUNING_SCHEMA", "Setting", "read_settings", "schema_of", "written_tuning"]
 
@@ -149,13 +149,13 @@ def _read_tuning(node: Node) -> _Fields:
 def written_tuning(node: Node) -> str | tuple[Pitch, ...]:
     """Read a tuning: its name, or four notes with string 4 first."""
     if isinstance(node, Listing):
-        return _four_pitches([text_of(item) for item in node.items])
+        return _four_pitches([(text_of(item), item.place) for item in node.items])
     text = value_of(node)
     if text in TUNINGS:
         return text
     words = re.split(r"[\s,]+", text)
     if len(words) == 4:
-        return _four_pitches(words)
+        return _four_pitches([(word, node.place) for word in words])
     plain = text.casefold().replace(" ", "-").replace("_", "-")
     close = plain if plain in TUNINGS else nearest(plain, TUNINGS)
     raise SlipError(
@@ -164,15 +164,19 @@ def written_tuning(node: Node) -> str | tuple[Pitch, ...]:
     )
 
 
-def _four_pitches(words: list[str]) -> tuple[Pitch, ...]:
+def _four_pitches(words: list[tuple[str, Source]]) -> tuple[Pitch, ...]:
     if len(words) != 4:
         raise SlipError(f"must have four notes, string 4 first (got {len(words)})", "write [G4, C4, E4, A4]")
     pitches = []
-    for word in words:
+    for word, place in words:
         try:
-            pitches.append(Pitch.parse(word))
+            pitch = Pitch.parse(word)
         except ParameterError:
-            raise SlipError(f"`{word[:40]}` isn't a note with its octave", "write [G4, C4, E4, A4]") from None
+            wrong = f"must be notes with their octaves (got {word[:40]})"
+            raise SlipError(wrong, "write [G4, C4, E4, A4]", place) from None
+        if (allowed := allowed_open(pitch)) != pitch:
+            raise SlipError(f"{NEEDED_STRINGS} (got {pitch})", f"write for instance {allowed}", place)
+        pitches.append(pitch)
     return tuple(pitches)
 
 

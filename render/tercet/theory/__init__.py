@@ -4,11 +4,21 @@ from tercet.theory.chords import Chord, ChordNameError, parse_chord
 from tercet.theory.instruments import INSTRUMENTS, Instrument
 from tercet.theory.key import Key, parse_key, spell, transpose_key
 from tercet.theory.pitch import Pitch, hz_of_midi
-from tercet.theory.tunings import LAST_FRET, TUNINGS, Tuning, tuning_named, tuning_of, tuning_of_pitches
+from tercet.theory.tunings import (
+    LAST_FRET,
+    NEEDED_STRINGS,
+    TUNINGS,
+    Tuning,
+    allowed_open,
+    tuning_named,
+    tuning_of,
+    tuning_of_pitches,
+)
 
 __all__ = [
     "INSTRUMENTS",
     "LAST_FRET",
+    "NEEDED_STRINGS",
     "TUNINGS",
     "Chord",
     "ChordNameError",
@@ -16,6 +26,7 @@ __all__ = [
     "Key",
     "Pitch",
     "Tuning",
+    "allowed_open",
     "hz_of_midi",
     "parse_chord",
     "parse_key",

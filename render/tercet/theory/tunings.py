@@ -7,10 +7,39 @@ from dataclasses import dataclass
 from tercet.errors import ParameterError
 from tercet.theory.pitch import Pitch
 
-__all__ = ["LAST_FRET", "TUNINGS", "Tuning", "tuning_named", "tuning_of", "tuning_of_pitches"]
+__all__ = [
+    "HIGHEST_OPEN",
+    "LAST_FRET",
+    "LOWEST_OPEN",
+    "NEEDED_STRINGS",
+    "TUNINGS",
+    "Tuning",
+    "allowed_open",
+    "tuning_named",
+    "tuning_of",
+    "tuning_of_pitches",
+]
 
 LAST_FRET = 15
 """The highest fret that is written, played and sampled; most instruments of any size have it, if not easily reached."""
+
+
+LOWEST_OPEN, HIGHEST_OPEN = Pitch.parse("E1"), Pitch.parse("A5")
+"""How low and how high an open string may be: from the lowest string of a bass to an octave above the highest of a
+high-g ukulele. The built-in ukulele sounds in tune at every fret of any such string, and all of them are MIDI keys."""
+
+NEEDED_STRINGS = f"must have open strings from {LOWEST_OPEN} to {HIGHEST_OPEN}"
+"""What is said of a tuning that has others."""
+
+
+def allowed_open(pitch: Pitch) -> Pitch:
+    """Return the pitch itself when an open string may have it, else the nearest of its name that one may have."""
+    octave = pitch.octave
+    while pitch.midi + 12 * (octave - pitch.octave) < LOWEST_OPEN.midi:
+        octave += 1
+    while pitch.midi + 12 * (octave - pitch.octave) > HIGHEST_OPEN.midi:
+        octave -= 1
+    return Pitch(pitch.letter, pitch.alter, octave)
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,11 +51,16 @@ class Tuning:
     name
         ``"high-g"`` and so on; ``"custom"`` for one given by pitches.
     open_pitches
-        The open strings, string 4 first.
+        The open strings, string 4 first, each from `LOWEST_OPEN` to `HIGHEST_OPEN`.
     """
 
     name: str
     open_pitches: tuple[Pitch, Pitch, Pitch, Pitch]
+
+    def __post_init__(self) -> None:
+        for pitch in self.open_pitches:
+            if (allowed := allowed_open(pitch)) != pitch:
+                raise ParameterError(f"a tuning {NEEDED_STRINGS} (got {pitch}; perhaps {allowed})")
 
     def open_midi(self, string: int) -> int:
         """Return the MIDI key number of an open string, 1 to 4."""
