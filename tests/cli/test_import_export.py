@@ -35,6 +35,8 @@ def test_an_imported_tune_passes_check_and_is_never_overwritten(
     checked = tercet("check", target)
     assert checked.code == 0
     assert "Test Tune, no mistakes" in checked.out
+    assert tercet("import", tune, "-o", target).code == 0
+    target.write_text(target.read_text(encoding="utf-8") + "# mine\n", encoding="utf-8")
     before = target.read_bytes()
     again = tercet("import", tune, "-o", target)
     assert again.code == 1

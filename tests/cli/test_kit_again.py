@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import shutil
 from collections.abc import Callable
 from pathlib import Path
@@ -33,11 +34,11 @@ class Kit:
         song.write_text(song.read_text("utf-8").replace("sections:", f"{OWN}sections:"), "utf-8")
         self.made()
 
-    def made(self, *options: str, tracks: tuple[str, ...] = TRACKS) -> set[str]:
+    def made(self, *options: str, tracks: tuple[str, ...] = TRACKS, code: int = 0) -> set[str]:
         """Make what is missing; return the names of what was made."""
         before = self.times()
         self.ran = self._tercet("kit", self.song, "-o", self.folder.parent, "--jobs", "1", *tracks, *options)
-        assert self.ran.code == 0, self.ran.err
+        assert self.ran.code == code, self.ran.err
         made = {name for name, time in self.times().items() if before.get(name) != time}
         assert not list(self.folder.parent.rglob(".*"))
         return made - {"kit.json"}
@@ -124,14 +125,40 @@ def test_another_sound_or_seed_makes_all_again(kit: Kit) -> None:
     assert kit.made("--seed", "2") == ALL
 
 
-def test_a_file_that_is_gone_cut_or_another_is_made_again_as_it_was(kit: Kit) -> None:
+def test_a_file_that_is_gone_is_made_again_as_it_was(kit: Kit) -> None:
     whole = kit.bytes()
     (kit.folder / DEMO).unlink()
     assert kit.made() == {DEMO}
-    (kit.folder / LOOP).write_bytes(whole[LOOP][:-1])
-    assert kit.made() == {LOOP}
-    (kit.folder / MIDI).write_bytes(bytes(len(whole[MIDI])))
-    assert kit.made() == {MIDI}
+    assert kit.bytes() == whole
+
+
+def test_a_file_that_was_changed_stays_and_is_made_again_if_asked(kit: Kit) -> None:
+    whole = kit.bytes()
+    for name, data in ((LOOP, whole[LOOP][:-1]), (MIDI, bytes(len(whole[MIDI])))):
+        (kit.folder / name).write_bytes(data)
+        assert kit.made() == set()
+        assert (kit.folder / name).read_bytes() == data
+        assert f"{name} stays as it is: it was changed after Tercet made it" in kit.ran.err
+        assert kit.made("--seed", "2") == ALL - {name}
+        assert kit.made() == ALL - {name}
+        assert (kit.folder / name).read_bytes() == data
+        assert kit.made("--replace") == {name}
+        assert kit.bytes() == whole
+
+
+def test_a_byte_changed_under_an_old_date_is_found_by_its_hash(kit: Kit) -> None:
+    assert kit.made("--verify") == set()
+    whole = kit.bytes()
+    changed = bytearray(whole[DEMO])
+    changed[len(changed) // 2] ^= 1
+    date = (kit.folder / DEMO).stat()
+    (kit.folder / DEMO).write_bytes(changed)
+    os.utime(kit.folder / DEMO, ns=(date.st_atime_ns, date.st_mtime_ns))
+    assert kit.made() == set()
+    assert "stays" not in kit.ran.err
+    assert kit.made("--verify", code=1) == set()
+    assert f"{DEMO} stays as it is: it was changed after Tercet made it" in kit.ran.err
+    assert kit.made("--verify", "--replace") == {DEMO}
     assert kit.bytes() == whole
 
 
@@ -144,11 +171,35 @@ def test_a_copied_folder_is_looked_into_once(kit: Kit, monkeypatch: pytest.Monke
     assert {name for name, time in kit.times().items() if times[name] != time} <= {"kit.json"}
 
 
-@pytest.mark.parametrize("damage", [b"", b"{", b"[]", b'{"tercet_kit": 1, "files": [{}]}', b"[" * 10_000])
-def test_a_damaged_manifest_makes_all_again(kit: Kit, damage: bytes) -> None:
+@pytest.mark.parametrize(
+    "damage",
+    [
+        lambda _: b"",
+        lambda _: b"{",
+        lambda _: b"[]",
+        lambda _: b'{"tercet_kit": 1, "files": [{}]}',
+        lambda _: b'{"tercet_kit": 1, "seal": "' + b"0" * 64 + b'", "files": 7}',
+        lambda _: b"[" * 10_000,
+        lambda _: b"\xff\xfe",
+        lambda whole: whole[: len(whole) // 2],
+        lambda whole: whole.replace(b'"bytes": ', b'"bytes": "', 1),
+        lambda whole: whole.replace(b"02-demo.wav", b"../demo.wav"),
+    ],
+)
+def test_a_manifest_that_is_not_as_it_was_made_stays_and_all_is_made_again(
+    kit: Kit, damage: Callable[[bytes], bytes]
+) -> None:
     whole = kit.bytes()
-    (kit.folder / "kit.json").write_bytes(damage)
+    damaged = damage(whole["kit.json"])
+    (kit.folder / "kit.json").write_bytes(damaged)
     assert kit.made() == ALL
+    said = [line for line in kit.ran.err.splitlines() if "kit.json" in line]
+    assert said == [f"{kit.folder / 'kit.json'} stays as it is: it was changed after Tercet made it"], (
+        kit.ran.err
+    )
+    assert "Traceback" not in kit.ran.err
+    assert (kit.folder / "kit.json").read_bytes() == damaged
+    assert kit.made("--replace") == ALL
     assert kit.bytes() == whole
 
 

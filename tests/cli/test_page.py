@@ -29,6 +29,7 @@ def test_a_class_gets_a_folder_a_song_and_a_list(tercet: Tercet, song: Path, tmp
     assert files == [
         "index.html",
         "look.css",
+        "page.json",
         "two-kettles/index.html",
         *(f"two-kettles/page/100-{layer}.js" for layer in ("between", "melody", "strums")),
         *(
@@ -88,8 +89,13 @@ def test_damaged_notes_of_last_time_do_no_harm(tercet: Tercet, song: Path, tmp_p
     for text in ("{", "[]"):
         (folder / "page" / "kept.json").write_text(text, encoding="utf-8")
         (folder / "page" / "page.json").unlink()
-        assert tercet(*command).code == 0
-    assert set(json.loads((folder / "page" / "kept.json").read_text(encoding="utf-8"))) == {"100"}
+        ran = tercet(*command)
+        assert ran.code == 0
+        assert "kept.json stays as it is" in ran.err
+        assert (folder / "page" / "kept.json").read_text(encoding="utf-8") == text
+    assert tercet(*command, "--replace").code == 0
+    kept = json.loads((folder / "page" / "kept.json").read_text(encoding="utf-8"))
+    assert set(kept["speeds"]) == {"100"}
 
 
 def test_the_kit_is_made_unless_there_is_one(tercet: Tercet, song: Path, tmp_path: Path) -> None:

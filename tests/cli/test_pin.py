@@ -214,9 +214,22 @@ def test_pin_writes_elsewhere(song: Path, tmp_path: Path, tercet: Run) -> None:
     assert ran.out == f"{tmp_path / 'pinned.yaml'}\n"
     assert song.read_bytes() == before
     assert "[4321]" in (tmp_path / "pinned.yaml").read_text(encoding="utf-8")
+    assert tercet("pin", song, "-o", tmp_path / "pinned.yaml").code == 0
+    (tmp_path / "pinned.yaml").write_text("title: mine", encoding="utf-8")
     refused = tercet("pin", song, "-o", tmp_path / "pinned.yaml")
     assert refused.code == 1
-    assert "may be written by hand" in refused.err
+    assert "it was changed after Tercet made it" in refused.err
+    assert tercet("pin", song, "-o", tmp_path / "pinned.yaml", "--replace").code == 0
+
+
+def test_a_song_that_was_pinned_in_its_place_is_still_the_users(
+    song: Path, tmp_path: Path, tercet: Run
+) -> None:
+    assert tercet("pin", song).code == 0
+    (tmp_path / "other.yaml").write_bytes(song.read_bytes().replace(b"[4321]", b""))
+    refused = tercet("pin", tmp_path / "other.yaml", "-o", song)
+    assert refused.code == 1
+    assert "Tercet didn't make it" in refused.err
 
 
 def test_pin_says_what_it_left_free(song: Path, tercet: Run) -> None:

@@ -24,7 +24,11 @@ def test_the_built_in_ukulele_is_written_anywhere(tercet: Run, tmp_path: Path) -
     assert read_header(path).name == "Tercet Ukulele (small)"
     again = tercet("sounds", "--build", "--small", "-o", path)
     assert again.code == 0
-    assert "is replaced" in again.err
+    path.write_bytes(b"mine")
+    refused = tercet("sounds", "--build", "--small", "-o", path)
+    assert refused.code == 1
+    assert "stays as it is" in refused.err
+    assert path.read_bytes() == b"mine"
 
 
 def test_build_alone_makes_the_cache_anew(

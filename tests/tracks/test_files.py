@@ -234,17 +234,7 @@ def test_what_may_be_replaced(tmp_path: Path) -> None:
     (tmp_path / "song.wav").write_bytes(b"sound")
     assert may_replace(tmp_path / "song.wav")
     assert not may_replace(tmp_path / "new.wav")
-    assert not may_replace(tmp_path / "new.yaml")
     assert not may_replace(tmp_path / "song.wav" / "deeper.wav")
-
-
-@pytest.mark.parametrize("name", ["song.yaml", "class.yml", "SONG.YAML"])
-def test_what_a_person_wrote_is_not_replaced(tmp_path: Path, name: str) -> None:
-    (tmp_path / name).write_text("title: mine")
-    with pytest.raises(
-        RequestError, match=rf"{name} is there and may be written by hand: choose another name"
-    ):
-        may_replace(tmp_path / name)
 
 
 def test_a_folder_or_a_device_may_not_be_replaced(tmp_path: Path) -> None:

@@ -8,6 +8,7 @@ from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from tercet.cli.options import add_replace_option
 from tercet.cli.talk import counted, put, put_json, say
 from tercet.errors import RequestError, SongError, TercetError
 
@@ -40,6 +41,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="draw a take of the song, what is loud in front and what is soft behind: .svg or .png",
     )
     parser.add_argument("--json", action="store_true", help="print the report as JSON, for programs")
+    add_replace_option(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -50,7 +52,7 @@ def run(arguments: argparse.Namespace) -> int:
     show = not arguments.json
     classes, class_reports = _classes(arguments.songs, show=show)
     reports = [
-        _report(path, classes.get(path), show=show, tab=arguments.tab, picture=picture)
+        _report(path, classes.get(path), show=show, arguments=arguments, picture=picture)
         for path in arguments.songs
         if not is_class_file(path)
     ]
@@ -120,7 +122,7 @@ def _picture_path(arguments: argparse.Namespace) -> Path | None:
     if arguments.picture is None:
         return None
     from tercet.publish import picture_maker
-    from tercet.tracks.files import may_replace
+    from tercet.tracks.made_files import check_may_make
 
     path = Path(arguments.picture)
     if len(arguments.songs) > 1:
@@ -129,22 +131,28 @@ def _picture_path(arguments: argparse.Namespace) -> Path | None:
             f"call tercet check once for each, with a FILE of its own"
         )
     picture_maker(path)
-    may_replace(path)
+    check_may_make(path, replace=arguments.replace)
     return path
 
 
-def _draw(path: Path, arrangement: Arrangement) -> None:
+def _draw(path: Path, arrangement: Arrangement, *, replace: bool) -> None:
     """Write the picture of a take as it sounds without options: full speed, from the first bar."""
     from tercet.perform import lay_out, perform
     from tercet.publish import picture_maker, take_picture
-    from tercet.tracks.files import write_bytes
+    from tercet.tracks.made_files import write_made
 
     take = perform(arrangement, lay_out(arrangement, count_in_bars=0))
-    write_bytes(path, picture_maker(path)(take_picture(take, arrangement)))
+    picture = picture_maker(path)(take_picture(take, arrangement))
+    write_made(path, picture, maker=NAME, replace=replace)
 
 
 def _report(
-    path: str, class_file: ClassFile | None, *, show: bool, tab: bool, picture: Path | None
+    path: str,
+    class_file: ClassFile | None,
+    *,
+    show: bool,
+    arguments: argparse.Namespace,
+    picture: Path | None,
 ) -> tuple[dict[str, Any], int]:
     """Return what there is to say about one song of a class, and its exit code; print it too where wanted."""
     from tercet.arrange import arrange
@@ -164,10 +172,10 @@ def _report(
     facts["covered"] = [_covered_facts(each, arrangement) for each in covered]
     if class_file is not None:
         facts["unfit_tracks"] = _unfit_tracks(class_file, arrangement)
-    if tab:
+    if arguments.tab:
         facts["tab"] = tab_text(arrangement)
     if picture is not None:
-        _draw(picture, arrangement)
+        _draw(picture, arrangement, replace=arguments.replace)
         facts["picture"] = str(picture)
     if show:
         _print(path, arrangement, report)
@@ -178,7 +186,7 @@ def _report(
             )
         for sentence in facts.get("unfit_tracks", ()):
             put(f"  {sentence}")
-        if tab:
+        if arguments.tab:
             put()
             put(facts["tab"], end="")
         if picture is not None:

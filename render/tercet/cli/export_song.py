@@ -7,7 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tercet.cli.options import count_in_of, one_tuning_of, tuned_and_moved
+from tercet.cli.options import add_replace_option, count_in_of, one_tuning_of, tuned_and_moved
 from tercet.cli.talk import put, say
 from tercet.errors import RequestError
 
@@ -39,13 +39,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--plain", action="store_true", help="MIDI as written, not as performed, for programs that draw notes"
     )
-    parser.add_argument("--replace", action="store_true", help="replace FILE when it is there already")
+    add_replace_option(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Export one song."""
     from tercet.song import read_song
-    from tercet.tracks.files import may_replace, write_bytes
+    from tercet.tracks.made_files import check_may_make, write_made
 
     path = Path(arguments.output)
     ending = path.suffix.lower()
@@ -56,16 +56,13 @@ def run(arguments: argparse.Namespace) -> int:
         )
     if arguments.plain and _KINDS[ending] is not _midi:
         raise RequestError(f"--plain is for MIDI, and {path} isn't: leave --plain away, or end FILE in .mid")
-    if may_replace(path) and not arguments.replace:
-        raise RequestError(
-            f"{path} is there already, and stays as it is: choose another name, or say --replace"
-        )
+    check_may_make(path, replace=arguments.replace)
     asked = one_tuning_of(arguments.tuning) if arguments.tuning else None
     song, tuning, dropped = tuned_and_moved(read_song(arguments.song), arguments.transpose, asked)
     if dropped:
         say(f"pins are for the song as written and were dropped: {', '.join(dropped)}")
     data, remarks = _KINDS[ending](song, tuning, plain=arguments.plain)
-    write_bytes(path, data)
+    write_made(path, data, maker=NAME, replace=arguments.replace)
     put(path)
     for remark in remarks:
         say(f"- {remark}")

@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tercet.cli.options import one_tuning_of
+from tercet.cli.options import add_replace_option, one_tuning_of
 from tercet.cli.talk import put, say, say_signs_without_font
 from tercet.errors import RequestError
 
@@ -43,19 +43,20 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--left-handed", action="store_true", help="mirror the neck: the nut on the right")
     parser.add_argument("--paper", choices=("a4", "letter"), default="a4", help="of a PDF (default a4)")
+    add_replace_option(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Draw one neck."""
     from tercet.publish import PICTURE_ENDINGS, fretboard_picture, landscape_pdf, picture_maker
-    from tercet.tracks.files import may_replace, write_bytes
+    from tercet.tracks.made_files import check_may_make, write_made
 
     path = Path(arguments.output)
     make = picture_maker(path, {**PICTURE_ENDINGS, ".pdf": landscape_pdf(arguments.paper)})
-    may_replace(path)
+    check_may_make(path, replace=arguments.replace)
     drawing = fretboard_picture(_asked(arguments))
     say_signs_without_font((drawing,))
-    write_bytes(path, make(drawing))
+    write_made(path, make(drawing), maker=NAME, replace=arguments.replace)
     put(path)
     return 0
 

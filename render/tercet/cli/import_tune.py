@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from tercet.cli.options import add_replace_option
 from tercet.cli.talk import counted, put, say
 from tercet.errors import RequestError
 
@@ -19,7 +20,7 @@ HELP = "turn a tune (MusicXML, ABC, MIDI) into a song file"
 DESCRIPTION = (
     "Turn a tune that you have into a song file: melody, chord symbols, words, marks, repeats. Everything that was "
     "dropped, guessed or changed is listed, here and at the top of the file. With a folder as OUTPUT every tune of an "
-    "ABC book becomes a file in it, or the one that --tune names. A file that exists is never overwritten."
+    "ABC book becomes a file in it, or the one that --tune names. A song of yours is overwritten only with --replace."
 )
 
 _MOST_OF_A_NAME = 99
@@ -55,12 +56,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="propose plain chords for a tune that has none; comments in the file mark them",
     )
     parser.add_argument("--voice", metavar="VOICE", default="", help="the voice with the tune, by its name")
+    add_replace_option(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Import one tune, or a whole book."""
     from tercet.exchange.section_names import plain_name
     from tercet.exchange.tunes import Choice, is_book, read_tune
+    from tercet.tracks.made_files import check_may_make
 
     target = Path(arguments.output)
     source = Path(arguments.tune)
@@ -75,13 +78,12 @@ def run(arguments: argparse.Namespace) -> int:
             f"{target}: a song's file name ends in .yaml, such as {target.stem or 'song'}.yaml; "
             f"if a folder is meant, make it first (mkdir {target})"
         )
-    if target.exists():
-        raise RequestError(f"{target} is there already, and stays as it is: choose another name")
+    check_may_make(target, replace=arguments.replace)
     return _import_one(read_tune(source, choice), source, target, arguments)
 
 
 def _import_one(sheet: LeadSheet, source: Path, target: Path, arguments: argparse.Namespace) -> int:
-    for remark in _write(sheet, source, target, harmonise=arguments.harmonise):
+    for remark in _write(sheet, source, target, harmonise=arguments.harmonise, replace=arguments.replace):
         say(f"- {remark}")
     say(f"next: tercet check {target}")
     return 0
@@ -109,12 +111,14 @@ def _import_book(source: Path, folder: Path, *, harmonise: bool) -> int:
     return 1 if failed else 0
 
 
-def _write(sheet: LeadSheet, source: Path, target: Path, *, harmonise: bool) -> tuple[str, ...]:
+def _write(
+    sheet: LeadSheet, source: Path, target: Path, *, harmonise: bool, replace: bool = False
+) -> tuple[str, ...]:
     from tercet.exchange.imported_text import imported_text
-    from tercet.tracks.files import write_bytes
+    from tercet.tracks.made_files import write_made
 
     text, _, remarks = imported_text(sheet, source.name, harmonise=harmonise)
-    write_bytes(target, text.encode("utf-8"), durable=True)
+    write_made(target, text.encode("utf-8"), maker=NAME, replace=replace, durable=True)
     put(target)
     return remarks
 

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from tercet.cli.kit_defaults import KitDefaults, kit_defaults, own_tracks_of, songs_among
 from tercet.cli.options import (
     add_performance_options,
+    add_replace_option,
     add_track_options,
     count_in_of,
     names,
@@ -20,7 +21,7 @@ from tercet.cli.options import (
     speeds,
 )
 from tercet.cli.playing import ReadySet, ready_sets, show_problems
-from tercet.cli.talk import counted, progress, put, say
+from tercet.cli.talk import counted, progress, put, say, say_left
 from tercet.errors import RequestError
 
 if TYPE_CHECKING:
@@ -84,6 +85,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--cluster", metavar="ADDRESS", help="a Dask cluster to use instead, such as tcp://10.0.0.5:8786"
     )
+    parser.add_argument(
+        "--verify",
+        action="store_true",
+        help="read all files that are there through, whatever their dates say",
+    )
+    add_replace_option(parser)
     add_track_options(parser)
     add_performance_options(parser)
     parser.set_defaults(
@@ -109,7 +116,7 @@ def run(arguments: argparse.Namespace) -> int:
     wanted = []
     for song, folder in zip(arguments.songs, _folders(arguments.songs), strict=True):
         asked = asked_key(arguments, song)
-        manifest = complete_kit(store, folder, asked)
+        manifest = complete_kit(store, folder, asked, verify=arguments.verify)
         if manifest is None:
             wanted.append((song, folder, asked))
         else:
@@ -141,17 +148,17 @@ def _make(
             )
             for (song, folder, asked), (sets, defaults) in zip(wanted, ready, strict=True)
         ]
-        if beside is not None:
-            _check_ways(beside, orders)
         for sets, _ in ready:
             for one in sets:
                 show_problems(one.arrangement, one.title)
         far = beside is None and arguments.cluster is not None
         failures = []
+        left = False
         for order, made in _made(orders, place, whole=far):
             _tell(arguments.output, order, made)
             failures += made.failures
-    return _tell_failures(failures)
+            left = left or (bool(made.left) and (arguments.verify or not made.entries))
+    return _tell_failures(failures) or int(left)
 
 
 def _list(songs: Sequence[str]) -> int:
@@ -240,7 +247,18 @@ def _order(
     )
     set_folders = tuple(one.folder_name for one in sets)
     name = Path(song_file).name
-    return SongOrder(folder, name, orders, set_folders, defaults.speeds, count_in_bars, store, asked)
+    return SongOrder(
+        folder,
+        name,
+        orders,
+        set_folders,
+        defaults.speeds,
+        count_in_bars,
+        store,
+        asked,
+        replace=arguments.replace,
+        verify=arguments.verify,
+    )
 
 
 def _tracks(
@@ -287,15 +305,6 @@ def _tracks(
             yield TrackOrder(recipe, going, tuple(str(place / (stem + ending)) for ending in endings), number)
 
 
-def _check_ways(folder: Path, orders: Sequence[SongOrder]) -> None:
-    """Refuse folders and devices that have the name of a file."""
-    from tercet.tracks.files import may_replace
-
-    for order in orders:
-        for name in order.names:
-            may_replace(folder / name)
-
-
 def _made(orders: Sequence[SongOrder], place: Place, *, whole: bool) -> Iterator[tuple[SongOrder, SongMade]]:
     """Make the kits; where there are many songs, or always if `whole`, each song is a job, else each is split up."""
     from tercet.cli.kit_song import SongMade, make_kit, make_whole_song
@@ -324,6 +333,7 @@ def _tell(output: str, order: SongOrder, made: SongMade) -> None:
     for notice in made.notices:
         say(notice)
     _tell_files(output, order.folder, made.entries)
+    say_left(made.left)
     made_now, there = len(made.made), len(made.entries)
     say(
         f"{order.title}: {counted(there, 'file')}, {made_now or 'none'} made now"

@@ -18,9 +18,9 @@ from tercet.tracks.files import cannot_write
 from tercet.tracks.making import SetOrder, recording_of, write_track
 
 if TYPE_CHECKING:
-    from tercet.jobs import Store
     from tercet.tracks.balance import Balance, WholeHeard
     from tercet.tracks.facts import TrackFacts
+    from tercet.tracks.made_files import OwnFiles
     from tercet.tracks.making import Gains
     from tercet.tracks.recording import Recording
     from tercet.tracks.timelines import Piece
@@ -107,11 +107,13 @@ def load_all(_nothing: None) -> None:
         load_library()
 
 
-def put_bytes(store: Store, data: bytes, name: str, work: Path) -> None:
-    """Put a small file into the store by way of a work folder: what a killed process leaves of it goes with that.
+def put_bytes(files: OwnFiles, data: bytes, name: str, work: Path) -> None:
+    """Put a small file into its place by way of a work folder: what a killed process leaves of it goes with that.
 
     Raises
     ------
+    RequestError
+        What is there must stay.
     OutputError
         It can't be written.
     """
@@ -123,7 +125,7 @@ def put_bytes(store: Store, data: bytes, name: str, work: Path) -> None:
         with suppress(OSError):
             place.unlink(missing_ok=True)
         raise OutputError(cannot_write(Path(name), error)) from error
-    store.put(place, name)
+    files.put(place, name)
 
 
 def share_plan(order: SetOrder) -> None:
@@ -201,7 +203,7 @@ class Writing:
         Those of its files that are wanted.
     balance, gains_db
         As in `write_track`.
-    store
+    files
         Where to.
     spent
         Numbers of the tapes that it is the last to need.
@@ -212,7 +214,7 @@ class Writing:
     names: tuple[str, ...]
     balance: Balance
     gains_db: Gains
-    store: Store
+    files: OwnFiles
     spent: frozenset[int]
 
 
@@ -225,7 +227,7 @@ def write_one(writing: Writing) -> TrackFacts:
         ready_recording(order),
         writing.balance,
         writing.gains_db,
-        writing.store,
+        writing.files,
         writing.spent,
     )
 
@@ -238,7 +240,7 @@ class WritingMidi:
     speed: Fraction
     count_in_bars: int
     name: str
-    store: Store
+    files: OwnFiles
 
 
 def write_midi(writing: WritingMidi) -> tuple[bytes, float]:
@@ -250,5 +252,5 @@ def write_midi(writing: WritingMidi) -> tuple[bytes, float]:
     playing, arrangement = ready_recording(order).playing, order.arrangement
     take = playing.take(lay_out(arrangement, None, writing.speed, writing.count_in_bars))
     data = midi_bytes(arrangement, take)
-    put_bytes(writing.store, data, writing.name, order.work)
+    put_bytes(writing.files, data, writing.name, order.work)
     return data, take.length_s

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
@@ -32,6 +33,7 @@ from tercet.errors import OutputError
 from tercet.jobs import Here, Job, run_jobs
 from tercet.tracks.balance import balance_of
 from tercet.tracks.keys import digest, gain_key, set_key, track_key, without_own_tracks
+from tercet.tracks.made_files import OwnFiles, is_sealed
 from tercet.tracks.making import SetOrder, ceilings_of, gains_of
 from tercet.tracks.manifest import (
     MANIFEST,
@@ -77,6 +79,8 @@ class SongOrder:
         Where it goes.
     asked
         What stands for all that is asked for, see `tercet.cli.kit_there.asked_key`.
+    replace, verify
+        As the options of the command.
     """
 
     folder: str
@@ -87,6 +91,8 @@ class SongOrder:
     count_in_bars: int
     store: Store
     asked: str = ""
+    replace: bool = False
+    verify: bool = False
 
     def made_in(self, place: Place) -> SongOrder:
         """Return the order as it is for a place: whether several processes share what is played."""
@@ -134,6 +140,8 @@ class SongMade:
         The files that were made now.
     notices
         What the user should know about the sound.
+    left
+        What stays as it is, since it isn't Tercet's, a sentence each.
     failures
         What couldn't be made and why, each with its exit code.
     """
@@ -141,6 +149,7 @@ class SongMade:
     entries: list[Entry] = field(default_factory=list)
     made: list[str] = field(default_factory=list)
     notices: list[str] = field(default_factory=list)
+    left: list[str] = field(default_factory=list)
     failures: list[tuple[str, int]] = field(default_factory=list)
 
 
@@ -191,6 +200,8 @@ class _Kit:
         self._made = SongMade()
         self._there: dict[str, Entry] = {}
         self._keys: dict[str, str] = {}
+        self._files = OwnFiles(order.store, "kit", {}, order.replace)
+        self._left: set[str] = set()
         self._song_key = ""
         self._packed = {one.work: PackedOrder.of(one) for one in order.sets}
         self._folders = {one.work: folder for one, folder in zip(order.sets, order.set_folders, strict=True)}
@@ -199,14 +210,16 @@ class _Kit:
     def make(self) -> SongMade:
         """Make what is missing; what was made before an error is told too."""
         self._find_keys()
-        self._there = self._of_this_song(*what_is_there(self._order.store, self._order.folder))
+        manifest, there = what_is_there(self._order.store, self._order.folder, verify=self._order.verify)
+        self._there = self._of_this_song(manifest, there)
+        self._find_left(manifest)
         try:
             self._make_missing()
         except BaseException:
             with suppress(OutputError):
                 self._write_manifest("")
             raise
-        self._write_manifest("" if self._made.failures else self._order.asked)
+        self._write_manifest("" if self._made.failures or self._left else self._order.asked)
         self._made.entries = list(self._there.values())
         return self._made
 
@@ -235,6 +248,30 @@ class _Kit:
                 set_key(replace(one, tracks=())), speed, self._order.count_in_bars
             )
 
+    def _find_left(self, manifest: Entry) -> None:
+        """Find which files stay as they are, though they would be made, and say so."""
+        folder = self._order.folder
+        known = {f"{folder}/{each['file']}": each["sha256"] for each in manifest.get("files", ())}
+        self._files = replace(self._files, known=known)
+        wanted = [name for name in self._order.names if self._told(name) not in self._there]
+        found = [(name, self._files.left(name)) for name in wanted]
+        found.append((self._manifest_place, self._manifest_files().left(self._manifest_place)))
+        self._left = {name for name, left in found if left}
+        self._made.left += [left for _, left in found if left]
+
+    @property
+    def _manifest_place(self) -> str:
+        return f"{self._order.folder}/{MANIFEST}"
+
+    def _manifest_files(self) -> OwnFiles:
+        """Return where the manifest goes: one that says itself that it is ours, from another kit too, is replaced."""
+        try:
+            there = self._order.store.read(self._manifest_place)
+        except FileNotFoundError:
+            there = b""
+        known = {self._manifest_place: hashlib.sha256(there).hexdigest()} if is_sealed(there) else {}
+        return replace(self._files, known=known)
+
     def _told(self, name: str) -> str:
         """Return a file's name as the manifest tells it, from the song's folder."""
         return str(PurePosixPath(name).relative_to(self._order.folder))
@@ -243,7 +280,7 @@ class _Kit:
 
     def _make_missing(self) -> None:
         missing = self._missing()
-        midi = [each for each in self._order.midi if self._told(each[0]) not in self._there]
+        midi = [each for each in self._order.midi if self._is_missing(each[0])]
         self._report("playing", self._done, len(self._order.names))
         jobs: list[Job[Any, Any]] = []
         if missing:
@@ -263,18 +300,22 @@ class _Kit:
                 self._finished(file_entries(replace(result, files=files), folder, self._keys))
 
     def _writing_midi(self, name: str, one: SetOrder, speed: Fraction) -> WritingMidi:
-        return WritingMidi(self._packed[one.work], speed, self._order.count_in_bars, name, self._order.store)
+        return WritingMidi(self._packed[one.work], speed, self._order.count_in_bars, name, self._files)
 
     @property
     def _done(self) -> int:
         return sum(self._told(name) in self._there for name in self._order.names)
+
+    def _is_missing(self, name: str) -> bool:
+        """Return whether a file isn't there and may be made."""
+        return name not in self._left and self._told(name) not in self._there
 
     def _missing(self) -> list[Wanted]:
         """Return the files that have to be written."""
         found = []
         for number, one in enumerate(self._order.sets):
             for index, track in enumerate(one.tracks):
-                names = tuple(name for name in track.names if self._told(name) not in self._there)
+                names = tuple(filter(self._is_missing, track.names))
                 if names:
                     found.append((number, index, names))
         return found
@@ -326,7 +367,7 @@ class _Kit:
                 names,
                 balances[number],
                 gains_db,
-                self._order.store,
+                self._files,
                 frozenset(spent_by[number, index]),
             )
             yield Job(write_one, writing, self._job_name(one, one.tracks[index].recipe.name))
@@ -377,14 +418,16 @@ class _Kit:
 
     def _write_manifest(self, asked: str) -> None:
         """Write what is there; another kit may have come to the same folder, and what it made is told too."""
+        if self._manifest_place in self._left:
+            return
         with alone_in(self._order.store, self._order.folder):
             try:
                 other = self._of_this_song(*what_is_there(self._order.store, self._order.folder))
             except OutputError:
                 other = {}
             self._there = {**other, **self._there}
-            place = f"{self._order.folder}/{MANIFEST}"
-            put_bytes(self._order.store, self._manifest(asked), place, self._order.sets[0].work)
+            work = self._order.sets[0].work
+            put_bytes(self._manifest_files(), self._manifest(asked), self._manifest_place, work)
 
     def _manifest(self, asked: str) -> bytes:
         first = self._order.sets[0]

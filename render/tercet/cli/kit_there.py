@@ -24,8 +24,8 @@ __all__ = ["asked_key", "complete_kit", "what_is_there"]
 
 Entry = dict[str, Any]
 
-NOT_ASKED = frozenset({"songs", "output", "jobs", "cluster", "list", "run"})
-"""Options that change nothing in the files: what is listed, where they go, and who makes them."""
+NOT_ASKED = frozenset({"songs", "output", "jobs", "cluster", "list", "run", "replace", "verify"})
+"""Options that change nothing in the files: what is listed, where they go, who makes them, how they are looked at."""
 
 
 def asked_key(arguments: argparse.Namespace, song: str) -> str:
@@ -54,11 +54,11 @@ def asked_key(arguments: argparse.Namespace, song: str) -> str:
     return hashlib.blake2b(repr(parts).encode(), digest_size=16).hexdigest()
 
 
-def what_is_there(store: Store, folder: str) -> tuple[Entry, dict[str, Entry]]:
+def what_is_there(store: Store, folder: str, *, verify: bool = False) -> tuple[Entry, dict[str, Entry]]:
     """Return a song's manifest, and of the files in it those that are whole, by name.
 
     A file is whole if it has its size. One that was changed after the manifest was written isn't trusted: its hash must
-    be right, too.
+    be right, too; with `verify` each file's must.
 
     Raises
     ------
@@ -79,8 +79,9 @@ def what_is_there(store: Store, folder: str) -> tuple[Entry, dict[str, Entry]]:
         if store.size(place) != entry.get("bytes"):
             continue
         changed_ns = store.changed_ns(place)
-        if told_ns is not None and changed_ns is not None and changed_ns > told_ns:
-            looked_into = True
+        younger = told_ns is not None and changed_ns is not None and changed_ns > told_ns
+        if younger or verify:
+            looked_into = looked_into or younger
             if hashlib.sha256(store.read(place)).hexdigest() != entry.get("sha256"):
                 continue
         there[entry["file"]] = entry
@@ -91,7 +92,7 @@ def what_is_there(store: Store, folder: str) -> tuple[Entry, dict[str, Entry]]:
     return manifest, there
 
 
-def complete_kit(store: Store, folder: str, asked: str) -> Entry | None:
+def complete_kit(store: Store, folder: str, asked: str, *, verify: bool) -> Entry | None:
     """Return the manifest of a kit in which nothing is missing; None for any other.
 
     Parameters
@@ -100,9 +101,11 @@ def complete_kit(store: Store, folder: str, asked: str) -> Entry | None:
         Where the kits go, and the song's folder there.
     asked
         From `asked_key`.
+    verify
+        As in `what_is_there`.
     """
     if not asked:
         return None
-    manifest, there = what_is_there(store, folder)
+    manifest, there = what_is_there(store, folder, verify=verify)
     whole = manifest.get("asked") == asked and len(there) == len(manifest["files"])
     return manifest if whole else None

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "add_performance_options",
+    "add_replace_option",
     "add_sound_option",
     "add_track_options",
     "as_asked",
@@ -128,6 +129,13 @@ def add_sound_option(parser: argparse.ArgumentParser) -> None:
     """Add ``--sound``."""
     parser.add_argument(
         "--sound", metavar="FONT", help="sound font to play with, a path or a name that `tercet sounds` lists"
+    )
+
+
+def add_replace_option(parser: argparse.ArgumentParser) -> None:
+    """Add ``--replace``."""
+    parser.add_argument(
+        "--replace", action="store_true", help="replace also what Tercet didn't make, or was changed since"
     )
 
 

@@ -9,15 +9,16 @@ from contextlib import redirect_stdout
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tercet.cli.options import add_performance_options, players, speeds
+from tercet.cli.options import add_performance_options, add_replace_option, players, speeds
 from tercet.cli.playing import playing_of, ready_song, show_problems
-from tercet.cli.talk import Report, progress, put, say
+from tercet.cli.talk import Report, progress, put, say, say_left
 from tercet.cli.work_folder import work_folder
 from tercet.errors import RequestError
 from tercet.printable import visible_line
 
 if TYPE_CHECKING:
-    from tercet.publish.page import SongEntry
+    from tercet.publish.page import KitTrack, PageFiles, PageSound, SongEntry
+    from tercet.tracks.made_files import OwnFiles
     from tercet.tracks.playing import Playing
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
@@ -77,11 +78,20 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--players", type=players, metavar="NAME", help="who plays: beginner, improving or free"
     )
+    parser.add_argument(
+        "--verify",
+        action="store_true",
+        help="read all files that are there through, whatever their dates say",
+    )
+    add_replace_option(parser)
     add_performance_options(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Make the pages of all songs, then their list."""
+    from tercet.jobs import FolderStore
+    from tercet.tracks.made_files import OwnFiles
+
     output = Path(arguments.output)
     names = _names(arguments.songs)
     arguments.speeds = arguments.speeds or speeds("100%" if arguments.one_file else "60%,80%,100%")
@@ -89,19 +99,30 @@ def run(arguments: argparse.Namespace) -> int:
         raise RequestError(
             f"--one-file holds one speed (got {len(arguments.speeds)}): name one with --speeds"
         )
+    own = OwnFiles(FolderStore(output.absolute()), NAME, replace=arguments.replace)
+    made: list[Path | None] = []
     entries = []
     for song, name, playing in zip(arguments.songs, names, _read(arguments), strict=True):
         show_problems(playing.arrangement)
         with progress(name) as report:
             if arguments.one_file:
-                put(_one_file(arguments, playing, output / f"{name}.html", report))
+                made.append(_one_file(arguments, playing, own, f"{name}.html", report))
             else:
-                put(_folder(arguments, song, playing, output / name, report))
+                made.append(_folder(arguments, song, playing, own, name, report))
                 entries.append(_entry(name, playing))
+        _print_made(made[-1])
     if entries:
-        put(_list(output, visible_line(arguments.title), entries))
-        say(f"open {output / 'index.html'} in any browser: it needs no host and no net")
-    return 0
+        made.append(_list(output, visible_line(arguments.title), entries, own))
+        _print_made(made[-1])
+        if made[-1]:
+            say(f"open {made[-1]} in any browser: it needs no host and no net")
+    return int(not any(made))
+
+
+def _print_made(path: Path | None) -> None:
+    """Print the name of a page, unless something of the user's stands in its place."""
+    if path is not None:
+        put(path)
 
 
 def _names(songs: list[str]) -> list[str]:
@@ -132,32 +153,42 @@ def _read(arguments: argparse.Namespace) -> list[Playing]:
     return playings
 
 
-def _folder(arguments: argparse.Namespace, song: str, playing: Playing, folder: Path, report: Report) -> Path:
-    """Make the folder of a song's page, and the kit that it plays."""
-    from tercet.cli.sheet import write_sheet
-    from tercet.publish.page import (
-        FOLDER,
-        PagePlan,
-        files_to_take,
-        made_sound,
-        note_page,
-        page_is_there,
-        read_kit,
-        song_page,
-    )
-    from tercet.tracks.files import write_bytes
+def _folder(
+    arguments: argparse.Namespace, song: str, playing: Playing, own: OwnFiles, name: str, report: Report
+) -> Path | None:
+    """Make the folder of a song's page, and the kit that it plays; return the page, None if it isn't ours to make."""
+    from tercet.publish.page import PageFiles, made_sound
 
+    folder = Path(arguments.output) / name
+    if folder.is_symlink():
+        say_left([own.left(f"{name}/index.html")])
+        return None
     if not arguments.no_kit:
         _ready_kit(arguments, song, folder)
     asked = _asked(arguments, playing, folder)
-    if page_is_there(folder / FOLDER, asked):
+    files = PageFiles(own, name)
+    if files.is_there(asked, verify=arguments.verify):
         return folder / "index.html"
     with work_folder(folder) as work:
-        sound = made_sound(playing, arguments.speeds, folder / FOLDER, work, report)
+        sound = made_sound(playing, arguments.speeds, files, work, report)
     if sound.anew:
         _show_notices(playing)
     report("writing", len(arguments.speeds), len(arguments.speeds))
-    write_sheet(playing.arrangement, folder / f"{folder.name}.pdf", left_handed=arguments.left_handed)
+    written = _write_folder(arguments, playing, sound, files, folder)
+    files.finish(asked)
+    say_left(files.left)
+    return folder / "index.html" if written else None
+
+
+def _write_folder(
+    arguments: argparse.Namespace, playing: Playing, sound: PageSound, files: PageFiles, folder: Path
+) -> bool:
+    """Write the sheet and the page itself; return whether the page was written."""
+    from tercet.cli.sheet import sheet_bytes
+    from tercet.publish.page import PagePlan, files_to_take, song_page
+
+    sheet = sheet_bytes(playing.arrangement, ".pdf", left_handed=arguments.left_handed)
+    files.write(f"{folder.name}.pdf", sheet)
     downloads = {
         group: [(path.relative_to(folder).as_posix(), path.stat().st_size) for path in paths]
         for group, paths in files_to_take(folder).items()
@@ -165,16 +196,24 @@ def _folder(arguments: argparse.Namespace, song: str, playing: Playing, folder: 
     plan = PagePlan(
         playing.arrangement,
         sound,
-        tracks=read_kit(folder),
+        tracks=_tracks(folder),
         downloads=downloads,
         class_href="../index.html",
         left_handed=arguments.left_handed,
     )
-    files = song_page(plan)
-    for name, data in files.items():
-        write_bytes(folder / name, data)
-    note_page(folder / FOLDER, asked, [f"{folder.name}.pdf", *files])
-    return folder / "index.html"
+    written = {name: files.write(name, data) for name, data in song_page(plan).items()}
+    return written["index.html"]
+
+
+def _tracks(folder: Path) -> tuple[KitTrack, ...]:
+    """Return the tracks of the kit in a song's folder; a kit that can't be read is told, and counts as none."""
+    from tercet.publish.page import read_kit
+
+    try:
+        return read_kit(folder)
+    except RequestError as error:
+        say(f"{error}. The page has no tracks until then")
+        return ()
 
 
 def _asked(arguments: argparse.Namespace, playing: Playing, folder: Path) -> str:
@@ -199,11 +238,16 @@ def _asked(arguments: argparse.Namespace, playing: Playing, folder: Path) -> str
     )
 
 
-def _one_file(arguments: argparse.Namespace, playing: Playing, path: Path, report: Report) -> Path:
-    """Make a song's page as one file."""
+def _one_file(
+    arguments: argparse.Namespace, playing: Playing, own: OwnFiles, name: str, report: Report
+) -> Path | None:
+    """Make a song's page as one file; return it, None if what is there must stay."""
     from tercet.publish.page import PagePlan, made_sound, song_page
-    from tercet.tracks.files import write_bytes
 
+    path = Path(arguments.output) / name
+    if left := own.left(name):
+        say_left([left])
+        return None
     with work_folder(path.parent) as work:
         sound = made_sound(playing, arguments.speeds, None, work, report)
     _show_notices(playing)
@@ -214,7 +258,7 @@ def _one_file(arguments: argparse.Namespace, playing: Playing, path: Path, repor
             f"{path} would have {len(data) / 1e6:.1f} MB, and one file holds {MOST_BYTES_OF_ONE_FILE / 1e6:.0f}: "
             f"choose a faster speed, or leave --one-file away and send the folder"
         )
-    write_bytes(path, data)
+    own.write(data, name)
     return path
 
 
@@ -244,7 +288,7 @@ def _passed_on(arguments: argparse.Namespace) -> list[str]:
     valued = ("tuning", "players", "transpose", "count_in", "sound", "feel", "front", "seed")
     asked = {name: getattr(arguments, name) for name in valued}
     written = [f"--{name.replace('_', '-')}={value}" for name, value in asked.items() if value is not None]
-    return written + [f"--{name}" for name in ("dry", "clear") if getattr(arguments, name)]
+    return written + [f"--{name}" for name in ("dry", "clear", "replace") if getattr(arguments, name)]
 
 
 def _entry(name: str, playing: Playing) -> SongEntry:
@@ -254,11 +298,12 @@ def _entry(name: str, playing: Playing) -> SongEntry:
     return SongEntry(f"{name}/index.html", song.title, (song.composer, str(song.key), str(song.meter)))
 
 
-def _list(output: Path, title: str, entries: Sequence[SongEntry]) -> Path:
-    """Write the list of the songs."""
-    from tercet.publish.page import class_page
-    from tercet.tracks.files import write_bytes
+def _list(output: Path, title: str, entries: Sequence[SongEntry], own: OwnFiles) -> Path | None:
+    """Write the list of the songs; return it, None if something of the user's stands in its place."""
+    from tercet.publish.page import PageFiles, class_page
 
-    for name, data in class_page(title, entries).items():
-        write_bytes(output / name, data)
-    return output / "index.html"
+    files = PageFiles(own)
+    written = {name: files.write(name, data) for name, data in class_page(title, entries).items()}
+    files.finish()
+    say_left(files.left)
+    return output / "index.html" if written["index.html"] else None

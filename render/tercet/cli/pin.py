@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from tercet.cli.options import add_replace_option
 from tercet.cli.talk import counted, put, say
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
@@ -22,22 +23,28 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
     parser.add_argument("song", metavar="SONG", help="arrangement file; it is rewritten")
     parser.add_argument("-o", "--output", metavar="FILE", help="write here instead, and leave SONG as it is")
+    add_replace_option(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Pin one song."""
     from tercet.arrange.pinning import pin_song
     from tercet.song.plain_text import read_text
-    from tercet.tracks.files import may_replace, write_bytes
+    from tercet.tracks.files import write_bytes
+    from tercet.tracks.made_files import check_may_make, write_made
 
     source = Path(arguments.song)
     target = Path(arguments.output) if arguments.output else source
     if arguments.output:
-        may_replace(target)
+        check_may_make(target, replace=arguments.replace)
     text = read_text(source)
     pinned = pin_song(text, str(source))
-    if arguments.output or pinned.pins or pinned.shapes:
-        write_bytes(target, pinned.text.encode("utf-8"), durable=True)
+    data = pinned.text.encode("utf-8")
+    if arguments.output:
+        write_made(target, data, maker=NAME, replace=arguments.replace, durable=True)
+        put(target)
+    elif pinned.pins or pinned.shapes:
+        write_bytes(target, data, durable=True)
         put(target)
     say(_told(pinned.pins, pinned.shapes))
     if pinned.unpinned:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from tercet.cli.kit_defaults import own_tracks_of
 from tercet.cli.options import (
     add_performance_options,
+    add_replace_option,
     add_track_options,
     count_in_of,
     layer,
@@ -77,6 +78,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--flat", action="store_true", help="every note equally loud, to hear what front and back are for"
     )
+    add_replace_option(parser)
     add_track_options(parser)
     add_performance_options(parser)
 
@@ -84,12 +86,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Render one file."""
     from tercet.tracks.encoding import FORMATS
-    from tercet.tracks.files import may_replace
+    from tercet.tracks.made_files import check_may_make
 
     if arguments.track and (arguments.without or arguments.only):
         raise RequestError("--track already chooses the layers: leave --without and --only away, or --track")
     path = Path(arguments.output)
-    may_replace(path)
+    check_may_make(path, replace=arguments.replace)
     midi = path.suffix.lower() in (".mid", ".midi")
     if not midi and path.suffix.lower() not in FORMATS:
         known = " ".join([*FORMATS, ".mid"])
@@ -129,8 +131,8 @@ def _recipe(arguments: argparse.Namespace, one: ReadySet) -> Recipe:
 def _write_track(arguments: argparse.Namespace, one: ReadySet, recipe: Recipe, path: Path) -> None:
     """Write a recording."""
     from tercet.cli.work_folder import work_folder
-    from tercet.jobs import FolderStore
     from tercet.sound.convolution import THREADS
+    from tercet.tracks.made_files import own_file
     from tercet.tracks.making import SetOrder, TrackOrder, ceilings_of, gains_of, recording_of, write_track
     from tercet.tracks.ways import Going
 
@@ -142,6 +144,7 @@ def _write_track(arguments: argparse.Namespace, one: ReadySet, recipe: Recipe, p
         guide=arguments.guide,
     )
     target = Path(os.path.realpath(path))
+    files = own_file(path, maker=NAME, replace=arguments.replace)
     track = TrackOrder(recipe, going, (target.name,))
     with work_folder(target.parent) as work:
         order = SetOrder(
@@ -158,7 +161,7 @@ def _write_track(arguments: argparse.Namespace, one: ReadySet, recipe: Recipe, p
         recording = recording_of(order, report=say_measuring)
         balance = recording.balance()
         gains_db = gains_of([balance], ceilings_of(order.tracks))
-        write_track(order, 0, recording, balance, gains_db, FolderStore(target.parent))
+        write_track(order, 0, recording, balance, gains_db, files)
     for notice in (*recording.playing.notices(), *balance.notices()):
         say(notice)
 
@@ -169,7 +172,7 @@ def _write_midi(arguments: argparse.Namespace, one: ReadySet, recipe: Recipe, pa
     from tercet.perform import lay_out
     from tercet.song import bar_indices
     from tercet.tracks.choice import facts_of
-    from tercet.tracks.files import write_bytes
+    from tercet.tracks.made_files import write_made
     from tercet.tracks.timelines import Source
 
     if recipe.way != "through":
@@ -187,4 +190,5 @@ def _write_midi(arguments: argparse.Namespace, one: ReadySet, recipe: Recipe, pa
     facts = facts_of(take.notes, arrangement)
     heard = tuple(note for note, fact in zip(take.notes, facts, strict=True) if recipe.heard.picks(fact))
     layers = tuple(layer for layer in LAYERS if any(note.layer == layer for note in heard))
-    write_bytes(path, midi_bytes(arrangement, replace(take, notes=heard), layers or LAYERS))
+    data = midi_bytes(arrangement, replace(take, notes=heard), layers or LAYERS)
+    write_made(path, data, maker=NAME, replace=arguments.replace)

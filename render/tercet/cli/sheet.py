@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tercet.cli.options import one_tuning_of, tuned_and_moved
+from tercet.cli.options import add_replace_option, one_tuning_of, tuned_and_moved
 from tercet.cli.sheet_handout import write_handout
 from tercet.cli.talk import put, say, say_missing_signs
 from tercet.errors import RequestError
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from tercet.arrange import Arrangement
     from tercet.publish.sheet_pages import Paper
 
-__all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run", "write_sheet"]
+__all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run", "sheet_bytes"]
 
 NAME = "sheet"
 HELP = "put a song on paper: staff, tab and words, or one picture for the board"
@@ -48,6 +48,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--transpose", metavar="N", type=int, default=0, help="semitones up, or down with a minus"
     )
     parser.add_argument("--tuning", metavar="NAME", help="high-g, low-g, baritone, or four notes")
+    add_replace_option(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -55,62 +56,68 @@ def run(arguments: argparse.Namespace) -> int:
     from tercet.arrange import arrange
     from tercet.publish import picture_maker
     from tercet.song import read_song
+    from tercet.tracks.made_files import write_made
 
     path = Path(arguments.output)
     paper = _paper(arguments)
     if arguments.handout:
         picture_maker(path)
     else:
-        _refuse(path)
+        _refuse(path, replace=arguments.replace)
     asked = one_tuning_of(arguments.tuning) if arguments.tuning else None
     song, tuning, dropped = tuned_and_moved(read_song(arguments.song), arguments.transpose, asked)
     if dropped:
         say(f"pins are for the song as written and were dropped: {', '.join(dropped)}")
     arrangement = arrange(song, tuning)
     if arguments.handout:
-        for written in write_handout(arrangement, path, left_handed=arguments.left_handed):
+        for written in write_handout(
+            arrangement, path, left_handed=arguments.left_handed, replace=arguments.replace
+        ):
             put(written)
         return 0
-    write_sheet(arrangement, path, paper, large=arguments.large, left_handed=arguments.left_handed)
+    data = sheet_bytes(
+        arrangement,
+        path.suffix.lower(),
+        paper,
+        large=arguments.large,
+        left_handed=arguments.left_handed,
+    )
+    write_made(path, data, maker=NAME, replace=arguments.replace)
     put(path)
     return 0
 
 
-def write_sheet(
+def sheet_bytes(
     arrangement: Arrangement,
-    path: Path,
+    ending: str,
     paper: Paper = "A4",
     *,
     large: bool = False,
     left_handed: bool = False,
-) -> None:
-    """Write the sheet of a song, and tell of signs that no font has.
+) -> bytes:
+    """Return the sheet of a song as a file, and tell of signs that no font has.
 
     Parameters
     ----------
     arrangement
         The song.
-    path
+    ending
         A .pdf has pages, a .svg is one long picture.
     paper, large, left_handed
         As the options of the command.
     """
     from tercet.publish.sheet_pages import SheetLook, sheet_of
-    from tercet.tracks.files import write_bytes
 
-    pages = path.suffix.lower() == ".pdf"
-    look = SheetLook(paper if pages else None, large, left_handed)
-    sheet = sheet_of(arrangement, look)
+    pages = ending == ".pdf"
+    sheet = sheet_of(arrangement, SheetLook(paper if pages else None, large, left_handed))
+    say_missing_signs(sheet.texts)
     if pages:
         from tercet.publish.sheet_pdf import sheet_pdf
 
-        data = sheet_pdf(sheet)
-    else:
-        from tercet.publish.sheet_svg import sheet_svg
+        return sheet_pdf(sheet)
+    from tercet.publish.sheet_svg import sheet_svg
 
-        data = sheet_svg(sheet).encode("utf-8")
-    write_bytes(path, data)
-    say_missing_signs(sheet.texts)
+    return sheet_svg(sheet).encode("utf-8")
 
 
 def _paper(arguments: argparse.Namespace) -> Paper:
@@ -129,9 +136,9 @@ def _paper(arguments: argparse.Namespace) -> Paper:
     return _PAPERS[name.lower()]
 
 
-def _refuse(path: Path) -> None:
+def _refuse(path: Path, *, replace: bool) -> None:
     """Refuse a file that can't be written, before any song is read."""
-    from tercet.tracks.files import may_replace
+    from tercet.tracks.made_files import check_may_make
 
     ending = path.suffix.lower()
     if ending not in _ENDINGS:
@@ -140,4 +147,4 @@ def _refuse(path: Path) -> None:
             f"{path} ends in {ending or 'nothing'}: a sheet's name ends in {' or '.join(_ENDINGS)}, "
             f"such as {path.stem or 'sheet'}.pdf{handout}"
         )
-    may_replace(path)
+    check_may_make(path, replace=replace)

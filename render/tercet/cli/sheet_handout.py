@@ -22,7 +22,9 @@ def handout_paths(path: Path, count: int) -> tuple[Path, ...]:
     return tuple(path.with_name(f"{path.stem}-{number}{path.suffix}") for number in range(1, count + 1))
 
 
-def write_handout(arrangement: Arrangement, path: Path, *, left_handed: bool) -> Sequence[Path]:
+def write_handout(
+    arrangement: Arrangement, path: Path, *, left_handed: bool, replace: bool
+) -> Sequence[Path]:
     """Write the pictures of a handout, all or none; return their names.
 
     Raises
@@ -33,16 +35,14 @@ def write_handout(arrangement: Arrangement, path: Path, *, left_handed: bool) ->
         A file can't be written.
     """
     from tercet.publish import handout_pictures, picture_maker
-    from tercet.tracks.files import may_replace, whole_files
+    from tercet.tracks.made_files import check_may_make, made_files
 
     make = picture_maker(path)
-    may_replace(path)
+    check_may_make(path, replace=replace)
     pictures = handout_pictures(arrangement, left_handed=left_handed)
     paths = handout_paths(path, len(pictures))
-    for each in paths:
-        may_replace(each)
     say_signs_without_font(pictures)
-    with whole_files(paths) as hidden:
+    with made_files(paths, maker="sheet", replace=replace) as hidden:
         for place, picture in zip(hidden, pictures, strict=True):
             place.write_bytes(make(picture))
     return paths

@@ -7,8 +7,8 @@ import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from tercet.cli.options import add_sound_option
-from tercet.cli.talk import building, put, put_json, say
+from tercet.cli.options import add_replace_option, add_sound_option
+from tercet.cli.talk import building, put, put_json
 
 if TYPE_CHECKING:
     from tercet.sound.fonts import ChosenFont, FoundFont
@@ -45,6 +45,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FILE",
         help="with --build: the .sf2 to write (default: the user's cache); with --report: a picture, .svg",
     )
+    add_replace_option(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -79,7 +80,7 @@ def _build(arguments: argparse.Namespace) -> int:
     """Write the built-in ukulele to a file, or anew to the cache."""
     from tercet.sound.ukulele import FULL, SMALL, ukulele_bytes
     from tercet.sound.ukulele_cache import built_in_path, ready_built_in
-    from tercet.tracks.files import may_replace, write_bytes
+    from tercet.tracks.made_files import check_may_make, write_made
 
     with building() as report:
         if arguments.output is None:
@@ -87,9 +88,9 @@ def _build(arguments: argparse.Namespace) -> int:
             path = ready_built_in(report)
         else:
             path = arguments.output
-            if may_replace(path):
-                say(f"{path} is there and is replaced")
-            write_bytes(path, ukulele_bytes(SMALL if arguments.small else FULL, report))
+            check_may_make(path, replace=arguments.replace)
+            data = ukulele_bytes(SMALL if arguments.small else FULL, report)
+            write_made(path, data, maker=NAME, replace=arguments.replace)
     put(path)
     return 0
 
@@ -99,14 +100,16 @@ def _report(arguments: argparse.Namespace) -> int:
     from tercet.sound.font_picture import report_svg
     from tercet.sound.font_report import report_json, report_on, report_text
     from tercet.sound.fonts import choose_font
-    from tercet.tracks.files import may_replace, write_bytes
+    from tercet.tracks.made_files import check_may_make, write_made
 
+    if arguments.output is not None:
+        check_may_make(arguments.output, replace=arguments.replace)
     with building() as told:
         chosen = choose_font(arguments.report or arguments.sound, None, None, os.environ, report=told)
     report = report_on(chosen.sound, f"{chosen.name}, preset {chosen.preset_name}")
     if arguments.output is not None:
-        may_replace(arguments.output)
-        write_bytes(arguments.output, report_svg(report).encode())
+        data = report_svg(report).encode()
+        write_made(arguments.output, data, maker=NAME, replace=arguments.replace)
     if arguments.json:
         put_json(report_json(report))
     else:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
@@ -21,6 +21,7 @@ __all__ = [
     "put",
     "put_json",
     "say",
+    "say_left",
     "say_missing_signs",
     "say_signs_without_font",
 ]
@@ -29,6 +30,8 @@ Report = Callable[[str, int, int], None]
 """Called as (what is being done, steps done, steps in all)."""
 
 MOST_SIGNS = 12
+
+MOST_LEFT = 12
 
 
 def say(message: str) -> None:
@@ -44,6 +47,16 @@ def put(result: object = "", *, end: str = "\n") -> None:
 def put_json(facts: Any) -> None:
     """Write a result for programs, on stdout."""
     put(visible_json(json.dumps(facts, indent=2, ensure_ascii=False)))
+
+
+def say_left(left: Sequence[str]) -> None:
+    """Tell which files stay as they are, a sentence each, and how to have them made all the same."""
+    for sentence in left[:MOST_LEFT]:
+        say(sentence)
+    if len(left) > MOST_LEFT:
+        say(f"and {len(left) - MOST_LEFT} more stay")
+    if left:
+        say("to have them made all the same: --replace, or move them away")
 
 
 def counted(number: int, what: str) -> str:

@@ -51,6 +51,9 @@ class Store(Protocol):
     def changed_ns(self, name: str) -> int | None:
         """Return when a file was last changed, by the clock of its place; None if that isn't known."""
 
+    def place(self, name: str) -> str:
+        """Return a file's full path, or its address."""
+
     def names(self) -> tuple[str, ...]:
         """Return the names of all complete files, sorted."""
 
@@ -142,6 +145,10 @@ class FolderStore:
         with _told(f"can't look at {path}"):
             return path.stat().st_mtime_ns if path.is_file() else None
 
+    def place(self, name: str) -> str:
+        """Return a file's full path, without links."""
+        return os.path.realpath(self.folder / _checked(name))
+
     def names(self) -> tuple[str, ...]:
         """Return the names of all complete files, sorted."""
         with _told(f"can't look into {self.folder}"):
@@ -210,6 +217,10 @@ class RemoteStore:
         """Return None: not every kind of place tells, or tells exactly."""
         _checked(name)
         return None
+
+    def place(self, name: str) -> str:
+        """Return a file's address."""
+        return f"{self.address}/{_checked(name)}"
 
     def names(self) -> tuple[str, ...]:
         """Return the names of all complete files, sorted."""

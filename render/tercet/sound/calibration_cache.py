@@ -14,6 +14,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
+from tercet import caches
 from tercet.sound.calibration import FRETS, VELOCITIES, StringLoudness
 
 __all__ = ["cache_folder", "keep_string", "kept_string"]
@@ -26,9 +27,7 @@ _log = logging.getLogger(__name__)
 
 def cache_folder() -> Path:
     """Return where loudness tables are kept."""
-    import platformdirs
-
-    return platformdirs.user_cache_path("tercet", appauthor=False) / "loudness"
+    return caches.cache_folder() / "loudness"
 
 
 def kept_string(folder: Path, identity: str, string: int, open_midi: int) -> StringLoudness | None:

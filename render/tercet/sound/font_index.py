@@ -13,6 +13,8 @@ from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 
+from tercet import caches
+
 __all__ = ["index_folder", "known_hash"]
 
 _HASH = re.compile(r"[0-9a-f]{64}")
@@ -20,9 +22,7 @@ _HASH = re.compile(r"[0-9a-f]{64}")
 
 def index_folder() -> Path:
     """Return where hashes of fonts are kept."""
-    import platformdirs
-
-    return platformdirs.user_cache_path("tercet", appauthor=False) / "fonts"
+    return caches.cache_folder() / "fonts"
 
 
 def known_hash(path: Path, size_bytes: int, modified_ns: int, hashed: Callable[[], str]) -> str:

@@ -21,6 +21,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path, PureWindowsPath
 
+from tercet.caches import home_folder
 from tercet.errors import SoundFontError
 from tercet.sound.soundfont import FontHeader, Preset, SoundFont, read_header, read_zones
 
@@ -137,7 +138,7 @@ def usual_folders(environ: Mapping[str, str]) -> tuple[Path, ...]:
     """
     import platformdirs
 
-    home = Path.home()
+    home = home_folder() or Path("~")
     places = {
         "home": str(home),
         "data": environ.get("XDG_DATA_HOME") or str(home / ".local" / "share"),
@@ -149,7 +150,7 @@ def usual_folders(environ: Mapping[str, str]) -> tuple[Path, ...]:
     folders += [Path(folder.format(**places)) for folder in known]
     if prefix := environ.get("HOMEBREW_PREFIX"):
         folders.append(Path(prefix) / "share" / "soundfonts")
-    return tuple(dict.fromkeys(folders))
+    return tuple(folder for folder in dict.fromkeys(folders) if not str(folder).startswith("~"))
 
 
 def find_fonts(environ: Mapping[str, str], folders: Sequence[Path] | None = None) -> tuple[FoundFont, ...]:
@@ -257,7 +258,7 @@ def _look_up(text: str, places: Sequence[Path], folders: Sequence[Path]) -> Path
     """Return the file that `text` means: a path from one of the places, else a name in the folders."""
     asked = Path(text)
     if text.startswith("~/"):
-        asked = Path.home() / text[2:]
+        asked = (home_folder() or Path("~")) / text[2:]
     for place in places:
         for ending in ("", *ENDINGS):
             path = place / asked.with_name(asked.name + ending) if asked.name else place / asked

@@ -14,6 +14,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 
+from tercet import caches
 from tercet.errors import SoundFontError
 
 __all__ = ["built_in_name", "built_in_path", "ready_built_in"]
@@ -37,9 +38,7 @@ def built_in_name() -> str:
 
 def built_in_path() -> Path:
     """Return where the built-in ukulele lies, or will."""
-    import platformdirs
-
-    return platformdirs.user_cache_path("tercet", appauthor=False) / built_in_name()
+    return caches.cache_folder() / built_in_name()
 
 
 def ready_built_in(report: Report | None = None, path: Path | None = None) -> Path:
@@ -64,14 +63,25 @@ def ready_built_in(report: Report | None = None, path: Path | None = None) -> Pa
         from tercet.sound.ukulele import ukulele_bytes
 
         data = ukulele_bytes(report=report)
-        place.parent.mkdir(parents=True, exist_ok=True)
-        _write_whole(place, data)
-        _write_whole(_note_of(place), hashlib.sha256(data).hexdigest().encode())
+        try:
+            return _kept(place, data)
+        except OSError as error:
+            if path is not None:
+                raise
+            place = caches.temporary_cache(f"{place}: {error.strerror or error}") / place.name
+            return _kept(place, data)
     except OSError as error:
         raise SoundFontError(
             f"{place}: the built-in ukulele can't be kept there: {error.strerror or error}. Make room, make the "
             "folder writable, or name another font by --sound."
         ) from error
+
+
+def _kept(place: Path, data: bytes) -> Path:
+    """Write a font and the hash beside it; return where."""
+    place.parent.mkdir(parents=True, exist_ok=True)
+    _write_whole(place, data)
+    _write_whole(_note_of(place), hashlib.sha256(data).hexdigest().encode())
     return place
 
 

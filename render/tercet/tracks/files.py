@@ -19,12 +19,9 @@ from typing import TYPE_CHECKING
 from tercet.errors import OutputError, ParameterError, RequestError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Callable, Iterator, Sequence
 
 __all__ = ["cannot_write", "may_replace", "whole_file", "whole_files", "write_bytes"]
-
-SOURCE_ENDINGS = (".yaml", ".yml")
-"""Endings of what users write by hand: arrangement files and class files."""
 
 _REASONS = {
     errno.ENOSPC: ("the disk is full", "Free some space or choose a folder on another disk."),
@@ -58,12 +55,12 @@ _ROOM = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
 
 
 def may_replace(path: Path) -> bool:
-    """Return whether a file is there that an output of this name will replace.
+    """Return whether a file is there that an output of this name would replace; whose it is tells `made_files`.
 
     Raises
     ------
     RequestError
-        If something is there that must stay: a folder, a device, or a file that a person wrote.
+        If something is there that must stay: a folder or a device.
     OutputError
         If the system doesn't let us look.
     """
@@ -77,10 +74,6 @@ def may_replace(path: Path) -> bool:
         raise RequestError(f"{path} is a folder: name a file in it, such as {path / 'demo.wav'}")
     if not stat.S_ISREG(mode):
         raise RequestError(f"{path} is a device or a pipe: name a file")
-    if path.suffix.lower() in SOURCE_ENDINGS:
-        raise RequestError(
-            f"{path} is there and may be written by hand: choose another name, or remove it first"
-        )
     return True
 
 
@@ -112,11 +105,13 @@ def whole_file(path: Path, *, durable: bool = False) -> Iterator[Path]:
 
 
 @contextmanager
-def whole_files(paths: Sequence[Path], *, durable: bool = False) -> Iterator[tuple[Path, ...]]:
+def whole_files(
+    paths: Sequence[Path], *, durable: bool = False, settled: Callable[[Path, Path], None] | None = None
+) -> Iterator[tuple[Path, ...]]:
     """Give temporary paths for several files; put all in place when the block ends well, else none.
 
     Only if the system refuses in the middle of the last step, when all files are complete, can some be in place.
-    Parameters and errors as for `whole_file`.
+    Parameters and errors as for `whole_file`; `settled` is told of each complete file and its place before it takes it.
 
     Raises
     ------
@@ -136,6 +131,8 @@ def whole_files(paths: Sequence[Path], *, durable: bool = False) -> Iterator[tup
         yield hidden
         for place, target in zip(hidden, targets, strict=True):
             _settle(place, target, durable=durable)
+            if settled is not None:
+                settled(place, target)
         for place, target in zip(hidden, targets, strict=True):
             place.replace(target)
         made.clear()

@@ -59,8 +59,8 @@ READ_BYTES = 1 << 20
 class Target(Protocol):
     """Where finished files go, whole or not at all."""
 
-    def put(self, file: Path, name: str) -> None:
-        """Move a finished file to its place; names have ``/`` between folders."""
+    def put(self, file: Path, name: str, sha256: str) -> None:
+        """Move a finished file to its place, its hash being known; names have ``/`` between folders."""
         ...
 
 
@@ -219,7 +219,7 @@ def write_track(
             gain_db, lufs, peak_dbtp = writing.write_under(ceiling_dbtp, gains_db[ceiling_dbtp], places)
             for name, place in zip(names, places, strict=True):
                 size, digest = _read_through(place)
-                target.put(place, name)
+                target.put(place, name, digest)
                 written[name] = FileFacts(
                     name,
                     track_format(place).description,

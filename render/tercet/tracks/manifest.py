@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from tercet import __version__
 from tercet.printable import visible_json
+from tercet.tracks.made_files import is_sealed, sealed
 
 if TYPE_CHECKING:
     from tercet.arrange import Arrangement
@@ -107,25 +108,19 @@ def manifest_bytes(song: Entry, sets: Iterable[Entry], files: Iterable[Entry], a
     asked
         Stands for the request when all of it is there; empty before.
     """
-    content = {"tercet_kit": FORMAT, "version": __version__, **song, "asked": asked, "sets": list(sets)}
+    head_fields = {"tercet_kit": FORMAT, "seal": "", "version": __version__}
+    content = {**head_fields, **song, "asked": asked, "sets": list(sets)}
     rows = [
         json.dumps(entry, ensure_ascii=False) for entry in sorted(files, key=lambda entry: str(entry["file"]))
     ]
     head = json.dumps(content, ensure_ascii=False, indent=1).removesuffix("\n}")
-    return visible_json(f'{head},\n "files": [\n' + ",\n".join(rows) + "\n ]\n}\n").encode()
+    text = visible_json(f'{head},\n "files": [\n' + ",\n".join(rows) + "\n ]\n}\n")
+    return sealed(text.encode())
 
 
 def read_manifest(data: bytes | None) -> Entry:
-    """Return what a manifest says; nothing of one that isn't there, is damaged, or is of another format."""
-    if data is None:
+    """Return what a manifest says; nothing of one that isn't there, isn't as we wrote it, or is of another format."""
+    if data is None or not is_sealed(data):
         return {}
-    try:
-        content = json.loads(data)
-    except (ValueError, RecursionError):
-        return {}
-    if not isinstance(content, dict) or content.get("tercet_kit") != FORMAT:
-        return {}
-    files = content.get("files")
-    if not isinstance(files, list) or not all(isinstance(each, dict) and "file" in each for each in files):
-        return {}
-    return content
+    content: Entry = json.loads(data)
+    return content if content["tercet_kit"] == FORMAT else {}

@@ -7,23 +7,25 @@ import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tercet.perform import Take, Timeline, lay_out
+from tercet.publish.page.kept_page import FOLDER
 from tercet.publish.page.stems import STEM_RATE_HZ, mono, packed_stem, stem_script, stem_text
 from tercet.publish.page.timing import Peaks, SpeedTiming, bar_peaks, speed_label
 from tercet.song import LAYERS
 from tercet.tracks.encoding import FORMATS
-from tercet.tracks.files import write_bytes
 from tercet.tracks.making import gains_of
 from tercet.tracks.tape_shelf import TapeShelf
 from tercet.tracks.whole_song import WholeSong
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     import numpy as np
     from numpy.typing import NDArray
 
+    from tercet.publish.page.kept_page import PageFiles
     from tercet.tracks.playing import Playing
 
 __all__ = ["KNOCKS_APART_S", "PageSound", "made_sound", "speed_timeline"]
@@ -31,7 +33,7 @@ __all__ = ["KNOCKS_APART_S", "PageSound", "made_sound", "speed_timeline"]
 VERSION = 1
 """Of what a stem's script holds: a new one makes all stems again."""
 
-KEPT_FILE = "kept.json"
+KEPT_FILE = f"{FOLDER}kept.json"
 
 KNOCKS_APART_S = 0.5
 """The two knocks of the count-in lie in one stem, the first of a bar before the other."""
@@ -61,7 +63,7 @@ def speed_timeline(playing: Playing, speed: Fraction) -> Timeline:
 
 
 def made_sound(
-    playing: Playing, speeds: Sequence[Fraction], folder: Path | None, work: Path, report: Report
+    playing: Playing, speeds: Sequence[Fraction], files: PageFiles | None, work: Path, report: Report
 ) -> PageSound:
     """Make what a page plays, or take it from last time.
 
@@ -71,8 +73,8 @@ def made_sound(
         The song being played.
     speeds
         At which it is rendered.
-    folder
-        Where the scripts with the stems go; None for stems that stand in the page itself.
+    files
+        The page's, where the scripts with the stems go; None for stems that stand in the page itself.
     work
         A folder for what is needed until the stems are made.
     report
@@ -83,7 +85,7 @@ def made_sound(
     OutputError
         A file can't be written.
     """
-    kept = _read_kept(folder)
+    kept: dict[str, Any] = files.read_note(KEPT_FILE).get("speeds", {}) if files else {}
     sound = playing.sound_identity()
     whole = _digest(playing.take(speed_timeline(playing, Fraction(1))))
     song = WholeSong(playing, speeds, TapeShelf(work))
@@ -97,18 +99,19 @@ def made_sound(
         take = playing.take(speed_timeline(playing, speed))
         key = _key(sound, whole, _digest(take))
         note = kept.get(name)
-        if note is None or note["key"] != key or not _all_there(folder, name):
+        if note is None or note["key"] != key or not _kept_stems(files, note):
             note, made = _made_speed(song, take, speed, key)
-            texts |= _put(made, folder)
+            texts |= _put(made, files)
             anew = True
         notes[name] = note
         rate = max(rate, note["kbit_s"])
         timings.append(SpeedTiming(speed, take, note["length_s"], note["peaks"]))
-    if folder is None or not (folder / "knocks.js").is_file():
-        texts |= _put({"knocks": packed_stem(_knocks()).data}, folder)
-    if folder is not None:
-        _tidy(folder, notes)
-        write_bytes(folder / KEPT_FILE, json.dumps(notes, sort_keys=True).encode("utf-8"))
+    texts |= _put({"knocks": packed_stem(_knocks()).data}, files)
+    if files is not None:
+        for name in kept.keys() - notes.keys():
+            for stem, sha256 in kept[name]["stems"].items():
+                files.remove(stem, sha256)
+        files.write_note(KEPT_FILE, {"speeds": notes})
     return PageSound(tuple(timings), texts, rate, anew)
 
 
@@ -127,16 +130,26 @@ def _made_speed(
         "length_s": stems.length_frames / STEM_RATE_HZ,
         "peaks": peaks,
         "kbit_s": max(stem.kbit_s for stem in packed.values()),
+        "stems": {
+            _script(name): hashlib.sha256(stem_script(name, stem.data)).hexdigest()
+            for name, stem in packed.items()
+        },
     }
-    return note, {name: stem.data for name, stem in packed.items()}
+    # As it will be read next time, when pages must be the same byte for byte: in order of name.
+    return json.loads(json.dumps(note, sort_keys=True)), {name: stem.data for name, stem in packed.items()}
 
 
-def _put(stems: dict[str, bytes], folder: Path | None) -> dict[str, str]:
-    """Write stems as scripts; return them as text where there is no folder for them."""
-    if folder is None:
+def _script(stem: str) -> str:
+    """Return the name of a stem's script, as seen from the page."""
+    return f"{FOLDER}{stem}.js"
+
+
+def _put(stems: dict[str, bytes], files: PageFiles | None) -> dict[str, str]:
+    """Write stems as scripts; return them as text where there are no files for them."""
+    if files is None:
         return {name: stem_text(data) for name, data in stems.items()}
     for name, data in stems.items():
-        write_bytes(folder / f"{name}.js", stem_script(name, data))
+        files.write(_script(name), stem_script(name, data))
     return {}
 
 
@@ -162,23 +175,12 @@ def _digest(take: Take) -> str:
     return hashlib.sha256(repr(take).encode("utf-8")).hexdigest()
 
 
-def _read_kept(folder: Path | None) -> dict[str, Any]:
-    """Return what was noted last time; nothing where it can't be read."""
-    if folder is None:
-        return {}
-    try:
-        kept = json.loads((folder / KEPT_FILE).read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        return {}
-    return kept if isinstance(kept, dict) else {}
-
-
-def _all_there(folder: Path | None, name: str) -> bool:
-    return folder is not None and all((folder / f"{name}-{layer}.js").is_file() for layer in LAYERS)
-
-
-def _tidy(folder: Path, notes: dict[str, Any]) -> None:
-    """Remove the stems of speeds that were noted last time and are no longer asked for."""
-    for name in _read_kept(folder).keys() - notes.keys():
-        for layer in LAYERS:
-            (folder / f"{name}-{layer}.js").unlink(missing_ok=True)
+def _kept_stems(files: PageFiles | None, note: dict[str, Any]) -> bool:
+    """Return whether all stems of a speed are as they were made; then they are the page's."""
+    if files is None:
+        return False
+    whole = all(files.is_as_made(*each) for each in note["stems"].items())
+    for stem, sha256 in note["stems"].items():
+        if whole:
+            files.keep(stem, sha256)
+    return whole

@@ -14,6 +14,7 @@ from tercet import __version__
 from tercet.arrange import Arrangement
 from tercet.publish.canvas import Drawing, svg_text
 from tercet.publish.chord_diagram import chord_diagram_drawing
+from tercet.publish.page.kept_page import FOLDER
 from tercet.publish.page.kit_list import KitTrack
 from tercet.publish.page.making import KNOCKS_APART_S, PageSound
 from tercet.publish.page.music import Music, engraved_music, marks_of_notes, spoken_bars
@@ -28,10 +29,7 @@ from tercet.publish.take_picture import RowPlace, row_places, take_picture
 if TYPE_CHECKING:
     from jinja2 import Environment
 
-__all__ = ["FOLDER", "LONGEST_TITLE", "PagePlan", "SongEntry", "class_page", "data_for_page", "song_page"]
-
-FOLDER = "page/"
-"""Where the style, the script and the stems of a song's page lie, as seen from it."""
+__all__ = ["LONGEST_TITLE", "PagePlan", "SongEntry", "class_page", "data_for_page", "song_page"]
 
 LONGEST_TITLE = 120
 """Characters of a title that a browser's tab and a list get; the song's page itself shows all of it."""
