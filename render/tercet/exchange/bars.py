@@ -10,6 +10,7 @@ from itertools import pairwise
 from typing import TypeVar
 
 from tercet.exchange.leadsheet import LeadChord, LeadMark, LeadMeasure, LeadNote, TuneError
+from tercet.exchange.runs import Run
 from tercet.song import ChordSpan, Mark, Meter, Note, Pin, Syllable
 
 __all__ = [
@@ -114,22 +115,21 @@ class _Time:
     length: Fraction
 
 
-def cut_into_bars(
-    measures: Sequence[LeadMeasure], start: int, stop: int, verse: int, meter: Meter
-) -> Stretch:
-    """Return measures `start` to before `stop` as bars of a meter, with the words of a verse.
+def cut_into_bars(measures: Sequence[LeadMeasure], run: Run, meter: Meter) -> Stretch:
+    """Return the measures of a run as bars of a meter, with the words of its verse.
 
-    A first measure that is short, at the start or after another short one, is a pick-up. A last bar that isn't full
-    is filled up with rest.
+    A first measure that is short, at the start or after another short one, is a pick-up, and so is what the run has
+    before it. A last bar that isn't full is filled up with rest.
     """
-    own = measures[start:stop]
+    start = run.start - run.has_pickup
+    own = measures[start : run.stop]
     bar_quarter = Fraction(4 * meter.upper, meter.lower)
     time = _on_one_line(own)
-    pickup_quarter = _pickup_quarter(measures, start, stop, bar_quarter)
+    pickup_quarter = own[0].length_quarter if run.has_pickup else _pickup_quarter(measures, run, bar_quarter)
     count = max(-(-(time.length - pickup_quarter) // bar_quarter), 1)
     edges = [pickup_quarter + index * bar_quarter for index in range(int(count) + 1)]
     filled = edges[-1] - time.length
-    cutter = _Cutter(time, _verse_for(own, verse), Fraction(meter.lower, 4), _chord_before(measures, start))
+    cutter = _Cutter(time, run.verse, Fraction(meter.lower, 4), _chord_before(measures, start))
     pickup = cutter.bar(Fraction(0), pickup_quarter, is_pickup=True) if pickup_quarter else None
     bars = tuple(cutter.bar(low, high) for low, high in pairwise(edges))
     beats = Fraction(meter.lower, 4)
@@ -139,10 +139,11 @@ def cut_into_bars(
     )
 
 
-def _pickup_quarter(measures: Sequence[LeadMeasure], start: int, stop: int, bar: Fraction) -> Fraction:
+def _pickup_quarter(measures: Sequence[LeadMeasure], run: Run, bar: Fraction) -> Fraction:
     """Return the length of the pick-up that a stretch starts with, or 0."""
+    start = run.start
     first = measures[start]
-    if stop - start < 2 or first.length_quarter >= min(first.nominal_quarter, bar):
+    if run.stop - start < 2 or first.length_quarter >= min(first.nominal_quarter, bar):
         return Fraction(0)
     after_short = start > 0 and measures[start - 1].length_quarter < measures[start - 1].nominal_quarter
     if start == 0 or after_short or measures[start + 1].length_quarter >= measures[start + 1].nominal_quarter:
@@ -175,12 +176,6 @@ def _place(item: LeadNote | LeadChord | LeadMark) -> Fraction:
 def _between(items: list[_Placed], low: Fraction, high: Fraction) -> list[_Placed]:
     """Return what starts from one place to before another; the items are in order of place."""
     return items[bisect_left(items, low, key=_place) : bisect_left(items, high, key=_place)]
-
-
-def _verse_for(measures: Sequence[LeadMeasure], verse: int) -> int:
-    """Return which verse is sung here: the one asked for, or the only one that there is."""
-    verses = {number for measure in measures for note in measure.notes for number, _ in note.words}
-    return next(iter(verses)) if len(verses) == 1 and verse not in verses else verse
 
 
 def _chord_before(measures: Sequence[LeadMeasure], start: int) -> LeadChord:

@@ -90,6 +90,8 @@ class LeadMeasure:
         Passes for which the bracket over it is meant; empty without a bracket.
     segno, coda
         Whether the sign stands at its start.
+    coda_at_end
+        Whether a sign of the coda stands after its first note: at its end, or where one leaves for the coda.
     to_coda, fine, da_capo, dal_segno
         Whether the instruction stands at its end.
     section
@@ -109,6 +111,7 @@ class LeadMeasure:
     endings: tuple[int, ...] = ()
     segno: bool = False
     coda: bool = False
+    coda_at_end: bool = False
     to_coda: bool = False
     fine: bool = False
     da_capo: bool = False

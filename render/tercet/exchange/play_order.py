@@ -29,7 +29,9 @@ def segment_starts(measures: Sequence[LeadMeasure]) -> list[int]:
 def play_order(measures: Sequence[LeadMeasure]) -> list[tuple[int, int]]:
     """Return pairs of a measure's index and the pass of its repeat, from 1, in the order played.
 
-    After da capo or dal segno repeats aren't taken again and the last of several endings is played, as is usual.
+    The signs are followed as they stand; `plain_signs` makes them plain before. After da capo or dal segno repeats
+    aren't taken again, but in the coda, and of several endings the one with *fine* or *to coda* is played, else the
+    last, as is usual. Endings without a repeat sign of their own are a choice within the repeat around them.
 
     Raises
     ------
@@ -57,12 +59,22 @@ class _Walk:
         self._start = 0
         self._pass = 1
         self._jumped = False
+        self._in_coda = False
+
+    @property
+    def _takes_repeats(self) -> bool:
+        return not self._jumped or self._in_coda
 
     def step(self) -> None:
         """Play the measure that the walk has come to, or skip an ending that isn't this pass's."""
         index, measure = self.index, self._measures[self.index]
         before = self._measures[index - 1] if index else None
-        after_endings = before is not None and bool(before.endings) and not measure.endings
+        after_endings = (
+            before is not None
+            and bool(before.endings)
+            and not measure.endings
+            and any(each.repeat_times for each in self._measures[slice(*self._group(index - 1))])
+        )
         if (after_endings or measure.repeat_start) and index != self._start:
             self._restart(index)
         if measure.endings and not self._is_for_now(index):
@@ -76,9 +88,11 @@ class _Walk:
 
     def _is_for_now(self, index: int) -> bool:
         endings = self._measures[index].endings
-        if self._jumped:
-            return max(endings) == self._last_ending(index)
-        return self._pass in endings
+        if self._takes_repeats:
+            return self._pass in endings
+        group = self._measures[slice(*self._group(index))]
+        signed = [each.endings for each in group if each.fine or each.to_coda]
+        return endings == signed[0] if signed else max(endings) == self._last_ending(index)
 
     def _group(self, index: int) -> tuple[int, int]:
         """Return the first measure of the run of endings that a measure belongs to, and the one after its last."""
@@ -104,7 +118,7 @@ class _Walk:
         return index
 
     def _next(self, index: int, measure: LeadMeasure) -> int:
-        if measure.repeat_times and not self._jumped:
+        if measure.repeat_times and self._takes_repeats:
             total = self._group_total(index) if measure.endings else measure.repeat_times
             if self._pass < total:
                 self._pass += 1
@@ -114,15 +128,24 @@ class _Walk:
             self._restart(index + 1)
         if self._jumped and measure.fine:
             return len(self._measures)
-        if self._jumped and measure.to_coda:
-            return self._sign("coda", index + 1)
+        if measure.to_coda and not self._takes_repeats:
+            return self._to_coda(index)
         if (measure.da_capo or measure.dal_segno) and not self._jumped:
             self._jumped = True
-            target = 0 if measure.da_capo else self._sign("segno", 0)
+            target = 0 if measure.da_capo else self._segno()
             self._restart(target)
             return target
         return index + 1
 
-    def _sign(self, name: str, otherwise: int) -> int:
-        found = [index for index, measure in enumerate(self._measures) if getattr(measure, name)]
-        return found[0] if found else otherwise
+    def _segno(self) -> int:
+        return next((index for index, measure in enumerate(self._measures) if measure.segno), 0)
+
+    def _to_coda(self, index: int) -> int:
+        """Return where the coda starts, which lies ahead; without one the walk goes on."""
+        ahead = range(index + 1, len(self._measures))
+        coda = next((place for place in ahead if self._measures[place].coda), None)
+        if coda is None:
+            return index + 1
+        self._in_coda = True
+        self._restart(coda)
+        return coda

@@ -19,8 +19,10 @@ from tercet.exchange.bars import (
 )
 from tercet.exchange.keys import key_of_tune
 from tercet.exchange.leadsheet import LeadMeasure, LeadSheet, TuneError
-from tercet.exchange.play_order import play_order, segment_starts
+from tercet.exchange.pickups import with_pickups_in_place
+from tercet.exchange.plain_signs import with_plain_signs
 from tercet.exchange.positions import with_positions_of_a_tuning
+from tercet.exchange.runs import MOST_VISITS, Run, runs_of
 from tercet.exchange.section_names import SectionNames
 from tercet.exchange.section_rows import section_of
 from tercet.song import Meter, Song, Visit
@@ -31,7 +33,7 @@ __all__ = ["Imported", "song_of"]
 _LOWER = (1, 2, 4, 8, 16, 32)
 _MOST_UPPER = 16
 _SLOWEST, _FASTEST = 20, 400
-_MOST_SECTIONS, _MOST_VISITS = 100, 500
+_MOST_SECTIONS = 100
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,15 +42,6 @@ class Imported:
 
     song: Song
     remarks: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class _Run:
-    """One playing of a stretch of measures: which (first measure, one after the last) and with which verse."""
-
-    start: int
-    stop: int
-    verse: int
 
 
 def song_of(sheet: LeadSheet) -> Imported:
@@ -64,12 +57,14 @@ def song_of(sheet: LeadSheet) -> Imported:
     remarks = list(sheet.remarks)
     sheet, tuning = with_positions_of_a_tuning(sheet, remarks)
     meter = _meter(sheet.measures, remarks)
-    runs = _runs(sheet.measures, remarks)
-    stretches = [cut_into_bars(sheet.measures, run.start, run.stop, run.verse, meter) for run in runs]
+    sheet = replace(sheet, measures=with_plain_signs(sheet.measures))
+    runs = runs_of(sheet.measures, remarks)
+    stretches = [cut_into_bars(sheet.measures, run, meter) for run in runs]
     stretches = with_breaths_between(stretches)
     remarks += _bar_remarks(sheet.measures, stretches, meter)
     names = _names(sheet.measures, runs, stretches)
-    stretches = _with_room(names, stretches, meter, remarks)
+    placed = with_pickups_in_place(list(zip(names, stretches, strict=True)), meter, remarks)
+    names, stretches = [name for name, _ in placed], [stretch for _, stretch in placed]
     stretches, endless = with_ended_hairpins(without_loose_ties(stretches))
     if endless:
         remarks.append(f"hairpins that no later dynamic ends are left out ({endless})")
@@ -82,7 +77,7 @@ def song_of(sheet: LeadSheet) -> Imported:
         )
         for name in dict.fromkeys(names)
     )
-    if len(sections) > _MOST_SECTIONS or len(visits) > _MOST_VISITS:
+    if len(sections) > _MOST_SECTIONS or len(visits) > MOST_VISITS:
         raise TuneError(
             f"the tune falls into {len(sections)} sections, and a song has at most {_MOST_SECTIONS}"
         )
@@ -125,35 +120,6 @@ def _meter(measures: Sequence[LeadMeasure], remarks: list[str]) -> Meter:
     return Meter(upper, lower)
 
 
-def _runs(measures: Sequence[LeadMeasure], remarks: list[str]) -> list[_Run]:
-    """Return the stretches in the order played."""
-    starts = set(segment_starts(measures))
-    runs: list[_Run] = []
-    for index, verse in play_order(measures):
-        if runs and index == runs[-1].stop and index not in starts and verse == runs[-1].verse:
-            runs[-1] = replace(runs[-1], stop=index + 1)
-        else:
-            runs.append(_Run(index, index + 1, verse))
-    verses = _verses(measures)
-    if verses > 1 and all(run.verse == 1 for run in runs):
-        remarks.append(
-            f"there are {verses} verses and no repeat: the tune is played {verses} times, once for each"
-        )
-        runs = [replace(run, verse=verse) for verse in range(1, verses + 1) for run in runs]
-    return runs
-
-
-def _verses(measures: Sequence[LeadMeasure]) -> int:
-    sung = {
-        verse
-        for measure in measures
-        for note in measure.notes
-        for verse, syllable in note.words
-        if syllable.text
-    }
-    return next((count for count in range(len(sung), 0, -1) if set(range(1, count + 1)) <= sung), 0)
-
-
 def _bar_remarks(measures: Sequence[LeadMeasure], stretches: Sequence[Stretch], meter: Meter) -> list[str]:
     """Say where bars had to be filled up, so that they last longer than in the file."""
     bar_quarter = Fraction(4 * meter.upper, meter.lower)
@@ -184,14 +150,24 @@ def _bar_remarks(measures: Sequence[LeadMeasure], stretches: Sequence[Stretch], 
     return remarks
 
 
-def _names(measures: Sequence[LeadMeasure], runs: Sequence[_Run], stretches: Sequence[Stretch]) -> list[str]:
+def _names(measures: Sequence[LeadMeasure], runs: Sequence[Run], stretches: Sequence[Stretch]) -> list[str]:
     """Return the section of each run; equal names mean one section, played several times."""
     book = SectionNames(single=len({(run.start, run.stop) for run in runs}) == 1)
     names = []
+    pickups = {(run.start, run.stop): measures[run.start - 1] for run in runs if run.has_pickup}
+    beats = {
+        place: max(
+            stretch.pickup_beat
+            for run, stretch in zip(runs, stretches, strict=True)
+            if (run.start, run.stop) == place
+        )
+        for place in dict.fromkeys((run.start, run.stop) for run in runs)
+    }
     for run, stretch in zip(runs, stretches, strict=True):
+        place = (run.start, run.stop)
         first = measures[run.start]
-        shape = (stretch.pickup_beat, len(stretch.bars))
-        names.append(book.name((run.start, run.stop), first.section, first.endings, shape))
+        label = first.section or (pickups[place].section if place in pickups else "")
+        names.append(book.name(place, label, first.endings, (beats[place], len(stretch.bars))))
     return names
 
 
@@ -202,27 +178,6 @@ def _visits(names: Sequence[str]) -> tuple[Visit, ...]:
         seen[name] += 1
         visits.append(Visit(name, seen[name], seen[name] == total[name]))
     return tuple(visits)
-
-
-def _with_room(
-    names: Sequence[str], stretches: Sequence[Stretch], meter: Meter, remarks: list[str]
-) -> list[Stretch]:
-    """Return the stretches, pick-ups that find no room in the bar before them turned into whole bars."""
-    tight: set[str] = set()
-    for index in range(1, len(stretches)):
-        before, stretch = stretches[index - 1], stretches[index]
-        if stretch.pickup_beat and before.free_beat < stretch.pickup_beat:
-            tight.add(names[index])
-    if tight:
-        shown = ", ".join(sorted(tight))
-        remarks.append(
-            f"the bar before the pick-up of {shown} has no room for it when it is played again, so the pick-up "
-            "became a whole bar with rests before it"
-        )
-    return [
-        stretch.pickup_as_bar(meter) if name in tight else stretch
-        for name, stretch in zip(names, stretches, strict=True)
-    ]
 
 
 def _key(sheet: LeadSheet, remarks: list[str]) -> Key:

@@ -1,0 +1,130 @@
+"""Pick-ups of sections that are played more than once: their time is found in the bar before, or they become a bar."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from fractions import Fraction
+
+from tercet.exchange.bars import BarContent, Stretch
+from tercet.song import ChordSpan, Meter, Note
+
+__all__ = ["with_pickups_in_place"]
+
+Named = tuple[str, Stretch]
+"""A section's name and one playing of it."""
+
+
+def with_pickups_in_place(playings: Sequence[Named], meter: Meter, remarks: list[str]) -> list[Named]:
+    """Return the playings of sections with a pick-up of one length in all playings of a section.
+
+    A pick-up written before a repeat belongs to its first pass. On the others the end of the bar before is taken for
+    one, if it is rest or if notes of its own start there. Where that can't be done, the pick-up becomes a bar that
+    starts with rests: one before the section where it isn't part of the repeat, else one of the section.
+    """
+    placed = list(playings)
+    for name in dict.fromkeys(name for name, _ in playings):
+        own = [index for index, (each, _) in enumerate(placed) if each == name]
+        beats = {placed[index][1].pickup_beat for index in own}
+        if len(beats) > 1:
+            placed = _with_one_length(placed, own, max(beats), meter)
+    return _with_room(placed, meter, remarks)
+
+
+def _with_one_length(playings: list[Named], own: Sequence[int], beat: Fraction, meter: Meter) -> list[Named]:
+    """Return the playings with a pick-up on all passes of one section, or a bar of its own where it had one."""
+    moved = list(playings)
+    for index in own:
+        name, stretch = moved[index]
+        if stretch.pickup is not None:
+            if not _has_room(moved, index):
+                return _with_bars_of_their_own(playings, own, meter)
+            continue
+        before = moved[index - 1][1] if index else None
+        taken = _without_end(before, beat, meter) if before is not None else (None, _rest(beat))
+        if taken is None:
+            return _with_bars_of_their_own(playings, own, meter)
+        shortened, pickup = taken
+        if shortened is not None:
+            moved[index - 1] = (moved[index - 1][0], shortened)
+        moved[index] = (name, replace(stretch, pickup=pickup, pickup_beat=beat))
+    return moved
+
+
+def _rest(beat: Fraction) -> BarContent:
+    return BarContent(None, (Note(Fraction(0), beat),), None, None)
+
+
+def _without_end(stretch: Stretch, beat: Fraction, meter: Meter) -> tuple[Stretch, BarContent] | None:
+    """Return a stretch with rest at its end, and what stood there; None when a note goes on over that place."""
+    last = stretch.bars[-1]
+    cut = meter.bar_beat - beat
+    kept = tuple(note for note in last.melody if note.start_beat < cut)
+    tail = tuple(note for note in last.melody if note.start_beat >= cut)
+    if not any(note.pitch for note in tail) and stretch.free_beat >= beat:
+        return stretch, _rest(beat)
+    if not tail or tail[0].start_beat != cut or (kept and kept[-1].tied_on):
+        return None
+    struck = sum(
+        note.pitch is not None and not (place and tail[place - 1].tied_on) for place, note in enumerate(tail)
+    )
+    words = last.words or ()
+    split = len(words) - struck if words else 0
+    marks = last.marks or ()
+    pickup = BarContent(
+        tuple(
+            replace(span, start_beat=span.start_beat - cut)
+            for span in last.chords or ()
+            if span.start_beat >= cut
+        )
+        or None,
+        tuple(replace(note, start_beat=note.start_beat - cut) for note in tail),
+        words[split:] or None,
+        tuple(replace(mark, at_beat=mark.at_beat - cut) for mark in marks if mark.at_beat >= cut) or None,
+    )
+    shortened = BarContent(
+        _chords_before(last.chords, cut, meter),
+        (*kept, Note(cut, beat)),
+        words[:split] or None,
+        tuple(mark for mark in marks if mark.at_beat < cut) or None,
+        last.new_line,
+    )
+    return replace(stretch, bars=(*stretch.bars[:-1], shortened)), pickup
+
+
+def _chords_before(
+    chords: tuple[ChordSpan, ...] | None, cut: Fraction, meter: Meter
+) -> tuple[ChordSpan, ...] | None:
+    """Return the chords of a bar that start before a place, the last of them held to the end."""
+    kept = [span for span in chords or () if span.start_beat < cut]
+    if kept:
+        kept[-1] = replace(kept[-1], length_beat=meter.bar_beat - kept[-1].start_beat)
+    return tuple(kept) or None
+
+
+def _with_bars_of_their_own(playings: list[Named], own: Sequence[int], meter: Meter) -> list[Named]:
+    apart: list[Named] = []
+    for index, (name, stretch) in enumerate(playings):
+        if index not in own or stretch.pickup is None:
+            apart.append((name, stretch))
+            continue
+        whole = stretch.pickup_as_bar(meter)
+        rest = replace(whole, bars=whole.bars[:1], filled_beat=Fraction(0), ends_in_breath=False)
+        apart += [(f"{name}-pick-up", rest), (name, replace(whole, bars=whole.bars[1:]))]
+    return apart
+
+
+def _has_room(playings: Sequence[Named], index: int) -> bool:
+    return index == 0 or playings[index - 1][1].free_beat >= playings[index][1].pickup_beat
+
+
+def _with_room(playings: Sequence[Named], meter: Meter, remarks: list[str]) -> list[Named]:
+    """Return the playings, pick-ups that find no room in the bar before them turned into whole bars."""
+    tight = {name for index, (name, _) in enumerate(playings) if not _has_room(playings, index)}
+    if tight:
+        shown = ", ".join(sorted(tight))
+        remarks.append(
+            f"the bar before the pick-up of {shown} has no room for it when it is played again, so the pick-up "
+            "became a whole bar with rests before it"
+        )
+    return [(name, stretch.pickup_as_bar(meter) if name in tight else stretch) for name, stretch in playings]
