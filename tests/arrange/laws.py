@@ -86,6 +86,28 @@ def tune(arrangement: Arrangement) -> list[Gesture]:
     return [gesture for gesture in arrangement.gestures if gesture.notes[-1].part == "tune"]
 
 
+def end_beat(arrangement: Arrangement, gesture: Gesture) -> Fraction:
+    """Return where a note ends: as written; one that is added, where the tune takes its string or its finger."""
+    written_beat = gesture.start_beat + gesture.length_beat
+    note = gesture.notes[-1]
+    if note.part != "added":
+        return written_beat
+    return min(
+        (
+            other.start_beat
+            for other in tune(arrangement)
+            if gesture.start_beat < other.start_beat < written_beat and _takes(other, note)
+        ),
+        default=written_beat,
+    )
+
+
+def _takes(gesture: Gesture, note: StringNote) -> bool:
+    """Whether a gesture strikes the string of a note that rings, or takes the finger from it."""
+    struck = note.string in {other.string for other in gesture.notes}
+    return struck or (gesture.shape[4 - note.string] or 0) != note.fret
+
+
 def strums(arrangement: Arrangement) -> list[Gesture]:
     """Return the strums and chops."""
     return [gesture for gesture in arrangement.gestures if gesture.layer == "strums"]
@@ -117,7 +139,10 @@ def tune_whole(arrangement: Arrangement) -> list[str]:
 
 
 def added_whole(arrangement: Arrangement) -> list[str]:
-    """Every note of a written `between` row is there once, and no other where the song doesn't ask for it."""
+    """Every note of a written `between` row is there once, and no other where the song doesn't ask for it.
+
+    One that begins together with a note of the tune may be left out, where that is told.
+    """
     filled = filling(arrangement)
     there = [
         (gesture.start_beat, gesture.start_beat + gesture.length_beat, note.midi)
@@ -129,7 +154,11 @@ def added_whole(arrangement: Arrangement) -> list[str]:
         (start_beat, end_beat, _midi(note, arrangement))
         for start_beat, end_beat, note in written(arrangement.bars, "between")
     ]
-    return _differences(asked, there)
+    onsets = {gesture.start_beat: gesture for gesture in tune(arrangement)}
+    left_out = {
+        start_beat for start_beat in onsets if told(arrangement, onsets[start_beat], "is left out: no hand")
+    }
+    return _differences([item for item in asked if item in there or item[0] not in left_out], there)
 
 
 def filling(arrangement: Arrangement) -> list[Gesture]:
@@ -323,19 +352,33 @@ def added_notes_are_left_alone(arrangement: Arrangement) -> list[str]:
         f"beat {strum.start_beat}: string {gesture.notes[-1].string}"
         for gesture in added
         for strum in strums(arrangement)
-        if gesture.start_beat <= strum.start_beat < gesture.start_beat + gesture.length_beat
+        if gesture.start_beat <= strum.start_beat < end_beat(arrangement, gesture)
         and gesture.notes[-1].string in {note.string for note in strum.notes}
     ]
 
 
+def what_is_let_go_is_told(arrangement: Arrangement) -> list[str]:
+    """While an added note rings, the tune strikes another string and leaves the finger on its fret, or it is told."""
+    faults = []
+    for added in arrangement.gestures:
+        note = added.notes[-1]
+        if note.part != "added" or unplayable(arrangement, added):
+            continue
+        stops_beat = end_beat(arrangement, added)
+        early = stops_beat < added.start_beat + added.length_beat
+        if early and not told(arrangement, added, "stops early"):
+            faults.append(f"beat {stops_beat}: {note} of beat {added.start_beat}")
+    return faults
+
+
 def one_note_a_string(arrangement: Arrangement) -> list[str]:
-    """No string is struck twice at one beat; an added note that must be is reported."""
+    """No string is struck twice at one beat, but for a note that no string has."""
     faults = []
     struck: dict[tuple[Fraction, int], Gesture] = {}
     for gesture in arrangement.gestures:
         for note in gesture.notes:
             key = (gesture.start_beat, note.string)
-            if key in struck and not _excused(arrangement, gesture):
+            if key in struck and not unplayable(arrangement, gesture):
                 faults.append(f"beat {gesture.start_beat}: string {note.string}")
             struck[key] = gesture
     return faults
@@ -377,7 +420,7 @@ def strums_are_full(arrangement: Arrangement) -> list[str]:
             for other in arrangement.gestures
             for note in other.notes
             if note.part != "chord"
-            and other.start_beat <= gesture.start_beat < other.start_beat + other.length_beat
+            and other.start_beat <= gesture.start_beat < end_beat(arrangement, other)
             and open_midi(arrangement, note.string) + note.fret == note.midi
         )
         opens = tuple(pitch.midi for pitch in arrangement.tuning.open_pitches)
@@ -519,16 +562,29 @@ def places_agree(arrangement: Arrangement) -> list[str]:
 def passes_are_fingered_alike(arrangement: Arrangement) -> list[str]:
     """A note of the tune is played alike on every pass, except in bars that were replaced for the pass.
 
-    In a pick-up the chord belongs to the section before, so only single notes must agree there, in their strings.
+    In a pick-up the chord belongs to the section before, so only single notes must agree there, in their strings. Where
+    the song adds another note on one pass, that note may be struck otherwise; its layer stays.
     """
+    added = [
+        (start_beat, end_beat, _midi(note, arrangement))
+        for start_beat, end_beat, note in written(arrangement.bars, "between")
+    ]
     own = {bar.number for bar in arrangement.bars if bar.own}
-    known: dict[tuple[str, int, Fraction, int], Gesture] = {}
+    known: dict[object, Gesture] = {}
     faults = []
     for gesture in tune(arrangement):
         if gesture.bar_number in own:
             continue
         place = (gesture.section, gesture.section_bar, gesture.bar_beat, gesture.notes[-1].midi)
-        first = known.setdefault(place, gesture)
+        beat = gesture.start_beat
+        if gesture.section_bar and known.setdefault((place, "layer"), gesture).layer != gesture.layer:
+            faults.append(f"beat {beat}: {gesture.layer}, on another pass not")
+        beside = [
+            (start_beat == beat, midi)
+            for start_beat, end_beat, midi in added
+            if start_beat <= beat < end_beat
+        ]
+        first = known.setdefault((place, *beside), gesture)
         alike = gesture.notes == first.notes
         if gesture.section_bar:
             alike = alike and (gesture.shape, gesture.layer) == (first.shape, first.layer)
@@ -553,6 +609,7 @@ LAWS: dict[str, Law] = {
     "ringing strings are left alone": ringing_strings_are_left_alone,
     "added notes are left alone": added_notes_are_left_alone,
     "one note a string": one_note_a_string,
+    "what is let go is told": what_is_let_go_is_told,
     "hands can hold it": hands_can_hold_it,
     "fingers can hold it": fingers_can_hold_it,
     "strums are full": strums_are_full,

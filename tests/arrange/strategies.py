@@ -29,7 +29,7 @@ from tercet.theory import TUNINGS, Key, parse_chord, spell, tuning_of_pitches
 
 __all__ = ["chord_names", "edited_last_bars", "edited_sections", "sections", "songs", "tunings", "visits"]
 
-METERS = (Meter(4, 4), Meter(3, 4), Meter(6, 8), Meter(2, 4))
+METERS = (Meter(4, 4), Meter(3, 4), Meter(6, 8), Meter(2, 4), Meter(9, 8), Meter(12, 8))
 SLOTS: tuple[Slot, ...] = ("d", "u", "D", "U", "x", ".")
 PINS = (
     Pin("roll"),
@@ -77,6 +77,48 @@ def songs(draw: st.DrawFn, *, least: int = 1, most: int = 2) -> Song:
         strum=draw(st.none() | bar_slots.map(tuple)),
         between=draw(st.sampled_from(["as-written", "fill", "fill"])),
     )
+
+
+@st.composite
+def two_voices(draw: st.DrawFn) -> Song:
+    """Draw a song with a written `between` row in most bars and pick-ups, and others for some passes."""
+    plain = one_voice(draw(songs()))
+    together = []
+    for section in plain.sections:
+        voiced = []
+        for place, line in enumerate(section.lines):
+            count = len(line.rows[0].bars)
+            pickup_beat = section.pickup_beat if place == 0 else Fraction(0)
+            passes = [(), *draw(st.lists(st.sampled_from([(2,), (1, 3), (-1,)]), max_size=1))]
+            voices = [draw(_voice(plain.meter, count, pickup_beat, numbers)) for numbers in passes]
+            voiced.append(Line((*line.rows, *voices)))
+        together.append(replace(section, lines=tuple(voiced)))
+    return replace(plain, sections=tuple(together))
+
+
+def one_voice(song: Song) -> Song:
+    """Return a song without its written `between` rows."""
+    sections = [
+        replace(
+            section,
+            lines=tuple(
+                Line(tuple(row for row in line.rows if row.name != "between")) for line in section.lines
+            ),
+        )
+        for section in song.sections
+    ]
+    return replace(song, sections=tuple(sections), between="as-written")
+
+
+@st.composite
+def _voice(draw: st.DrawFn, meter: Meter, count: int, pickup_beat: Fraction, passes: tuple[int, ...]) -> Row:
+    """Draw a `between` row for some passes, with most of its bars written."""
+    written = [draw(st.integers(0, 3)) > 0 for _ in range(count)]
+    cells = [draw(_free_bars(meter)) if is_written else None for is_written in written]
+    pickup = None
+    if pickup_beat and draw(st.booleans()):
+        pickup = _cut(draw(_notes(pickup_beat)), [pickup_beat])[0]
+    return Row("between", passes, tuple(cells), pickup)
 
 
 @st.composite

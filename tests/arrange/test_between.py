@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pytest
 
+from tercet.arrange import arrange
 from tercet.theory import TUNINGS
 from tests.arrange.laws import broken_laws
-from tests.arrange.written import arranged, beats_of, messages, shape, struck, tune_of
+from tests.arrange.written import arranged, messages, section, shape, song, struck, tune_of
 
 
 def added_of(made: object) -> list[str]:
@@ -40,7 +41,10 @@ def test_an_added_note_on_an_onset_of_the_tune_makes_it_a_single_note() -> None:
 def test_a_pinned_roll_on_an_added_note_is_told() -> None:
     made = arranged("C5:4[4321]", "C", between="E4 r:3")
     assert tune_of(made) == ["4/0 3/0 2/0 1/3"]
-    assert messages(made) == ["the added E4 takes a string or a finger from the tune, which should ring on"]
+    assert added_of(made) == []
+    assert messages(made) == [
+        "the added E4 is left out: no hand has a string for it together with the tune's C5"
+    ]
     assert (made.problems[0].line, made.problems[0].column, made.problems[0].unplayable) == (3, 1, False)
 
 
@@ -79,9 +83,10 @@ def test_an_added_note_that_needs_the_tunes_finger_is_told() -> None:
 
 
 def test_what_is_told_once_for_all_passes_and_rows_are_kept_on_each() -> None:
-    made = arranged("C5:4[4321] | C5:4", "C | C", between="E4 r:3 |")
+    verse = section("verse", "A4:4[1] | C5:4", "N.C. | C", between="r A4[1] r:2 | r E4 r:2")
+    made = arrange(song(verse, form="verse verse"))
     assert len(made.problems) == 1
-    assert beats_of(*[gesture.start_beat for gesture in made.gestures if gesture.layer == "between"]) == ["0"]
+    assert [text.split()[0] for text in added_of(made)] == ["1", "5", "9", "13"]
 
 
 def test_before_the_tune_the_hand_is_open() -> None:

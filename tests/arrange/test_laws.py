@@ -336,6 +336,12 @@ def string_struck_twice(arrangement: Arrangement) -> Arrangement:
     return replaced(arrangement, place, added, added)
 
 
+def ringing_note_struck(arrangement: Arrangement) -> Arrangement:
+    place, added = first(arrangement, is_added)
+    longer = replace(added, length_beat=added.length_beat + 4)
+    return replaced(arrangement, place, longer)
+
+
 def hand_too_wide(arrangement: Arrangement) -> Arrangement:
     place, gesture = first(arrangement, is_strum)
     return replaced(arrangement, place, replace(gesture, shape=(1, 0, 0, 7)))
@@ -427,6 +433,7 @@ SABOTAGE: tuple[tuple[Callable[[Arrangement], Arrangement], str], ...] = (
     (written_strum_dropped, "written strums are played"),
     (written_strum_chopped, "written strums are played"),
     (string_struck_twice, "one note a string"),
+    (ringing_note_struck, "what is let go is told"),
     (hand_too_wide, "hands can hold it"),
     (too_many_fingers, "hands can hold it"),
     (finger_on_an_open_string, "fingers can hold it"),

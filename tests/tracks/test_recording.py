@@ -8,6 +8,7 @@ from fractions import Fraction
 from functools import cache
 from itertools import pairwise
 from pathlib import Path
+from typing import get_args
 
 import numpy as np
 import pytest
@@ -17,9 +18,10 @@ from numpy.typing import NDArray
 
 from tercet.arrange import Arrangement, arrange, song_tuning
 from tercet.perform import Take, TakeNote
-from tercet.song import LAYERS, parse_song
+from tercet.song import LAYERS, Players, parse_song
 from tercet.sound import Stems
 from tercet.sound.fake import FakeSynthesiser
+from tercet.theory import TUNINGS, Tuning
 from tercet.tracks import tapes
 from tercet.tracks.balance import Balance
 from tercet.tracks.choice import Choice, parse_choice
@@ -277,3 +279,42 @@ def test_a_pick_up_without_a_note_is_counted(tmp_path: Path) -> None:
     bar_frame = first.start_frame + chords.frame(bar.start_beat) - chords.frame(first.passage.start_beat)
     assert knocks[1][:2] == knocks[0]
     assert np.diff([*knocks[1], bar_frame]) == pytest.approx(48_000 * 60 / 132, abs=480)
+
+
+TWO_VOICES = """\
+title: Two Voices
+meter: 6/8
+tempo: 70
+form: verse*2
+sections:
+  verse: |
+    chords  | C               | G7            | C
+    melody  G4 | C5:3 B4 A4 G4 | F4:3 D4:3     | E4:6
+    between 2 r | E4:3 r:3      | D4:2 B4 D4:3 | C4:6
+    between r | E4:6            | B4:3 r:3     | r:3 C4:3
+"""
+
+
+@pytest.mark.parametrize("tuning", TUNINGS.values(), ids=TUNINGS)
+@pytest.mark.parametrize("players", get_args(Players))
+def test_with_a_second_voice_stems_add_up_and_the_melody_sounds_wherever_it_is(
+    tmp_path: Path, tuning: Tuning, players: Players
+) -> None:
+    song = replace(parse_song(TWO_VOICES), players=players)
+    played = Playing(arrange(song, tuning), FakeSynthesiser(), dry=True)
+    names = (*LAYERS, "all", "not melody")
+    tracks = [Recipe("mine", "a choice", heard=parse_choice(name)) for name in names]
+    made = Recording(
+        played,
+        [timeline_of(recipe, played.piece("song"), Going()) for recipe in tracks],
+        TapeShelf(tmp_path),
+    )
+    sounds = dict(zip(names, (sound(made, index) for index in range(len(names))), strict=True))
+    assert np.abs(sum(sounds[layer] for layer in LAYERS) - sounds["all"]).max() <= LSB / 4
+    start = made.plan(0).passages[0].start_frame
+    main = [note for note in played.performed(Source()).notes if note.note.layer == "melody"]
+    assert {note.note.pass_number for note in main} == {1, 2}
+    for placed in main:
+        sounding = slice(start + placed.onset_frame, start + placed.onset_frame + 4800)
+        assert np.abs(sounds["melody"][sounding]).max() > 0.01
+        assert np.abs(sounds["all"][sounding] - sounds["not melody"][sounding]).max() > 0.01

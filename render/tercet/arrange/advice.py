@@ -138,11 +138,11 @@ class _Desk:
         self._unpinned, dropped = drop_pins(song)
         self._pinned = bool(dropped)
         piece = piece_of(song, self._own)
-        self._added = frozenset(note.start_beat for note in row_notes(piece, "between"))
+        added = frozenset(note.start_beat for note in row_notes(piece, "between"))
         tune = tuple(row_notes(piece))
         if not tune:
             raise RequestError(f"{song.title} has no tune: there is nothing to move to another key")
-        self._wanted = [note.start_beat not in self._added and is_wanted(note, piece) for note in tune]
+        self._wanted = [note.start_beat not in added and is_wanted(note, piece) for note in tune]
         self._midis = Counter(note.midi for note in tune)
         self._limit = LIMITS[song.players].highest_fret
         self.octaves = tuple(moves for step in range(12) if (moves := self._octaves(step)))
@@ -242,7 +242,7 @@ class _Desk:
 
     def _count(self, piece: Piece, shared: Shared) -> _Counts:
         """Finger a piece and count what comes out; which notes want a roll is the same in every key."""
-        tune, _ = finger_tune(row_notes(piece), piece, self._added, shared=shared)
+        tune, _ = finger_tune(row_notes(piece), piece, row_notes(piece, "between"), shared=shared)
         limit = piece.hands.limits.highest_fret
         wanted = list(compress(tune, self._wanted))
         positions = [item.hand.position for item in tune if item.hand is not None]

@@ -79,8 +79,7 @@ class _PartPlayed:
 
 def _whole_part(piece: Piece) -> _PartPlayed:
     """Return the tune with its rolls, the added notes and the strums."""
-    added_beats = frozenset(note.start_beat for note in row_notes(piece, "between"))
-    tune, problems = finger_tune(row_notes(piece), piece, added_beats)
+    tune, problems = finger_tune(row_notes(piece), piece, row_notes(piece, "between"))
     added, added_problems = place_added(tune, piece)
     if piece.song.between == "fill":
         added = tuple(sorted((*added, *fill_spaces(tune, piece)), key=lambda item: item.note.start_beat))

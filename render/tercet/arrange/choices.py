@@ -22,7 +22,10 @@ if TYPE_CHECKING:
     from tercet.song import Pin
     from tercet.theory import Chord
 
-__all__ = ["HEARD", "Choices", "Question", "choices_for"]
+__all__ = ["HEARD", "Choices", "Places", "Question", "choices_for"]
+
+Places = tuple[tuple[int, int], ...]
+"""Places on the neck: (column, fret), column 0 for string 4 to 3 for string 1."""
 
 HEARD: tuple[Audibility, ...] = ("top", "unison", "octave", "masked")
 
@@ -51,6 +54,9 @@ class Question:
         Whether the note before is so near that the thumb must hurry back for a roll.
     strummed
         Whether the note is held so long that its hand is strummed too.
+    beside, ringing
+        Where a note that the song adds may lie, as (column, fret): one that is struck together with it, and one that
+        still rings when it is struck. Empty where there is none.
     """
 
     midi: int
@@ -62,6 +68,8 @@ class Question:
     highest_fret: int
     hasty: bool = False
     strummed: bool = False
+    beside: Places = ()
+    ringing: Places = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,10 +134,14 @@ def _on_string(question: Question, board: Board, column: int) -> list[Choices]:
         return []
     rows, tone, cost = _hands_with(question, board, column, fret)
     fretted_four = COSTS["fretted string 4"] * (column == 0 and fret > 0)
-    missing = COSTS["wanted roll missing"] * question.main
+    missing = COSTS["wanted roll missing"] * (question.main and not question.beside)
     number = np.full(len(rows), column, dtype=np.intp)
     alone = Choices(
-        rows, number, np.ones(len(rows), np.int8), np.zeros(len(rows), np.int8), cost + fretted_four + missing
+        rows,
+        number,
+        np.ones(len(rows), np.int8),
+        np.zeros(len(rows), np.int8),
+        cost + fretted_four + missing + _let_go(question, board, rows, column, column),
     )
     return [
         alone,
@@ -142,30 +154,61 @@ def _on_string(question: Question, board: Board, column: int) -> list[Choices]:
 
 
 def _may_roll(question: Question) -> bool:
-    return question.chord is not None and (
-        question.main or (question.pin is not None and question.pin.action == "roll")
-    )
+    """Whether a note may be rolled: where it is main; together with an added note only where the song asks for it."""
+    if question.chord is None:
+        return False
+    asked = question.pin is not None and question.pin.action == "roll"
+    return asked or (question.main and not question.beside)
+
+
+def _holding(places: Places, frets: NDArray[np.int8], first: int, last: int) -> NDArray[np.bool_]:
+    """Return which shapes hold one of some places off the columns from one to another, bool (n,)."""
+    held = np.zeros(len(frets), np.bool_)
+    for column, fret in places:
+        if not first <= column <= last:
+            held |= frets[:, column] == fret
+    return held
+
+
+def _let_go(
+    question: Question, board: Board, rows: NDArray[np.intp], first: int, last: int
+) -> NDArray[np.float64] | float:
+    """Return what it costs that an added note can't ring on while the columns from one to another are struck."""
+    if not question.ringing:
+        return 0.0
+    kept = _holding(question.ringing, board.table.frets[rows], first, last)
+    return np.where(kept, 0.0, COSTS["added note let go"])
 
 
 def _hands_with(
     question: Question, board: Board, column: int, fret: int
 ) -> tuple[NDArray[np.intp], NDArray[np.bool_], NDArray[np.float64]]:
-    """Return the hands that hold a note on a string over the chord: rows, tones (n, 4), cost (n,)."""
+    """Return the hands that hold a note on a string over the chord: rows, tones (n, 4), cost (n,).
+
+    Where an added note is struck together with it, they hold that too, on a string that needn't suit the chord.
+    """
     rows = board.rows_with(column, fret)
     rows = rows[board.table.position[rows] <= question.highest_fret]
-    others = [other for other in range(4) if other != column]
+    free: list[NDArray[np.bool_] | bool] = [other == column for other in range(4)]
+    if question.beside:
+        rows = rows[_holding(question.beside, board.table.frets[rows], column, column)]
+        for other, held_fret in question.beside:
+            free[other] = free[other] | (board.table.frets[rows, other] == held_fret)
+
+    def everywhere(suits: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        four, three, two, one = (free[other] | suits[:, other] for other in range(4))
+        return four & three & two & one
+
     if question.chord is None:
-        rows = rows[board.asked[rows] & (board.table.frets[rows][:, others] == 0).all(axis=1)]
+        rows = rows[board.asked[rows] & everywhere(board.table.frets[rows] == 0)]
         return rows, np.zeros((len(rows), 4), np.bool_), board.holding_cost[rows]
     over: ChordColumns = board.chord(question.chord)
     if question.chord_frets is not None:
-        frets = board.table.frets[rows]
-        asked = [frets[:, other] == (question.chord_frets[other] or 0) for other in others]
-        rows = rows[asked[0] & asked[1] & asked[2]]
+        asked = np.array([wish or 0 for wish in question.chord_frets])
+        rows = rows[everywhere(board.table.frets[rows] == asked)]
         left_out = np.array([wish is None for wish in question.chord_frets])
         return rows, np.broadcast_to(~left_out, (len(rows), 4)), board.holding_cost[rows]
-    fits = over.fits[rows]
-    rows = rows[fits[:, others[0]] & fits[:, others[1]] & fits[:, others[2]] & over.allowed[rows]]
+    rows = rows[everywhere(over.fits[rows]) & over.allowed[rows]]
     thin = ~over.full[rows] & question.strummed
     return rows, over.tone[rows], over.cost[rows] + COSTS["strums without third or root"] * thin
 
@@ -180,7 +223,10 @@ def _rolls(
 ) -> Choices:
     """Return the rolls from a string on: over struck strings that all sound the chord."""
     column = int(alone.column[0]) if len(alone) else start + 1
-    kept = np.flatnonzero(tone[:, start:column].all(axis=1))
+    struck_well = tone[:, start:column].all(axis=1)
+    if question.beside:
+        struck_well &= _holding(question.beside, board.table.frets[alone.hand], start, column)
+    kept = np.flatnonzero(struck_well)
     over = board.midis[alone.hand[kept], start:column] - question.midi
     above = over > 0
     heard = np.zeros(len(kept), np.int8)
@@ -197,7 +243,8 @@ def _rolls(
         + by_ear[heard]
         + COSTS["start on string 3"] * start
         + COSTS["only one string under the tune"] * (column - start == 1)
-        + COSTS["roll right after a note"] * question.hasty,
+        + COSTS["roll right after a note"] * question.hasty
+        + _let_go(question, board, alone.hand[kept], start, column),
     )
 
 

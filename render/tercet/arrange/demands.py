@@ -43,6 +43,7 @@ COSTS: dict[str, float] = {
     "octave": 8.0,
     "masked": 14.0,
     "fret out of these players' reach": 0.45,
+    "added note let go": 3.0,
     # the right hand going back and forth
     "roll right after a note": 1.0,
     "thumb to strum": 0.35,

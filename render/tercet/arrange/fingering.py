@@ -16,13 +16,19 @@ from itertools import groupby, pairwise
 import numpy as np
 
 from tercet.arrange.board import Board, board_of
-from tercet.arrange.choices import HEARD, Choices, Question, choices_for
+from tercet.arrange.choices import HEARD, Choices, Places, Question, choices_for
 from tercet.arrange.demands import HAND_RETURN_S, LIMITS, SHORTEST_SPACE_PULSES
 from tercet.arrange.hand import OPEN_HAND
 from tercet.arrange.model import Problem
 from tercet.arrange.path import Changes, Step, cheapest_path, hurry
-from tercet.arrange.piece import Piece
-from tercet.arrange.reports import high_problem, masked_problem, pin_problem, unplayable_problem
+from tercet.arrange.piece import Piece, begun
+from tercet.arrange.reports import (
+    high_problem,
+    masked_problem,
+    pin_problem,
+    together_problem,
+    unplayable_problem,
+)
 from tercet.arrange.strokes import Stroke
 from tercet.arrange.tune import TuneNote
 from tercet.neck import Shape
@@ -60,6 +66,11 @@ class Fingered:
         """Whether a hand can play it; a note that none can play still sounds, at its written pitch."""
         return self.hand is not None
 
+    @property
+    def end_beat(self) -> Fraction:
+        """Where it stops."""
+        return self.note.end_beat
+
 
 @dataclass(frozen=True, slots=True)
 class Shared:
@@ -94,7 +105,7 @@ def is_wanted(note: TuneNote, piece: Piece) -> bool:
 def finger_tune(
     notes: Iterable[TuneNote],
     piece: Piece,
-    added_beats: frozenset[Fraction] = frozenset(),
+    added: Iterable[TuneNote] = (),
     *,
     exact: bool = False,
     shared: Shared | None = None,
@@ -107,8 +118,9 @@ def finger_tune(
         From `row_notes`, in order.
     piece
         What is arranged.
-    added_beats
-        Beats at which the song itself adds a note: a roll there would take its string.
+    added
+        The notes that the song itself adds, in order. One that begins together with a note of the tune needs a string
+        beside it, so that note is struck alone; it stays in its layer.
     exact
         Weigh every choice there is, not only the cheapest of each kind; slower.
     shared
@@ -120,7 +132,7 @@ def finger_tune(
         One entry a note; and what could not be done as asked, once for each place of the song.
     """
     tune = tuple(notes)
-    solver = _Solver(tune, piece, added_beats, shared or Shared(0), exact=exact)
+    solver = _Solver(tune, piece, tuple(added), shared or Shared(0), exact=exact)
     for _, visit in groupby(range(len(tune)), key=lambda index: _visit_of(tune[index])):
         solver.play(list(visit))
     return tuple(solver.fingered), tuple(solver.problems)
@@ -142,7 +154,7 @@ class _Solver:
         self,
         tune: Sequence[TuneNote],
         piece: Piece,
-        added_beats: frozenset[Fraction],
+        added: Sequence[TuneNote],
         shared: Shared,
         *,
         exact: bool,
@@ -152,7 +164,8 @@ class _Solver:
         self._tune = tune
         self._piece = piece
         self._exact = exact
-        self._wanted = [is_wanted(note, piece) and note.start_beat not in added_beats for note in tune]
+        self._main = self._main_notes()
+        self._beside, self._ringing = _added_at(tune, added)
         self._board = board_of(piece.hands, max(_highest_fret(tune, piece), shared.highest_fret))
         self._freer = board_of(
             replace(piece.hands, limits=replace(LIMITS["free"], highest_fret=LAST_FRET)),
@@ -160,13 +173,14 @@ class _Solver:
         )
         self._changes = Changes(self._board)
         self._known: dict[object, Fingered] = {}
+        self._known_anywhere: dict[object, Fingered] = {}
         self._choices = shared.choices
         self._lowest_frets: dict[object, int] = {}
         self._told_high: set[tuple[int, int]] = set()
 
     def play(self, visit: Sequence[int]) -> None:
         """Finger one playing of a section: keep what is known from before, solve the rest run by run."""
-        played = {index: _as_before(self._tune[index], self._known) for index in visit}
+        played = {index: self._as_before(index) for index in visit}
         for index, known in played.items():
             if known is not None:
                 self._keep(known)
@@ -176,8 +190,28 @@ class _Solver:
         for index in visit:
             note, choice = self._tune[index], self.fingered[index]
             if not note.own:
-                self._known.setdefault(_written(note), choice)
-                self._known[_written(note), note.chord, note.chord_frets] = choice
+                self._known_anywhere.setdefault(self._asked(index), choice)
+                self._known[self._asked(index), note.chord, note.chord_frets] = choice
+
+    def _asked(self, index: int) -> object:
+        """Return what a note is in its section, and what the song adds to it."""
+        added = self._beside[index], self._ringing[index]
+        return _written(self._tune[index]), *(note and (note.midi, note.position, note.pin) for note in added)
+
+    def _as_before(self, index: int) -> Fingered | None:
+        """Return a note with the stroke that it had on an earlier pass, or None.
+
+        A pick-up may come over another chord than before; then a roll is chosen anew, a single note is kept.
+        """
+        note = self._tune[index]
+        if note.own:
+            return None
+        before = self._known.get((self._asked(index), note.chord, note.chord_frets))
+        if before is None:
+            before = self._known_anywhere.get(self._asked(index))
+            if before is not None and before.stroke.rolled:
+                return None
+        return replace(before, note=note, main=self._main[index]) if before is not None else None
 
     def _keep(self, known: Fingered) -> None:
         """Play a note as on the pass before."""
@@ -204,7 +238,7 @@ class _Solver:
         for place, index in enumerate(run):
             note = self._tune[index]
             if place not in found:
-                self._unplayable(note, self._main(index))
+                self._unplayable(note, self._main[index])
                 continue
             choices, row = asked[place], found[place]
             cost = 0.0
@@ -213,11 +247,28 @@ class _Solver:
                     self._changes.between(earlier, choices)[earlier_row, row]
                 )
             earlier, earlier_row = choices, row
-            self._take(note, self._main(index), choices, row, cost)
+            self._take(note, self._main[index], choices, row, cost)
 
-    def _main(self, index: int) -> bool:
-        """Whether a note is to be rolled: it wants it and the thumb is back, or the song asks for it."""
-        return _asks_for_roll(self._tune[index]) or (self._wanted[index] and self._thumb_is_back(index))
+    def _main_notes(self) -> list[bool]:
+        """Return which notes are main ones: to be rolled, where there is a string for it, and in the melody layer.
+
+        That is a matter of the tune and its chords alone, whatever the song adds to it: a note that wants a roll when
+        the thumb is back, or for which the song asks for one. It stays so on every pass; only in a pick-up that comes
+        over another chord than before may a main note become one of the others.
+        """
+        known: dict[object, bool] = {}
+        main = []
+        for index, note in enumerate(self._tune):
+            wanted = is_wanted(note, self._piece) and self._thumb_is_back(index)
+            is_main = _asks_for_roll(note) or wanted
+            if not note.own:
+                written = _written(note)
+                over = written, note.chord, note.chord_frets
+                is_main = known.get(over, is_main and known.get(written, True))
+                known.setdefault(written, is_main)
+                known[over] = is_main
+            main.append(is_main)
+        return main
 
     def _thumb_is_back(self, index: int) -> bool:
         """Whether no roll begins so short before a note that the thumb can't be back.
@@ -243,23 +294,29 @@ class _Solver:
     def _ask(self, index: int) -> Choices:
         """Return the choices of one note: as the song asks, else by freer hands, else as if it asked nothing."""
         note = self._tune[index]
-        main = self._main(index)
         limit = max(self._piece.hands.limits.highest_fret, self._lowest_fret(note))
         question = Question(
             note.midi,
             note.chord,
             note.chord_frets,
-            main,
+            self._main[index],
             note.position,
             note.pin,
             limit,
             hasty=self._gaps_s[index] < HAND_RETURN_S,
             strummed=note.length_beat >= SHORTEST_SPACE_PULSES * self._piece.pulse_beat,
+            beside=self._places(self._beside[index]),
+            ringing=self._places(self._ringing[index]),
         )
+        if question.beside:
+            choices = self._ask_together(index, question)
+            if len(choices):
+                return choices
+            question = replace(question, beside=())
         choices = self._choices_for(question, self._board)
         pinned = note.pin is not None or note.position is not None
         if not len(choices) and pinned:
-            freer = replace(question, main=True, highest_fret=LAST_FRET)
+            freer = replace(question, highest_fret=LAST_FRET)
             choices = self._choices_for(freer, self._freer)
             self.problems.append(pin_problem(note, self._piece, kept=len(choices) > 0))
         if not len(choices):
@@ -268,6 +325,27 @@ class _Solver:
                 if len(choices):
                     break
         return choices
+
+    def _ask_together(self, index: int, question: Question) -> Choices:
+        """Return the choices of a note with one that the song adds: by these players' hands, else by freer ones."""
+        choices = self._choices_for(question, self._board)
+        if not len(choices):
+            choices = self._choices_for(question, self._freer)
+            added = self._beside[index]
+            if len(choices) and added is not None:
+                self.problems.append(together_problem(added, self._tune[index], self._piece))
+        return choices
+
+    def _places(self, added: TuneNote | None) -> Places:
+        """Return where an added note may lie."""
+        if added is None:
+            return ()
+        frets = [(string, added.midi - self._piece.tuning.open_midi(string)) for string in (4, 3, 2, 1)]
+        return tuple(
+            (4 - string, fret)
+            for string, fret in frets
+            if 0 <= fret <= self._board.highest_fret and added.may_lie(string, fret)
+        )
 
     def _lowest_fret(self, note: TuneNote) -> int:
         """Return the fret that a note needs at least, worked out once for each pitch."""
@@ -313,7 +391,7 @@ class _Solver:
             HEARD[int(choices.heard[row])],
             float(choices.cost[row]),
         )
-        self.fingered.append(Fingered(note, stroke, main or stroke.rolled, hand, cost))
+        self.fingered.append(Fingered(note, stroke, main, hand, cost))
         if stroke.heard == "masked":
             self.problems.append(masked_problem(note, self._piece))
         asked = note.position is not None or (note.pin is not None and bool(note.pin.strings))
@@ -349,19 +427,21 @@ def _written(note: TuneNote) -> object:
     return note.spot.place, note.midi, note.position, note.pin
 
 
-def _as_before(note: TuneNote, known: Mapping[object, Fingered]) -> Fingered | None:
-    """Return a note with the stroke that it had on an earlier pass, or None.
-
-    A pick-up may come over another chord than before; then a roll is chosen anew, a single note is kept.
-    """
-    if note.own:
-        return None
-    before = known.get((_written(note), note.chord, note.chord_frets))
-    if before is None:
-        before = known.get(_written(note))
-        if before is not None and before.stroke.rolled:
-            return None
-    return replace(before, note=note) if before is not None else None
+def _added_at(
+    tune: Sequence[TuneNote], added: Sequence[TuneNote]
+) -> tuple[list[TuneNote | None], list[TuneNote | None]]:
+    """Return for each note of the tune the added note that is struck with it, and the one that rings on into it."""
+    beside: list[TuneNote | None] = []
+    ringing: list[TuneNote | None] = []
+    starts = [float(note.start_beat) for note in added]
+    for note in tune:
+        now = begun(starts, note.start_beat)
+        last = added[now - 1] if now else None
+        together = last is not None and last.start_beat == note.start_beat
+        rings = last is not None and last.end_beat > note.start_beat and not together
+        beside.append(last if together else None)
+        ringing.append(last if rings else None)
+    return beside, ringing
 
 
 def _eased(question: Question) -> Iterator[Question]:

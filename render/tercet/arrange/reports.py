@@ -13,9 +13,12 @@ __all__ = [
     "added_problem",
     "chord_problem",
     "high_problem",
+    "left_out_problem",
+    "let_go_problem",
     "masked_problem",
     "pin_problem",
     "strum_problem",
+    "together_problem",
     "unplayable_problem",
 ]
 
@@ -110,6 +113,34 @@ def added_problem(note: TuneNote, piece: Piece, *, taken: bool) -> Problem:
         return _at(note, piece, message, "write it at another place or octave")
     message = f"the pin {_asked(note)} of the added {name} can't be kept"
     return _at(note, piece, message, "pin one string that has the note and doesn't hold the tune")
+
+
+def together_problem(added: TuneNote, note: TuneNote, piece: Piece) -> Problem:
+    """Report an added note that, with the note of the tune beside it, asks more of the hands than the players'."""
+    key = piece.song.key
+    message = (
+        f"the added {spell(added.midi, key)} and the tune's {spell(note.midi, key)} at once ask more of the hands than "
+        f"`players: {piece.song.players}`"
+    )
+    return _at(added, piece, message, "write it at another place or octave, or change `players`")
+
+
+def left_out_problem(added: TuneNote, note: TuneNote, piece: Piece) -> Problem:
+    """Report an added note that is left out: no hand can play it together with the tune."""
+    key = piece.song.key
+    message = (
+        f"the added {spell(added.midi, key)} is left out: no hand has a string for it together with the tune's "
+        f"{spell(note.midi, key)}"
+    )
+    return _at(added, piece, message, "write it at another place or octave")
+
+
+def let_go_problem(added: TuneNote, piece: Piece) -> Problem:
+    """Report an added note that stops before its written end, because the tune needs its string or its finger."""
+    message = (
+        f"the added {spell(added.midi, piece.song.key)} stops early: the tune needs its string or its finger"
+    )
+    return _at(added, piece, message, "write it shorter, or at another octave")
 
 
 def strum_problem(bar: Bar, span: ChordSpan) -> Problem:

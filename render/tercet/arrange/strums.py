@@ -73,7 +73,7 @@ class _Moment:
     def ringing(self) -> tuple[Fingered | Added, ...]:
         """The written notes that sound at the moment."""
         return tuple(
-            item for item in (self.tune, self.added) if item is not None and item.note.end_beat > self.beat
+            item for item in (self.tune, self.added) if item is not None and item.end_beat > self.beat
         )
 
     @property

@@ -57,6 +57,12 @@ class TuneNote:
         """Where it begins in the piece as played."""
         return self.spot.beat
 
+    def may_lie(self, string: int, fret: int) -> bool:
+        """Whether the song lets it be struck alone there: its position and its pin are kept."""
+        if self.position is not None and (string, fret) != self.position:
+            return False
+        return self.pin is None or self.pin.strings in ((), (string,))
+
 
 def row_notes(piece: Piece, row: str = "melody") -> Iterator[TuneNote]:
     """Yield the struck notes of the `melody` or the `between` row of the piece as played, ties joined."""

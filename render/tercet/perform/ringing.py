@@ -1,8 +1,8 @@
 """How long strings ring: until they are plucked again, the left hand leaves them, the chord changes or all are damped.
 
-A note of the tune, or one that the song adds, lasts as written, but for the last of a phrase: there the tune takes
-breath. The strings under it and those of a strum are let ring, as players do: what ends them is what the two hands do
-next.
+A note of the tune lasts as written, but for the last of a phrase: there the tune takes breath. One that the song adds
+lasts as written too, unless the tune needs its string or its finger before. The strings under the tune and those of a
+strum are let ring, as players do: what ends them is what the two hands do next.
 """
 
 from __future__ import annotations
@@ -44,6 +44,8 @@ def note_ends(arrangement: Arrangement) -> tuple[tuple[Fraction, ...], ...]:
         written = gesture.start_beat + gesture.length_beat
         if written in breaths and gesture.notes[-1].part == "tune":
             written -= BREATH_PART * min(gesture.length_beat, pulse_beat)
+        if gesture.notes[-1].part == "added":
+            written = stops.let_go(index, written)
         ends.append(
             tuple(
                 max(written, stops.ring_end(index, note)) if _rings(gesture, note) else written
@@ -74,6 +76,13 @@ class _Stops:
             if _ends(gesture, note):
                 return gesture.start_beat
         return last_beat
+
+    def let_go(self, index: int, written_beat: Fraction) -> Fraction:
+        """Return where an added note ends: as written, or where the tune needs its string or its finger."""
+        for gesture in self._after(index, written_beat):
+            if gesture.notes[-1].part == "tune" and _ends(gesture, self._gestures[index].notes[-1]):
+                return gesture.start_beat
+        return written_beat
 
     def _after(self, index: int, last_beat: Fraction) -> Iterator[Gesture]:
         """Yield the gestures that begin later than one of them and before a beat."""

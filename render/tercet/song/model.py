@@ -425,8 +425,7 @@ class Bar:
         Beat from which the bar's notes belong to the pick-up of the visit that follows; the bar's length when
         there is none, 0 in bar 0. Words, chords and marks of the pick-up stand in the bar likewise.
     own
-        Whether a row for the hands (chords, melody, between, strum) was replaced for this pass, or a replaced
-        chord goes on in this bar.
+        Whether the tune or its chords were replaced for this pass, or a replaced chord goes on in this bar.
     """
 
     number: int

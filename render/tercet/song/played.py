@@ -26,7 +26,7 @@ from tercet.song.model import (
 __all__ = ["Step", "cut", "played_bars", "steps_of", "struck_notes"]
 
 _Timed = TypeVar("_Timed", Note, ChordSpan)
-_ROWS_FOR_THE_HANDS: tuple[RowName, ...] = ("chords", "melody", "between", "strum")
+_ROWS_OF_THE_TUNE: tuple[RowName, ...] = ("chords", "melody")
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +46,7 @@ class Step:
     melody, between, strum, words, marks
         What the row holds, or None.
     own
-        Whether a row for the hands was replaced for this pass.
+        Whether the tune or its chords were replaced for this pass.
     """
 
     visit: Visit
@@ -95,7 +95,7 @@ def steps_of(section: Section, visit: Visit, bar_beat: Fraction) -> Iterator[Ste
             if chords is None and chord is not None and index >= 0:
                 chords = (replace(chord, start_beat=Fraction(0), length_beat=length),)
             chord = _last_chord(chords, chord)
-            own = any(_cell(rows[name][1:], index) is not None for name in _ROWS_FOR_THE_HANDS)
+            own = any(_cell(rows[name][1:], index) is not None for name in _ROWS_OF_THE_TUNE)
             yield Step(
                 visit,
                 0 if index < 0 else section_bar,
