@@ -6,7 +6,6 @@ simple rule. What is counted is worked out anew from strings, frets and pitches,
 
 from __future__ import annotations
 
-import argparse
 import multiprocessing
 import re
 import sys
@@ -19,6 +18,8 @@ from functools import lru_cache
 from itertools import groupby, pairwise
 from pathlib import Path
 from typing import Any
+
+from measuring import asked, counted, parser_of
 
 from tercet.arrange import Arrangement, Gesture, arrange
 from tercet.arrange.demands import LIMITS
@@ -44,6 +45,7 @@ COLLECTIONS: dict[str, int] = {"essenFolksong": 112, "airdsAirs": 32, "oneills18
 American fiddle tunes."""
 
 METERS = {(2, 4), (3, 4), (4, 4), (2, 2), (3, 2), (3, 8), (6, 8), (9, 8), (12, 8)}
+SHORT_TUNES = 4
 LEAST_NOTES, MOST_NOTES, LEAST_BARS = 24, 240, 6
 PULSES_A_MINUTE = Fraction(88)
 
@@ -610,16 +612,14 @@ def _figures_of(tune: Tune) -> tuple[str, dict[_Case, Figures]]:
 
 def main() -> int:
     """Read, arrange, count and print."""
-    parser = argparse.ArgumentParser(
-        description="Arrange folk tunes in their best keys and count what comes out."
-    )
+    parser = parser_of("Arrange folk tunes in their best keys and count what comes out.", 1)
     parser.add_argument(
         "--tunes", type=int, default=sum(COLLECTIONS.values()), help="how many (default: all)"
     )
     parser.add_argument("--misses", type=int, default=0, help="also list so many of the commonest misses")
-    options = parser.parse_args()
+    options = asked(parser)
     began_s = time.monotonic()
-    selection = list(tunes(options.tunes))
+    selection = list(tunes(SHORT_TUNES if options.short else options.tunes))
     print(f"{len(selection)} tunes read in {time.monotonic() - began_s:.0f} s", file=sys.stderr)
     sums: dict[tuple[str, _Case], Figures] = defaultdict(Figures)
     with multiprocessing.get_context("spawn").Pool(2) as pool:
@@ -629,10 +629,22 @@ def main() -> int:
                 sums[collection, case].add(figures)
             if number % 20 == 0:
                 print(f"{number} tunes, {time.monotonic() - began_s:.0f} s", file=sys.stderr)
+    counted("notes arranged", sum(figures.notes for (which, _), figures in sums.items() if which == "all"))
     _show(sums, selection)
     if options.misses:
         _show_misses(sums, options.misses)
-    return 0
+    return 0 if options.short else _missed_aims(sums)
+
+
+def _missed_aims(sums: Mapping[tuple[str, _Case], Figures]) -> int:
+    """Return 1 if a figure of players who are improving misses its aim."""
+    return int(
+        any(
+            not _meets(ROWS[row](sums["all", (name, "improving")]), aims[place])
+            for row, aims in AIMS.items()
+            for place, name in enumerate(SCALES_MM)
+        )
+    )
 
 
 def _show(sums: Mapping[tuple[str, _Case], Figures], selection: Sequence[Tune]) -> None:
@@ -671,8 +683,13 @@ def _show(sums: Mapping[tuple[str, _Case], Figures], selection: Sequence[Tune]) 
 def _cell_text(value: float, aim: float | None) -> str:
     if aim is None:
         return f"{value:.2f}"
-    met = value <= -aim if aim <= 0 else value >= aim
+    met = _meets(value, aim)
     return f"{value:.2f} ({'≤' if aim <= 0 else '≥'} {abs(aim):g}{'' if met else ', missed'})"
+
+
+def _meets(value: float, aim: float) -> bool:
+    """Whether a figure meets an aim: at least so much, or, if the aim is negative or none, at most that."""
+    return value <= -aim if aim <= 0 else value >= aim
 
 
 def _show_misses(sums: Mapping[tuple[str, _Case], Figures], most: int) -> None:

@@ -6,7 +6,6 @@ the places where jobs run (`tercet.jobs`), not kits. Nothing else should run mea
 
 from __future__ import annotations
 
-import argparse
 import json
 import os
 import statistics
@@ -19,10 +18,9 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-ROOT = Path(__file__).resolve().parent.parent
-sys.path.insert(0, str(ROOT))
+from measuring import Aims, NothingMadeError, asked, counted, environment, parser_of
 
-from tercet.jobs import Job, Place, open_place, run_jobs  # noqa: E402
+from tercet.jobs import Job, Place, open_place, run_jobs
 
 JOB_S = 0.3
 TWO_TO_ONE = 1.7
@@ -47,20 +45,19 @@ def ring(rounds: int) -> float:
 
 def main() -> int:
     """Time the places, print the table, and return 1 if an aim is missed."""
-    parser = argparse.ArgumentParser(description="Compare one process, two, and two Dask workers.")
-    parser.add_argument("--jobs", type=int, default=8, help="jobs in a round (8)")
-    parser.add_argument("--rounds", type=int, default=10, help="rounds (10)")
+    parser = parser_of("Compare one process, two, and two Dask workers.", 10)
+    parser.add_argument("--jobs", type=int, default=8, help="jobs in a round (default 8)")
     parser.add_argument(
         "--wait", action="store_true", help="jobs wait: what the places cost on a busy machine"
     )
-    asked = parser.parse_args()
+    given = asked(parser)
     work: Job[Any, Any] = (
-        Job(time.sleep, JOB_S, "wait") if asked.wait else Job(ring, _rounds_that_take(JOB_S), "ring")
+        Job(time.sleep, JOB_S, "wait") if given.wait else Job(ring, _rounds_that_take(JOB_S), "ring")
     )
     figures: dict[str, list[float]] = {}
     with (
         tempfile.TemporaryDirectory() as folder,
-        _dask(Path(folder), workers=2) as address,
+        dask_cluster(Path(folder), workers=2) as address,
         open_place(1) as one,
         open_place(2) as two,
         open_place(cluster=address) as dask,
@@ -69,18 +66,20 @@ def main() -> int:
         for place in places.values():
             _seconds(place, Job(ring, 1, "start"), 4)
         # The places take turns, so that a machine that slows down slows all of them.
-        for name in [*places] * asked.rounds:
-            figures.setdefault(name, []).append(_seconds(places[name], work, asked.jobs))
-    print(f"{asked.jobs} jobs of about {JOB_S} s, {asked.rounds} rounds, {os.cpu_count()} processors")
+        for name in [*places] * given.rounds:
+            figures.setdefault(name, []).append(_seconds(places[name], work, given.jobs))
+    counted("jobs", given.jobs * sum(len(each) for each in figures.values()))
+    print(f"{given.jobs} jobs of about {JOB_S} s, {given.rounds} rounds, {os.cpu_count()} processors")
     print(f"{'':<18} {'least s':>8} {'median s':>8}")
     for name, taken_s in figures.items():
         print(f"{name:<18} {min(taken_s):>8.2f} {statistics.median(taken_s):>8.2f}")
     # The least is what a place can do; the rest of a round is what else the machine had to do.
     two_to_one = min(figures["this process"]) / min(figures["two processes"])
     dask_to_pool = min(figures["two processes"]) / min(figures["two Dask workers"])
-    print(f"two processes are {two_to_one:.2f} times as fast as one (aim {TWO_TO_ONE})")
-    print(f"two Dask workers reach {dask_to_pool:.2f} of the pool's speed (aim {DASK_TO_POOL})")
-    return int(two_to_one < TWO_TO_ONE or dask_to_pool < DASK_TO_POOL)
+    aims = Aims(judged=not given.short)
+    aims.say("two processes are so many times as fast as one", two_to_one, least=TWO_TO_ONE)
+    aims.say("two Dask workers reach this part of the pool's speed", dask_to_pool, least=DASK_TO_POOL)
+    return aims.exit_code
 
 
 def _rounds_that_take(length_s: float) -> int:
@@ -94,13 +93,15 @@ def _rounds_that_take(length_s: float) -> int:
 def _seconds(place: Place, work: Job[Any, Any], number: int) -> float:
     """Return how long a place takes for a number of equal jobs; its workers have started."""
     start_s = time.perf_counter()
-    for outcome in run_jobs([work] * number, place):
-        outcome.value()
-    return time.perf_counter() - start_s
+    results = [outcome.value() for outcome in run_jobs([work] * number, place)]
+    took_s = time.perf_counter() - start_s
+    if len(results) != number:
+        raise NothingMadeError(f"{len(results)} of {number} jobs were done")
+    return took_s
 
 
 @contextmanager
-def _dask(folder: Path, workers: int) -> Iterator[str]:
+def dask_cluster(folder: Path, workers: int) -> Iterator[str]:
     """Start a scheduler and workers by their command line, each a process of its own; give the address."""
     told = folder / "scheduler.json"
     programs = [_start(folder, "scheduler", *LOCAL, "--scheduler-file", told)]
@@ -125,8 +126,7 @@ def _start(folder: Path, kind: str, *arguments: str | Path) -> subprocess.Popen[
         [sys.executable, "-m", "dask", kind, *map(str, arguments), "--no-dashboard"],
         cwd=folder,
         env={
-            **os.environ,
-            "PYTHONPATH": os.pathsep.join([str(ROOT), str(ROOT / "benchmarks")]),
+            **environment(),
             "DASK_TEMPORARY_DIRECTORY": str(folder),
         },
         stdout=subprocess.DEVNULL,

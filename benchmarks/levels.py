@@ -1,33 +1,30 @@
 """Whether marks, ``--front`` and ``--flat`` are what is measured, for every song in several sounds; see README.md.
 
-Run as ``.venv/bin/python benchmarks/levels.py FONT…``. Everything is made by the command and measured in the files it
-leaves, by `tests.measure`, which imports nothing from `render`: the K-weighted 400 ms of each gesture of a layer alone,
+Run as ``.venv/bin/python benchmarks/levels.py [FONT…]``. Everything is made by the command and measured in the files it
+leaves, by `tests.measure`, which imports nothing from `tercet`: the K-weighted 400 ms of each gesture of a layer alone,
 chops left out. Ends with 1 if a figure lies outside its aim.
 """
 
 from __future__ import annotations
 
-import argparse
-import os
-import subprocess
 import sys
 import tempfile
-from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from measuring import ROOT, SHORT_SONG, Aims, asked, counted, font_of_pretty_midi, parser_of, run, tercet
 
-ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT))
 
-from tests.measure.audio import read_track  # noqa: E402
-from tests.measure.loudness import gesture_levels_lufs, integrated_lufs  # noqa: E402
-from tests.measure.marks import over_marks_db, struck  # noqa: E402
-from tests.measure.midi import read_with_mido  # noqa: E402
-from tests.measure.song_text import read_song_text  # noqa: E402
+from tests.measure.audio import read_track
+from tests.measure.loudness import gesture_levels_lufs, integrated_lufs
+from tests.measure.marks import over_marks_db, struck
+from tests.measure.midi import read_with_mido
+from tests.measure.song_text import read_song_text
 
 FRONT_LU = 9
+TRACKS = ("demo", "only-melody", "only-strums")
 
 
 @dataclass(frozen=True)
@@ -66,46 +63,67 @@ class Figures:
 
 def main() -> int:
     """Make every song in every sound three ways, and print what is measured."""
-    parser = argparse.ArgumentParser(description="Measure the levels of every song in several sound fonts.")
-    parser.add_argument("fonts", metavar="FONT", nargs="+", help="sound fonts, as tercet --sound takes them")
-    fonts: list[str] = parser.parse_args().fonts
+    parser = parser_of("Measure the levels of every song in several sound fonts.", 1)
+    parser.add_argument(
+        "fonts", metavar="FONT", nargs="*", help="sound fonts (default: the one inside pretty_midi's package)"
+    )
+    given = asked(parser)
+    songs = [SHORT_SONG] if given.short else sorted((ROOT / "songs").glob("*.yaml"))
     print("| sound | song | off the marks | medians | front 9 | flat | flat − demo |")
     print("|---|---|---|---|---|---|---|")
-    kept = True
-    for font in fonts:
-        for song in sorted((ROOT / "songs").glob("*.yaml")):
+    missed = measured = 0
+    for font in given.fonts or [str(font_of_pretty_midi())]:
+        for song in songs:
             with tempfile.TemporaryDirectory() as folder:
                 figures = _figures(song, font, Path(folder))
-            kept = kept and figures.within_aims()
+            missed += not figures.within_aims()
+            measured += 1
             print(
                 f"| {Path(font).stem[:20]} | {song.stem} | {figures.over_marks:+.2f} | {figures.medians:.2f} "
                 f"| {figures.front:.2f} | {figures.flat:+.2f} | {figures.flat_louder:+.2f} |"
                 f"{'' if figures.within_aims() else ' missed'}",
                 flush=True,
             )
-    return 0 if kept else 1
+    counted("songs measured", measured)
+    aims = Aims()
+    aims.say("songs off their marks", missed, most=0)
+    return aims.exit_code
 
 
 def _figures(song: Path, font: str, folder: Path) -> Figures:
     """Make the files of one song in one sound and measure them."""
-    _tercet(["kit", song, "-o", folder / "marks", "--sound", font])
-    _tercet(["kit", song, "-o", folder / "front", "--sound", font, "--front", FRONT_LU])
+    kits, flat = {}, {}
+    for name, options in {"marks": (), "front": ("--front", FRONT_LU)}.items():
+        asked_for = ("--tracks", ",".join(TRACKS), "--sound", font, *options)
+        run(folder / name, *tercet("kit", song, "-o", folder / name, *asked_for))
+        kits[name] = folder / name / song.stem
     for name, options in {"melody": ("--only", "melody"), "strums": ("--only", "strums"), "demo": ()}.items():
-        _tercet(["render", song, "-o", folder / f"{name}.wav", "--sound", font, "--flat", *options])
-    marks, front = folder / "marks" / song.stem, folder / "front" / song.stem
-    midi, text = read_with_mido(marks / f"{song.stem}.mid"), read_song_text(song)
+        flat[name] = folder / f"{name}.wav"
+        run(flat[name], *tercet("render", song, "-o", flat[name], "--sound", font, "--flat", *options))
+    midi = read_with_mido(kits["marks"] / f"{song.stem}.mid")
+    text = read_song_text(song)
     over = [
-        float(np.median(over_marks_db(read_track(marks / file), midi, text, layer)))
-        for file, layer in (("05-only-melody.wav", "melody"), ("07-only-strums.wav", "strums"))
+        float(np.median(over_marks_db(read_track(_track(kits["marks"], f"only-{layer}")), midi, text, layer)))
+        for layer in ("melody", "strums")
     ]
-    demo = read_track(marks / "01-demo.wav")
     return Figures(
         over_marks=over[0] - over[1],
-        medians=_distance_lu(marks / "05-only-melody.wav", marks / "07-only-strums.wav", marks),
-        front=_distance_lu(front / "05-only-melody.wav", front / "07-only-strums.wav", front),
-        flat=_distance_lu(folder / "melody.wav", folder / "strums.wav", marks),
-        flat_louder=integrated_lufs(read_track(folder / "demo.wav")) - integrated_lufs(demo),
+        medians=_distance_lu(*_fronts(kits["marks"]), kits["marks"]),
+        front=_distance_lu(*_fronts(kits["front"]), kits["front"]),
+        flat=_distance_lu(flat["melody"], flat["strums"], kits["marks"]),
+        flat_louder=integrated_lufs(read_track(flat["demo"]))
+        - integrated_lufs(read_track(_track(kits["marks"], "demo"))),
     )
+
+
+def _fronts(kit: Path) -> tuple[Path, Path]:
+    return _track(kit, "only-melody"), _track(kit, "only-strums")
+
+
+def _track(kit: Path, name: str) -> Path:
+    """Return the file of a track, whatever its number."""
+    (found,) = kit.glob(f"*-{name}.wav")
+    return found
 
 
 def _distance_lu(melody: Path, strums: Path, kit: Path) -> float:
@@ -116,13 +134,6 @@ def _distance_lu(melody: Path, strums: Path, kit: Path) -> float:
         onsets_s = [gesture.notes[0].onset_s for gesture in struck(midi, layer)]
         medians.append(float(np.median(gesture_levels_lufs(read_track(path), onsets_s))))
     return medians[0] - medians[1]
-
-
-def _tercet(arguments: Sequence[object]) -> None:
-    """Run the command of this tree."""
-    command = [sys.executable, "-m", "tercet", *map(str, arguments)]
-    environment = {**os.environ, "PYTHONPATH": str(ROOT)}
-    subprocess.run(command, check=True, capture_output=True, env=environment)
 
 
 if __name__ == "__main__":

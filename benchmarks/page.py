@@ -6,13 +6,9 @@ included, served from this machine, and opened in a real browser.
 
 from __future__ import annotations
 
-import argparse
 import json
-import os
-import resource
 import shutil
 import statistics
-import subprocess
 import sys
 import tempfile
 import threading
@@ -24,8 +20,8 @@ from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any
 
+from measuring import Aims, Cost, asked, parser_of, run, song_to_time, tercet
 from playwright.sync_api import sync_playwright
-from three_minutes import FORM, SONG, TEMPO
 
 FLAGS = ("--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking")
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
@@ -33,47 +29,42 @@ BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 
 def main() -> int:
     """Make the page, open it, and print each figure beside its aim."""
-    parser = argparse.ArgumentParser(description="Weigh and time the class page of a three-minute song.")
-    parser.add_argument(
-        "--rounds", type=int, default=5, help="times that a page is made and opened (default 5)"
-    )
-    rounds: int = parser.parse_args().rounds
+    given = asked(parser_of("Weigh and time the class page of a three-minute song.", 5))
+    aims = Aims(judged=not given.short)
     with tempfile.TemporaryDirectory() as base:
-        song = Path(base) / "three-minutes.yaml"
-        song.write_text(SONG.read_text("utf-8").replace(*FORM).replace(*TEMPO), "utf-8")
-        first_s, _ = _made(song, Path(base) / "class")
-        again = [_made(song, Path(base) / "class") for _ in range(rounds)]
-        folder = Path(base) / "class" / song.stem
+        song = song_to_time(Path(base), short=given.short)
+        place = Path(base) / "class"
+        command = tercet("page", song, "-o", place, "--no-kit")
+        first = run(place, *command)
+        again = [run(place, *command) for _ in range(given.rounds)]
+        folder = place / song.stem
         kept = json.loads((folder / "page" / "kept.json").read_text("utf-8"))
-        rates = [speed["kbit_s"] for speed in kept.values()]
         code = sum((folder / "page" / name).stat().st_size for name in ("look.css", "player.js"))
         with _served(folder) as address:
-            opened = [_opened(address) for _ in range(rounds)]
-    print(f"length of the stems at full speed         {kept['100']['length_s']:.0f} s")
-    print(f"page and stems at three speeds            {first_s:.1f} s")
-    wall, processor = (statistics.median(values) for values in zip(*again, strict=True))
+            opened = [_opened(address) for _ in range(given.rounds)]
+    print(f"stems of {kept['100']['length_s']:.0f} s at full speed; made: {first.made}")
     print(
-        f"page from a ready kit                     {wall:.2f} s, {processor:.2f} s of processor   aim: < 1 s"
+        f"page and stems at three speeds: {first.clock_s:.1f} s by the clock, {first.worked_s:.1f} s worked"
     )
-    print(f"rate of the heaviest stem                 {max(rates):.1f} kbit/s   aim: at most 56")
-    print(f"script and style                          {code / 1e3:.1f} kB   aim: < 60")
-    print(f"fetched until the first note              {opened[0]['bytes'] / 1e6:.2f} MB   aim: < 4.5")
-    ready_s = statistics.median(one["ready_s"] for one in opened)
-    print(f"interactive after                         {ready_s:.2f} s   aim: < 1")
-    sounding_s = statistics.median(one["sounding_s"] for one in opened)
-    print(f"from Play to the first note on the clock  {sounding_s:.2f} s")
-    return 0
+    _show(again, opened, max(speed["kbit_s"] for speed in kept.values()), code / 1e3, aims)
+    return aims.exit_code
 
 
-def _made(song: Path, folder: Path) -> tuple[float, float]:
-    """Make a page in a process of its own; return how long it took, and how much of a processor."""
-    command = [sys.executable, "-m", "tercet", "page", str(song), "-o", str(folder), "--no-kit"]
-    before = resource.getrusage(resource.RUSAGE_CHILDREN)
-    start_s = time.perf_counter()
-    subprocess.run(command, check=True, capture_output=True, env=os.environ)
-    wall_s = time.perf_counter() - start_s
-    after = resource.getrusage(resource.RUSAGE_CHILDREN)
-    return wall_s, after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+def _show(
+    again: list[Cost], opened: list[dict[str, float]], heaviest_kbit_s: float, code_kb: float, aims: Aims
+) -> None:
+    def middle(name: str) -> float:
+        return statistics.median(one[name] for one in opened)
+
+    aims.say(
+        "page again, its stems kept, seconds", statistics.median(cost.clock_s for cost in again), most=1.0
+    )
+    print(f"  of which worked: {statistics.median(cost.worked_s for cost in again):.2f} s")
+    aims.say("rate of the heaviest stem, kbit/s", heaviest_kbit_s, most=56.0)
+    aims.say("script and style, kB", code_kb, most=60.0)
+    aims.say("fetched until the first note, MB", middle("bytes") / 1e6, most=4.5)
+    aims.say("interactive after, seconds", middle("ready_s"), most=1.0)
+    print(f"  from Play to the first note on the clock: {middle('sounding_s'):.2f} s")
 
 
 class _Quiet(SimpleHTTPRequestHandler):

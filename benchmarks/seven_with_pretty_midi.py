@@ -20,6 +20,7 @@ LAYERS = ("melody", "between", "strums")
 def main() -> None:
     """Write the seven files."""
     midi_path, font, folder = map(Path, sys.argv[1:])
+    folder.mkdir(parents=True, exist_ok=True)
     song = pretty_midi.PrettyMIDI(str(midi_path))
     choices = [LAYERS, *([other for other in LAYERS if other != layer] for layer in LAYERS), *zip(LAYERS)]
     for number, layers in enumerate(choices, 1):

@@ -8,14 +8,16 @@ thread, so they are what a clock shows on a machine that does nothing else.
 from __future__ import annotations
 
 import argparse
-import platform
 import random
 import statistics
 import subprocess
 import sys
 import time
+from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
+
+from measuring import Aims, NothingMadeError, asked, counted, machine, parser_of
 
 from tercet.arrange import arrange
 from tercet.arrange.fingering import finger_tune, tune_cost
@@ -30,7 +32,8 @@ LOWEST_MIDI, HIGHEST_MIDI = 60, 79
 NOTES_IN_A_BAR, BEATS_IN_A_BAR = 8, 4
 
 COLD_BARS = 32
-LENGTHS_BARS = (8, 32, 128, 512, 2048)
+LENGTHS_BARS, SHORT_LENGTHS_BARS = (8, 32, 128, 512, 2048), (8, 32, 128)
+STEADY_BARS = 128
 PLAYERS: tuple[Players, ...] = ("beginner", "improving", "free")
 
 MOST_COLD_S = 0.15
@@ -42,19 +45,19 @@ a bar may take in the longest tune than in one of 128 bars."""
 
 def main() -> int:
     """Print all figures; 1 if one misses its aim."""
-    parser = argparse.ArgumentParser(description="Time the arranger on dense tunes, and weigh its pruning.")
-    parser.add_argument("--rounds", type=int, default=5, help="times that each is taken (default 5)")
+    parser = parser_of("Time the arranger on dense tunes, and weigh its pruning.", 5)
     parser.add_argument("--tunes", type=int, default=20, help="tunes for pruned against exact (default 20)")
     parser.add_argument("--cold", choices=TUNINGS, help=argparse.SUPPRESS)
-    given = parser.parse_args()
+    given = asked(parser)
     if given.cold:
         print(_seconds(dense_song(COLD_BARS, 1), given.cold))
         return 0
-    print(
-        f"{platform.machine()}, Python {platform.python_version()}; processor seconds, {given.rounds} rounds, medians\n"
-    )
-    kept = [_show_cold(given.rounds), _show_lengths(given.rounds), _show_pruning(given.tunes)]
-    return 0 if all(kept) else 1
+    print(f"{machine()}; processor seconds, {given.rounds} rounds, medians\n")
+    aims = Aims(judged=not given.short)
+    _show_cold(given.rounds, aims)
+    _show_lengths(given.rounds, SHORT_LENGTHS_BARS if given.short else LENGTHS_BARS, aims)
+    _show_pruning(1 if given.short else given.tunes, aims)
+    return aims.exit_code
 
 
 def dense_song(bars: int, number: int, players: Players = "improving") -> Song:
@@ -78,11 +81,14 @@ def dense_song(bars: int, number: int, players: Players = "improving") -> Song:
 
 def _seconds(song: Song, tuning: str) -> float:
     began_s = time.process_time()
-    arrange(song, TUNINGS[tuning])
-    return time.process_time() - began_s
+    arrangement = arrange(song, TUNINGS[tuning])
+    took_s = time.process_time() - began_s
+    if not arrangement.gestures:
+        raise NothingMadeError("the tune was arranged without a single gesture")
+    return took_s
 
 
-def _show_cold(rounds: int) -> bool:
+def _show_cold(rounds: int, aims: Aims) -> None:
     """Print how long 32 dense bars take in a fresh process, and again in the same one."""
     print(f"{COLD_BARS} dense bars ({COLD_BARS * NOTES_IN_A_BAR} notes), seconds to arrange")
     slowest_s = 0.0
@@ -97,29 +103,29 @@ def _show_cold(rounds: int) -> bool:
         warm_s = statistics.median(_seconds(song, tuning) for _ in range(rounds))
         slowest_s = max(slowest_s, cold_s)
         print(f"  {tuning:<10} fresh process {cold_s:.3f}   again {warm_s:.3f}")
-    return _aim(f"at most {MOST_COLD_S} s in a fresh process", slowest_s <= MOST_COLD_S)
+    aims.say("seconds in a fresh process, the slowest tuning", slowest_s, most=MOST_COLD_S)
 
 
-def _show_lengths(rounds: int) -> bool:
+def _show_lengths(rounds: int, lengths_bars: Sequence[int], aims: Aims) -> None:
     """Print time and cost of ever longer tunes."""
     print("length of the tune on high-g, hands and all tables known")
     per_bar_s: dict[int, float] = {}
     _seconds(dense_song(128, 2), "high-g")
-    for bars in LENGTHS_BARS:
+    for bars in lengths_bars:
         song = dense_song(bars, 2)
-        took_s = statistics.median(_seconds(song, "high-g") for _ in range(rounds if bars <= 128 else 2))
+        took_s = statistics.median(
+            _seconds(song, "high-g") for _ in range(rounds if bars <= STEADY_BARS else 2)
+        )
         per_bar_s[bars] = took_s / bars
         cost = arrange(song, TUNINGS["high-g"]).cost / bars
         print(
             f"  {bars:>5} bars {took_s:8.3f} s   {1000 * took_s / bars:.2f} ms a bar   cost {cost:.2f} a bar"
         )
-    uneven = per_bar_s[LENGTHS_BARS[-1]] / per_bar_s[128]
-    return _aim(
-        f"a bar of the longest takes at most {MOST_UNEVEN} times as long as one of 128", uneven <= MOST_UNEVEN
-    )
+    uneven = per_bar_s[lengths_bars[-1]] / per_bar_s[STEADY_BARS]
+    aims.say(f"a bar of the longest takes so many times one of {STEADY_BARS}", uneven, most=MOST_UNEVEN)
 
 
-def _show_pruning(tunes: int) -> bool:
+def _show_pruning(tunes: int, aims: Aims) -> None:
     """Print what pruned arrangements cost above exact ones, and how long both take."""
     print(f"pruned against exact, {tunes} dense tunes of 8 bars in three tunings for each kind of players")
     totals = {False: 0.0, True: 0.0}
@@ -139,12 +145,8 @@ def _show_pruning(tunes: int) -> bool:
         )
         totals = {exact: totals[exact] + cost[exact] for exact in totals}
     lost = totals[False] / totals[True] - 1
-    return _aim(f"loses less than {100 * MOST_LOST} % in all ({100 * lost:.3f} %)", lost < MOST_LOST)
-
-
-def _aim(what: str, kept: bool) -> bool:
-    print(f"  aim: {what}: {'kept' if kept else 'MISSED'}\n")
-    return kept
+    counted("tunes arranged twice", tunes * len(TUNINGS) * len(PLAYERS))
+    aims.say("part of the cost that pruning loses", lost, most=MOST_LOST)
 
 
 if __name__ == "__main__":

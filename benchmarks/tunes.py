@@ -8,7 +8,6 @@ of its own) it is measured beside our reader on the same tunes.
 
 from __future__ import annotations
 
-import argparse
 import importlib.util
 import io
 import signal
@@ -25,6 +24,8 @@ from typing import Any
 
 ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT))
+
+from measuring import asked, counted, parser_of  # noqa: E402
 
 from tercet.errors import TercetError  # noqa: E402
 from tercet.exchange.abc_in import AbcTune  # noqa: E402
@@ -65,6 +66,7 @@ from tests.exchange.score_oracle import (  # noqa: E402
     single_lines,
 )
 
+SHORT_EACH, SHORT_SCORES = 5, "leadSheet"
 TUNES_FOR_THE_LIBRARY = 50
 """Of each collection."""
 
@@ -90,11 +92,13 @@ def music21_folder() -> Path:
 def main() -> None:
     """Print all comparisons."""
     warnings.simplefilter("ignore")
-    parser = argparse.ArgumentParser(description=(__doc__ or "").partition("\n")[0])
+    parser = parser_of((__doc__ or "").partition("\n")[0], 1)
     parser.add_argument("--each", type=int, default=200, help="ABC tunes taken of each collection; 0 for all")
     parser.add_argument("--library", type=int, default=TUNES_FOR_THE_LIBRARY, help="of each for the library")
     parser.add_argument("--scores", default="", help="only scores with this in their path")
-    arguments = parser.parse_args()
+    arguments = asked(parser)
+    if arguments.short:
+        arguments.each, arguments.library, arguments.scores = SHORT_EACH, 1, SHORT_SCORES
     with get_context("spawn").Pool(2) as pool:
         compare_abc(pool, arguments.each)
         compare_library(pool, arguments.library)
@@ -123,6 +127,7 @@ def compare_abc(pool: Any, each: int) -> None:
                 print(f"  {file} X:{tune.number} {tune.title}: {comparison.made_explicit}")
         print(f"ABC {collection}: {_shares(verdicts)}", flush=True)
         total += verdicts
+    counted("ABC tunes compared", total.total())
     print(f"ABC, all of them: {_shares(total)}", flush=True)
 
 
@@ -202,11 +207,12 @@ def compare_scores(pool: Any, wanted: str) -> None:
     verdicts: Counter[str] = Counter()
     words: Counter[str] = Counter()
     for file, results in zip(files, pool.imap(_score, files, chunksize=4), strict=True):
-        for part, verdict, counted in results:
-            words.update(counted)
+        for part, verdict, same in results:
+            words.update(same)
             verdicts[verdict if verdict in SAID else "differs"] += 1
             if verdict not in SAID:
                 print(f"  {file.name} part {part}: {verdict}")
+    counted("parts of scores compared", verdicts.total())
     print(f"MusicXML: {_shares(verdicts)}; {words['same']} of {words['all']} syllables the same", flush=True)
 
 
@@ -227,11 +233,11 @@ def _part(file: Path, part: int, theirs: Any) -> tuple[int, str, Counter[str]]:
     except TercetError as error:
         return part, f"refused: {error}", Counter()
     wanted = read_by_music21(theirs).words
-    counted = Counter({"all": wanted.total(), "same": (words & wanted).total()})
+    heard_words = Counter({"all": wanted.total(), "same": (words & wanted).total()})
     played = played_by_music21(theirs)
     if played is None:
-        return part, NOT_UNFOLDED, counted
-    return part, verdict_of_song(ours.notes, played, LENGTH_TOLERANCE_QUARTER, ours.remarks), counted
+        return part, NOT_UNFOLDED, heard_words
+    return part, verdict_of_song(ours.notes, played, LENGTH_TOLERANCE_QUARTER, ours.remarks), heard_words
 
 
 def compare_midi() -> None:

@@ -373,25 +373,29 @@ def test_pinned_sources_are_fetched_once(bench: Path, program: Program, tmp_path
     assert call.endswith(f"--no-deps --no-build-isolation --no-binary pychord -d {folder} pychord==9.8.7")
 
 
-def test_abc2midi_is_installed_where_it_is_missing(
+def test_what_tests_compare_with_is_installed_where_it_is_missing(
     bench: Path, program: Program, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(os, "geteuid", lambda: 0)
     program("apt-get")
     program("apt-cache")
-    set_up.ready_abc2midi(may_install=True)
-    assert calls(bench) == ["apt-get install -y --no-install-recommends abcmidi"]
+    set_up.ready_compared(may_install=True)
+    assert calls(bench) == [
+        f"apt-get install -y --no-install-recommends {name}" for name in ("abcmidi", "fluidsynth")
+    ]
 
 
-def test_where_abc2midi_cannot_be_had_that_is_said(
+def test_where_what_tests_compare_with_cannot_be_had_that_is_said(
     bench: Path, program: Program, capfd: pytest.CaptureFixture[str]
 ) -> None:
-    set_up.ready_abc2midi(may_install=True)
+    set_up.ready_compared(may_install=True)
     program("brew")
-    set_up.ready_abc2midi(may_install=False)
-    assert capfd.readouterr().err.count("tests that compare with it are left out here") == 2
-    program("abc2midi")
-    set_up.ready_abc2midi(may_install=True)
+    set_up.ready_compared(may_install=False)
+    said = capfd.readouterr().err
+    for name in set_up.COMPARED:
+        assert said.count(f"{name} is missing: tests that compare with it are left out here") == 2
+        program(name)
+    set_up.ready_compared(may_install=True)
     assert capfd.readouterr().err == ""
 
 

@@ -25,8 +25,8 @@ __all__ = [
     "install",
     "main",
     "manual_instruction",
-    "ready_abc2midi",
     "ready_browser",
+    "ready_compared",
     "ready_environment",
     "ready_fluidsynth",
     "ready_sources",
@@ -46,12 +46,17 @@ TEST_FONT = "/usr/share/sounds/sf2/FluidR3_GM.sf2"
 TEST_FONT_PACKAGE = "fluid-soundfont-gm"  # Debian's and Ubuntu's
 
 SOURCES = ("pychord",)  # packages of which tests read tables that lie in the source only
-ABC2MIDI = {
-    "apt-get": "abcmidi",
-    "dnf": "abcMIDI",
-    "brew": "abcmidi",
-    "port": "abcmidi",
-}  # who has it under what name
+COMPARED = {
+    "abc2midi": {"apt-get": "abcmidi", "dnf": "abcMIDI", "brew": "abcmidi", "port": "abcmidi"},
+    "fluidsynth": {
+        "apt-get": "fluidsynth",
+        "dnf": "fluidsynth",
+        "pacman": "fluidsynth",
+        "zypper": "fluidsynth",
+        "brew": "fluid-synth",
+        "port": "fluidsynth",
+    },
+}  # programs that tests and benchmarks compare with, and who has them under what name
 
 PYTHON_PROBE = """
 import sys
@@ -154,7 +159,7 @@ def main(arguments: Optional[Sequence[str]] = None) -> int:
         ready_fluidsynth(python, not options.no_system)
         if options.what == "dev":
             ready_sources(ROOT, python)
-            ready_abc2midi(not options.no_system)
+            ready_compared(not options.no_system)
             ready_browser(not options.no_system)
     except SetUpError as error:
         say(str(error))
@@ -315,17 +320,19 @@ def ready_sources(root: str, python: str) -> None:
         run([*pip, *source], "The source of %s could not be fetched." % name)
 
 
-def ready_abc2midi(may_install: bool) -> None:
-    """Install abc2midi, which tests hold our reader of ABC against; say so where that can't be done."""
-    if shutil.which("abc2midi"):
-        return
-    managers = (one for one in MANAGERS if one.program in ABC2MIDI and shutil.which(one.program))
-    manager = next(managers, None)
-    if manager is not None and may_install:
-        say("abc2midi, which tests compare with, is not on this machine.")
-        if install(manager._replace(names=(ABC2MIDI[manager.program],))):
-            return
-    say("abc2midi (the package abcmidi) is missing: tests that compare with it are left out here.")
+def ready_compared(may_install: bool) -> None:
+    """Install what tests and benchmarks compare with; say so where that can't be done."""
+    for program, packages in COMPARED.items():
+        if shutil.which(program):
+            continue
+        manager = next(
+            (one for one in MANAGERS if one.program in packages and shutil.which(one.program)), None
+        )
+        if manager is not None and may_install:
+            say("%s, which tests compare with, is not on this machine." % program)
+            if install(manager._replace(names=(packages[manager.program],))):
+                continue
+        say("%s is missing: tests that compare with it are left out here." % program)
 
 
 # The FluidSynth library
