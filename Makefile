@@ -57,7 +57,7 @@ fonts: ## fetch the sound font that some tests play with (Debian, Ubuntu; 148 MB
 constraints: ## choose the newest releases again and pin them in constraints.txt
 	"$(PYTHON)" tools/pin.py
 
-fuzz: .dev ## feed damaged tunes to the readers for ten minutes (minutes=1 for less)
+fuzz: .dev ## feed damaged songs and tunes to the readers for ten minutes (minutes=1 for less)
 	$(BIN)/python tools/fuzz.py --minutes $(or $(minutes),10)
 
 clean: ## remove what make made, except the set-up

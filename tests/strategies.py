@@ -42,7 +42,7 @@ from tercet.song.note_choice import (
 )
 from tercet.song.played import struck_notes
 from tercet.song.track_parts import WAYS
-from tercet.theory import Key, Pitch
+from tercet.theory import Key, Pitch, allowed_open
 from tercet.theory.chords import QUALITIES, Chord
 
 __all__ = [
@@ -264,7 +264,9 @@ def songs(draw: st.DrawFn) -> Song:
         tempo=draw(st.sampled_from((Fraction(92), Fraction(185, 2), Fraction(277, 3), Fraction(6012, 100)))),
         instrument=instrument,
         scale_length_mm=scale,
-        tuning=draw(st.sampled_from(("high-g", "low-g", "baritone")) | st.tuples(*[pitches] * 4)),
+        tuning=draw(
+            st.sampled_from(("high-g", "low-g", "baritone")) | st.tuples(*[pitches.map(allowed_open)] * 4)
+        ),
         players=draw(st.sampled_from(("beginner", "improving", "free"))),
         dynamics=draw(dynamics),
         strum=draw(st.none() | strum),

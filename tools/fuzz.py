@@ -1,6 +1,7 @@
-"""Feed damaged tunes to the readers of MusicXML, ABC and MIDI until the time is over: ``make fuzz``.
+"""Feed damaged songs, class files and tunes to their readers until the time is over: ``make fuzz``.
 
-Hypothesis makes the tunes and, where one brings a reader down, makes it small and prints it.
+Hypothesis makes the files and, where one brings a reader down, makes it small and prints it. Songs that can be read are
+arranged, performed and exported too.
 """
 
 from __future__ import annotations
@@ -16,33 +17,47 @@ from hypothesis import strategies as st
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
-from tests.exchange.fuzz import READERS, damaged, outcome
+from tests.exchange import fuzz as tunes
+from tests.song import fuzz as songs
 
 __all__ = ["main"]
 
 AT_ONCE = 300
+KINDS = (*songs.KINDS, *tunes.READERS)
 
 
 def main() -> int:
     """Take the readers in turn; a fault of theirs ends it with its traceback."""
     parser = argparse.ArgumentParser(description=(__doc__ or "").partition("\n")[0])
     parser.add_argument("--minutes", type=float, default=10)
-    until_s = time.monotonic() + 60 * parser.parse_args().minutes
+    parser.add_argument(
+        "--kinds", nargs="+", choices=KINDS, default=KINDS, help="files to damage (default: all)"
+    )
+    arguments = parser.parse_args()
+    until_s = time.monotonic() + 60 * arguments.minutes
     tried: Counter[str] = Counter()
     while time.monotonic() < until_s:
-        for kind in READERS:
-            _fuzz(kind, tried)
+        for kind in arguments.kinds:
+            _fuzz(kind, tried, until_s)
         told = ", ".join(f"{name} {count}" for name, count in sorted(tried.items()))
         print(f"{tried.total()} tried: {told}", file=sys.stderr, flush=True)
-    print(f"{tried.total()} damaged tunes, no traceback")
+    print(f"{tried.total()} damaged files, no traceback")
     return 0
 
 
-def _fuzz(kind: str, tried: Counter[str]) -> None:
-    @given(damaged(kind), st.booleans())
+def _fuzz(kind: str, tried: Counter[str], until_s: float) -> None:
+    damaged = songs.KINDS[kind].damaged if kind in songs.KINDS else tunes.damaged(kind)
+
+    @given(damaged, st.booleans())
     @settings(max_examples=AT_ONCE, deadline=None, database=None, suppress_health_check=list(HealthCheck))
     def fuzz(data: bytes, harmonise: bool) -> None:
-        tried[f"{kind} {outcome(kind, data, harmonise=harmonise)}"] += 1
+        if time.monotonic() > until_s:
+            return
+        if kind in songs.KINDS:
+            result = songs.outcome(kind, data)
+        else:
+            result = tunes.outcome(kind, data, harmonise=harmonise)
+        tried[f"{kind} {result}"] += 1
 
     fuzz()
 
