@@ -53,10 +53,8 @@ def _fuzz(kind: str, tried: Counter[str], until_s: float) -> None:
     def fuzz(data: bytes, harmonise: bool) -> None:
         if time.monotonic() > until_s:
             return
-        if kind in songs.KINDS:
-            result = songs.outcome(kind, data)
-        else:
-            result = tunes.outcome(kind, data, harmonise=harmonise)
+        song = kind in songs.KINDS
+        result = songs.outcome(kind, data) if song else tunes.outcome(kind, data, harmonise=harmonise)
         tried[f"{kind} {result}"] += 1
 
     fuzz()
