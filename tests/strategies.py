@@ -26,7 +26,6 @@ from tercet.song import (
     Visit,
 )
 from tercet.song.form import visits_of
-from tercet.song.grammar import DYNAMIC_MARKS, SLOTS
 from tercet.song.note_choice import (
     DIMENSIONS,
     Both,
@@ -42,7 +41,7 @@ from tercet.song.note_choice import (
 )
 from tercet.song.played import struck_notes
 from tercet.song.track_parts import WAYS
-from tercet.theory import Key, Pitch, allowed_open
+from tercet.theory import DYNAMIC_MARKS, STRUM_SIGNS, Key, Pitch, allowed_open
 from tercet.theory.chords import QUALITIES, Chord
 
 __all__ = [
@@ -178,7 +177,7 @@ def _line(draw: st.DrawFn, meter: Meter, count: int, pickup: Fraction, is_first:
         between = tuple(draw(st.none() | notes_filling(bar)) for _ in range(count - is_last))
         rows.append(Row("between", (), between + (None,) * is_last))
     if draw(st.booleans()):
-        slot = st.sampled_from(SLOTS)
+        slot = st.sampled_from(list(STRUM_SIGNS))
         pattern = st.lists(slot, min_size=meter.upper, max_size=meter.upper).map(tuple)
         times = draw(st.sampled_from((1, 2)))
         rows.append(
@@ -250,7 +249,9 @@ def songs(draw: st.DrawFn) -> Song:
     sections = tuple(draw(_section(name, meter)) for name in names)
     form: tuple[Visit, ...] = visits_of(names + draw(st.lists(st.sampled_from(names), max_size=3)))
     dynamics = st.builds(Dynamics, *[st.sampled_from(DYNAMIC_MARKS)] * 3)
-    strum = st.lists(st.sampled_from(SLOTS), min_size=meter.upper, max_size=meter.upper).map(tuple)
+    strum = st.lists(st.sampled_from(list(STRUM_SIGNS)), min_size=meter.upper, max_size=meter.upper).map(
+        tuple
+    )
     instrument, scale = draw(st.sampled_from((("concert", 380.0), ("baritone", 510.0), ("custom", 402.5))))
     return Song(
         title=draw(_texts),

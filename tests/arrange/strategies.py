@@ -25,12 +25,12 @@ from tercet.song import (
     Source,
     Visit,
 )
-from tercet.theory import TUNINGS, Key, parse_chord, spell, tuning_of_pitches
+from tercet.theory import STRUM_SIGNS, TUNINGS, Key, parse_chord, spell, tuning_of_pitches
 
 __all__ = ["chord_names", "edited_last_bars", "edited_sections", "sections", "songs", "tunings", "visits"]
 
 METERS = (Meter(4, 4), Meter(3, 4), Meter(6, 8), Meter(2, 4), Meter(9, 8), Meter(12, 8))
-SLOTS: tuple[Slot, ...] = ("d", "u", "D", "U", "x", ".")
+SLOTS = tuple(STRUM_SIGNS)
 PINS = (
     Pin("roll"),
     Pin("alone"),
@@ -292,7 +292,7 @@ def _slot_bars(draw: st.DrawFn, meter: Meter) -> tuple[Slot, ...]:
 def _some_row(
     draw: st.DrawFn,
     name: RowName,
-    cells: st.SearchStrategy[tuple[Note, ...]] | st.SearchStrategy[tuple[Slot, ...]],
+    cells: st.SearchStrategy[tuple[Note, ...] | tuple[Slot, ...]],
     count: int,
 ) -> list[Row]:
     """Draw a row in which some bars are written, or none."""

@@ -16,9 +16,9 @@ from tercet.arrange import Arrangement, Gesture, StringNote, arrange, chords_alo
 from tercet.arrange.chords_alone import plain_pattern
 from tercet.neck import COMMON_SHAPES
 from tercet.perform import lay_out, perform
-from tercet.perform.levels import ACCENT_DB, MARK_LEVEL_DB
+from tercet.perform.levels import ACCENT_DB
 from tercet.song import Bar, ChordSpan, Dynamics, Mark, Meter, Players, Slot, Song, read_song
-from tercet.theory import TUNINGS, Pitch, Tuning, tuning_of_pitches
+from tercet.theory import MARK_LEVEL_DB, TUNINGS, Pitch, Tuning, tuning_of_pitches
 from tests.arrange import strategies as made
 from tests.arrange.laws import chords_at, strings_sound_what_they_say
 from tests.arrange.written import arranged, section, shape, song, strums_of

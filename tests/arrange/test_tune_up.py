@@ -12,9 +12,8 @@ from hypothesis import given, settings
 
 from tercet.arrange import Arrangement, arrange, tune_up
 from tercet.perform import lay_out, perform
-from tercet.perform.levels import MARK_LEVEL_DB
 from tercet.song import Dynamics, Song
-from tercet.theory import TUNINGS, Pitch, Tuning, tuning_of_pitches
+from tercet.theory import MARK_LEVEL_DB, TUNINGS, Pitch, Tuning, tuning_of_pitches
 from tests.arrange import strategies as made
 from tests.arrange.written import section, song
 

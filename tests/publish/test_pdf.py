@@ -8,7 +8,8 @@ from reportlab.pdfgen.canvas import Canvas
 from tercet.errors import ParameterError
 from tercet.publish import svg_text
 from tercet.publish.canvas import Disc, Drawing, Ink, Text
-from tercet.publish.pdf import A4_PT, pdf_bytes
+from tercet.publish.papers import PAPERS_PT
+from tercet.publish.pdf import pdf_bytes
 from tests.measure.papers import fonts_of, loose_fonts, pages_text, sizes_pt, words_placed
 
 SVG = '<svg xmlns="http://www.w3.org/2000/svg" width="400" height="200">{}</svg>'
@@ -95,12 +96,12 @@ def test_fonts_that_we_do_not_have_become_ours_in_attributes_styles_and_sheets()
 
 def test_a_page_is_as_large_as_its_picture_or_as_the_paper() -> None:
     assert sizes_pt(pdf_bytes([page("a")], title="t")) == [(300.0, 150.0)]
-    made = pdf_bytes([page("a")], title="t", page_pt=A4_PT, margin_pt=36.0)
-    assert sizes_pt(made) == [A4_PT]
+    made = pdf_bytes([page("a")], title="t", page_pt=PAPERS_PT["A4"], margin_pt=36.0)
+    assert sizes_pt(made) == [PAPERS_PT["A4"]]
     ((_, x, y),) = words_placed(made)
-    scale = (A4_PT[0] - 72.0) / 400.0
+    scale = (PAPERS_PT["A4"][0] - 72.0) / 400.0
     assert x == pytest.approx(36.0 + 20.0 * scale, abs=0.1)
-    assert y == pytest.approx((A4_PT[1] + 200.0 * scale) / 2 - 30.0 * scale, abs=0.1)
+    assert y == pytest.approx((PAPERS_PT["A4"][1] + 200.0 * scale) / 2 - 30.0 * scale, abs=0.1)
 
 
 def test_the_same_pictures_give_the_same_bytes() -> None:

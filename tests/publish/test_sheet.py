@@ -9,7 +9,8 @@ from itertools import product
 import pytest
 
 from tercet.arrange import Arrangement
-from tercet.publish.sheet_pages import PAPERS_PT, Sheet, SheetLook, sheet_of
+from tercet.publish.papers import PAPERS_PT
+from tercet.publish.sheet_pages import Sheet, SheetLook, sheet_of
 from tercet.publish.sheet_pdf import sheet_pdf
 from tercet.publish.sheet_svg import sheet_svg
 from tercet.publish.written_form import written_form

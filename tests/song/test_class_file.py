@@ -14,9 +14,8 @@ from ruamel.yaml import YAML
 
 from tercet.errors import RequestError, SongError
 from tercet.song import ClassFile, OwnTrack, class_schema, parse_class, read_class, read_class_beside
-from tercet.song.class_file import CLASS_SETTINGS, FORMATS, is_class_file
+from tercet.song.class_file import CLASS_SETTINGS, is_class_file
 from tercet.theory import Pitch
-from tercet.tracks.encoding import FORMATS as ENCODED
 from tests.remake_goldens import CLASS_SCHEMA, class_schema_text
 from tests.strategies import slips
 
@@ -143,10 +142,6 @@ def test_its_name() -> None:
     assert is_class_file("songs/class.yaml")
     assert not is_class_file("songs/class.yaml/song.yaml")
     assert not is_class_file("songs/my-class.yaml")
-
-
-def test_the_formats_are_those_that_are_written() -> None:
-    assert {f".{name}" for name in FORMATS} == set(ENCODED)
 
 
 def test_the_published_schema() -> None:

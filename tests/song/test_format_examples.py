@@ -9,9 +9,9 @@ import pytest
 
 from tercet.errors import SongError
 from tercet.song import ROW_NAMES, class_schema, parse_class, parse_song, played_bars, song_schema
-from tercet.song.grammar import DYNAMIC_MARKS
 from tercet.song.note_choice import DIMENSIONS
 from tercet.song.track_parts import PARTS, WAYS
+from tercet.theory import DYNAMIC_MARKS
 from tercet.theory.chords import QUALITIES
 from tests.remake_goldens import FORMAT_PAGE, Example, examples_of, message_of_text
 

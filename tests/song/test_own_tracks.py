@@ -11,12 +11,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tercet.errors import SongError
-from tercet.perform.timeline import FASTEST, SLOWEST
 from tercet.song import OwnTrack, Song, Source, parse_song, write_song
 from tercet.song.choice_words import parse_choice
 from tercet.song.own_tracks import refuse_names
 from tercet.song.track_parts import PARTS, WAYS
-from tercet.song.values import SPEED_RANGE
 from tests.strategies import slips, songs
 
 MUSIC = "form: verse chorus verse\nsections:\n  verse: |\n    chords C | G | C\n  chorus: |\n    chords F\n"
@@ -75,10 +73,6 @@ def test_all_that_a_track_can_say() -> None:
 )
 def test_speeds_are_written_in_many_ways(text: str) -> None:
     assert track("way: ladder", f"speed: {text}").speeds == (Fraction(3, 5), Fraction(4, 5), Fraction(1))
-
-
-def test_the_range_of_speeds_is_that_of_the_timeline() -> None:
-    assert SPEED_RANGE == (SLOWEST, FASTEST)
 
 
 @pytest.mark.parametrize("way", WAYS)

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from tercet.errors import SoundFontError, SynthesiserError
 from tercet.perform import Click, TakeNote
-from tercet.song import Layer
+from tercet.song import LAYERS, Layer
 from tercet.sound import SAMPLE_RATE_HZ, STEM_NAMES, StemName, Synthesiser
 from tercet.sound import fluid as adapter
 from tercet.sound.audio import check_audio
@@ -23,7 +23,7 @@ from tercet.sound.click import cue_stem
 from tercet.sound.fluid import GRID_FRAMES, FluidSynthesiser, render_strokes
 from tercet.sound.fonts import choose_font
 from tercet.sound.library import load_library
-from tercet.sound.schedule import LAYER_ORDER, Stroke, length_frames_of, strokes_of
+from tercet.sound.schedule import Stroke, length_frames_of, strokes_of
 from tercet.sound.soundfont import SoundFont
 from tests.sound.made_fonts import MadeZone, made_font, packaged_font, pluck, save_font
 from tests.sound.takes import busy_take, hertz_of, level_db, note, take
@@ -42,7 +42,7 @@ def font() -> SoundFont:
 def scale(font: SoundFont) -> tuple[list[TakeNote], NDArray[np.float32]]:
     """Every key once, a second apart and off the grid, over all strings and layers, and the sum of the layers."""
     notes = [
-        note(0.0503 + 1.0011 * index, 0.6, midi, 1 + index % 4, LAYER_ORDER[index % 3], 30 + 2 * index)
+        note(0.0503 + 1.0011 * index, 0.6, midi, 1 + index % 4, LAYERS[index % 3], 30 + 2 * index)
         for index, midi in enumerate(KEYS)
     ]
     stems = FluidSynthesiser(font).stems(take(notes, 36.0)).by_name
@@ -95,7 +95,7 @@ def test_a_stem_sounds_the_same_whichever_are_asked_for(font: SoundFont, names: 
 
 
 @pytest.mark.parametrize("string", [1, 2, 3, 4])
-@pytest.mark.parametrize("layer", LAYER_ORDER)
+@pytest.mark.parametrize("layer", LAYERS)
 def test_each_string_of_each_layer_sounds_in_its_own_stem_alone(
     font: SoundFont, string: int, layer: StemName
 ) -> None:

@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 
 from tercet.arrange import arrange, song_tuning
 from tercet.perform import TakeNote, lay_out, perform
-from tercet.song import Layer, read_song
+from tercet.song import LAYERS, Layer, read_song
 from tercet.sound.fluid import FluidSynthesiser
-from tercet.sound.schedule import LAYER_ORDER, Stroke, shade_of_place
+from tercet.sound.schedule import Stroke, shade_of_place
 from tercet.sound.soundfont import SoundFont
 from tercet.sound.ukulele import DRUM_BANK, STRING_BANKS
 from tercet.sound.ukulele_cache import ready_built_in
@@ -81,7 +81,7 @@ def repeated(
 def heard(ukulele: FluidSynthesiser, notes: list[TakeNote], length_s: float = 0.5) -> NDArray[np.float32]:
     """Return each note of a take, (notes, frames), both sides added."""
     stems = ukulele.stems(take(notes, notes[-1].onset_s + 1.0)).by_name
-    sound = np.sum([stems[layer] for layer in LAYER_ORDER], axis=0).sum(axis=1)
+    sound = np.sum([stems[layer] for layer in LAYERS], axis=0).sum(axis=1)
     starts = [round(each.onset_s * RATE_HZ) - 100 for each in notes]
     return np.stack([sound[start : start + round(length_s * RATE_HZ)] for start in starts])
 
@@ -121,7 +121,7 @@ def test_one_pitch_has_another_colour_on_another_string(ukulele: FluidSynthesise
     assert neighbour_correlation(np.stack([first, third]))[0] < 0.999
 
 
-@pytest.mark.parametrize("layer", LAYER_ORDER)
+@pytest.mark.parametrize("layer", LAYERS)
 @pytest.mark.parametrize(("midi", "string", "fret"), [(69, 1, 0), (60, 3, 0), (76, 2, 12), (72, 4, 5)])
 @pytest.mark.parametrize("level_db", [8.0, 0.0, -10.0])
 def test_ten_equal_notes_are_never_alike_and_equally_loud(
@@ -172,7 +172,7 @@ def test_layers_behind_are_darker_at_the_same_level(ukulele: FluidSynthesiser) -
         (60, 3, 0, 0.99),
     ):
         level, bright = [], []
-        for layer in LAYER_ORDER:
+        for layer in LAYERS:
             figures = gesture_figures(heard(ukulele, repeated(4.0, midi, string, fret, layer)), RATE_HZ)
             level.append(float(figures[0].mean()))
             bright.append(float(figures[1].mean()))
@@ -189,7 +189,7 @@ def test_marks_are_the_levels_that_are_measured(ukulele: FluidSynthesiser, tmp_p
     played = perform(arrangement, lay_out(arrangement), dry=True)
     stems = ukulele.stems(played).by_name
     off: list[float] = []
-    for layer in LAYER_ORDER:
+    for layer in LAYERS:
         notes = sorted((each for each in played.notes if each.layer == layer), key=lambda each: each.gesture)
         gestures = [list(group) for _, group in groupby(notes, key=lambda each: each.gesture)]
         if not gestures:

@@ -16,9 +16,10 @@ import scipy.signal
 import soundfile
 from numpy.typing import NDArray
 
+from tercet.audio_formats import FORMATS
 from tercet.errors import OutputError, ParameterError, RequestError
 from tercet.tracks import encoding
-from tercet.tracks.encoding import FORMATS, MP3_DELAY_FRAMES, TrackWriter, track_format
+from tercet.tracks.encoding import MP3_DELAY_FRAMES, TrackWriter, track_format
 from tercet.tracks.files import whole_file
 from tercet.tracks.loudness import true_peak_dbtp
 from tercet.tracks.sink import Sink, interrupts_held
@@ -225,7 +226,8 @@ PROGRAM = """
 import hashlib, sys
 from pathlib import Path
 import numpy as np
-from tercet.tracks.encoding import FORMATS, TrackWriter
+from tercet.audio_formats import FORMATS
+from tercet.tracks.encoding import TrackWriter
 from tercet.tracks.tags import Tags
 t_s = np.arange(30_000) / 48_000
 sound = np.outer(np.sin(2 * np.pi * 440 * t_s) * np.exp(-3 * t_s), [0.5, 0.4]).astype(np.float32)

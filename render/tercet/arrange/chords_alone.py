@@ -18,7 +18,7 @@ from tercet.arrange.piece import Piece, begun, laid_out
 from tercet.arrange.reports import chord_problem
 from tercet.arrange.strums import SlotAt, default_pattern, slots_of_piece, strum_gesture
 from tercet.song import Bar, Meter, Slot, Song
-from tercet.song.grammar import DYNAMIC_MARKS
+from tercet.theory import DYNAMIC_MARKS, STRUM_SIGNS
 
 __all__ = ["chords_alone", "plain_pattern"]
 
@@ -84,9 +84,7 @@ def plain_pattern(meter: Meter) -> tuple[Slot, ...]:
 
 
 def _once_a_bar(meter: Meter) -> tuple[Slot, ...]:
-    first: Slot = "d"
-    nothing: Slot = "."
-    return (first, *[nothing] * (meter.upper - 1))
+    return ("d", *["."] * (meter.upper - 1))
 
 
 def _strokes(piece: Piece, *, simple: bool) -> list[SlotAt]:
@@ -100,7 +98,7 @@ def _strokes(piece: Piece, *, simple: bool) -> list[SlotAt]:
         slot.beat: slot
         for slot in slots_of_piece(replace(piece, song=replace(song, strum=pattern), bars=bars))
     }
-    heard = [float(beat) for beat, slot in strokes.items() if slot.slot != "x"]
+    heard = [float(beat) for beat, slot in strokes.items() if not STRUM_SIGNS[slot.slot].chop]
     own_rows = {index for index, bar in enumerate(bars) if bar.strum is not None}
     strokes |= {slot.beat: slot for slot in _at_chords(piece, heard, own_rows, on_time=written is None)}
     return sorted(strokes.values(), key=lambda slot: slot.beat)

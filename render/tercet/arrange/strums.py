@@ -17,7 +17,7 @@ from tercet.arrange.reports import strum_problem
 from tercet.arrange.right_hand import strums_worth_playing
 from tercet.neck import Shape, holdable, shape_midis
 from tercet.song import ChordSpan, Meter, Slot
-from tercet.theory import Chord
+from tercet.theory import STRUM_SIGNS, Chord
 
 __all__ = [
     "SlotAt",
@@ -123,7 +123,7 @@ def slots_of_piece(piece: Piece) -> Iterator[SlotAt]:
         step_beat = filled_beat / len(slots)
         short_beat = filled_beat - bar.length_beat
         for place, slot in enumerate(slots):
-            if slot == ".":
+            if STRUM_SIGNS[slot].silent:
                 continue
             beat = place * step_beat - short_beat
             if beat >= 0:
@@ -348,12 +348,12 @@ def strum_gesture(
 ) -> Gesture:
     """Return the gesture of one strum or chop: a shape (string 4 first) and the strings struck, string 4 first too."""
     spot = piece.spot(slot.bar_index, slot.bar_beat)
-    up = slot.slot in ("u", "U")
+    sign = STRUM_SIGNS[slot.slot]
     midis = shape_midis(shape, piece.tuning)
-    struck = tuple(reversed(strings)) if up else strings
+    struck = tuple(reversed(strings)) if sign.up else strings
     return Gesture(
         layer="strums",
-        action="chop" if slot.slot == "x" else "strum",
+        action="chop" if sign.chop else "strum",
         start_beat=slot.beat,
         length_beat=length_beat,
         notes=tuple(StringNote(name, shape[4 - name], midis[4 - name], "chord") for name in struck),
@@ -363,7 +363,7 @@ def strum_gesture(
         pass_number=spot.pass_number,
         bar_beat=spot.place.bar_beat,
         phrase=spot.phrase,
-        accent=slot.slot in ("D", "U") or piece.accented(spot, "strums"),
-        up=up,
+        accent=sign.accent or piece.accented(spot, "strums"),
+        up=sign.up,
         shape=shown_shape(shape, strings, span.shape),
     )

@@ -42,17 +42,18 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--blank", action="store_true", help="empty rings instead of notes, for a class to fill in"
     )
     parser.add_argument("--left-handed", action="store_true", help="mirror the neck: the nut on the right")
-    parser.add_argument("--paper", choices=("a4", "letter"), default="a4", help="of a PDF (default a4)")
+    parser.add_argument("--paper", metavar="NAME", default="A4", help="of a PDF: A4 (default) or Letter")
     add_replace_option(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Draw one neck."""
     from tercet.publish import PICTURE_ENDINGS, fretboard_picture, landscape_pdf, picture_maker
+    from tercet.publish.papers import paper_named
     from tercet.tracks.made_files import check_may_make, write_made
 
     path = Path(arguments.output)
-    make = picture_maker(path, {**PICTURE_ENDINGS, ".pdf": landscape_pdf(arguments.paper)})
+    make = picture_maker(path, {**PICTURE_ENDINGS, ".pdf": landscape_pdf(paper_named(arguments.paper))})
     check_may_make(path, replace=arguments.replace)
     drawing = fretboard_picture(_asked(arguments))
     say_signs_without_font((drawing,))

@@ -10,6 +10,7 @@ from itertools import groupby
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, Any
 
+from tercet.audio_formats import format_names
 from tercet.cli.kit_defaults import KitDefaults, kit_defaults, own_tracks_of, songs_among
 from tercet.cli.options import (
     add_performance_options,
@@ -40,9 +41,6 @@ DESCRIPTION = (
     "there already and hasn't changed is kept."
 )
 
-ONE_SPEED = frozenset({"ladder", "learn"})
-"""Ways that have their own speeds: made once, whatever other speeds are asked for."""
-
 MANY_SONGS = 2
 """From so many songs a worker on, each song is one job; fewer are split up."""
 
@@ -67,7 +65,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--speeds", type=speeds, metavar="60%,80%", help="all tracks at each speed (default 100%%)"
     )
     parser.add_argument(
-        "--formats", type=names, metavar="wav,mp3", help="wav (default), flac, mp3, ogg, opus"
+        "--formats", type=names, metavar="wav,mp3", help=f"{', '.join(format_names())} (default wav)"
     )
     parser.add_argument(
         "--tuning",
@@ -287,12 +285,9 @@ def _tracks(
         track_format(Path("track" + ending))
     for speed in defaults.speeds:
         for recipe in recipes:
-            own_speeds = (
-                recipe.way in ONE_SPEED or recipe.piece == "tune-up" or recipe.speeds != (Fraction(1),)
-            )
-            if own_speeds and speed != defaults.speeds[0]:
+            if recipe.own_speeds and speed != defaults.speeds[0]:
                 continue
-            pace = Fraction(1) if own_speeds else speed
+            pace = Fraction(1) if recipe.own_speeds else speed
             going = Going(
                 speed=pace,
                 bars="" if recipe.piece == "tune-up" else arguments.bars or "",

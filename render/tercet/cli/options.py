@@ -37,15 +37,17 @@ __all__ = [
 
 
 def speed(text: str) -> Fraction:
-    """Read ``70%`` or ``0.7`` as a part of the song's tempo, 25 % to 200 %."""
+    """Read ``70%`` or ``0.7`` as a part of the song's tempo."""
     from fractions import Fraction
+
+    from tercet.song.limits import SPEED_RANGE, percent_range
 
     try:
         value = Fraction(text[:-1]) / 100 if text.endswith("%") else Fraction(text)
     except (ValueError, ZeroDivisionError):
         raise argparse.ArgumentTypeError(f"a speed must be a percentage such as 70% (got {text!r})") from None
-    if not Fraction(1, 4) <= value <= 2:
-        raise argparse.ArgumentTypeError(f"a speed must be 25% to 200% (got {text})")
+    if not SPEED_RANGE[0] <= value <= SPEED_RANGE[1]:
+        raise argparse.ArgumentTypeError(f"a speed must be {percent_range()} (got {text})")
     return value
 
 
@@ -93,15 +95,18 @@ def feel(text: str) -> Feel:
 
 
 def front(text: str) -> Fraction:
-    """Read how far the strums lie behind the melody, 0 to 24 LU."""
+    """Read how far the strums lie behind the melody."""
     from fractions import Fraction
+
+    from tercet.song.limits import FRONT_RANGE_LU
 
     try:
         value = Fraction(text)
     except (ValueError, ZeroDivisionError):
         raise argparse.ArgumentTypeError(f"must be a number of LU such as 9 (got {text!r})") from None
-    if not 0 <= value <= 24:
-        raise argparse.ArgumentTypeError(f"must be 0 to 24 LU (got {text})")
+    low, high = FRONT_RANGE_LU
+    if not low <= value <= high:
+        raise argparse.ArgumentTypeError(f"must be {low} to {high} LU (got {text})")
     return value
 
 

@@ -85,7 +85,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Render one file."""
-    from tercet.tracks.encoding import FORMATS
+    from tercet.audio_formats import FORMATS
     from tercet.tracks.made_files import check_may_make
 
     if arguments.track and (arguments.without or arguments.only):

@@ -13,7 +13,6 @@ from tercet.errors import RequestError
 
 if TYPE_CHECKING:
     from tercet.arrange import Arrangement
-    from tercet.publish.sheet_pages import Paper
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run", "sheet_bytes"]
 
@@ -27,7 +26,6 @@ DESCRIPTION = (
 )
 
 _ENDINGS = (".pdf", ".svg")
-_PAPERS: dict[str, Paper] = {"a4": "A4", "letter": "Letter"}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -90,7 +88,7 @@ def run(arguments: argparse.Namespace) -> int:
 def sheet_bytes(
     arrangement: Arrangement,
     ending: str,
-    paper: Paper = "A4",
+    paper: str = "A4",
     *,
     large: bool = False,
     left_handed: bool = False,
@@ -120,7 +118,7 @@ def sheet_bytes(
     return sheet_svg(sheet).encode("utf-8")
 
 
-def _paper(arguments: argparse.Namespace) -> Paper:
+def _paper(arguments: argparse.Namespace) -> str:
     """Return the paper that is asked for.
 
     Raises
@@ -128,12 +126,11 @@ def _paper(arguments: argparse.Namespace) -> Paper:
     RequestError
         It isn't known, or the options don't go together.
     """
+    from tercet.publish.papers import USUAL_PAPER, paper_named
+
     if arguments.handout and (arguments.large or arguments.paper):
         raise RequestError("--handout is a picture of its own: leave --large and --paper out")
-    name = arguments.paper or "A4"
-    if name.lower() not in _PAPERS:
-        raise RequestError(f"--paper {name}: the papers are {' and '.join(_PAPERS.values())}")
-    return _PAPERS[name.lower()]
+    return paper_named(arguments.paper or USUAL_PAPER)
 
 
 def _refuse(path: Path, *, replace: bool) -> None:

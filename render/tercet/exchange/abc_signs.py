@@ -8,6 +8,7 @@ from fractions import Fraction
 
 from tercet.exchange.leadsheet import TuneError
 from tercet.song import MarkKind
+from tercet.theory import DYNAMIC_MARKS
 
 __all__ = ["ACCIDENTALS", "INNER", "JUMPS", "LONGEST_QUARTERS", "MARKS", "MOST_DIGITS", "SIGNS", "SILENT",
            "BarLine", "ending_numbers", "length_of", "read_bar_line"]  # fmt: skip
@@ -41,7 +42,6 @@ INNER = re.compile(
 """What stands within the brackets of a chord: notes, and rests beside them."""
 
 ACCIDENTALS = {"^": 1, "^^": 2, "_": -1, "__": -2, "=": 0}
-_DYNAMICS = {"ppp", "pp", "p", "mp", "mf", "f", "ff", "fff"}
 MARKS: dict[str, tuple[MarkKind, str]] = {
     "fermata": ("fermata", ""),
     "invertedfermata": ("fermata", ""),
@@ -52,7 +52,7 @@ MARKS: dict[str, tuple[MarkKind, str]] = {
     "<(": ("hairpin", "<"),
     "diminuendo(": ("hairpin", ">"),
     ">(": ("hairpin", ">"),
-    **{name: ("dynamic", name) for name in _DYNAMICS},
+    **{name: ("dynamic", name) for name in DYNAMIC_MARKS},
 }
 JUMPS = {"D.C.": "da_capo", "dacapo": "da_capo", "D.S.": "dal_segno", "dacoda": "to_coda", "fine": "fine",
           "segno": "segno", "coda": "coda"}  # fmt: skip

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from tercet.exchange.directions import mark_of_words
 from tercet.exchange.leadsheet import LeadChord, LeadMark
+from tercet.theory import DYNAMIC_MARKS
 
 if TYPE_CHECKING:
     from xml.etree.ElementTree import Element
@@ -16,7 +17,6 @@ if TYPE_CHECKING:
 
 __all__ = ["DirectionReader", "add_dynamics"]
 
-_DYNAMICS = {"ppp", "pp", "p", "mp", "mf", "f", "ff", "fff"}
 _LIKE = {
     "pppp": "ppp",
     "ffff": "fff",
@@ -164,10 +164,11 @@ class DirectionReader:
 def add_dynamics(element: Element, at: Fraction, draft: Draft, log: Log) -> None:
     """Add dynamic marks, those that songs don't have as the nearest that they have."""
     for child in element:
-        value = _LIKE.get(child.tag, child.tag)
-        if value not in _DYNAMICS:
-            log.drop(f"the dynamic {child.tag[:12]} is left out")
+        written = (child.text or "").strip() if child.tag == "other-dynamics" else child.tag
+        value = written if written in DYNAMIC_MARKS else _LIKE.get(written, "")
+        if not value:
+            log.drop(f"the dynamic {written[:12]} is left out")
             continue
-        if value != child.tag:
-            log.drop(f"the dynamic {child.tag[:12]} became {value}")
+        if value != written:
+            log.drop(f"the dynamic {written[:12]} became {value}")
         draft.marks.append(LeadMark(at, "dynamic", value))

@@ -7,6 +7,7 @@ can be told. Settings of the song travel as miscellaneous fields.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator
 from fractions import Fraction
 from xml.etree.ElementTree import Element, SubElement, indent, tostring
@@ -28,6 +29,7 @@ _DOCTYPE = (
     '<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN" '
     '"http://www.musicxml.org/dtds/partwise.dtd">'
 )
+_OWN_DYNAMICS = re.compile("p{1,6}|f{1,6}|m[pf]")
 _UNITS = {1: "whole", 2: "half", 4: "quarter", 8: "eighth", 16: "16th", 32: "32nd"}
 
 
@@ -276,7 +278,7 @@ class _TuneWriter:
             direction = SubElement(measure, "direction", placement="below")
             kind = SubElement(direction, "direction-type")
             if mark.kind == "dynamic":
-                SubElement(SubElement(kind, "dynamics"), mark.value)
+                _dynamic(SubElement(kind, "dynamics"), mark.value)
             else:
                 SubElement(kind, "wedge", type="crescendo" if mark.value == "<" else "diminuendo")
                 self._hairpin = True
@@ -289,6 +291,14 @@ class _TuneWriter:
 
     def _lose(self, what: str, piece: Piece) -> None:
         self._lost.setdefault(what, []).append(str(piece.bar.number))
+
+
+def _dynamic(dynamics: Element, mark: str) -> None:
+    """Add a dynamic mark, as text where MusicXML has no element for it."""
+    if _OWN_DYNAMICS.fullmatch(mark):
+        SubElement(dynamics, mark)
+    else:
+        SubElement(dynamics, "other-dynamics").text = mark
 
 
 def _technical(technical: Element, note: Note) -> None:

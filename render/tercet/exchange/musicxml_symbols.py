@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from tercet.exchange.chord_names import read_chord_name
 from tercet.exchange.harmony import KINDS, nearest_chord, plain_tone
 from tercet.exchange.leadsheet import LeadChord
-from tercet.theory import Chord
+from tercet.theory import LAST_FRET, Chord
 from tercet.theory.chords import ChordNameError
 from tercet.theory.pitch import PITCH_CLASSES
 
@@ -103,6 +103,6 @@ def _frame(element: Element) -> tuple[int | None, ...] | None:
     frets: dict[str, int] = {}
     for note in frame.findall("frame-note"):
         string, fret = (note.findtext("string") or "").strip(), (note.findtext("fret") or "").strip()
-        if string in ("1", "2", "3", "4") and re.fullmatch(r"\d|1[0-5]", fret):
+        if string in ("1", "2", "3", "4") and re.fullmatch(r"\d{1,2}", fret) and int(fret) <= LAST_FRET:
             frets[string] = int(fret)
     return tuple(frets.get(string) for string in "4321") if frets else None

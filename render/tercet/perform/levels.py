@@ -16,10 +16,10 @@ from math import log10
 from tercet.arrange import Gesture
 from tercet.perform.marks import PlacedMark, placed_marks
 from tercet.song import LAYERS, Bar, Dynamics, Layer
+from tercet.theory import MARK_LEVEL_DB
 
 __all__ = [
     "FLAT_LEVEL_DB",
-    "MARK_LEVEL_DB",
     "LevelLine",
     "flat_levels_db",
     "gesture_level_db",
@@ -27,11 +27,6 @@ __all__ = [
     "string_levels_db",
     "velocity_of_level",
 ]
-
-MARK_LEVEL_DB: dict[str, float] = {
-    "ppp": -16.0, "pp": -12.0, "p": -8.0, "mp": -4.0, "mf": 0.0, "f": 4.0, "ff": 8.0, "fff": 12.0,
-}  # fmt: skip
-"""Level of each dynamic mark relative to mf."""
 
 STEP_DB = 4.0
 """From one mark to the next; a hairpin that leads to no mark goes so far."""

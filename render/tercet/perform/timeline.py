@@ -13,6 +13,7 @@ from tercet.errors import ParameterError, RequestError
 from tercet.perform.model import Click, PlayedBar, Span, TempoPoint, Timeline
 from tercet.perform.tempo import Clock
 from tercet.song import Bar
+from tercet.song.limits import MOST_COUNT_IN_BARS, SPEED_RANGE, percent_range
 
 __all__ = [
     "Run",
@@ -26,11 +27,6 @@ __all__ = [
     "runs_of",
     "tempo_map",
 ]
-
-SLOWEST, FASTEST = Fraction(1, 4), Fraction(2)
-"""Range of speeds."""
-
-MOST_COUNT_IN_BARS = 8
 
 LEAD_S = 0.16
 """Shortest silence before the first beat where nothing is counted in: a roll begins up to 90 ms before its beat, and
@@ -69,8 +65,9 @@ def lay_out(
     RequestError
         No bars are chosen.
     """
-    if not SLOWEST <= speed <= FASTEST:
-        raise ParameterError(f"speed must be 25% to 200% (got {float(speed):.0%})")
+    slowest, fastest = SPEED_RANGE
+    if not slowest <= speed <= fastest:
+        raise ParameterError(f"speed must be {percent_range()} (got {float(speed):.0%})")
     if not 0 <= count_in_bars <= MOST_COUNT_IN_BARS:
         raise ParameterError(f"count-in must be 0 to {MOST_COUNT_IN_BARS} bars (got {count_in_bars})")
     count = len(arrangement.bars)

@@ -5,13 +5,12 @@ from tercet.publish.chord_diagram import chord_diagram, chord_diagram_drawing
 from tercet.publish.fretboard import USUAL_FRETS, FretboardMap, fretboard_picture, frets_for, tune_places
 from tercet.publish.handout import handout_pictures
 from tercet.publish.pdf import pdf_bytes
-from tercet.publish.picture_file import PAPERS_PT, PICTURE_ENDINGS, landscape_pdf, picture_maker
+from tercet.publish.picture_file import PICTURE_ENDINGS, landscape_pdf, picture_maker
 from tercet.publish.raster import png_bytes
 from tercet.publish.shapes_used import LineShapes, ShapeUse, shapes_by_line, shapes_used
 from tercet.publish.take_picture import take_picture
 
 __all__ = [
-    "PAPERS_PT",
     "PICTURE_ENDINGS",
     "USUAL_FRETS",
     "Drawing",

@@ -7,11 +7,11 @@ from fractions import Fraction
 from statistics import median
 
 from tercet.perform import Take, TakeNote
-from tercet.perform.levels import MARK_LEVEL_DB
 from tercet.publish.canvas import Group, Shape, Text
 from tercet.publish.looks import LOOKS, TEXT, TEXT_SOFT, radius_of
 from tercet.publish.note_marks import Frame, gestures_of, level_of, note_mark
 from tercet.song import LAYERS, Layer
+from tercet.theory import MARK_LEVEL_DB
 
 __all__ = ["LEGEND_LINE", "legend", "middle_levels_db", "places"]
 

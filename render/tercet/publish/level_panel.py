@@ -6,11 +6,11 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from tercet.perform import TakeNote
-from tercet.perform.levels import MARK_LEVEL_DB
 from tercet.publish.canvas import Disc, Ink, Path, Shape, Text
 from tercet.publish.looks import FAINT, LOOKS, TEXT_SOFT, ink_of, radius_of, toned
 from tercet.publish.note_marks import gestures_of, level_of
 from tercet.song import LAYERS, Layer
+from tercet.theory import MARK_LEVEL_DB
 
 __all__ = ["LevelPanel", "panel_range_db"]
 

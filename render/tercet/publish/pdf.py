@@ -20,9 +20,8 @@ from tercet.publish.pdf_fonts import Face, face_file, face_name
 if TYPE_CHECKING:
     from xml.etree.ElementTree import Element
 
-__all__ = ["A4_PT", "LETTER_PT", "POINTS_PER_UNIT", "pdf_bytes"]
+__all__ = ["POINTS_PER_UNIT", "pdf_bytes"]
 
-A4_PT, LETTER_PT = (595.28, 841.89), (612.0, 792.0)
 """Pages upright, in points of 1/72 inch."""
 
 POINTS_PER_UNIT = 0.75

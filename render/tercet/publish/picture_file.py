@@ -8,19 +8,17 @@ from pathlib import Path
 
 from tercet.errors import RequestError
 from tercet.publish.canvas import Drawing, svg_text
-from tercet.publish.pdf import A4_PT, LETTER_PT, pdf_bytes
+from tercet.publish.papers import PAPERS_PT
+from tercet.publish.pdf import pdf_bytes
 from tercet.publish.raster import png_bytes
 
-__all__ = ["PAPERS_PT", "PICTURE_ENDINGS", "landscape_pdf", "picture_maker"]
+__all__ = ["PICTURE_ENDINGS", "landscape_pdf", "picture_maker"]
 
 PICTURE_ENDINGS: dict[str, Callable[[Drawing], bytes]] = {
     ".svg": lambda drawing: svg_text(drawing).encode("utf-8"),
     ".png": png_bytes,
 }
 """How a drawing becomes the bytes of a file, by its ending."""
-
-PAPERS_PT: dict[str, tuple[float, float]] = {"a4": A4_PT, "letter": LETTER_PT}
-"""Width and height of papers, upright, in points."""
 
 MARGIN_PT = 28.0
 

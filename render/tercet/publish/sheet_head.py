@@ -9,7 +9,6 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from tercet.arrange import Arrangement
-from tercet.perform.levels import MARK_LEVEL_DB
 from tercet.publish.canvas import Disc, Group, Path, Shape, Text
 from tercet.publish.chord_diagram import ASPECT, chord_diagram
 from tercet.publish.legend import places
@@ -20,6 +19,7 @@ from tercet.publish.paragraphs import wrapped
 from tercet.publish.shapes_used import ShapeUse, shapes_used
 from tercet.publish.written_form import WrittenForm
 from tercet.song import LAYERS, Layer, Song
+from tercet.theory import MARK_LEVEL_DB
 
 __all__ = ["Block", "sheet_head"]
 

@@ -8,23 +8,19 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import ceil
-from typing import Literal
 
 from tercet.arrange import Arrangement
 from tercet.publish.canvas import Shape, Text, texts_in
 from tercet.publish.engraved import System, letterings
 from tercet.publish.engraving import Engraving, engrave
 from tercet.publish.looks import TEXT_SOFT
+from tercet.publish.papers import PAPERS_PT, USUAL_PAPER
 from tercet.publish.paragraphs import wrapped
 from tercet.publish.score_parts import ScoreLook
 from tercet.publish.sheet_foot import sheet_foot
 from tercet.publish.sheet_head import Block, moved, sheet_head
 
-__all__ = ["PAPERS_PT", "Paper", "PlacedSystem", "Sheet", "SheetLook", "SheetPage", "sheet_of"]
-
-Paper = Literal["A4", "Letter"]
-PAPERS_PT: dict[Paper, tuple[float, float]] = {"A4": (595.28, 841.89), "Letter": (612.0, 792.0)}
-"""Width and height."""
+__all__ = ["PlacedSystem", "Sheet", "SheetLook", "SheetPage", "sheet_of"]
 
 MOST_PAGES_FITTED = 5
 """Longer sheets take the largest size: one page less hardly matters."""
@@ -58,7 +54,7 @@ class SheetLook:
         Chord diagrams mirrored: string 4 on the right.
     """
 
-    paper: Paper | None = "A4"
+    paper: str | None = USUAL_PAPER
     large: bool = False
     left_handed: bool = False
 
@@ -136,7 +132,7 @@ def _may_shorten(sheet: Sheet, scale: float) -> bool:
 def _laid_out(arrangement: Arrangement, look: SheetLook, line_width: int) -> Sheet:
     """Return the sheet with lines of music of a length in the engraver's units."""
     engraving = engrave(arrangement, ScoreLook(tune=not look.large, width=line_width))
-    width, height = PAPERS_PT[look.paper or "A4"]
+    width, height = PAPERS_PT[look.paper or USUAL_PAPER]
     inner = width - 2 * MARGIN
     head = sheet_head(arrangement, engraving.form, inner, left_handed=look.left_handed, large=look.large)
     foot = sheet_foot(arrangement, inner, large=look.large)

@@ -44,6 +44,10 @@ _STRINGS = range(1, 5)
 _END = r"(?![\w-])"
 _NUMBERS = r"\d{1,5}(\s*[-–]\s*\d{1,5})?(\s*,\s*\d{1,5}(\s*[-–]\s*\d{1,5})?)*"
 _NAME = r"[^\W\d_][\w-]*(@(\d{1,5}|last))?"
+_ALL_WORDS = [word for words in DIMENSIONS.values() for word in words]
+_WORDS = "|".join(word.replace(" ", r"\s+") for word in _ALL_WORDS)
+_ONE_WORD = "|".join(word for word in _ALL_WORDS if word.isalpha())
+_PLURALS = "|".join((*DIMENSIONS["action"], "chord"))
 _GRAMMAR = rf"""
 ?choice: either (_BUT_NOT either)* -> but_not
 ?either: both (OR both)*
@@ -61,8 +65,7 @@ _AND.3: /and{_END}/i
 OR.2: /(,\s*)?or{_END}|,/i
 _NOT.2: /not{_END}/i
 PARITY.2: /(odd|even)\s+(bars|phrases|passes){_END}/i
-WORD: /((open|fretted|single|roll|tune|added|chord|all|melody|between)(\s+(strings?|notes?))(?!\s*\d)
-      |open|fretted|singles?|rolls?|strums?|chops?|melody|between|tune|added|chords?|all|nothing|last\s+pass){_END}/xi
+WORD: /(({_ONE_WORD})\s+(strings?|notes?)(?!\s*\d)|({_PLURALS})s?|{_WORDS}){_END}/i
 COUNTED: /(strings?|bars?|phrases?|pass(es)?){_END}/i
 _SECTION: /section{_END}/i
 PLACE.2: /{_NAME}:\s*{_NUMBERS}/

@@ -8,6 +8,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
+from tercet.audio_formats import format_names
 from tercet.errors import ParameterError
 from tercet.song.entries import note_unknown, note_wrong
 from tercet.song.frame import Listing, Node, Text, read_frame
@@ -24,7 +25,6 @@ from tercet.theory import Pitch, tuning_of
 __all__ = [
     "CLASS_FILE_NAME",
     "CLASS_SETTINGS",
-    "FORMATS",
     "ClassFile",
     "ClassSetting",
     "class_path",
@@ -36,9 +36,6 @@ __all__ = [
 ]
 
 CLASS_FILE_NAME = "class.yaml"
-
-FORMATS: tuple[str, ...] = ("wav", "flac", "mp3", "ogg", "opus")
-"""Kinds of audio file, by their endings."""
 
 _Fields = dict[str, Any]
 
@@ -143,7 +140,7 @@ def _read_players(node: Node) -> _Fields:
 
 
 def _read_formats(node: Node) -> _Fields:
-    return {"formats": _each_once(node, FORMATS, lambda word: word.lower().removeprefix("."))}
+    return {"formats": _each_once(node, format_names(), lambda word: word.lower().removeprefix("."))}
 
 
 def _each_once(
@@ -195,7 +192,9 @@ CLASS_SETTINGS: tuple[ClassSetting, ...] = (
         lambda node: {"speeds": speeds_of(node)},
         {"anyOf": [SPEED_SCHEMA, {"type": "array", "items": SPEED_SCHEMA, "minItems": 1}]},
     ),
-    ClassSetting("formats", "The kinds of audio file.", _read_formats, _listed({"enum": list(FORMATS)})),
+    ClassSetting(
+        "formats", "The kinds of audio file.", _read_formats, _listed({"enum": list(format_names())})
+    ),
     ClassSetting(
         "tracks",
         "Tracks of the class's own, made of every song: for each its name, and under it what it is.",

@@ -7,23 +7,22 @@ once.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache, lru_cache
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any, Literal, get_args
+from typing import TYPE_CHECKING, Any, Literal
 
 from tercet.song.mistakes import SlipError, nearest
 from tercet.song.model import LAYERS, Layer, MarkKind, Pin, Slot
-from tercet.theory import LAST_FRET, Chord, ChordNameError, parse_chord
+from tercet.theory import DYNAMIC_MARKS, LAST_FRET, STRUM_SIGNS, Chord, ChordNameError, parse_chord
 
 if TYPE_CHECKING:
     from lark import Lark
 
 __all__ = [
-    "DYNAMIC_MARKS",
-    "SLOTS",
     "ChordWord",
     "MarkWord",
     "NoteWord",
@@ -36,8 +35,6 @@ __all__ = [
 
 WordKind = Literal["note", "chord", "mark", "strum", "syllables"]
 
-DYNAMIC_MARKS: tuple[str, ...] = ("ppp", "pp", "p", "mp", "mf", "f", "ff", "fff")
-SLOTS: tuple[Slot, ...] = get_args(Slot)
 
 _GRAMMAR = r"""
 note: (LETTER SIGN? OCTAVE? | REST | POSITION) _length? (BRACKET | TIE | BRACKET TIE | TIE BRACKET)?
@@ -58,7 +55,6 @@ BRACKET: /\[[^\[\]]*\]/
 TIE: "~"
 NAME: /[^:\[\]]+/
 WORD: /[^:@]+/
-SLOT: /[duDUx.]/
 TEXT: /[^-_]+/
 HOLD: "_"
 HYPHEN: "-"
@@ -66,6 +62,7 @@ FRACTION: /\d{1,6}\/\d{1,6}/
 DECIMAL: /\d{1,6}\.\d{1,6}/
 WHOLE: /\d{1,6}/
 """
+_GRAMMAR += f"SLOT: /[{re.escape(''.join(STRUM_SIGNS))}]/\n"
 _NUMBERS = ("FRACTION", "DECIMAL", "WHOLE")
 
 
@@ -332,7 +329,7 @@ def _layer(text: str, rest: str) -> Layer:
 
 
 def _strum(found: list[Any]) -> StrumWord:
-    return StrumWord(tuple(slot for token in found for slot in SLOTS if slot == str(token)))
+    return StrumWord(tuple(map(str, found)))
 
 
 def _syllables(found: list[Any]) -> WordOfSyllables:

@@ -49,8 +49,8 @@ LAYERS: tuple[Layer, ...] = ("melody", "between", "strums")
 RowName = Literal["chords", "melody", "between", "strum", "words", "marks"]
 ROW_NAMES: tuple[RowName, ...] = ("chords", "melody", "between", "strum", "words", "marks")
 
-Slot = Literal["d", "u", "D", "U", "x", "."]
-"""One place of a strum pattern: down, up, the same accented, a chop, nothing."""
+Slot = str
+"""One place of a strum pattern: a sign of `tercet.theory.STRUM_SIGNS`."""
 
 MarkKind = Literal["dynamic", "hairpin", "rit", "a-tempo", "fermata", "accent", "breath"]
 Players = Literal["beginner", "improving", "free"]
@@ -60,7 +60,7 @@ Feel = Literal["steady", "natural", "loose"]
 BetweenNotes = Literal["as-written", "fill"]
 """Where notes of nobody's row stand between the tune's: nowhere, or in its long spaces."""
 
-Way = Literal["through", "echo", "turns", "ladder", "loop", "build-up", "contrast", "flat"]
+Way = Literal["through", "echo", "turns", "ladder", "loop", "build-up", "contrast", "learn", "flat"]
 """How a track of one's own goes about its bars."""
 
 Turn = Literal["phrase", "bar", "section"]

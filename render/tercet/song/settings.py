@@ -12,14 +12,24 @@ from typing import Any, get_args
 from tercet.errors import ParameterError
 from tercet.song.entries import meant_name, note_unknown, note_wrong
 from tercet.song.frame import Listing, Mapping, Node
-from tercet.song.grammar import DYNAMIC_MARKS, SLOTS, StrumWord, read_word
+from tercet.song.grammar import StrumWord, read_word
+from tercet.song.limits import FRONT_RANGE_LU, MOST_COUNT_IN_BARS
 from tercet.song.mistakes import MistakeBook, SlipError, nearest
 from tercet.song.model import LAYERS, BetweenNotes, Dynamics, Feel, Meter, Players, Slot, Song, Source
 from tercet.song.slips import explain_word
 from tercet.song.spelling import number_text, yaml_text
 from tercet.song.track_parts import TRACKS_SCHEMA, tracks_text
 from tercet.song.values import number_of, one_of, or_words, text_of, value_of
-from tercet.theory import INSTRUMENTS, NEEDED_STRINGS, TUNINGS, Pitch, allowed_open, parse_key
+from tercet.theory import (
+    DYNAMIC_MARKS,
+    INSTRUMENTS,
+    NEEDED_STRINGS,
+    STRUM_SIGNS,
+    TUNINGS,
+    Pitch,
+    allowed_open,
+    parse_key,
+)
 
 __all__ = ["PLAYERS", "SETTINGS", "TUNING_SCHEMA", "Setting", "read_settings", "schema_of", "written_tuning"]
 
@@ -30,8 +40,6 @@ FEELS: tuple[Feel, ...] = get_args(Feel)
 _TEMPO_RANGE = (20, 400)
 _SCALE_RANGE_MM = (250, 700)
 _SWING_RANGE = (Fraction(1, 2), Fraction(3, 4))
-_FRONT_RANGE_LU = (0, 24)
-_MOST_COUNT_IN_BARS = 8
 _MOST_UPPER = 16
 _LOWER = (1, 2, 4, 8, 16, 32)
 _PITCH_PATTERN = r"^[A-G](##|#|bb|b)?-?[0-9]$"
@@ -233,7 +241,7 @@ def _read_swing(node: Node) -> _Fields:
 
 def _read_front(node: Node) -> _Fields:
     text = value_of(node)
-    low, high = _FRONT_RANGE_LU
+    low, high = FRONT_RANGE_LU
     front = number_of(re.sub(r"\s*(LU|dB)$", "", text, flags=re.IGNORECASE))
     if front is None or not low <= front <= high:
         raise SlipError(
@@ -246,8 +254,8 @@ def _read_front(node: Node) -> _Fields:
 def _read_count_in(node: Node) -> _Fields:
     text = value_of(node)
     bars = number_of(text)
-    if bars is None or bars.denominator != 1 or bars > _MOST_COUNT_IN_BARS:
-        raise SlipError(f"must be a whole number of bars, 0 to {_MOST_COUNT_IN_BARS} (got {text})")
+    if bars is None or bars.denominator != 1 or bars > MOST_COUNT_IN_BARS:
+        raise SlipError(f"must be a whole number of bars, 0 to {MOST_COUNT_IN_BARS} (got {text})")
     return {"count_in_bars": int(bars)}
 
 
@@ -393,10 +401,10 @@ SETTINGS: tuple[Setting, ...] = (
     ),
     Setting(
         "strum",
-        "The strum pattern of one bar: d u down and up, D U accented, x a chop, . nothing.",
+        f"The strum pattern of one bar: {'; '.join(f'{row.sign} {row.about}' for row in STRUM_SIGNS.values())}.",
         _read_strum,
         lambda song: " ".join(song.strum or ()),
-        {"type": "string", "pattern": rf"^[{''.join(SLOTS)}\s]+$"},
+        {"type": "string", "pattern": rf"^[{re.escape(''.join(STRUM_SIGNS))}\s]+$"},
     ),
     Setting(
         "between",
@@ -422,7 +430,7 @@ SETTINGS: tuple[Setting, ...] = (
         "How far the strums lie behind the melody, in LU between their median gestures; else the dynamics say so.",
         _read_front,
         lambda song: "" if song.front is None else number_text(song.front),
-        {"type": "number", "minimum": _FRONT_RANGE_LU[0], "maximum": _FRONT_RANGE_LU[1]},
+        {"type": "number", "minimum": FRONT_RANGE_LU[0], "maximum": FRONT_RANGE_LU[1]},
     ),
     Setting(
         "feel",
@@ -443,7 +451,7 @@ SETTINGS: tuple[Setting, ...] = (
         "Bars counted before the music starts.",
         _read_count_in,
         lambda song: "" if song.count_in_bars is None else str(song.count_in_bars),
-        {"type": "integer", "minimum": 0, "maximum": _MOST_COUNT_IN_BARS},
+        {"type": "integer", "minimum": 0, "maximum": MOST_COUNT_IN_BARS},
     ),
     Setting(
         "tracks",

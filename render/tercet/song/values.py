@@ -7,11 +7,11 @@ from fractions import Fraction
 
 from tercet.song.frame import Listing, Node, Text
 from tercet.song.grammar import read_number
+from tercet.song.limits import SPEED_RANGE, percent_range
 from tercet.song.mistakes import SlipError, nearest
 from tercet.song.model import Source
 
 __all__ = [
-    "SPEED_RANGE",
     "SPEED_SCHEMA",
     "number_of",
     "one_of",
@@ -23,9 +23,6 @@ __all__ = [
     "words_of",
     "yes_or_no",
 ]
-
-SPEED_RANGE = (Fraction(1, 4), Fraction(2))
-"""Parts of the song's tempo at which it can be played."""
 
 SPEED_SCHEMA = {"type": ["string", "number"], "pattern": r"^[0-9./]+ ?%?([ ,]+[0-9./]+ ?%?)*$"}
 
@@ -115,7 +112,7 @@ def _speed(word: str, place: Source) -> Fraction:
     if speed is None or not low <= speed <= high:
         apt = number is not None and not percent and low <= number / 100 <= high
         mend = f"write {word}%" if apt else "write for instance 70%"
-        raise SlipError(f"a speed must be {low * 100}% to {high * 100}% (got {word})", mend, place)
+        raise SlipError(f"a speed must be {percent_range()} (got {word})", mend, place)
     return speed
 
 

@@ -6,9 +6,10 @@ import functools
 from collections.abc import Collection
 from typing import TYPE_CHECKING
 
+from tercet.song import LAYERS
 from tercet.sound.click import cue_stem
 from tercet.sound.protocol import SAMPLE_RATE_HZ, STEM_NAMES, StemName, Stems
-from tercet.sound.schedule import LAYER_ORDER, Stroke, fade_end, length_frames_of, strokes_of
+from tercet.sound.schedule import Stroke, fade_end, length_frames_of, strokes_of
 
 if TYPE_CHECKING:
     import numpy as np
@@ -49,11 +50,11 @@ class FakeSynthesiser:
 
         frames = length_frames_of(take, SAMPLE_RATE_HZ)
         stems: dict[StemName, NDArray[np.float32]] = {
-            layer: np.zeros((frames, 2), np.float32) for layer in LAYER_ORDER if layer in names
+            layer: np.zeros((frames, 2), np.float32) for layer in LAYERS if layer in names
         }
         for stroke in strokes_of(take, SAMPLE_RATE_HZ):
-            if LAYER_ORDER[stroke.layer_index] in stems:
-                _add(stems[LAYER_ORDER[stroke.layer_index]], stroke)
+            if LAYERS[stroke.layer_index] in stems:
+                _add(stems[LAYERS[stroke.layer_index]], stroke)
         for layer in stems.values():
             fade_end(layer, SAMPLE_RATE_HZ)
         if "cues" in names:

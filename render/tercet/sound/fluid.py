@@ -36,12 +36,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from tercet.errors import SoundFontError, SynthesiserError
+from tercet.song import LAYERS
 from tercet.sound.click import cue_stem
 from tercet.sound.hearing import k_weighted_level_db
 from tercet.sound.library import Library, load_library
 from tercet.sound.protocol import SAMPLE_RATE_HZ, STEM_NAMES, StemName, Stems
 from tercet.sound.schedule import (
-    LAYER_ORDER,
     RELEASE_S,
     STRINGS,
     Stroke,
@@ -87,7 +87,7 @@ GRID_FRAMES = 64
 BLOCK_FRAMES = 65_536
 """Frames rendered before they are interleaved into the stems; a multiple of `GRID_FRAMES`."""
 
-CHANNELS = STRINGS * len(LAYER_ORDER) + len(LAYER_ORDER)
+CHANNELS = STRINGS * len(LAYERS) + len(LAYERS)
 """MIDI channels: one for each string of each layer, and one for what a layer plays on all strings."""
 
 PROBE_VELOCITY = 90
@@ -217,10 +217,10 @@ class FluidSynthesiser:
         stems: dict[StemName, NDArray[np.float32]] = {}
         if "cues" in names:
             stems["cues"] = cue_stem(take.clicks, frames, SAMPLE_RATE_HZ)
-        wanted = [layer for layer in LAYER_ORDER if layer in names]
+        wanted = [layer for layer in LAYERS if layer in names]
         if wanted:
-            groups = LAYER_ORDER if len(wanted) > 1 else tuple(wanted)
-            heard = [stroke for stroke in strokes if LAYER_ORDER[stroke.layer_index] in wanted]
+            groups = LAYERS if len(wanted) > 1 else tuple(wanted)
+            heard = [stroke for stroke in strokes if LAYERS[stroke.layer_index] in wanted]
             layers = render_strokes(self.font, heard, frames, len(groups), sharp_cents, manner)
             stems.update((name, layer) for name, layer in zip(groups, layers, strict=True) if name in wanted)
         for name in wanted:
@@ -229,7 +229,7 @@ class FluidSynthesiser:
 
     def _built_in_manner(self, take: Take) -> Manner:
         """Return how a take is played on the built-in ukulele, its darker layers measured for what they lose."""
-        for layer_index, layer in enumerate(LAYER_ORDER):
+        for layer_index, layer in enumerate(LAYERS):
             self._measure_dark_layer(layer_index, {note.midi for note in take.notes if note.layer == layer})
         losses_db = dict(self._losses_db)
         return Manner(built_in_channels(take.notes), lambda stroke: played_stroke(stroke, losses_db))

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from tercet.perform import Take, TakeNote
+from tercet.song import LAYERS
 from tercet.sound.calibration import (
     REFERENCE_OPEN_MIDI,
     REFERENCE_STRING,
@@ -26,7 +27,6 @@ from tercet.sound.calibration import (
 )
 from tercet.sound.calibration_cache import cache_folder, keep_string, kept_string
 from tercet.sound.protocol import STEM_NAMES, StemName, Stems, Synthesiser
-from tercet.sound.schedule import LAYER_ORDER
 
 if TYPE_CHECKING:
     import numpy as np
@@ -113,7 +113,7 @@ class MeasuredSynthesiser:
         notes = self._song().notes
         self._measure(notes)
         gains: dict[Layer, float] = {}
-        for layer in LAYER_ORDER:
+        for layer in LAYERS:
             reaches = {
                 (note.level_db - high, note.level_db - low)
                 for note in notes

@@ -6,6 +6,8 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, Protocol
 
+from tercet.song import LAYERS
+
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
@@ -18,7 +20,7 @@ SAMPLE_RATE_HZ = 48_000
 """One sample rate everywhere: every format that Tercet writes takes it, Opus nothing else."""
 
 StemName = Literal["melody", "between", "strums", "cues"]
-STEM_NAMES: tuple[StemName, ...] = ("melody", "between", "strums", "cues")
+STEM_NAMES: tuple[StemName, ...] = (*LAYERS, "cues")
 """The three layers, and the count-in with other cues."""
 
 

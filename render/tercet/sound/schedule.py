@@ -10,18 +10,17 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from tercet.errors import ParameterError
+from tercet.song import LAYERS
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
     from tercet.perform import Take, TakeNote
-    from tercet.song import Layer
 
 __all__ = [
     "CHOP_LENGTH_S",
     "FADE_S",
-    "LAYER_ORDER",
     "RELEASE_S",
     "RING_OUT_S",
     "STRINGS",
@@ -31,9 +30,6 @@ __all__ = [
     "shade_of_place",
     "strokes_of",
 ]
-
-LAYER_ORDER: tuple[Layer, ...] = ("melody", "between", "strums")
-"""The layers that a synthesiser plays, in the order of its audio groups."""
 
 STRINGS = 4
 """Strings of the instrument."""
@@ -67,7 +63,7 @@ class Stroke:
     off_frame
         Where it is damped, later than `on_frame`; None if it rings into the end.
     string, layer_index
-        String 1 to 4, and the place of its layer in `LAYER_ORDER`.
+        String 1 to 4, and the place of its layer in `LAYERS`.
     midi, velocity
         0 to 127 and 1 to 127.
     level_db
@@ -195,7 +191,7 @@ def _string_strokes(notes: list[TakeNote], clock: _Clock) -> Iterator[Stroke]:
         restruck = following if following is not None and clock.overlaps(note, starts[following]) else None
         ends = [frame for frame in (clock.end(note), restruck) if frame is not None]
         off = max(min(ends), start + clock.grid_frames) if ends else None
-        layer_index, chop = LAYER_ORDER.index(note.layer), note.action == "chop"
+        layer_index, chop = LAYERS.index(note.layer), note.action == "chop"
         shade = shade_of_place(note)
         yield Stroke(
             start, off, note.string, layer_index, note.midi, note.velocity, note.level_db, shade, chop

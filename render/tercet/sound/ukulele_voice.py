@@ -15,7 +15,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from tercet.sound.schedule import LAYER_ORDER, STRINGS, Stroke
+from tercet.song import LAYERS
+from tercet.sound.schedule import STRINGS, Stroke
 from tercet.sound.soundfont import SoundFont, read_header
 from tercet.sound.string_model import STRINGS_OF_INSTRUMENTS
 from tercet.sound.ukulele import (
@@ -51,7 +52,7 @@ __all__ = [
 BRIGHTNESS_CONTROLLER = 74
 UNTOUCHED_BRIGHTNESS = 64
 BRIGHTNESS_BY_LAYER: tuple[int, ...] = (64, 14, 4)
-"""Controller 74 for each of `LAYER_ORDER`: open; a low-pass at 2.3 kHz; one at 1.5 kHz."""
+"""Controller 74 for each of `LAYERS`: open; a low-pass at 2.3 kHz; one at 1.5 kHz."""
 
 DARK_VELOCITIES = (30, 60, 90, 120)
 """Where what the low-pass takes is measured: a brighter stroke loses more."""
@@ -76,7 +77,7 @@ LOSS_ROUNDS = 3
 SHADE_STEPS = 15
 """Steps of velocity by which the touch of a stroke may be softer or firmer than its level asks for."""
 
-CHOP_CHANNEL = STRINGS * len(LAYER_ORDER)
+CHOP_CHANNEL = STRINGS * len(LAYERS)
 """The chops of each layer follow the channels of the strings."""
 
 CHOP_TOGETHER_S = 0.12
@@ -132,11 +133,11 @@ def built_in_channels(notes: Iterable[TakeNote]) -> dict[int, ChannelSound]:
     """Return what each channel plays: a string's preset for each string and layer that a take uses, and the chops."""
     opens = {note.string: note.midi - note.fret for note in notes}
     channels = {}
-    for layer_index in range(len(LAYER_ORDER)):
+    for layer_index in range(len(LAYERS)):
         controllers = ((BRIGHTNESS_CONTROLLER, BRIGHTNESS_BY_LAYER[layer_index]),)
         for string, open_midi in opens.items():
             bank = STRING_BANKS[string_named(string, open_midi)]
-            channel = len(LAYER_ORDER) * (string - 1) + layer_index
+            channel = len(LAYERS) * (string - 1) + layer_index
             channels[channel] = ChannelSound(bank, PROGRAM, controllers)
         channels[CHOP_CHANNEL + layer_index] = ChannelSound(DRUM_BANK, 0)
     return channels
@@ -189,7 +190,7 @@ def _between(velocity: float, losses_db: Sequence[float]) -> float:
 
 def channel_of(stroke: Stroke) -> int:
     """Return the channel of a stroke's string and layer."""
-    return len(LAYER_ORDER) * (stroke.string - 1) + stroke.layer_index
+    return len(LAYERS) * (stroke.string - 1) + stroke.layer_index
 
 
 def with_whole_chops(strokes: Sequence[Stroke], rate_hz: int) -> tuple[Stroke, ...]:

@@ -19,20 +19,15 @@ Vorbis also depends on how many samples the encoder gets at a time, so it always
 written here. A decoder that obeys it, as libsndfile's does, begins exactly at the first frame and ends at the last;
 one that ignores it begins `MP3_DELAY_FRAMES` late, and one that plays the header as sound begins
 `MP3_DELAY_FRAMES` + 1152 late. Vorbis and Opus begin at the first frame.
-
-**Growth of the true peak** in lossy files, measured on plucked strings (modelled, and a sampled guitar with chops; 14
-pieces of 30 to 40 s, −2 dBTP before): MP3 at 128 kbit/s −2.5 to −0.1 dB, Vorbis −0.9 to +0.1 dB, Opus −0.9 to +0.6 dB.
-`TrackFormat.growth_db` allows for it.
 """
 
 from __future__ import annotations
 
 import errno
 from contextlib import suppress
-from dataclasses import dataclass
-from types import MappingProxyType
 from typing import TYPE_CHECKING, Literal
 
+from tercet.audio_formats import FORMATS
 from tercet.errors import OutputError, ParameterError, RequestError
 from tercet.sound.audio import check_audio, check_shape
 from tercet.sound.protocol import SAMPLE_RATE_HZ
@@ -41,7 +36,7 @@ from tercet.tracks.sink import Sink, interrupts_held
 from tercet.tracks.tags import Tags, id3_tag, sound_file_strings
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable
     from pathlib import Path
     from types import TracebackType
     from typing import Any, Self
@@ -49,13 +44,13 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
+    from tercet.audio_formats import TrackFormat
+
 __all__ = [
     "BITS",
-    "FORMATS",
     "MP3_DELAY_FRAMES",
     "Bits",
     "Tags",
-    "TrackFormat",
     "TrackWriter",
     "track_format",
 ]
@@ -71,61 +66,6 @@ _NO_TAGS = Tags()
 _CHANNELS = 2
 _BLOCK_FRAMES = 65_536
 """Frames given to libsndfile at a time: it overflows its stack on longer Vorbis writes (its issues 1023, 1095)."""
-
-
-@dataclass(frozen=True, slots=True)
-class TrackFormat:
-    """One kind of track file.
-
-    Parameters
-    ----------
-    ending
-        Ending of the file's name, with its dot, in small letters.
-    description
-        For people.
-    container, coding
-        libsndfile's names; the coding of a lossless file depends on the bits and is empty here.
-    lossy
-        Whether what is read back differs from what was written.
-    ceiling_dbtp
-        Highest true peak that the file may have when it is played.
-    growth_db
-        How much encoding may raise the true peak; see the module's text.
-    options
-        Further settings of libsndfile, by name.
-    """
-
-    ending: str
-    description: str
-    container: str
-    coding: str
-    lossy: bool
-    ceiling_dbtp: float
-    growth_db: float = 0.0
-    options: tuple[tuple[str, str | float], ...] = ()
-
-    @property
-    def encode_ceiling_dbtp(self) -> float:
-        """Highest true peak before encoding, for the file to keep its ceiling when it is played."""
-        return self.ceiling_dbtp - self.growth_db
-
-
-_MP3_OPTIONS = (("bitrate_mode", "CONSTANT"), ("compression_level", 2 / 3))
-"""128 kbit/s: libsndfile takes an MP3's bit rate as 320 − 288 × level kbit/s."""
-
-_LOSSLESS_DBTP, _LOSSY_DBTP = -1.0, -2.0
-"""EBU R 128 asks for −1 dBTP; the further decibel in a lossy file is room for players that resample it."""
-
-_ROWS = (
-    TrackFormat(".wav", "WAV", "WAV", "", False, _LOSSLESS_DBTP),
-    TrackFormat(".flac", "FLAC", "FLAC", "", False, _LOSSLESS_DBTP),
-    TrackFormat(".mp3", "MP3, 128 kbit/s", "MP3", "MPEG_LAYER_III", True, _LOSSY_DBTP, 0.2, _MP3_OPTIONS),
-    TrackFormat(".ogg", "Ogg Vorbis, about 110 kbit/s", "OGG", "VORBIS", True, _LOSSY_DBTP, 0.3),
-    TrackFormat(".opus", "Ogg Opus, about 120 kbit/s", "OGG", "OPUS", True, _LOSSY_DBTP, 0.8),
-)
-
-FORMATS: Mapping[str, TrackFormat] = MappingProxyType({row.ending: row for row in _ROWS})
-"""The kinds of track file by ending."""
 
 
 def track_format(path: Path) -> TrackFormat:

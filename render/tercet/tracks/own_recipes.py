@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from tercet.song.own_tracks import refuse_names
 from tercet.tracks.choice import parse_choice
-from tercet.tracks.recipes import RECIPES, Recipe
+from tercet.tracks.recipes import RECIPES, Recipe, recipe_named
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -15,8 +14,6 @@ if TYPE_CHECKING:
     from tercet.song import OwnTrack
 
 __all__ = ["own_recipes"]
-
-LADDER = tuple(Fraction(percent, 100) for percent in (60, 75, 90, 100))
 
 
 def own_recipes(tracks: Iterable[OwnTrack], file: str) -> tuple[Recipe, ...]:
@@ -41,6 +38,7 @@ def own_recipes(tracks: Iterable[OwnTrack], file: str) -> tuple[Recipe, ...]:
 
 def _recipe(track: OwnTrack) -> Recipe:
     heard = f"not ({track.yours})" if track.yours else track.heard or "all"
+    usual = recipe_named("ladder" if track.way == "ladder" else "demo")
     return Recipe(
         name=track.name,
         purpose=track.purpose or _purpose(track),
@@ -50,8 +48,8 @@ def _recipe(track: OwnTrack) -> Recipe:
         guide=parse_choice(track.guide or "nothing"),
         by=track.by,
         swap=track.swap,
-        speeds=track.speeds or (LADDER if track.way == "ladder" else (Fraction(1),)),
-        times=track.times or 4,
+        speeds=track.speeds or usual.speeds,
+        times=track.times or usual.times,
         bars=track.bars,
     )
 

@@ -6,20 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 from fractions import Fraction
-from typing import Literal
 
 from tercet.errors import RequestError
-from tercet.song import LAYERS, Layer
+from tercet.song import LAYERS, Layer, Turn, Way
 from tercet.tracks.choice import Choice, parse_choice
 from tercet.tracks.timelines import ALL, NOTHING, Piece
 
-__all__ = ["RECIPES", "Recipe", "Unit", "Way", "choose_layers", "recipe_named"]
-
-Way = Literal["through", "echo", "turns", "ladder", "loop", "build-up", "contrast", "learn"]
-"""How a track goes through the music, see `tercet.tracks.ways`."""
-
-Unit = Literal["bar", "phrase", "section"]
-"""What is echoed, or taken in turns."""
+__all__ = ["RECIPES", "Recipe", "choose_layers", "recipe_named"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +26,7 @@ class Recipe:
     purpose
         What a student does with it, in one sentence.
     way
-        How it goes through the music.
+        How it goes through the music, see `tercet.tracks.ways`.
     piece, flat
         What is played, and whether without front and back.
     heard
@@ -62,11 +55,16 @@ class Recipe:
     heard: Choice = ALL
     guide: Choice = NOTHING
     space: Choice = NOTHING
-    by: Unit = "phrase"
+    by: Turn = "phrase"
     swap: bool = False
     speeds: tuple[Fraction, ...] = (Fraction(1),)
     times: int = 4
     bars: str = ""
+
+    @property
+    def own_speeds(self) -> bool:
+        """Whether it is made once, whatever speeds a kit is made at."""
+        return self.piece == "tune-up" or self.speeds != (Fraction(1),)
 
 
 def _without(layer: Layer, purpose: str) -> Recipe:

@@ -29,8 +29,8 @@ from typing import TYPE_CHECKING
 
 from tercet.arrange import hardest_bars
 from tercet.errors import RequestError
-from tercet.perform.timeline import FASTEST, MOST_COUNT_IN_BARS, SLOWEST
 from tercet.song import bar_indices
+from tercet.song.limits import MOST_COUNT_IN_BARS, SPEED_RANGE, percent_range
 from tercet.tracks.choice import parse_choice
 from tercet.tracks.phrases import (
     Stretch,
@@ -43,7 +43,8 @@ from tercet.tracks.timelines import ALL, NOTHING, Passage, Source, TrackTimeline
 
 if TYPE_CHECKING:
     from tercet.arrange import Arrangement
-    from tercet.tracks.recipes import Recipe, Way
+    from tercet.song import Way
+    from tercet.tracks.recipes import Recipe
 
 __all__ = ["Going", "timeline_of"]
 
@@ -99,9 +100,10 @@ def timeline_of(recipe: Recipe, arrangement: Arrangement, going: Going) -> Track
     if not 0 <= going.count_in_bars <= MOST_COUNT_IN_BARS:
         raise RequestError(f"count-in must be 0 to {MOST_COUNT_IN_BARS} bars (got {going.count_in_bars})")
     slowest, fastest = (of(recipe.speeds) * going.speed for of in (min, max))
-    if not SLOWEST <= slowest <= fastest <= FASTEST:
+    if not SPEED_RANGE[0] <= slowest <= fastest <= SPEED_RANGE[1]:
         raise RequestError(
-            f"{recipe.name} would be played at {float(slowest):.0%} to {float(fastest):.0%}: speeds must be 25% to 200%"
+            f"{recipe.name} would be played at {float(slowest):.0%} to {float(fastest):.0%}: "
+            f"speeds must be {percent_range()}"
         )
     if going.guide and recipe.guide == NOTHING:
         recipe = replace(recipe, guide=ALL, space=recipe.space)

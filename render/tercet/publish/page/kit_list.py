@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from tercet.audio_formats import FORMATS, format_names
 from tercet.errors import RequestError
 
 __all__ = ["KIT_FILE", "KitTrack", "TrackBar", "Turn", "files_to_take", "read_kit"]
@@ -19,8 +20,8 @@ KIT_FILE = "kit.json"
 PLAYED_ENDINGS = (".mp3",)
 """Kinds of recording that every browser plays."""
 
-TAKEN = {".wav": "wav", ".mp3": "mp3", ".mid": "midi", ".pdf": "pdf"}
-"""Groups of files to take home by their endings, in their order; anything else that a kit lists comes last."""
+TAKEN = {**dict(zip(FORMATS, format_names(), strict=True)), ".mid": "midi", ".pdf": "pdf"}
+"""Groups of files to take home by their endings, in their order."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,12 +9,12 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
+from tercet.audio_formats import FORMATS
 from tercet.perform import Take, Timeline, lay_out
 from tercet.publish.page.kept_page import FOLDER
 from tercet.publish.page.stems import STEM_RATE_HZ, mono, packed_stem, stem_script, stem_text
 from tercet.publish.page.timing import Peaks, SpeedTiming, bar_peaks, speed_label
 from tercet.song import LAYERS
-from tercet.tracks.encoding import FORMATS
 from tercet.tracks.making import gains_of
 from tercet.tracks.tape_shelf import TapeShelf
 from tercet.tracks.whole_song import WholeSong

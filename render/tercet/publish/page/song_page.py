@@ -12,6 +12,7 @@ from urllib.parse import quote
 
 from tercet import __version__
 from tercet.arrange import Arrangement
+from tercet.audio_formats import FORMATS
 from tercet.publish.canvas import Drawing, svg_text
 from tercet.publish.chord_diagram import chord_diagram_drawing
 from tercet.publish.page.kept_page import FOLDER
@@ -160,7 +161,7 @@ def _song_values(plan: PagePlan, facts: SongFacts, music: Music) -> dict[str, An
         "music": music.views,
         "tracks": [_track_words(track) for track in plan.tracks],
         "downloads": [
-            {"title": text_table()[f"take_{group}"], "files": [_file_words(*file) for file in files]}
+            {"title": _take_title(group), "files": [_file_words(*file) for file in files]}
             for group, files in (plan.downloads or {}).items()
         ],
         "shapes": [_shape_svg(shape, left_handed=plan.left_handed) for shape in facts.shapes],
@@ -183,6 +184,11 @@ def _track_words(track: KitTrack) -> dict[str, str]:
         "purpose": track.purpose,
         "length": f"{length_s // 60}:{length_s % 60:02}",
     }
+
+
+def _take_title(group: str) -> str:
+    own = text_table().get(f"take_{group}")
+    return own or filled("take_recordings", kind=FORMATS[f".{group}"].description)
 
 
 def _file_words(name: str, size: int) -> dict[str, str]:
