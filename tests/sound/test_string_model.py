@@ -70,9 +70,9 @@ def test_what_rings_longer_than_the_circle_hardly_folds_onto_its_start() -> None
 # The string
 
 
-def test_there_is_a_string_for_every_open_string_of_every_tuning() -> None:
+def test_every_string_is_the_open_string_of_a_tuning() -> None:
     opens = {string.open_midi for string in STRINGS_OF_INSTRUMENTS.values()}
-    assert opens == {tuning.open_midi(string) for tuning in TUNINGS.values() for string in (1, 2, 3, 4)}
+    assert opens <= {tuning.open_midi(string) for tuning in TUNINGS.values() for string in (1, 2, 3, 4)}
     assert all(name == string.name for name, string in STRINGS_OF_INSTRUMENTS.items())
 
 

@@ -149,7 +149,7 @@ def test_varied_notes_stay_in_tune(ukulele: FluidSynthesiser) -> None:
             assert abs(cents) <= 0.5, (midi, cents)
 
 
-@pytest.mark.parametrize("layer", LAYER_ORDER)
+@pytest.mark.parametrize("layer", LAYERS)
 @pytest.mark.parametrize("open_pitch", [LOWEST_OPEN, HIGHEST_OPEN])
 @pytest.mark.parametrize("fret", [0, 7, LAST_FRET])
 def test_the_lowest_and_highest_strings_that_a_song_may_have_are_in_tune_and_heard(

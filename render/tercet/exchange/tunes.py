@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,9 +13,61 @@ from tercet.exchange.section_names import plain_name
 
 __all__ = ["Choice", "is_book", "read_book", "read_tune"]
 
-_KNOWN = "MusicXML (.musicxml, .xml, .mxl), ABC (.abc) and MIDI (.mid)"
-_MIDI_START = b"MThd"
 _ABC_START = re.compile(rb"(^|[\r\n])X:", re.MULTILINE)
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """Which tune of a file is wanted: tune of a book, part (or track), voice; empty to let Tercet choose."""
+
+    tune: str = ""
+    part: str = ""
+    voice: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class TuneKind:
+    """A kind of tune file: its name and endings, how its bytes are told, how they are read, whether it is a book."""
+
+    told: str
+    is_meant: Callable[[bytes], bool]
+    read: Callable[[bytes, str, Choice], LeadSheet]
+    book: bool = False
+
+
+def _is_score(data: bytes) -> bool:
+    return data.startswith(b"PK") or _looks_like_xml(data)
+
+
+def _looks_like_xml(data: bytes) -> bool:
+    start = data[:400].replace(b"\x00", b"").lstrip(b"\xef\xbb\xbf\xff\xfe \t\r\n")
+    return start.startswith(b"<")
+
+
+def _read_score(data: bytes, file: str, choice: Choice) -> LeadSheet:
+    from tercet.exchange.musicxml_in import read_musicxml
+
+    return read_musicxml(data, file, choice.part, choice.voice)
+
+
+def _read_midi(data: bytes, file: str, choice: Choice) -> LeadSheet:
+    from tercet.exchange.midi_in import read_midi
+
+    return read_midi(data, file, choice.part)
+
+
+def _read_abc(data: bytes, file: str, choice: Choice) -> LeadSheet:
+    from tercet.exchange.abc_in import read_abc
+
+    return read_abc(data, file, choice.tune, choice.voice)
+
+
+KINDS: tuple[TuneKind, ...] = (
+    TuneKind("MusicXML (.musicxml, .xml, .mxl)", _is_score, _read_score),
+    TuneKind("MIDI (.mid)", lambda data: data.startswith(b"MThd"), _read_midi),
+    TuneKind("ABC (.abc)", lambda data: _ABC_START.search(data) is not None, _read_abc, book=True),
+)
+"""The kinds that can be imported, in the order in which they are asked whether a file is theirs."""
 
 _OTHER_KINDS: tuple[tuple[bytes, str], ...] = (
     (b"%PDF", "a PDF: a picture of notes can't be read"),
@@ -30,15 +82,6 @@ _OTHER_KINDS: tuple[tuple[bytes, str], ...] = (
 """How files of other kinds begin, and what they are."""
 
 
-@dataclass(frozen=True, slots=True)
-class Choice:
-    """Which tune of a file is wanted: tune of a book, part (or track), voice; empty to let Tercet choose."""
-
-    tune: str = ""
-    part: str = ""
-    voice: str = ""
-
-
 def read_tune(path: Path, choice: Choice = Choice()) -> LeadSheet:
     """Read a tune.
 
@@ -47,18 +90,8 @@ def read_tune(path: Path, choice: Choice = Choice()) -> LeadSheet:
     TuneError
         When the file can't be read, is of another kind, is damaged or hostile, or has no tune.
     """
-    data = _known_kind(path)
-    if _is_score(data):
-        from tercet.exchange.musicxml_in import read_musicxml
-
-        return read_musicxml(data, str(path), choice.part, choice.voice)
-    if data.startswith(_MIDI_START):
-        from tercet.exchange.midi_in import read_midi
-
-        return read_midi(data, str(path), choice.part)
-    from tercet.exchange.abc_in import read_abc
-
-    return read_abc(data, str(path), choice.tune, choice.voice)
+    data, kind = _known_kind(path)
+    return kind.read(data, str(path), choice)
 
 
 def is_book(path: Path) -> bool:
@@ -69,8 +102,7 @@ def is_book(path: Path) -> bool:
     TuneError
         When the file can't be read or is of another kind.
     """
-    data = _known_kind(path)
-    return not (_is_score(data) or data.startswith(_MIDI_START))
+    return _known_kind(path)[1].book
 
 
 def read_book(path: Path) -> Iterator[tuple[str, LeadSheet | TuneError]]:
@@ -81,7 +113,7 @@ def read_book(path: Path) -> Iterator[tuple[str, LeadSheet | TuneError]]:
     TuneError
         When the file can't be read.
     """
-    data = _known_kind(path)
+    data, _ = _known_kind(path)
     from tercet.exchange.abc_in import decoded, read_tune_lines, tunes_of
 
     for tune in tunes_of(decoded(data)):
@@ -92,23 +124,17 @@ def read_book(path: Path) -> Iterator[tuple[str, LeadSheet | TuneError]]:
             yield name, error
 
 
-def _known_kind(path: Path) -> bytes:
-    """Return the bytes of a file that is a score or a tune book."""
+def _known_kind(path: Path) -> tuple[bytes, TuneKind]:
+    """Return the bytes of a tune file, and of which kind it is."""
     data = read_outside(path)
     if path.suffix.lower() in (".yaml", ".yml"):
         raise TuneError(f"{path} looks like a song file already: try `tercet check {path}`")
+    *most, last = (kind.told for kind in KINDS)
+    known = f"{', '.join(most)} and {last}"
     for start, what in _OTHER_KINDS:
         if data.startswith(start):
-            raise TuneError(f"{path} is {what}; what can be imported is {_KNOWN}")
-    if not (_is_score(data) or data.startswith(_MIDI_START) or _ABC_START.search(data)):
-        raise TuneError(f"{path} isn't a kind of file that can be imported: those are {_KNOWN}")
-    return data
-
-
-def _is_score(data: bytes) -> bool:
-    return data.startswith(b"PK") or _looks_like_xml(data)
-
-
-def _looks_like_xml(data: bytes) -> bool:
-    start = data[:400].replace(b"\x00", b"").lstrip(b"\xef\xbb\xbf\xff\xfe \t\r\n")
-    return start.startswith(b"<")
+            raise TuneError(f"{path} is {what}; what can be imported is {known}")
+    for kind in KINDS:
+        if kind.is_meant(data):
+            return data, kind
+    raise TuneError(f"{path} isn't a kind of file that can be imported: those are {known}")

@@ -5,7 +5,7 @@ from tercet.theory.dynamics import DYNAMIC_MARKS, MARK_LEVEL_DB
 from tercet.theory.instruments import INSTRUMENTS, Instrument
 from tercet.theory.key import Key, parse_key, spell, transpose_key
 from tercet.theory.pitch import Pitch, hz_of_midi
-<<<<<<< HEAD
+from tercet.theory.strum_signs import STRUM_SIGNS, StrumSign
 from tercet.theory.tunings import (
     LAST_FRET,
     NEEDED_STRINGS,
@@ -16,21 +16,14 @@ from tercet.theory.tunings import (
     tuning_of,
     tuning_of_pitches,
 )
-=======
-from tercet.theory.strum_signs import STRUM_SIGNS, StrumSign
-from tercet.theory.tunings import LAST_FRET, TUNINGS, Tuning, tuning_named, tuning_of, tuning_of_pitches
->>>>>>> d28a559 (Dynamics, strum signs, limits, papers, audio formats and layers stand in one table each)
 
 __all__ = [
     "DYNAMIC_MARKS",
     "INSTRUMENTS",
     "LAST_FRET",
-<<<<<<< HEAD
-    "NEEDED_STRINGS",
-=======
     "MARK_LEVEL_DB",
+    "NEEDED_STRINGS",
     "STRUM_SIGNS",
->>>>>>> d28a559 (Dynamics, strum signs, limits, papers, audio formats and layers stand in one table each)
     "TUNINGS",
     "Chord",
     "ChordNameError",
