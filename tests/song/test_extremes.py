@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 
 from tercet.errors import RequestError
 from tercet.song import Song, drop_pins, parse_song, transpose_song, write_song
-from tercet.song.grammar import DYNAMIC_MARKS, SLOTS
 from tercet.song.settings import PLAYERS
+from tercet.theory import DYNAMIC_MARKS, STRUM_SIGNS
 from tercet.theory import TUNINGS as TUNINGS_BY_NAME
 from tests.song.made import DRAWN, MAKERS, WRITTEN, made
 from tests.unprintable import harmful_in
@@ -72,7 +72,7 @@ def extreme_songs(draw: st.DrawFn) -> str:
         "tuning": draw(st.sampled_from(TUNINGS)),
         "players": draw(st.sampled_from(PLAYERS)),
         "dynamics": f"{{melody: {front}, between: {behind}, strums: {behind}}}",
-        "strum": " ".join(draw(st.sampled_from(SLOTS)) for _ in range(slots)),
+        "strum": " ".join(draw(st.sampled_from(STRUM_SIGNS)) for _ in range(slots)),
         "between": draw(st.sampled_from(("fill", "as-written"))),
         "swing": draw(st.sampled_from(("1/2", "3/4", "0.62"))),
         "front": draw(st.sampled_from(("0", "24", "9.5"))),
