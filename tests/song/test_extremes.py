@@ -72,7 +72,7 @@ def extreme_songs(draw: st.DrawFn) -> str:
         "tuning": draw(st.sampled_from(TUNINGS)),
         "players": draw(st.sampled_from(PLAYERS)),
         "dynamics": f"{{melody: {front}, between: {behind}, strums: {behind}}}",
-        "strum": " ".join(draw(st.sampled_from(STRUM_SIGNS)) for _ in range(slots)),
+        "strum": " ".join(draw(st.sampled_from(list(STRUM_SIGNS))) for _ in range(slots)),
         "between": draw(st.sampled_from(("fill", "as-written"))),
         "swing": draw(st.sampled_from(("1/2", "3/4", "0.62"))),
         "front": draw(st.sampled_from(("0", "24", "9.5"))),
