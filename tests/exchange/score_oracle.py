@@ -50,7 +50,7 @@ def score_text(file: Path) -> bytes:
     """Return the XML of a score, empty when it is refused."""
     data = file.read_bytes()
     try:
-        return unpack(data, file.name) if data.startswith(b"PK") else data
+        return unpack(data, file.name)[0] if data.startswith(b"PK") else data
     except TercetError:
         return b""
 

@@ -45,11 +45,38 @@ def bomb() -> bytes:
     return buffer.getvalue()
 
 
-def without_container() -> bytes:
+def without_score() -> bytes:
     buffer = io.BytesIO()
     with zipfile.ZipFile(buffer, "w") as archive:
+        archive.writestr("word/document.xml", "<document/>")
+        archive.writestr("notes.txt", GOOD)
+    return buffer.getvalue()
+
+
+def otherwise_packed(method: int, named: str = "score.xml", size: int = 0) -> bytes:
+    """Return an archive whose score is packed otherwise than by deflating, with so many MB of a comment in it."""
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w") as archive:
+        if named:
+            archive.writestr("META-INF/container.xml", CONTAINER.format(path=named))
+        archive.writestr("score.xml", GOOD + b"<!--" + bytes(size * 2**20) + b"-->", method)
+    return buffer.getvalue()
+
+
+def container_packed_otherwise() -> bytes:
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w") as archive:
+        archive.writestr("META-INF/container.xml", CONTAINER.format(path="score.xml"), zipfile.ZIP_LZMA)
         archive.writestr("score.xml", GOOD)
     return buffer.getvalue()
+
+
+def with_password() -> bytes:
+    data = bytearray(packed({"score.xml": GOOD}))
+    for mark, offset in ((b"PK\x03\x04", 6), (b"PK\x01\x02", 8)):
+        at = data.rindex(mark)
+        data[at + offset] |= 1
+    return bytes(data)
 
 
 def many_members() -> bytes:
@@ -120,10 +147,21 @@ HOSTILE: dict[str, tuple[Callable[[], bytes], str]] = {
     "zip-bomb": (bomb, "larger than 8 MB once unpacked"),
     "zip-cut-off": (lambda: packed({"score.xml": GOOD})[:60], "damaged zip"),
     "zip-broken-inside": (broken_member, "damaged zip"),
-    "zip-without-container": (without_container, "without META-INF/container.xml"),
+    "zip-without-score": (
+        without_score,
+        "the archive has no META-INF/container.xml.*nothing in it is MusicXML",
+    ),
+    "zip-bzip2": (lambda: otherwise_packed(zipfile.ZIP_BZIP2, size=300), "members are stored or deflated"),
+    "zip-lzma": (lambda: otherwise_packed(zipfile.ZIP_LZMA, size=50), "members are stored or deflated"),
+    "zip-bzip2-unnamed": (lambda: otherwise_packed(zipfile.ZIP_BZIP2, ""), "members are stored or deflated"),
+    "zip-lzma-container": (container_packed_otherwise, "members are stored or deflated"),
+    "zip-password": (with_password, "without a password"),
     "zip-many-members": (many_members, "more than 1000 files"),
     "zip-nameless": (nameless_container, "names no score"),
-    "zip-names-what-is-not-there": (lambda: packed({"other.xml": GOOD}), "holds no such file"),
+    "zip-names-what-is-not-there": (
+        lambda: packed({"other.txt": GOOD}),
+        "names a score that isn't there, and nothing in it is MusicXML",
+    ),
     "zip-climbs-out": (lambda: packed({"score.xml": GOOD}, "../../etc/passwd"), "outside itself"),
     "zip-absolute": (lambda: packed({"score.xml": GOOD}, "/etc/passwd"), "outside itself"),
     "zip-drive": (lambda: packed({"score.xml": GOOD}, "C:\\secret.xml"), "outside itself"),

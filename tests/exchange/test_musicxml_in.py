@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import io
+import zipfile
 from collections.abc import Sequence
 from fractions import Fraction
 
@@ -310,6 +312,230 @@ def test_timewise_and_compressed_scores_read_the_same() -> None:
     assert played_bars(imported(timewise)[1]) == bars
     assert played_bars(imported(packed({"score.xml": partwise}))[1]) == bars
     assert played_bars(imported(partwise.decode().replace("UTF-8", "UTF-16").encode("utf-16"))[1]) == bars
+
+
+def archive(container: str, **scores: bytes) -> bytes:
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w") as made:
+        if container:
+            made.writestr("META-INF/container.xml", container)
+        made.writestr("__MACOSX/score.xml", b"<score-partwise/>")
+        made.writestr("style.xml", b"<style/>")
+        for name, data in scores.items():
+            made.writestr(f"{name}.xml", data)
+    return buffer.getvalue()
+
+
+@pytest.mark.parametrize(
+    ("container", "said"),
+    [
+        ("<container><rootfiles><rootfile full-path='It's late.xml'/></rootfiles></container>", "isn't whole XML"),
+        ("<container><rootfiles><rootfile full-path='a.xml'/></rootfiles>", "isn't whole XML"),
+        ("<container><rootfiles><rootfile full-path='gone.xml'/></rootfiles></container>", "isn't there"),
+        ("<container><rootfiles/></container>", "names no score"),
+        ("", "the archive has no META-INF/container.xml"),
+    ],
+)  # fmt: skip
+def test_a_damaged_container_leads_to_the_first_score(container: str, said: str) -> None:
+    first, second = (score(start() + note(name, 4)) for name in ("E4", "G4"))
+    _, song, remarks = imported(archive(container, **{"It's late": first, "other": second}))
+    assert [midi for midi, _, _ in heard(played_bars(song))] == [64]
+    assert any(said in remark and "its first score is read, It's late.xml" in remark for remark in remarks)
+
+
+def test_the_movement_names_the_song_and_the_work_its_source() -> None:
+    titled = score(start() + note("C4", 4), title="Twelve Evenings").replace(
+        b"<identification>", b"<movement-title>The Ferry</movement-title><identification>"
+    )
+    _, song, _ = imported(titled)
+    assert (song.title, song.source_note) == ("The Ferry", "Twelve Evenings")
+    alone = imported(score(start() + note("C4", 4), title="Twelve Evenings"))[1]
+    assert (alone.title, alone.source_note) == ("Twelve Evenings", "")
+
+
+def test_a_kind_that_says_nothing_is_major_or_what_its_text_says() -> None:
+    data = score(
+        start() + harmony("A", "") + note("C4", 4),
+        harmony("D", "", text="m7") + note("C4", 4),
+        "<harmony><root><root-step>E</root-step></root><kind/><bass><bass-step>B</bass-step></bass></harmony>"
+        + note("C4", 4),
+    )
+    assert rows(imported(data)[1], "chords") == ["chords A | Dm7 | E/B |"]
+
+
+CUE = "<note><cue/><pitch><step>{}</step><octave>6</octave></pitch><duration>{}</duration><voice>1</voice></note>"
+
+
+def struck_with(element: str) -> str:
+    return element.replace("<note>", "<note><chord/>")
+
+
+@pytest.mark.parametrize("tail", ["", struck_with(note("B6", 2)), struck_with(CUE.format("B", 2))])
+def test_what_is_struck_with_a_cue_isnt_the_tunes(tail: str) -> None:
+    data = score(start() + note("C4", 2) + CUE.format("E", 2) + tail, note("D4", 4))
+    _, song, _ = imported(data)
+    assert [(midi, int(onset)) for midi, onset, _ in heard(played_bars(song))] == [(60, 0), (62, 4)]
+
+
+def test_of_a_chord_the_highest_note_says_whether_it_is_tied() -> None:
+    start_tie, stop = '<tie type="start"/>', '<tie type="stop"/>'
+    low, high = note("C4", 4), struck_with(note("E4", 4, start_tie))
+    data = score(start() + low + high, note("E4", 4, stop))
+    assert heard(played_bars(imported(data)[1])) == [(64, 0, 8)]
+    loose = score(start() + note("C4", 4, start_tie) + struck_with(note("E4", 4)), note("E4", 4))
+    assert len(heard(played_bars(imported(loose)[1]))) == 2
+
+
+def voiced(name: str, duration: int, voice: int, tail: str = "") -> str:
+    return note(name, duration, tail=tail).replace("<voice>1", f"<voice>{voice}")
+
+
+BACK = "<backup><duration>{}</duration></backup>"
+
+
+def test_the_tune_goes_on_in_another_voice() -> None:
+    data = score(
+        start() + voiced("C4", 4, 1),
+        voiced("D4", 4, 2),  # a measure that is all in another voice
+        voiced("E4", 2, 1) + voiced("F4", 2, 3),  # another voice fills what is left
+        voiced("r", 4, 1).replace("<note>", '<note print-object="no">') + BACK.format(4) + voiced("G4", 4, 2),
+        voiced("A4", 4, 1) + BACK.format(4) + voiced("C4", 4, 2),  # two voices: the tune's stays
+        voiced("r", 4, 1) + BACK.format(4) + voiced("C3", 4, 2),  # the tune rests
+        BACK.format(0) + voiced("B4", 4, 1) + BACK.format(4) + "<forward><duration>2</duration></forward>"
+        + voiced("D3", 2, 2),
+    )  # fmt: skip
+    _, song, remarks = imported(data)
+    assert [midi for midi, _, _ in heard(played_bars(song))] == [60, 62, 64, 65, 67, 69, 71]
+    assert "the tune goes on in voice 2 (measures 2, 4)" in remarks
+    assert "the tune goes on in voice 3 (measure 3)" in remarks
+    stays = imported(data, voice="1")[1]
+    assert [midi for midi, _, _ in heard(played_bars(stays))] == [60, 64, 69, 71]
+
+
+def test_voices_that_take_turns_are_one_tune_in_whatever_order_they_are_written() -> None:
+    forward = "<forward><duration>2</duration></forward>"
+    data = score(
+        start() + forward + voiced("E4", 2, 1) + BACK.format(4) + voiced("C4", 2, 2), voiced("D4", 4, 1)
+    )
+    assert [midi for midi, _, _ in heard(played_bars(imported(data)[1]))] == [60, 64, 62]
+
+
+def test_a_left_hand_isnt_where_the_tune_goes_on() -> None:
+    upper, lower = "<staff>1</staff>", "<staff>2</staff>"
+    data = score(
+        start() + voiced("C5", 4, 1, upper) + BACK.format(4) + voiced("C3", 4, 5, lower),
+        BACK.format(0) + voiced("D3", 4, 5, lower),
+        voiced("E5", 4, 1, upper),
+    )
+    assert [midi for midi, _, _ in heard(played_bars(imported(data)[1]))] == [72, 76]
+
+
+def singing(*parts: tuple[str, int]) -> bytes:
+    """Return a score of parts: a note, and how many of its eight notes are sung."""
+    names, bodies = "", ""
+    for number, (pitch, count) in enumerate(parts, 1):
+        body = "".join(sung(pitch, 1, "la") if place < count else note(pitch, 1) for place in range(8))
+        names += f"<score-part id='P{number}'><part-name>Part {number}</part-name></score-part>"
+        bodies += f"<part id='P{number}'><measure number='1'>{start(2)}{body}</measure></part>"
+    return f"<score-partwise><part-list>{names}</part-list>{bodies}</score-partwise>".encode()
+
+
+@pytest.mark.parametrize(
+    ("parts", "chosen"),
+    [
+        ([("C5", 2), ("C4", 8)], 60),
+        ([("C5", 0), ("C4", 1), ("G4", 3)], 67),
+        ([("C5", 8), ("C4", 8)], 72),
+        ([("C5", 7), ("C4", 3)], 72),
+    ],
+)
+def test_of_parts_that_sing_the_one_with_most_syllables_is_taken(
+    parts: list[tuple[str, int]], chosen: int
+) -> None:
+    _, song, remarks = imported(singing(*parts))
+    assert heard(played_bars(song))[0][0] == chosen
+    assert any("because it has most words" in remark for remark in remarks)
+
+
+def test_a_measure_that_one_part_leaves_unfilled_lasts_as_long_as_the_others_say() -> None:
+    names = "<score-part id='P1'/><score-part id='P2'/>"
+    upper = (
+        f"<part id='P1'><measure>{start()}{note('C5', 2)}</measure><measure>{note('D5', 4)}</measure></part>"
+    )
+    lower = (
+        f"<part id='P2'><measure>{start(2)}{note('C4', 8)}</measure><measure>{note('C4', 8)}</measure></part>"
+    )
+    data = f"<score-partwise><part-list>{names}</part-list>{upper}{lower}</score-partwise>".encode()
+    assert [onset for _, onset, _ in heard(played_bars(imported(data)[1]))] == [0, 4]
+
+
+CODA, TO = "<coda/>", "<words>To</words>"
+
+
+@pytest.mark.parametrize(
+    "leaves",
+    [
+        note("D4", 4) + direction("<words>To Coda</words>"),
+        direction("<words>To Coda</words>") + note("D4", 4),
+        note("D4", 4) + direction(CODA),
+        note("D4", 4) + direction(CODA, '<sound tocoda="coda"/>'),
+        note("D4", 4) + direction(f"{TO}</direction-type><direction-type>{CODA}"),
+        note("D4", 4) + '<sound tocoda="1"/>',
+        note("D4", 4) + direction("<words>to 𝄌</words>"),
+        note("D4", 4) + '<barline location="right"><coda/></barline>',
+    ],
+)  # fmt: skip
+@pytest.mark.parametrize(
+    "coda",
+    [direction(CODA), direction("<words>Coda</words>"), direction(CODA, '<sound coda="coda"/>'),
+     direction("<rehearsal>CODA</rehearsal>"), '<barline location="left"><coda/></barline>', ""],
+)  # fmt: skip
+@pytest.mark.parametrize("back", ["D.S. al Coda", "D.S.", "Dal Segno al Coda"])
+def test_one_leaves_for_the_coda_however_that_is_written(leaves: str, coda: str, back: str) -> None:
+    data = score(
+        start() + note("C4", 4), direction("<segno/>") + leaves, note("E4", 4) + direction(f"<words>{back}</words>"),
+        coda + note("F4", 4) + REPEAT, note("G4", 4),
+    )  # fmt: skip
+    notes = [midi for midi, _, _ in heard(played_bars(imported(data)[1]))]
+    assert notes[:5] == [60, 62, 64, 62, 65]
+    assert notes[5:] == [65, 67]
+
+
+def test_one_leaves_for_the_coda_before_the_measure_that_starts_with_its_sign() -> None:
+    data = score(
+        start() + note("C4", 4), note("D4", 4), direction(CODA) + note("E4", 4) + '<sound dacapo="yes"/>',
+        direction(CODA) + note("F4", 4),
+    )  # fmt: skip
+    assert [midi for midi, _, _ in heard(played_bars(imported(data)[1]))] == [60, 62, 64, 60, 62, 65]
+
+
+@pytest.mark.parametrize(
+    ("first", "second"),
+    [
+        ('number="1"', 'number="2"'),
+        ('number="1"', 'number="3"'),
+        ('number="1."', 'number="2."'),
+        ('number=""', 'number="2"'),
+    ],
+)
+@pytest.mark.parametrize("stops", ["at the repeat", "a bar before", "never", "on the left"])
+def test_endings_are_played_whatever_their_brackets_look_like(first: str, second: str, stops: str) -> None:
+    stop = f'<barline location="right"><ending {first} type="stop"/></barline>'
+    back = '<barline location="right">{}<repeat direction="backward"/></barline>'
+    at_repeat = f'<ending {first} type="stop"/>' if stops == "at the repeat" else ""
+    data = score(
+        start() + note("C4", 4),
+        f'<barline location="left"><ending {first} type="start"/></barline>' + note("D4", 4)
+        + (stop if stops == "a bar before" else ""),
+        note("E4", 4) + back.format(at_repeat),
+        (f'<barline location="left"><ending {first} type="stop"/></barline>' if stops == "on the left" else "")
+        + f'<barline location="left"><ending {second} type="start"/></barline>' + note("F4", 4)
+        + f'<barline location="right"><ending {second} type="discontinue"/></barline>',
+        FORWARD + note("G4", 4) + back.format(""),
+    )  # fmt: skip
+    _, song, remarks = imported(data)
+    assert [midi for midi, _, _ in heard(played_bars(song))] == [60, 62, 64, 60, 65, 67, 67]
+    assert not any("never played" in remark for remark in remarks)
 
 
 def test_strings_and_frets_are_pins_where_a_tuning_explains_them() -> None:

@@ -48,9 +48,26 @@ _NAMES_OF_SECTIONS = re.compile(
 _JUMPS = {
     "da_capo": re.compile(r"\bD\.? ?C\b\.?|\bda capo\b", re.IGNORECASE),
     "dal_segno": re.compile(r"\bD\.? ?S\b\.?|\bdal segno\b", re.IGNORECASE),
-    "to_coda": re.compile(r"^\s*(to|al) coda\b", re.IGNORECASE),
+    "to_coda": re.compile(
+        r"^\s*(to|al|da)\s+(the\s+)?[⊕Φφ𝄌]?\s*coda\b|^\s*(to|al|da)\s*[⊕Φφ𝄌]", re.IGNORECASE
+    ),
     "fine": re.compile(r"^\s*fine\s*\.?\s*$", re.IGNORECASE),
 }
+
+_TO = re.compile(r"\s*(to|al|da)\s*( (the )?coda)?\s*[.:]?\s*", re.IGNORECASE)
+_LONGEST_RANGE = 32
+"""Passes that one bracket may name."""
+
+
+def _passes(ending: Element) -> tuple[int, ...]:
+    """Return the passes that a bracket names: ``1``, ``1, 2``, ``1-3``; those of its text where it has no numbers."""
+    for text in (ending.get("number", ""), ending.text or ""):
+        passes: set[int] = set()
+        for low, high in re.findall(r"(\d{1,2})(?:\s*[-–]\s*(\d{1,2}))?", text):
+            passes |= set(range(int(low), int(high or low) + 1)) or {int(low)}
+        if passes - {0}:
+            return tuple(sorted(passes - {0}))[:_LONGEST_RANGE]
+    return (1,)
 
 
 class DirectionReader:
@@ -76,12 +93,18 @@ class DirectionReader:
 
     def direction(self, element: Element, at: Fraction, draft: Draft) -> None:
         """Read a direction that stands at a place of its measure."""
-        for kind in element.findall("direction-type"):
-            for child in kind:
-                self._direction_type(child, at, draft)
+        children = [child for kind in element.findall("direction-type") for child in kind]
         sound = element.find("sound")
+        signed = any(child.tag == "coda" for child in children)
+        told = " ".join(child.text or "" for child in children if child.tag == "words")
+        leaves = bool(_TO.fullmatch(told)) or (sound is not None and "tocoda" in sound.attrib and at > 0)
+        for child in children:
+            if child.tag == "coda" and leaves:
+                draft.signs["to_coda"] = True
+            elif not (child.tag == "words" and signed and _TO.fullmatch(child.text or "")):
+                self._direction_type(child, at, draft)
         if sound is not None:
-            self.sound(sound, draft)
+            self.sound(sound, draft, leaves_by_sign=signed and not leaves)
 
     def _direction_type(self, child: Element, at: Fraction, draft: Draft) -> None:
         text = " ".join((child.text or "").split())
@@ -91,8 +114,10 @@ class DirectionReader:
             draft.marks.append(LeadMark(at, "hairpin", "<" if child.get("type") == "crescendo" else ">"))
         elif child.tag == "rehearsal" and text:
             draft.signs.setdefault("section", text)
-        elif child.tag in ("segno", "coda"):
-            draft.signs[child.tag] = True
+        elif child.tag == "segno":
+            draft.signs["segno"] = True
+        elif child.tag == "coda":
+            draft.signs["coda_at_end" if at > 0 else "coda"] = True
         elif child.tag == "metronome":
             self._metronome(child)
         elif child.tag == "words" and text:
@@ -131,32 +156,41 @@ class DirectionReader:
         elif abs(tempo_quarters - self.tempo_quarters) >= 1:
             self._log.drop("a change of tempo is left out")
 
-    def sound(self, element: Element, draft: Draft) -> None:
-        """Read how something sounds: tempo, and where to go on."""
+    def sound(self, element: Element, draft: Draft, *, leaves_by_sign: bool = False) -> None:
+        """Read how something sounds: tempo, and where to go on.
+
+        Where the coda's sign stands at the start of a measure, one leaves before that, not at its end.
+        """
         if element.get("tempo"):
             self._set_tempo(self._log.fraction(element.get("tempo"), "a tempo"))
         for attribute, sign in (("dacapo", "da_capo"), ("dalsegno", "dal_segno"), ("tocoda", "to_coda"),
                                 ("fine", "fine"), ("segno", "segno"), ("coda", "coda")):  # fmt: skip
-            if element.get(attribute, "no") != "no":
+            if element.get(attribute, "no") != "no" and not (leaves_by_sign and sign == "to_coda"):
                 draft.signs[sign] = True
+        if element.get("forward-repeat") == "yes":
+            draft.signs["repeat_start"] = True
 
     def barline(self, element: Element, draft: Draft) -> None:
         """Read repeat, ending and signs at a bar line."""
         repeat, ending = element.find("repeat"), element.find("ending")
         if repeat is not None and repeat.get("direction") == "forward":
             draft.signs["repeat_start"] = True
+            self.endings = ()
         elif repeat is not None:
             draft.signs["repeat_times"] = self._log.whole(
                 repeat.get("times", "2"), "times of a repeat", 1, 99
             )
+            draft.signs["ending_stops"] = True
         if ending is not None and ending.get("type") == "start":
-            numbers = [int(number) for number in re.findall(r"\d{1,2}", ending.get("number", ""))]
-            self.endings = tuple(numbers) or (1,)
+            self.endings = _passes(ending)
+        elif ending is not None and element.get("location") == "left":
+            self.endings = ()
         elif ending is not None:
             draft.signs["ending_stops"] = True
-        for name in ("segno", "coda"):
-            if element.find(name) is not None:
-                draft.signs[name] = True
+        if element.find("segno") is not None:
+            draft.signs["segno"] = True
+        if element.find("coda") is not None:
+            draft.signs["coda_at_end" if element.get("location") == "right" else "coda"] = True
         if element.find("fermata") is not None and draft.notes:
             draft.marks.append(LeadMark(draft.notes[-1].start_quarter, "fermata"))
 

@@ -15,7 +15,11 @@ __all__ = ["Draft", "Log"]
 
 @dataclass(slots=True)
 class Draft:
-    """A measure while it is read."""
+    """A measure while it is read.
+
+    `keeps_chord` tells whether the last note is one of the tune, which others struck with it may join, and `last_place`
+    where among the notes, which are in order of time, it stands.
+    """
 
     notes: list[LeadNote] = field(default_factory=list)
     chords: list[LeadChord] = field(default_factory=list)
@@ -24,6 +28,8 @@ class Draft:
     now: Fraction = Fraction(0)
     end: Fraction = Fraction(0)
     last_start: Fraction = Fraction(0)
+    last_place: int = 0
+    keeps_chord: bool = False
     graces: list[Pitch] = field(default_factory=list)
 
 

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tercet.exchange.leadsheet import LeadSheet, TuneError
+from tercet.exchange.leadsheet import LeadMeasure, LeadSheet, TuneError
 from tercet.exchange.musicxml_measures import MeasureReader
+from tercet.exchange.musicxml_voices import voice_of
 from tercet.exchange.outside import parse_xml, unpack
 from tercet.theory import Key
 
@@ -21,6 +23,9 @@ SETTING_PREFIX = "tercet:"
 """Miscellaneous fields of this name hold the settings of a song that Tercet exported."""
 
 _MOST_NAMED = 12
+_ABOUT_AS_MANY = 0.9
+"""Of the syllables of the part that has most: so many make the first such part the tune, as the upper voices of a
+choir sing about as many."""
 _ALTERED = "FCGDAEB"
 
 
@@ -52,8 +57,9 @@ def read_musicxml(data: bytes, file: str, part: str = "", voice: str = "") -> Le
     TuneError
         When it isn't MusicXML, is damaged or hostile, or has no such part or voice.
     """
+    unpacked = ""
     if data.startswith(b"PK"):
-        data = unpack(data, file)
+        data, unpacked = unpack(data, file)
     root = parse_xml(data, file)
     if root.tag not in ("score-partwise", "score-timewise"):
         raise TuneError(
@@ -65,15 +71,16 @@ def read_musicxml(data: bytes, file: str, part: str = "", voice: str = "") -> Le
     chosen, why_part = _chosen_part(parts, part, file)
     chosen_voice, why_voice = _chosen_voice(chosen, voice, file)
     chords_from, why_chords = _chords_from(parts, chosen)
-    reader = MeasureReader(file, chosen_voice)
+    reader = MeasureReader(file, chosen_voice, stays=bool(voice))
     measures = reader.read(chosen.measures, chords_from.measures if chords_from is not chosen else None)
+    measures = _as_long_as_others(measures, [each for each in parts if each is not chosen], file)
     settings = _settings(root)
-    remarks = [why for why in (why_part, why_voice, why_chords) if why]
+    remarks = [why for why in (unpacked, why_part, why_voice, why_chords) if why]
     return LeadSheet(
         title=_title(root, file),
         measures=measures,
         composer=_creator(root),
-        source_note=_text(root, "identification/source"),
+        source_note=_text(root, "identification/source") or _larger_work(root),
         licence=_text(root, "identification/rights"),
         key=_key(reader, remarks),
         tempo_quarters=reader.tempo_quarters,
@@ -100,10 +107,10 @@ def _parts(root: Element) -> list[_Part]:
 
 
 def _counts(part: _Part) -> tuple[int, int, int]:
-    """Return how many words, chord symbols and notes with a pitch a part has."""
+    """Return how many syllables, chord symbols and notes with a pitch a part has."""
     words = chords = notes = 0
     for _, measure in part.measures:
-        words += len(measure.findall("note/lyric"))
+        words += len(measure.findall("note/lyric/text"))
         chords += len(measure.findall("harmony"))
         notes += len(measure.findall("note/pitch"))
     return words, chords, notes
@@ -123,14 +130,24 @@ def _chosen_part(parts: list[_Part], wanted: str, file: str) -> tuple[_Part, str
     if not any(notes for _, _, notes in counts):
         raise TuneError(f"{file} has no notes with a pitch: choose a score with a tune")
     candidates = [index for index, (_, _, notes) in enumerate(counts) if notes]
+    most = max(words for words, _, _ in counts)
     best = next(
-        (index for index in candidates if counts[index][0]),
+        (index for index in candidates if most and counts[index][0] >= _ABOUT_AS_MANY * most),
         next((index for index in candidates if counts[index][1]), candidates[0]),
     )
     if len(parts) == 1:
         return parts[0], ""
     words, chords, _ = counts[best]
-    why = "it has words" if words else "it has chord symbols" if chords else "it comes first"
+    sing = sum(words > 0 for words, _, _ in counts)
+    why = (
+        "it has most words"
+        if sing > 1
+        else "it has words"
+        if words
+        else "it has chord symbols"
+        if chords
+        else "it comes first"
+    )
     name = parts[best].name or parts[best].id
     return parts[
         best
@@ -143,7 +160,7 @@ def _chosen_voice(part: _Part, wanted: str, file: str) -> tuple[str, str]:
     words: Counter[str] = Counter()
     for _, measure in part.measures:
         for note in measure.findall("note"):
-            voice = (note.findtext("voice") or "1").strip()
+            voice = voice_of(note)
             notes[voice] += note.find("pitch") is not None
             words[voice] += len(note.findall("lyric"))
     voices = sorted(voice for voice, count in notes.items() if count)
@@ -175,6 +192,34 @@ def _chords_from(parts: list[_Part], chosen: _Part) -> tuple[_Part, str]:
     return chosen, ""
 
 
+def _as_long_as_others(
+    measures: tuple[LeadMeasure, ...], others: list[_Part], file: str
+) -> tuple[LeadMeasure, ...]:
+    """Return the measures, one that the tune leaves unfilled as long as the other parts make it."""
+    short = [measure.length_quarter < measure.nominal_quarter for measure in measures]
+    if not any(short):
+        return measures
+    lengths = [_lengths(part, file) for part in others]
+    return tuple(
+        replace(measure, length_quarter=max(measure.length_quarter, *_at(lengths, index)))
+        if is_short and any(_at(lengths, index))
+        else measure
+        for index, (measure, is_short) in enumerate(zip(measures, short, strict=True))
+    )
+
+
+def _lengths(part: _Part, file: str) -> list[Fraction]:
+    """Return how long the measures of another part are; nothing where that part is damaged."""
+    try:
+        return MeasureReader(file, "1").lengths(part.measures)
+    except TuneError:
+        return []
+
+
+def _at(lengths: list[list[Fraction]], index: int) -> list[Fraction]:
+    return [own[index] for own in lengths if index < len(own)]
+
+
 def _text(root: Element, path: str) -> str:
     return " ".join("".join(root.findtext(path) or "").split())[:200]
 
@@ -183,12 +228,18 @@ def _title(root: Element, file: str) -> str:
     movement, work = _text(root, "movement-title"), _text(root, "work/work-title")
     credit = _text(root, "credit/credit-words")
     return (
-        work
-        or movement
+        movement
+        or work
         or credit
         or Path(file).stem.replace("_", " ").replace("-", " ").strip()
         or "Untitled"
     )
+
+
+def _larger_work(root: Element) -> str:
+    """Return the work that a movement with a title of its own is from; empty without one."""
+    movement, work = _text(root, "movement-title"), _text(root, "work/work-title")
+    return work if movement and work != movement else ""
 
 
 def _creator(root: Element) -> str:

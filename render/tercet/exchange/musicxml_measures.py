@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
@@ -10,8 +11,9 @@ from typing import TYPE_CHECKING
 from tercet.exchange.leadsheet import LeadMeasure, LeadNote
 from tercet.exchange.musicxml_directions import DirectionReader
 from tercet.exchange.musicxml_draft import Draft, Log
-from tercet.exchange.musicxml_notes import add_notations, pin_of, pitch_of, position_of, words_of
+from tercet.exchange.musicxml_notes import add_notations, is_tied, pin_of, pitch_of, position_of, words_of
 from tercet.exchange.musicxml_symbols import read_symbol
+from tercet.exchange.musicxml_voices import voice_of, voices_of_tune
 from tercet.theory import Pitch
 
 if TYPE_CHECKING:
@@ -23,6 +25,10 @@ LONGEST_QUARTERS = 64
 """Of one measure: four times as long as any bar that a song may have."""
 
 
+def _start(note: LeadNote) -> Fraction:
+    return note.start_quarter
+
+
 class MeasureReader:
     """Reads a part's measures.
 
@@ -32,11 +38,15 @@ class MeasureReader:
         What to call the file in messages.
     voice
         The voice that has the tune.
+    stays
+        Whether only that voice is read, also where the tune seems to go on in another.
     """
 
-    def __init__(self, file: str, voice: str) -> None:
+    def __init__(self, file: str, voice: str, *, stays: bool = False) -> None:
         self._log = Log(file)
         self._voice = voice
+        self._voices = frozenset({voice})
+        self._stays = stays
         self._divisions = Fraction(1)
         self._meter = (4, 4)
         self._directions = DirectionReader(self._log)
@@ -57,7 +67,13 @@ class MeasureReader:
         self, measures: Sequence[tuple[str, Element]], chord_measures: Sequence[tuple[str, Element]] | None
     ) -> tuple[LeadMeasure, ...]:
         """Return the measures; chord symbols come from `chord_measures` where those are given."""
-        read = [self._measure(number, element, with_notes=True) for number, element in measures]
+        read = []
+        lines = voices_of_tune([element for _, element in measures], self._voice)
+        for (number, element), voices in zip(measures, lines, strict=True):
+            self._log.number = number
+            if not self._stays:
+                self._set_voices(voices)
+            read.append(self._measure(number, element, with_notes=True))
         if chord_measures is not None:
             other = MeasureReader(self._log.file, self._voice)
             chords = [
@@ -69,6 +85,18 @@ class MeasureReader:
             ]
             self._log.take_over(other._log, "chord")
         return tuple(read)
+
+    def lengths(self, measures: Sequence[tuple[str, Element]]) -> list[Fraction]:
+        """Return how long each measure of a part is, in quarters, that isn't read otherwise."""
+        return [
+            self._measure(number, element, with_notes=False).length_quarter for number, element in measures
+        ]
+
+    def _set_voices(self, voices: frozenset[str]) -> None:
+        others = sorted(voices - {self._voice})
+        if others:
+            self._log.drop(f"the tune goes on in voice {', '.join(others)}")
+        self._voices = voices
 
     # ---- a measure
 
@@ -86,9 +114,8 @@ class MeasureReader:
         endings = self._directions.endings
         if draft.signs.pop("ending_stops", False):
             self._directions.endings = ()
-        notes = sorted(draft.notes, key=lambda note: note.start_quarter)
         return LeadMeasure(
-            number, length, self._meter, tuple(notes), tuple(draft.chords), tuple(draft.marks),
+            number, length, self._meter, tuple(draft.notes), tuple(draft.chords), tuple(draft.marks),
             endings=endings, **draft.signs,  # type: ignore[arg-type]
         )  # fmt: skip
 
@@ -160,8 +187,12 @@ class MeasureReader:
         if not is_chord and not is_grace:
             draft.last_start, draft.now = draft.now, draft.now + length
             draft.end = max(draft.end, draft.now)
-        voice = (element.findtext("voice") or "1").strip()
-        if not with_notes or voice != self._voice or element.find("cue") is not None:
+        if is_chord and not is_grace and not draft.keeps_chord:
+            return
+        is_ours = with_notes and voice_of(element) in self._voices and element.find("cue") is None
+        if not is_grace:
+            draft.keeps_chord = is_ours
+        if not is_ours:
             return
         pitch = pitch_of(element, self._log)
         if is_grace:
@@ -170,40 +201,46 @@ class MeasureReader:
                 draft.graces.append(pitch)
             return
         if is_chord:
-            self._second_note(pitch, draft)
+            self._second_note(pitch, is_tied(element), draft)
             return
+        draft.keeps_chord = length > 0 and pitch is not None
         if length == 0:
             return
-        if draft.notes and start < draft.notes[-1].start_quarter + draft.notes[-1].length_quarter:
+        place = bisect_right(draft.notes, start, key=_start)
+        before = draft.notes[place - 1] if place else None
+        if before is not None and start < before.start_quarter + before.length_quarter:
             self._log.drop("notes of one voice that overlap were cut")
-            if start <= draft.notes[-1].start_quarter:
+            if start == before.start_quarter:
+                draft.keeps_chord = False
                 return
-            draft.notes[-1] = replace(draft.notes[-1], length_quarter=start - draft.notes[-1].start_quarter)
-        draft.notes.append(
+            draft.notes[place - 1] = replace(before, length_quarter=start - before.start_quarter)
+        draft.last_place = place
+        draft.notes.insert(
+            place,
             LeadNote(
                 start,
                 length,
                 pitch,
-                pitch is not None and any(tie.get("type") == "start" for tie in element.findall("tie")),
+                pitch is not None and is_tied(element),
                 words_of(element),
                 tuple(draft.graces),
                 position_of(element, self._log),
                 pin_of(element),
-            )
+            ),
         )
         draft.graces = []
         if pitch is not None:
             self.last_pitch_class = pitch.pitch_class
         add_notations(element, start, start + length, draft, self._log)
 
-    def _second_note(self, pitch: Pitch | None, draft: Draft) -> None:
+    def _second_note(self, pitch: Pitch | None, tied_on: bool, draft: Draft) -> None:
         """Keep the higher of two notes struck together."""
-        if pitch is None or not draft.notes:
+        if pitch is None:
             return
         self._log.drop("of notes struck together only the highest is kept")
-        before = draft.notes[-1]
+        before = draft.notes[draft.last_place]
         if before.pitch is not None and pitch.midi > before.pitch.midi:
-            draft.notes[-1] = replace(before, pitch=pitch, position=None)
+            draft.notes[draft.last_place] = replace(before, pitch=pitch, tied_on=tied_on, position=None)
             self.last_pitch_class = pitch.pitch_class
 
     # ---- chord symbols

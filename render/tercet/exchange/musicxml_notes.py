@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from tercet.exchange.musicxml_draft import Draft, Log
 
-__all__ = ["add_notations", "pin_of", "pitch_of", "position_of", "words_of"]
+__all__ = ["add_notations", "is_tied", "pin_of", "pitch_of", "position_of", "words_of"]
 
 
 def pitch_of(element: Element, log: Log) -> Pitch | None:
@@ -37,6 +37,11 @@ def pitch_of(element: Element, log: Log) -> Pitch | None:
         return Pitch(letter, round(alter), octave)
     except ParameterError as error:
         raise log.damaged(str(error)) from None
+
+
+def is_tied(element: Element) -> bool:
+    """Return whether a note goes on in the next."""
+    return any(tie.get("type") == "start" for tie in element.findall("tie"))
 
 
 def words_of(element: Element) -> tuple[tuple[int, Syllable], ...]:

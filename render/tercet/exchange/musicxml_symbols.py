@@ -51,6 +51,8 @@ def read_symbol(element: Element, start_quarter: Fraction) -> Symbol:
         for degree in element.findall("degree")
     ]
     bass = _tone(element, "bass")
+    if not kind and not text:
+        kind = "major"
     if kind in KINDS:
         chord, exact = nearest_chord(root, kind, degrees, bass)
     else:

@@ -5,6 +5,7 @@ Nothing here opens a connection or writes a file, and nothing is parsed before i
 
 from __future__ import annotations
 
+import re
 import zipfile
 import zlib
 from io import BytesIO
@@ -16,7 +17,7 @@ from tercet.exchange.leadsheet import TuneError
 if TYPE_CHECKING:
     from xml.etree.ElementTree import Element
 
-__all__ = ["LARGEST_FILE_BYTES", "parse_xml", "read_outside", "unpack"]
+__all__ = ["LARGEST_FILE_BYTES", "DamagedXmlError", "parse_xml", "read_outside", "unpack"]
 
 LARGEST_FILE_BYTES = 8 * 1024 * 1024
 """Of a file, and of what a compressed one holds: the score of a symphony's movement, a lead sheet many times over."""
@@ -26,6 +27,11 @@ MOST_TAGS = 400_000
 
 _MOST_PACKED = 1000
 _CONTAINER = "META-INF/container.xml"
+_ENCRYPTED = 1
+"""The bit of a member's flags."""
+
+_SCORE_ENDINGS = (".xml", ".musicxml")
+_SCORE_START = re.compile(rb"<score-(partwise|timewise)\b")
 _ZIP_TROUBLE = (
     zipfile.BadZipFile,
     zlib.error,
@@ -35,6 +41,10 @@ _ZIP_TROUBLE = (
     RuntimeError,
     ValueError,
 )
+
+
+class DamagedXmlError(TuneError):
+    """XML that isn't well formed."""
 
 
 def read_outside(path: Path) -> bytes:
@@ -63,13 +73,16 @@ def read_outside(path: Path) -> bytes:
     return data
 
 
-def unpack(data: bytes, file: str) -> bytes:
-    """Return the score inside a compressed MusicXML file, the one that its container names.
+def unpack(data: bytes, file: str) -> tuple[bytes, str]:
+    """Return the score inside a compressed MusicXML file, the one that its container names, and what is to be said.
+
+    Where the container is missing, can't be read or names what isn't there, the first score is taken, and that is said.
 
     Raises
     ------
     TuneError
-        When the archive is damaged, names no score of its own, or holds more than `LARGEST_FILE_BYTES`.
+        When the archive is damaged, holds no score, packs what is read in another way than by deflating, or holds more
+        than `LARGEST_FILE_BYTES`.
     """
     try:
         with zipfile.ZipFile(BytesIO(data)) as archive:
@@ -77,42 +90,81 @@ def unpack(data: bytes, file: str) -> bytes:
                 raise TuneError(
                     f"{file} holds more than {_MOST_PACKED} files: a compressed score holds a few"
                 )
-            if _CONTAINER not in archive.namelist():
+            name, trouble = _named_score(archive, file)
+            if not trouble:
+                return _member(archive, name, file), ""
+            first = _first_score(archive, file)
+            if first is None:
                 raise TuneError(
-                    f"{file} is a zip file without {_CONTAINER}, so it isn't compressed MusicXML: export it again"
+                    f"{file} is a zip file without a score: {trouble}, and nothing in it is MusicXML: export it again"
                 )
-            name = _score_name(parse_xml(_member(archive, _CONTAINER, file), file), file)
-            if name not in archive.namelist():
-                raise TuneError(
-                    f"{file} says that its score is {name}, but holds no such file: export it again"
-                )
-            return _member(archive, name, file)
+            return first[1], f"{trouble}: its first score is read, {first[0]}"
     except _ZIP_TROUBLE as error:
         raise TuneError(f"{file} is a damaged zip file ({error}): export it again") from error
 
 
+def _named_score(archive: zipfile.ZipFile, file: str) -> tuple[str, str]:
+    """Return the member that the container names, and what is wrong where it names none that is there."""
+    if _CONTAINER not in archive.namelist():
+        return "", f"the archive has no {_CONTAINER}, which names the score"
+    data = _member(archive, _CONTAINER, file)
+    try:
+        container = parse_xml(data, file)
+    except DamagedXmlError:
+        return "", f"{_CONTAINER}, which names the score, isn't whole XML"
+    name = _score_name(container, file)
+    if not name:
+        return "", f"{_CONTAINER} names no score"
+    return name, "" if name in archive.namelist() else f"{_CONTAINER} names a score that isn't there"
+
+
 def _score_name(container: Element, file: str) -> str:
-    """Return the path that a container names, which must stay within the archive."""
+    """Return the path that a container names, which must stay within the archive; empty when it names none."""
     for root in container.iter():
         if root.tag.rpartition("}")[2] != "rootfile":
             continue
         name = root.get("full-path", "")
         kind = root.get("media-type", "")
-        if kind and "musicxml" not in kind and "xml" not in kind:
+        if not name or (kind and "musicxml" not in kind and "xml" not in kind):
             continue
-        path = PurePosixPath(name)
-        if not name or path.is_absolute() or ".." in path.parts or "\\" in name or ":" in name:
+        if not _stays_within(name):
             raise TuneError(
                 f"{file} names a score outside itself ({name[:60]!r}): this file isn't safe to read"
             )
         return name
-    raise TuneError(f"{file}: its container names no score: export it again")
+    return ""
+
+
+def _stays_within(name: str) -> bool:
+    path = PurePosixPath(name)
+    return not (path.is_absolute() or ".." in path.parts or "\\" in name or ":" in name)
+
+
+def _first_score(archive: zipfile.ZipFile, file: str) -> tuple[str, bytes] | None:
+    """Return the name and the bytes of the first member that begins like a score."""
+    for name in archive.namelist():
+        if not name.lower().endswith(_SCORE_ENDINGS) or name.startswith(("META-INF/", "__MACOSX/")):
+            continue
+        data = _member(archive, name, file)
+        if _SCORE_START.search(data[:4096].replace(b"\x00", b"")):
+            return name, data
+    return None
 
 
 def _member(archive: zipfile.ZipFile, name: str, file: str) -> bytes:
-    with archive.open(name) as stream:
-        data = stream.read(LARGEST_FILE_BYTES + 1)
-    if len(data) > LARGEST_FILE_BYTES:
+    """Return a member's bytes; how it is packed and how large it says that it is are looked at before it is opened."""
+    told = archive.getinfo(name)
+    if told.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED) or told.flag_bits & _ENCRYPTED:
+        raise TuneError(
+            f"{file} is packed in a way that compressed MusicXML isn't (members are stored or deflated, without a "
+            "password): export it again"
+        )
+    too_large = told.file_size > LARGEST_FILE_BYTES
+    if not too_large:
+        with archive.open(told) as stream:
+            data = stream.read(LARGEST_FILE_BYTES + 1)
+        too_large = len(data) > LARGEST_FILE_BYTES
+    if too_large:
         raise TuneError(
             f"{file}: what it holds is larger than {LARGEST_FILE_BYTES // 2**20} MB once unpacked, far more than a "
             "tune needs: export the tune alone"
@@ -146,7 +198,7 @@ def parse_xml(data: bytes, file: str) -> Element:
         ) from None
     except ParseError as error:
         line, column = error.position
-        raise TuneError(
+        raise DamagedXmlError(
             f"{file}:{line}:{column + 1}: this isn't whole XML ({str(error).partition(':')[0]}): the file is "
             "damaged or cut off; export it again"
         ) from None
