@@ -204,6 +204,15 @@ def test_a_pick_up_between_two_repeats_takes_the_rest_before_it() -> None:
     assert [(midi, int(onset)) for midi, onset, _ in heard_song(full)][3:5] == [(60, 15), (62, 16)]
 
 
+def test_a_short_measure_before_a_pick_up_or_with_a_name_of_its_own_is_no_pick_up() -> None:
+    own = measures("A B |: C D E :|")
+    before = imported_text(short(own, {1: 3, 2: 1, 4: 3}), "x")[1]
+    assert [int(onset) for _, onset, _ in heard_song(before)][:4] == [0, 4, 7, 8]
+    named = [replace(each, section=each.number) if each.number in "BC" else each for each in own]
+    _, song, _ = imported_text(short(tuple(named), {1: 3}), "x")
+    assert [visit.section for visit in song.form] == ["a", "b", "c", "c"]
+
+
 def test_the_end_of_a_first_ending_is_the_pick_up_of_the_second_pass() -> None:
     quarter, three = Fraction(1), Fraction(3)
     own = list(measures("A |: B C[1] :| D[2]"))

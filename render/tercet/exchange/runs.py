@@ -202,19 +202,22 @@ def _with_pickups(measures: Sequence[LeadMeasure], runs: Sequence[Run]) -> list[
     joined: list[Run] = []
     for run in runs:
         before = joined[-1] if joined else None
-        if before is not None and before.stop == run.start and _is_alone(measures, before):
+        if before is not None and before.stop == run.start and _leads_into(measures, before, run):
             joined[-1] = replace(run, has_pickup=True)
         else:
             joined.append(run)
     return joined
 
 
-def _is_alone(measures: Sequence[LeadMeasure], run: Run) -> bool:
-    measure = measures[run.start]
+def _leads_into(measures: Sequence[LeadMeasure], run: Run, following: Run) -> bool:
+    """Return whether a stretch is one short measure, without a name of its own, before one that starts whole."""
+    measure, first = measures[run.start], measures[following.start]
     return (
         run.stop - run.start == 1
         and not run.has_pickup
         and not measure.endings
         and not measure.repeat_times
+        and not (measure.section and first.section)
         and measure.length_quarter < measure.nominal_quarter
+        and (following.stop - following.start == 1 or first.length_quarter >= first.nominal_quarter)
     )
