@@ -43,6 +43,7 @@ Verdict = Literal[
 
 _FIELD_LINE = re.compile(r"[A-Za-z+]:(?![|:])|%")
 _JUMPS = ("D.C.", "D.S.", "dacapo", "dacoda", "fine", "segno", "coda")
+_JUMPS_IN_WORDS = r'"[_^<>@]?\s*(?:D\.?\s?[CS]\b\.?|da capo|dal segno|fine\b|(?:to|al) coda)[^"]*"'
 _NOT_NOTES = re.compile(r'(?P<field>\[[A-Za-z]:[^\]]*\])|"[^"]*"|!(?P<name>[^!|\s]+)!|[.~`!H-Wh-w]')
 """Quoted texts, decorations by name and by letter; a field within the music stays."""
 
@@ -212,7 +213,9 @@ def _repeats_later(following: Sequence[_Token]) -> bool:
 
 def without_jumps(tune: AbcTune) -> AbcTune:
     """Return a tune without *da capo* and *dal segno*, which abc2midi doesn't play."""
-    jump = re.compile("|".join(f"!{re.escape(name)}!" for name in _JUMPS))
+    jump = re.compile(
+        "|".join([*(f"!{re.escape(name)}!" for name in _JUMPS), _JUMPS_IN_WORDS]), re.IGNORECASE
+    )
     return replace(tune, lines=tuple(jump.sub("", line) for line in tune.lines))
 
 

@@ -1,72 +1,45 @@
-"""ABC 2.1 in: tune books, headers, words; the music itself is read in `tercet.exchange.abc_music`."""
+"""ABC 2.1 in: a tune's header, its voices and words; the music itself is read in `tercet.exchange.abc_music`."""
 
 from __future__ import annotations
 
-import difflib
 import re
-from dataclasses import dataclass, field
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from pathlib import Path
 
-from tercet.exchange.abc_keys import AbcKey, read_key, read_meter, read_tempo, read_unit
+from tercet.exchange.abc_book import LARGEST_TUNE, AbcTune, chosen_tune, tunes_of
+from tercet.exchange.abc_keys import AbcKey, read_key, read_meter, read_sounding, read_tempo, read_unit
+from tercet.exchange.abc_lines import AbcLine, meant_lines
 from tercet.exchange.abc_music import AbcReader
 from tercet.exchange.abc_parts import in_order_of_parts
+from tercet.exchange.abc_signs import read_symbol
+from tercet.exchange.abc_text import decoded, plain_text
+from tercet.exchange.abc_voices import lines_of_voice
 from tercet.exchange.abc_words import set_words
-from tercet.exchange.leadsheet import LeadSheet, TuneError
+from tercet.exchange.leadsheet import LeadMeasure, LeadSheet, TuneError
+from tercet.theory import Chord, Key, Pitch, spell, transpose_key
 
-__all__ = ["COPYRIGHT", "SETTING_LINE", "AbcTune", "decoded", "read_abc", "read_tune_lines", "tunes_of"]
+__all__ = ["COPYRIGHT", "SETTING", "AbcTune", "decoded", "read_abc", "read_tune_lines", "tunes_of"]
 
-SETTING_LINE = "%%tercet "
-"""Lines that begin so hold the settings of a song that Tercet exported."""
+SETTING = "tercet "
+"""Instructions (``%%tercet …``) that begin so hold the settings of a song that Tercet exported."""
 
 COPYRIGHT = "abc-copyright"
 """What begins a transcriber's field that tells the licence, as the standard has it."""
 
-_FIELD = re.compile(r"([A-Za-z+]):(?![|:])(.*)")
-_VOICE_CHANGE = re.compile(r"\[V:([^\]]*)\]")
-_SHOWN = 8
-MOST_VOICES = 100
-"""Of a tune: an orchestra's."""
+_C_MAJOR = Key("C", 0, False)
 
+_UNUSUAL = Fraction(3, 4)
+"""Of a whole note: in meters that are shorter, a note without a figure is a sixteenth."""
 
-@dataclass(frozen=True, slots=True)
-class AbcTune:
-    """One tune of a book: its number, its title and its lines."""
-
-    number: str
-    title: str
-    lines: tuple[str, ...]
-
-
-def decoded(data: bytes) -> str:
-    """Return the text of a file in UTF-8, with or without its mark, or else in Windows code page 1252."""
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        return data.decode("cp1252", errors="replace")
-
-
-def tunes_of(text: str) -> list[AbcTune]:
-    """Return the tunes of a book, those without music left out."""
-    tunes: list[AbcTune] = []
-    head: list[str] = []
-    lines: list[str] | None = None
-    for line in [*text.splitlines(), "X:end"]:
-        if line.startswith("X:"):
-            if lines is not None and any(each.startswith("K:") for each in lines):
-                tunes.append(_tune([*head, *lines]))
-            lines = [line]
-        elif lines is not None:
-            lines.append(line)
-        elif re.match(r"[LMRZSONBHI]:", line):
-            head.append(line)
-    return tunes
-
-
-def _tune(lines: list[str]) -> AbcTune:
-    number = next(line[2:].strip() for line in lines if line.startswith("X:"))
-    title = next((line[2:].strip() for line in lines if line.startswith("T:")), "")
-    return AbcTune(number, title, tuple(lines))
+_LEFT_OUT = {
+    "W": "words below the tune (W:) belong to no notes and are left out",
+    "s": "lines of symbols (s:) are left out",
+    "m": "macros (m:) are left out, and what they stand for is read as it is written",
+}
+"""Fields that a song has no place for."""
 
 
 def read_abc(data: bytes, file: str, tune: str = "", voice: str = "") -> LeadSheet:
@@ -81,7 +54,7 @@ def read_abc(data: bytes, file: str, tune: str = "", voice: str = "") -> LeadShe
     tune
         Number (``X:``) or title; empty when there is only one.
     voice
-        The voice that has the tune; empty for the first.
+        The voice that has the tune; empty for the one with most words, or else the first.
 
     Raises
     ------
@@ -91,47 +64,23 @@ def read_abc(data: bytes, file: str, tune: str = "", voice: str = "") -> LeadShe
     tunes = tunes_of(decoded(data))
     if not tunes:
         raise TuneError(f"{file} holds no ABC tune: a tune starts with X: and has its key in K:")
-    return read_tune_lines(_chosen(tunes, tune, file), file, voice)
-
-
-def _chosen(tunes: list[AbcTune], wanted: str, file: str) -> AbcTune:
-    """Return the tune of a number or a title; a part of a title does where only one tune has it."""
-    if not wanted:
-        if len(tunes) > 1:
-            raise TuneError(
-                f"{file} holds {len(tunes)} tunes: choose one with --tune, by number or title ({_shown(tunes)})"
-            )
-        return tunes[0]
-    words = _plain_title(wanted)
-    for each in tunes:
-        if wanted.lstrip("0") == each.number.lstrip("0") or words == _plain_title(each.title):
-            return each
-    likely = [each for each in tunes if words and words in _plain_title(each.title)]
-    if len(likely) == 1:
-        return likely[0]
-    if likely:
-        raise TuneError(f"{file} has {len(likely)} tunes with {wanted!r} in the title: {_shown(likely)}")
-    titles = {_plain_title(each.title): each for each in tunes}
-    near = [titles[title] for title in difflib.get_close_matches(words, titles, n=3)]
-    meant = f"; did you mean {_shown(near)}?" if near else f": it has {_shown(tunes)}"
-    raise TuneError(f"{file} has no tune {wanted!r}{meant}")
-
-
-def _shown(tunes: list[AbcTune]) -> str:
-    shown = ", ".join(f"{each.number} {each.title}".strip() for each in tunes[:_SHOWN])
-    return f"{shown}, and {len(tunes) - _SHOWN} more" if len(tunes) > _SHOWN else shown
-
-
-def _plain_title(title: str) -> str:
-    return " ".join(re.sub(r"[^\w\s]", " ", title.casefold()).split())
+    return read_tune_lines(chosen_tune(tunes, tune, file), file, voice)
 
 
 def read_tune_lines(tune: AbcTune, file: str, voice: str = "") -> LeadSheet:
     """Read one tune; parameters and errors as for `read_abc`."""
     try:
+        _check_size(tune)
         return _TuneReader(tune, voice).read(file)
     except TuneError as error:
         raise TuneError(f"{file}: tune {tune.number}: {error}") from error
+
+
+def _check_size(tune: AbcTune) -> None:
+    if sum(map(len, tune.lines)) + len(tune.lines) > LARGEST_TUNE:
+        raise TuneError(
+            f"it has more than {LARGEST_TUNE // 1000} 000 characters, far more than a song: export it alone"
+        )
 
 
 @dataclass(slots=True)
@@ -141,96 +90,112 @@ class _Header:
     source: str = ""
     licence: str = ""
     parts: str = ""
-    meter: tuple[int, int] | None = (4, 4)
+    meter: tuple[int, int] | None = None
     unit: Fraction | None = None
     tempo: str = ""
     key: AbcKey = field(default_factory=lambda: AbcKey({}))
     has_key: bool = False
+    octaves: int = 0
+    semitones: int = 0
 
 
 class _TuneReader:
-    """Reads one tune line by line."""
+    """Reads one voice of a tune line by line."""
 
     def __init__(self, tune: AbcTune, voice: str) -> None:
         self._tune = tune
-        self._voice = voice
-        self._voices: list[str] = []
-        self._now = ""
+        self._wanted = voice
         self._header = _Header()
         self._reader: AbcReader | None = None
         self._verse = 0
+        self._section = ""
+        self._goes_on = False
+        self._key_follows = any(line.lstrip().startswith("K:") for line in tune.lines)
+        self._symbols: list[tuple[str, str]] = []
+        self._instructions: list[str] = []
         self._settings: list[tuple[str, str]] = []
         self._remarks: list[str] = []
 
     def read(self, file: str) -> LeadSheet:
         """Return the tune as a lead sheet."""
-        pending = ""
-        for raw in self._tune.lines:
-            if raw.startswith(SETTING_LINE):
-                name, _, value = raw.removeprefix(SETTING_LINE).partition(":")
-                self._settings.append((name.strip(), value.strip()))
-            line = _without_comment(raw)
-            found = _FIELD.match(line)
-            if found:
-                self._music(pending)
-                pending = ""
-                self._field(found[1], found[2].strip())
-            elif self._reader is not None and line.strip():
-                pending += line.rstrip()
-                if pending.endswith("\\"):
-                    pending = pending[:-1]
-                    continue
-                self._music(pending)
-                pending = ""
-        if pending:
-            self._music(pending)
+        ours = lines_of_voice(list(meant_lines(self._tune.lines)), self._wanted)
+        after_gap = False
+        for line in ours.lines:
+            if line.letter:
+                self._field(line.letter, line.text)
+            elif not line.text.strip():
+                after_gap = self._reader is not None and self._reader.has_music
+            elif after_gap and "|" not in line.text:
+                self._say(f"text below the tune is left out: “{line.text.strip()[:40]}”")
+            else:
+                after_gap = False
+                self._music(line)
+        self._remarks += ours.remarks
         return self._sheet(file)
 
-    def _music(self, line: str) -> None:
-        """Read what a line holds for our voice; ``[V:…]`` within it changes to another."""
-        before, *voices = _VOICE_CHANGE.split(line)
-        pieces = [(self._now, before), *zip(voices[::2], voices[1::2], strict=True)]
-        ours = ""
-        for name, music in pieces:
-            self._set_voice(name)
-            ours += music if self._is_ours() else ""
-        if self._reader is not None and ours.strip():
-            self._reader.line(ours)
-            self._verse = 0
-
-    def _is_ours(self) -> bool:
-        wanted = self._voice or (self._voices[0] if self._voices else "")
-        return self._now == wanted or not self._voices
-
-    def _field(self, letter: str, text: str) -> None:
-        if self._reader is None:
-            self._header_field(letter, text)
-        elif letter == "w":
-            if self._is_ours():
-                self._verse += 1
-                for remark in set_words(self._reader, text, self._verse):
-                    self._say(remark)
-        elif letter == "W":
-            self._say("words below the tune (W:) belong to no notes and are left out")
-        elif letter == "T":
-            self._say(f"a second title, {text[:60]}, is left out")
-        else:
-            self._body_field(letter, text)
+    def _music(self, line: AbcLine) -> None:
+        if self._reader is None and (self._key_follows or "|" not in line.text):
+            return
+        self._started().line(line.text, goes_on=self._goes_on)
+        self._goes_on = line.goes_on
+        self._verse = 0
 
     def _say(self, remark: str) -> None:
         if remark not in self._remarks:
             self._remarks.append(remark)
 
+    # ---- fields
+
+    def _field(self, letter: str, text: str) -> None:
+        if letter in _LEFT_OUT:
+            self._say(_LEFT_OUT[letter])
+        elif letter == "T":
+            self._title(plain_text(text))
+        elif letter == "I":
+            self._instruction(text)
+        elif letter == "U":
+            self._symbol(text)
+        elif letter == "w":
+            self._words(text)
+        elif self._reader is None:
+            self._header_field(letter, text)
+        else:
+            self._body_field(letter, text)
+
+    def _title(self, text: str) -> None:
+        if self._reader is not None or self._header.title:
+            self._say(f"a second title, {text[:60]}, is left out")
+        else:
+            self._header.title = text
+
+    def _words(self, text: str) -> None:
+        if self._reader is not None:
+            self._verse += 1
+            for remark in set_words(self._reader, text, self._verse):
+                self._say(remark)
+
+    def _symbol(self, text: str) -> None:
+        symbol = read_symbol(text)
+        if symbol:
+            self._symbols.append(symbol)
+            if self._reader is not None:
+                self._reader.symbols.update([symbol])
+
+    def _instruction(self, text: str) -> None:
+        if text.startswith(SETTING):
+            name, _, value = text.removeprefix(SETTING).partition(":")
+            self._settings.append((name.strip(), value.strip()))
+            return
+        self._instructions.append(text)
+        if self._reader is not None:
+            _instruct(self._reader, text)
+
     def _header_field(self, letter: str, text: str) -> None:
         header = self._header
-        if letter == "T" and not header.title:
-            header.title = text
-        elif letter == "T":
-            self._say(f"a second title, {text[:60]}, is left out")
-        elif letter == "C" and not header.composer:
-            header.composer = text
+        if letter == "C" and not header.composer:
+            header.composer = plain_text(text)
         elif letter in "SOB" and not header.source:
-            header.source = text
+            header.source = plain_text(text)
         elif letter == "Z" and text.startswith(COPYRIGHT):
             header.licence = text.removeprefix(COPYRIGHT).strip()
         elif letter == "M":
@@ -242,86 +207,158 @@ class _TuneReader:
         elif letter == "P":
             header.parts = text
         elif letter == "V":
-            self._set_voice(text)
+            self._set_sounding(text)
         elif letter == "K":
             header.key = read_key(text)
-            self._start()
+            header.has_key = True
+            self._set_sounding(text)
+            self._started()
 
-    def _start(self) -> None:
-        """Make the reader when the header ends."""
+    def _started(self) -> AbcReader:
+        """Return the reader, which is made when the header ends."""
+        if self._reader is None:
+            header = self._header
+            if header.unit is None:
+                is_short = header.meter is not None and Fraction(*header.meter) < _UNUSUAL
+                header.unit = Fraction(1, 4) if is_short else Fraction(1, 2)
+            self._reader = AbcReader(header.key, header.meter or (4, 4), header.unit, self._body_field)
+            self._reader.octaves = header.octaves
+            self._reader.symbols.update(self._symbols)
+            for text in self._instructions:
+                _instruct(self._reader, text)
+        return self._reader
+
+    def _set_sounding(self, text: str) -> None:
+        """Note how far from what is written the voice sounds, as its key or itself says."""
+        sounding = read_sounding(text)
         header = self._header
-        if header.meter is None:
-            self._say("the tune has no meter: 4/4 is written")
-        meter = header.meter or (4, 4)
-        usual = (
-            Fraction(1, 4) if header.meter and Fraction(*header.meter) < Fraction(3, 4) else Fraction(1, 2)
-        )
-        self._reader = AbcReader(header.key, meter, header.unit or usual, self._body_field)
-        self._now = self._voices[0] if self._voices else ""
-
-    def _set_voice(self, text: str) -> None:
-        name = text.split(maxsplit=1)[0] if text.split() else ""
-        if name and name not in self._voices:
-            self._voices.append(name)
-            if len(self._voices) > MOST_VOICES:
-                raise TuneError(f"it has more than {MOST_VOICES} voices: export the tune alone")
-        self._now = name
+        header.octaves = header.octaves if sounding.octaves is None else sounding.octaves
+        header.semitones = header.semitones if sounding.semitones is None else sounding.semitones
+        if self._reader is not None:
+            self._reader.octaves = header.octaves
 
     def _body_field(self, letter: str, text: str) -> None:
-        reader = self._reader
-        if reader is None:
-            return
-        if letter == "V":
-            self._set_voice(text)
-        elif letter == "P":
-            reader.name_section(text)
-        elif not self._is_ours():
-            return
+        reader = self._started()
+        if letter == "P" and text != self._section:
+            self._section = text
+            reader.name_section(plain_text(text))
         elif letter == "K":
-            reader.key = read_key(text)
-            self._say(
-                f"a change of key ({text[:20]}) is left out, as a song has one; the notes stay as they sound"
-            )
+            self._set_sounding(text)
+            self._change_key(reader, text)
         elif letter == "M":
-            reader.meter = read_meter(text) or reader.meter
+            self._change_meter(reader, read_meter(text))
         elif letter == "L":
             reader.unit_quarter = read_unit(text)
         elif letter == "Q":
+            self._change_tempo(reader, text)
+        elif letter == "V":
+            self._set_sounding(text)
+        elif letter in ("I", "U"):
+            self._field(letter, text)
+
+    def _change_key(self, reader: AbcReader, text: str) -> None:
+        """Read a key within the tune; before its first note it is the tune's own."""
+        key = read_key(text, reader.key)
+        if key == reader.key:
+            return
+        reader.key = key
+        if not reader.has_music:
+            self._header.key = key
+        else:
+            self._say(
+                f"a change of key ({text[:20]}) is left out, as a song has one; the notes stay as they sound"
+            )
+
+    def _change_meter(self, reader: AbcReader, meter: tuple[int, int] | None) -> None:
+        reader.meter = meter or reader.meter
+        if not reader.has_music:
+            self._header.meter = meter
+
+    def _change_tempo(self, reader: AbcReader, text: str) -> None:
+        if not reader.has_music:
+            self._header.tempo = text
+        elif text != self._header.tempo:
             self._say("a change of tempo is left out")
 
     # ---- all together
 
     def _sheet(self, file: str) -> LeadSheet:
-        reader = self._reader
-        if reader is None:
-            raise TuneError("it has no key (K:), with which a tune's header ends")
+        reader = self._started()
         reader.finish()
-        if self._voice and self._voice not in self._voices:
-            known = ", ".join(self._voices) or "none"
-            raise TuneError(f"it has no voice {self._voice!r}: its voices are {known}")
-        if len(self._voices) > 1 and not self._voice:
-            self._say(
-                f"the tune is taken from voice {self._voices[0]}, the first of {', '.join(self._voices)}"
-            )
         header = self._header
+        if not header.has_key:
+            self._say(
+                "the tune has no key (K:), with which a header ends: its notes are read without sharps or flats"
+            )
         if header.key.remark:
             self._say(header.key.remark)
-        measures = in_order_of_parts(reader.measures, header.parts)
-        tempo = read_tempo(header.tempo, header.unit or Fraction(1, 2)) if header.tempo else None
+        measures, remarks = in_order_of_parts(self._in_meter(reader.measures), header.parts)
         lost = [f"{what} ({count})" if count > 1 else what for what, count in reader.lost.items()]
-        return LeadSheet(
+        sheet = LeadSheet(
             title=header.title or Path(file).stem.replace("-", " ").replace("_", " "),
             measures=tuple(measures),
             composer=header.composer,
             source_note=header.source,
             licence=header.licence,
             key=header.key.key,
-            tempo_quarters=tempo,
+            tempo_quarters=self._tempo(),
             settings=tuple(self._settings),
-            remarks=(*self._remarks, *lost),
+            remarks=(*self._remarks, *remarks, *lost),
         )
+        return _transposed(sheet, header.semitones) if header.semitones else sheet
+
+    def _tempo(self) -> Fraction | None:
+        header = self._header
+        if not header.tempo:
+            return None
+        tempo = read_tempo(header.tempo, header.unit or Fraction(1, 2))
+        if tempo is None:
+            self._say(f"the tempo, {plain_text(header.tempo)[:40]}, says no number and is left out")
+        return tempo
+
+    def _in_meter(self, measures: Sequence[LeadMeasure]) -> list[LeadMeasure]:
+        """Return the measures; of a tune without meter they get the one that most of them have the length of."""
+        if self._header.meter is not None:
+            return list(measures)
+        lengths = Counter(measure.length_quarter for measure in measures)
+        length, count = lengths.most_common(1)[0] if lengths else (Fraction(4), 0)
+        upper, lower = (length, 4) if length.denominator == 1 else (length * 2, 8)
+        if upper.denominator != 1 or not 2 <= upper <= 12 or 2 * count < len(measures):
+            self._say("the tune has no meter: 4/4 is written")
+            return list(measures)
+        self._say(f"the tune has no meter: {upper}/{lower} is written, as long as most of its bars")
+        return [
+            replace(measure, meter=(int(upper), lower)) if measure.meter == (4, 4) else measure
+            for measure in measures
+        ]
 
 
-def _without_comment(line: str) -> str:
-    found = re.search(r"(?<!\\)%", line)
-    return (line[: found.start()] if found else line).replace("\\%", "%")
+def _instruct(reader: AbcReader, text: str) -> None:
+    """Follow an instruction about the music; all others are about paper or sound and are passed over."""
+    name, _, value = text.partition(" ")
+    if name == "linebreak":
+        reader.breaks = frozenset(re.findall(r"<EOL>|\$|!", value))
+    elif name == "propagate-accidentals" and value.strip() in ("not", "octave", "pitch"):
+        reader.accidentals_hold = value.strip()
+
+
+def _transposed(sheet: LeadSheet, semitones: int) -> LeadSheet:
+    """Return a tune as it sounds, its notes, chords and key moved."""
+    key = transpose_key(sheet.key or _C_MAJOR, semitones)
+
+    def moved(pitch: Pitch | None) -> Pitch | None:
+        return spell(pitch.midi + semitones, key) if pitch else None
+
+    def moved_chord(chord: Chord | None) -> Chord | None:
+        return chord.transposed(semitones, key.fifths < 0) if chord else None
+
+    measures = tuple(
+        replace(
+            measure,
+            notes=tuple(replace(note, pitch=moved(note.pitch)) for note in measure.notes),
+            chords=tuple(replace(each, chord=moved_chord(each.chord)) for each in measure.chords),
+        )
+        for measure in sheet.measures
+    )
+    remark = f"the tune, its chords and its key sound {semitones:+d} semitones from what is written, and so they stand"
+    return replace(sheet, key=key if sheet.key else None, measures=measures, remarks=(*sheet.remarks, remark))

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 
-from tercet.exchange.abc_in import COPYRIGHT, SETTING_LINE
+from tercet.exchange.abc_in import COPYRIGHT, SETTING
 from tercet.exchange.abc_keys import read_key
 from tercet.exchange.abc_lengths import grouped, length_text
 from tercet.exchange.imported_text import KEPT_SETTINGS
@@ -70,7 +70,7 @@ def _header(song: Song) -> Iterator[str]:
     for setting in SETTINGS:
         value = setting.write(song)
         if setting.name in KEPT_SETTINGS and value:
-            yield f"{SETTING_LINE}{setting.name}: {value}"
+            yield f"%%{SETTING}{setting.name}: {value}"
     yield f"M:{meter.upper}/{meter.lower}"
     yield f"L:1/{meter.lower}"
     yield f"Q:{pulse.numerator}/{pulse.denominator}={tempo}"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -16,10 +17,12 @@ MOST_PARTS = 500
 _ORDER = re.compile(r"[A-Za-z]|\(|\)|[0-9]+")
 
 
-def in_order_of_parts(measures: Sequence[LeadMeasure], parts: str) -> list[LeadMeasure]:
-    """Return the measures in the order that ``P:`` in the header gives, such as ``A2(AB)3``.
+def in_order_of_parts(measures: Sequence[LeadMeasure], parts: str) -> tuple[list[LeadMeasure], list[str]]:
+    """Return the measures in the order that ``P:`` in the header gives, such as ``A2(AB)3``, and remarks.
 
-    Each part stands for itself: a repeat in it goes back to its own start, not into the part before it.
+    Each part stands for itself: a repeat in it goes back to its own start, not into the part before it. What stands
+    before the first part is played first. The words of a part follow its visits: the first line of words is sung when
+    it is played first, the second the second time.
 
     Raises
     ------
@@ -32,12 +35,63 @@ def in_order_of_parts(measures: Sequence[LeadMeasure], parts: str) -> list[LeadM
     for measure in measures:
         name = measure.section or name
         blocks.setdefault(name, []).append(measure)
-    if len(names) < 2 or not set(names) <= set(blocks):
-        return list(measures)
-    starting = {
-        each: [replace(block[0], repeat_start=True), *block[1:]] for each, block in blocks.items() if block
-    }
-    return [measure for each in names for measure in starting[each]]
+    if len(names) < 2:
+        return list(measures), []
+    unknown = [each for each in dict.fromkeys(names) if each not in blocks]
+    if unknown:
+        missing = ", ".join(unknown)
+        return list(measures), [
+            f"the order of parts, P:{parts[:40]}, is left out: the music has no part {missing}"
+        ]
+    remarks = [
+        f"part {each} is left out: the order of parts, P:{parts[:40]}, doesn't play it"
+        for each in blocks
+        if each and each not in names
+    ]
+    visits: Counter[str] = Counter()
+    totals = Counter(names)
+    played = list(blocks.get("", []))
+    for each in names:
+        visits[each] += 1
+        block = blocks[each]
+        played += (
+            [
+                replace(block[0], repeat_start=True),
+                *block[1:],
+            ]
+            if totals[each] == 1
+            else _visit(block, visits[each], totals[each])
+        )
+    return played, remarks
+
+
+def _visit(block: Sequence[LeadMeasure], visit: int, visits: int) -> list[LeadMeasure]:
+    """Return a part on one of its visits, with the verses that are sung there counted from 1."""
+    times = max(
+        (max(measure.repeat_times, *measure.endings, 1) for measure in block),
+        default=1,
+    )
+    verses = max((verse for measure in block for note in measure.notes for verse, _ in note.words), default=0)
+    before = (visit - 1) * times
+    if before >= verses:
+        before = max(verses - times, 0)
+    last = verses if visit == visits else before + times
+    shifted = [
+        replace(
+            measure,
+            notes=tuple(
+                replace(
+                    note,
+                    words=tuple(
+                        (verse - before, text) for verse, text in note.words if before < verse <= last
+                    ),
+                )
+                for note in measure.notes
+            ),
+        )
+        for measure in block
+    ]
+    return [replace(shifted[0], repeat_start=True), *shifted[1:]]
 
 
 def _part_names(parts: str) -> list[str]:

@@ -10,8 +10,8 @@ from tercet.exchange.leadsheet import TuneError
 from tercet.song import MarkKind
 from tercet.theory import DYNAMIC_MARKS
 
-__all__ = ["ACCIDENTALS", "INNER", "JUMPS", "LONGEST_QUARTERS", "MARKS", "MOST_DIGITS", "SIGNS", "SILENT",
-           "BarLine", "ending_numbers", "length_of", "read_bar_line"]  # fmt: skip
+__all__ = ["ACCIDENTALS", "JUMPS", "LETTERS", "LONGEST_QUARTERS", "MARKS", "MOST_DIGITS", "PHRASE_ENDS", "SIGNS",
+           "SILENT", "BarLine", "ending_numbers", "length_of", "read_bar_line", "read_symbol"]  # fmt: skip
 
 SIGNS = re.compile(
     r"""
@@ -19,27 +19,25 @@ SIGNS = re.compile(
   | (?P<ending>\[[1-9][0-9,.-]*)
   | (?P<bar>(?:\.?\|[\]|]*|\[\||:+|\])(?:[|:\[\]]*(?=[|:])[|:])?:*(?:[1-9](?:[,.-][0-9]+)*)?)
   | (?P<quoted>"[^"\n]*")
-  | (?P<decoration>![^!|\s]{1,40}!|\+[^+|\s]{1,40}\+)
+  | (?P<decoration>!(?:[^!|\s"]{1,40}|D\.\s?[CS]\.[\w .]{1,20}|(?:[Tt]o|[Dd]a|[Dd]al)\s\w{4,5})!|\+[^+|\s"]{1,40}\+)
   | (?P<grace>\{[^}\n]*\})
   | (?P<tuplet>\([2-9](?::[0-9]*(?::[0-9]*)?)?)
-  | (?P<note>(?P<accidental>\^{1,2}|_{1,2}|=)?(?P<letter>[A-Ga-g])(?P<octave>[,']*)(?P<length>[0-9]*(?:/[0-9]*)*))
+  | (?P<note>(?P<accidental>\^(?:\^|[1-9]?/[1-9]?)?|_(?:_|[1-9]?/[1-9]?)?|=)?
+      (?P<letter>[A-Ga-g])(?P<octave>[,']*)(?P<length>[0-9]*(?:/[0-9]*)*))
   | (?P<rest>[zx](?P<rest_length>[0-9]*(?:/[0-9]*)*))
   | (?P<measures>[ZX](?P<count>[0-9]*))
-  | (?P<chord>\[(?P<inside>(?:[\s.~()HLMOPSTuv]*(?:\^{1,2}|_{1,2}|=)?[A-Ga-gxz][,']*[0-9/]*-?)+)[\s()]*\]
+  | (?P<chord>\[(?P<inside>(?:"[^"\n]*"|![^!|\n]{1,40}!|\+[^+|\n]{1,40}\+|\{[^}\n]*\}|[^\]\["{|\n])*)\]
       (?P<chord_length>[0-9]*(?:/[0-9]*)*))
   | (?P<broken><{1,3}|>{1,3})
-  | (?P<tie>-)
-  | (?P<overlay>&)
+  | (?P<tie>\.?-)
+  | (?P<overlay>\(?(?P<over>&+)\)?)
   | (?P<spacer>y[0-9]*)
-  | (?P<plain>[.~HLMOPSTuvh-w])
+  | (?P<break>[$!])
+  | (?P<letter_sign>[.~H-Wh-w])
   | (?P<other>.)
     """,
     re.VERBOSE,
 )
-INNER = re.compile(
-    r"(?P<accidental>\^{1,2}|_{1,2}|=)?(?P<letter>[A-Ga-gxz])(?P<octave>[,']*)(?P<length>[0-9]*(?:/[0-9]*)*)"
-)
-"""What stands within the brackets of a chord: notes, and rests beside them."""
 
 ACCIDENTALS = {"^": 1, "^^": 2, "_": -1, "__": -2, "=": 0}
 MARKS: dict[str, tuple[MarkKind, str]] = {
@@ -54,9 +52,52 @@ MARKS: dict[str, tuple[MarkKind, str]] = {
     ">(": ("hairpin", ">"),
     **{name: ("dynamic", name) for name in DYNAMIC_MARKS},
 }
-JUMPS = {"D.C.": "da_capo", "dacapo": "da_capo", "D.S.": "dal_segno", "dacoda": "to_coda", "fine": "fine",
-          "segno": "segno", "coda": "coda"}  # fmt: skip
-SILENT = {"crescendo)", "<)", "diminuendo)", ">)"}
+JUMPS = {
+    "segno": "segno",
+    "coda": "coda",
+    "fine": "fine",
+    "D.C.": "da_capo",
+    "D.C": "da_capo",
+    "DC": "da_capo",
+    "dacapo": "da_capo",
+    "D.S.": "dal_segno",
+    "D.S": "dal_segno",
+    "DS": "dal_segno",
+    "dalsegno": "dal_segno",
+    "dacoda": "to_coda",
+    "tocoda": "to_coda",
+    **{
+        f"{jump}al{end}": sign
+        for jump, sign in (
+            ("D.C.", "da_capo"),
+            ("dacapo", "da_capo"),
+            ("D.S.", "dal_segno"),
+            ("dalsegno", "dal_segno"),
+        )
+        for end in ("fine", "coda")
+    },
+}
+"""Signs that say where to go on; names are looked up without their spaces."""
+
+PHRASE_ENDS = {"breath", "shortphrase", "mediumphrase", "longphrase"}
+SILENT = {
+    "crescendo)", "<)", "diminuendo)", ">)", "trill)", "nil", "none", "editorial", "courtesy", "beambr1", "beambr2",
+}  # fmt: skip
+LETTERS = {
+    ".": "staccato",
+    "~": "roll",
+    "H": "fermata",
+    "L": "accent",
+    "M": "lowermordent",
+    "O": "coda",
+    "P": "uppermordent",
+    "S": "segno",
+    "T": "trill",
+    "u": "upbow",
+    "v": "downbow",
+}
+"""What a letter before a note stands for, as long as `U:` doesn't say otherwise."""
+
 LONGEST_QUARTERS = 1000
 """Of a bar: songs without meter are written in long ones, and cut into 4/4."""
 
@@ -82,6 +123,19 @@ def length_of(text: str) -> Fraction:
     if factor > 1000:
         raise TuneError(f"the length {text[:20]} is beyond all use: correct it")
     return factor
+
+
+def read_symbol(text: str) -> tuple[str, str] | None:
+    """Read what follows ``U:``: a letter and the decoration that it stands for; None where it can't be read.
+
+    >>> read_symbol("W = !segno!"), read_symbol("T: no")
+    (('W', 'segno'), None)
+    """
+    found = re.fullmatch(r"\s*([.~H-Wh-w])\s*=\s*(.+?)\s*", text)
+    if not found:
+        return None
+    name = found[2]
+    return found[1], name[1:-1] if name[0] == name[-1] and name[0] in "!+" and len(name) > 2 else name
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,7 @@ import re
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from tercet.exchange.directions import mark_of_words
+from tercet.exchange.directions import jumps_of_words, mark_of_words, names_section
 from tercet.exchange.leadsheet import LeadChord, LeadMark
 from tercet.theory import DYNAMIC_MARKS
 
@@ -40,19 +40,6 @@ _UNITS: dict[str, Fraction] = {
     "32nd": Fraction(1, 8),
 }
 """Quarters of a metronome mark's note."""
-
-_NAMES_OF_SECTIONS = re.compile(
-    r"(verse|chorus|refrain|bridge|intro|outro|coda|interlude|pre-?chorus|strophe|refrain)\b[ \d]*[:.]?",
-    re.IGNORECASE,
-)
-_JUMPS = {
-    "da_capo": re.compile(r"\bD\.? ?C\b\.?|\bda capo\b", re.IGNORECASE),
-    "dal_segno": re.compile(r"\bD\.? ?S\b\.?|\bdal segno\b", re.IGNORECASE),
-    "to_coda": re.compile(
-        r"^\s*(to|al|da)\s+(the\s+)?[⊕Φφ𝄌]?\s*coda\b|^\s*(to|al|da)\s*[⊕Φφ𝄌]", re.IGNORECASE
-    ),
-    "fine": re.compile(r"^\s*fine\s*\.?\s*$", re.IGNORECASE),
-}
 
 _TO = re.compile(r"\s*(to|al|da)\s*( (the )?coda)?\s*[.:]?\s*", re.IGNORECASE)
 _LONGEST_RANGE = 32
@@ -127,14 +114,13 @@ class DirectionReader:
         if text.upper() in ("N.C.", "NC", "N.C"):
             draft.chords.append(LeadChord(at, None))
             return
-        jumps = [name for name, pattern in _JUMPS.items() if pattern.search(text)]
+        jumps = jumps_of_words(text)
         for name in jumps:
-            if name != "fine" or len(jumps) == 1:
-                draft.signs[name] = True
+            draft.signs[name] = True
         kind = mark_of_words(text)
         if kind:
             draft.marks.append(LeadMark(at, kind))
-        elif _NAMES_OF_SECTIONS.fullmatch(text):
+        elif names_section(text):
             draft.signs.setdefault("section", text)
         elif not jumps:
             self._log.drop(f"the direction “{text[:40]}” is left out")

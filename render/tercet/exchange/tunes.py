@@ -13,7 +13,7 @@ from tercet.exchange.section_names import plain_name
 
 __all__ = ["Choice", "is_book", "read_book", "read_tune"]
 
-_ABC_START = re.compile(rb"(^|[\r\n])X:", re.MULTILINE)
+_ABC_START = re.compile(r"(?:^|[\r\n])\s{0,3}[XK]:")
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +44,12 @@ def _looks_like_xml(data: bytes) -> bool:
     return start.startswith(b"<")
 
 
+def _is_abc(data: bytes) -> bool:
+    from tercet.exchange.abc_text import decoded
+
+    return _ABC_START.search(decoded(data)) is not None
+
+
 def _read_score(data: bytes, file: str, choice: Choice) -> LeadSheet:
     from tercet.exchange.musicxml_in import read_musicxml
 
@@ -65,7 +71,7 @@ def _read_abc(data: bytes, file: str, choice: Choice) -> LeadSheet:
 KINDS: tuple[TuneKind, ...] = (
     TuneKind("MusicXML (.musicxml, .xml, .mxl)", _is_score, _read_score),
     TuneKind("MIDI (.mid)", lambda data: data.startswith(b"MThd"), _read_midi),
-    TuneKind("ABC (.abc)", lambda data: _ABC_START.search(data) is not None, _read_abc, book=True),
+    TuneKind("ABC (.abc)", _is_abc, _read_abc, book=True),
 )
 """The kinds that can be imported, in the order in which they are asked whether a file is theirs."""
 
@@ -114,7 +120,9 @@ def read_book(path: Path) -> Iterator[tuple[str, LeadSheet | TuneError]]:
         When the file can't be read.
     """
     data, _ = _known_kind(path)
-    from tercet.exchange.abc_in import decoded, read_tune_lines, tunes_of
+    from tercet.exchange.abc_book import tunes_of
+    from tercet.exchange.abc_in import read_tune_lines
+    from tercet.exchange.abc_text import decoded
 
     for tune in tunes_of(decoded(data)):
         name = plain_name(f"{tune.title or 'tune'}") or "tune"

@@ -1,0 +1,96 @@
+"""Bytes and texts of ABC files: character sets, accents as TeX writes them, entities as web pages do."""
+
+from __future__ import annotations
+
+import html
+import re
+import unicodedata
+
+__all__ = ["decoded", "plain_text"]
+
+_MARKS: tuple[tuple[bytes, str], ...] = (
+    (b"\xef\xbb\xbf", "utf-8-sig"),
+    (b"\xff\xfe", "utf-16"),
+    (b"\xfe\xff", "utf-16"),
+)
+"""What files begin with that name their encoding."""
+
+_CHARSET = re.compile(rb"^(?:%%|I:)\s*abc-charset\s+([\w-]{1,20})", re.MULTILINE)
+_ONE_BYTE = re.compile(rb"iso-8859-([2-9]|1[0-6])", re.IGNORECASE)
+"""Character sets that Windows 1252 doesn't hold already."""
+
+_FIRST_BYTES = 200
+_ENTITY = re.compile(r"&#?\w{2,31};")
+_ACCENT = re.compile(r"\\([`'^~\"=.;/,cvuHt])([A-Za-z])")
+_COMBINING = {
+    "`": "\u0300",
+    "'": "\u0301",
+    "^": "\u0302",
+    "~": "\u0303",
+    '"': "\u0308",
+    "=": "\u0304",
+    ".": "\u0307",
+    ";": "\u0328",
+    ",": "\u0327",
+    "c": "\u0327",
+    "v": "\u030c",
+    "u": "\u0306",
+    "H": "\u030b",
+}
+"""Signs that combine with the letter before them."""
+
+_LETTERS = {
+    "ss": "ß", "ae": "æ", "AE": "Æ", "oe": "œ", "OE": "Œ", "aa": "å", "AA": "Å",
+    "dh": "ð", "DH": "Ð", "th": "þ", "TH": "Þ", "/o": "ø", "/O": "Ø", "/l": "ł", "/L": "Ł", "ng": "ŋ",
+}  # fmt: skip
+_LETTER = re.compile(r"\\(" + "|".join(map(re.escape, _LETTERS)) + ")")
+_CODE = re.compile(r"\\u([0-9A-Fa-f]{4})|\\U([0-9A-Fa-f]{8})")
+_LAST_CODE = 0x10FFFF
+
+
+def decoded(data: bytes) -> str:
+    """Return the text of a file.
+
+    What it is encoded in is told by its first bytes, or by every other byte being 0 (UTF-16); else it is the character
+    set that it names, UTF-8, or Windows code page 1252.
+    """
+    for mark, encoding in _MARKS:
+        if data.startswith(mark):
+            return data.decode(encoding, errors="replace")
+    start = data[:_FIRST_BYTES]
+    for zeros, encoding in ((start[1::2], "utf-16-le"), (start[::2], "utf-16-be")):
+        if zeros and zeros.count(0) > 0.9 * len(zeros):
+            return data.decode(encoding, errors="replace")
+    named = _CHARSET.search(data[:10_000])
+    if named and (found := _ONE_BYTE.fullmatch(named[1])):
+        return data.decode(f"iso8859-{int(found[1])}" if found[1] != b"12" else "cp1252", errors="replace")
+    try:
+        return data.decode("utf-8")
+    except UnicodeDecodeError:
+        return data.decode("cp1252", errors="replace")
+
+
+def plain_text(text: str) -> str:
+    r"""Return a text with accents and letters put in that ABC writes as TeX or web pages do.
+
+    >>> plain_text(r"Caf\'e M\"uller &eacute;t&#233; \aa \u00e9")
+    'Café Müller été å é'
+    """
+    text = _ENTITY.sub(lambda found: html.unescape(found[0]), text)
+    text = _CODE.sub(_by_code, text)
+    text = _ACCENT.sub(_accented, text)
+    text = _LETTER.sub(lambda found: _LETTERS[found[1]], text)
+    return text.replace("\\&", "&").replace("\\'", "'").replace('\\"', '"')
+
+
+def _by_code(found: re.Match[str]) -> str:
+    code = int(found[1] or found[2], 16)
+    surrogate = 0xD800 <= code <= 0xDFFF
+    return "" if surrogate or code > _LAST_CODE else chr(code)
+
+
+def _accented(found: re.Match[str]) -> str:
+    """Return a letter with its accent, or what stands there where no such letter is."""
+    combining = _COMBINING.get(found[1], "")
+    letter = unicodedata.normalize("NFC", found[2] + combining)
+    return letter if combining and len(letter) == 1 else found[0]
