@@ -192,17 +192,25 @@ from tercet.song import read_song
 times = {}
 for path in sorted(Path(sys.argv[1]).iterdir()):
     start_s = time.process_time()
+    sum(number * number % 7 for number in range(1_000_000))
+    yardstick_s = time.process_time() - start_s
+    start_s = time.process_time()
     try:
         read_song(path)
     except SongError:
         pass
-    times[path.stem] = time.process_time() - start_s
+    times[path.stem] = (time.process_time() - start_s) / yardstick_s
 print(json.dumps(times))
 """
 
 
+MOST_YARDSTICKS = 20
+"""A yardstick is a million squares added up just before: 0.05 s on a machine with nothing else to do, and longer, as
+the reading is, on a busy or a slower one."""
+
+
 def test_all_is_read_or_refused_within_a_second(tmp_path: Path) -> None:
-    """In a process of its own, where nothing traces the lines."""
+    """In a process of its own, where nothing traces the lines; a second is 20 yardsticks."""
     for name, (text, _) in LARGE.items():
         (tmp_path / f"{name}.yaml").write_text(text, encoding="utf-8")
     for name, data in BINARIES.items():
@@ -216,7 +224,7 @@ def test_all_is_read_or_refused_within_a_second(tmp_path: Path) -> None:
     )
     times: dict[str, float] = json.loads(done.stdout)
     assert len(times) == len(LARGE) + len(BINARIES) + len(ENCODINGS) + 2
-    assert {name: time_s for name, time_s in times.items() if time_s >= 1.0} == {}
+    assert {name: time for name, time in times.items() if time >= MOST_YARDSTICKS} == {}
 
 
 def test_the_largest_song_is_read() -> None:
