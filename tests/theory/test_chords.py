@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tercet.theory import Chord, ChordNameError, parse_chord
-from tercet.theory.chords import QUALITIES
+from tercet.theory.chords import QUALITIES, Quality
 
 NOTES = {
     "C": 0,
@@ -122,6 +122,17 @@ def test_every_quality_and_every_spelling_of_the_table_is_tested() -> None:
     assert {"C" + quality.name for quality in QUALITIES} == set(ON_C) == set(SPELLINGS)
     tested = {spelling for spelling, _ in PAIRS}
     assert [f"C{also}" for quality in QUALITIES for also in quality.also if f"C{also}" not in tested] == []
+
+
+@pytest.mark.parametrize("quality", QUALITIES, ids=lambda quality: quality.name or "major")
+def test_the_tones_that_tell_a_chord_are_tones_of_it(quality: Quality) -> None:
+    """What four strings must sound is in the chord, each once; a third and a seventh, where there are any, tell it."""
+    assert set(quality.needed) <= set(quality.intervals)
+    assert len(quality.needed) == len(set(quality.needed)) == min(len(quality.intervals), 3)
+    assert quality.intervals[0] == 0
+    assert list(quality.intervals) == sorted(set(quality.intervals))
+    hidden = {4} if 17 in quality.intervals else set()  # an eleventh stands in place of the major third
+    assert set(quality.intervals) & ({3, 4, 10, 11} - hidden) <= set(quality.needed)
 
 
 def test_no_spelling_stands_for_two_qualities() -> None:
