@@ -44,7 +44,10 @@ _STEPS_AT_ONCE = 16
 """At 48 kHz, steps of 100 ms are runs of 20 blocks of 48 frames: of the divisors those that cost least."""
 
 _FAINTEST_POWER = 1e-20
-_SOUNDS_AT_ONCE = 64
+_SOUNDS_AT_ONCE = 16
+_STEP_FRAMES = 5 * _MOST_BLOCK_FRAMES * _MOST_RUN_BLOCKS
+_FADE_S = 0.05
+"""Silence after a sound: what the filter still gives by its end lies 100 dB lower."""
 
 
 def k_weighting_response(sample_rate_hz: int, length_frames: int) -> NDArray[np.complex128]:
@@ -370,7 +373,7 @@ def gesture_levels_lufs(
 def k_weighted_levels_lufs(sounds: NDArray[np.float32], sample_rate_hz: int) -> NDArray[np.float64]:
     """Return the K-weighted level of each of many short sounds of one length, without gates.
 
-    The power is summed over the spectrum (Parseval), with a little silence after each sound.
+    They are weighted one after the other, with so much silence after each that the filter forgets it.
 
     Parameters
     ----------
@@ -387,20 +390,17 @@ def k_weighted_levels_lufs(sounds: NDArray[np.float32], sample_rate_hz: int) -> 
     import numpy as np
 
     frames = sounds.shape[1]
-    size = _round_size(frames)
-    weight = np.abs(k_weighting_response(sample_rate_hz, size)) ** 2
-    powers = [
-        (np.abs(np.fft.rfft(sounds[first : first + _SOUNDS_AT_ONCE], size, axis=1)) ** 2).sum(axis=2) @ weight
-        for first in range(0, len(sounds), _SOUNDS_AT_ONCE)
-    ]
-    power = 2.0 * np.concatenate([np.zeros(0), *powers]) / size / frames
+    steps = -(-(frames + round(_FADE_S * sample_rate_hz)) // _STEP_FRAMES)
+    in_a_row = np.zeros((_SOUNDS_AT_ONCE, steps * _STEP_FRAMES, sounds.shape[2]), np.float32)
+    energies = KWeightedEnergies(sample_rate_hz, _STEP_FRAMES, sounds.shape[2])
+    found = [np.zeros(0)]
+    for first in range(0, len(sounds), _SOUNDS_AT_ONCE):
+        some = sounds[first : first + _SOUNDS_AT_ONCE]
+        in_a_row[: len(some), :frames] = some
+        each = energies.of(in_a_row[: len(some)].reshape(-1, sounds.shape[2]))
+        found.append(each.reshape(len(some), steps).sum(axis=1))
+    power = np.concatenate(found) / max(frames, 1)
     return np.asarray(LOUDNESS_OFFSET_DB + 10.0 * np.log10(np.maximum(power, _FAINTEST_POWER)))
-
-
-def _round_size(frames: int) -> int:
-    """Return the next size of 2ⁿ, 3·2ⁿ or 5·2ⁿ with room for the filter's end, quick to transform."""
-    room = frames + frames // 16
-    return min(factor << max((-(-room // factor) - 1).bit_length(), 0) for factor in (1, 3, 5))
 
 
 def _rescaled(sections: _Sections, sample_rate_hz: int) -> NDArray[np.float64]:

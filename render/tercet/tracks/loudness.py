@@ -49,11 +49,9 @@ _STEPS_A_BLOCK = 4
 _OVERSAMPLING = 8
 _HALF_TAPS = 16
 _KAISER_BETA = 7.0
-PEAK_BLOCK_FRAMES = 1024
-"""Frames of a block that is looked at for a peak as a whole."""
+PEAK_BLOCK_FRAMES = 256
+"""Frames of a block that is looked at for a peak as a whole; more than the interpolation reaches."""
 
-_REACH_FRAMES = _HALF_TAPS + 1
-_CHUNK_BLOCKS = 64
 _ROUNDING_MARGIN = 1 + 1e-6
 
 
@@ -211,17 +209,11 @@ def part_peak_dbtp(
     first = start if start > 0 else -PEAK_BLOCK_FRAMES
     last = stop if stop < samples.shape[0] else stop + PEAK_BLOCK_FRAMES
     frames = np.arange(first, last, PEAK_BLOCK_FRAMES)
-    own = _block_heights(samples, first - PEAK_BLOCK_FRAMES, len(frames) + 2)
-    heights = np.maximum(np.maximum(own[:-2], own[1:-1]), own[2:])
-    highest = int(np.argmax(heights))
-    if heights[highest] > peak:
-        peak = max(peak, _block_peak(samples, int(frames[highest]), phases))
-    in_reach = np.flatnonzero(heights * (1 + 2 * rise) * _ROUNDING_MARGIN > peak)
-    bounds = _peak_bounds(samples, frames[in_reach], rise)
+    bounds = _peak_bounds(samples, first, len(frames), rise)
     for place in np.argsort(-bounds, kind="stable"):
         if bounds[place] <= peak:
             break
-        peak = max(peak, _block_peak(samples, int(frames[in_reach[place]]), phases))
+        peak = max(peak, _block_peak(samples, int(frames[place]), phases))
     return max(_decibels(peak), known_dbtp)
 
 
@@ -280,52 +272,39 @@ def _interpolator() -> tuple[NDArray[np.float64], float]:
     return phases, float(np.minimum(*from_neighbours).max())
 
 
-def _block_heights(samples: NDArray[np.float32], first: int, count: int) -> NDArray[np.float64]:
-    """Return the highest magnitude of each of so many blocks from a frame on, 0 where there are no samples."""
-    import numpy as np
+def _peak_bounds(samples: NDArray[np.float32], first: int, count: int, rise: float) -> NDArray[np.float64]:
+    """For each of so many blocks from a frame on a height that the interpolated wave in it can't pass.
 
-    heights = np.zeros(count)
-    silent = max(-first, 0) // PEAK_BLOCK_FRAMES
-    inside = samples[max(first, 0) : max(first, 0) + (count - silent) * PEAK_BLOCK_FRAMES]
-    whole = len(inside) // PEAK_BLOCK_FRAMES
-    blocks = inside[: whole * PEAK_BLOCK_FRAMES].reshape(whole, PEAK_BLOCK_FRAMES * samples.shape[1])
-    heights[silent : silent + whole] = np.maximum(blocks.max(axis=1), -blocks.min(axis=1))
-    rest = inside[whole * PEAK_BLOCK_FRAMES :]
-    if len(rest):
-        heights[silent + whole] = np.abs(rest).max()
-    return heights
-
-
-def _peak_bounds(samples: NDArray[np.float32], frames: NDArray[np.int64], rise: float) -> NDArray[np.float64]:
-    """For each block that begins at some frame a height that the interpolated wave in it can't pass."""
-    import numpy as np
-
-    around = PEAK_BLOCK_FRAMES + 2 * _REACH_FRAMES
-    bounds = np.zeros(len(frames))
-    inner = (frames >= _REACH_FRAMES) & (frames + PEAK_BLOCK_FRAMES + _REACH_FRAMES <= samples.shape[0])
-    starts = frames[inner] - _REACH_FRAMES
-    if len(starts):
-        windows = np.lib.stride_tricks.sliding_window_view(samples, around, axis=0)
-        for chosen in range(0, len(starts), _CHUNK_BLOCKS):
-            parts = windows[starts[chosen : chosen + _CHUNK_BLOCKS]]
-            places = np.flatnonzero(inner)[chosen : chosen + _CHUNK_BLOCKS]
-            bounds[places] = _bounds_of(parts, rise)
-    for place in np.flatnonzero(~inner):
-        start = int(frames[place]) - _REACH_FRAMES
-        bounds[place] = _bounds_of(_excerpt(samples, start, start + around).T[None], rise)[0]
-    return bounds
-
-
-def _bounds_of(parts: NDArray[np.float32], rise: float) -> NDArray[np.float64]:
-    """Return a height that the interpolated wave can't pass in the middle of parts (parts, channels, frames)."""
+    A block's wave depends on the block and on fewer frames beside it than a block has.
+    """
     import numpy as np
 
     with np.errstate(over="ignore"):
-        steps = np.diff(parts, axis=2)
-        steepest = np.maximum(steps.max(axis=(1, 2)), -steps.min(axis=(1, 2))).astype(np.float64)
-    highest = np.maximum(parts.max(axis=(1, 2)), -parts.min(axis=(1, 2))).astype(np.float64)
+        steps = np.diff(samples, axis=0)
+    heights, steepest = (
+        _highest_of_blocks(values, first - PEAK_BLOCK_FRAMES, count + 2) for values in (samples, steps)
+    )
+    highest, steepest = (
+        np.maximum(np.maximum(each[:-2], each[1:-1]), each[2:]) for each in (heights, steepest)
+    )
     bounds: NDArray[np.float64] = (highest + rise * steepest) * _ROUNDING_MARGIN
     return bounds
+
+
+def _highest_of_blocks(values: NDArray[np.float32], first: int, count: int) -> NDArray[np.float64]:
+    """Return the highest magnitude of each of so many blocks from a frame on, 0 where there are no values."""
+    import numpy as np
+
+    highest = np.zeros(count)
+    silent = max(-first, 0) // PEAK_BLOCK_FRAMES
+    inside = values[max(first, 0) : max(first, 0) + (count - silent) * PEAK_BLOCK_FRAMES]
+    whole = len(inside) // PEAK_BLOCK_FRAMES
+    blocks = inside[: whole * PEAK_BLOCK_FRAMES].reshape(whole, PEAK_BLOCK_FRAMES * values.shape[1])
+    highest[silent : silent + whole] = np.maximum(blocks.max(axis=1), -blocks.min(axis=1))
+    rest = inside[whole * PEAK_BLOCK_FRAMES :]
+    if len(rest):
+        highest[silent + whole] = np.abs(rest).max()
+    return highest
 
 
 def _block_peak(samples: NDArray[np.float32], start: int, phases: NDArray[np.float64]) -> float:

@@ -53,8 +53,6 @@ GAIN_STEPS = 100
 """A gain is cut to hundredths of a decibel: excerpts that differ by rounding, as they do when other tracks are asked
 for, then have the same gain."""
 
-READ_BYTES = 1 << 20
-
 
 class Target(Protocol):
     """Where finished files go, whole or not at all."""
@@ -309,10 +307,5 @@ def _temporary_files(folder: Path, names: Sequence[str]) -> Iterator[list[Path]]
 
 def _read_through(path: Path) -> tuple[int, str]:
     """Return a file's bytes and its SHA-256."""
-    digest = hashlib.sha256()
-    size = 0
     with path.open("rb") as file:
-        while chunk := file.read(READ_BYTES):
-            digest.update(chunk)
-            size += len(chunk)
-    return size, digest.hexdigest()
+        return path.stat().st_size, hashlib.file_digest(file, "sha256").hexdigest()
