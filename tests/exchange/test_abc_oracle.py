@@ -5,11 +5,14 @@ from __future__ import annotations
 import importlib.util
 import shutil
 from collections import Counter
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
 
-from tercet.exchange.abc_in import AbcTune, tunes_of
+from tercet.exchange.abc_in import AbcTune, decoded, tunes_of
+from tercet.exchange.abc_out import abc_bytes
+from tercet.song.reader import parse_song, read_song
 from tests.exchange.abc_oracle import (
     COLLECTIONS,
     TICK_TOLERANCE,
@@ -20,7 +23,7 @@ from tests.exchange.abc_oracle import (
     heard_by_us,
     made_explicit,
 )
-from tests.exchange.heard import verdict_of
+from tests.exchange.heard import heard_song, verdict_of
 
 TUNES_OF_EACH = 30
 LEAST_EXACT = {"airdsAirs": 0.9, "oneills1850": 0.9, "ryansMammoth": 0.9, "essenFolksong": 1.0}
@@ -98,3 +101,37 @@ def test_da_capo_is_told_apart() -> None:
 def test_writing_out_changes_no_tune_that_is_plain() -> None:
     plain = tune("|:C D E F|G4:|\nC4|]")
     assert made_explicit(plain.lines) == [*plain.lines[:-1], "C4||"]
+
+
+SONGS = Path(__file__).parent.parent.parent / "songs"
+ODD_ONES: dict[str, tuple[str, str, str]] = {
+    "triplets and a tie": (
+        "4/4",
+        "Bb | Bb | F",
+        "Bb4:1/3 C5:1/3 D5:1/3 Eb5:3~ | Eb5 D5:2 r:1 | C5:2/3 D5:2/3 C5:2/3 Bb4:2",
+    ),
+    "five eighths": ("5/8", "Bb | F", "Bb4:1.5 C5:1/2 D5:3 | Eb5:1/4 D5:1/4 C5:4.5"),
+    "six eighths with a pick-up": ("6/8", "| Bb | Gm7", "F4 | Bb4:2 C5 D5:3 | G#5:1/2 A5:1/2 Bb5:5"),
+    "fifths": ("3/4", "Bb | F", "Bb4:1/5 C5:1/5 D5:1/5 C5:1/5 Bb4:1/5 Cb5:2 | E5:3"),
+}
+
+
+@needs_abc2midi
+@pytest.mark.parametrize("name", ODD_ONES)
+def test_odd_lengths_are_exported_so_that_abc2midi_plays_them(name: str) -> None:
+    meter, chords, melody = ODD_ONES[name]
+    rows = f"    chords {chords}\n    melody {melody}\n"
+    text = f"title: Odd\nkey: Bb major\nmeter: {meter}\ntempo: 77.5\nsections:\n  a: |\n{rows}"
+    song = parse_song(text)
+    exported = tunes_of(decoded(abc_bytes(song)[0]))[0]
+    assert verdict_of(heard_song(song), heard_by_us(exported).notes, Fraction(0)) == "exact"
+    assert verdict_of(heard_song(song), heard_by_abc2midi(exported.lines), TICK_TOLERANCE) == "exact"
+
+
+@needs_abc2midi
+@pytest.mark.parametrize("name", sorted(path.name for path in SONGS.glob("*.yaml")))
+def test_a_song_that_is_exported_is_the_same_for_us_and_for_abc2midi(name: str) -> None:
+    song = read_song(SONGS / name)
+    exported = tunes_of(decoded(abc_bytes(song)[0]))[0]
+    assert verdict_of(heard_song(song), heard_by_us(exported).notes, Fraction(0)) == "exact"
+    assert verdict_of(heard_song(song), heard_by_abc2midi(exported.lines), TICK_TOLERANCE) == "exact"

@@ -122,6 +122,7 @@ NOTES: dict[str, tuple[str, str]] = {
     "da capo al fine": ("C4|D4!fine!|E4!D.C.alfine!|", "C4:4 D4:4 E4:4 C4:4 D4:4"),
     "dal segno": ("C4|!segno!D4|E4!fine!|F4!D.S.!|", "C4:4 D4:4 E4:4 F4:4 D4:4 E4:4"),
     "instructions in words": ('C4|D4"^Fine"|E4"^D.C. al Fine"|', "C4:4 D4:4 E4:4 C4:4 D4:4"),
+    "from the sign, in words": ('C4|"^Segno"D4|E4"^D.S."|', "C4:4 D4:4 E4:4 D4:4 E4:4"),
     "an instruction above the last bar": ('C4|"Fine"D4|"D.C."E4|', "C4:4 D4:4 E4:4 C4:4 D4:4"),
     "an instruction after the bar line": ("C4|D4|!fine!\nE4|!dacapo!", "C4:4 D4:4 E4:4 C4:4 D4:4"),
     "letters for signs": ("C4|SD4|E4!D.S.!|", "C4:4 D4:4 E4:4 D4:4 E4:4"),

@@ -20,6 +20,7 @@ _JUMPS = {
     "to_coda": re.compile(
         r"^\s*(to|al|da)\s+(the\s+)?[⊕Φφ𝄌]?\s*coda\b|^\s*(to|al|da)\s*[⊕Φφ𝄌]", re.IGNORECASE
     ),
+    "segno": re.compile(r"^\s*segno\s*\.?\s*$", re.IGNORECASE),
     "fine": re.compile(r"^\s*fine\s*\.?\s*$", re.IGNORECASE),
 }
 
