@@ -8,11 +8,11 @@ from fractions import Fraction
 
 from tercet.exchange.leadsheet import TuneError
 from tercet.theory import Key
+from tercet.theory.key import fifths_of, signature_alters
+from tercet.theory.pitch import ALTERS
 
 __all__ = ["AbcKey", "Sounding", "read_key", "read_meter", "read_sounding", "read_tempo", "read_unit"]
 
-_SHARPS = "FCGDAEB"
-_FIFTHS = {"F": -1, "C": 0, "G": 1, "D": 2, "A": 3, "E": 4, "B": 5}
 _MODES = {
     "maj": 0,
     "ion": 0,
@@ -115,11 +115,11 @@ def read_key(text: str, before: AbcKey | None = None) -> AbcKey:
     explicit = mode == "exp"
     if mode not in _MODES and not explicit:
         mode = ""
-    alter = {"": 0, "#": 1, "b": -1}[sign]
-    fifths = _FIFTHS[letter] + 7 * alter + _MODES.get(mode, 0)
+    alter = ALTERS[sign]
+    fifths = fifths_of(letter, alter) + _MODES.get(mode, 0)
     if not -7 <= fifths <= 7:
         raise TuneError(f"K:{text[:30]} has more than seven sharps or flats, and a song at most so many")
-    alters = {} if explicit else _signature(fifths)
+    alters = {} if explicit else signature_alters(fifths)
     written = _SPACES.sub(r"\1", plain[match.end() :])
     accidentals = {name.upper(): _ALTERS[accidental] for accidental, name in _EXPLICIT.findall(written)}
     key = Key(letter, alter, mode in _MINOR_LIKE)
@@ -144,12 +144,6 @@ _TEMPO = re.compile(
     r"(?:(?P<beat>[0-9]{1,3}/[0-9]{1,3}(?:\s+[0-9]{1,3}/[0-9]{1,3}){0,8})\s*=|C(?P<units>[1-9]?)\s*=)?\s*"
     r"(?:ca?\.?\s*)?(?P<number>[0-9]{1,4}(?:\.[0-9]{1,6})?)(?:\s*-\s*[0-9]{1,4})?"
 )
-
-
-def _signature(fifths: int) -> dict[str, int]:
-    if fifths >= 0:
-        return dict.fromkeys(_SHARPS[:fifths], 1)
-    return dict.fromkeys(_SHARPS[fifths:], -1)
 
 
 def read_meter(text: str) -> tuple[int, int] | None:

@@ -17,12 +17,11 @@ from tercet.exchange.imported_text import KEPT_SETTINGS
 from tercet.exchange.pieces import Piece, pieces_of
 from tercet.song import ChordSpan, Mark, Note, Song, Syllable, played_bars
 from tercet.song.settings import SETTINGS
-from tercet.theory import Chord, Key, Pitch, spell, tuning_of
+from tercet.theory import Chord, Pitch, spell, tuning_of
 
 __all__ = ["abc_bytes"]
 
 _ACCIDENTALS = {2: "^^", 1: "^", 0: "=", -1: "_", -2: "__"}
-_SIGNS = {0: "", 1: "#", -1: "b"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,11 +73,7 @@ def _header(song: Song) -> Iterator[str]:
     yield f"M:{meter.upper}/{meter.lower}"
     yield f"L:1/{meter.lower}"
     yield f"Q:{pulse.numerator}/{pulse.denominator}={tempo}"
-    yield f"K:{_key_name(song.key)}"
-
-
-def _key_name(key: Key) -> str:
-    return f"{key.letter}{_SIGNS[key.alter]}{'m' if key.minor else ''}"
+    yield f"K:{song.key.short_name}"
 
 
 def _field_text(text: str) -> str:
@@ -106,7 +101,7 @@ class _TuneWriter:
     def __init__(self, song: Song) -> None:
         self._song = song
         self._bars = played_bars(song)
-        self._alters = read_key(_key_name(song.key)).alters
+        self._alters = read_key(song.key.short_name).alters
         self._strings = tuning_of(song.tuning)
         self._chord: tuple[Chord | None] | None = None
         self._tied = False

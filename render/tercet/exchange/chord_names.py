@@ -15,13 +15,13 @@ from functools import lru_cache
 from tercet.exchange.harmony import nearest_quality, plain_tone
 from tercet.theory import Chord, parse_chord
 from tercet.theory.chords import ChordNameError, plain_signs
+from tercet.theory.pitch import ALTERS
 
 __all__ = ["NamedChord", "read_chord_name", "tones_of_name"]
 
 _ROOT = re.compile(r"([A-G])(##?|bb?|)(?![#b]*[#b])(.*)", re.DOTALL)
 _BASS = re.compile(r"(.*)/([A-G])(##?|bb?|)", re.DOTALL)
 _LONGEST = 30
-_ALTERS = {"": 0, "#": 1, "##": 2, "b": -1, "bb": -2}
 
 _DEGREES = {2: 2, 3: 4, 4: 5, 5: 7, 6: 9, 7: 10, 9: 14, 11: 17, 13: 21}
 """Semitones of a degree above the root; the seventh is minor."""
@@ -106,13 +106,13 @@ def _taken_apart(text: str, known: Chord | None) -> tuple[_Tone, frozenset[int],
     match = _ROOT.fullmatch(name) if len(name) <= _LONGEST else None
     if not match:
         raise ChordNameError(text, "")
-    root, rest = (match[1], _ALTERS[match[2]]), match[3]
+    root, rest = (match[1], ALTERS[match[2]]), match[3]
     if known is not None:
         stacked = {14, 17} if 21 in known.quality.intervals else set()
         return root, frozenset({*known.quality.intervals, *stacked}), known.bass
     bass = None
     if slash := _BASS.fullmatch(rest):
-        rest, bass = slash[1], (slash[2], _ALTERS[slash[3]])
+        rest, bass = slash[1], (slash[2], ALTERS[slash[3]])
     if rest in _OF_THE_SCHOOL:
         return root, frozenset(_OF_THE_SCHOOL[rest]), bass
     builder = _Builder()
@@ -185,7 +185,7 @@ class _Builder:
         self.added |= set(_STACKS[int(found[1])])
 
     def add(self, found: re.Match[str]) -> None:
-        self.added.add(_DEGREES[int(found[2])] + _ALTERS[found[1]])
+        self.added.add(_DEGREES[int(found[2])] + ALTERS[found[1]])
 
     def omit(self, found: re.Match[str]) -> None:
         degree = int(found[1])

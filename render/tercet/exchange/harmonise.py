@@ -15,6 +15,7 @@ from fractions import Fraction
 from tercet.exchange.leadsheet import LeadChord, LeadMeasure, LeadNote, LeadSheet
 from tercet.neck import COMMON_SHAPES
 from tercet.theory import Chord, Key, parse_chord, spell
+from tercet.theory.pitch import SIGNS
 
 __all__ = ["harmonised"]
 
@@ -113,7 +114,7 @@ def _options(key: Key) -> list[_Option]:
     options = []
     for (degree, quality), cost in (_MINOR if key.minor else _MAJOR).items():
         root = spell(60 + (key.tonic_class + degree) % 12, key)
-        sign = {0: "", 1: "#", -1: "b"}[max(min(root.alter, 1), -1)]
+        sign = SIGNS[max(min(root.alter, 1), -1)]
         chord = parse_chord(f"{root.letter}{sign}{quality}")
         seventh = parse_chord(f"{root.letter}{sign}7") if (degree, quality) == (7, "") else None
         known = str(chord) in COMMON_SHAPES or str(seventh) in COMMON_SHAPES

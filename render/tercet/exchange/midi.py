@@ -22,7 +22,6 @@ if TYPE_CHECKING:
 
     from tercet.arrange import Arrangement
     from tercet.perform import Take, TakeNote
-    from tercet.theory import Key
 
 __all__ = [
     "KEY",
@@ -36,7 +35,6 @@ __all__ = [
     "TICKS_PER_QUARTER",
     "WORD",
     "Event",
-    "key_name",
     "midi_bytes",
     "signature_of",
     "track_of",
@@ -169,7 +167,7 @@ def _conductor(arrangement: Arrangement, take: Take, grid: _Grid) -> Iterator[Ev
     """Yield meter, key, tempo, section markers and words."""
     import mido
 
-    yield 0, KEY, mido.MetaMessage("key_signature", key=key_name(arrangement.song.key))
+    yield 0, KEY, mido.MetaMessage("key_signature", key=arrangement.song.key.short_name)
     for tick, tempo_us in grid.tempi():
         yield tick, TEMPO, mido.MetaMessage("set_tempo", tempo=tempo_us)
     yield from _meters(arrangement, take, grid)
@@ -251,12 +249,6 @@ def _words(arrangement: Arrangement, take: Take, grid: _Grid) -> Iterator[Event]
             if onset_s is not None and not syllable.holds:
                 text = syllable.text + ("-" if syllable.joined else " ")
                 yield grid.tick(onset_s), WORD, mido.MetaMessage("lyrics", text=text)
-
-
-def key_name(key: Key) -> str:
-    """Return a key as MIDI libraries write it: ``Bb``, ``F#m``."""
-    sign = {1: "#", 0: "", -1: "b"}[key.alter]
-    return f"{key.letter}{sign}{'m' if key.minor else ''}"
 
 
 def _count_in(take: Take, grid: _Grid) -> Iterator[Event]:

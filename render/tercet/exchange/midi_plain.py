@@ -22,7 +22,6 @@ from tercet.exchange.midi import (
     TEMPO,
     WORD,
     Event,
-    key_name,
     signature_of,
     track_of,
 )
@@ -91,7 +90,7 @@ def _conductor(song: Song, bars: tuple[Bar, ...], grid: _Grid) -> Iterator[Event
 
     meter = song.meter
     pulse_quarter = meter.pulse_beat * Fraction(4, meter.lower)
-    yield 0, KEY, mido.MetaMessage("key_signature", key=key_name(song.key))
+    yield 0, KEY, mido.MetaMessage("key_signature", key=song.key.short_name)
     yield 0, TEMPO, mido.MetaMessage("set_tempo", tempo=round(60_000_000 / (song.tempo * pulse_quarter)))
     clocks = round(24 * pulse_quarter)
     first = bars[0]

@@ -12,7 +12,7 @@ from tercet.exchange.harmony import KINDS, nearest_chord, plain_tone
 from tercet.exchange.leadsheet import LeadChord
 from tercet.theory import LAST_FRET, Chord
 from tercet.theory.chords import ChordNameError
-from tercet.theory.pitch import PITCH_CLASSES
+from tercet.theory.pitch import PITCH_CLASSES, SIGNS
 
 if TYPE_CHECKING:
     from xml.etree.ElementTree import Element
@@ -69,7 +69,7 @@ def _by_its_text(root: tuple[str, int], text: str, bass: tuple[str, int] | None)
     """Return the chord that a symbol's text names, for a kind that says too little, and whether it is the same."""
     if not text:
         return None
-    sign = {0: "", 1: "#", -1: "b"}[root[1]]
+    sign = SIGNS[root[1]]
     try:
         named = read_chord_name(f"{root[0]}{sign}{text}")
     except ChordNameError:
@@ -78,8 +78,7 @@ def _by_its_text(root: tuple[str, int], text: str, bass: tuple[str, int] | None)
 
 
 def _changed(shown: str, degrees: list[tuple[str, int, int]], chord: Chord) -> str:
-    signs = {-1: "b", 0: "", 1: "#"}
-    added = "".join(f" {what} {signs.get(alter, alter)}{degree}" for what, degree, alter in degrees)
+    added = "".join(f" {what} {SIGNS.get(alter, alter)}{degree}" for what, degree, alter in degrees)
     return f"chord symbol {shown}{added[:40]} became {chord}"
 
 

@@ -15,7 +15,7 @@ from xml.etree.ElementTree import Element, SubElement, tostring
 from tercet.arrange import Arrangement, Gesture
 from tercet.publish.mei_marks import add_marks
 from tercet.publish.mei_tab import add_anchors, columns_of, fill_strip, fill_tab
-from tercet.publish.mei_tune import fill_tune, octave_up, tune_notes
+from tercet.publish.mei_tune import ACCIDENTALS, fill_tune, octave_up, tune_notes
 from tercet.publish.mei_words import SungLine, add_words, sung_lines
 from tercet.publish.score_parts import GestureIds, ScoreLook, ScoreText, Texts
 from tercet.publish.written_form import (
@@ -106,7 +106,7 @@ def _add_definition(score: Element, arrangement: Arrangement, look: ScoreLook) -
     for string, pitch in enumerate(reversed(arrangement.tuning.open_pitches), 1):
         course = {"n": str(string), "pname": pitch.letter.lower(), "oct": str(pitch.octave)}
         if pitch.alter:
-            course["accid"] = {-2: "ff", -1: "f", 1: "s", 2: "x"}[pitch.alter]
+            course["accid"] = ACCIDENTALS[pitch.alter]
         SubElement(tuning, "course", course)
     strip = SubElement(
         definition[0],

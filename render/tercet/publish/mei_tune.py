@@ -14,15 +14,15 @@ from tercet.publish.note_values import Value, odd_part, ratio_of, values_of
 from tercet.publish.score_parts import set_value
 from tercet.publish.written_form import Stretch, notes_in, tied_into
 from tercet.song import Meter, Note, Song
-from tercet.theory import Key, Pitch, spell
+from tercet.theory import Pitch, spell
+from tercet.theory.key import signature_alters
 
-__all__ = ["LOW_CLEF_MIDI", "TuneNote", "fill_tune", "octave_up", "tune_notes"]
+__all__ = ["ACCIDENTALS", "LOW_CLEF_MIDI", "TuneNote", "fill_tune", "octave_up", "tune_notes"]
 
 LOW_CLEF_MIDI = 60
 """A tune whose notes lie, half of them, under middle C is written an octave higher, with a small 8 under the clef."""
 
-_SHARPS = ("F", "C", "G", "D", "A", "E", "B")
-_ACCIDENTALS = {-2: "ff", -1: "f", 0: "n", 1: "s", 2: "x"}
+ACCIDENTALS = {-2: "ff", -1: "f", 0: "n", 1: "s", 2: "x"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,7 +179,7 @@ class _Writer:
 
     def __init__(self, song: Song, *, higher: bool) -> None:
         self._lower = song.meter.lower
-        self._key = _key_alters(song.key)
+        self._key = signature_alters(song.key.fifths)
         self._shown: dict[tuple[str, int], int] = {}
         self._higher = higher
         self.elements: dict[str, Element] = {}
@@ -221,15 +221,8 @@ class _Writer:
         place = (pitch.letter, octave)
         holds = self._shown.get(place, self._key.get(pitch.letter, 0))
         if pitch.alter != holds:
-            element.set("accid", _ACCIDENTALS[pitch.alter])
+            element.set("accid", ACCIDENTALS[pitch.alter])
         elif pitch.alter:
-            element.set("accid.ges", _ACCIDENTALS[pitch.alter])
+            element.set("accid.ges", ACCIDENTALS[pitch.alter])
         self._shown[place] = pitch.alter
         return element
-
-
-def _key_alters(key: Key) -> dict[str, int]:
-    """Return which letters a key signature raises (1) or lowers (−1)."""
-    if key.fifths >= 0:
-        return dict.fromkeys(_SHARPS[: key.fifths], 1)
-    return dict.fromkeys(_SHARPS[key.fifths :], -1)

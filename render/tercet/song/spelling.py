@@ -8,10 +8,10 @@ from fractions import Fraction
 
 from tercet.song.grammar import ChordWord, MarkWord, NoteWord, StrumWord, WordOfSyllables
 from tercet.song.model import Pin
+from tercet.theory.pitch import SIGNS
 
 __all__ = ["number_text", "word_text", "yaml_text"]
 
-_SIGNS = {0: "", 1: "#", 2: "##", -1: "b", -2: "bb"}
 _PLAIN_YAML = re.compile(r"[^\W\d_](?:[\w ,.()/+'’–—-]*[\w.)])?")
 _RESERVED = {"null", "true", "false", "yes", "no", "on", "off", "y", "n"}
 
@@ -59,7 +59,7 @@ def _note_text(word: NoteWord) -> str:
     elif word.position is not None:
         head = "s{}f{}".format(*word.position)
     else:
-        head = word.letter + _SIGNS[word.alter] + ("" if word.octave is None else str(word.octave))
+        head = word.letter + SIGNS[word.alter] + ("" if word.octave is None else str(word.octave))
     tie = "~" if word.tied_on else ""
     return head + _length_text(word.length_beat) + _pin_text(word.pin) + tie
 

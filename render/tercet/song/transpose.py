@@ -9,14 +9,13 @@ from typing import Any
 from tercet.errors import ParameterError, RequestError
 from tercet.song.model import ChordSpan, Line, Note, Row, Section, Song
 from tercet.theory import Chord, Key, Pitch, Tuning, tuning_of
-from tercet.theory.key import spell, transpose_key
+from tercet.theory.key import LETTERS_BY_FIFTHS, spell, transpose_key
+from tercet.theory.pitch import PITCH_CLASSES
 
 __all__ = ["MOST_SEMITONES", "drop_pins", "transpose_song"]
 
 MOST_SEMITONES = 24
 
-_LETTERS_BY_FIFTHS = "FCGDAEB"
-_LETTER_CLASSES = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 
 _ChangeItem = Callable[[Any], tuple[Any, str]]
 
@@ -142,8 +141,8 @@ def _row_label(row: Row) -> str:
 
 def _moved_letter(letter: str, alter: int, fifths: int) -> tuple[str, int]:
     """Move a letter and its sign along the line of fifths (Bb F C G D A E B F# and on, both ways)."""
-    place = _LETTERS_BY_FIFTHS.index(letter) + 7 * alter + fifths
-    return _LETTERS_BY_FIFTHS[place % 7], place // 7
+    place = LETTERS_BY_FIFTHS.index(letter) + 7 * alter + fifths
+    return LETTERS_BY_FIFTHS[place % 7], place // 7
 
 
 def _moved_pitch(pitch: Pitch, semitones: int, fifths: int, key: Key) -> Pitch:
@@ -151,7 +150,7 @@ def _moved_pitch(pitch: Pitch, semitones: int, fifths: int, key: Key) -> Pitch:
     letter, alter = _moved_letter(pitch.letter, pitch.alter, fifths)
     if not -1 <= alter <= 1:
         return spell(midi, key)
-    return Pitch(letter, alter, (midi - alter - _LETTER_CLASSES[letter]) // 12 - 1)
+    return Pitch(letter, alter, (midi - alter - PITCH_CLASSES[letter]) // 12 - 1)
 
 
 def _moved_chord(chord: Chord, semitones: int, fifths: int, key: Key) -> Chord:

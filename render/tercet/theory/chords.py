@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from tercet.errors import ParameterError
-from tercet.theory.pitch import PITCH_CLASSES
+from tercet.theory.pitch import ALTERS, PITCH_CLASSES, SIGNS
 
 __all__ = ["QUALITIES", "Chord", "ChordNameError", "Quality", "parse_chord", "plain_signs"]
 
@@ -111,8 +111,6 @@ _SAME_SIGN = str.maketrans(
 )
 """Signs that look alike, with the one that the table uses."""
 
-_ALTERS = {"": 0, "#": 1, "b": -1}
-_SIGNS = {0: "", 1: "#", -1: "b"}
 _ROOT = re.compile(r"([A-G])([#b]?)(.*)", re.DOTALL)
 _BASS = re.compile(r"(.*)/([A-G])([#b]?)", re.DOTALL)
 _LOWER_BASS = re.compile(r"(.*)/([a-g])([#b]?)", re.DOTALL)
@@ -189,8 +187,8 @@ class Chord:
         return Chord(letter, alter, self.quality, moved(*self.bass) if self.bass else None)
 
     def __str__(self) -> str:
-        bass = f"/{self.bass[0]}{_SIGNS[self.bass[1]]}" if self.bass else ""
-        return f"{self.letter}{_SIGNS[self.alter]}{self.quality.name}{bass}"
+        bass = f"/{self.bass[0]}{SIGNS[self.bass[1]]}" if self.bass else ""
+        return f"{self.letter}{SIGNS[self.alter]}{self.quality.name}{bass}"
 
 
 def plain_signs(text: str) -> str:
@@ -208,11 +206,11 @@ def parse_chord(text: str) -> Chord:
     letter, accidental, rest = match.groups()
     bass = None
     if rest not in _SPELLINGS and (slash := _BASS.fullmatch(rest)):
-        rest, bass = slash[1], (slash[2], _ALTERS[slash[3]])
+        rest, bass = slash[1], (slash[2], ALTERS[slash[3]])
     quality = _SPELLINGS.get(rest)
     if quality is None:
         raise ChordNameError(text, _suggested(name))
-    return Chord(letter, _ALTERS[accidental], quality, bass)
+    return Chord(letter, ALTERS[accidental], quality, bass)
 
 
 def _suggested(name: str) -> str:

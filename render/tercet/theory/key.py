@@ -6,12 +6,14 @@ import re
 from dataclasses import dataclass
 
 from tercet.errors import ParameterError
-from tercet.theory.pitch import PITCH_CLASSES, Pitch
+from tercet.theory.pitch import ALTERS, PITCH_CLASSES, SIGNS, Pitch
 
-__all__ = ["Key", "parse_key", "spell", "transpose_key"]
+__all__ = ["LETTERS_BY_FIFTHS", "Key", "fifths_of", "parse_key", "signature_alters", "spell", "transpose_key"]
 
-_FIFTHS = {"F": -1, "C": 0, "G": 1, "D": 2, "A": 3, "E": 4, "B": 5}
-_ALTERS = {"": 0, "#": 1, "♯": 1, "b": -1, "♭": -1}
+LETTERS_BY_FIFTHS = "FCGDAEB"
+"""The letters a fifth apart: in this order sharps are added to a key signature, in the other order flats."""
+
+_FIFTHS = {letter: place - 1 for place, letter in enumerate(LETTERS_BY_FIFTHS)}
 _NAME = re.compile(r"([A-G])([#b♯♭]?)\s*((?i:major|minor|maj|min)|m|)")
 
 
@@ -34,7 +36,17 @@ class Key:
     @property
     def fifths(self) -> int:
         """Sharps (positive) or flats (negative) of the key signature, −7 to 7."""
-        return _FIFTHS[self.letter] + 7 * self.alter - (3 if self.minor else 0)
+        return fifths_of(self.letter, self.alter) - (3 if self.minor else 0)
+
+    @property
+    def tonic(self) -> str:
+        """Name of the tonic, such as ``"Bb"``."""
+        return self.letter + SIGNS[self.alter]
+
+    @property
+    def short_name(self) -> str:
+        """Name as music programs write it: ``"Bb"``, ``"F#m"``."""
+        return f"{self.tonic}{'m' if self.minor else ''}"
 
     @property
     def tonic_class(self) -> int:
@@ -42,8 +54,23 @@ class Key:
         return (PITCH_CLASSES[self.letter] + self.alter) % 12
 
     def __str__(self) -> str:
-        sign = {1: "#", 0: "", -1: "b"}[self.alter]
-        return f"{self.letter}{sign} {'minor' if self.minor else 'major'}"
+        return f"{self.tonic} {'minor' if self.minor else 'major'}"
+
+
+def fifths_of(letter: str, alter: int) -> int:
+    """Return how many fifths a note lies above C."""
+    return _FIFTHS[letter] + 7 * alter
+
+
+def signature_alters(fifths: int) -> dict[str, int]:
+    """Return which letters a key signature raises (1) or lowers (−1).
+
+    >>> signature_alters(2), signature_alters(-2)
+    ({'F': 1, 'C': 1}, {'E': -1, 'B': -1})
+    """
+    if fifths >= 0:
+        return dict.fromkeys(LETTERS_BY_FIFTHS[:fifths], 1)
+    return dict.fromkeys(LETTERS_BY_FIFTHS[fifths:], -1)
 
 
 def parse_key(text: str) -> Key:
@@ -54,7 +81,7 @@ def parse_key(text: str) -> Key:
     match = _NAME.fullmatch(text.strip())
     if not match:
         raise ParameterError(f"a key must be a note and major or minor, such as A minor (got {text!r})")
-    key = Key(match[1], _ALTERS[match[2]], match[3].lower() in ("minor", "min", "m"))
+    key = Key(match[1], ALTERS[match[2]], match[3].lower() in ("minor", "min", "m"))
     if not -7 <= key.fifths <= 7:
         raise ParameterError(f"a key must have at most seven sharps or flats ({key} has {abs(key.fifths)})")
     return key
@@ -75,7 +102,7 @@ def spell(midi: int, key: Key) -> Pitch:
     ]
     return min(
         spellings,
-        key=lambda pitch: (abs(_FIFTHS[pitch.letter] + 7 * pitch.alter - centre), -pitch.alter),
+        key=lambda pitch: (abs(fifths_of(pitch.letter, pitch.alter) - centre), -pitch.alter),
     )
 
 

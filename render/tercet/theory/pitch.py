@@ -12,13 +12,17 @@ from typing import Self
 
 from tercet.errors import ParameterError
 
-__all__ = ["PITCH_CLASSES", "Pitch", "hz_of_midi"]
+__all__ = ["ALTERS", "PITCH_CLASSES", "SIGNS", "Pitch", "hz_of_midi"]
 
 PITCH_CLASSES: dict[str, int] = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 """Semitones of each natural letter above C."""
 
-_ACCIDENTALS: dict[str, int] = {"": 0, "#": 1, "##": 2, "b": -1, "bb": -2, "♯": 1, "♭": -1}
-_SIGNS: dict[int, str] = {0: "", 1: "#", 2: "##", -1: "b", -2: "bb"}
+ALTERS: dict[str, int] = {"": 0, "#": 1, "##": 2, "b": -1, "bb": -2, "♯": 1, "♭": -1}
+"""Semitones of each accidental as it may be written."""
+
+SIGNS: dict[int, str] = {0: "", 1: "#", 2: "##", -1: "b", -2: "bb"}
+"""Each accidental as Tercet writes it, by its semitones."""
+
 _WRITTEN = re.compile(r"([A-G])(##|#|bb|b|♯|♭|)(-?\d{1,2})")
 
 
@@ -57,7 +61,7 @@ class Pitch:
                 f"a pitch must be a letter A to G, #, b or nothing, an octave (got {text!r})"
             )
         letter, accidental, octave = match.groups()
-        return cls(letter, _ACCIDENTALS[accidental], int(octave))
+        return cls(letter, ALTERS[accidental], int(octave))
 
     @property
     def midi(self) -> int:
@@ -72,7 +76,7 @@ class Pitch:
     @property
     def name(self) -> str:
         """Letter and accidental without the octave, such as ``"Bb"``."""
-        return self.letter + _SIGNS[self.alter]
+        return self.letter + SIGNS[self.alter]
 
     def __str__(self) -> str:
         return f"{self.name}{self.octave}"
