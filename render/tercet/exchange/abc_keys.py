@@ -126,7 +126,7 @@ def read_key(text: str, before: AbcKey | None = None) -> AbcKey:
     if not -7 <= key.fifths <= 7:
         key = Key(letter, alter, not key.minor)
     alters |= accidentals
-    same = alters == _signature(key.fifths)
+    same = alters == signature_alters(key.fifths)
     return AbcKey(
         alters, key, "" if same else f"the key {plain[:30]} became {key}; the notes stay as they sound"
     )
