@@ -27,7 +27,6 @@ class Draft:
     signs: dict[str, object] = field(default_factory=dict)
     now: Fraction = Fraction(0)
     end: Fraction = Fraction(0)
-    last_start: Fraction = Fraction(0)
     last_place: int = 0
     keeps_chord: bool = False
     graces: list[Pitch] = field(default_factory=list)

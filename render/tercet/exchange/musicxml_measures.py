@@ -11,7 +11,15 @@ from typing import TYPE_CHECKING
 from tercet.exchange.leadsheet import LeadMeasure, LeadNote
 from tercet.exchange.musicxml_directions import DirectionReader
 from tercet.exchange.musicxml_draft import Draft, Log
-from tercet.exchange.musicxml_notes import add_notations, is_tied, pin_of, pitch_of, position_of, words_of
+from tercet.exchange.musicxml_notes import (
+    add_notations,
+    is_held_on,
+    is_tied,
+    pin_of,
+    pitch_of,
+    position_of,
+    words_of,
+)
 from tercet.exchange.musicxml_symbols import read_symbol
 from tercet.exchange.musicxml_voices import voice_of, voices_of_tune
 from tercet.theory import Pitch
@@ -180,31 +188,34 @@ class MeasureReader:
     # ---- notes
 
     def _note(self, element: Element, draft: Draft, with_notes: bool) -> None:
-        is_grace = element.find("grace") is not None
-        is_chord = element.find("chord") is not None
-        length = Fraction(0) if is_grace else self._duration(element)
-        start = draft.last_start if is_chord else draft.now
-        if not is_chord and not is_grace:
-            draft.last_start, draft.now = draft.now, draft.now + length
-            draft.end = max(draft.end, draft.now)
-        if is_chord and not is_grace and not draft.keeps_chord:
-            return
         is_ours = with_notes and voice_of(element) in self._voices and element.find("cue") is None
-        if not is_grace:
-            draft.keeps_chord = is_ours
-        if not is_ours:
+        if element.find("grace") is not None:
+            if is_ours:
+                self._grace(element, draft)
             return
-        pitch = pitch_of(element, self._log)
-        if is_grace:
-            if pitch is not None:
-                self._log.drop("grace notes are left out")
-                draft.graces.append(pitch)
-            return
+        is_chord = element.find("chord") is not None
+        length = self._duration(element)
         if is_chord:
-            self._second_note(pitch, is_tied(element), draft)
+            if is_ours and draft.keeps_chord:
+                self._second_note(pitch_of(element, self._log), is_tied(element), draft)
             return
-        draft.keeps_chord = length > 0 and pitch is not None
-        if length == 0:
+        start = draft.now
+        draft.now += length
+        draft.end = max(draft.end, draft.now)
+        draft.keeps_chord = is_ours and length > 0
+        if draft.keeps_chord:
+            self._note_of_tune(element, start, length, draft)
+
+    def _grace(self, element: Element, draft: Draft) -> None:
+        pitch = pitch_of(element, self._log)
+        if pitch is not None:
+            self._log.drop("grace notes are left out")
+            draft.graces.append(pitch)
+
+    def _note_of_tune(self, element: Element, start: Fraction, length: Fraction, draft: Draft) -> None:
+        pitch = pitch_of(element, self._log)
+        if draft.notes and is_held_on(element):
+            self._hold_on(element, length, draft)
             return
         place = bisect_right(draft.notes, start, key=_start)
         before = draft.notes[place - 1] if place else None
@@ -229,9 +240,19 @@ class MeasureReader:
             ),
         )
         draft.graces = []
+        draft.keeps_chord = pitch is not None
         if pitch is not None:
             self.last_pitch_class = pitch.pitch_class
         add_notations(element, start, start + length, draft, self._log)
+
+    def _hold_on(self, element: Element, length: Fraction, draft: Draft) -> None:
+        """Lengthen the note before."""
+        before = draft.notes[draft.last_place]
+        draft.notes[draft.last_place] = replace(
+            before, length_quarter=before.length_quarter + length, tied_on=is_tied(element)
+        )
+        end = before.start_quarter + before.length_quarter + length
+        add_notations(element, before.start_quarter, end, draft, self._log)
 
     def _second_note(self, pitch: Pitch | None, tied_on: bool, draft: Draft) -> None:
         """Keep the higher of two notes struck together."""

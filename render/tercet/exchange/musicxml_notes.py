@@ -18,7 +18,20 @@ if TYPE_CHECKING:
 
     from tercet.exchange.musicxml_draft import Draft, Log
 
-__all__ = ["add_notations", "is_tied", "pin_of", "pitch_of", "position_of", "words_of"]
+__all__ = [
+    "HELD_ON",
+    "add_notations",
+    "is_held_on",
+    "is_tied",
+    "pin_of",
+    "pitch_of",
+    "position_of",
+    "words_of",
+]
+
+
+HELD_ON = "[=]"
+"""What stands beside a note of ours that only goes on with the length of the one before."""
 
 
 def pitch_of(element: Element, log: Log) -> Pitch | None:
@@ -85,6 +98,12 @@ def add_notations(element: Element, start: Fraction, end: Fraction, draft: Draft
         draft.marks.append(LeadMark(end, "breath"))
     for dynamics in element.findall("notations/dynamics"):
         add_dynamics(dynamics, start, draft, log)
+
+
+def is_held_on(element: Element) -> bool:
+    """Return whether a note of ours is there only since no single note has the length of the one before."""
+    others = element.findall("notations/technical/other-technical")
+    return any((other.text or "").strip() == HELD_ON for other in others)
 
 
 def pin_of(element: Element) -> Pin | None:

@@ -16,9 +16,18 @@ from tercet.arrange import Arrangement
 from tercet.exchange.imported_text import KEPT_SETTINGS
 from tercet.exchange.musicxml_chords_out import add_harmony
 from tercet.exchange.musicxml_in import SETTING_PREFIX
+from tercet.exchange.musicxml_notes import HELD_ON
 from tercet.exchange.pieces import Piece, pieces_of
 from tercet.exchange.tab_part import add_tab_measure
-from tercet.exchange.values import add_pitch, add_time, add_value
+from tercet.exchange.values import (
+    Value,
+    add_pitch,
+    add_time,
+    add_tuplet,
+    add_value,
+    tied_at,
+    values_of,
+)
 from tercet.song import Mark, Note, Song, Syllable
 from tercet.song.settings import SETTINGS
 from tercet.theory import Pitch
@@ -135,13 +144,16 @@ class _TuneWriter:
         inside = [mark for mark in piece.bar.marks if piece.low_beat <= mark.at_beat < piece.high_beat]
         if any(mark.kind == "breath" and mark.at_beat not in ends for mark in inside):
             self._lose("breaths where no note ends are left out", piece)
-        for note in notes:
+        printed = values_of([note.length_beat * self._quarter for note in notes])
+        for note, values in zip(notes, printed, strict=True):
             end_beat = note.start_beat + note.length_beat
             self._chords_within(measure, piece, note.start_beat, end_beat)
             own = [mark for mark in piece.bar.marks if note.start_beat <= mark.at_beat < end_beat]
             for mark in own:
                 self._direction(measure, mark, mark.at_beat - note.start_beat, piece)
-            self._note(measure, piece, note, [mark for mark in own if mark.at_beat == note.start_beat])
+            self._note(
+                measure, piece, note, values, [mark for mark in own if mark.at_beat == note.start_beat]
+            )
 
     def end_hairpin(self, measure: Element, offset: Fraction = Fraction(0)) -> None:
         """End a hairpin that is open."""
@@ -185,25 +197,41 @@ class _TuneWriter:
 
     # ---- notes
 
-    def _note(self, measure: Element, piece: Piece, note: Note, marks: list[Mark]) -> None:
-        element = SubElement(measure, "note")
+    def _note(
+        self, measure: Element, piece: Piece, note: Note, values: tuple[Value, ...], marks: list[Mark]
+    ) -> None:
+        """Add a note or rest; a length that no single note has is written as several, those of a pitch tied."""
         whole = piece.low_beat == 0 and note.length_beat == piece.high_beat == self._song.meter.bar_beat
         pitch = note.pitch or self._pitch_of(note)
-        if pitch is None:
-            SubElement(element, "rest", {"measure": "yes"} if whole else {})
-        else:
-            add_pitch(element, pitch)
-        SubElement(element, "duration").text = self._units(note.length_beat)
-        ties = [name for name, there in (("stop", self._tied), ("start", note.tied_on)) if there and pitch]
-        for name in ties:
-            SubElement(element, "tie", type=name)
-        SubElement(element, "voice").text = "1"
-        if not (pitch is None and whole):
-            add_value(element, note.length_beat * self._quarter)
-        self._notations(element, piece, note, marks, ties)
-        syllable = dict(piece.bar.words).get(note.start_beat)
-        if syllable is not None and pitch is not None and not self._tied:
-            self._lyric(element, syllable)
+        if pitch is None and whole:
+            values = (Value(note.length_beat * self._quarter, ""),)
+        for place, value in enumerate(values):
+            element = SubElement(measure, "note")
+            if pitch is None:
+                SubElement(element, "rest", {"measure": "yes"} if whole else {})
+            else:
+                add_pitch(element, pitch)
+            SubElement(element, "duration").text = str(int(value.quarters * self._divisions))
+            is_last = place + 1 == len(values)
+            ties = tied_at(place, len(values)) if pitch else []
+            if pitch and place == 0 and self._tied:
+                ties.insert(0, "stop")
+            if pitch and is_last and note.tied_on:
+                ties.append("start")
+            for name in ties:
+                SubElement(element, "tie", type=name)
+            SubElement(element, "voice").text = "1"
+            add_value(element, value)
+            notations = Element("notations")
+            for name in ties:
+                SubElement(notations, "tied", type=name)
+            add_tuplet(notations, value)
+            self._notations(notations, piece, note, marks, (place == 0, is_last))
+            if len(notations):
+                element.append(notations)
+            syllable = dict(piece.bar.words).get(note.start_beat)
+            if syllable is not None and pitch is not None and not self._tied and place == 0:
+                self._lyric(element, syllable)
         self._tied = note.tied_on
 
     def _pitch_of(self, note: Note) -> Pitch | None:
@@ -215,20 +243,21 @@ class _TuneWriter:
         return spell(tuning_of(self._song.tuning).midi(*note.position), self._song.key)
 
     def _notations(
-        self, element: Element, piece: Piece, note: Note, marks: list[Mark], ties: list[str]
+        self, notations: Element, piece: Piece, note: Note, marks: list[Mark], ends: tuple[bool, bool]
     ) -> None:
-        kinds = {mark.kind for mark in marks if mark.layer is None}
+        """Add what stands at a note: at the first of those that it is written with, or at the last."""
+        is_first, is_last = ends
+        kinds = {mark.kind for mark in marks if mark.layer is None} if is_first else set()
         breath = (
-            piece.bar.start_beat + note.start_beat + note.length_beat in self._breaths and not note.is_rest
+            is_last
+            and piece.bar.start_beat + note.start_beat + note.length_beat in self._breaths
+            and not note.is_rest
         )
         accent = "accent" in kinds and not note.is_rest
-        technical = note.pin is not None or note.position is not None
-        if not (ties or breath or accent or technical or "fermata" in kinds):
-            return
-        notations = SubElement(element, "notations")
-        for name in ties:
-            SubElement(notations, "tied", type=name)
-        if technical:
+        if not is_first and not note.is_rest:
+            technical = SubElement(notations, "technical")
+            SubElement(technical, "other-technical").text = HELD_ON
+        elif note.pin is not None or note.position is not None:
             _technical(SubElement(notations, "technical"), note)
         if accent or breath:
             articulations = SubElement(notations, "articulations")

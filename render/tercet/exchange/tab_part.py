@@ -2,13 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from fractions import Fraction
-from itertools import groupby
+from itertools import groupby, pairwise
 from typing import TYPE_CHECKING
 from xml.etree.ElementTree import Element, SubElement
 
 from tercet.arrange import Arrangement, Gesture
-from tercet.exchange.values import add_pitch, add_time, add_value
+from tercet.exchange.values import (
+    Value,
+    add_pitch,
+    add_time,
+    add_tuplet,
+    add_value,
+    tied_at,
+    values_of,
+)
 from tercet.theory import spell
 
 if TYPE_CHECKING:
@@ -32,13 +41,20 @@ def add_tab_measure(
         (start, list(group)) for start, group in groupby(inside, key=lambda gesture: gesture.start_beat)
     ]
     quarter = Fraction(4, arrangement.song.meter.lower)
-    places = [start for start, _ in together] + [piece.end_beat]
-    if places[0] > piece.start_beat:
-        rest = SubElement(measure, "note")
-        SubElement(rest, "rest")
-        _length(rest, (places[0] - piece.start_beat) * quarter, divisions)
-    for (start, gestures), end in zip(together, places[1:], strict=True):
-        _strokes(measure, arrangement, gestures, (end - start) * quarter, divisions)
+    first_beat = together[0][0] if together else piece.end_beat
+    edges = [piece.start_beat, *(start for start, _ in together if start > piece.start_beat), piece.end_beat]
+    printed = values_of([(high - low) * quarter for low, high in pairwise(edges)])
+    if first_beat > piece.start_beat:
+        for value in printed.pop(0):
+            rest = SubElement(measure, "note")
+            SubElement(rest, "rest")
+            _length(rest, value, divisions)
+            if value.starts or value.stops:
+                add_tuplet(SubElement(rest, "notations"), value)
+    for (_, gestures), values in zip(together, printed, strict=True):
+        for place, value in enumerate(values):
+            ties = tied_at(place, len(values))
+            _strokes(measure, arrangement, gestures, value, ties, divisions)
 
 
 def _attributes(measure: Element, arrangement: Arrangement, divisions: int) -> None:
@@ -62,9 +78,14 @@ def _attributes(measure: Element, arrangement: Arrangement, divisions: int) -> N
 
 
 def _strokes(
-    measure: Element, arrangement: Arrangement, gestures: list[Gesture], quarters: Fraction, divisions: int
+    measure: Element,
+    arrangement: Arrangement,
+    gestures: list[Gesture],
+    value: Value,
+    ties: Sequence[str],
+    divisions: int,
 ) -> None:
-    """Add what is struck at one place; one note a string, those of the tune first."""
+    """Add what is struck at one place, or is held on from there; one note a string, those of the tune first."""
     taken: set[int] = set()
     for gesture in gestures:
         for struck in gesture.notes:
@@ -73,20 +94,26 @@ def _strokes(
             note = SubElement(measure, "note")
             if taken:
                 SubElement(note, "chord")
-            taken.add(struck.string)
             add_pitch(note, spell(struck.midi, arrangement.song.key))
-            _length(note, quarters, divisions)
+            _length(note, value, divisions, ties)
             if gesture.action == "chop":
                 SubElement(note, "notehead").text = "x"
             notations = SubElement(note, "notations")
+            for name in ties:
+                SubElement(notations, "tied", type=name)
+            if not taken:
+                add_tuplet(notations, value)
             technical = SubElement(notations, "technical")
             SubElement(technical, "string").text = str(struck.string)
             SubElement(technical, "fret").text = str(struck.fret)
-            if gesture.action == "roll":
+            if gesture.action == "roll" and "stop" not in ties:
                 SubElement(notations, "arpeggiate", direction="up")
+            taken.add(struck.string)
 
 
-def _length(note: Element, quarters: Fraction, divisions: int) -> None:
-    SubElement(note, "duration").text = str(int(quarters * divisions))
+def _length(note: Element, value: Value, divisions: int, ties: Sequence[str] = ()) -> None:
+    SubElement(note, "duration").text = str(int(value.quarters * divisions))
+    for name in ties:
+        SubElement(note, "tie", type=name)
     SubElement(note, "voice").text = "1"
-    add_value(note, quarters)
+    add_value(note, value)

@@ -1,38 +1,145 @@
-"""Notes of MusicXML in parts: pitch, time signature, and the look of a length."""
+"""Notes of MusicXML in parts: pitch, time signature, and lengths as printed: types, dots, ties and tuplets."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from xml.etree.ElementTree import Element, SubElement
 
 from tercet.song import Meter
 from tercet.theory import Pitch
 
-__all__ = ["add_pitch", "add_time", "add_value"]
+__all__ = ["Value", "add_pitch", "add_time", "add_tuplet", "add_value", "tied_at", "values_of"]
 
 _TYPES = {
     Fraction(8): "breve", Fraction(4): "whole", Fraction(2): "half", Fraction(1): "quarter",
     Fraction(1, 2): "eighth", Fraction(1, 4): "16th", Fraction(1, 8): "32nd", Fraction(1, 16): "64th",
+    Fraction(1, 32): "128th", Fraction(1, 64): "256th", Fraction(1, 128): "512th", Fraction(1, 256): "1024th",
 }  # fmt: skip
-_DOTS = {0: Fraction(1), 1: Fraction(3, 2), 2: Fraction(7, 4)}
-_TUPLETS = ((1, 1), (3, 2), (5, 4), (7, 4))
+_SINGLE = sorted(
+    (
+        (length * factor, name, dots)
+        for length, name in _TYPES.items()
+        for dots, factor in enumerate((Fraction(1), Fraction(3, 2), Fraction(7, 4)))
+    ),
+    reverse=True,
+)
+"""Lengths that one note can have, the longest first: quarters, type, dots."""
+
+_MOST_TIED = 8
+"""Notes that a single length may be written with; what is left then has no type."""
+
+_MOST_IN_TUPLET = 999
 
 
-def add_value(element: Element, quarters: Fraction) -> None:
-    """Add the type of a note, its dots and its tuplet; nothing for a length that no single note has."""
-    for actual, normal in _TUPLETS:
-        for dots, longer in _DOTS.items():
-            value = _TYPES.get(quarters * Fraction(actual, normal) / longer)
-            if value is None:
-                continue
-            SubElement(element, "type").text = value
-            for _ in range(dots):
-                SubElement(element, "dot")
-            if actual > 1:
-                modification = SubElement(element, "time-modification")
-                SubElement(modification, "actual-notes").text = str(actual)
-                SubElement(modification, "normal-notes").text = str(normal)
-            return
+@dataclass(frozen=True, slots=True)
+class Value:
+    """One printed note, alone or tied to others for one length.
+
+    Parameters
+    ----------
+    quarters
+        How long it lasts.
+    kind, dots
+        Its type, empty for a length that no note has, and its dots.
+    actual, normal
+        So many are played in the time of so many: 1 and 1 outside a tuplet.
+    starts, stops
+        Whether a tuplet starts or stops with it.
+    """
+
+    quarters: Fraction
+    kind: str
+    dots: int = 0
+    actual: int = 1
+    normal: int = 1
+    starts: bool = False
+    stops: bool = False
+
+
+def values_of(lengths: Sequence[Fraction]) -> list[tuple[Value, ...]]:
+    """Return how the notes and rests of a measure, of these lengths in quarters, are printed: each as notes to be tied.
+
+    A tuplet goes on until its notes fill a length without thirds, fifths and so on, or until the measure ends.
+    """
+    printed: list[tuple[Value, ...]] = []
+    actual, filled = 1, Fraction(0)
+    for length in lengths:
+        if actual > 1 and not _is_plain(length * actual):
+            printed[-1] = _stopped(printed[-1])
+            actual = 1
+        starts = actual == 1 and not _is_plain(length)
+        if starts:
+            actual, filled = _odd_part(length.denominator), Fraction(0)
+        values = _single_notes(length, actual)
+        if starts:
+            values = (replace(values[0], starts=values[0].actual > 1), *values[1:])
+        filled += length
+        printed.append(values)
+        if actual > 1 and _is_plain(filled):
+            printed[-1] = _stopped(values)
+            actual = 1
+    if actual > 1:
+        printed[-1] = _stopped(printed[-1])
+    return printed
+
+
+def tied_at(place: int, count: int) -> list[str]:
+    """Return which ties a note has that is one of several for one length, by its place among them."""
+    return [name for name, there in (("stop", place > 0), ("start", place + 1 < count)) if there]
+
+
+def _stopped(values: tuple[Value, ...]) -> tuple[Value, ...]:
+    return (*values[:-1], replace(values[-1], stops=values[-1].actual > 1))
+
+
+def _odd_part(number: int) -> int:
+    return number // (number & -number)
+
+
+def _is_plain(length: Fraction) -> bool:
+    """Return whether a length can be written without a tuplet."""
+    return _odd_part(length.denominator) == 1
+
+
+def _single_notes(length: Fraction, actual: int) -> tuple[Value, ...]:
+    """Return the notes that make up a length, within a tuplet of so many."""
+    if actual > _MOST_IN_TUPLET:
+        return (Value(length, ""),)
+    normal = 1 << (actual.bit_length() - 1)
+    ratio = Fraction(actual, normal)
+    values: list[Value] = []
+    left = length * ratio
+    while left and len(values) < _MOST_TIED:
+        single = next((each for each in _SINGLE if each[0] <= left), None)
+        if single is None:
+            break
+        values.append(Value(single[0] / ratio, single[1], single[2], actual, normal))
+        left -= single[0]
+    if left:
+        return (Value(length, ""),)
+    return tuple(values)
+
+
+def add_value(element: Element, value: Value) -> None:
+    """Add the type of a note, its dots and its place in a tuplet."""
+    if not value.kind:
+        return
+    SubElement(element, "type").text = value.kind
+    for _ in range(value.dots):
+        SubElement(element, "dot")
+    if value.actual > 1:
+        modification = SubElement(element, "time-modification")
+        SubElement(modification, "actual-notes").text = str(value.actual)
+        SubElement(modification, "normal-notes").text = str(value.normal)
+
+
+def add_tuplet(notations: Element, value: Value) -> None:
+    """Add where a tuplet starts and stops."""
+    for name, there in (("start", value.starts), ("stop", value.stops)):
+        if there:
+            SubElement(notations, "tuplet", type=name, number="1")
 
 
 def add_time(attributes: Element, meter: Meter) -> None:
