@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from tercet.perform import TakeNote, cleared, clearing_db, covered_notes
 from tercet.perform.audible import MOST_LOWERED_DB, erb_hz
@@ -89,6 +91,30 @@ def test_clearing_lowers_just_what_covers_and_only_so_far() -> None:
     assert set(clearing_db(covered_notes(take([tune_note(), chord_note(65, 20.0)], 3.0))).values()) == {
         MOST_LOWERED_DB
     }
+
+
+@given(
+    st.lists(
+        st.tuples(st.integers(52, 78), st.floats(-24.0, 6.0), st.floats(0.0, 0.3)), min_size=1, max_size=4
+    )
+)
+def test_what_was_cleared_is_clear(covers: list[tuple[int, float, float]]) -> None:
+    """However many cover the tune and however unequally: none does afterwards, unless one is as low as may be.
+
+    No string is lowered much more than it takes: half as much would leave the tune covered.
+    """
+    struck = [
+        chord_note(midi, level_db, 1.0 + later_s, string=string)
+        for string, (midi, level_db, later_s) in zip((1, 3, 4, 2), covers, strict=False)
+    ]
+    whole = take(sorted((tune_note(), *struck), key=lambda each: each.onset_s), 3.0)
+    lowered = clearing_db(covered_notes(whole))
+    assert all(0.0 < by_db <= MOST_LOWERED_DB for by_db in lowered.values())
+    if MOST_LOWERED_DB in lowered.values():
+        return
+    assert covered_notes(cleared(whole, lowered)) == ()
+    if lowered:
+        assert covered_notes(cleared(whole, {place: by_db / 2 for place, by_db in lowered.items()}))
 
 
 def test_critical_bands_widen_with_frequency() -> None:

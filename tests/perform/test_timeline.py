@@ -7,11 +7,14 @@ from functools import partial
 from itertools import pairwise
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from tercet.arrange import Arrangement
 from tercet.errors import ParameterError, RequestError
 from tercet.perform import Click, PlayedBar, Span, TempoPoint, Timeline, lay_out, perform
-from tests.perform.pieces import Visit, piece, tune
+from tercet.perform.timeline import bars_between
+from tests.perform.pieces import Visit, piece, pieces, tune
 
 steady = partial(perform, steady_pulse=True)
 
@@ -50,6 +53,16 @@ def test_values_out_of_range(speed: Fraction, count_in_bars: int, message: str) 
 def test_bars_that_are_not_there(index: int) -> None:
     with pytest.raises(ParameterError, match=rf"a bar's index must be 0 to 3 \(got {index}\)"):
         lay_out(WHOLE, [0, index])
+
+
+@given(pieces(), st.data())
+@settings(max_examples=40)
+def test_bars_between_are_those_that_share_time(made: Arrangement, data: st.DataObject) -> None:
+    end = made.bars[-1].start_beat + made.bars[-1].length_beat
+    halves = st.integers(0, int(2 * end)).map(lambda half: min(Fraction(half, 2), end))
+    low, high = sorted(data.draw(st.tuples(halves, halves).filter(lambda pair: pair[0] != pair[1])))
+    shared = [bar for bar in made.bars if bar.start_beat < high and bar.start_beat + bar.length_beat > low]
+    assert list(bars_between(made, low, high)) == shared
 
 
 def test_no_bars_at_all() -> None:
