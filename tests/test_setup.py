@@ -453,7 +453,7 @@ def test_what_is_installed_is_this_version() -> None:
 
 def test_the_command_is_there() -> None:
     (command,) = importlib.metadata.entry_points(group="console_scripts", name="tercet")
-    assert command.value == "tercet.cli:main"
+    assert command.value == "tercet.__main__:main"
     assert callable(command.load())
 
 

@@ -13,7 +13,7 @@ import tempfile
 from contextlib import suppress
 from pathlib import Path
 
-__all__ = ["VARIABLE", "cache_folder", "home_folder", "temporary_cache"]
+__all__ = ["VARIABLE", "cache_folder", "data_folder", "home_folder", "temporary_cache", "user_number"]
 
 VARIABLE = "TERCET_CACHE"
 """Environment variable that names another folder."""
@@ -26,10 +26,8 @@ def cache_folder() -> Path:
     asked = os.environ.get(VARIABLE)
     if asked:
         return Path(asked)
-    import platformdirs
-
-    usual = platformdirs.user_cache_path("tercet", appauthor=False)
-    if not usual.is_absolute():
+    usual = _folder_of_user("user_cache_path")
+    if usual is None:
         return temporary_cache("this user has no home folder")
     try:
         usual.mkdir(parents=True, exist_ok=True)
@@ -42,7 +40,7 @@ def cache_folder() -> Path:
 
 def temporary_cache(why: str) -> Path:
     """Return a folder among the temporary files that is this user's alone, use it from now on, and say so."""
-    folder = Path(tempfile.gettempdir()) / f"tercet-cache-{_user()}"
+    folder = Path(tempfile.gettempdir()) / f"tercet-cache-{user_number()}"
     with suppress(OSError):
         folder.mkdir(mode=0o700)
     if not _is_ours_alone(folder):
@@ -57,15 +55,30 @@ def temporary_cache(why: str) -> Path:
     return folder
 
 
+def data_folder() -> Path | None:
+    """Return where a user's own data for Tercet lie; None for a user who has no home."""
+    return _folder_of_user("user_data_path")
+
+
+def _folder_of_user(kind: str) -> Path | None:
+    import platformdirs
+
+    try:
+        folder: Path = getattr(platformdirs, kind)("tercet", appauthor=False)
+    except RuntimeError:
+        return None
+    return folder if folder.is_absolute() else None
+
+
 def home_folder() -> Path | None:
     """Return the user's home; None for a user who has none."""
     home = Path(os.path.expanduser("~"))  # noqa: PTH111 - Path.home raises where there is none
     return home if home.is_absolute() else None
 
 
-def _user() -> str:
+def user_number() -> int:
     """Return what tells this user from others; elsewhere than on POSIX the temporary files are the user's own."""
-    return str(os.getuid()) if hasattr(os, "getuid") else "user"
+    return os.getuid() if hasattr(os, "getuid") else 0
 
 
 def _is_ours_alone(folder: Path) -> bool:

@@ -6,6 +6,8 @@ import json
 from collections.abc import Callable
 from pathlib import Path
 
+import pytest
+
 from tests.cli.conftest import Ran
 
 Run = Callable[..., Ran]
@@ -24,6 +26,54 @@ def test_a_new_song_passes_check_and_is_never_overwritten(tmp_path: Path, tercet
     assert again.code == 1
     assert "stays as it is" in again.err
     assert path.read_bytes() == before
+
+
+@pytest.mark.parametrize(
+    "stem",
+    [
+        "q: [a",
+        "- x",
+        "#1",
+        "'",
+        '"two',
+        "{a: b}",
+        "true",
+        "null",
+        "1e3",
+        "0x1F",
+        "12:30",
+        "~",
+        "%",
+        "@b",
+        "a\\b",
+        "---",
+        "a\nb",
+        "a\x1b[31mb",
+        "\udcfc\udcff",
+        "gr\udcfcn",
+        "…",
+        "x" * 250,
+        "*a &b",
+        "é " * 80,
+        "{name}",
+        "\u202e",
+    ],
+)
+def test_whatever_a_new_song_is_called_it_reads(stem: str, tmp_path: Path, tercet: Run) -> None:
+    path = tmp_path / f"{stem}.yaml"
+    made = tercet("new", path)
+    assert made.code == 0, made.err
+    assert path.is_file()
+    checked = tercet("check", path)
+    assert checked.code == 0, checked.err
+    assert "no mistakes" in checked.out
+
+
+def test_new_with_a_name_that_no_disk_takes(tmp_path: Path, tercet: Run) -> None:
+    refused = tercet("new", tmp_path / ("long " * 60 + ".yaml"))
+    assert refused.code == 3
+    assert "its name is too long for this disk" in refused.err
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_new_wants_a_yaml_name(tmp_path: Path, tercet: Run) -> None:

@@ -82,6 +82,21 @@ def test_a_page_that_is_there_is_not_written_again(tercet: Tercet, song: Path, t
         assert written()["index.html"] > with_more["index.html"]
 
 
+def test_a_page_that_was_killed_and_made_again_is_the_same(
+    tercet: Tercet, song: Path, tmp_path: Path
+) -> None:
+    command = ("page", song, "-o", tmp_path / "class", "--no-kit", "--speeds", "80%,100%")
+    assert tercet(*command).code == 0
+    folder = tmp_path / "class" / "two-kettles"
+    whole = {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+    last_things = ["index.html", "page/player.js", "page/look.css", "page/take.svg", "page/page.json"]
+    for killed_before in range(len(last_things)):
+        for name in last_things[killed_before:]:
+            (folder / name).unlink()
+        assert tercet(*command).code == 0
+        assert {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()} == whole
+
+
 def test_damaged_notes_of_last_time_do_no_harm(tercet: Tercet, song: Path, tmp_path: Path) -> None:
     command = ("page", song, "-o", tmp_path / "class", "--no-kit", "--speeds", "100%")
     assert tercet(*command).code == 0

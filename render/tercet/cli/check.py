@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 from collections.abc import Iterator, Sequence
 from itertools import groupby
 from pathlib import Path
@@ -78,7 +79,9 @@ def _classes(
     files: dict[Path, ClassFile] = {}
     reports: list[tuple[dict[str, Any], int]] = []
     for path in dict.fromkeys(
-        class_path(path) for path in paths if is_class_file(path) or class_path(path).is_file()
+        class_path(path)
+        for path in paths
+        if is_class_file(path) or os.path.isfile(class_path(path))  # noqa: PTH113 - no error where we may not look
     ):
         try:
             files[path] = read_class(path)

@@ -6,7 +6,6 @@ Exit codes: 0 done, 1 the user's file or request has mistakes, 2 wrong usage, 3 
 from __future__ import annotations
 
 import argparse
-import os
 import sys
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Protocol
@@ -26,8 +25,9 @@ from tercet.cli import (
     sheet,
     sounds,
 )
-from tercet.cli.talk import say
-from tercet.errors import TercetError
+from tercet.cli.streams import flushed, ready_streams
+from tercet.cli.talk import put, say
+from tercet.errors import OutsideError, TercetError
 from tercet.printable import visible
 
 if TYPE_CHECKING:
@@ -43,7 +43,10 @@ class Parser(argparse.ArgumentParser):
     """A parser whose messages, which quote what was typed, are fit for a terminal."""
 
     def _print_message(self, message: str, file: SupportsWrite[str] | None = None) -> None:
-        super()._print_message(visible(message), file)
+        if file is sys.stdout:
+            put(message, end="")
+        else:
+            super()._print_message(visible(message), file)
 
 
 class Command(Protocol):
@@ -79,18 +82,28 @@ def build_parser() -> argparse.ArgumentParser:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code."""
-    arguments = build_parser().parse_args(argv)
+    ready_streams()
     try:
-        code: int = arguments.run(arguments)
-        sys.stdout.flush()
-    except TercetError as error:
-        say(str(error))
-        return error.exit_code
+        return flushed(_run(argv))
     except KeyboardInterrupt:
         say("stopped; nothing half written was left")
         return INTERRUPTED
+
+
+def _run(argv: Sequence[str] | None) -> int:
+    """Run one command, say what it couldn't do, and return its exit code."""
+    try:
+        arguments = build_parser().parse_args(argv)
+        code: int = arguments.run(arguments)
+    except TercetError as error:
+        say(str(error))
+        return error.exit_code
+    except SystemExit as done:
+        return int(done.code or 0)
     except BrokenPipeError:
-        # Whoever read our results has gone; what is still in the buffer goes nowhere, without another error at exit.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
+    except OSError as error:
+        file = f"{error.filename}: " if error.filename is not None else ""
+        say(f"{file}{error.strerror or error}")
+        return OutsideError.exit_code
     return code

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import argparse
+import shlex
 from pathlib import Path
 
 from tercet.cli.talk import put, say
 from tercet.errors import RequestError
+from tercet.printable import visible_line
 
-__all__ = ["DESCRIPTION", "HELP", "NAME", "STARTER", "add_arguments", "run"]
+__all__ = ["DESCRIPTION", "HELP", "NAME", "STARTER", "add_arguments", "run", "starter"]
 
 NAME = "new"
 HELP = "write a starter song to edit"
@@ -38,6 +40,9 @@ sections:
 """
 
 
+LONGEST_TITLE = 80
+
+
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
     parser.add_argument("song", metavar="SONG.yaml", help="file to write")
@@ -45,16 +50,24 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Write the starter song."""
-    from tercet.tracks.files import write_bytes
+    from tercet.tracks.files import may_replace, write_bytes
 
     path = Path(arguments.song)
     if path.suffix.lower() not in (".yaml", ".yml"):
         raise RequestError(f"{path}: a song's file name ends in .yaml, such as {path.stem or 'song'}.yaml")
-    title = path.stem.replace("-", " ").replace("_", " ").title()
-    text = STARTER.format(name=path.name, title=title)
-    if path.exists():
+    if may_replace(path):
         raise RequestError(f"{path} is there already, and stays as it is: choose another name")
-    write_bytes(path, text.encode(), durable=True)
+    write_bytes(path, starter(path).encode(), durable=True)
     put(path)
-    say(f"next: tercet check {path}, then tercet kit {path} -o recordings")
+    typed = shlex.quote(str(path))
+    say(f"next: tercet check {typed}, then tercet kit {typed} -o recordings")
     return 0
+
+
+def starter(path: Path) -> str:
+    """Return a starter song for a file, with a title after its name, whatever that is."""
+    from tercet.song.spelling import yaml_text
+
+    words = visible_line(path.stem).replace("-", " ").replace("_", " ").replace("�", " ").split()
+    title = " ".join(words).title()[:LONGEST_TITLE].strip() or "A New Song"
+    return STARTER.format(name=visible_line(shlex.quote(path.name)), title=yaml_text(title))

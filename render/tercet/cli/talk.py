@@ -5,9 +5,10 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from typing import TYPE_CHECKING, Any
 
+from tercet.errors import OutputError
 from tercet.printable import visible, visible_json
 
 if TYPE_CHECKING:
@@ -36,17 +37,30 @@ MOST_LEFT = 12
 
 def say(message: str) -> None:
     """Write a line for the person."""
-    print(visible(message), file=sys.stderr)
+    with suppress(OSError):  # of a terminal that has gone, or a full disk, nobody can be told
+        print(visible(message), file=sys.stderr)
 
 
 def put(result: object = "", *, end: str = "\n") -> None:
-    """Write a result, on stdout."""
-    print(visible(str(result)), end=end)
+    """Write a result, on stdout.
+
+    Raises
+    ------
+    OutputError
+        It can't be written; `BrokenPipeError` if the reader has gone.
+    """
+    try:
+        print(visible(str(result)), end=end)
+    except BrokenPipeError:
+        raise
+    except OSError as error:
+        raise OutputError(f"the results can't be written: {error.strerror or error}") from error
 
 
 def put_json(facts: Any) -> None:
     """Write a result for programs, on stdout."""
-    put(visible_json(json.dumps(facts, indent=2, ensure_ascii=False)))
+    all_signs = (sys.stdout.encoding or "").lower().startswith("utf")
+    put(visible_json(json.dumps(facts, indent=2, ensure_ascii=not all_signs)))
 
 
 def say_left(left: Sequence[str]) -> None:

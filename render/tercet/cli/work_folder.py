@@ -5,7 +5,6 @@ Its owner holds a lock in it, which the system lets go when the owner is gone, h
 
 from __future__ import annotations
 
-import getpass
 import hashlib
 import shutil
 import tempfile
@@ -16,6 +15,7 @@ from pathlib import Path
 
 from filelock import FileLock, Timeout
 
+from tercet.caches import user_number
 from tercet.errors import OutputError
 from tercet.jobs import FolderStore, Store
 
@@ -73,16 +73,17 @@ def work_folder(beside: Path | None) -> Iterator[Path]:
 def alone_in(store: Store, folder: str) -> Iterator[None]:
     """Let no other kit of this computer write the manifest of a song's folder meanwhile; a matter of moments.
 
-    The lock is among the system's temporary files, so that it leaves nothing in the folder. At an address nobody
-    waits: there the last to write tells what it made, and the next kit makes again what isn't told.
+    The lock is among the system's temporary files while it is held, so that it leaves nothing in the folder. At an
+    address nobody waits: there the last to write tells what it made, and the next kit makes again what isn't told.
     """
     if not isinstance(store, FolderStore):
         yield
         return
     place = str((store.folder / folder).resolve())
-    name = hashlib.sha256(f"{getpass.getuser()} {place}".encode(errors="surrogateescape")).hexdigest()[:24]
-    lock = FileLock(Path(tempfile.gettempdir()) / f"tercet-{name}.lock")
+    name = hashlib.sha256(f"{user_number()} {place}".encode(errors="surrogateescape")).hexdigest()[:24]
     try:
+        path = Path(tempfile.gettempdir()) / f"tercet-{name}.lock"
+        lock = FileLock(path)
         lock.acquire(timeout=LONGEST_WAIT_S)
     except (Timeout, OSError):
         yield
@@ -90,6 +91,9 @@ def alone_in(store: Store, folder: str) -> Iterator[None]:
     try:
         yield
     finally:
+        # Removed while it is held: whoever waits for it sees that it has gone, and makes a new one.
+        with suppress(OSError):
+            path.unlink()
         lock.release()
 
 

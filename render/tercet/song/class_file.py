@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -249,7 +250,7 @@ def read_class_beside(song: str | Path) -> ClassFile | None:
         When it can't be read.
     """
     path = class_path(song)
-    return read_class(path) if path.is_file() else None
+    return read_class(path) if os.path.isfile(path) else None  # noqa: PTH113 - no error where we may not look
 
 
 def read_class(path: str | Path) -> ClassFile:

@@ -21,7 +21,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path, PureWindowsPath
 
-from tercet.caches import home_folder
+from tercet.caches import data_folder, home_folder
 from tercet.errors import SoundFontError
 from tercet.sound.soundfont import FontHeader, Preset, SoundFont, read_header, read_zones
 
@@ -136,8 +136,6 @@ def usual_folders(environ: Mapping[str, str]) -> tuple[Path, ...]:
     environ
         Environment variables; ``XDG_DATA_HOME``, ``LOCALAPPDATA``, ``PROGRAMDATA`` and ``HOMEBREW_PREFIX`` are heeded.
     """
-    import platformdirs
-
     home = home_folder() or Path("~")
     places = {
         "home": str(home),
@@ -146,7 +144,8 @@ def usual_folders(environ: Mapping[str, str]) -> tuple[Path, ...]:
         "common": environ.get("PROGRAMDATA") or "C:/ProgramData",
     }
     known = FOLDERS.get(sys.platform, FOLDERS["linux"])
-    folders = [platformdirs.user_data_path("tercet", appauthor=False) / "soundfonts"]
+    own = data_folder()
+    folders = [own / "soundfonts"] if own else []
     folders += [Path(folder.format(**places)) for folder in known]
     if prefix := environ.get("HOMEBREW_PREFIX"):
         folders.append(Path(prefix) / "share" / "soundfonts")
