@@ -428,7 +428,7 @@ def _count_note(
 ) -> None:
     note, tuning = gesture.notes[-1], arrangement.tuning
     frets = tuple(fret or 0 for fret in gesture.shape)
-    sounds = tuning.midi(note.string, note.fret) == note.midi
+    sounds = note.fret is not None and tuning.midi(note.string, note.fret) == note.midi
     held = len(frets) == 4 and holdable(
         (frets[0], frets[1], frets[2], frets[3]), arrangement.song.scale_length_mm
     )
@@ -519,9 +519,10 @@ def _count_strum(figures: Figures, gesture: Gesture, arrangement: Arrangement) -
 def _ringing(strum: Gesture, arrangement: Arrangement) -> tuple[tuple[int, int], ...]:
     """Return string and fret of the tune's note that rings under a strum."""
     return tuple(
-        (gesture.notes[-1].string, gesture.notes[-1].fret)
+        (note.string, note.fret)
         for gesture in arrangement.gestures
-        if gesture.notes[-1].part == "tune"
+        if (note := gesture.notes[-1]).part == "tune"
+        and note.fret is not None
         and gesture.start_beat <= strum.start_beat < gesture.start_beat + gesture.length_beat
     )
 

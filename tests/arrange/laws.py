@@ -13,7 +13,8 @@ from itertools import pairwise, product
 
 from tercet.arrange import Arrangement, Gesture, StringNote
 from tercet.neck.hands import Hand
-from tercet.song import Bar, ChordSpan, Note
+from tercet.song import Bar, ChordSpan, Note, played_bars
+from tercet.theory import LAST_FRET
 from tests.neck.hand_rules import faults as hand_faults
 
 Law = Callable[[Arrangement], list[str]]
@@ -120,9 +121,30 @@ def told(arrangement: Arrangement, gesture: Gesture, words: str) -> bool:
     return any(words in problem.message and problem.bar_number in bars for problem in arrangement.problems)
 
 
-def unplayable(arrangement: Arrangement, gesture: Gesture) -> bool:
-    """Whether a gesture's note is reported as one that can't be played."""
-    return told(arrangement, gesture, "it still sounds in the recordings")
+def places(arrangement: Arrangement) -> set[int]:
+    """Return every pitch that some string has."""
+    opens = [open_midi(arrangement, string) for string in (1, 2, 3, 4)]
+    return {midi + fret for midi in opens for fret in range(LAST_FRET + 1)}
+
+
+def off_neck(note: Note, arrangement: Arrangement) -> int:
+    """Return by how many octaves a note of the song must be moved before a string has it, up where two are as near."""
+    midi, there = _midi(note, arrangement), places(arrangement)
+    return min(
+        (octaves for octaves in range(-10, 11) if midi + 12 * octaves in there),
+        key=lambda octaves: (abs(octaves), -octaves),
+    )
+
+
+def sounding(note: Note, arrangement: Arrangement) -> int:
+    """Return the pitch at which a note of the song is to sound: moved by octaves onto the neck, or kept as asked."""
+    octaves = 0 if arrangement.song.as_written else off_neck(note, arrangement)
+    return _midi(note, arrangement) + 12 * octaves
+
+
+def emptied(arrangement: Arrangement, gesture: Gesture) -> bool:
+    """Whether a gesture's place in the tab is to be left empty: the song keeps a note that no string has."""
+    return arrangement.song.as_written and gesture.notes[-1].midi not in places(arrangement)
 
 
 # The laws
@@ -132,8 +154,8 @@ def tune_whole(arrangement: Arrangement) -> list[str]:
     """Every note of the tune is there once: its onset, its length, its pitch."""
     there = [(g.start_beat, g.start_beat + g.length_beat, g.notes[-1].midi) for g in tune(arrangement)]
     asked = [
-        (start_beat, end_beat, _midi(note, arrangement))
-        for start_beat, end_beat, note in written(arrangement.bars, "melody")
+        (start_beat, end_beat, sounding(note, arrangement))
+        for start_beat, end_beat, note in written(played_bars(arrangement.song), "melody")
     ]
     return _differences(asked, there)
 
@@ -151,8 +173,8 @@ def added_whole(arrangement: Arrangement) -> list[str]:
         if note.part == "added" and gesture not in filled
     ]
     asked = [
-        (start_beat, end_beat, _midi(note, arrangement))
-        for start_beat, end_beat, note in written(arrangement.bars, "between")
+        (start_beat, end_beat, sounding(note, arrangement))
+        for start_beat, end_beat, note in written(played_bars(arrangement.song), "between")
     ]
     onsets = {gesture.start_beat: gesture for gesture in tune(arrangement)}
     left_out = {
@@ -222,15 +244,57 @@ def _differences(
 
 
 def strings_sound_what_they_say(arrangement: Arrangement) -> list[str]:
-    """String and fret make the pitch; the frets are those of the shape. A note that no string has is reported."""
+    """String and fret make the pitch, and the frets are those of the shape; a note without a fret is on no string."""
     faults = []
     for gesture in arrangement.gestures:
         for note in gesture.notes:
-            sounds = open_midi(arrangement, note.string) + note.fret == note.midi
-            if not sounds and not (note.part != "chord" and unplayable(arrangement, gesture)):
+            if note.fret is None:
+                if not (emptied(arrangement, gesture) and note is gesture.notes[-1]):
+                    faults.append(f"beat {gesture.start_beat}: {note} has no fret")
+                continue
+            if open_midi(arrangement, note.string) + note.fret != note.midi:
                 faults.append(f"beat {gesture.start_beat}: {note}")
-            if sounds and gesture.shape[4 - note.string] != note.fret:
+            if gesture.shape[4 - note.string] != note.fret:
                 faults.append(f"beat {gesture.start_beat}: {note} isn't in the shape {gesture.shape}")
+    return faults
+
+
+def staff_is_what_sounds(arrangement: Arrangement) -> list[str]:
+    """The notes of the tune that are printed on the staff are the pitches that sound."""
+    heard = {(gesture.start_beat, gesture.notes[-1].midi) for gesture in tune(arrangement)}
+    return [
+        f"beat {start_beat}: {note} is printed and doesn't sound"
+        for start_beat, _, note in written(arrangement.bars, "melody")
+        if (start_beat, _midi(note, arrangement)) not in heard
+    ]
+
+
+def moved_notes_are_marked_and_told(arrangement: Arrangement) -> list[str]:
+    """A note that no string has as written carries its octaves, a sign for each; its pitch is told once."""
+    faults = []
+    song = arrangement.song
+    asked: dict[tuple[Fraction, str], int] = {}
+    pitches = set()
+    rows = {"tune": "melody", "added": "between"}
+    played = {(each.start_beat, rows.get(each.notes[-1].part)) for each in arrangement.gestures}
+    for row in ("melody", "between"):
+        for start_beat, _, note in written(played_bars(song), row):
+            octaves = off_neck(note, arrangement)
+            asked[start_beat, row] = octaves
+            if octaves and (start_beat, row) in played:
+                pitches.add(_midi(note, arrangement))
+    for gesture in arrangement.gestures:
+        octaves = asked.get((gesture.start_beat, rows.get(gesture.notes[-1].part, "")), 0)
+        struck = gesture.notes[-1]
+        signs = ("*" if octaves > 0 else "†") * abs(octaves)
+        fret = "" if struck.fret is None else str(struck.fret)
+        if (struck.off_neck, struck.shown) != (octaves, fret + signs):
+            faults.append(f"beat {gesture.start_beat}: {struck} for {octaves}")
+        if any(other.off_neck for other in gesture.notes[:-1]):
+            faults.append(f"beat {gesture.start_beat}: a string of the chord is marked")
+    reported = [problem for problem in arrangement.problems if problem.off_neck]
+    if len(reported) != len(pitches) or any(each.unplayable != song.as_written for each in reported):
+        faults.append(f"told: {reported}, for {pitches}")
     return faults
 
 
@@ -340,9 +404,8 @@ def ringing_strings_are_left_alone(arrangement: Arrangement) -> list[str]:
 
 
 def _excused(arrangement: Arrangement, gesture: Gesture) -> bool:
-    """Whether it is reported that an added note takes a string, or that no string has it."""
-    taken = told(arrangement, gesture, "takes a string or a finger")
-    return taken or unplayable(arrangement, gesture)
+    """Whether it is reported that an added note takes a string, or its place is left empty."""
+    return told(arrangement, gesture, "takes a string or a finger") or emptied(arrangement, gesture)
 
 
 def added_notes_are_left_alone(arrangement: Arrangement) -> list[str]:
@@ -362,7 +425,7 @@ def what_is_let_go_is_told(arrangement: Arrangement) -> list[str]:
     faults = []
     for added in arrangement.gestures:
         note = added.notes[-1]
-        if note.part != "added" or unplayable(arrangement, added):
+        if note.part != "added" or emptied(arrangement, added):
             continue
         stops_beat = end_beat(arrangement, added)
         early = stops_beat < added.start_beat + added.length_beat
@@ -378,7 +441,7 @@ def one_note_a_string(arrangement: Arrangement) -> list[str]:
     for gesture in arrangement.gestures:
         for note in gesture.notes:
             key = (gesture.start_beat, note.string)
-            if key in struck and not unplayable(arrangement, gesture):
+            if key in struck and not emptied(arrangement, gesture):
                 faults.append(f"beat {gesture.start_beat}: string {note.string}")
             struck[key] = gesture
     return faults
@@ -389,7 +452,7 @@ def hands_can_hold_it(arrangement: Arrangement) -> list[str]:
     faults = []
     for gesture in arrangement.gestures:
         frets = tuple(fret or 0 for fret in gesture.shape)
-        if not can_hold(frets, arrangement.song.scale_length_mm) and not unplayable(arrangement, gesture):
+        if not can_hold(frets, arrangement.song.scale_length_mm) and not emptied(arrangement, gesture):
             faults.append(f"beat {gesture.start_beat}: {gesture.shape}")
     return faults
 
@@ -421,7 +484,7 @@ def strums_are_full(arrangement: Arrangement) -> list[str]:
             for note in other.notes
             if note.part != "chord"
             and other.start_beat <= gesture.start_beat < end_beat(arrangement, other)
-            and open_midi(arrangement, note.string) + note.fret == note.midi
+            and note.fret is not None
         )
         opens = tuple(pitch.midi for pitch in arrangement.tuning.open_pitches)
         sounding = {midi + (fret or 0) for midi, fret in zip(opens, gesture.shape, strict=True)}
@@ -600,6 +663,8 @@ LAWS: dict[str, Law] = {
     "added notes are whole": added_whole,
     "filling leads under the tune": filling_leads_under_the_tune,
     "strings sound what they say": strings_sound_what_they_say,
+    "the staff is what sounds": staff_is_what_sounds,
+    "moved notes are marked and told": moved_notes_are_marked_and_told,
     "rolls fall to the tune": rolls_fall_to_the_tune,
     "the thumb has time": the_thumb_has_time,
     "strums are neighbours": strums_are_neighbours,

@@ -73,6 +73,8 @@ def songs(draw: st.DrawFn, *, least: int = 1, most: int = 2) -> Song:
         meter=meter,
         tempo=Fraction(draw(st.integers(40, 200))),
         players=draw(st.sampled_from(["beginner", "improving", "free"])),
+        instrument="custom",
+        as_written=draw(st.booleans()),
         scale_length_mm=draw(st.sampled_from([346.0, 380.0, 430.0, 510.0])),
         strum=draw(st.none() | bar_slots.map(tuple)),
         between=draw(st.sampled_from(["as-written", "fill", "fill"])),

@@ -66,8 +66,10 @@ def test_the_figures_are_those_of_the_arrangement(path: Path, tuning: Tuning) ->
         assert one.notes == len(tune)
         assert one.cost_per_note == pytest.approx(made.cost / len(tune))
         assert one.shift_per_bar == pytest.approx(report_of(made).totals.shift_per_bar)
-        assert one.missing == sum(not gesture.fingers for gesture in tune)
-        assert one.high == sum(bool(gesture.fingers) and gesture.notes[-1].fret > limit for gesture in tune)
+        assert one.missing == sum(gesture.notes[-1].off_neck != 0 for gesture in tune)
+        assert one.high == sum(
+            (gesture.notes[-1].fret or 0) > limit and not gesture.notes[-1].off_neck for gesture in tune
+        )
         audible = sum(gesture.action == "roll" and gesture.heard != "masked" for gesture in tune)
         assert one.audible == audible <= one.wanted <= one.notes
         sounding = sorted(gesture.notes[-1].midi for gesture in tune)

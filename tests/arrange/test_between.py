@@ -69,10 +69,18 @@ def test_pins_of_added_notes(word: str, expected: str | None) -> None:
         assert messages(made) == []
 
 
-def test_an_added_note_out_of_reach_sounds_and_is_told() -> None:
+def test_an_added_note_that_no_string_has_is_moved_and_told() -> None:
     made = arranged("C5:4", "C", between="r C3 r:2")
-    assert made.gestures[1].notes[0].midi == 48
+    assert added_of(made) == ["1 3/0"]
+    assert made.gestures[1].notes[0].shown == "0*"
     assert messages(made)[0].startswith("C3 (131 Hz) lies below the lowest string (C4)")
+    assert not made.problems[0].unplayable
+
+
+def test_an_added_note_that_no_string_has_may_stay_as_written() -> None:
+    made = arranged("C5:4", "C", between="r C3 r:2", as_written=True)
+    note = made.gestures[1].notes[0]
+    assert (note.midi, note.fret, note.shown) == (48, None, "*")
     assert made.problems[0].unplayable
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from fractions import Fraction
 
 import pytest
@@ -10,7 +11,7 @@ import pytest
 from tercet.arrange import arrange, song_tuning
 from tercet.errors import RequestError
 from tercet.neck import COMMON_SHAPES, shape_midis
-from tercet.song import Section, Song
+from tercet.song import Section, Song, transpose_song
 from tercet.theory import TUNINGS, Pitch, parse_chord
 from tests.arrange.written import (
     arranged,
@@ -245,28 +246,76 @@ def test_pinned_chord_shapes_are_kept_for_rolls(melody: str, chord: str, expecte
     assert shape(made.gestures[0]) == shown
 
 
-def test_notes_out_of_reach_sound_and_are_told() -> None:
+def test_notes_that_no_string_has_are_moved_onto_the_neck_and_told() -> None:
     made = arranged("G3:2 C4:2 | C7:4", "C | C")
     first, last = made.gestures[0], [g for g in made.gestures if g.notes[-1].part == "tune"][-1]
-    assert (first.notes[-1].midi, last.notes[-1].midi) == (55, 96)
-    low, high = made.problems
-    assert low.message == "G3 (196 Hz) lies below the lowest string (C4); it still sounds in the recordings"
-    assert low.remedy == (
-        "write it an octave higher or move the song by +5 semitones (`--transpose 5`) or use `tuning: low-g`"
+    assert (first.notes[-1].midi, last.notes[-1].midi) == (67, 84)
+    assert [gesture.notes[-1].shown for gesture in (first, last)] == ["3*", "15†"]
+    low, high = (problem for problem in made.problems if problem.off_neck)
+    assert low.message == (
+        "G3 (196 Hz) lies below the lowest string (C4): it is played and printed an octave higher, marked *"
     )
-    assert high.message == "C7 (2093 Hz) lies above the last fret (C6); it still sounds in the recordings"
-    assert high.remedy == "write it an octave lower or move the song by -12 semitones (`--transpose -12`)"
-    assert low.unplayable
-    assert high.unplayable
+    assert high.message == (
+        "C7 (2093 Hz) lies above the last fret (C6): it is played and printed an octave lower, marked †"
+    )
+    assert (
+        low.remedy == high.remedy == "keep it as written (`--as-written`)"
+    )  # no key has both on its strings
+    assert not low.unplayable
     assert (low.bar_number, high.bar_number, high.line, high.column) == (1, 2, 2, 1)
 
 
-def test_a_baritone_reports_a_tune_below_and_above() -> None:
-    made = arranged("C3:4 | C6:4", "C | C", BARITONE)
-    below, above = (problem.message for problem in made.problems)
-    assert below.startswith("C3 (131 Hz) lies below the lowest string (D3)")
-    assert above.startswith("C6 (1047 Hz) lies above the last fret (G5)")
-    assert "low-g" not in made.problems[0].remedy
+def test_notes_that_no_string_has_sound_as_written_where_that_is_asked_for() -> None:
+    made = arranged("G3:2 C4:2 | C7:4", "C | C", as_written=True)
+    first, last = made.gestures[0], [g for g in made.gestures if g.notes[-1].part == "tune"][-1]
+    assert [(note.midi, note.fret, note.shown) for note in (*first.notes, *last.notes)] == [
+        (55, None, "*"),
+        (96, None, "†"),
+    ]
+    low, _ = made.problems
+    assert low.message.endswith(": it sounds as written, and its place in the tab is empty")
+    assert low.unplayable
+
+
+def test_a_roll_lies_under_a_moved_note_as_under_any_other() -> None:
+    moved, written = arranged("A3:4", "F"), arranged("A4:4", "F")
+    assert moved.gestures[0].action == "roll"
+    assert tune_of(moved) == tune_of(written)
+
+
+def test_a_pin_holds_for_a_moved_note_where_its_string_has_it() -> None:
+    made = arranged("B3:2[1] B3:2[4]", "G")
+    assert tune_of(made) == ["1/2", "4/4"]
+    assert [problem.off_neck for problem in made.problems] == [True]
+    (kept,) = messages(arranged("B3:2[1] C5:2", "G", as_written=True))
+    assert kept.startswith("B3 (247 Hz) lies below")
+
+
+@pytest.mark.parametrize(
+    ("melody", "moved_by", "remedy"),
+    [
+        ("A3:2 C5:2", 0, "move the song (`--transpose 3`) or use `tuning: low-g` or "),
+        ("A3:2 C5:2", -7, "move the song (`--transpose -4`) or use `tuning: low-g` or "),
+        ("Bb3:2 C5:2", -2, "leave `--transpose` away or use `tuning: low-g` or "),
+        ("E4:2 D6:2", 0, "move the song (`--transpose -2`) or "),
+        ("E4:2 D6:2", 3, "move the song (`--transpose 1`) or "),
+        ("E3:2 D6:2", 0, ""),
+    ],
+)
+def test_the_remedy_is_what_must_be_typed_for_the_file(melody: str, moved_by: int, remedy: str) -> None:
+    song_now = song(section("verse", melody, "N.C."))
+    if moved_by:
+        down, _ = transpose_song(song_now, -moved_by)
+        song_now, _ = transpose_song(replace(down, moved_semitones=0), moved_by)
+    (told, *_) = [problem for problem in arrange(song_now).problems if problem.off_neck]
+    assert told.remedy == remedy + "keep it as written (`--as-written`)"
+
+
+def test_a_note_that_comes_often_is_told_once() -> None:
+    made = arranged("A3:2 C5 A3 | A3:4", "F | F")
+    assert [problem.message.partition(":")[0] for problem in made.problems] == [
+        "A3 (220 Hz), 3 times, lies below the lowest string (C4)"
+    ]
 
 
 def test_a_note_between_strings_that_lie_far_apart() -> None:
@@ -275,10 +324,9 @@ def test_a_note_between_strings_that_lie_far_apart() -> None:
     )
     made = arranged("C5:4", "N.C.", tuning)
     assert messages(made) == [
-        "C5 (523 Hz) is on no string of this tuning up to fret 15; it still sounds in the recordings"
+        "C5 (523 Hz) is on no string of this tuning up to fret 15: it is played and printed an octave higher, marked *"
     ]
-    assert made.problems[0].remedy == "write it in another octave"
-    assert made.gestures[0].notes[0].midi == 72
+    assert made.gestures[0].notes[0].midi == 84
 
 
 def test_a_note_above_the_players_frets_is_played_and_told_once() -> None:

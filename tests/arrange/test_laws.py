@@ -199,9 +199,14 @@ def roll_gapped(arrangement: Arrangement) -> Arrangement:
     return replaced(arrangement, place, replace(gesture, notes=(gesture.notes[0], *gesture.notes[2:])))
 
 
+def fret_of(note: StringNote) -> int:
+    assert note.fret is not None
+    return note.fret
+
+
 def string_off_by_a_fret(arrangement: Arrangement) -> Arrangement:
     place, gesture = first(arrangement, is_roll)
-    low = replace(gesture.notes[0], fret=gesture.notes[0].fret + 1)
+    low = replace(gesture.notes[0], fret=fret_of(gesture.notes[0]) + 1)
     return replaced(arrangement, place, replace(gesture, notes=(low, *gesture.notes[1:])))
 
 
@@ -222,7 +227,7 @@ def note_moved(arrangement: Arrangement) -> Arrangement:
 
 def tune_an_octave_up(arrangement: Arrangement) -> Arrangement:
     place, gesture = first(arrangement, is_roll)
-    top = replace(gesture.notes[-1], fret=gesture.notes[-1].fret + 12, midi=gesture.notes[-1].midi + 12)
+    top = replace(gesture.notes[-1], fret=fret_of(gesture.notes[-1]) + 12, midi=gesture.notes[-1].midi + 12)
     return replaced(arrangement, place, replace(gesture, notes=(*gesture.notes[:-1], top)))
 
 
@@ -249,6 +254,23 @@ def strum_on_an_added_note(arrangement: Arrangement) -> Arrangement:
     _, strum = first(arrangement, is_strum)
     over = replace(strum, start_beat=added.start_beat, notes=(replace(added.notes[0], part="chord"),))
     return replaced(arrangement, place, added, over)
+
+
+def moved_without_a_sign(arrangement: Arrangement) -> Arrangement:
+    place, gesture = first(arrangement, is_roll)
+    return replaced(
+        arrangement,
+        place,
+        replace(gesture, notes=(*gesture.notes[:-1], replace(gesture.notes[-1], off_neck=1))),
+    )
+
+
+def moved_on_paper_alone(arrangement: Arrangement) -> Arrangement:
+    bar = arrangement.bars[0]
+    note = bar.melody[0]
+    assert note.pitch is not None
+    up = replace(note, pitch=replace(note.pitch, octave=note.pitch.octave + 1))
+    return replace(arrangement, bars=(replace(bar, melody=(up, *bar.melody[1:])), *arrangement.bars[1:]))
 
 
 def filling_above_the_tune(arrangement: Arrangement) -> Arrangement:
@@ -287,7 +309,7 @@ def filling_off_the_pulse(arrangement: Arrangement) -> Arrangement:
 def non_chord_tone_under_the_tune(arrangement: Arrangement) -> Arrangement:
     place, gesture = first(arrangement, is_roll)
     low = gesture.notes[0]
-    wrong = replace(low, fret=low.fret + 1, midi=low.midi + 1)
+    wrong = replace(low, fret=fret_of(low) + 1, midi=low.midi + 1)
     shape = tuple(
         wrong.fret if 4 - place == wrong.string else fret for place, fret in enumerate(gesture.shape)
     )
@@ -416,6 +438,8 @@ SABOTAGE: tuple[tuple[Callable[[Arrangement], Arrangement], str], ...] = (
     (note_moved, "the tune is whole"),
     (tune_an_octave_up, "the tune is whole"),
     (added_dropped, "added notes are whole"),
+    (moved_without_a_sign, "moved notes are marked and told"),
+    (moved_on_paper_alone, "the staff is what sounds"),
     (filling_above_the_tune, "filling leads under the tune"),
     (filling_on_the_tunes_string, "filling leads under the tune"),
     (filling_that_leads_nowhere, "filling leads under the tune"),

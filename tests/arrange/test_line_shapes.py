@@ -174,7 +174,7 @@ def test_low_g_needs_another_hand_for_the_same_line() -> None:
 
 
 def test_a_longer_time_decides_between_equal_stretches() -> None:
-    (line,) = line_shapes(song(section("verse", "G4:1/2 A4:1/2 B3 G4:1 A4:1", "N.C.")))
+    (line,) = line_shapes(song(section("verse", "G4:1/2 A4:1/2 B3 G4:1 A4:1", "N.C."), as_written=True))
     assert [(note.bar_number, note.midi) for note in line.held] == [(1, 67), (1, 69)]
     assert line.in_chord == 0
 
@@ -197,5 +197,5 @@ def test_every_line_is_said_and_a_pickup_belongs_to_the_line_it_leads_into() -> 
 
 
 def test_a_line_out_of_reach_has_no_hand() -> None:
-    (line,) = line_shapes(song(section("verse", "C3 D3 E3 F3", "C")))
+    (line,) = line_shapes(song(section("verse", "C3 D3 E3 F3", "C"), as_written=True))
     assert (line.hand, line.held, line.notes) == (None, (), 4)

@@ -109,12 +109,12 @@ def wrong_notes(take: Take, views: list[dict[str, Any]]) -> list[str]:
         at_s = struck.onset_s + 0.003
         strung = [note for note in take.notes if note.action != "chop"]
         edges = {  # notes that begin or end within 2 ms may be marked or not
-            (note.string, note.fret)
+            (note.string, note.fret or 0)
             for note in strung
             if min(abs(note.onset_s - at_s), abs(note.onset_s + note.length_s - at_s)) < 0.002
         }
         sounding = {
-            (note.string, note.fret, take.bars[note.bar_index].number)
+            (note.string, note.fret or 0, take.bars[note.bar_index].number)
             for note in strung
             if note.onset_s <= at_s < note.onset_s + note.length_s
         }

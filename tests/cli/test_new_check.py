@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -121,15 +122,35 @@ def test_check_as_json(song: Path, tmp_path: Path, tercet: Run) -> None:
     assert bad["mistakes"][0]["mend"]
 
 
-def test_a_note_that_cannot_be_played_is_told_and_makes_check_fail(song: Path, tercet: Run) -> None:
+@pytest.mark.parametrize(("options", "code"), [((), 0), (("--as-written",), 1)])
+def test_a_note_that_no_string_has_is_told_and_fails_where_it_stays_as_written(
+    options: tuple[str, ...], code: int, song: Path, tercet: Run
+) -> None:
     song.write_text(song.read_text(encoding="utf-8").replace("G4 A G ", "G4 A G3 "), encoding="utf-8")
-    checked = tercet("check", song)
-    assert checked.code == 1
-    assert "G3" in checked.out
-    assert "below the lowest string (C4)" in checked.out
+    checked = tercet("check", song, *options)
+    assert checked.code == code
+    assert "G3 (196 Hz), 2 times, lies below the lowest string (C4)" in checked.out
     assert "remedy:" in checked.out
-    problems = json.loads(tercet("check", "--json", song).out)[0]["problems"]
-    assert [problem["unplayable"] for problem in problems] == [True]
+    problems = json.loads(tercet("check", "--json", song, *options).out)[0]["problems"]
+    assert [(problem["unplayable"], problem["off_neck"]) for problem in problems] == [(bool(code), True)]
+
+
+def test_check_looks_at_another_key_tuning_and_players(song: Path, tercet: Run) -> None:
+    checked = tercet(
+        "check", song, "--transpose", "-14", "--tuning", "low-g", "--players", "beginner", "--json"
+    )
+    report = json.loads(checked.out)[0]
+    as_it_is = json.loads(tercet("check", song, "--json").out)[0]
+    assert (report["tuning"], as_it_is["tuning"]) == ("low-g", "high-g")
+    assert report["key"] != as_it_is["key"]
+    assert any(problem["off_neck"] for problem in report["problems"])
+    remedies = " ".join(problem["remedy"] for problem in report["problems"] if problem["off_neck"])
+    asked = re.search(r"--transpose (-?\d+)", remedies)
+    assert asked is not None
+    again = tercet(
+        "check", song, "--transpose", asked[1], "--tuning", "low-g", "--players", "beginner", "--json"
+    )
+    assert not any(problem["off_neck"] for problem in json.loads(again.out)[0]["problems"])
 
 
 def test_a_file_that_is_not_there(tmp_path: Path, tercet: Run) -> None:

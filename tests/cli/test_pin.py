@@ -13,7 +13,7 @@ from tercet.arrange import Arrangement, arrange, pinning
 from tercet.arrange.pinning import PinnedSong, changed_bars, note_pins, pin_song, shape_pins
 from tercet.arrange.tab import tab_text
 from tercet.errors import RequestError, SongError
-from tercet.song import Song, parse_song, write_song
+from tercet.song import Song, parse_song, read_song, write_song
 from tests.arrange.strategies import songs
 from tests.cli.conftest import Ran
 
@@ -161,7 +161,8 @@ def test_a_shape_that_would_change_what_is_played_is_taken_back(monkeypatch: pyt
 
 
 def test_a_note_on_no_string_stays_free() -> None:
-    pinned = pin_song(TWO_CHORDS.replace("C5:3 | C5:3", "C5:3 | C3:3"))
+    text = TWO_CHORDS.replace("C5:3 | C5:3", "C5:3 | C3:3")
+    pinned = pin_song(text.replace("strum:", "as-written: yes\nstrum:"))
     assert pinned.unpinned == 1
     assert "C3:3 " in pinned.text
 
@@ -233,10 +234,21 @@ def test_a_song_that_was_pinned_in_its_place_is_still_the_users(
 
 
 def test_pin_says_what_it_left_free(song: Path, tercet: Run) -> None:
-    song.write_text(song.read_text(encoding="utf-8").replace("G4 A G ", "G4 A G3 "), encoding="utf-8")
+    low = song.read_text(encoding="utf-8").replace("G4 A G ", "G4 A G3 ")
+    song.write_text(f"as-written: yes\n{low}", encoding="utf-8")
     ran = tercet("pin", song)
     assert ran.code == 0
     assert "1 note left free: no string has it" in ran.err
+
+
+def test_pin_says_which_notes_are_moved_and_pins_them_where_they_are_played(song: Path, tercet: Run) -> None:
+    song.write_text(song.read_text(encoding="utf-8").replace("G4 A G ", "G4 A G3 "), encoding="utf-8")
+    before = arrange(read_song(song))
+    ran = tercet("pin", song)
+    assert "G3 (196 Hz), 2 times, lies below the lowest string (C4)" in ran.err
+    assert "left free" not in ran.err
+    assert "G3[" in song.read_text(encoding="utf-8")
+    assert played(arrange(read_song(song))) == played(before)
 
 
 def test_pin_says_which_bars_came_out_otherwise(

@@ -7,7 +7,7 @@ from xml.etree import ElementTree as ET
 
 from tests.measure.text_boxes import TextBox, text_boxes
 
-__all__ = ["Struck", "smallest_digit", "strokes_of", "verses_of"]
+__all__ = ["Struck", "rows_of", "smallest_digit", "strokes_of", "verses_of"]
 
 SVG = "{http://www.w3.org/2000/svg}"
 DIGIT_EM = 0.714
@@ -30,7 +30,7 @@ class Struck:
 
 def strokes_of(svg: str) -> list[Struck]:
     """Return the strokes of a picture row by row, from left to right."""
-    rows = _rows(svg)
+    rows = rows_of(svg)
     found = []
     for group in ET.fromstring(svg).iter(f"{SVG}g"):
         kind = group.get("class", "")
@@ -61,7 +61,7 @@ def strokes_of(svg: str) -> list[Struck]:
 
 def verses_of(svg: str) -> list[list[str]]:
     """Return the words of a picture, one list for the first verse under each row, one for the second, and so on."""
-    rows = _rows(svg)
+    rows = rows_of(svg)
     verses: dict[int, list[tuple[int, float, str]]] = {}
     for box, y in zip(*_words(svg), strict=True):
         row = max(place for place in range(len(rows)) if rows[place][0] < y)
@@ -85,7 +85,7 @@ def _words(svg: str) -> tuple[list[TextBox], list[float]]:
     return boxes, lines
 
 
-def _rows(svg: str) -> list[list[float]]:
+def rows_of(svg: str) -> list[list[float]]:
     """Return the heights of the four strings of each row, string 1 first."""
     lines = [
         _points(line)[0][1]

@@ -54,7 +54,7 @@ def as_read(gesture: Gesture) -> Struck:
     """Return what a reader should read of a gesture."""
     strings = [note.string for note in gesture.notes]
     strums = gesture.layer == "strums"
-    frets = () if strums else tuple(sorted((note.string, note.fret) for note in gesture.notes))
+    frets = () if strums else tuple(sorted((note.string, note.fret or 0) for note in gesture.notes))
     arrow = tuple(strings) if gesture.action in ("roll", "strum") else ()
     large = {note.string for note in gesture.notes if note.part == "tune" and len(strings) > 1 and not strums}
     return Struck(gesture.layer, gesture.action, frets, arrow, frozenset(large))

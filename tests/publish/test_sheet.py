@@ -84,7 +84,7 @@ def test_digits_are_what_the_arrangement_plays(path: str, look: str) -> None:
                 if stretch.start_beat <= gesture.start_beat < stretch.end_beat and gesture.action != "chop":
                     column = columns.setdefault(gesture.start_beat, {})
                     column.update(
-                        {note.string: note.fret for note in gesture.notes if note.string not in column}
+                        {note.string: note.fret or 0 for note in gesture.notes if note.string not in column}
                     )
             assert shown[f"m{index}"] == [columns[beat] for beat in sorted(columns, key=float)]  # type: ignore[arg-type]
 

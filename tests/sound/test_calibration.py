@@ -37,7 +37,7 @@ class Steeper(FakeSynthesiser):
         made = super().stems(replace(take, notes=hardest), names)
         melody = np.zeros_like(made.by_name["melody"])
         for note in take.notes:
-            gain_db = 60.0 * log10(note.velocity / 127) + note.fret
+            gain_db = 60.0 * log10(note.velocity / 127) + (note.fret or 0)
             part = slice(round(note.onset_s * 48_000) - 480, round((note.onset_s + 0.42) * 48_000))
             melody[part] = made.by_name["melody"][part] * np.float32(10.0 ** (gain_db / 20.0))
         return Stems(made.sample_rate_hz, {**made.by_name, "melody": melody})

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import compress, pairwise
 
 from tercet.arrange.arranger import song_tuning
@@ -18,19 +18,21 @@ from tercet.arrange.demands import LIMITS, Hands
 from tercet.arrange.fingering import Fingered, Shared, finger_tune, is_wanted, tune_cost
 from tercet.arrange.key_advice import ADVICE_COSTS, KeyAdvice, TuningAdvice
 from tercet.arrange.piece import Piece, piece_of
+from tercet.arrange.reports import written_midi
 from tercet.arrange.tune import row_notes
 from tercet.arrange.voice import Sung, Voice, sung
 from tercet.errors import RequestError
-from tercet.neck import common_shape
-from tercet.song import Note, Song, drop_pins, transpose_song
+from tercet.neck import common_shape, has_note
+from tercet.song import Note, Players, Song, drop_pins, transpose_song
 from tercet.song.transpose import MOST_SEMITONES
 from tercet.theory import LAST_FRET, Chord, Pitch, Tuning, spell
 
-__all__ = ["advise", "advise_each", "can_hold"]
+__all__ = ["advise", "advise_each", "can_hold", "lower_octaves"]
 
 OCTAVE_LOWER_GAIN = 1.0
 """A tuning takes the tune an octave lower than the others where its total falls by at least this much, about a change
-of position a note; or where it falls at all and more notes can be played."""
+of position a note; or where it falls at all and more notes can be played; or where only then every note has a
+string."""
 
 MOST_OCTAVES_WEIGHED = 2
 """Where several octaves of a key fit neck and voice equally well, so many are fingered, the nearest ones."""
@@ -39,7 +41,8 @@ MOST_OCTAVES_WEIGHED = 2
 def advise(song: Song, tunings: Sequence[Tuning], voice: Voice | None = None) -> tuple[KeyAdvice, ...]:
     """Return the twelve keys for a song, the best first; those in which a pitch would leave MIDI's range are missing.
 
-    Each key is taken in the octave that suits neck and voice best. Ties go to the smaller move, then to the move up.
+    A key in which every note has a string stands before any in which one hasn't. Each key is taken in the octave that
+    suits neck and voice best. Ties go to the smaller move, then to the move up.
 
     Parameters
     ----------
@@ -72,9 +75,51 @@ def _ranked(desk: _Desk) -> tuple[KeyAdvice, ...]:
     return tuple(sorted(keys, key=_rank))
 
 
-def _rank(key: KeyAdvice) -> tuple[float, int, int]:
+def _rank(key: KeyAdvice) -> tuple[bool, float, int, int]:
     """Return what keys are sorted by; totals that differ by rounding errors alone are equal."""
-    return round(key.total, 9), abs(key.semitones), -key.semitones
+    return key.off_neck, round(key.total, 9), abs(key.semitones), -key.semitones
+
+
+def lower_octaves(
+    song: Song, tunings: Sequence[Tuning], semitones: int, hands: Sequence[Players]
+) -> tuple[bool, ...]:
+    """Return for each of the tunings of a mixed class whether it takes the tune an octave lower than the others.
+
+    It is what `advise` assumes; all players of one tuning stay together. A tuning whose string 4 is high stays where
+    the others are, and so does one for which the song pins its fingering.
+
+    Parameters
+    ----------
+    song, tunings
+        As for `advise`; with one tuning, or without a tune, nothing is moved.
+    semitones
+        How far the song is moved for all.
+    hands
+        Who plays, at least one.
+    """
+    try:
+        desks = [_Desk(replace(song, players=players), tunings, None, {}) for players in hands]
+    except _NoTuneError:
+        return (False,) * len(tunings)
+    return tuple(_goes_lower(desks, tuning, semitones) for tuning in tunings)
+
+
+def _goes_lower(desks: Sequence[_Desk], tuning: Tuning, semitones: int) -> bool:
+    """Whether players of one tuning all take the tune an octave lower.
+
+    Where that alone brings every note onto a string, they do; where it takes one off, they don't. Else it depends on
+    the mean of their totals.
+    """
+    if not all(desk.may_go_lower(tuning, semitones) for desk in desks):
+        return False
+    here = [desk.advice(tuning, semitones, semitones) for desk in desks]
+    lower = [desk.advice(tuning, semitones - 12, semitones) for desk in desks]
+    missing = [any(one.off_neck for one in there) for there in (here, lower)]
+    if missing[0] != missing[1]:
+        return missing[0]
+    beyond = [sum(one.missing + one.high for one in there) for there in (here, lower)]
+    gain = sum(one.total for one in here) - sum(one.total for one in lower)
+    return gain >= (0.0 if beyond[1] < beyond[0] else OCTAVE_LOWER_GAIN * len(desks))
 
 
 def can_hold(chord: Chord, hands: Hands, frets: tuple[int | None, ...] | None = None) -> bool:
@@ -109,13 +154,17 @@ def can_hold(chord: Chord, hands: Hands, frets: tuple[int | None, ...] | None = 
 class _Counts:
     """What comes out of one fingering.
 
-    A song on strings that lie equally far apart, moved along with them, has the same. `held_not` are places in the
-    list of the song's chords; `unnamed` counts those without a shape that players know by the chord's name.
+    A song on strings that lie equally far apart, moved along with them, has the same. `lowest` and `highest` are
+    semitones over string 1. `held_not` are places in the list of the song's chords; `unnamed` counts those without a
+    shape that players know by the chord's name.
     """
 
     notes: int
     missing: int
+    added_missing: int
     high: int
+    lowest: int
+    highest: int
     wanted: int
     audible: int
     shift_per_bar: float
@@ -123,6 +172,10 @@ class _Counts:
     held_not: tuple[int, ...]
     time_not_held: float
     unnamed: int
+
+
+class _NoTuneError(RequestError):
+    """There is nothing to move."""
 
 
 class _Desk:
@@ -141,9 +194,13 @@ class _Desk:
         added = frozenset(note.start_beat for note in row_notes(piece, "between"))
         tune = tuple(row_notes(piece))
         if not tune:
-            raise RequestError(f"{song.title} has no tune: there is nothing to move to another key")
+            raise _NoTuneError(f"{song.title} has no tune: there is nothing to move to another key")
         self._wanted = [note.start_beat not in added and is_wanted(note, piece) for note in tune]
-        self._midis = Counter(note.midi for note in tune)
+        self._on_strings: dict[Tuning, frozenset[int]] = {}
+        self._midis = Counter(written_midi(note, piece) for note in tune)
+        self._all_midis = {
+            written_midi(note, piece) for note in row_notes(piece, "between")
+        } | self._midis.keys()
         self._limit = LIMITS[song.players].highest_fret
         self.octaves = tuple(moves for step in range(12) if (moves := self._octaves(step)))
         self._shared = {tuning: Shared(self._board_fret(tuning)) for tuning in self._tunings}
@@ -162,8 +219,8 @@ class _Desk:
             for move in range(-MOST_SEMITONES, MOST_SEMITONES + 1)
             if move % 12 == step and lowest + move >= 0 and highest + move <= 127
         ]
-        misfits = {move: round(self._misfit(move), 9) for move in moves}
-        least = min(misfits.values(), default=0.0)
+        misfits = {move: (self._leaves_neck(move), round(self._misfit(move), 9)) for move in moves}
+        least = min(misfits.values(), default=(False, 0.0))
         best = [move for move in moves if misfits[move] == least]
         return tuple(sorted(best, key=lambda move: (abs(move), -move))[:MOST_OCTAVES_WEIGHED])
 
@@ -182,28 +239,28 @@ class _Desk:
         )
 
     def _on(self, tuning: Tuning, semitones: int) -> TuningAdvice:
-        """Return the song on one tuning, an octave lower where that is much better, or more can be played there."""
-        advice = self._advice(tuning, semitones, semitones)
-        if not self._may_go_lower(tuning, semitones):
-            return advice
-        lower = self._advice(tuning, semitones - 12, semitones)
-        more = lower.missing + lower.high < advice.missing + advice.high
-        least_gain = 0.0 if more else OCTAVE_LOWER_GAIN
-        return lower if advice.total - lower.total >= least_gain else advice
+        """Return the song on one tuning, an octave lower than on the others where these strings take it so."""
+        octave = -12 if _goes_lower([self], tuning, semitones) else 0
+        return self.advice(tuning, semitones + octave, semitones)
 
-    def _may_go_lower(self, tuning: Tuning, semitones: int) -> bool:
+    def may_go_lower(self, tuning: Tuning, semitones: int) -> bool:
         """Whether it may pay to look an octave lower: no more notes would be beyond the strings."""
-        if len(self._tunings) == 1 or tuning.reentrant or semitones - 12 < -MOST_SEMITONES:
+        if len(self._tunings) == 1 or tuning.reentrant or self._with_pins(tuning, semitones):
             return False
-        return self._off_neck(tuning, semitones - 12) <= self._off_neck(tuning, semitones)
+        if semitones - 12 < -MOST_SEMITONES or min(self._all_midis) + semitones - 12 < 0:
+            return False
+        here, lower = (
+            (self._leaves(tuning, move), self._off_neck(tuning, move)) for move in (semitones, semitones - 12)
+        )
+        return lower <= here
 
-    def _advice(self, tuning: Tuning, semitones: int, key_semitones: int) -> TuningAdvice:
+    def advice(self, tuning: Tuning, semitones: int, key_semitones: int) -> TuningAdvice:
         counts = self._counted(tuning, semitones)
         song = self._song_at(semitones)
         singing = self._sung(key_semitones)
         parts = {
             "hands": counts.cost_per_note,
-            "notes on no string": counts.missing / counts.notes,
+            "notes on no string": (counts.missing + counts.added_missing) / counts.notes,
             "notes above these players' frets": counts.high / counts.notes,
             "wanted rolls that aren't heard": (counts.wanted - counts.audible) / counts.notes,
             "chord that they can't hold": len(counts.held_not),
@@ -216,10 +273,11 @@ class _Desk:
         return TuningAdvice(
             tuning=tuning,
             semitones=semitones,
-            lowest=spell(min(self._midis) + semitones, song.key),
-            highest=spell(max(self._midis) + semitones, song.key),
+            lowest=spell(tuning.open_midi(1) + counts.lowest, song.key),
+            highest=spell(tuning.open_midi(1) + counts.highest, song.key),
             notes=counts.notes,
             missing=counts.missing,
+            added_missing=counts.added_missing,
             high=counts.high,
             wanted=counts.wanted,
             audible=counts.audible,
@@ -234,11 +292,14 @@ class _Desk:
         """Return what a fingering comes to, worked out once for strings that lie equally far apart."""
         lowest = tuning.open_midi(1)
         intervals = tuple(pitch.midi - lowest for pitch in tuning.open_pitches)
-        with_pins = self._pinned and not semitones and tuning.open_pitches == self._own.open_pitches
-        alike = (intervals, semitones - lowest, with_pins)
+        alike = (intervals, semitones - lowest, self._with_pins(tuning, semitones))
         if alike not in self._counts:
             self._counts[alike] = self._count(self._piece(tuning, semitones), self._shared[tuning])
         return self._counts[alike]
+
+    def _with_pins(self, tuning: Tuning, semitones: int) -> bool:
+        """Whether the song's own pins hold there."""
+        return self._pinned and not semitones and tuning.open_pitches == self._own.open_pitches
 
     def _count(self, piece: Piece, shared: Shared) -> _Counts:
         """Finger a piece and count what comes out; which notes want a roll is the same in every key."""
@@ -252,8 +313,11 @@ class _Desk:
         ]
         return _Counts(
             notes=len(tune),
-            missing=_number(tune, lambda item: not item.reached),
-            high=_number(tune, lambda item: item.reached and item.stroke.fret > limit),
+            missing=_number(tune, lambda item: item.note.off_neck != 0),
+            added_missing=sum(note.off_neck != 0 for note in row_notes(piece, "between")),
+            high=_number(tune, lambda item: not item.note.off_neck and item.stroke.fret > limit),
+            lowest=min(item.note.midi for item in tune) - piece.tuning.open_midi(1),
+            highest=max(item.note.midi for item in tune) - piece.tuning.open_midi(1),
             wanted=len(wanted),
             audible=_number(wanted, lambda item: item.stroke.rolled and item.stroke.heard != "masked"),
             shift_per_bar=sum(abs(now - before) for before, now in pairwise(positions)) / len(piece.bars),
@@ -275,12 +339,26 @@ class _Desk:
 
     # ---- by pitches alone
 
+    def _leaves_neck(self, semitones: int) -> bool:
+        """Whether some note is on no string of some tuning, in whatever octave that tuning may take the tune."""
+        return any(
+            self._leaves(tuning, semitones)
+            and not (self.may_go_lower(tuning, semitones) and not self._leaves(tuning, semitones - 12))
+            for tuning in self._tunings
+        )
+
+    def _leaves(self, tuning: Tuning, semitones: int) -> bool:
+        """Whether some note, of the tune or an added one, is on no string."""
+        if tuning not in self._on_strings:
+            self._on_strings[tuning] = frozenset(midi for midi in range(128) if has_note(tuning, midi))
+        return not self._on_strings[tuning].issuperset(midi + semitones for midi in self._all_midis)
+
     def _misfit(self, semitones: int) -> float:
         """Return what the pitches alone cost: those beyond the strings or the frets of the players, or the voice."""
         necks = []
         for tuning in self._tunings:
             off = self._off_neck(tuning, semitones)
-            if self._may_go_lower(tuning, semitones):
+            if self.may_go_lower(tuning, semitones):
                 off = self._off_neck(tuning, semitones - 12)
             necks.append(off)
         return sum(necks) / len(necks) + self._sung(semitones).cost

@@ -10,6 +10,7 @@ from tercet.arrange.fingering import Fingered, finger_tune, tune_cost
 from tercet.arrange.hand import shown_shape
 from tercet.arrange.model import Arrangement, Gesture, Part, Problem, StringNote
 from tercet.arrange.piece import Piece, piece_of
+from tercet.arrange.reports import off_neck_problems
 from tercet.arrange.simple import one_strum_a_bar, simple_song, single_notes
 from tercet.arrange.strokes import Stroke
 from tercet.arrange.strums import strum_gestures
@@ -42,7 +43,8 @@ def arrange(song: Song, tuning: Tuning | None = None, *, simple: bool = False) -
     Returns
     -------
     Arrangement
-        The tune whole: a note that can't be played is reported in `problems` and still sounds at its pitch.
+        The tune whole: a note that no string has is reported in `problems`, and moved by octaves to where one has it;
+        with `Song.as_written` it sounds at its pitch and has no fret.
 
     Raises
     ------
@@ -61,7 +63,9 @@ def arrange(song: Song, tuning: Tuning | None = None, *, simple: bool = False) -
         *part.strums,
     ]
     gestures.sort(key=lambda gesture: (float(gesture.start_beat), LAYERS.index(gesture.layer)))
-    told = sorted(part.problems, key=lambda problem: problem.bar_number)
+    notes = [*(item.note for item in part.tune), *(item.note for item in part.added)]
+    problems = (*off_neck_problems(notes, piece), *part.problems)
+    told = sorted(problems, key=lambda problem: problem.bar_number)
     return Arrangement(
         piece.song, piece.tuning, piece.bars, tuple(gestures), tuple(told), tune_cost(part.tune)
     )
@@ -103,7 +107,7 @@ def _tune_gesture(item: Fingered, piece: Piece) -> Gesture:
         for string in stroke.struck[:-1]
     )
     layer: Layer = "melody" if item.main else "between"
-    gesture = _gesture(item.note, stroke, layer, (*under, _sounding(item.note, stroke, "tune")), piece)
+    gesture = _gesture(item.note, stroke, layer, (*under, _sounding(item, "tune")), piece)
     heard = stroke.heard if stroke.rolled else None
     if item.hand is None:
         return replace(gesture, heard=heard)
@@ -112,12 +116,13 @@ def _tune_gesture(item: Fingered, piece: Piece) -> Gesture:
 
 def _added_gesture(item: Added, piece: Piece) -> Gesture:
     """Return the gesture of one note that the song adds."""
-    return _gesture(item.note, item.stroke, "between", (_sounding(item.note, item.stroke, "added"),), piece)
+    return _gesture(item.note, item.stroke, "between", (_sounding(item, "added"),), piece)
 
 
-def _sounding(note: TuneNote, stroke: Stroke, part: Part) -> StringNote:
-    """Return the written note on its string, at its written pitch even where the string doesn't have it."""
-    return StringNote(stroke.string, stroke.fret, note.midi, part)
+def _sounding(item: Fingered | Added, part: Part) -> StringNote:
+    """Return the written note on its string; without a fret where no string has it."""
+    fret = item.stroke.fret if item.reached else None
+    return StringNote(item.stroke.string, fret, item.note.midi, part, item.note.off_neck)
 
 
 def _gesture(

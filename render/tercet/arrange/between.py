@@ -11,7 +11,7 @@ from tercet.arrange.fingering import Fingered, unreachable
 from tercet.arrange.hand import OPEN_HAND, change_cost, hand_position
 from tercet.arrange.model import Problem
 from tercet.arrange.piece import Piece, begun
-from tercet.arrange.reports import added_problem, left_out_problem, let_go_problem, unplayable_problem
+from tercet.arrange.reports import added_problem, left_out_problem, let_go_problem
 from tercet.arrange.strokes import Stroke, single_strokes
 from tercet.arrange.tune import TuneNote, row_notes
 from tercet.neck import Shape
@@ -28,7 +28,7 @@ class Added:
     note, stroke
         What is written, and how it is played.
     reached
-        Whether a string can play it.
+        Whether a string has it.
     let_go_beat
         Where the tune takes its string or its finger from it, before its written end; None where it doesn't.
     """
@@ -80,8 +80,9 @@ def _place(
     shape = held.stroke.shape if held else OPEN_HAND
     anyhow = list(single_strokes(note.midi, shape, piece.hands))
     if not anyhow:
-        stroke = unreachable(note.midi, shape, piece.tuning)
-        return Added(note, stroke, reached=False), [unplayable_problem(note, piece)]
+        rings = held is not None and note.start_beat < held.note.end_beat
+        busy = held.stroke.struck if held is not None and rings else ()
+        return Added(note, unreachable(note.midi, shape, piece.tuning, busy), reached=False), []
     free = anyhow
     if held is not None and note.start_beat < held.note.end_beat:
         together = held.note.start_beat == note.start_beat

@@ -7,7 +7,7 @@ edit changes nothing in earlier sections.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import cached_property
@@ -22,16 +22,10 @@ from tercet.arrange.hand import OPEN_HAND
 from tercet.arrange.model import Problem
 from tercet.arrange.path import Changes, Step, cheapest_path, hurry
 from tercet.arrange.piece import Piece, begun
-from tercet.arrange.reports import (
-    high_problem,
-    masked_problem,
-    pin_problem,
-    together_problem,
-    unplayable_problem,
-)
+from tercet.arrange.reports import high_problem, masked_problem, pin_problem, together_problem
 from tercet.arrange.strokes import Stroke
 from tercet.arrange.tune import TuneNote
-from tercet.neck import Shape
+from tercet.neck import Shape, has_note
 from tercet.neck.hands import Hand
 from tercet.song import Pin
 from tercet.theory import LAST_FRET, Tuning
@@ -50,7 +44,7 @@ class Fingered:
     main
         Whether it is one of the tune's main notes (rolled, or alone in the melody layer).
     hand
-        The left hand; None for a note that no hand can play.
+        The left hand; None for a note that no string has.
     change_cost
         What it cost to get here from the hand before.
     """
@@ -63,7 +57,7 @@ class Fingered:
 
     @property
     def reached(self) -> bool:
-        """Whether a hand can play it; a note that none can play still sounds, at its written pitch."""
+        """Whether a string has it; one that none has, in a song that keeps it as written, sounds all the same."""
         return self.hand is not None
 
     @property
@@ -238,7 +232,7 @@ class _Solver:
         for place, index in enumerate(run):
             note = self._tune[index]
             if place not in found:
-                self._unplayable(note, self._main[index])
+                self._off_neck(note, self._main[index])
                 continue
             choices, row = asked[place], found[place]
             cost = 0.0
@@ -314,11 +308,13 @@ class _Solver:
                 return choices
             question = replace(question, beside=())
         choices = self._choices_for(question, self._board)
-        pinned = note.pin is not None or note.position is not None
-        if not len(choices) and pinned:
+        if not len(choices) and not has_note(self._piece.tuning, note.midi):
+            return choices
+        if not len(choices) and (note.pin is not None or note.position is not None):
             freer = replace(question, highest_fret=LAST_FRET)
             choices = self._choices_for(freer, self._freer)
-            self.problems.append(pin_problem(note, self._piece, kept=len(choices) > 0))
+            if not note.pin_of_part or note.position is not None:
+                self.problems.append(pin_problem(note, self._piece, kept=len(choices) > 0))
         if not len(choices):
             for eased in _eased(question):
                 choices = self._choices_for(eased, self._board)
@@ -400,10 +396,9 @@ class _Solver:
             self._told_high.add(place)
             self.problems.append(high_problem(note, stroke, self._piece))
 
-    def _unplayable(self, note: TuneNote, main: bool) -> None:
+    def _off_neck(self, note: TuneNote, main: bool) -> None:
         held: Shape = self.fingered[-1].stroke.shape if self.fingered else OPEN_HAND
         self.fingered.append(Fingered(note, unreachable(note.midi, held, self._piece.tuning), main, None))
-        self.problems.append(unplayable_problem(note, self._piece))
 
 
 def _asks_for_roll(note: TuneNote) -> bool:
@@ -477,8 +472,10 @@ def _highest_fret(tune: Sequence[TuneNote], piece: Piece) -> int:
     return min(limit, LAST_FRET)
 
 
-def unreachable(midi: int, held: Shape, tuning: Tuning) -> Stroke:
-    """Return a stroke that stands for a note that no string has; it is sounded at its pitch all the same."""
-    string = min((1, 2, 3, 4), key=lambda name: (abs(midi - tuning.open_midi(name)), name))
-    fret = LAST_FRET if midi > tuning.open_midi(string) else 0
-    return Stroke(string, fret, (string,), held, "top", 0.0)
+def unreachable(midi: int, held: Shape, tuning: Tuning, busy: Collection[int] = ()) -> Stroke:
+    """Return a stroke that stands for a note that no string has: the string that comes nearest, at no true fret.
+
+    A string that is `busy` is taken only where all are.
+    """
+    string = min((1, 2, 3, 4), key=lambda name: (name in busy, abs(midi - tuning.open_midi(name)), name))
+    return Stroke(string, 0, (string,), held, "top", 0.0)

@@ -24,7 +24,8 @@ ADVICE_COSTS: dict[str, float] = {
 
 *hands* multiplies what a note of the tune costs these hands on average: fingers, stretches, changes, rolls that are
 missing or less clear. *notes …*, *wanted rolls …* and *time …* multiply a share of all notes or of the time, 0 to 1: a
-note that no string has counts as much as thirty units of cost, one above these players' frets as twenty. The others
+note that no string has counts as much as thirty units of cost, one above these players' frets as twenty; besides, a
+key with a note that no string has comes after all without. The others
 count for each chord, however often it comes, and for each semitone by which the tune goes beyond the voice, both ends
 together. With these weights folk tunes come out as the table in `benchmarks/README.md` says.
 """
@@ -44,8 +45,10 @@ class TuningAdvice:
     lowest, highest
         The sounding range of the tune, spelt in the key.
     notes, missing, high
-        Notes of the tune as played, repeats and all; how many of them no hand can play; and how many lie above the
-        frets that these players are asked to reach.
+        Notes of the tune as played, repeats and all; how many of them no string has as written, so that they are moved
+        by octaves (or have no fret); and how many lie above the frets that these players are asked to reach.
+    added_missing
+        How many notes of its `between` rows no string has.
     wanted, audible
         Notes that want a roll, and how many of them are rolled with the tune not masked: on top, in unison, or an
         octave below the string that doubles it.
@@ -67,6 +70,7 @@ class TuningAdvice:
     highest: Pitch
     notes: int
     missing: int
+    added_missing: int
     high: int
     wanted: int
     audible: int
@@ -77,8 +81,13 @@ class TuningAdvice:
     parts: Mapping[str, float]
 
     @property
+    def off_neck(self) -> bool:
+        """Whether some note, of the tune or an added one, is on no string."""
+        return self.missing + self.added_missing > 0
+
+    @property
     def playable(self) -> float:
-        """Share of the notes that these players can play, 0 to 1."""
+        """Share of the tune's notes that these players can play as they are written, 0 to 1."""
         return 1.0 - (self.missing + self.high) / self.notes
 
     @property
@@ -101,7 +110,7 @@ class KeyAdvice:
     key, semitones
         The key, and how far it lies from where the song is written, −24 to 24.
     lowest, highest
-        The range of the tune there.
+        The range of the tune there, as written.
     sung_octave
         In which octave the voice sings it: 0 as it stands, −1 an octave lower; 0 without a voice.
     semitones_outside
@@ -124,6 +133,11 @@ class KeyAdvice:
         return sum(tuning.total for tuning in self.tunings) / len(self.tunings)
 
     @property
+    def off_neck(self) -> bool:
+        """Whether some note is on no string of some tuning."""
+        return any(tuning.off_neck for tuning in self.tunings)
+
+    @property
     def worst(self) -> TuningAdvice:
         """The tuning that finds the key hardest, the first of equals."""
         return max(self.tunings, key=lambda tuning: tuning.total)
@@ -132,5 +146,5 @@ class KeyAdvice:
     def suits(self) -> bool:
         """Whether everybody can play every note and hold every chord, and the voice reaches the whole tune."""
         return not self.semitones_outside and all(
-            not (tuning.missing or tuning.high or tuning.not_held) for tuning in self.tunings
+            not (tuning.off_neck or tuning.high or tuning.not_held) for tuning in self.tunings
         )

@@ -9,7 +9,7 @@ from typing import Literal
 from tercet.song import Bar, Layer, Song, Source
 from tercet.theory import Tuning
 
-__all__ = ["Action", "Arrangement", "Audibility", "Gesture", "Part", "Problem", "StringNote"]
+__all__ = ["Action", "Arrangement", "Audibility", "Gesture", "Part", "Problem", "StringNote", "sign_of"]
 
 Action = Literal["roll", "single", "strum", "chop"]
 """What the right hand does."""
@@ -22,6 +22,11 @@ Part = Literal["tune", "added", "chord"]
 """What a note is: of the written tune, a single note that was added, or a chord tone."""
 
 
+def sign_of(off_neck: int) -> str:
+    """Return a sign for each octave that a note lies off the neck, a star where its place is higher, else a dagger."""
+    return ("*" if off_neck > 0 else "†") * abs(off_neck)
+
+
 @dataclass(frozen=True, slots=True)
 class StringNote:
     """One string that sounds within a gesture.
@@ -31,17 +36,31 @@ class StringNote:
     string
         1 (nearest the floor) to 4.
     fret
-        0 for the open string.
+        0 for the open string; None for a note that no string has, which sounds all the same: then `string` is the line
+        of the tab that comes nearest.
     midi
         MIDI key number that sounds.
     part
         What the note is.
+    off_neck
+        By how many octaves it must be moved, as written, before a string has it; it is moved, unless `fret` is None.
     """
 
     string: int
-    fret: int
+    fret: int | None
     midi: int
     part: Part
+    off_neck: int = 0
+
+    @property
+    def sign(self) -> str:
+        """Return a sign for each octave by which the note as written lies off the neck, or nothing."""
+        return sign_of(self.off_neck)
+
+    @property
+    def shown(self) -> str:
+        """Return what stands in a tab: the fret, behind it the sign of a moved note, or the sign alone."""
+        return ("" if self.fret is None else str(self.fret)) + self.sign
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +134,9 @@ class Problem:
     line, column
         Where the note stands in the file, both from 1; 0 when unknown.
     unplayable
-        Whether a written note can't be played at all (it is still sounded).
+        Whether a written note can't be played at all, as the song is asked to keep it as written (it still sounds).
+    off_neck
+        Whether it tells of a note that no string has, moved or kept.
     """
 
     message: str
@@ -125,6 +146,7 @@ class Problem:
     line: int = 0
     column: int = 0
     unplayable: bool = False
+    off_neck: bool = False
 
 
 @dataclass(frozen=True, slots=True)

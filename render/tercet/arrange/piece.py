@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from tercet.arrange.demands import LIMITS, Hands
+from tercet.arrange.off_neck import onto_neck
 from tercet.song import Bar, ChordSpan, Layer, Song, played_bars
 from tercet.theory import Tuning
 
@@ -159,8 +160,8 @@ class Piece:
 
 
 def piece_of(song: Song, tuning: Tuning) -> Piece:
-    """Lay a song out as it is played."""
-    return laid_out(song, tuning, played_bars(song))
+    """Lay a song out as it is played on some strings."""
+    return laid_out(song, tuning, onto_neck(played_bars(song), tuning, as_written=song.as_written))
 
 
 def laid_out(song: Song, tuning: Tuning, bars: tuple[Bar, ...]) -> Piece:

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from tercet.arrange.arranger import arrange
-from tercet.arrange.model import Arrangement, Gesture
+from tercet.arrange.model import Arrangement, Gesture, Problem
 from tercet.arrange.piece import Piece, begun, piece_of
 from tercet.errors import RequestError, SongError
 from tercet.song import Bar, Note, Pin, Source, parse_song
@@ -36,6 +36,8 @@ class PinnedSong:
         as the song asks.
     changed
         Bars that are played in another way than before, in rising order; none but in rare cases.
+    off_neck
+        What is to be said of notes that no string has.
     """
 
     text: str
@@ -43,6 +45,7 @@ class PinnedSong:
     shapes: int
     unpinned: int
     changed: tuple[int, ...] = ()
+    off_neck: tuple[Problem, ...] = ()
 
 
 def pin_song(text: str, file: str = "song.yaml") -> PinnedSong:
@@ -83,7 +86,8 @@ def pin_song(text: str, file: str = "song.yaml") -> PinnedSong:
             for place, frets in shapes.items()
             if place not in touched and touched and trial < MOST_TRIALS - 2
         }
-    return PinnedSong(written, len(pins), len(shapes), unpinned, changed)
+    off_neck = tuple(problem for problem in before.problems if problem.off_neck)
+    return PinnedSong(written, len(pins), len(shapes), unpinned, changed, off_neck)
 
 
 def changed_bars(before: Arrangement, after: Arrangement) -> tuple[int, ...]:
@@ -123,7 +127,7 @@ def note_pins(arrangement: Arrangement) -> tuple[dict[Source, Pin], int]:
         pin = note.pin if note is not None else None
         if pin is not None and pin.strings:
             continue
-        found = _pin_for(gestures, arrangement) if place not in continued else None
+        found = _pin_for(gestures) if place not in continued else None
         if found is None or note is None or not _agrees(found, note):
             unpinned += 1
         elif found != pin:
@@ -138,11 +142,11 @@ def _agrees(found: Pin, note: Note) -> bool:
     return note.position is None or not found.strings or found.strings[-1] == note.position[0]
 
 
-def _pin_for(gestures: list[Gesture], arrangement: Arrangement) -> Pin | None:
+def _pin_for(gestures: list[Gesture]) -> Pin | None:
     """Return the pin that holds for all of these, or None."""
     for gesture in gestures:
         note = gesture.notes[-1]
-        if note.midi != arrangement.tuning.midi(note.string, note.fret):
+        if note.fret is None:
             return None
     struck = {tuple(note.string for note in gesture.notes) for gesture in gestures}
     rolled = {gesture.action == "roll" for gesture in gestures}

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
-from tercet.arrange.model import Problem
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
+
+from tercet.arrange.model import Problem, sign_of
+from tercet.arrange.off_neck import moved_words, moves_onto
 from tercet.arrange.piece import Piece
 from tercet.arrange.strokes import Stroke
 from tercet.arrange.tune import TuneNote
+from tercet.neck import has_note
 from tercet.song import Bar, ChordSpan
-from tercet.theory import LAST_FRET, hz_of_midi, spell
+from tercet.song.transpose import MOST_SEMITONES
+from tercet.theory import LAST_FRET, TUNINGS, hz_of_midi, spell
 
 __all__ = [
     "added_problem",
@@ -16,17 +22,15 @@ __all__ = [
     "left_out_problem",
     "let_go_problem",
     "masked_problem",
+    "off_neck_problems",
     "pin_problem",
     "strum_problem",
     "together_problem",
-    "unplayable_problem",
+    "written_midi",
 ]
 
-_LOWEST_LOW_G = 55
-"""MIDI key number of G3, the lowest note of a low-g ukulele."""
 
-
-def _at(note: TuneNote, piece: Piece, message: str, remedy: str, *, unplayable: bool = False) -> Problem:
+def _at(note: TuneNote, piece: Piece, message: str, remedy: str) -> Problem:
     """Return a problem at a note's place in the piece and in the file."""
     return Problem(
         message,
@@ -35,29 +39,58 @@ def _at(note: TuneNote, piece: Piece, message: str, remedy: str, *, unplayable: 
         remedy,
         note.source.line,
         note.source.column,
-        unplayable,
     )
 
 
-def unplayable_problem(note: TuneNote, piece: Piece) -> Problem:
-    """Report a note that no string has."""
-    tuning, key, midi = piece.tuning, piece.song.key, note.midi
-    if tuning.lowest_midi <= midi <= tuning.highest_midi:
-        where, move, octave = f"is on no string of this tuning up to fret {LAST_FRET}", 0, "in another octave"
-    elif midi < tuning.lowest_midi:
-        move, octave = tuning.lowest_midi - midi, "an octave higher"
-        where = f"lies below the lowest string ({spell(tuning.lowest_midi, key)})"
+def off_neck_problems(notes: Iterable[TuneNote], piece: Piece) -> Iterator[Problem]:
+    """Report the notes that no string has, each pitch once: where it first comes, and how often."""
+    notes = list(notes)
+    by_pitch: dict[int, list[TuneNote]] = {}
+    for note in notes:
+        if note.off_neck:
+            by_pitch.setdefault(written_midi(note, piece), []).append(note)
+    remedy = " or ".join(_off_neck_remedies([written_midi(note, piece) for note in notes], piece))
+    for midi, alike in by_pitch.items():
+        first = min(alike, key=lambda note: note.start_beat)
+        times = f", {len(alike)} times," if len(alike) > 1 else ""
+        told = f"it is played and printed {moved_words(first.off_neck)}, marked {sign_of(first.off_neck)}"
+        if piece.song.as_written:
+            told = "it sounds as written, and its place in the tab is empty"
+        message = (
+            f"{spell(midi, piece.song.key)} ({hz_of_midi(midi):.0f} Hz){times} {_where(midi, piece)}: {told}"
+        )
+        problem = _at(first, piece, message, remedy)
+        yield replace(problem, off_neck=True, unplayable=piece.song.as_written)
+
+
+def written_midi(note: TuneNote, piece: Piece) -> int:
+    """Return the MIDI key number of a note as the song has it."""
+    return note.midi - (0 if piece.song.as_written else 12 * note.off_neck)
+
+
+def _where(midi: int, piece: Piece) -> str:
+    tuning, key = piece.tuning, piece.song.key
+    if midi < tuning.lowest_midi:
+        return f"lies below the lowest string ({spell(tuning.lowest_midi, key)})"
+    if midi > tuning.highest_midi:
+        return f"lies above the last fret ({spell(tuning.highest_midi, key)})"
+    return f"is on no string of this tuning up to fret {LAST_FRET}"
+
+
+def _off_neck_remedies(midis: Sequence[int], piece: Piece) -> Iterator[str]:
+    """Yield what would give all notes a place: a key, as it is typed for the song's file, or other strings."""
+    song = piece.song
+    moves = (move + song.moved_semitones for move in moves_onto(midis, piece.tuning))
+    move = next((move for move in moves if abs(move) <= MOST_SEMITONES), None)
+    if move is not None:
+        yield f"move the song (`--transpose {move}`)" if move else "leave `--transpose` away"
+    low_g = TUNINGS["low-g"]
+    if piece.tuning.name == "high-g" and all(has_note(low_g, midi) for midi in midis):
+        yield "use `tuning: low-g`"
+    if song.as_written:
+        yield "let Tercet move it by octaves (leave `as-written` away)"
     else:
-        move, octave = tuning.highest_midi - midi, "an octave lower"
-        where = f"lies above the last fret ({spell(tuning.highest_midi, key)})"
-    remedies = [f"write it {octave}"]
-    if move:
-        remedies.append(f"move the song by {move:+d} semitones (`--transpose {move}`)")
-    if move > 0 and tuning.name == "high-g" and midi >= _LOWEST_LOW_G:
-        remedies.append("use `tuning: low-g`")
-    name = f"{spell(midi, key)} ({hz_of_midi(midi):.0f} Hz)"
-    message = f"{name} {where}; it still sounds in the recordings"
-    return _at(note, piece, message, " or ".join(remedies), unplayable=True)
+        yield "keep it as written (`--as-written`)"
 
 
 def masked_problem(note: TuneNote, piece: Piece) -> Problem:
@@ -100,7 +133,7 @@ def pin_problem(note: TuneNote, piece: Piece, *, kept: bool) -> Problem:
 def _asked(note: TuneNote) -> str:
     """Return the position and the pin of a note as the song writes them."""
     position = f"s{note.position[0]}f{note.position[1]}" if note.position else ""
-    if note.pin is None:
+    if note.pin is None or note.pin_of_part:
         return position
     return f"{position}[{''.join(map(str, note.pin.strings)) or note.pin.action}]"
 

@@ -31,7 +31,7 @@ def single_notes(notes: Iterable[TuneNote]) -> Iterator[TuneNote]:
     """Yield the notes of the tune, each to be played alone; pins that say so already are kept."""
     for note in notes:
         alone = note.pin is not None and note.pin.action == "alone"
-        yield note if alone else replace(note, pin=Pin("alone"))
+        yield note if alone else replace(note, pin=Pin("alone"), pin_of_part=True)
 
 
 def one_strum_a_bar(fingered: Sequence[Fingered], piece: Piece) -> tuple[Gesture, ...]:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from tercet.arrange.model import Arrangement, Gesture
+from tercet.arrange.off_neck import explained
 from tercet.song import Bar
 from tercet.song.layout import shown_width
 
@@ -58,12 +59,12 @@ def tab_text(arrangement: Arrangement, bars: Sequence[int] | None = None, width:
     Returns
     -------
     str
-        Lines without trailing spaces, the last one the legend; it ends with a line break.
+        Lines without trailing spaces, the legend last; it ends with a line break.
     """
     cells = _cells(arrangement)
     lines: list[str] = []
     if bars is not None:
-        return _finished(_music(bars, arrangement, cells, width))
+        return _finished(_music(bars, arrangement, cells, width), arrangement)
     shown: dict[str, list[int]] = {}
     for visit in _visits(arrangement):
         first = shown.setdefault(arrangement.bars[visit[0]].section, visit)
@@ -74,7 +75,7 @@ def tab_text(arrangement: Arrangement, bars: Sequence[int] | None = None, width:
             bar = arrangement.bars[visit[0]]
             lines += [f"{_name(bar)}: as {_span(first, arrangement)}{but}", ""]
         lines += _music(wanted, arrangement, cells, width)
-    return _finished(lines)
+    return _finished(lines, arrangement)
 
 
 def _music(
@@ -109,9 +110,9 @@ def _played_otherwise(
     return [index for index in visit if arrangement.bars[index].line in otherwise]
 
 
-def _finished(lines: Sequence[str]) -> str:
+def _finished(lines: Sequence[str], arrangement: Arrangement) -> str:
     """Return lines as one text, with the legend below."""
-    return "\n".join(line.rstrip() for line in [*lines, LEGEND]) + "\n"
+    return "\n".join(line.rstrip() for line in [*lines, LEGEND, *explained(arrangement)]) + "\n"
 
 
 def _visits(arrangement: Arrangement) -> list[list[int]]:
@@ -149,7 +150,7 @@ def _cells(arrangement: Arrangement) -> list[dict[Fraction, _Column]]:
             column.texts[_STRUMS] = _strum_sign(gesture)
             continue
         column.texts[_TUNE] = column.texts.get(_TUNE, "") + _tune_sign(gesture)
-        column.frets.update({note.string: str(note.fret) for note in gesture.notes})
+        column.frets.update({note.string: note.shown for note in gesture.notes})
     chord, before = "", None
     for bar, cell in zip(arrangement.bars, cells, strict=True):
         if before is None or not _go_on(before, bar):

@@ -24,7 +24,7 @@ class TuneNote:
     length_beat, end_beat
         How long it is held, ties included, and where it ends in the piece as played.
     midi
-        MIDI key number.
+        MIDI key number that sounds.
     chord, chord_frets
         The chord it is rolled over, None for none, and the shape that the song asks for: four frets, string 4
         first, None for a string that is not played.
@@ -38,6 +38,10 @@ class TuneNote:
         Whether its bar was replaced for this pass.
     source
         Where it stands in the file.
+    off_neck
+        By how many octaves it must be moved, as written, before a string has it.
+    pin_of_part
+        Whether it isn't the song that pins it but the part that is made of it.
     """
 
     spot: Spot
@@ -51,6 +55,8 @@ class TuneNote:
     pin: Pin | None
     own: bool
     source: Source
+    off_neck: int = 0
+    pin_of_part: bool = False
 
     @property
     def start_beat(self) -> Fraction:
@@ -102,4 +108,5 @@ def _tune_note(piece: Piece, bar_index: int, note: Note, length_beat: Fraction) 
         pin=note.pin,
         own=piece.bars[bar_index].own,
         source=note.source,
+        off_neck=note.off_neck,
     )

@@ -82,6 +82,7 @@ def _key_facts(rank: int, key: KeyAdvice, call: Call) -> dict[str, Any]:
                 "highest": str(one.highest),
                 "notes": one.notes,
                 "missing": one.missing,
+                "added_missing": one.added_missing,
                 "high": one.high,
                 "playable": round(one.playable, 3),
                 "wanted_rolls": one.wanted,

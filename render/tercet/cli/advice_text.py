@@ -114,6 +114,8 @@ def legend_text(rankings: Sequence[Sequence[KeyAdvice]]) -> Iterator[str]:
         yield f"{head:<5}  {meaning}"
     if len(rankings[0][0].tunings) > 1:
         yield "each tuning's column is its total; together is their mean"
+    if any(key.off_neck for keys in rankings for key in keys):
+        yield "on no string: such notes are played in another octave, or as they are with --as-written"
     yield "can't hold: no shape of that chord over all four strings is within these hands"
 
 
@@ -168,6 +170,8 @@ def _against_tuning(advice: TuningAdvice, key: KeyAdvice) -> Iterator[str]:
         yield f"can't hold {', '.join(advice.not_held)}"
     if advice.missing:
         yield f"{advice.missing} of {counted(advice.notes, 'note')} on no string"
+    if advice.added_missing:
+        yield f"{counted(advice.added_missing, 'added note')} on no string"
     if advice.high:
         yield f"{advice.high} of {counted(advice.notes, 'note')} too high up the neck"
 

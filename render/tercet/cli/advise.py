@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from tercet.cli.advice_facts import advice_facts
 from tercet.cli.advice_text import Call, keys_text, legend_text, lines_text, others_text, range_text
-from tercet.cli.options import names, players, tunings_of
+from tercet.cli.options import add_as_written_option, kept_as_asked, names, players, tunings_of
 from tercet.cli.talk import put, put_json
 from tercet.errors import ParameterError, RequestError
 
@@ -41,6 +41,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--players", type=players, metavar="NAME", help="who plays: beginner, improving or free"
     )
     parser.add_argument("--voice", metavar="RANGE", help="who sings: low, high, or a range such as A3-D5")
+    add_as_written_option(parser)
     parser.add_argument("--json", action="store_true", help="print everything as JSON, for programs")
 
 
@@ -72,7 +73,7 @@ def run(arguments: argparse.Namespace) -> int:
 
     voice = voice_of(arguments.voice) if arguments.voice is not None else None
     asked = tunings_of(arguments.tuning) if arguments.tuning else ()
-    song = read_song(arguments.song)
+    song = kept_as_asked(read_song(arguments.song), arguments)
     own = song_tuning(song)
     call = Call(arguments.song, song.players, arguments.players)
     song = replace(song, players=arguments.players) if arguments.players else song

@@ -9,7 +9,8 @@ from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from tercet.cli.options import add_replace_option
+from tercet.cli.options import add_arranging_options, add_replace_option
+from tercet.cli.playing import arranged
 from tercet.cli.talk import counted, put, put_json, say
 from tercet.errors import RequestError, SongError, TercetError
 
@@ -25,8 +26,8 @@ NAME = "check"
 HELP = "find mistakes in songs and say what the players should know"
 DESCRIPTION = (
     "Read songs and report every mistake with its place and its mend; then what the hands do, line by line, the "
-    "hard places, and what can't be done as written. A class file beside the songs is read too. "
-    "Exit code 1 when a file has mistakes or a note can't be played."
+    "hard places, and what can't be done as written, in the song's own key and tuning or in others. A class file "
+    "beside the songs is read too. Exit code 1 when a file has mistakes, or no string has a note that stays as written."
 )
 
 HARDEST_SHOWN = 3
@@ -42,6 +43,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="draw a take of the song, what is loud in front and what is soft behind: .svg or .png",
     )
     parser.add_argument("--json", action="store_true", help="print the report as JSON, for programs")
+    add_arranging_options(parser)
     add_replace_option(parser)
 
 
@@ -53,7 +55,7 @@ def run(arguments: argparse.Namespace) -> int:
     show = not arguments.json
     classes, class_reports = _classes(arguments.songs, show=show)
     reports = [
-        _report(path, classes.get(path), show=show, arguments=arguments, picture=picture)
+        _report(path, classes.get(path), arguments, show=show, picture=picture)
         for path in arguments.songs
         if not is_class_file(path)
     ]
@@ -152,17 +154,16 @@ def _draw(path: Path, arrangement: Arrangement, *, replace: bool) -> None:
 def _report(
     path: str,
     class_file: ClassFile | None,
+    arguments: argparse.Namespace,
     *,
     show: bool,
-    arguments: argparse.Namespace,
     picture: Path | None,
 ) -> tuple[dict[str, Any], int]:
     """Return what there is to say about one song of a class, and its exit code; print it too where wanted."""
-    from tercet.arrange import arrange
     from tercet.song import read_song
 
     try:
-        arrangement = arrange(read_song(path))
+        arrangement = arranged(read_song(path), arguments)
     except TercetError as error:
         return _refused(path, error, show=show)
     from tercet.arrange.report import as_json, report_of
@@ -234,6 +235,7 @@ def _summary(arrangement: Arrangement) -> dict[str, Any]:
                 "message": problem.message,
                 "remedy": problem.remedy,
                 "unplayable": problem.unplayable,
+                "off_neck": problem.off_neck,
             }
             for problem in arrangement.problems
         ],

@@ -7,13 +7,13 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tercet.cli.options import add_replace_option, count_in_of, one_tuning_of, tuned_and_moved
+from tercet.cli.options import add_arranging_options, add_replace_option, count_in_of
+from tercet.cli.playing import arranged, show_off_neck
 from tercet.cli.talk import put, say
 from tercet.errors import RequestError
 
 if TYPE_CHECKING:
-    from tercet.song import Song
-    from tercet.theory import Tuning
+    from tercet.arrange import Arrangement
 
     _Export = tuple[bytes, tuple[str, ...]]
 
@@ -32,10 +32,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
     parser.add_argument("song", metavar="SONG", help="arrangement file")
     parser.add_argument("-o", "--output", metavar="FILE", required=True, help="file to write")
-    parser.add_argument(
-        "--transpose", metavar="N", type=int, default=0, help="semitones up, or down with a minus"
-    )
-    parser.add_argument("--tuning", metavar="NAME", help="high-g, low-g, baritone, or four notes")
+    add_arranging_options(parser)
     parser.add_argument(
         "--plain", action="store_true", help="MIDI as written, not as performed, for programs that draw notes"
     )
@@ -57,11 +54,12 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.plain and _KINDS[ending] is not _midi:
         raise RequestError(f"--plain is for MIDI, and {path} isn't: leave --plain away, or end FILE in .mid")
     check_may_make(path, replace=arguments.replace)
-    asked = one_tuning_of(arguments.tuning) if arguments.tuning else None
-    song, tuning, dropped = tuned_and_moved(read_song(arguments.song), arguments.transpose, asked)
-    if dropped:
-        say(f"pins are for the song as written and were dropped: {', '.join(dropped)}")
-    data, remarks = _KINDS[ending](song, tuning, plain=arguments.plain)
+    arrangement = arranged(read_song(arguments.song), arguments)
+    if arguments.plain or ending == ".abc":
+        _say_unmoved(arrangement, path)
+    else:
+        show_off_neck(arrangement)
+    data, remarks = _KINDS[ending](arrangement, plain=arguments.plain)
     write_made(path, data, maker=NAME, replace=arguments.replace)
     put(path)
     for remark in remarks:
@@ -69,38 +67,46 @@ def run(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def _musicxml(song: Song, tuning: Tuning, *, plain: bool) -> _Export:  # noqa: ARG001 - of one form with the others
-    from tercet.arrange import arrange
+def _say_unmoved(arrangement: Arrangement, path: Path) -> None:
+    """Say that a file which holds the song as written isn't what is played, where notes are moved."""
+    moved = sum(problem.off_neck and not problem.unplayable for problem in arrangement.problems)
+    if moved:
+        kept = (
+            "a pitch that no string has keeps its"
+            if moved == 1
+            else f"{moved} pitches that no string has keep their"
+        )
+        say(f"{path} holds the song as written: {kept} octave there, and the class plays another")
+
+
+def _musicxml(arrangement: Arrangement, *, plain: bool) -> _Export:  # noqa: ARG001 - of one form with the others
     from tercet.exchange.musicxml_out import musicxml_bytes
 
-    return musicxml_bytes(arrange(song, tuning))
+    return musicxml_bytes(arrangement)
 
 
-def _abc(song: Song, tuning: Tuning, *, plain: bool) -> _Export:  # noqa: ARG001
+def _abc(arrangement: Arrangement, *, plain: bool) -> _Export:  # noqa: ARG001
     from tercet.exchange.abc_out import abc_bytes
 
-    return abc_bytes(song)
+    return abc_bytes(arrangement.song)
 
 
-def _midi(song: Song, tuning: Tuning, *, plain: bool) -> _Export:
+def _midi(arrangement: Arrangement, *, plain: bool) -> _Export:
     if plain:
         from tercet.exchange.midi_plain import plain_midi_bytes
 
-        return plain_midi_bytes(song), ()
-    from tercet.arrange import arrange
+        return plain_midi_bytes(arrangement.song), ()
     from tercet.exchange import midi_bytes
     from tercet.perform import lay_out, perform
 
-    arrangement = arrange(song, tuning)
-    timeline = lay_out(arrangement, count_in_bars=count_in_of(None, song))
+    timeline = lay_out(arrangement, count_in_bars=count_in_of(None, arrangement.song))
     return midi_bytes(arrangement, perform(arrangement, timeline)), ()
 
 
-def _text(song: Song, tuning: Tuning, *, plain: bool) -> _Export:  # noqa: ARG001
-    from tercet.arrange import arrange
+def _text(arrangement: Arrangement, *, plain: bool) -> _Export:  # noqa: ARG001
     from tercet.arrange.tab import tab_text
 
-    return f"{song.title}\n\n{tab_text(arrange(song, tuning))}".encode(), ()
+    return f"{arrangement.song.title}\n\n{tab_text(arrangement)}".encode(), ()
 
 
 _KINDS: dict[str, Callable[..., _Export]] = {

@@ -6,7 +6,8 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tercet.cli.options import add_replace_option, one_tuning_of
+from tercet.cli.options import add_as_written_option, add_replace_option, kept_as_asked, one_tuning_of
+from tercet.cli.playing import show_off_neck
 from tercet.cli.talk import put, say, say_signs_without_font
 from tercet.errors import RequestError
 
@@ -35,6 +36,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="NAME",
         help="high-g, low-g, baritone, or four notes (default: the song's, or high-g)",
     )
+    add_as_written_option(parser)
     parser.add_argument(
         "--frets", metavar="N", type=int, help="frets that are drawn (default 12, or more if needed)"
     )
@@ -95,10 +97,12 @@ def _of_song(song: Song, arguments: argparse.Namespace) -> FretboardMap:
     from tercet.theory import parse_key
 
     asked = one_tuning_of(arguments.tuning) if arguments.tuning else None
-    song, tuning, dropped = tuned_and_moved(song, 0, asked)
+    song, tuning, dropped = tuned_and_moved(kept_as_asked(song, arguments), 0, asked)
     if dropped:
         say(f"pins are for the song as written and were dropped: {', '.join(dropped)}")
-    places = tune_places(arrange(song, tuning))
+    arrangement = arrange(song, tuning)
+    show_off_neck(arrangement)
+    places = tune_places(arrangement)
     needed = frets_for(places)
     if arguments.frets and any(fret > arguments.frets for _, fret in places):
         say(f"the tune goes up to fret {needed}: with --frets {arguments.frets} a part of it isn't shown")

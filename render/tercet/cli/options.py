@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from tercet.theory import Tuning
 
 __all__ = [
+    "add_arranging_options",
+    "add_as_written_option",
     "add_performance_options",
     "add_replace_option",
     "add_sound_option",
@@ -24,6 +26,7 @@ __all__ = [
     "count_in_of",
     "feel",
     "front",
+    "kept_as_asked",
     "layer",
     "names",
     "one_tuning_of",
@@ -110,10 +113,39 @@ def front(text: str) -> Fraction:
     return value
 
 
-def as_asked(song: Song, arguments: argparse.Namespace) -> Song:
-    """Return a song with what the options say of its front and feel."""
+def add_arranging_options(parser: argparse.ArgumentParser) -> None:
+    """Add what a song is arranged for where nothing is played: key, tuning, players, notes that no string has."""
+    parser.add_argument(
+        "--transpose", metavar="N", type=int, default=0, help="semitones up, or down with a minus"
+    )
+    parser.add_argument("--tuning", metavar="NAME", help="high-g, low-g, baritone, or four notes")
+    parser.add_argument(
+        "--players", type=players, metavar="NAME", help="who plays: beginner, improving or free"
+    )
+    add_as_written_option(parser)
+
+
+def add_as_written_option(parser: argparse.ArgumentParser) -> None:
+    """Add ``--as-written``."""
+    parser.add_argument(
+        "--as-written",
+        action="store_true",
+        help="keep the octave of notes that no string has: they sound, and their place in the tab stays empty",
+    )
+
+
+def kept_as_asked(song: Song, arguments: argparse.Namespace) -> Song:
+    """Return a song with what ``--as-written`` says."""
     from dataclasses import replace
 
+    return replace(song, as_written=True) if arguments.as_written else song
+
+
+def as_asked(song: Song, arguments: argparse.Namespace) -> Song:
+    """Return a song with what the options say of its front and feel, and of notes that no string has."""
+    from dataclasses import replace
+
+    song = kept_as_asked(song, arguments)
     if arguments.front is not None:
         song = replace(song, front=arguments.front)
     return replace(song, feel=arguments.feel) if arguments.feel else song
@@ -159,6 +191,7 @@ def add_performance_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--transpose", type=int, default=0, metavar="N", help="semitones up, or down with a minus"
     )
+    add_as_written_option(parser)
     parser.add_argument(
         "--count-in", type=int, metavar="BARS", help="bars counted before, 0 to 8 (default 1)"
     )

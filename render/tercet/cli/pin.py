@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 
 from tercet.cli.options import add_replace_option
+from tercet.cli.playing import say_problems
 from tercet.cli.talk import counted, put, say
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
@@ -46,6 +47,7 @@ def run(arguments: argparse.Namespace) -> int:
     elif pinned.pins or pinned.shapes:
         write_bytes(target, data, durable=True)
         put(target)
+    say_problems(pinned.off_neck)
     say(_told(pinned.pins, pinned.shapes))
     if pinned.unpinned:
         why = "no string has it, its passes play it in different ways, or it isn't played as asked"

@@ -4,29 +4,34 @@ from __future__ import annotations
 
 import argparse
 import os
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tercet.cli.options import as_asked, one_tuning_of, tuned_and_moved, tunings_of
+from tercet.cli.options import as_asked, kept_as_asked, one_tuning_of, tuned_and_moved, tunings_of
 from tercet.cli.talk import building, say
-from tercet.errors import RequestError
 
 if TYPE_CHECKING:
-    from tercet.arrange import Arrangement
+    from tercet.arrange import Arrangement, Problem
     from tercet.song import Players, Song
     from tercet.sound.soundfont import SoundFont
     from tercet.theory import Tuning
     from tercet.tracks.playing import Playing
 
-__all__ = ["ReadySet", "playing_of", "ready_sets", "ready_song", "say_measuring", "show_problems"]
+__all__ = [
+    "ReadySet",
+    "arranged",
+    "playing_of",
+    "ready_sets",
+    "ready_song",
+    "say_measuring",
+    "say_problems",
+    "show_off_neck",
+    "show_problems",
+]
 
 MOST_PROBLEMS_SHOWN = 6
-
-BETTER_COST_PER_NOTE = 1.0
-"""An octave lower the tune lies much better when each of its notes costs the hands this much less on average, in the
-units of `tercet.arrange.demands.COSTS`: about a change of position a note."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +46,15 @@ class ReadySet:
     title: str
     arrangement: Arrangement
     font: SoundFont
+
+
+def arranged(song: Song, arguments: argparse.Namespace) -> Arrangement:
+    """Arrange a song as the options of `tercet.cli.options.add_arranging_options` say."""
+    from tercet.arrange import arrange
+
+    tuning = one_tuning_of(arguments.tuning) if arguments.tuning else None
+    moved, strings = _tuned(kept_as_asked(song, arguments), arguments.transpose, tuning)
+    return arrange(_played_by(moved, arguments.players), strings)
 
 
 def ready_song(arguments: argparse.Namespace) -> ReadySet:
@@ -85,12 +99,12 @@ def ready_sets(arguments: argparse.Namespace) -> tuple[ReadySet, ...]:
     hands: tuple[Players | None, ...] = arguments.players or (None,)
     font = _font(arguments, written)
     sets: list[ReadySet] = []
-    for tuning in tunings:
-        several = len(tunings) > 1
-        song, strings = _tuned(written, arguments.transpose, tuning, name_it=several)
+    several = len(tunings) > 1
+    for tuning, lower in zip(tunings, _octaves(written, tunings, arguments.transpose, hands), strict=True):
+        song, strings = _tuned(written, arguments.transpose - 12 * lower, tuning, name_it=several)
+        if lower:
+            _say_lower(strings, arguments.transpose - 12)
         parts = _parts(song, strings, hands)
-        if several:
-            parts = _lower_where_better(parts, song, hands, arguments.transpose)
         for players, part in zip(hands, parts, strict=True):
             words = [_tuning_name(strings) if several else "", (players or "") if len(hands) > 1 else ""]
             title = ", ".join(filter(None, words))
@@ -133,49 +147,29 @@ def _folder_name(title: str) -> str:
     return title.replace(", ", "-").replace(" ", "-").replace("#", "s").lower()
 
 
-def _lower_where_better(
-    parts: list[Arrangement], song: Song, hands: Sequence[Players | None], transpose: int
-) -> list[Arrangement]:
-    """Return the parts, or those of the tune an octave lower where that lies much better on these strings.
+def _octaves(
+    written: Song, tunings: Sequence[Tuning | None], transpose: int, hands: Sequence[Players | None]
+) -> tuple[bool, ...]:
+    """Return for each tuning of a kit whether its players take the tune an octave lower than the others."""
+    named = [tuning for tuning in tunings if tuning is not None]
+    from tercet.arrange.advice import lower_octaves
+    from tercet.song.transpose import MOST_SEMITONES
 
-    All players of one tuning stay together. Strings of which the fourth is high stay where they are, and so does a
-    song that pins its fingering for these strings.
-    """
-    from tercet.song.transpose import MOST_SEMITONES, transpose_song
+    if len(named) < 2 or abs(transpose) > MOST_SEMITONES:
+        return (False,) * len(tunings)
 
-    tuning = parts[0].tuning
-    if tuning.reentrant or transpose - 12 < -MOST_SEMITONES:
-        return parts
-    try:
-        moved, dropped = transpose_song(song, -12)
-    except RequestError:
-        return parts
-    if dropped:
-        return parts
-    lower = _parts(moved, tuning, hands)
-    if not _much_better(lower, parts):
-        return parts
+    return lower_octaves(written, named, transpose, [players or written.players for players in hands])
+
+
+def _say_lower(tuning: Tuning, transpose: int) -> None:
     say(
         f"{_tuning_name(tuning)}: the tune is an octave lower, where it lies better on these strings "
-        f"(one track alone: tercet render --transpose {transpose - 12} --tuning {_asked_as(tuning)})"
+        f"(one track alone: tercet render --transpose {transpose} --tuning {_asked_as(tuning)})"
     )
-    return lower
 
 
 def _asked_as(tuning: Tuning) -> str:
     return _tuning_name(tuning).replace(" ", ",")
-
-
-def _much_better(ours: Sequence[Arrangement], others: Sequence[Arrangement]) -> bool:
-    """Return whether more of the tune can be played, or all that can is much easier for the hands."""
-    more = _unplayable(others) - _unplayable(ours)
-    notes = sum(gesture.notes[-1].part == "tune" for part in others for gesture in part.gestures)
-    eased = sum(part.cost for part in others) - sum(part.cost for part in ours)
-    return more > 0 or (more == 0 and eased >= BETTER_COST_PER_NOTE * max(notes, 1))
-
-
-def _unplayable(parts: Sequence[Arrangement]) -> int:
-    return sum(problem.unplayable for part in parts for problem in part.problems)
 
 
 def say_measuring(what: str, done: int, _total: int) -> None:
@@ -193,11 +187,22 @@ def _font(arguments: argparse.Namespace, song: Song) -> SoundFont:
 
 
 def show_problems(arrangement: Arrangement, set_title: str = "") -> None:
-    """Say what the players can't do as written; where there are several sets, for which."""
+    """Say what the players can't do as written, first notes that no string has; of several sets, for which."""
     start = f"{set_title}: " if set_title else ""
-    for problem in arrangement.problems[:MOST_PROBLEMS_SHOWN]:
-        remedy = f" Remedy: {problem.remedy}." if problem.remedy else ""
-        say(f"{start}bar {problem.bar_number} ({problem.section}): {problem.message}.{remedy}")
+    ordered = sorted(arrangement.problems, key=lambda problem: not problem.off_neck)
+    say_problems(ordered[:MOST_PROBLEMS_SHOWN], start)
     more = len(arrangement.problems) - MOST_PROBLEMS_SHOWN
     if more > 0:
         say(f"{start}… and {more} more: `tercet check` shows all")
+
+
+def show_off_neck(arrangement: Arrangement) -> None:
+    """Say which notes no string has, and what becomes of them."""
+    say_problems(problem for problem in arrangement.problems if problem.off_neck)
+
+
+def say_problems(problems: Iterable[Problem], start: str = "") -> None:
+    """Say problems, each with its remedy, after a start that they share."""
+    for problem in problems:
+        remedy = f" Remedy: {problem.remedy}." if problem.remedy else ""
+        say(f"{start}bar {problem.bar_number} ({problem.section}): {problem.message}.{remedy}")

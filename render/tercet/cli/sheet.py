@@ -6,9 +6,10 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tercet.cli.options import add_replace_option, one_tuning_of, tuned_and_moved
+from tercet.cli.options import add_arranging_options, add_replace_option
+from tercet.cli.playing import arranged, show_off_neck
 from tercet.cli.sheet_handout import write_handout
-from tercet.cli.talk import put, say, say_missing_signs
+from tercet.cli.talk import put, say_missing_signs
 from tercet.errors import RequestError
 
 if TYPE_CHECKING:
@@ -42,16 +43,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--large", action="store_true", help="larger, tab and words only")
     parser.add_argument("--paper", metavar="NAME", help="A4 or Letter; A4 without it")
     parser.add_argument("--left-handed", action="store_true", help="mirror the shapes")
-    parser.add_argument(
-        "--transpose", metavar="N", type=int, default=0, help="semitones up, or down with a minus"
-    )
-    parser.add_argument("--tuning", metavar="NAME", help="high-g, low-g, baritone, or four notes")
+    add_arranging_options(parser)
     add_replace_option(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Put one song on paper."""
-    from tercet.arrange import arrange
     from tercet.publish import picture_maker
     from tercet.song import read_song
     from tercet.tracks.made_files import write_made
@@ -62,11 +59,8 @@ def run(arguments: argparse.Namespace) -> int:
         picture_maker(path)
     else:
         _refuse(path, replace=arguments.replace)
-    asked = one_tuning_of(arguments.tuning) if arguments.tuning else None
-    song, tuning, dropped = tuned_and_moved(read_song(arguments.song), arguments.transpose, asked)
-    if dropped:
-        say(f"pins are for the song as written and were dropped: {', '.join(dropped)}")
-    arrangement = arrange(song, tuning)
+    arrangement = arranged(read_song(arguments.song), arguments)
+    show_off_neck(arrangement)
     if arguments.handout:
         for written in write_handout(
             arrangement, path, left_handed=arguments.left_handed, replace=arguments.replace

@@ -104,8 +104,11 @@ def _strokes(
             if not taken:
                 add_tuplet(notations, value)
             technical = SubElement(notations, "technical")
-            SubElement(technical, "string").text = str(struck.string)
-            SubElement(technical, "fret").text = str(struck.fret)
+            if struck.fret is not None:
+                SubElement(technical, "string").text = str(struck.string)
+                SubElement(technical, "fret").text = str(struck.fret)
+            if struck.sign:
+                SubElement(technical, "other-technical").text = struck.sign
             if gesture.action == "roll" and "stop" not in ties:
                 SubElement(notations, "arpeggiate", direction="up")
             taken.add(struck.string)

@@ -49,7 +49,7 @@ class TakeNote:
     velocity
         MIDI velocity, 1 to 127, that stands for the level.
     midi, string, fret
-        What sounds and where.
+        What sounds and where; no fret for a note that no string has.
     layer, part, action
         Whose note it is and what it is.
     gesture
@@ -70,7 +70,7 @@ class TakeNote:
     velocity: int
     midi: int
     string: int
-    fret: int
+    fret: int | None
     layer: Layer
     part: Part
     action: Action
@@ -82,6 +82,11 @@ class TakeNote:
     beat: Fraction
     length_beat: Fraction
     mark_db: float = 0.0
+
+    @property
+    def open_midi(self) -> int:
+        """What its string sounds when open; a note that no string has is sounded as an open string of its own."""
+        return self.midi - (self.fret or 0)
 
 
 @dataclass(frozen=True, slots=True)

@@ -98,7 +98,7 @@ def _ends(gesture: Gesture, note: StringNote) -> bool:
     """Whether a gesture ends a string that rings: it strikes it, takes another fret on it, or damps all."""
     if gesture.action == "chop" or any(other.string == note.string for other in gesture.notes):
         return True
-    if not gesture.shape:
+    if not gesture.shape or note.fret is None:
         return False
     return (gesture.shape[4 - note.string] or 0) != note.fret
 

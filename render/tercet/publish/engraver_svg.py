@@ -7,11 +7,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from xml.etree.ElementTree import Element, fromstring
 
 from tercet.publish.engraved import Glyph, Group, Lettering, Outline, Part
-from tercet.publish.letters import Style
+from tercet.publish.letters import Style, text_width_em
 from tercet.publish.score_parts import ScoreText, TextKind
 
 __all__ = ["DrawnSystem", "read_drawing"]
@@ -141,21 +141,30 @@ class _Reader:
         size = max(float(span.get("font-size", "0").removesuffix("px")) for span in element.iter())
         anchor = {"middle": 0.5, "end": 1.0}.get(element.get("text-anchor", ""), 0.0)
         text = self._texts.get(parent.get("id", ""))
-        if text is not None:
+        if text is not None and text.kind != "sign":
             yield Lettering(x, y, size, text.text, text.kind, text.style, anchor)
             return
         written = "".join(element.itertext()).strip()
         classes = parent.get("class", "").split()
         for (layer, part), (scale, style) in NEARNESS.items():
             if layer in classes and part in classes:
-                middle = y - size * 0.34
-                yield Lettering(
-                    x, middle + size * scale * DIGIT_HEIGHT / 2, size * scale, written, "digit", style, 0.5
-                )
+                baseline = y - size * 0.34 + size * scale * DIGIT_HEIGHT / 2
+                if text is not None:
+                    yield from _signed(Lettering(x, baseline, size * scale, text.text, "sign", style), text)
+                if text is None or text.label:
+                    yield Lettering(x, baseline, size * scale, written, "digit", style, 0.5)
                 return
         if written:
             kind: TextKind = "ending" if "voltaBracket" in classes else "remark"
             yield Lettering(x, y, size, written, kind, "bold", anchor)
+
+
+def _signed(sign: Lettering, text: ScoreText) -> Iterator[Lettering]:
+    """Yield the sign of a note behind its digit, which stays where it is; or on its own in the digit's place."""
+    if text.label:
+        yield replace(sign, x=sign.x + 0.5 * sign.size * text_width_em(text.label, sign.style))
+    else:
+        yield replace(sign, anchor=0.5)
 
 
 def _polygon(element: Element, *, closed: bool) -> Outline:

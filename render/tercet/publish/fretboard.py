@@ -75,12 +75,11 @@ class FretboardMap:
 
 def tune_places(arrangement: Arrangement) -> frozenset[tuple[int, int]]:
     """Return the (string, fret) pairs at which an arrangement plays its tune."""
-    tuning = arrangement.tuning
     return frozenset(
         (note.string, note.fret)
         for gesture in arrangement.gestures
         for note in gesture.notes
-        if note.part == "tune" and note.midi == tuning.midi(note.string, note.fret)
+        if note.part == "tune" and note.fret is not None
     )
 
 

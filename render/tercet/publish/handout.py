@@ -11,6 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from tercet.arrange import Arrangement
+from tercet.arrange.off_neck import explained
 from tercet.publish.canvas import Drawing, Group, Ink, Path, Point, Shape, Text
 from tercet.publish.chord_diagram import first_fret, shape_grid
 from tercet.publish.handout_bars import HandoutLine, TabNote, TabStroke, handout_lines
@@ -35,7 +36,7 @@ HANDOUT_WIDTH, HANDOUT_HEIGHT = 1920.0, 1080.0
 NEARER = (1.5, 1.25)
 """A song that has room to spare on one picture is drawn so much larger: in fewer units, since all sizes stay."""
 
-MARGIN, FOOT = 36.0, 44.0
+MARGIN, FOOT, FOOT_LINE = 36.0, 44.0, 30.0
 LEFT = 206.0
 """Where the strings begin: section names and bar numbers stand before them."""
 
@@ -74,15 +75,16 @@ SENTENCE = (
 
 @dataclass(frozen=True, slots=True)
 class _Page:
-    """Width and height of a picture in drawing units."""
+    """Width and height of a picture in drawing units, and what its foot says of the signs, a line each."""
 
     width: float = HANDOUT_WIDTH
     height: float = HANDOUT_HEIGHT
+    sentences: tuple[str, ...] = (SENTENCE,)
 
     @property
     def bottom(self) -> float:
         """Where rows must end."""
-        return self.height - FOOT
+        return self.height - FOOT - FOOT_LINE * (len(self.sentences) - 1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,14 +106,15 @@ def handout_pictures(arrangement: Arrangement, *, left_handed: bool = False) -> 
         Whether the shapes are mirrored. The tab is the same for both hands.
     """
     lines = handout_lines(arrangement)
+    sentences = (SENTENCE, *explained(arrangement))
     for times in NEARER:
-        page = _Page(HANDOUT_WIDTH / times, HANDOUT_HEIGHT / times)
+        page = _Page(HANDOUT_WIDTH / times, HANDOUT_HEIGHT / times, sentences)
         rows = _rows_on(page, lines)
         pictures = _pictures(rows, arrangement, page)
         if len(pictures) == 1 and len(rows) <= len(lines) and _fits(pictures[0], page):
             break
     else:
-        page = _Page()
+        page = _Page(sentences=sentences)
         pictures = _pictures(_rows_on(page, lines), arrangement, page)
     return tuple(
         _drawing(picture, arrangement, page, (number, len(pictures)), left_handed=left_handed)
@@ -230,8 +233,9 @@ def _sized(text: str, size: float, width: float, smallest: float) -> tuple[str, 
 def _foot(page: _Page, place: tuple[int, int]) -> Iterator[Shape]:
     """Yield what the signs mean, and which picture of how many this is."""
     y = page.height - 18.0
-    sentence, size = fitted(SENTENCE, 25.0, page.width - 2.0 * MARGIN - 180.0, 15.0)
-    yield Text(MARGIN, y, sentence, size, TEXT_SOFT, name="legend")
+    for line, told in enumerate(reversed(page.sentences)):
+        sentence, size = fitted(told, 25.0, page.width - 2.0 * MARGIN - 180.0, 15.0)
+        yield Text(MARGIN, y - FOOT_LINE * line, sentence, size, TEXT_SOFT, name="legend")
     number, count = place
     if count > 1:
         told = f"{number} of {count}"
@@ -304,7 +308,7 @@ def _tab_stroke(stroke: TabStroke, placed: PlacedColumn, top: float) -> Group:
         shapes += _arrow(x, first + 9.0, last - 9.0, Ink(stroke=look.colour, width=4.5), "roll")
     for note in stroke.notes:
         shapes += _digit(note, stroke, placed.digit_x, top)
-    struck = ", ".join(f"string {note.string} fret {note.fret}" for note in stroke.notes)
+    struck = ", ".join(f"string {note.string} fret {note.shown}" for note in stroke.notes)
     return Group(
         tuple(shapes), f"stroke {stroke.layer} {stroke.action}", f"{stroke.layer}, {stroke.action}: {struck}"
     )
@@ -315,15 +319,24 @@ def _digit(note: TabNote, stroke: TabStroke, x: float, top: float) -> Iterator[S
     front = note.tune and stroke.layer == "melody"
     size = TUNE_SIZE if front else DIGIT_SIZE
     y = _string_y(note.string, top)
-    half = 0.5 * text_width(str(note.fret), size)
-    paper = ((x - half, y - 4.0), (x + half, y - 4.0), (x + half, y + 4.0), (x - half, y + 4.0))
+    fret = "" if note.fret is None else str(note.fret)
+    half = 0.5 * text_width(fret or note.sign, size)
+    right = x + half + (text_width(note.sign, size) if fret else 0.0)
+    paper = ((x - half, y - 4.0), (right, y - 4.0), (right, y + 4.0), (x - half, y + 4.0))
     yield Path(paper, Ink(fill=PAPER), closed=True, name="paper")
     colour = LOOKS[stroke.layer].colour if note.tune or stroke.layer == "between" else TEXT
-    yield Text(x, y + 0.357 * size, str(note.fret), size, colour, "middle", bold=front, name="fret")
+    baseline = y + 0.357 * size
+    if fret:
+        yield Text(x, baseline, fret, size, colour, "middle", bold=front, name="fret")
+    if note.sign:
+        sign_x = x + half * BOLD if fret else x - half * BOLD
+        yield Text(sign_x, baseline, note.sign, size, colour, bold=front, name="sign")
 
 
 def _widest(stroke: TabStroke) -> float:
-    return max(text_width(str(note.fret), TUNE_SIZE) for note in stroke.notes)
+    return max(
+        text_width(str(note.fret) if note.fret is not None else note.sign, TUNE_SIZE) for note in stroke.notes
+    )
 
 
 def _strum(stroke: TabStroke, placed: PlacedColumn, top: float) -> Group:

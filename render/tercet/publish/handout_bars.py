@@ -23,11 +23,17 @@ NO_CHORD = "N.C."
 
 @dataclass(frozen=True, slots=True)
 class TabNote:
-    """A string that is struck: 1 to 4, its fret, and whether it holds the tune."""
+    """A string that is struck: 1 to 4, its fret, whether it holds the tune, and a sign behind the fret or alone."""
 
     string: int
-    fret: int
+    fret: int | None
     tune: bool
+    sign: str = ""
+
+    @property
+    def shown(self) -> str:
+        """What stands on the string."""
+        return ("" if self.fret is None else str(self.fret)) + self.sign
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +143,7 @@ def _laid(bar: Bar, gestures: Sequence[Gesture]) -> HandoutBar:
 
 
 def _stroke(gesture: Gesture) -> TabStroke:
-    notes = tuple(TabNote(note.string, note.fret, note.part == "tune") for note in gesture.notes)
+    notes = tuple(TabNote(note.string, note.fret, note.part == "tune", note.sign) for note in gesture.notes)
     return TabStroke(gesture.layer, gesture.action, notes, gesture.up, gesture.accent)
 
 

@@ -219,6 +219,4 @@ def _digits_width(column: Column) -> float:
 def _stroke_width(stroke: TabStroke) -> float:
     if stroke.layer == "strums":
         return 22.0
-    return max(
-        text_width(str(note.fret), TUNE_SIZE if note.tune else DIGIT_SIZE) * BOLD for note in stroke.notes
-    )
+    return max(text_width(note.shown, TUNE_SIZE if note.tune else DIGIT_SIZE) * BOLD for note in stroke.notes)

@@ -244,7 +244,7 @@ class _ScoreWriter:
             layer = _layer(measure, _TUNE)
             elements = fill_tune(layer, notes, stretch, self._arrangement.song, higher=self._higher)
             hung = {note.at_beat: elements[note.name] for note in notes if note.struck}
-        ids = fill_tab(measure, _layer(measure, _TAB), columns, stretch, self._arrangement)
+        ids = fill_tab(measure, _layer(measure, _TAB), columns, stretch, self._arrangement, self.texts)
         signs: dict[int, str] = {}
         strip = _layer(measure, _STRIP)
         whole = Fraction(1, self._arrangement.song.meter.lower)

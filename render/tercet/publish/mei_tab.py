@@ -17,6 +17,7 @@ from tercet.errors import ParameterError
 from tercet.publish.note_values import values_of
 from tercet.publish.score_parts import (
     GestureIds,
+    ScoreText,
     Texts,
     add_filler,
     set_value,
@@ -60,7 +61,12 @@ def columns_of(stretch: Stretch, gestures: Sequence[tuple[int, Gesture]]) -> tup
 
 
 def fill_tab(
-    measure: Element, layer: Element, columns: Sequence[Column], stretch: Stretch, arrangement: Arrangement
+    measure: Element,
+    layer: Element,
+    columns: Sequence[Column],
+    stretch: Stretch,
+    arrangement: Arrangement,
+    texts: Texts,
 ) -> dict[int, GestureIds]:
     """Fill the tab's layer of a printed bar, and return the names of its gestures' elements by their index.
 
@@ -85,7 +91,7 @@ def fill_tab(
             set_value(SubElement(parent, "space"), value)
         column_name = f"{name}c{place}"
         group.set("xml:id", column_name)
-        _digits(group, digits, column_name)
+        _digits(group, digits, column_name, texts)
         for index, gesture in column.gestures:
             strings = tuple(f"{column_name}s{note.string}" for note in gesture.notes)
             chop = gesture.action == "chop"
@@ -97,24 +103,32 @@ def fill_tab(
     return ids
 
 
-def _digits(group: Element, gestures: Sequence[tuple[int, Gesture]], column_name: str) -> None:
-    """Add the digits of a column; where two gestures want one string, the nearer layer's has it."""
+def _digits(group: Element, gestures: Sequence[tuple[int, Gesture]], column_name: str, texts: Texts) -> None:
+    """Add the digits of a column; where two gestures want one string, the nearer layer's has it.
+
+    A digit with a sign, or a sign alone, takes the place of the digit that is drawn.
+    """
     taken: set[int] = set()
     for _, gesture in gestures:
         for note in gesture.notes:
             if note.string in taken:
                 continue
             taken.add(note.string)
-            if not (1 <= note.string <= 4 and 0 <= note.fret <= LAST_FRET + 12):
+            if not (1 <= note.string <= 4 and 0 <= (note.fret or 0) <= LAST_FRET + 12):
                 raise ParameterError(f"no such place on the neck: string {note.string}, fret {note.fret}")
+            name = f"{column_name}s{note.string}"
+            if note.off_neck:
+                texts.found[name] = ScoreText(
+                    "sign", note.sign, label="" if note.fret is None else str(note.fret)
+                )
             part = "under" if note.part == "chord" and gesture.action == "roll" else "struck"
             SubElement(
                 group,
                 "note",
                 {
-                    "xml:id": f"{column_name}s{note.string}",
+                    "xml:id": name,
                     "tab.course": str(note.string),
-                    "tab.fret": str(note.fret),
+                    "tab.fret": str(note.fret or 0),
                     "type": f"{gesture.layer} {part}",
                 },
             )

@@ -85,7 +85,7 @@ def note_mark(note: TakeNote, frame: Frame) -> Group:
         shapes.append(
             Text(x, y + 0.36 * size, str(note.string), size, PAPER, "middle", bold=True, name="string")
         )
-    fret = f"fret {note.fret}" if note.fret else "open"
+    fret = "open" if note.fret == 0 else f"fret {note.fret}" if note.fret else "on no string"
     title = f"{note.layer}, {note.action}: string {note.string}, {fret}, {note.level_db:+.1f} dB"
     return Group(tuple(shapes), f"note {note.layer}", title)
 

@@ -31,6 +31,7 @@ TextKind = Literal[
     "strum",
     "finger",
     "digit",
+    "sign",
     "label",
 ]
 """What a text on the score is."""
@@ -72,7 +73,8 @@ class ScoreText:
     style
         The weight or slant it is set in.
     label
-        What stands before it where it begins a line of music, such as the passes of a verse.
+        What stands before it where it begins a line of music, such as the passes of a verse; before a sign of the tab,
+        the fret that it belongs to.
     """
 
     kind: TextKind

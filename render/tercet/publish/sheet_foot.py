@@ -9,6 +9,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from tercet.arrange import Arrangement
+from tercet.arrange.off_neck import explained
 from tercet.publish.canvas import Ink, Path, Text
 from tercet.publish.looks import FAINT, TEXT, TEXT_SOFT
 from tercet.publish.paragraphs import wrapped
@@ -75,6 +76,7 @@ def _reading(arrangement: Arrangement, *, large: bool) -> Iterator[str]:
     """Yield how to read the sheet, only what this one needs."""
     gestures = arrangement.gestures
     yield "Tab: string 1 on top, string 4 at the bottom. A number is a fret, 0 an open string."
+    yield from explained(arrangement)
     if any(gesture.action == "roll" for gesture in gestures):
         yield (
             "An arrow is a roll over just the strings beside it: the thumb stops on the tune. The top line is string "

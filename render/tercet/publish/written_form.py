@@ -293,7 +293,7 @@ def _content(stretch: Stretch, arrangement: Arrangement, starts: Sequence[float]
         stretch.length_beat,
         tied_into(stretch, arrangement),
         tuple(
-            (note.start_beat - low, note.length_beat, note.pitch, note.tied_on, note.position)
+            (note.start_beat - low, note.length_beat, note.pitch, note.tied_on, note.position, note.off_neck)
             for note in notes_in(stretch, arrangement)
         ),
         tuple((span.start_beat - low, span.chord, span.shape) for span in chords_in(stretch, arrangement)),
@@ -304,7 +304,7 @@ def _content(stretch: Stretch, arrangement: Arrangement, starts: Sequence[float]
                 gesture.action,
                 gesture.accent,
                 gesture.up,
-                tuple((note.string, note.fret) for note in gesture.notes),
+                tuple((note.string, note.shown) for note in gesture.notes),
             )
             for _, gesture in gestures_in(stretch, arrangement.gestures, starts)
         ),

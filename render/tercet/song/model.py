@@ -110,6 +110,9 @@ class Note:
         Fingering that the song asks for.
     source
         Where it stands in the file; doesn't take part in comparison.
+    off_neck
+        By how many octaves it must be moved, as written, before a string has it: 0 on the neck, 1 below it. Known once
+        there are strings: see `tercet.arrange.off_neck`.
     """
 
     start_beat: Fraction
@@ -119,6 +122,7 @@ class Note:
     position: tuple[int, int] | None = None
     pin: Pin | None = None
     source: Source = field(default=Source(0, 0), compare=False)
+    off_neck: int = 0
 
     @property
     def is_rest(self) -> bool:
@@ -364,6 +368,8 @@ class Song:
     them. `front` is how far the strums lie behind the melody, in LU between their median gestures; without it the marks
     say so. `feel` is how exactly the players keep together. `form` is never
     empty. `sound` and `count_in_bars` are None unless the song sets them. `tracks` are those of the song's own.
+    `as_written` says whether a note that no string has keeps its octave. `moved_semitones` is how far the song is from
+    where its file has it; it takes no part in comparison.
     """
 
     title: str
@@ -382,12 +388,14 @@ class Song:
     dynamics: Dynamics = Dynamics()
     strum: tuple[Slot, ...] | None = None
     between: BetweenNotes = "as-written"
+    as_written: bool = False
     swing: Fraction = Fraction(1, 2)
     front: Fraction | None = None
     feel: Feel = "natural"
     sound: str | None = None
     count_in_bars: int | None = None
     tracks: tuple[OwnTrack, ...] = ()
+    moved_semitones: int = field(default=0, compare=False)
 
     def section(self, name: str) -> Section:
         """Return the section of that name; `KeyError` when there is none."""

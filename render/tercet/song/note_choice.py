@@ -46,7 +46,8 @@ class NoteFacts:
     layer
         Whose note it is.
     string, fret
-        Where it is played, string 1 nearest the floor, fret 0 open. For a string of a roll, where the roll's *tune
+        Where it is played, string 1 nearest the floor, fret 0 open, None for a note that no
+        string has. For a string of a roll, where the roll's *tune
         note* is played: a roll stays whole and goes with its tune.
     action
         ``"roll"``, ``"single"``, ``"strum"`` or ``"chop"``.
@@ -62,7 +63,7 @@ class NoteFacts:
 
     layer: Layer
     string: int
-    fret: int
+    fret: int | None
     action: str
     part: str
     bar_number: int
@@ -101,7 +102,7 @@ DIMENSIONS: dict[str, dict[str, Callable[[NoteFacts], bool]]] = {
         "strum": lambda note: note.action == "strum",
         "chop": lambda note: note.action == "chop",
     },
-    "fret": {"open": lambda note: note.fret == 0, "fretted": lambda note: note.fret > 0},
+    "fret": {"open": lambda note: note.fret == 0, "fretted": lambda note: note.fret != 0},
     "last": {"last pass": lambda note: note.last_pass},
 }
 """The words that choose by themselves: what they tell apart, and how. Those of one kind exclude each other."""

@@ -19,7 +19,7 @@ from tercet.song.model import LAYERS, BetweenNotes, Dynamics, Feel, Meter, Playe
 from tercet.song.slips import explain_word
 from tercet.song.spelling import number_text, yaml_text
 from tercet.song.track_parts import TRACKS_SCHEMA, tracks_text
-from tercet.song.values import number_of, one_of, or_words, text_of, value_of
+from tercet.song.values import number_of, one_of, or_words, text_of, value_of, yes_or_no
 from tercet.theory import (
     DYNAMIC_MARKS,
     INSTRUMENTS,
@@ -194,6 +194,10 @@ def _read_players(node: Node) -> _Fields:
 
 def _read_between(node: Node) -> _Fields:
     return {"between": one_of(value_of(node), BETWEEN)}
+
+
+def _read_as_written(node: Node) -> _Fields:
+    return {"as_written": yes_or_no(node)}
 
 
 def _read_feel(node: Node) -> _Fields:
@@ -412,6 +416,13 @@ SETTINGS: tuple[Setting, ...] = (
         _read_between,
         lambda song: song.between if song.between != "as-written" else "",
         {"enum": list(BETWEEN)},
+    ),
+    Setting(
+        "as-written",
+        "Whether a note that no string has keeps its octave, with an empty place in the tab, instead of being moved.",
+        _read_as_written,
+        lambda song: "yes" if song.as_written else "",
+        {"enum": [True, False, "yes", "no"]},
     ),
     Setting(
         "swing",

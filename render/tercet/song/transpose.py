@@ -68,7 +68,8 @@ def transpose_song(song: Song, semitones: int) -> tuple[Song, tuple[str, ...]]:
         raise RequestError(
             f"transposed by {semitones} semitones, a note leaves the range of pitches: {error}"
         ) from error
-    return replace(song, key=key, sections=sections), dropped
+    moved_semitones = song.moved_semitones + semitones
+    return replace(song, key=key, sections=sections, moved_semitones=moved_semitones), dropped
 
 
 def drop_pins(song: Song) -> tuple[Song, tuple[str, ...]]:

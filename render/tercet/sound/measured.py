@@ -168,15 +168,14 @@ class MeasuredSynthesiser:
         """Return the table of a note's string; for a string that the song doesn't have, that of the reference."""
         return next(
             self._tables[place]
-            for place in ((note.string, note.midi - note.fret), (REFERENCE_STRING, REFERENCE_OPEN_MIDI))
+            for place in ((note.string, note.open_midi), (REFERENCE_STRING, REFERENCE_OPEN_MIDI))
             if place in self._tables
         )
 
     def _measure(self, notes: Iterable[TakeNote]) -> None:
         """Have the tables of all strings that are played, and of the reference string, ready."""
         wanted = sorted(
-            {(note.string, note.midi - note.fret) for note in notes}
-            | {(REFERENCE_STRING, REFERENCE_OPEN_MIDI)}
+            {(note.string, note.open_midi) for note in notes} | {(REFERENCE_STRING, REFERENCE_OPEN_MIDI)}
         )
         folder, identity = self._folder or cache_folder(), self.inner.identity()
         kept = {place: kept_string(folder, identity, *place) for place in wanted}

@@ -131,7 +131,8 @@ def string_named(string: int, open_midi: int) -> str:
 
 def built_in_channels(notes: Iterable[TakeNote]) -> dict[int, ChannelSound]:
     """Return what each channel plays: a string's preset for each string and layer that a take uses, and the chops."""
-    opens = {note.string: note.midi - note.fret for note in notes}
+    # A note that no string has doesn't say how its string is tuned, unless nothing else is played there.
+    opens = {note.string: note.open_midi for note in sorted(notes, key=lambda note: note.fret is not None)}
     channels = {}
     for layer_index in range(len(LAYERS)):
         controllers = ((BRIGHTNESS_CONTROLLER, BRIGHTNESS_BY_LAYER[layer_index]),)

@@ -141,7 +141,7 @@ def recipe_named(name: str, own: Sequence[Recipe] = ()) -> Recipe:
     recipes = {recipe.name: recipe for recipe in (*RECIPES, *own)}
     if name not in recipes:
         near = get_close_matches(name, recipes, n=1)
-        hint = f"; did you mean {near[0]}?" if near else ""
+        hint = f"; did you mean {near[0]}?" if near else "."
         raise RequestError(f"there is no track {name!r}{hint} Tracks: {', '.join(recipes)}")
     return recipes[name]
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from tercet.arrange import Arrangement, Gesture
+from tercet.arrange import Arrangement, Gesture, StringNote
+from tercet.arrange.off_neck import moved_words
 from tercet.publish.engraving import Engraving, engrave_at
 from tercet.publish.engraving_svg import sign_definitions, system_svg
 from tercet.publish.page.texts import filled
@@ -123,5 +124,13 @@ def spoken_bars(arrangement: Arrangement) -> list[str]:
 
 def _spoken_stroke(gesture: Gesture) -> str:
     """Return a stroke as a tab would say it: ``roll 4 fret 2, 3 fret 0``."""
-    strings = ", ".join(f"{note.string} fret {note.fret}" for note in gesture.notes)
+    strings = ", ".join(_spoken_string(note) for note in gesture.notes)
     return f"{gesture.action} {strings}" if strings else gesture.action
+
+
+def _spoken_string(note: StringNote) -> str:
+    """Return where a string is struck: ``4 fret 2``; what its sign means in words."""
+    if note.fret is None:
+        return "a note that no string has"
+    octaves = f", {moved_words(note.off_neck)}" if note.off_neck else ""
+    return f"{note.string} fret {note.fret}{octaves}"

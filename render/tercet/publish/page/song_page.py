@@ -12,6 +12,7 @@ from urllib.parse import quote
 
 from tercet import __version__
 from tercet.arrange import Arrangement
+from tercet.arrange.off_neck import explained
 from tercet.audio_formats import FORMATS
 from tercet.publish.canvas import Drawing, svg_text
 from tercet.publish.chord_diagram import chord_diagram_drawing
@@ -159,6 +160,7 @@ def _song_values(plan: PagePlan, facts: SongFacts, music: Music) -> dict[str, An
             for section, number, passes in _named_visits(plan.arrangement)
         ],
         "music": music.views,
+        "explained": tuple(explained(plan.arrangement)),
         "tracks": [_track_words(track) for track in plan.tracks],
         "downloads": [
             {"title": _take_title(group), "files": [_file_words(*file) for file in files]}
