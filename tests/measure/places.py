@@ -124,11 +124,7 @@ def of_musicxml(data: bytes) -> list[tuple[int, Place | None]]:
 def staff_of_musicxml(data: bytes) -> list[int]:
     """Return the pitches that are struck on the staff of the tune, in order."""
     part = ET.fromstring(data).findall("part")[0]
-    return [
-        _key(note)
-        for note in part.iter("note")
-        if note.find("pitch") is not None and not _goes_on(note)
-    ]
+    return [_key(note) for note in part.iter("note") if note.find("pitch") is not None and not _goes_on(note)]
 
 
 def keys_of_midi(data: bytes) -> list[int]:
