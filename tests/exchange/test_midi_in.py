@@ -142,7 +142,7 @@ REFUSED = {
     "track-missing": (raw(1, 3, 480), "damaged MIDI file"),
     "track-cut-off": (midi(track("x", *notes(*SCALE)))[:-12], "damaged MIDI file"),
     "track-too-long": (raw(0, 1, 480, [b""])[:-4] + b"\xff\xff\xff\xff", "damaged MIDI file"),
-    "gap": (far_away(), "more than 20000 quarters"),
+    "gap": (far_away(), "more than 128000 quarters"),
     "nothing": (midi(track("x")), "has no notes"),
     "too-large": (raw(0, 1, 480, [bytes(LARGEST_MIDI_BYTES)]), "larger than 300 kB"),
     "running-status-first": (raw(0, 1, 480, [bytes([0, 60, 80])]), "damaged MIDI file"),

@@ -16,6 +16,7 @@ import pytest
 from hypothesis import assume, given, settings
 
 from tercet.arrange import arrange, song_tuning
+from tercet.exchange import midi_bytes
 from tercet.exchange.abc_in import read_abc
 from tercet.exchange.abc_out import abc_bytes
 from tercet.exchange.imported_text import imported_text
@@ -24,8 +25,11 @@ from tercet.exchange.midi_in import read_midi
 from tercet.exchange.midi_plain import plain_midi_bytes
 from tercet.exchange.musicxml_in import read_musicxml
 from tercet.exchange.musicxml_out import musicxml_bytes
+from tercet.perform import lay_out, perform
 from tercet.song import Song, played_bars, read_song
+from tercet.song.reader import parse_song
 from tercet.song.settings import SETTINGS
+from tercet.song.writer import write_song
 from tercet.theory import parse_chord, tuning_of
 from tests.strategies import songs
 
@@ -104,7 +108,7 @@ def test_made_up_songs_come_back(through: Callable[[Song], LeadSheet], song: Son
 def test_tune_and_chords_come_back_through_plain_midi(song: Song) -> None:
     before = music(song)
     assume(before.notes)
-    file = mido.MidiFile(file=BytesIO(plain_midi_bytes(song)))
+    file = mido.MidiFile(file=BytesIO(plain_midi_bytes(song)[0]))
     quarter = Fraction(4, song.meter.lower)
     heard = list(_notes(file.tracks[1], file.ticks_per_beat))
     assert heard == [(start * quarter, length * quarter, midi) for start, length, midi in before.notes]
@@ -134,7 +138,7 @@ def _notes(track: mido.MidiTrack, ticks: int) -> Iterator[tuple[Fraction, Fracti
 @pytest.mark.parametrize("path", SONGS, ids=lambda path: path.stem)
 def test_our_songs_come_back_through_plain_midi(path: Path) -> None:
     song = read_song(path)
-    back = again(read_midi(plain_midi_bytes(song), path.name))
+    back = again(read_midi(plain_midi_bytes(song)[0], path.name))
     assert (back.title, back.key, back.meter, back.tempo) == (song.title, song.key, song.meter, song.tempo)
     assert music(back) == music(song)
 
@@ -146,6 +150,92 @@ def test_our_songs_come_back_through_abc(path: Path) -> None:
     assert heading(back) == heading(song)
     assert music(back) == music(song)
     assert [bar.marks for bar in played_bars(back)] == [bar.marks for bar in played_bars(song)]
+
+
+LOWER = (1, 2, 4, 8, 16, 32)
+
+
+def in_meter(upper: int, lower: int, tempo: str, pickup: str = "") -> Song:
+    """Return a short song in a meter, with a pick-up if one is given."""
+    opening = " | " if pickup else ""
+    bar = " ".join(["C4", "D", "E", "F"][index % 4] for index in range(upper))
+    return parse_song(
+        f"title: Any Meter\nkey: C major\nmeter: {upper}/{lower}\ntempo: {tempo}\nsections:\n  tune: |\n"
+        f"    chords  {opening}C | G7 | C\n    melody  {pickup}{opening}{bar} | {bar} | C4:{upper}\n"
+    )
+
+
+@pytest.mark.parametrize("lower", LOWER)
+@pytest.mark.parametrize("tempo", ["20", "92.5", "400"])
+@pytest.mark.parametrize("pickup", ["", "G4:1/3", "G4:1/2", "G4:2/5 A:1/5"])
+def test_every_meter_and_tempo_comes_back_through_plain_midi(lower: int, tempo: str, pickup: str) -> None:
+    for upper in range(1, 17):
+        song = in_meter(upper, lower, tempo, pickup)
+        data, remarks = plain_midi_bytes(song)
+        back = again(read_midi(data, "again"))
+        slow = any("no tempo as slow" in remark for remark in remarks)
+        assert slow == (lower == 32 and tempo == "20" and song.meter.pulse_beat == 1)
+        if upper > 1:
+            assert back.meter.lower == (16 if slow else lower)
+            assert back.meter.upper == upper
+            assert back.tempo == song.tempo
+            assert music(back) == music(song)
+
+
+@pytest.mark.parametrize("lower", LOWER)
+@pytest.mark.parametrize("upper", [1, 4, 7, 12, 16])
+def test_every_meter_and_tempo_is_performed_as_midi(upper: int, lower: int) -> None:
+    for tempo in ("20", "400"):
+        song = in_meter(upper, lower, tempo, "G4:1/3")
+        arrangement = arrange(song, song_tuning(song))
+        take = perform(arrangement, lay_out(arrangement, count_in_bars=1))
+        file = mido.MidiFile(file=BytesIO(midi_bytes(arrangement, take)))
+        assert file.length == pytest.approx(take.length_s, abs=0.01)
+
+
+@pytest.mark.parametrize("through", [musicxml, abc])
+@pytest.mark.parametrize(
+    "form", ["verse*99 chorus verse", "verse*120 chorus verse*3", "verse chorus*101 verse*99"]
+)
+def test_long_forms_come_back(through: Callable[[Song], LeadSheet], form: str) -> None:
+    text = (
+        "title: Round and Round\nkey: G major\nmeter: 3/4\ntempo: 99\nform: FORM\nsections:\n  verse: |\n"
+        "    chords        | G | C | G\n    melody  D4:1 | G4 A B | C5:2 G4 | G4:2 .\n"
+        "    words   the | hills go on | and on | on\n    melody 2  | B4 A G |  |\n"
+        "    words last  | hills stand still | |\n"
+        "  chorus: |\n    chords  D7 | G\n    melody  D4:3 | G4:3\n"
+    )
+    parts = [part.partition("*") for part in form.split()]
+    names = [name for name, _, times in parts for _ in range(int(times or 1))]
+    song = parse_song(text.replace("FORM", "\n  " + "\n  ".join(names)))
+    back = again(through(song))
+    assert music(back) == music(song)
+
+
+def test_a_form_of_long_names_comes_back() -> None:
+    sections = "".join(
+        f"  {name}: |\n    chords  C\n    melody  {note}4:4\n"
+        for name, note in (("verse-of-the-long-road", "C"), ("chorus-of-the-long-road", "E"))
+    )
+    names = ["verse-of-the-long-road chorus-of-the-long-road"] * 100
+    form = "\n  ".join(names)
+    song = parse_song(
+        f"title: Long\nkey: C major\nmeter: 4/4\ntempo: 99\nform:\n  {form}\nsections:\n{sections}"
+    )
+    back = again(musicxml(song))
+    assert back.form == song.form
+    assert max(map(len, write_song(back).splitlines())) < 200
+
+
+def test_lines_that_would_grow_too_long_are_divided() -> None:
+    bars = " | ".join(["C4:1/4[1] D:1/4[1] E:1/4[1] F:1/4[1] C4:1/4 D:1/4 E:1/4 F:1/4"] * 24)
+    chords = " | ".join(["Am[2000]:1 F[2010]:1"] * 24)
+    song = parse_song(
+        "title: Wide\nkey: C major\nmeter: 2/4\ntempo: 60\nform: tune*20\nsections:\n  tune: |\n"
+        f"    chords  {chords}\n    melody  {bars}\n"
+    )
+    back = again(musicxml(song))
+    assert music(back) == music(song)
 
 
 def test_a_wrong_note_chord_or_word_would_be_seen() -> None:

@@ -95,7 +95,7 @@ def _midi(arrangement: Arrangement, *, plain: bool) -> _Export:
     if plain:
         from tercet.exchange.midi_plain import plain_midi_bytes
 
-        return plain_midi_bytes(arrangement.song), ()
+        return plain_midi_bytes(arrangement.song)
     from tercet.exchange import midi_bytes
     from tercet.perform import lay_out, perform
 

@@ -11,7 +11,8 @@ from tercet.exchange.harmonise import harmonised
 from tercet.exchange.keys import key_of_tune
 from tercet.exchange.leadsheet import LeadSheet, TuneError
 from tercet.exchange.songs import Imported, song_of
-from tercet.song import Song
+from tercet.song import Line, Row, Song
+from tercet.song.plain_text import LONGEST_LINE
 from tercet.song.reader import parse_song
 from tercet.song.settings import SETTINGS
 from tercet.song.writer import write_song
@@ -27,6 +28,7 @@ KEPT_SETTINGS = (
 """Settings of a song that travel in an exported file; `sound` may name a file, so it stays at home."""
 
 _WIDTH = 100
+_LONGEST_WRITTEN = LONGEST_LINE - 100
 _PLAIN = re.compile(r"[^\x00-\x1f\x7f-\x9f\u2028\u2029]{1,300}")
 
 
@@ -52,7 +54,7 @@ def imported_text(
     clean = _clean_texts(sheet)
     if harmonise:
         clean = harmonised(clean, clean.key or key_of_tune(clean.notes)[0])
-    imported = song_of(clean)
+    imported = _with_short_lines(song_of(clean))
     text = _text(imported, clean.settings, origin)
     if harmonise and not any(chord.chord for measure in sheet.measures for chord in measure.chords):
         text = _with_proposals_marked(text)
@@ -68,6 +70,37 @@ def imported_text(
         )
         return _finished(changed, origin)
     return text, song, imported.remarks
+
+
+def _with_short_lines(imported: Imported) -> Imported:
+    """Return the song with lines of music divided until all lines of its text are short enough to be read."""
+    song = imported.song
+    while any(len(line) > _LONGEST_WRITTEN for line in write_song(song).split("\n")):
+        halved = replace(
+            song,
+            sections=tuple(
+                replace(section, lines=tuple(half for line in section.lines for half in _halves(line)))
+                for section in song.sections
+            ),
+        )
+        if halved == song:
+            break
+        song = halved
+    return replace(imported, song=song)
+
+
+def _halves(line: Line) -> tuple[Line, ...]:
+    """Return a line of music as two, if it has two bars or more."""
+    middle = len(line.rows[0].bars) // 2
+    if not middle:
+        return (line,)
+    first = tuple(replace(row, bars=row.bars[:middle]) for row in line.rows)
+    second = tuple(replace(row, bars=row.bars[middle:], pickup=None) for row in line.rows)
+    return tuple(Line(tuple(filter(_says_something, rows))) for rows in (first, second))
+
+
+def _says_something(row: Row) -> bool:
+    return row.pickup is not None or any(cell is not None for cell in row.bars)
 
 
 def _with_proposals_marked(text: str) -> str:
@@ -121,8 +154,20 @@ def _text(imported: Imported, settings: tuple[tuple[str, str], ...], origin: str
         if name in KEPT_SETTINGS and _PLAIN.fullmatch(value)
     ]
     names = {line.partition(":")[0] for line in kept}
-    lines = [line for line in body.split("\n") if line.partition(":")[0] not in names]
+    lines = body.split("\n")
     place = lines.index("sections:")
+    written = [each for each in _settings(lines[:place]) if each.partition(":")[0] not in names]
     order = [setting.name for setting in SETTINGS]
-    head = sorted([*lines[:place], *kept], key=lambda line: order.index(line.partition(":")[0]))
+    head = sorted([*written, *kept], key=lambda each: order.index(each.partition(":")[0]))
     return "\n".join([*comments, *head, *lines[place:]])
+
+
+def _settings(lines: list[str]) -> list[str]:
+    """Return the settings of a head, each with the lines that it goes on in."""
+    settings: list[str] = []
+    for line in lines:
+        if line.startswith(" "):
+            settings[-1] += f"\n{line}"
+        else:
+            settings.append(line)
+    return settings

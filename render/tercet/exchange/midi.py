@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "KEY",
+    "LARGEST_UPPER",
     "LET_GO",
     "MARKER",
     "METER",

@@ -18,8 +18,8 @@ from tercet.exchange.midi_chunks import META, MidiEvent, MidiFile, read_chunks
 
 __all__ = ["MidiNote", "MidiText", "MidiTrack", "MidiTune", "read_events"]
 
-MOST_QUARTERS = 20_000
-"""As long as the longest song, in the slowest meter that is usual."""
+MOST_QUARTERS = 128_000
+"""As long as the longest song in the longest meter, 16/1."""
 
 DRUMS = 9
 _SMPTE = 0x8000

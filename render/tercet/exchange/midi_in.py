@@ -20,7 +20,7 @@ from tercet.exchange.leadsheet import LeadChord, LeadNote, LeadSheet
 from tercet.exchange.midi_bars import Line, measures_of
 from tercet.exchange.midi_choice import chosen_track, words_for
 from tercet.exchange.midi_events import MidiNote, MidiTrack, MidiTune, read_events
-from tercet.exchange.midi_rhythm import GAP_QUARTER, rhythm_of, simplest, top_line
+from tercet.exchange.midi_rhythm import GAP_QUARTER, near_place, rhythm_of, top_line
 from tercet.exchange.midi_words import SungWords, karaoke_title, word_lists
 from tercet.song import Syllable
 from tercet.theory import Chord, Key, parse_key, spell
@@ -31,6 +31,9 @@ __all__ = ["read_midi"]
 _LEAST_IN_A_CHORD = 3
 _USUAL_TEMPO = Fraction(120)
 """Quarters a minute, where a file tells no tempo."""
+
+_TEMPO_PARTS = (1, 2, 4, 8, 5, 10, 16, 20, 40, 80, 100, 200, 400, 800, 1000)
+"""Parts of a quarter a minute that tempi are told in; pulses may be eighths of a quarter."""
 
 _MOST_OUT_OF_KEY_SHARE = Fraction(1, 4)
 """Of the tune's time: with more, a signature without signs is only what the program wrote by itself."""
@@ -78,7 +81,7 @@ def read_midi(data: bytes, file: str, track: str = "") -> LeadSheet:
         title=_title(tune, chosen, file),
         measures=measures,
         key=key,
-        tempo_quarters=tune.tempi[0][1].limit_denominator(10) if tune.tempi else None,
+        tempo_quarters=_round_tempo(tune.tempi[0][1]) if tune.tempi else None,
         remarks=tuple(remarks),
     )
 
@@ -111,11 +114,21 @@ def _key(tune: MidiTune, notes: Sequence[LeadNote], remarks: list[str]) -> Key |
     return None
 
 
+def _round_tempo(tempo_quarters: Fraction) -> Fraction:
+    """Return the roundest tempo that whole microseconds a quarter, all that MIDI tells, would make the same."""
+    quarter_us = round(60_000_000 / tempo_quarters)
+    for parts in _TEMPO_PARTS:
+        tempo = Fraction(round(tempo_quarters * parts), parts)
+        if tempo and round(60_000_000 / tempo) == quarter_us:
+            return tempo
+    return tempo_quarters.limit_denominator(_TEMPO_PARTS[-1])
+
+
 def _sections(places: Sequence[Fraction], tune: MidiTune) -> dict[Fraction, str]:
     """Return the names of sections by the place of the note with which they start, the nearest to their marker."""
     sections: dict[Fraction, str] = {}
     for at, text in tune.markers:
-        place, _ = simplest(at)
+        place = near_place(at, tune.tick_quarter)
         near = places[bisect_left(places, place - GAP_QUARTER) : bisect_left(places, place + GAP_QUARTER)]
         sections.setdefault(min(near, key=lambda start: abs(start - place), default=place), text)
     return sections
@@ -173,7 +186,9 @@ def _chords(tune: MidiTune, chosen: MidiTrack, remarks: list[str]) -> list[LeadC
             continue
         struck = [
             (at, [note.midi for note in group])
-            for at, group in groupby(track.notes, key=lambda note: simplest(note.start_quarter)[0])
+            for at, group in groupby(
+                track.notes, key=lambda note: near_place(note.start_quarter, tune.tick_quarter)
+            )
         ]
         full = [(at, keys) for at, keys in struck if len({key % 12 for key in keys}) >= _LEAST_IN_A_CHORD]
         if 2 * len(full) < len(struck):

@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 from fractions import Fraction
 from io import BytesIO
 
 from tercet.exchange.midi import (
     KEY,
+    LARGEST_UPPER,
     LET_GO,
     MARKER,
     METER,
@@ -26,7 +28,7 @@ from tercet.exchange.midi import (
     track_of,
 )
 from tercet.exchange.pieces import pieces_of
-from tercet.song import Bar, Song, played_bars
+from tercet.song import Bar, Meter, Song, played_bars
 from tercet.theory import Chord, tuning_of
 
 __all__ = ["plain_midi_bytes"]
@@ -35,35 +37,72 @@ TICKS_PER_QUARTER = 5040
 """Divides by every number to 10, so that usual tuplets fall on whole ticks."""
 
 MOST_TICKS = 32_767
+SLOWEST_US = 2**24 - 1
+"""Microseconds of a quarter in the slowest tempo that MIDI tells."""
+
 VELOCITY = 80
 TUNE_CHANNEL, CHORDS_CHANNEL = 0, 1
 LOWEST_ROOT = 48
 """The C below middle C: chords stand in the octave from there."""
 
 
-def plain_midi_bytes(song: Song) -> bytes:
-    """Return a song as written as the bytes of a MIDI file; the same song gives the same bytes."""
+def plain_midi_bytes(song: Song) -> tuple[bytes, tuple[str, ...]]:
+    """Return a song as written as the bytes of a MIDI file, and remarks; the same song gives the same bytes."""
     import mido
 
     bars = played_bars(song)
-    ticks = _ticks_per_quarter(song, bars)
-    grid = _Grid(Fraction(4, song.meter.lower) * ticks)
+    scale = _scale(song)
+    quarter = Fraction(4, song.meter.lower) * scale
+    ticks, exact = _ticks_per_quarter(quarter, bars)
+    written = replace(song.meter, lower=song.meter.lower // scale)
+    lead_beat = _lead_beat(bars, written)
+    grid = _Grid(quarter * ticks, lead_beat)
+    remarks = []
+    if scale > 1:
+        remarks.append(
+            f"MIDI tells no tempo as slow as this: {song.meter} is written as {written}, notes {scale} times as long"
+        )
+    if not exact:
+        remarks.append("the lengths have no common grid that MIDI can count: notes lie up to half a tick off")
     file = mido.MidiFile(type=1, ticks_per_beat=ticks, charset="utf-8")
     end = grid.tick(bars[-1].start_beat + bars[-1].length_beat)
     for name, events in (
-        (song.title, _conductor(song, bars, grid)),
+        (song.title, _conductor(song, bars, grid, written)),
         ("tune", _tune(song, bars, grid)),
         ("chords", _chords(bars, grid)),
     ):
         file.tracks.append(track_of(name, events, end))
     buffer = BytesIO()
     file.save(file=buffer)
-    return buffer.getvalue()
+    return buffer.getvalue(), tuple(remarks)
 
 
-def _ticks_per_quarter(song: Song, bars: tuple[Bar, ...]) -> int:
-    """Return the ticks of a quarter on which every note falls exactly, if there can be so many."""
-    quarter = Fraction(4, song.meter.lower)
+def _scale(song: Song) -> int:
+    """Return how many times as long notes are written so that MIDI can tell the tempo, a power of two."""
+    scale = 1
+    while _quarter_us(song, song.meter.lower // scale) > SLOWEST_US and song.meter.lower // scale > 1:
+        scale *= 2
+    return scale
+
+
+def _quarter_us(song: Song, lower: int) -> Fraction:
+    """Return how long a quarter lasts when a beat is written as 1/`lower`."""
+    return 60_000_000 / (song.tempo * song.meter.pulse_beat * Fraction(4, lower))
+
+
+def _lead_beat(bars: tuple[Bar, ...], meter: Meter) -> Fraction:
+    """Return how much silence goes before a pick-up whose length no meter of MIDI has."""
+    length = bars[0].length_beat / meter.lower
+    has_meter = length.denominator & (length.denominator - 1) == 0 and length.numerator <= LARGEST_UPPER
+    return (
+        Fraction(0)
+        if has_meter or bars[0].length_beat >= meter.bar_beat
+        else meter.bar_beat - bars[0].length_beat
+    )
+
+
+def _ticks_per_quarter(quarter: Fraction, bars: tuple[Bar, ...]) -> tuple[int, bool]:
+    """Return the ticks of a quarter on which every note falls exactly, if there can be so many, and if there are."""
     places = {
         place * quarter
         for bar in bars
@@ -72,32 +111,35 @@ def _ticks_per_quarter(song: Song, bars: tuple[Bar, ...]) -> int:
     }
     places |= {(bar.start_beat + span.start_beat) * quarter for bar in bars for span in bar.chords}
     exact = math.lcm(*(place.denominator for place in places), TICKS_PER_QUARTER)
-    return exact if exact <= MOST_TICKS else TICKS_PER_QUARTER
+    if exact > MOST_TICKS:
+        exact = math.lcm(*(place.denominator for place in places))
+        exact *= max(TICKS_PER_QUARTER // exact, 1)
+    return (exact, True) if exact <= MOST_TICKS else (TICKS_PER_QUARTER, False)
 
 
 class _Grid:
-    """Ticks of beats in the piece as played."""
+    """Ticks of beats in the piece as played, after `lead_beat` of silence."""
 
-    def __init__(self, ticks_per_beat: Fraction) -> None:
+    def __init__(self, ticks_per_beat: Fraction, lead_beat: Fraction) -> None:
         self._ticks_per_beat = ticks_per_beat
+        self._lead_beat = lead_beat
 
     def tick(self, beat: Fraction) -> int:
-        return round(beat * self._ticks_per_beat)
+        return round((beat + self._lead_beat) * self._ticks_per_beat)
 
 
-def _conductor(song: Song, bars: tuple[Bar, ...], grid: _Grid) -> Iterator[Event]:
+def _conductor(song: Song, bars: tuple[Bar, ...], grid: _Grid, meter: Meter) -> Iterator[Event]:
     import mido
 
-    meter = song.meter
-    pulse_quarter = meter.pulse_beat * Fraction(4, meter.lower)
+    pulse_quarter = song.meter.pulse_beat * Fraction(4, meter.lower)
     yield 0, KEY, mido.MetaMessage("key_signature", key=song.key.short_name)
-    yield 0, TEMPO, mido.MetaMessage("set_tempo", tempo=round(60_000_000 / (song.tempo * pulse_quarter)))
+    yield 0, TEMPO, mido.MetaMessage("set_tempo", tempo=round(_quarter_us(song, meter.lower)))
     clocks = round(24 * pulse_quarter)
-    first = bars[0]
-    if first.length_beat < meter.bar_beat:
-        quarters = first.length_beat * Fraction(4, meter.lower)
-        yield 0, METER, signature_of((quarters / 4).numerator, (quarters / 4).denominator, clocks)
-        yield grid.tick(first.length_beat), METER, signature_of(meter.upper, meter.lower, clocks)
+    first = bars[0].length_beat
+    if first < meter.bar_beat and not grid.tick(Fraction(0)):
+        length = first / meter.lower
+        yield 0, METER, signature_of(length.numerator, length.denominator, clocks)
+        yield grid.tick(first), METER, signature_of(meter.upper, meter.lower, clocks)
     else:
         yield 0, METER, signature_of(meter.upper, meter.lower, clocks)
     for piece in pieces_of(bars):

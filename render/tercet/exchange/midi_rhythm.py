@@ -17,7 +17,7 @@ from statistics import median
 
 from tercet.exchange.midi_events import MidiNote
 
-__all__ = ["GAP_QUARTER", "Rhythm", "rhythm_of", "simplest", "top_line"]
+__all__ = ["GAP_QUARTER", "Rhythm", "near_place", "rhythm_of", "simplest", "top_line"]
 
 TOLERANCE_QUARTER = Fraction(1, 32)
 END_TOLERANCE_QUARTER = Fraction(1, 12)
@@ -32,6 +32,9 @@ _ENTERED_DENOMINATORS = (*_DENOMINATORS, 5, 32, 24, 7, 9, 10)
 """Tried in this order for what lies within a tick of them."""
 
 _NEAR_TICKS = Fraction(3, 5)
+_FINE_TICK, _MOST_PARTS = Fraction(1, 960), 960
+"""From such ticks on, a place of no more than so many parts of a quarter is meant exactly."""
+
 _ENTERED_SHARE = 0.9
 """Of the onsets, on the grid: then the notes were entered, not played."""
 
@@ -78,8 +81,8 @@ def top_line(notes: Sequence[MidiNote], remarks: list[str]) -> list[MidiNote]:
     for note in notes:
         before = line[-1] if line else None
         if before is not None:
-            together = note.start_quarter - before.start_quarter <= TOLERANCE_QUARTER
             overlap = before.end_quarter - note.start_quarter
+            together = overlap > 0 and note.start_quarter - before.start_quarter <= TOLERANCE_QUARTER
             if together and note.midi > before.midi:
                 line.pop()
                 dropped += 1
@@ -128,9 +131,10 @@ def rhythm_of(notes: Sequence[MidiNote], tick_quarter: Fraction, tempo_quarters:
     tempo_quarters
         Quarters a minute.
     """
-    near = min(tick_quarter * _NEAR_TICKS, FINE_TOLERANCE_QUARTER)
+    near = _nearness(tick_quarter)
     entered = [_entered(note.start_quarter, near) for note in notes]
-    on_grid = sum(place is not None and place.denominator <= _FINEST for place in entered)
+    finest = _MOST_PARTS if tick_quarter <= _FINE_TICK else _FINEST
+    on_grid = sum(place is not None and place.denominator <= finest for place in entered)
     remarks: list[str] = []
     if on_grid >= _ENTERED_SHARE * len(notes):
         places = _loose_to_grid(notes, entered, remarks)
@@ -143,9 +147,24 @@ def rhythm_of(notes: Sequence[MidiNote], tick_quarter: Fraction, tempo_quarters:
 # ---- entered
 
 
+def near_place(place: Fraction, tick_quarter: Fraction) -> Fraction:
+    """Return where something stands that was entered, or else the simplest place near it."""
+    found = _entered(place, _nearness(tick_quarter))
+    return simplest(place)[0] if found is None else found
+
+
+def _nearness(tick_quarter: Fraction) -> Fraction:
+    return min(tick_quarter * _NEAR_TICKS, FINE_TOLERANCE_QUARTER)
+
+
 def _entered(place: Fraction, near: Fraction) -> Fraction | None:
-    """Return the part of a quarter that a place is within a tick of, or None."""
+    """Return the part of a quarter that a place is within a tick of, or None.
+
+    Where ticks are fine, what lies on a plain part of a quarter by no more than chance lies there exactly.
+    """
     part = _entered_part(place % 1, near)
+    if part is None and near <= _FINE_TICK * _NEAR_TICKS and place.denominator <= _MOST_PARTS:
+        return place
     return None if part is None else place // 1 + part
 
 
@@ -201,7 +220,7 @@ def _lengths(notes: Sequence[MidiNote], places: Sequence[Fraction], near: Fracti
     lengths = []
     for place, end, sure, later in zip(places, meant, exact, following, strict=True):
         until = end if trusted and sure is not None else simplest(end, END_TOLERANCE_QUARTER)[0]
-        until = max(until, place + Fraction(1, _FINEST))
+        until = until if until > place else place + Fraction(1, _FINEST)
         if later is not None:
             reach = Fraction(0) if trusted and sure is not None else _reach(until - place)
             until = later if later - until <= reach else until

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
@@ -97,10 +98,12 @@ def _rows(name: RowName, cells: list[list[Cell]], lead: list[Cell] | None, passe
 
 
 def _shared(cell: list[Cell]) -> Cell:
-    """Return what stands in the plain row: the first pass's, unless some pass has nothing there."""
+    """Return what stands in the plain row: what most passes have, unless some pass has nothing there."""
     if all(each == cell[0] for each in cell):
         return cell[0]
-    return None if any(each is None for each in cell) else cell[0]
+    if any(each is None for each in cell):
+        return None
+    return Counter(cell).most_common(1)[0][0]
 
 
 def _line_places(bars: list[list[BarContent]], exact: bool) -> list[tuple[int, int]]:

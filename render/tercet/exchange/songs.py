@@ -33,6 +33,9 @@ __all__ = ["Imported", "song_of"]
 _LOWER = (1, 2, 4, 8, 16, 32)
 _MOST_UPPER = 16
 _SLOWEST, _FASTEST = 20, 400
+_MOST_PASSES = 99
+"""What a row for some passes can count to."""
+
 _MOST_SECTIONS = 100
 
 
@@ -68,6 +71,7 @@ def song_of(sheet: LeadSheet) -> Imported:
     stretches, endless = with_ended_hairpins(without_loose_ties(stretches))
     if endless:
         remarks.append(f"hairpins that no later dynamic ends are left out ({endless})")
+    names = _with_few_passes(names, stretches)
     visits = _visits(names)
     sections = tuple(
         section_of(
@@ -169,6 +173,21 @@ def _names(measures: Sequence[LeadMeasure], runs: Sequence[Run], stretches: Sequ
         label = first.section or (pickups[place].section if place in pickups else "")
         names.append(book.name(place, label, first.endings, (beats[place], len(stretch.bars))))
     return names
+
+
+def _with_few_passes(names: Sequence[str], stretches: Sequence[Stretch]) -> list[str]:
+    """Return the names, playings beyond those that a row can number under a name of their own where they differ."""
+    played: dict[str, list[int]] = {}
+    for index, name in enumerate(names):
+        played.setdefault(name, []).append(index)
+    found = list(names)
+    for name, indices in played.items():
+        contents = {(stretches[index].pickup, stretches[index].bars) for index in indices}
+        if len(contents) == 1:
+            continue
+        for place, index in enumerate(indices[_MOST_PASSES:]):
+            found[index] = f"{name}-more-{place // _MOST_PASSES + 1}"
+    return found
 
 
 def _visits(names: Sequence[str]) -> tuple[Visit, ...]:

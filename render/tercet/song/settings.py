@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import textwrap
 from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
@@ -297,8 +298,19 @@ def _write_form(song: Song) -> str:
             runs[-1] = (name, runs[-1][1] + 1)
         else:
             runs.append((name, 1))
-    return " ".join(name if times == 1 else f"{name}*{times}" for name, times in runs)
+    form = " ".join(name if times == 1 else f"{name}*{times}" for name, times in runs)
+    return (
+        form
+        if len(form) <= _WIDEST_FORM
+        else "\n"
+        + textwrap.indent(
+            textwrap.fill(form, _WIDEST_FORM, break_long_words=False, break_on_hyphens=False), "  "
+        )
+    )
 
+
+_WIDEST_FORM = 100
+"""Columns, before a form goes on in a line of its own."""
 
 _MARK = {"enum": list(DYNAMIC_MARKS)}
 
