@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tercet.publish.note_values import Ratio, odd_part, ratio_of, values_of
+from tercet.publish.note_values import Ratio, Value, odd_part, ratio_of, values_of
 
 
 @pytest.mark.parametrize(
@@ -32,8 +32,9 @@ def test_values_add_up_exactly(over: int, under: int) -> None:
     assert sum((value.whole for value in values_of(whole)), Fraction(0)) == whole
 
 
-def test_music_finer_than_any_value_is_left_out() -> None:
-    assert values_of(Fraction(1, 4096)) == ()
+def test_music_finer_than_any_value_is_written_as_the_finest() -> None:
+    assert values_of(Fraction(1, 4096)) == (Value(1024),)
+    assert values_of(Fraction(0)) == ()
 
 
 @pytest.mark.parametrize(

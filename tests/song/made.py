@@ -59,7 +59,7 @@ def _abc(arrangement: Arrangement) -> None:
 
 
 def _plain_midi(arrangement: Arrangement) -> None:
-    assert mido.MidiFile(file=io.BytesIO(plain_midi_bytes(arrangement.song))).length > 0
+    assert mido.MidiFile(file=io.BytesIO(plain_midi_bytes(arrangement.song)[0])).length > 0
 
 
 def _midi(arrangement: Arrangement) -> None:

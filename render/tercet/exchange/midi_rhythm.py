@@ -32,7 +32,7 @@ _ENTERED_DENOMINATORS = (*_DENOMINATORS, 5, 32, 24, 7, 9, 10)
 """Tried in this order for what lies within a tick of them."""
 
 _NEAR_TICKS = Fraction(3, 5)
-_FINE_TICK, _MOST_PARTS = Fraction(1, 960), 960
+_FINE_TICK, _MOST_PARTS = Fraction(1, 2000), 480
 """From such ticks on, a place of no more than so many parts of a quarter is meant exactly."""
 
 _ENTERED_SHARE = 0.9

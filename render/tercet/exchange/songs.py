@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from tercet.exchange.bars import (
+    BarContent,
     Stretch,
     cut_into_bars,
     with_breaths_between,
@@ -182,12 +183,17 @@ def _with_few_passes(names: Sequence[str], stretches: Sequence[Stretch]) -> list
         played.setdefault(name, []).append(index)
     found = list(names)
     for name, indices in played.items():
-        contents = {(stretches[index].pickup, stretches[index].bars) for index in indices}
-        if len(contents) == 1:
+        if len({_played(stretches[index]) for index in indices}) == 1:
             continue
         for place, index in enumerate(indices[_MOST_PASSES:]):
             found[index] = f"{name}-more-{place // _MOST_PASSES + 1}"
     return found
+
+
+def _played(stretch: Stretch) -> tuple[BarContent, ...]:
+    """Return all that is played in a stretch, wherever lines of music begin."""
+    bars = (*([stretch.pickup] if stretch.pickup else []), *stretch.bars)
+    return tuple(replace(bar, new_line=False) for bar in bars)
 
 
 def _visits(names: Sequence[str]) -> tuple[Visit, ...]:

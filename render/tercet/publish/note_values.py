@@ -54,12 +54,14 @@ def ratio_of(odd: int) -> Ratio:
 def values_of(whole: Fraction) -> tuple[Value, ...]:
     """Return plain and dotted values that add up to a length whose denominator is a power of two.
 
-    A length below the shortest value gives nothing: music that fine isn't written.
+    A length below the shortest value is written as that: a note that sounds is seen.
 
     >>> values_of(Fraction(5, 8))
     (Value(fraction=2, dots=0), Value(fraction=8, dots=0))
     >>> values_of(Fraction(3, 4))
     (Value(fraction=2, dots=1),)
+    >>> values_of(Fraction(1, 4096))
+    (Value(fraction=1024, dots=0),)
     """
     values: list[Value] = []
     left = whole
@@ -73,4 +75,4 @@ def values_of(whole: Fraction) -> tuple[Value, ...]:
         value = dotted if dotted.whole == left else plain
         values.append(value)
         left -= value.whole
-    return tuple(values)
+    return (Value(_SHORTEST),) if not values and whole > 0 else tuple(values)
