@@ -1,9 +1,12 @@
-"""What holds for every test: hypothesis without a clock, and no skip where CI runs."""
+"""What holds for every test: hypothesis without a clock, signals that are heeded, and no skip where CI runs."""
 
 from __future__ import annotations
 
 import os
+import signal
 import tempfile
+from collections.abc import Iterator
+from typing import Any
 
 import hypothesis
 import pytest
@@ -20,6 +23,21 @@ hypothesis.settings.register_profile(
     "ci", hypothesis.settings.get_profile("here"), derandomize=True, database=None
 )
 hypothesis.settings.load_profile("ci" if IN_CI else "here")
+
+
+@pytest.fixture(autouse=True, scope="session")
+def signals_are_heeded() -> Iterator[None]:
+    """A shell's background jobs ignore Ctrl-C, those under ``nohup`` a hang-up; tests and what they start never do."""
+    usual: dict[int, Any] = {signal.SIGINT: signal.default_int_handler, signal.SIGTERM: signal.SIG_DFL}
+    before = {number: signal.signal(number, handler) for number, handler in usual.items()}
+    blocked = (
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, usual) if hasattr(signal, "pthread_sigmask") else set()
+    )
+    yield
+    for number, handler in before.items():
+        signal.signal(number, handler)
+    if blocked:
+        signal.pthread_sigmask(signal.SIG_SETMASK, blocked)
 
 
 def pytest_sessionfinish(session: pytest.Session) -> None:

@@ -120,6 +120,23 @@ def visit(what: Visit) -> str:
     return what.name
 
 
+@dataclass(frozen=True, slots=True)
+class Meeting:
+    """A folder in which so many processes meet; `whose` they are stands in its names."""
+
+    folder: Path
+    processes: int
+
+
+def meet(what: Meeting) -> int:
+    """Wait until other processes have come too, a minute at most; return which this one is."""
+    (what.folder / str(os.getpid())).touch()
+    end_s = time.monotonic() + 60
+    while len(list(what.folder.iterdir())) < what.processes and time.monotonic() < end_s:
+        time.sleep(0.01)
+    return os.getpid()
+
+
 def clean_work(folder: Path) -> None:
     """Work for a minute on a hidden file that goes if the work is broken off."""
     hidden = folder / f".half-{os.getpid()}"

@@ -102,17 +102,28 @@ def test_the_small_one_sounds_nearly_like_the_full_one(small: Path) -> None:
         assert ring_figures(sound, RATE_HZ)[1] > 1.2
 
 
+def transforms_s() -> float:
+    """Return the processor time of twenty transforms there and back: 0.09 s where the fonts take 1.6 and 2.9."""
+    noise = np.random.default_rng(1).standard_normal(1 << 17)
+    started_s = time.process_time()
+    for _ in range(20):
+        np.fft.irfft(np.exp(1j * np.angle(np.fft.rfft(noise))))
+    return time.process_time() - started_s
+
+
 def test_it_is_the_same_bytes_each_time_and_made_in_time(small: Path) -> None:
-    """Processor time of two cores' worth: other work on the machine must not decide."""
+    """In transforms of 2^17 samples on the same machine at the same time: other work on it must not decide."""
     told: list[tuple[str, int, int]] = []
+    yardstick_s = transforms_s()
     started_s = time.process_time()
     again = ukulele_bytes(SMALL, lambda *step: told.append(step))
-    assert time.process_time() - started_s <= 2 * 1.5
+    assert (time.process_time() - started_s) / max(yardstick_s, transforms_s()) <= 30
     assert again == small.read_bytes()
     assert told[-1][1] == told[-1][2] == len(told)
+    yardstick_s = transforms_s()
     started_s = time.process_time()
     full = ukulele_bytes(FULL)
-    assert time.process_time() - started_s <= 2 * 4.0
+    assert (time.process_time() - started_s) / max(yardstick_s, transforms_s()) <= 60
     assert full == ready_built_in().read_bytes()
 
 

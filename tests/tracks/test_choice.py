@@ -179,14 +179,18 @@ some = take.notes * (20_000 // len(take.notes) + 1)
 notes = [replace(note, gesture=place) for place, note in enumerate(some[:20_000])]
 choices = [parse_choice(text) for text in sys.argv[2:]]
 start_s = time.process_time()
+sum(number * number % 7 for number in range(1_000_000))
+yardstick_s = time.process_time() - start_s
+start_s = time.process_time()
 facts = facts_of(notes, arrangement)
 counts = [sum(map(choice.picks, facts)) for choice in choices]
-print(time.process_time() - start_s, len(counts), min(counts), max(counts))
+print((time.process_time() - start_s) / yardstick_s, len(counts), min(counts), max(counts))
 """
 
 
 def test_choosing_is_quick() -> None:
-    """Thirty choices of 20,000 notes, in processor time, in a process of its own where nothing traces the lines."""
+    """Thirty choices of 20,000 notes, half a second where a million squares are added up in 0.05 s; in a process of its
+    own, where nothing traces the lines."""
     texts = (
         "open but not strums",
         "odd phrases and melody",
@@ -198,7 +202,7 @@ def test_choosing_is_quick() -> None:
     done = subprocess.run(
         [sys.executable, "-c", TIMER, str(song), *asked], check=True, capture_output=True, text=True, cwd=ROOT
     )
-    time_s, count, fewest, most = map(float, done.stdout.split())
+    yardsticks, count, fewest, most = map(float, done.stdout.split())
     assert count == 30
     assert 0 < fewest <= most < 20_000
-    assert time_s < 0.5
+    assert yardsticks < 10
