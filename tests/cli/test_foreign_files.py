@@ -192,15 +192,21 @@ def test_pages_that_are_the_users_stay(song: Path, tmp_path: Path, tercet: Run) 
 def test_a_page_keeps_the_sheet_that_the_user_made_for_it(song: Path, tmp_path: Path, tercet: Run) -> None:
     out = tmp_path / "class"
     sheet = out / "two-kettles" / "two-kettles.pdf"
-    assert tercet("page", song, "-o", out, *PAGE).code == 0
     assert tercet("sheet", song, "--large", "-o", sheet).code == 0
     large = sheet.read_bytes()
+    first = tercet("page", song, "-o", out, *PAGE)
+    assert (first.code, "stays as" in first.err) == (0, False)
+    assert sheet.read_bytes() == large
     song.write_text(song.read_text(encoding="utf-8").replace("Two", "Three"), encoding="utf-8")
+    made_s = sheet.stat().st_mtime
+    os.utime(song, (made_s + 10, made_s + 10))
     ran = tercet("page", song, "-o", out, *PAGE)
     assert ran.code == 0
-    assert f"{sheet} stays as it is" in ran.err
+    assert f"{sheet} stays as you made it, before the song was changed" in ran.err
     assert sheet.read_bytes() == large
     assert b"Three Kettles" in (out / "two-kettles" / "index.html").read_bytes()
+    assert tercet("page", song, "-o", out, *PAGE, "--replace").code == 0
+    assert sheet.read_bytes() != large
 
 
 def test_a_copied_page_is_made_again_and_an_edited_one_stays(song: Path, tmp_path: Path, tercet: Run) -> None:

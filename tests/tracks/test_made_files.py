@@ -151,12 +151,16 @@ def test_a_command_with_a_folder_replaces_only_its_own(tmp_path: Path) -> None:
     page.write(b"page's sheet", "song/song.pdf")
     page.write(b"page's other sheet", "song/song.pdf")
     write_made(sheet, b"large sheet", maker="sheet")
-    assert "it was changed after Tercet made it" in page.left("song/song.pdf")
+    assert page.is_of_another("song/song.pdf")
+    assert page.left("song/song.pdf").endswith("it was made by another command")
     with pytest.raises(RequestError, match="stays as it is"):
         page.write(b"page's sheet", "song/song.pdf")
     assert sheet.read_bytes() == b"large sheet"
     OwnFiles(FolderStore(tmp_path), "page", replace=True).write(b"page's", "song/song.pdf")
     assert sheet.read_bytes() == b"page's"
+    sheet.write_bytes(b"by hand")
+    assert not page.is_of_another("song/song.pdf")
+    assert "it was changed after Tercet made it" in page.left("song/song.pdf")
 
 
 def test_a_manifest_knows_where_the_cache_does_not(tmp_path: Path) -> None:

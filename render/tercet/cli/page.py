@@ -167,28 +167,38 @@ def _folder(
         _ready_kit(arguments, song, folder)
     asked = _asked(arguments, playing, folder)
     files = PageFiles(own, name)
-    if files.is_there(asked, verify=arguments.verify):
+    if not arguments.replace and files.is_there(asked, verify=arguments.verify):
         return folder / "index.html"
     with work_folder(folder) as work:
         sound = made_sound(playing, arguments.speeds, files, work, report)
     if sound.anew:
         _show_notices(playing)
     report("writing", len(arguments.speeds), len(arguments.speeds))
-    written = _write_folder(arguments, playing, sound, files, folder)
+    written = _write_folder(arguments, Path(song), playing, sound, files, folder)
     files.finish(asked)
     say_left(files.left)
     return folder / "index.html" if written else None
 
 
 def _write_folder(
-    arguments: argparse.Namespace, playing: Playing, sound: PageSound, files: PageFiles, folder: Path
+    arguments: argparse.Namespace,
+    song: Path,
+    playing: Playing,
+    sound: PageSound,
+    files: PageFiles,
+    folder: Path,
 ) -> bool:
-    """Write the sheet and the page itself; return whether the page was written."""
+    """Write the sheet, unless ``tercet sheet`` put one there, and the page; return whether the page was written."""
     from tercet.cli.sheet import sheet_bytes
     from tercet.publish.page import PagePlan, files_to_take, song_page
 
-    sheet = sheet_bytes(playing.arrangement, ".pdf", left_handed=arguments.left_handed)
-    files.write(f"{folder.name}.pdf", sheet)
+    sheet = f"{folder.name}.pdf"
+    if arguments.replace or not files.is_of_another(sheet):
+        files.write(sheet, sheet_bytes(playing.arrangement, ".pdf", left_handed=arguments.left_handed))
+    elif (folder / sheet).stat().st_mtime < song.stat().st_mtime:
+        say(
+            f"{folder / sheet} stays as you made it, before the song was changed: make it again, or say --replace"
+        )
     downloads = {
         group: [(path.relative_to(folder).as_posix(), path.stat().st_size) for path in paths]
         for group, paths in files_to_take(folder).items()

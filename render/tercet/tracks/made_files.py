@@ -49,6 +49,7 @@ MOST_NOTES = 64
 READ_BYTES = 1 << 20
 
 FOREIGN = "Tercet didn't make it"
+ANOTHER = "it was made by another command"
 CHANGED = "it was changed after Tercet made it"
 LINK = "it is a symbolic link, or lies behind one"
 
@@ -160,7 +161,17 @@ class OwnFiles:
                 return ""
         except RequestError:
             return "a folder or a device has its name"
+        if self.is_of_another(name):
+            return ANOTHER
         return _why_it_stays(path, made | _noted(self.store.place(name), self.maker))
+
+    def is_of_another(self, name: str) -> bool:
+        """Return whether a file is there as another command made it, and this one didn't: somebody wants it so."""
+        if not isinstance(self.store, FolderStore) or not (self.store.folder / name).is_file():
+            return False
+        place = self.store.place(name)
+        own = _noted(place, self.maker) | {self.known.get(name, "")}
+        return sha256_of(self.store.folder / name) in _noted(place) - own
 
     def put(self, file: Path, name: str, sha256: str = "") -> None:
         """Move a finished file to its place; its hash is found if it isn't given.

@@ -73,6 +73,10 @@ class PageFiles:
         """
         return self._write(name, data, self._known)
 
+    def is_of_another(self, name: str) -> bool:
+        """Return whether a file is there as another command made it, on purpose, for this page."""
+        return self._own.is_of_another(self._folder + name)
+
     def keep(self, name: str, sha256: str) -> None:
         """Count a file that is there already, and is as it was made, as the page's."""
         self.made[name] = sha256
