@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -170,3 +171,32 @@ def test_harmonise_proposes_chords_and_marks_them(tmp_path: Path, tercet: Run) -
     folder.mkdir()
     assert tercet("import", book, "-o", folder, "--harmonise").code == 0
     assert "proposed by Tercet" in (folder / "bare.yaml").read_text(encoding="utf-8")
+
+
+LOW_TUNES = {
+    "low-a": ("K:D\nA,2 D2 E2 F2|F4 E4|A,2 D2 F2 A2|D8|]", "A3", "A4"),
+    "very-wide": ("K:C\nG,2 C2 E2 G2|c4 e4|g2 c'2 g2 c2|C8|]", "G3", "C6"),
+    "minor": ("K:Gm\nG,2 _B,2 D2 G2|A4 G4|D2 _B,2 A,2 G,2|G,8|]", "G3", "A4"),
+}
+
+
+@pytest.mark.parametrize("name", LOW_TUNES)
+def test_a_tune_off_the_strings_comes_with_what_to_type(name: str, tmp_path: Path, tercet: Run) -> None:
+    music, lowest, highest = LOW_TUNES[name]
+    source, song = tmp_path / "tune.abc", tmp_path / "tune.yaml"
+    source.write_text(f"X:1\nT:Low\nM:4/4\nL:1/8\nQ:1/4=90\n{music}\n")
+    told = " ".join(tercet("import", str(source), "-o", str(song)).err.split())
+    assert f"from {lowest} to {highest}" in told
+    assert f"tercet advise {song}" in told
+    typed = re.findall(r"tercet (check \S+ --\S+ \S+)", told)
+    assert typed
+    for command in typed:
+        checked = tercet(*command.split())
+        assert checked.code == 0
+        assert "octave higher" not in checked.out
+
+
+def test_a_tune_that_has_all_its_strings_comes_without_advice(
+    tune: Path, tmp_path: Path, tercet: Run
+) -> None:
+    assert "advise" not in tercet("import", str(tune), "-o", str(tmp_path / "new.yaml")).err

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import argparse
+import shlex
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,7 +13,9 @@ from tercet.cli.talk import counted, put, say
 from tercet.errors import RequestError
 
 if TYPE_CHECKING:
+    from tercet.arrange.first_look import FirstLook
     from tercet.exchange.leadsheet import LeadSheet
+    from tercet.song import Song
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
 
@@ -85,7 +89,7 @@ def run(arguments: argparse.Namespace) -> int:
 def _import_one(sheet: LeadSheet, source: Path, target: Path, arguments: argparse.Namespace) -> int:
     for remark in _write(sheet, source, target, harmonise=arguments.harmonise, replace=arguments.replace):
         say(f"- {remark}")
-    say(f"next: tercet check {target}")
+    say(f"next: tercet check {shlex.quote(str(target))}")
     return 0
 
 
@@ -99,7 +103,7 @@ def _import_book(source: Path, folder: Path, *, harmonise: bool) -> int:
         try:
             if not isinstance(sheet, LeadSheet):
                 raise sheet
-            remarks = _write(sheet, source, _free_name(folder, name), harmonise=harmonise)
+            remarks = _write(sheet, source, _free_name(folder, name), harmonise=harmonise, thorough=False)
         except RequestError as error:
             failed += 1
             say(str(error))
@@ -112,15 +116,37 @@ def _import_book(source: Path, folder: Path, *, harmonise: bool) -> int:
 
 
 def _write(
-    sheet: LeadSheet, source: Path, target: Path, *, harmonise: bool, replace: bool = False
+    sheet: LeadSheet,
+    source: Path,
+    target: Path,
+    *,
+    harmonise: bool,
+    replace: bool = False,
+    thorough: bool = True,
 ) -> tuple[str, ...]:
+    from tercet.arrange.first_look import first_look
     from tercet.exchange.imported_text import imported_text
     from tercet.tracks.made_files import write_made
 
-    text, _, remarks = imported_text(sheet, source.name, harmonise=harmonise)
+    text, song, remarks = imported_text(sheet, source.name, harmonise=harmonise)
     write_made(target, text.encode("utf-8"), maker=NAME, replace=replace, durable=True)
     put(target)
-    return remarks
+    look = first_look(song, thorough=thorough)
+    return (*remarks, *(_reach_text(look, song, target) if look else ()))
+
+
+def _reach_text(look: FirstLook, song: Song, target: Path) -> Iterator[str]:
+    """Yield what is to be said and typed when no string has some notes of a tune."""
+    check = f"tercet check {shlex.quote(str(target))}"
+    yield (
+        f"the tune goes from {look.lowest} to {look.highest}: {look.missing} of its {look.notes} notes "
+        f"{'has' if look.missing == 1 else 'have'} no string on {song.tuning}, and are played and printed octaves away"
+    )
+    if look.semitones is not None:
+        yield f"every note has a string in {look.key}, which suits best: {check} --transpose {look.semitones}"
+    if look.tunings:
+        yield f"every note has a string as written on {look.tunings[0]}: {check} --tuning {look.tunings[0]}"
+    yield f"all keys and tunings, weighed: tercet advise {shlex.quote(str(target))}"
 
 
 def _free_name(folder: Path, name: str) -> Path:
