@@ -17,6 +17,7 @@ import warnings
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import redirect_stderr, redirect_stdout
+from fractions import Fraction
 from functools import partial
 from multiprocessing import get_context
 from pathlib import Path
@@ -28,9 +29,10 @@ sys.path.insert(0, str(ROOT))
 from measuring import asked, counted, parser_of  # noqa: E402
 
 from tercet.errors import TercetError  # noqa: E402
-from tercet.exchange.abc_in import AbcTune  # noqa: E402
+from tercet.exchange.abc_in import AbcTune, read_abc  # noqa: E402
 from tercet.exchange.chord_names import read_chord_name  # noqa: E402
 from tercet.exchange.imported_text import imported_text  # noqa: E402
+from tercet.exchange.midi_in import read_midi  # noqa: E402
 from tercet.exchange.musicxml_in import read_musicxml  # noqa: E402
 from tercet.exchange.tunes import read_tune  # noqa: E402
 from tercet.theory.chords import ChordNameError  # noqa: E402
@@ -54,6 +56,15 @@ from tests.exchange.heard import (  # noqa: E402
     Imported,
     imported,
     verdict_of_song,
+)
+from tests.exchange.made_tunes import (  # noqa: E402
+    MANNERS,
+    MadeTune,
+    as_abc,
+    as_midi,
+    as_musicxml,
+    chance,
+    made_tune,
 )
 from tests.exchange.score_oracle import (  # noqa: E402
     LENGTH_TOLERANCE_QUARTER,
@@ -95,6 +106,7 @@ def main() -> None:
     parser = parser_of((__doc__ or "").partition("\n")[0], 1)
     parser.add_argument("--each", type=int, default=200, help="ABC tunes taken of each collection; 0 for all")
     parser.add_argument("--library", type=int, default=TUNES_FOR_THE_LIBRARY, help="of each for the library")
+    parser.add_argument("--made", type=int, default=300, help="tunes of our own making, in each kind of file")
     parser.add_argument("--scores", default="", help="only scores with this in their path")
     arguments = asked(parser)
     if arguments.short:
@@ -104,6 +116,7 @@ def main() -> None:
         compare_library(pool, arguments.library)
         compare_scores(pool, arguments.scores)
     compare_midi()
+    compare_made(arguments.made)
     compare_chord_names()
 
 
@@ -265,6 +278,44 @@ def _track(file: Path, track: int, theirs: list[Heard]) -> str:
         return midi_oracle.verdict_of_track(midi_oracle.played_by_us(file, track), theirs)
     except TercetError as error:
         return f"refused: {error}"
+
+
+# ---- tunes of our own making
+
+
+def compare_made(count: int) -> None:
+    """Print how many tunes, put together here with every shape of repeat, the written song plays as they were made."""
+    tunes = [made_tune(chance(seed)) for seed in range(count)]
+    verdicts = {
+        **{f"MusicXML, {manner}": _made_scores(tunes, manner) for manner in MANNERS},
+        "ABC": [
+            verdict_of_song(ours.notes, tune.played, Fraction(0), ours.remarks)
+            for tune in tunes
+            for ours in [imported(read_abc(as_abc(tune).encode(), "made.abc"))]
+        ],
+        "MIDI": [
+            midi_oracle.verdict_of_track(
+                imported(read_midi(as_midi(tune, chance(seed)), "made.mid")), tune.played
+            )
+            for seed, tune in enumerate(tunes)
+        ],
+    }
+    for kind, own in verdicts.items():
+        for seed, verdict in enumerate(own):
+            if verdict not in SAID:
+                print(f"  made {seed}, {kind}: {verdict}")
+        print(
+            f"made tunes, {kind}: {_shares(Counter(each if each in SAID else 'differs' for each in own))}",
+            flush=True,
+        )
+
+
+def _made_scores(tunes: Sequence[MadeTune], manner: str) -> list[str]:
+    verdicts = []
+    for seed, tune in enumerate(tunes):
+        ours = imported(read_musicxml(as_musicxml(tune, manner, chance(seed)), "made.musicxml"))
+        verdicts.append(verdict_of_song(ours.notes, tune.played, Fraction(0), ours.remarks))
+    return verdicts
 
 
 # ---- chord names

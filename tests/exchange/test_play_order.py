@@ -8,11 +8,11 @@ from fractions import Fraction
 import pytest
 
 from tercet.exchange.imported_text import imported_text
-from tercet.exchange.leadsheet import LeadMeasure, LeadNote, LeadSheet, TuneError
+from tercet.exchange.leadsheet import LeadChord, LeadMeasure, LeadNote, LeadSheet, TuneError
 from tercet.exchange.plain_signs import with_plain_signs
 from tercet.exchange.play_order import play_order
 from tercet.song import Song, Syllable, played_bars
-from tercet.theory import Pitch
+from tercet.theory import Pitch, parse_chord
 from tests.exchange.heard import heard_song
 
 LETTERS = "ABCDEFG"
@@ -202,6 +202,20 @@ def test_a_pick_up_between_two_repeats_takes_the_rest_before_it() -> None:
     ]  # fmt: skip
     full = imported_text(short(own, {2: 1}), "x")[1]
     assert [(midi, int(onset)) for midi, onset, _ in heard_song(full)][3:5] == [(60, 15), (62, 16)]
+
+
+def test_a_pick_up_that_becomes_a_bar_leaves_its_chord_to_the_next() -> None:
+    own = short(measures("A |: B :| C |: D :|"), {2: 1}).measures
+    chord = LeadChord(Fraction(0), parse_chord("F"))
+    with_chord = tuple(replace(each, chords=(chord,) if each.number == "C" else ()) for each in own)
+    _, song, remarks = imported_text(sheet(with_chord), "x")
+    named = [
+        (str(span.chord), int(bar.start_beat + span.start_beat))
+        for bar in played_bars(song)
+        for span in bar.chords
+    ]
+    assert [each for each in named if each[0] == "F"][:3] == [("F", 15), ("F", 16), ("F", 20)]
+    assert "the pick-up of c became a bar of its own, with rests before it" in remarks
 
 
 def test_a_short_measure_before_a_pick_up_or_with_a_name_of_its_own_is_no_pick_up() -> None:

@@ -27,23 +27,25 @@ def with_pickups_in_place(playings: Sequence[Named], meter: Meter, remarks: list
         own = [index for index, (each, _) in enumerate(placed) if each == name]
         beats = {placed[index][1].pickup_beat for index in own}
         if len(beats) > 1:
-            placed = _with_one_length(placed, own, max(beats), meter)
+            placed = _with_one_length(placed, own, max(beats), meter, remarks)
     return _with_room(placed, meter, remarks)
 
 
-def _with_one_length(playings: list[Named], own: Sequence[int], beat: Fraction, meter: Meter) -> list[Named]:
+def _with_one_length(
+    playings: list[Named], own: Sequence[int], beat: Fraction, meter: Meter, remarks: list[str]
+) -> list[Named]:
     """Return the playings with a pick-up on all passes of one section, or a bar of its own where it had one."""
     moved = list(playings)
     for index in own:
         name, stretch = moved[index]
         if stretch.pickup is not None:
             if not _has_room(moved, index):
-                return _with_bars_of_their_own(playings, own, meter)
+                return _with_bars_of_their_own(playings, own, meter, remarks)
             continue
         before = moved[index - 1][1] if index else None
         taken = _without_end(before, beat, meter) if before is not None else (None, _rest(beat))
         if taken is None:
-            return _with_bars_of_their_own(playings, own, meter)
+            return _with_bars_of_their_own(playings, own, meter, remarks)
         shortened, pickup = taken
         if shortened is not None:
             moved[index - 1] = (moved[index - 1][0], shortened)
@@ -102,7 +104,12 @@ def _chords_before(
     return tuple(kept) or None
 
 
-def _with_bars_of_their_own(playings: list[Named], own: Sequence[int], meter: Meter) -> list[Named]:
+def _with_bars_of_their_own(
+    playings: list[Named], own: Sequence[int], meter: Meter, remarks: list[str]
+) -> list[Named]:
+    later = [playings[index][0] for index in own if index and playings[index][1].pickup is not None]
+    if later:
+        remarks.append(f"the pick-up of {later[0]} became a bar of its own, with rests before it")
     apart: list[Named] = []
     for index, (name, stretch) in enumerate(playings):
         if index not in own or stretch.pickup is None:
@@ -110,8 +117,21 @@ def _with_bars_of_their_own(playings: list[Named], own: Sequence[int], meter: Me
             continue
         whole = stretch.pickup_as_bar(meter)
         rest = replace(whole, bars=whole.bars[:1], filled_beat=Fraction(0), ends_in_breath=False)
-        apart += [(f"{name}-pick-up", rest), (name, replace(whole, bars=whole.bars[1:]))]
+        apart += [
+            (f"{name}-pick-up", rest),
+            (name, replace(whole, bars=_starting_with_a_chord(whole.bars[0], whole.bars[1:], meter))),
+        ]
     return apart
+
+
+def _starting_with_a_chord(
+    before: BarContent, bars: tuple[BarContent, ...], meter: Meter
+) -> tuple[BarContent, ...]:
+    """Return bars whose first has a chord: its own, or the one that goes on from the bar before."""
+    if bars[0].chords is not None or not before.chords:
+        return bars
+    held = replace(before.chords[-1], start_beat=Fraction(0), length_beat=meter.bar_beat)
+    return (replace(bars[0], chords=(held,)), *bars[1:])
 
 
 def _has_room(playings: Sequence[Named], index: int) -> bool:
