@@ -135,6 +135,15 @@ def test_voices_that_change_within_the_line() -> None:
     assert [midi for midi, _ in heard(imported(text, voice="2")[0])] == [67, 71]
 
 
+def test_the_chord_of_a_pick_up_that_becomes_a_bar_goes_on_after_it() -> None:
+    song, _ = imported(HEAD + '"Am"A|:c4|1 d4:|2 e4||f4|]\n')
+    spoken = [str(span.chord) for bar in played_bars(song) for span in bar.chords if span.chord]
+    assert set(spoken) == {"Am"}
+    assert keys('"Am"A|:c4|1 d4:|2 e4||f4|]') == [69, 72, 74, 72, 76, 77]
+    again = HEAD.replace("K:C", "P:A(AB)2\nK:C") + 'P:A\n"Am"A B|c4|1 d4:|2 e4|]\nP:B\nf4|]\n'
+    assert all(bar.chords for bar in played_bars(imported(again)[0])[1:])
+
+
 def test_parts_in_the_order_of_the_header() -> None:
     head = HEAD.replace("K:C", "P:A(AB)2\nK:C")
     song, _ = imported(head + "P:A\nC4|\nP:B\nD4|\n")
