@@ -342,4 +342,4 @@ def _check_said(error: RequestError) -> None:
         for mistake in error.mistakes:
             assert mistake.message
             assert mistake.line >= 0
-            assert mistake.column <= len(mistake.text) + 1 or not mistake.text
+            assert mistake.column <= len(mistake.text) + 1 or mistake.text[-1:] in ("", "…")

@@ -252,3 +252,13 @@ def test_whatever_the_yaml_library_raises_is_a_mistake(monkeypatch: pytest.Monke
 
     monkeypatch.setattr("ruamel.yaml.YAML.parse", broken)
     assert refused(SONG) == ["this file can't be read as YAML (out of range)"]
+
+
+@pytest.mark.parametrize("setting", ["tracks", "form", "dynamics", "title"])
+def test_a_sign_that_is_left_out_moves_no_place_past_the_line(setting: str) -> None:
+    """Rows straight under a setting are read as if its | stood there; what is said of them stays within the line."""
+    text = f"key: C major\n{setting}:\n    melody C4:4\n  verse: |\nsections:\n  verse: |\n    chords C\n"
+    with pytest.raises(SongError, match="mistake") as caught:
+        parse_song(text)
+    assert caught.value.mistakes
+    assert all(mistake.column <= len(mistake.text) + 1 for mistake in caught.value.mistakes)

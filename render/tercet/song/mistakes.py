@@ -125,11 +125,14 @@ class MistakeBook:
         """Note a mistake; the same one at the same place counts once."""
         text = self.lines[place.line - 1] if 0 < place.line <= len(self.lines) else ""
         shown = visible(text)
+        column = (
+            min(place.column, len(text) + 1) if text else place.column
+        )  # YAML sees signs that were left out
         if len(shown) > _LONGEST_LINE_SHOWN:
             shown = shown[: _LONGEST_LINE_SHOWN - 1] + "…"
-        width = max(min(place.width, len(shown) - place.column + 1), 1)
-        mistake = Mistake(visible(message), place.line, place.column, row, visible(mend), shown, width)
-        self._mistakes.setdefault((place.line, place.column, message), mistake)
+        width = max(min(place.width, len(shown) - column + 1), 1)
+        mistake = Mistake(visible(message), place.line, column, row, visible(mend), shown, width)
+        self._mistakes.setdefault((place.line, column, message), mistake)
 
     def raise_if_any(self) -> None:
         """Raise `SongError` with everything noted, if anything was."""
