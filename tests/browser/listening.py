@@ -14,7 +14,17 @@ import numpy as np
 from numpy.typing import NDArray
 from playwright.sync_api import Page
 
-__all__ = ["OFFLINE", "RATE_HZ", "Samples", "left_over_db", "level_db", "play", "rendered", "stems_of"]
+__all__ = [
+    "OFFLINE",
+    "RATE_HZ",
+    "Samples",
+    "left_over_db",
+    "level_db",
+    "parts_of",
+    "play",
+    "rendered",
+    "stems_of",
+]
 
 RATE_HZ = 48_000
 Samples = NDArray[np.float32]
@@ -53,10 +63,10 @@ async (steps) => {
 """
 
 _STEM = """
-async ([name, layer]) => {
+async ([name, part]) => {
   const speed = Tercet.speeds.find((one) => one.name === name);
   const stems = await Tercet.loadStems(speed);
-  const stem = layer < 0 ? stems.knocks : stems.layers[layer];
+  const stem = stems.parts[part];
   const bytes = new Uint8Array(stem.buffer.getChannelData(0).slice(stem.begins).buffer);
   let text = "";
   for (let at = 0; at < bytes.length; at += 9999) text += String.fromCharCode(...bytes.subarray(at, at + 9999));
@@ -76,9 +86,23 @@ def rendered(page: Page, steps: Mapping[float, str] | None = None) -> Samples:
     return _samples(page.evaluate(_RENDER, {str(time): selector for time, selector in (steps or {}).items()}))
 
 
+def parts_of(page: Page, speed: str) -> dict[str, Samples]:
+    """Return the stems of a speed as the page decoded, laid out and aligned them, by part, all equally long."""
+    names = page.evaluate("() => Tercet.page.parts.map((part) => part.name)")
+    stems = [_samples(page.evaluate(_STEM, [speed, place])) for place in range(len(names))]
+    length = max(map(len, stems))
+    return {name: np.pad(stem, (0, length - len(stem))) for name, stem in zip(names, stems, strict=True)}
+
+
 def stems_of(page: Page, speed: str) -> list[Samples]:
-    """Return the stems of a speed as the page decoded and aligned them, in the order of the layers."""
-    return [_samples(page.evaluate(_STEM, [speed, layer])) for layer in range(3)]
+    """Return what a page has of each layer at a speed, in the order of the layers."""
+    parts = parts_of(page, speed)
+    layer_of = page.evaluate("() => Tercet.page.parts.map((part) => part.layer)")
+    silence = np.zeros(len(next(iter(parts.values()))), np.float32)
+    return [
+        sum((stem for stem, of in zip(parts.values(), layer_of, strict=True) if of == layer), silence)
+        for layer in range(3)
+    ]
 
 
 def _samples(text: Any) -> Samples:

@@ -21,11 +21,13 @@ from tests.browser.listening import (
     Samples,
     left_over_db,
     level_db,
+    parts_of,
     play,
     rendered,
     stems_of,
 )
 from tests.browser.windows import Window
+from tests.kits import run_tercet
 
 Opened = Callable[..., Window]
 BEGIN_S = 0.1
@@ -156,6 +158,111 @@ def test_the_measure_sees_a_layer_that_is_not_silenced(opened: Opened, song_addr
     )
     away_db, _ = melody_left_db(*with_melody_away(page))
     assert away_db > -60
+
+
+ADDED_SONG = """\
+title: Two Spoons
+meter: 6/8
+tempo: 96
+form: verse*2
+sections:
+  verse: |
+    chords   C                  | F                  | G7                 | C
+    melody   G4:3 A4 G4 E4      | A4:3 C5:3          | B4:2 A4 G4:2 F4    | E4:6
+    between  r:4 C4:2           | r:6                | r:6                | r:3 C4:3
+    strum                       | . . d . . .        |                    | . . d . . d
+"""
+"""Notes of the tune and added ones lie in between, and the added ones rest for long."""
+
+
+@pytest.fixture(scope="module")
+def with_added(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    base = tmp_path_factory.mktemp("added")
+    song = base / "two-spoons.yaml"
+    song.write_text(ADDED_SONG, encoding="utf-8")
+    run_tercet("page", song, "-o", base, "--no-kit", "--speeds", "100%")
+    run_tercet("render", song, "-o", base / "demo.wav", "--count-in", "0")
+    return base
+
+
+def heard_without_the_tune(page: Page) -> tuple[Samples, dict[str, Samples]]:
+    """Play with the tune out from 3 s to 7 s; return what is heard, and the parts."""
+    no_count_in(page)
+    play(page)
+    start = page.evaluate("Tercet.player.rounds[0].from") / 1000
+    heard = rendered(page, {3: "#tune-out", 7: "#tune-out"})
+    parts = {name: part[round(start * RATE_HZ) :] for name, part in parts_of(page, "100").items()}
+    return heard[round(BEGIN_S * RATE_HZ) :], parts
+
+
+def tune_left_db(heard: Samples, parts: dict[str, Samples]) -> tuple[float, float]:
+    """Return what is heard beside the added notes and strums while the tune is out, and of the whole after, in dB."""
+    out, back = slice(round(3.2 * RATE_HZ), round(6.8 * RATE_HZ)), slice(round(7.2 * RATE_HZ), 9 * RATE_HZ)
+    tune = parts["melody"] + parts["tune"]
+    others = parts["between"] + parts["strums"]
+    while_out = level_db(heard[out] - others[out]) - level_db(tune[out])
+    after = level_db(heard[back] - (tune + others)[back]) - level_db(tune[back])
+    return while_out, after
+
+
+def test_tune_out_takes_out_all_of_the_tune_and_leaves_what_is_added(
+    opened: Opened, with_added: Path
+) -> None:
+    page = offline_page(opened, (with_added / "two-spoons" / "index.html").as_uri())
+    heard, parts = heard_without_the_tune(page)
+    assert all(np.abs(part).max() > 0.01 for part in parts.values())
+    out_db, back_db = tune_left_db(heard, parts)
+    assert out_db < -60
+    assert back_db < -60
+
+
+def test_the_measure_sees_notes_of_the_tune_that_stay_in_between(opened: Opened, with_added: Path) -> None:
+    page = offline_page(opened, (with_added / "two-spoons" / "index.html").as_uri())
+    page.evaluate("() => { Tercet.page.parts.find((part) => part.name === 'tune').tune = 0; }")
+    assert tune_left_db(*heard_without_the_tune(page))[0] > -40
+
+
+def test_parts_without_their_rests_add_up_to_the_demo(opened: Opened, with_added: Path) -> None:
+    page = offline_page(opened, (with_added / "two-spoons" / "index.html").as_uri())
+    samples = soundfile.read(with_added / "demo.wav", dtype="float32")[0]
+    wanted = np.asarray(samples.mean(axis=1), np.float32)
+    total = sum(parts_of(page, "100").values())
+    assert isinstance(total, np.ndarray)
+    assert lag_frames(total, wanted) == 0
+    assert fitted(total, wanted)[1] < -24
+    pieces = page.evaluate("Tercet.player.speed.pieces")
+    assert len(pieces["between"]) >= 3
+
+
+def test_the_place_of_a_layer_says_what_is_heard(opened: Opened, with_added: Path) -> None:
+    page = opened().show((with_added / "two-spoons" / "index.html").as_uri())
+
+    def places() -> list[str]:
+        lines = "[...document.querySelectorAll('fieldset.line')].map((line) => line.dataset.place)"
+        return list(page.evaluate(lines))
+
+    natural = places()
+    page.click("#tune-out")
+    assert places() == ["out", *natural[1:]]
+    assert page.get_attribute("#tune-out", "aria-pressed") == "true"
+    choose(page, "melody", "middle")
+    assert page.get_attribute("#tune-out", "aria-pressed") == "false"
+    assert places() == ["middle", *natural[1:]]
+    page.click("#tune-out")
+    page.click("#as-it-is")
+    assert places() == natural
+    assert page.get_attribute("#tune-out", "aria-pressed") == "false"
+
+
+def test_nothing_added_and_the_tune_out_leaves_strums_alone(opened: Opened, song_address: str) -> None:
+    page = offline_page(opened, song_address)
+    no_count_in(page)
+    page.click("#tune-out")
+    assert page.get_attribute("[data-layer=between]", "data-place") == "out"
+    play(page)
+    start = page.evaluate("Tercet.player.rounds[0].from") / 1000
+    strums = parts_of(page, "100")["strums"][round(start * RATE_HZ) :]
+    assert left_over_db(rendered(page)[round(BEGIN_S * RATE_HZ) :], strums) < -60
 
 
 def test_nearer_is_louder_by_the_steps_between_the_marks(opened: Opened, song_address: str) -> None:

@@ -220,9 +220,9 @@ def test_only_the_speed_in_use_is_loaded(opened: Opened, song_address: str) -> N
     page.click("#go")
     page.wait_for_function("() => Tercet.player.state === 'playing'")
     assert sorted(url.rsplit("/")[-1] for url in window.asked if "/100-" in url or "/80-" in url) == [
-        "100-between.js",
         "100-melody.js",
         "100-strums.js",
+        "100-tune.js",
     ]
 
 

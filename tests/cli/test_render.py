@@ -244,3 +244,17 @@ def test_front_and_feel_out_of_range(
     ran = tercet("render", song, "-o", "x.wav", *options)
     assert ran.code == 2
     assert says in ran.err
+
+
+def test_notes_of_the_tune_that_stay_without_the_melody_are_told(
+    song: Path, tmp_path: Path, tercet: Run
+) -> None:
+    left = tercet("render", song, "-o", tmp_path / "a.mid", "--without", "melody")
+    whole = mido.MidiFile(tmp_path / "a.mid")
+    (between,) = [track for track in whole.tracks if track.name == "between"]
+    notes = sum(message.type == "note_on" and message.velocity > 0 for message in between)
+    assert f"{notes} of the tune's" in left.err
+    assert "--track without-tune leaves out all of the tune" in left.err
+    out = tercet("render", song, "-o", tmp_path / "b.mid", "--track", "without-tune")
+    assert "still heard" not in out.err
+    assert "between" not in [track.name for track in mido.MidiFile(tmp_path / "b.mid").tracks]

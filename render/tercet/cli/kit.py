@@ -279,15 +279,15 @@ def _tracks(
     everything = (*RECIPES, *own)
     recipes: Sequence[Recipe] = everything
     if arguments.tracks or arguments.among:
-        recipes = [recipe_named(name, own) for name in arguments.tracks or arguments.among]
-    endings = tuple("." + name.lower().lstrip(".") for name in defaults.formats)
+        recipes = [recipe_named(name, own) for name in dict.fromkeys(arguments.tracks or arguments.among)]
+    endings = tuple(dict.fromkeys("." + name.lower().lstrip(".") for name in defaults.formats))
     for ending in endings:
         track_format(Path("track" + ending))
     for speed in defaults.speeds:
         for recipe in recipes:
-            if recipe.own_speeds and speed != defaults.speeds[0]:
+            if recipe.speeds and speed != defaults.speeds[0]:
                 continue
-            pace = Fraction(1) if recipe.own_speeds else speed
+            pace = Fraction(1) if recipe.speeds else speed
             going = Going(
                 speed=pace,
                 bars="" if recipe.piece == "tune-up" else arguments.bars or "",

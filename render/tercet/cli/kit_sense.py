@@ -12,13 +12,13 @@ from tercet.errors import RequestError
 
 if TYPE_CHECKING:
     from tercet.cli.kit_song import SongOrder
-    from tercet.tracks.making import SetOrder, TrackOrder
+    from tercet.tracks.making import SetOrder
 
 __all__ = ["sensible"]
 
 
 def sensible(order: SongOrder, asked: Sequence[str] | None) -> SongOrder:
-    """Return a song's kit without tracks that make no sense in it, and say which those are.
+    """Return a song's kit without tracks that make no sense in a set, and say which those are.
 
     Parameters
     ----------
@@ -30,32 +30,45 @@ def sensible(order: SongOrder, asked: Sequence[str] | None) -> SongOrder:
     Raises
     ------
     RequestError
-        A track that is asked for, or that the song itself defines, makes no sense; or a track asks for bars that
-        the song doesn't have.
+        A track that is asked for, or that the song itself defines, makes sense in none of the sets; or a track asks
+        for bars that the song doesn't have.
     """
-    return replace(order, sets=tuple(_sensible_set(one, asked) for one in order.sets))
-
-
-def _sensible_set(one: SetOrder, asked: Sequence[str] | None) -> SetOrder:
-    song = one.arrangement.song
-    recording = ready_recording(one)
-    wanted = {*(asked or ()), *(track.name for track in song.tracks)}
-    kept: list[TrackOrder] = []
-    left_out: dict[str, None] = {}
-    title = f"{song.title} ({one.title})" if one.title else song.title
-    for index, track in enumerate(one.tracks):
-        why = recording.lack(index)
-        if not why:
-            kept.append(track)
-        elif track.recipe.name in wanted:
+    lacks = [_lacks(one) for one in order.sets]
+    own = [track.name for track in order.sets[0].arrangement.song.tracks]
+    for name in dict.fromkeys([*(asked or ()), *own]):
+        whys = [
+            why
+            for one, lack in zip(order.sets, lacks, strict=True)
+            for track, why in zip(one.tracks, lack, strict=True)
+            if track.recipe.name == name
+        ]
+        if whys and all(whys):
+            title = _title(order.sets[0]) if len(order.sets) == 1 else order.title
             raise RequestError(
-                f"{title}: the track {track.recipe.name} makes no sense here: {why}. "
+                f"{title}: the track {name} makes no sense here: {whys[0]}. "
                 "Choose other notes or other bars, or leave the track away"
             )
-        else:
-            left_out[track.recipe.name] = None
-    if not left_out:
+    return replace(order, sets=tuple(map(_sensible_set, order.sets, lacks)))
+
+
+def _lacks(one: SetOrder) -> list[str]:
+    """Return for each track of a set why it makes no sense there; empty where it does."""
+    recording = ready_recording(one)
+    return [recording.lack(index) for index in range(len(one.tracks))]
+
+
+def _title(one: SetOrder) -> str:
+    title = one.arrangement.song.title
+    return f"{title} ({one.title})" if one.title else title
+
+
+def _sensible_set(one: SetOrder, lacks: Sequence[str]) -> SetOrder:
+    """Return a set without the tracks that make no sense in it, and say which those are."""
+    if not any(lacks):
         return one
     let_go(one)
-    say(f"{title}: left out, as nothing would be left to play or to hear: {', '.join(left_out)}")
+    left_out = [track.recipe.name for track, why in zip(one.tracks, lacks, strict=True) if why]
+    names = ", ".join(dict.fromkeys(left_out))
+    say(f"{_title(one)}: left out, as nothing would be left to play or to hear: {names}")
+    kept = (track for track, why in zip(one.tracks, lacks, strict=True) if not why)
     return replace(one, tracks=tuple(kept))

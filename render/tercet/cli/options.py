@@ -63,8 +63,8 @@ def names(text: str) -> tuple[str, ...]:
 
 
 def speeds(text: str) -> tuple[Fraction, ...]:
-    """Read ``60%,80%``."""
-    return tuple(speed(part) for part in names(text))
+    """Read ``60%,80%``, each once."""
+    return tuple(dict.fromkeys(speed(part) for part in names(text)))
 
 
 def layer(text: str) -> Layer:

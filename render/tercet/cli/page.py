@@ -39,6 +39,7 @@ TRACKS = (
     "slow",
     "learn",
     "without-melody",
+    "without-tune",
     "without-strums",
     "turns-rolls",
     "turns-phrases",

@@ -19,7 +19,7 @@ from tercet.cli.options import (
     speed,
 )
 from tercet.cli.playing import ReadySet, playing_of, ready_song, say_measuring, show_problems
-from tercet.cli.talk import progress, put, say
+from tercet.cli.talk import counted, progress, put, say
 from tercet.errors import RequestError
 from tercet.song.model import LAYERS
 
@@ -110,7 +110,20 @@ def run(arguments: argparse.Namespace) -> int:
             _write_track(arguments, one, recipe, path)
     put(path)
     say(f"{path.name}: {recipe.name}, {recipe.purpose}")
+    if recipe.name == "without-melody":
+        _say_tune_between(one)
     return 0
+
+
+def _say_tune_between(one: ReadySet) -> None:
+    """Tell whether notes of the tune are still heard where the melody is left out, and how to leave them out too."""
+    tune = [gesture.layer for gesture in one.arrangement.gestures if gesture.notes[-1].part == "tune"]
+    between = tune.count("between")
+    if between:
+        say(
+            f"{between} of the tune's {counted(len(tune), 'note')} lie in between and are still heard: "
+            "--track without-tune leaves out all of the tune"
+        )
 
 
 def _recipe(arguments: argparse.Namespace, one: ReadySet) -> Recipe:
@@ -184,7 +197,7 @@ def _write_midi(arguments: argparse.Namespace, one: ReadySet, recipe: Recipe, pa
     arrangement = playing.piece(recipe.piece)
     bars = arguments.bars or recipe.bars
     indices = bar_indices(bars, arrangement.bars) if bars else None
-    speed = arguments.speed * recipe.speeds[0]
+    speed = arguments.speed * recipe.steps[0]
     timeline = lay_out(arrangement, indices, speed, count_in_of(arguments.count_in, arrangement.song))
     take = playing.take(timeline, Source(recipe.piece, speed, recipe.flat))
     facts = facts_of(take.notes, arrangement)

@@ -76,8 +76,10 @@ class LayerLook:
 
 
 LOOKS: dict[Layer, LayerLook] = {
-    "melody": LayerLook("#9c2a16", "disc", (), "the tune, rolled over the strings or alone"),
-    "between": LayerLook("#0b6264", "diamond", (2.4, 2.2), "single notes between the rolls"),
+    "melody": LayerLook("#9c2a16", "disc", (), "the tune's main notes, most of them rolled"),
+    "between": LayerLook(
+        "#0b6264", "diamond", (2.4, 2.2), "the tune's other notes, and added ones, one at a time"
+    ),
     "strums": LayerLook("#45418c", "ring", (0.01, 2.4), "quiet chords in the long spaces; a cross is a chop"),
 }
 

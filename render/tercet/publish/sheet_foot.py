@@ -24,7 +24,9 @@ COLUMN_GAP = 18.0
 READING_PART = 0.31
 """Of the width, for each of the two columns on reading."""
 
-PRACTICE = ("demo", "only-melody", "without-melody", "only-strums", "without-strums", "without-between")
+PRACTICE = (
+    "demo", "only-melody", "without-melody", "without-tune", "only-strums", "without-strums", "without-between"
+)  # fmt: skip
 """Tracks in the order in which a student meets them: listen, learn the tune, carry it, then the back."""
 
 

@@ -40,7 +40,8 @@ class Recipe:
     swap
         Whether the student begins.
     speeds
-        One, or those of a ladder; 1 is the song's tempo.
+        Its own: one, or those of a ladder; 1 is the song's tempo. Empty where it goes as fast as a kit asks for; a
+        track with speeds of its own is made once, whatever speeds are asked for.
     times
         How often a loop goes round, or hard bars are played.
     bars
@@ -57,14 +58,14 @@ class Recipe:
     space: Choice = NOTHING
     by: Turn = "phrase"
     swap: bool = False
-    speeds: tuple[Fraction, ...] = (Fraction(1),)
+    speeds: tuple[Fraction, ...] = ()
     times: int = 4
     bars: str = ""
 
     @property
-    def own_speeds(self) -> bool:
-        """Whether it is made once, whatever speeds a kit is made at."""
-        return self.piece == "tune-up" or self.speeds != (Fraction(1),)
+    def steps(self) -> tuple[Fraction, ...]:
+        """The speeds that it goes at where nothing else is asked for."""
+        return self.speeds or (Fraction(1),)
 
 
 def _without(layer: Layer, purpose: str) -> Recipe:
@@ -85,37 +86,66 @@ def _speeds(*percent: int) -> tuple[Fraction, ...]:
 
 RECIPES: tuple[Recipe, ...] = (
     Recipe(
-        "tune-up", "tune your strings: each one three times, from the fourth to the first", piece="tune-up"
+        "tune-up",
+        "tune your strings: each one three times, from the fourth to the first",
+        piece="tune-up",
+        speeds=_speeds(100),
     ),
     Recipe("demo", "listen: all three layers, as the song should sound"),
     Recipe(
         "chords", "strum along: just the chords, or follow their shapes with the left hand", piece="chords"
     ),
-    Recipe("build-up", "hear how it is made: strums, then single notes, then the tune", way="build-up"),
+    Recipe(
+        "build-up", "hear how it is made: strums, then what lies between, then the melody", way="build-up"
+    ),
     Recipe("echo", "listen to a phrase, then play it in the space that follows", way="echo"),
     Recipe("slow", "play along at an easy tempo", speeds=_speeds(70)),
     Recipe("learn", "practise the hardest bars, slowly, four times each", way="learn", speeds=_speeds(60)),
-    Recipe("loop", "go round and round the first section until it sits", way="loop"),
+    Recipe("loop", "go round and round the first section, or bars you choose, until they sit", way="loop"),
     Recipe(
         "ladder",
         "each section from slow to full speed, step by step",
         way="ladder",
         speeds=_speeds(60, 75, 90, 100),
     ),
-    _without("melody", "play the tune yourself, over single notes and strums"),
-    _without("between", "put the single notes between yourself"),
+    _without("melody", "play the melody yourself: the tune's main notes, most of them rolled"),
+    Recipe(
+        "without-tune",
+        "play the whole tune yourself: its main notes and its other ones",
+        heard=parse_choice("not tune"),
+    ),
+    _without(
+        "between", "play what lies between yourself: the tune's other notes, and added ones, one at a time"
+    ),
     _without("strums", "fill the long spaces with quiet strums yourself"),
-    Recipe("without-tune", "play every note of the tune yourself", heard=parse_choice("not tune")),
-    _only("melody", "listen to the rolls of the tune alone"),
-    _only("between", "listen to the single notes alone"),
+    _only("melody", "listen to the melody alone: the tune's main notes, most of them rolled"),
+    _only(
+        "between", "listen to what lies between alone: the tune's other notes, and added ones, one at a time"
+    ),
     _only("strums", "listen to the strums alone"),
-    Recipe("only-tune", "listen to the notes of the tune alone", heard=parse_choice("tune")),
-    _yours("turns-open", "open", "the open strings are yours, all other notes are played for you"),
-    _yours("turns-open-swap", "fretted", "the fretted notes are yours, the open strings are played for you"),
-    _yours("turns-string-1", "string 1", "string 1 is yours, the others are played for you"),
-    _yours("turns-string-2", "string 2", "string 2 is yours, the others are played for you"),
-    _yours("turns-string-3", "string 3", "string 3 is yours, the others are played for you"),
-    _yours("turns-string-4", "string 4", "string 4 is yours, the others are played for you"),
+    Recipe(
+        "only-tune",
+        "listen to the notes of the tune alone, without the strings under its rolls",
+        heard=parse_choice("tune"),
+    ),
+    _yours(
+        "turns-open",
+        "open",
+        "the open strings are yours, with the rolls that end on one; the rest is played for you",
+    ),
+    _yours(
+        "turns-open-swap",
+        "fretted",
+        "the fretted strings are yours, with the rolls that end on one; the rest is played for you",
+    ),
+    *(
+        _yours(
+            f"turns-string-{string}",
+            f"string {string}",
+            f"string {string} is yours, with the rolls that end on it; the rest is played for you",
+        )
+        for string in (1, 2, 3, 4)
+    ),
     _yours("turns-rolls", "roll", "the rolls are yours, the single notes and strums are played for you"),
     _yours(
         "turns-rolls-swap", "single", "the single notes are yours, the rolls and strums are played for you"

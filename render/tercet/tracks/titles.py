@@ -28,7 +28,7 @@ def speed_name(speed: Fraction) -> str:
 
 def track_title(title: str, recipe: Recipe, speed: Fraction, set_title: str = "") -> str:
     """Return what a player shows: ``Harbour Lanterns (low-g, without melody, 60%)``; a ladder tells its steps."""
-    speeds = [each * speed for each in recipe.speeds]
+    speeds = [each * speed for each in recipe.steps]
     steps = " ".join(f"{float(each):.0%}" for each in speeds) if speeds != [1] else ""
     words = [set_title, recipe.name.replace("-", " "), steps]
     return f"{title} ({', '.join(filter(None, words))})"

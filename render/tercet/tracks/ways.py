@@ -99,7 +99,7 @@ def timeline_of(recipe: Recipe, arrangement: Arrangement, going: Going) -> Track
     """
     if not 0 <= going.count_in_bars <= MOST_COUNT_IN_BARS:
         raise RequestError(f"count-in must be 0 to {MOST_COUNT_IN_BARS} bars (got {going.count_in_bars})")
-    slowest, fastest = (of(recipe.speeds) * going.speed for of in (min, max))
+    slowest, fastest = (of(recipe.steps) * going.speed for of in (min, max))
     if not SPEED_RANGE[0] <= slowest <= fastest <= SPEED_RANGE[1]:
         raise RequestError(
             f"{recipe.name} would be played at {float(slowest):.0%} to {float(fastest):.0%}: "
@@ -151,7 +151,7 @@ def _once(stretches: Iterable[Stretch]) -> list[Stretch]:
 
 
 def _source(recipe: Recipe, going: Going, speed: Fraction | None = None, *, flat: bool = False) -> Source:
-    wanted = recipe.speeds[0] if speed is None else speed
+    wanted = recipe.steps[0] if speed is None else speed
     return Source(recipe.piece, wanted * going.speed, flat or recipe.flat, going.click)
 
 
@@ -207,7 +207,7 @@ def _turns(recipe: Recipe, arrangement: Arrangement, chosen: Sequence[Stretch], 
 
 def _ladder(recipe: Recipe, arrangement: Arrangement, chosen: Sequence[Stretch], going: Going) -> _Passages:
     for stretch in _once(_within(section_stretches(arrangement), chosen)):
-        for speed in recipe.speeds:
+        for speed in recipe.steps:
             source = _source(recipe, going, speed)
             yield _played(
                 recipe,

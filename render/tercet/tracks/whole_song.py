@@ -1,14 +1,14 @@
-"""A whole song at several speeds, layer by layer: what a page plays, balanced as the song's tracks are."""
+"""A whole song at several speeds, part by part: what a page plays, balanced as the song's tracks are."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from fractions import Fraction
 from functools import cached_property
+from itertools import product
 from typing import TYPE_CHECKING
 
-from tercet.song import LAYERS
-from tercet.sound import SAMPLE_RATE_HZ, Stems
+from tercet.tracks.choice import parse_choice
 from tercet.tracks.phrases import whole_stretch
 from tercet.tracks.recording import Recording
 from tercet.tracks.timelines import Passage, Source, TrackTimeline
@@ -17,12 +17,15 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from tercet.sound.protocol import StemName
     from tercet.tracks.balance import Balance
     from tercet.tracks.playing import Playing
     from tercet.tracks.tape_shelf import TapeShelf
 
-__all__ = ["WholeSong"]
+__all__ = ["PARTS", "WholeSong"]
+
+PARTS = {"melody": "melody", "tune": "between and tune", "between": "between and added", "strums": "strums"}
+"""What a song is cut into, and the notes of each: the layers, but that the tune's notes of *between* stand apart from
+the added ones. So all of the tune can be taken out; together they are the demo."""
 
 
 class WholeSong:
@@ -42,8 +45,10 @@ class WholeSong:
         stretch = whole_stretch(playing.arrangement)
         self._speeds = tuple(speeds)
         timelines = [
-            TrackTimeline((Passage(Source(speed=speed), stretch.start_beat, stretch.end_beat),))
-            for speed in self._speeds
+            TrackTimeline(
+                (Passage(Source(speed=speed), stretch.start_beat, stretch.end_beat, parse_choice(notes)),)
+            )
+            for speed, notes in product(self._speeds, PARTS.values())
         ]
         self._recording = Recording(playing, timelines, shelf)
 
@@ -52,16 +57,15 @@ class WholeSong:
         """What all tracks of the song share."""
         return self._recording.balance()
 
-    def stems(self, speed: Fraction) -> Stems:
-        """Return the layers at one of the speeds, before the song's gain; the cues are silent.
+    def parts(self, speed: Fraction) -> dict[str, NDArray[np.float32]]:
+        """Return the parts at one of the speeds, before the song's gain, each float32 (frames, 2) and equally long.
 
         They begin where a take of the whole song without a count-in does.
         """
         import numpy as np
 
-        index = self._speeds.index(speed)
-        by_name: dict[StemName, NDArray[np.float32]] = {
-            layer: np.concatenate(list(self._recording.music(index, self.balance, (layer,))))
-            for layer in LAYERS
+        first = self._speeds.index(speed) * len(PARTS)
+        return {
+            part: np.concatenate(list(self._recording.music(first + place, self.balance)))
+            for place, part in enumerate(PARTS)
         }
-        return Stems(SAMPLE_RATE_HZ, {**by_name, "cues": np.zeros_like(by_name["melody"])})

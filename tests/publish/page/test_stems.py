@@ -18,6 +18,7 @@ from tercet.publish.page.stems import (
     STEM_RATE_HZ,
     mono,
     packed_stem,
+    pieces_of,
     pulse,
     stem_script,
     with_pulse,
@@ -59,6 +60,20 @@ def test_the_pulse_is_seen_in_loud_music_and_in_silence() -> None:
     for samples in (plucks() / 0.35, np.zeros((STEM_RATE_HZ, 1), np.float32)):
         found = np.correlate(decoded(packed_stem(samples.astype(np.float32)).data)[:9_000], pulse(), "valid")
         assert int(np.argmax(found)) + len(pulse()) // 2 == PULSE_FRAME
+
+
+def test_a_stem_is_cut_at_its_long_rests_and_keeps_all_of_its_sound() -> None:
+    rest = np.zeros((3 * STEM_RATE_HZ, 1), np.float32)
+    samples = np.concatenate([rest, plucks(), rest[: STEM_RATE_HZ // 2], plucks(), rest, plucks(), rest])
+    pieces = pieces_of(samples)
+    assert len(pieces) == 2
+    laid_out = np.zeros_like(samples)
+    for start, frames in pieces:
+        laid_out[start : start + frames] = samples[start : start + frames]
+    assert np.array_equal(laid_out, samples)
+    assert sum(frames for _, frames in pieces) < 19 * STEM_RATE_HZ
+    assert pieces_of(plucks()) == ((0, len(plucks())),)
+    assert pieces_of(rest) == ()
 
 
 def test_noise_still_keeps_within_the_rate() -> None:

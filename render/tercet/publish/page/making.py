@@ -12,9 +12,8 @@ from typing import TYPE_CHECKING, Any
 from tercet.audio_formats import FORMATS
 from tercet.perform import Take, Timeline, lay_out
 from tercet.publish.page.kept_page import FOLDER
-from tercet.publish.page.stems import STEM_RATE_HZ, mono, packed_stem, stem_script, stem_text
-from tercet.publish.page.timing import Peaks, SpeedTiming, bar_peaks, speed_label
-from tercet.song import LAYERS
+from tercet.publish.page.stems import STEM_RATE_HZ, mono, packed_stem, pieces_of, stem_script, stem_text
+from tercet.publish.page.timing import SpeedTiming, bar_peaks, speed_label
 from tercet.tracks.making import gains_of
 from tercet.tracks.tape_shelf import TapeShelf
 from tercet.tracks.whole_song import WholeSong
@@ -30,7 +29,7 @@ if TYPE_CHECKING:
 
 __all__ = ["KNOCKS_APART_S", "PageSound", "made_sound", "speed_timeline"]
 
-VERSION = 1
+VERSION = 2
 """Of what a stem's script holds: a new one makes all stems again."""
 
 KEPT_FILE = f"{FOLDER}kept.json"
@@ -105,7 +104,7 @@ def made_sound(
             anew = True
         notes[name] = note
         rate = max(rate, note["kbit_s"])
-        timings.append(SpeedTiming(speed, take, note["length_s"], note["peaks"]))
+        timings.append(SpeedTiming(speed, take, note["length_s"], note["peaks"], note["pieces"]))
     texts |= _put({"knocks": packed_stem(_knocks()).data}, files)
     if files is not None:
         for name in kept.keys() - notes.keys():
@@ -119,17 +118,24 @@ def _made_speed(
     song: WholeSong, take: Take, speed: Fraction, key: str
 ) -> tuple[dict[str, Any], dict[str, bytes]]:
     """Return what is noted of a speed, and its stems by name, under the gain that the song's tracks have as MP3."""
-    stems = song.stems(speed)
+    import numpy as np
+
     gain_db = gains_of([song.balance], [CEILING_DBTP])[CEILING_DBTP]
-    peaks: Peaks = bar_peaks(stems, take, gain_db, STEM_RATE_HZ)
+    stems = {part: mono(sound, gain_db) for part, sound in song.parts(speed).items()}
+    length_frames = len(next(iter(stems.values())))
+    pieces = {part: found for part, stem in stems.items() if (found := pieces_of(stem))}
     packed = {
-        f"{speed_label(speed)}-{layer}": packed_stem(mono(stems.by_name[layer], gain_db)) for layer in LAYERS
+        f"{speed_label(speed)}-{part}": packed_stem(
+            np.concatenate([stems[part][start : start + frames] for start, frames in found])
+        )
+        for part, found in pieces.items()
     }
     note = {
         "key": key,
-        "length_s": stems.length_frames / STEM_RATE_HZ,
-        "peaks": peaks,
-        "kbit_s": max(stem.kbit_s for stem in packed.values()),
+        "length_s": length_frames / STEM_RATE_HZ,
+        "peaks": {part: bar_peaks(stems[part], take, STEM_RATE_HZ) for part in pieces},
+        "pieces": pieces,
+        "kbit_s": max((stem.kbit_s for stem in packed.values()), default=0.0),
         "stems": {
             _script(name): hashlib.sha256(stem_script(name, stem.data)).hexdigest()
             for name, stem in packed.items()

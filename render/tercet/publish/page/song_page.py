@@ -24,9 +24,11 @@ from tercet.publish.page.policy import ICON, policy, policy_of_one_file
 from tercet.publish.page.song_facts import PLACES, SongFacts, song_facts, visits_of
 from tercet.publish.page.stems import MUSIC_FRAME, PULSE_FRAME, PULSE_HZ, PULSE_WIDTH_S, STEM_RATE_HZ
 from tercet.publish.page.texts import filled, page_file, player_script, text_table
-from tercet.publish.page.timing import speed_facts, speed_label
+from tercet.publish.page.timing import SpeedTiming, speed_facts, speed_label
 from tercet.publish.shapes_used import ShapeUse
 from tercet.publish.take_picture import RowPlace, row_places, take_picture
+from tercet.song import LAYERS, Layer
+from tercet.tracks.whole_song import PARTS
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -38,6 +40,16 @@ LONGEST_TITLE = 120
 
 LATEST_PULSE_FRAME = 9_000
 """Where the page looks for a stem's pulse at the latest: no decoder delays by more than a tenth of a second."""
+
+_TUNE = ("melody", "tune")
+"""The parts that *tune out* takes away: all of melody, and the tune's notes of between."""
+
+_LAYER_OF: dict[str, Layer] = {
+    "melody": "melody",
+    "tune": "between",
+    "between": "between",
+    "strums": "strums",
+}
 
 Files = Mapping[str, Sequence[tuple[str, int]]]
 """For each group of downloads its files: where each lies seen from the page, and its bytes."""
@@ -227,11 +239,21 @@ def _player_facts(
         "marks": marks_of_notes(music, arrangement, strings),
         "spoken": spoken_bars(arrangement),
         "speeds": [speed_facts(timing, arrangement, facts.order) for timing in timings],
+        "parts": _part_facts(timings[drawn]),
         "stems": _stem_facts(),
         "map": _map_facts(picture, row_places(take, arrangement), drawn),
         "kit": [_track_facts(track, arrangement) for track in plan.tracks],
         "text": dict(text_table()),
     }
+
+
+def _part_facts(timing: SpeedTiming) -> list[dict[str, Any]]:
+    """Return the parts that sound: the layer that each belongs to, and whether it is the tune's."""
+    return [
+        {"name": part, "layer": LAYERS.index(_LAYER_OF[part]), "tune": int(part in _TUNE)}
+        for part in PARTS
+        if part in timing.peaks
+    ]
 
 
 def _stem_facts() -> dict[str, Any]:

@@ -1,8 +1,11 @@
-"""Stems for a page: each layer as one small mono MP3, packed so that any browser aligns it to the sample.
+"""Stems for a page: each part of a song as one small mono MP3, packed so that any browser aligns it to the sample.
 
 Decoders disagree about where an MP3 begins: some obey the header's count of silent frames, some don't, some add to it.
 So each stem begins with a short pulse at a known place. The page looks for it in what was decoded and starts from
 there: the sound is aligned by its content, whatever the decoder did.
+
+An MP3 of silence is nearly as large as one of music. A part that rests for long is therefore stored without its rests,
+as *pieces* one after the other; the page puts each where it belongs.
 
 Pages opened from a folder can't fetch sound. A stem therefore lies in a script, as text, loaded when it is wanted.
 """
@@ -26,8 +29,10 @@ __all__ = [
     "PULSE_FRAME",
     "STEM_RATE_HZ",
     "Packed",
+    "Piece",
     "mono",
     "packed_stem",
+    "pieces_of",
     "pulse",
     "stem_script",
     "stem_text",
@@ -52,6 +57,17 @@ _QUALITIES = (0.4, 0.5, 0.6, 0.7, 0.8, 0.9)
 above what was lost, at 34 to 41 kbit/s (Harbour Lanterns); the encoder resamples at constant rates of 56 and less."""
 
 
+Piece = tuple[int, int]
+"""A piece of a stem: its first frame in the music, and how many frames it has."""
+
+QUIET = 1e-6
+"""What is lower than this, 120 dB under full scale, is rest."""
+
+LONGEST_REST_FRAMES = STEM_RATE_HZ
+REST_KEPT_FRAMES = 4_800
+"""A longer rest is left out of a stem, but for 100 ms on either side: what the encoder smears stays in them."""
+
+
 @dataclass(frozen=True, slots=True)
 class Packed:
     """A stem as it is stored: the MP3, and its rate over the length of the music."""
@@ -66,6 +82,21 @@ def mono(samples: NDArray[np.float32], gain_db: float) -> NDArray[np.float32]:
 
     gain = np.float32(10.0 ** (gain_db / 20.0))
     return np.asarray(gain * samples.mean(axis=1, dtype=np.float32, keepdims=True), np.float32)
+
+
+def pieces_of(samples: NDArray[np.float32]) -> tuple[Piece, ...]:
+    """Return the pieces of a stem, float32 (frames, 1), that hold all of its sound; none where it is silent."""
+    import numpy as np
+
+    sounding = np.flatnonzero(np.abs(samples[:, 0]) > QUIET)
+    if not len(sounding):
+        return ()
+    breaks = np.flatnonzero(np.diff(sounding) > LONGEST_REST_FRAMES)
+    firsts = np.concatenate([sounding[:1], sounding[breaks + 1]])
+    lasts = np.concatenate([sounding[breaks], sounding[-1:]])
+    starts = np.maximum(firsts - REST_KEPT_FRAMES, 0)
+    ends = np.minimum(lasts + 1 + REST_KEPT_FRAMES, len(samples))
+    return tuple((int(start), int(end - start)) for start, end in zip(starts, ends, strict=True))
 
 
 def pulse() -> NDArray[np.float32]:

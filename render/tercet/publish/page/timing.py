@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
@@ -13,10 +13,12 @@ from tercet.perform import Take, TakeNote, lay_out
 from tercet.perform.swing import Swing
 from tercet.perform.tempo import piece_clock
 from tercet.perform.timeline import count_in, runs_of
-from tercet.song import LAYERS
 
 if TYPE_CHECKING:
-    from tercet.sound import Stems
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from tercet.publish.page.stems import Piece
 
 __all__ = ["Peaks", "SpeedTiming", "bar_peaks", "note_key", "speed_facts", "speed_label"]
 
@@ -27,7 +29,7 @@ NoteKey = tuple[int, Fraction, str, int]
 """A sounding string by its place: bar, beat, layer, string. It is the same at every speed."""
 
 Peaks = Mapping[str, Sequence[float]]
-"""For each layer the highest sample in each bar, full scale being 1."""
+"""For each part that sounds the highest sample in each bar, full scale being 1."""
 
 
 def note_key(note: TakeNote) -> NoteKey:
@@ -54,29 +56,25 @@ class SpeedTiming:
         Of its stems, the ringing end included.
     peaks
         Of its stems.
+    pieces
+        Of its stems that are stored without their rests, in order.
     """
 
     speed: Fraction
     take: Take
     length_s: float
     peaks: Peaks
+    pieces: Mapping[str, Sequence[Piece]] = field(default_factory=dict)
 
 
-def bar_peaks(stems: Stems, take: Take, gain_db: float, rate_hz: int) -> Peaks:
-    """Return how high each layer gets in each bar under a gain, both channels taken as one.
+def bar_peaks(stem: NDArray[np.float32], take: Take, rate_hz: int) -> list[float]:
+    """Return how high a stem, float32 (frames, 1), gets in each bar.
 
     The last bar has what rings after it too.
     """
-    gain = 10.0 ** (gain_db / 20.0)
-    edges = [round(bar.start_s * rate_hz) for bar in take.bars] + [stems.length_frames]
+    edges = [round(bar.start_s * rate_hz) for bar in take.bars] + [len(stem)]
     edges[0] = 0
-    peaks: dict[str, list[float]] = {}
-    for layer in LAYERS:
-        one = abs(stems.by_name[layer].mean(axis=1))
-        peaks[layer] = [
-            round(gain * float(one[start:stop].max(initial=0.0)), 4) for start, stop in pairwise(edges)
-        ]
-    return peaks
+    return [round(float(abs(stem[start:stop]).max(initial=0.0)), 4) for start, stop in pairwise(edges)]
 
 
 def speed_facts(timing: SpeedTiming, arrangement: Arrangement, order: Sequence[NoteKey]) -> dict[str, Any]:
@@ -101,6 +99,7 @@ def speed_facts(timing: SpeedTiming, arrangement: Arrangement, order: Sequence[N
         "end": ends,
         "count": _counts(arrangement, timing.speed),
         "peaks": timing.peaks,
+        "pieces": timing.pieces,
     }
 
 

@@ -34,6 +34,7 @@ window.Tercet = (function () {
       this.bars = facts.bars;
       this.count = facts.count;
       this.peaks = facts.peaks;
+      this.pieces = facts.pieces;
       this.onset = facts.onset;
       this.end = facts.end;
       this.order = facts.onset.map((_, note) => note).filter((note) => facts.onset[note] >= 0);

@@ -30,9 +30,10 @@
     return found.buffer;
   }
 
+  const Offline = window.OfflineAudioContext || window.webkitOfflineAudioContext;
+
   /* Some browsers know only the form with two functions. */
   function decoded(buffer) {
-    const Offline = window.OfflineAudioContext || window.webkitOfflineAudioContext;
     const context = new Offline(1, 1, RATE);
     return new Promise((resolve, reject) => {
       context.decodeAudioData(buffer, resolve, reject);
@@ -68,9 +69,23 @@
     return place + (mark.length - 1) / 2 + T.page.stems.pulse.before;
   }
 
-  async function stem(name) {
+  /* A part lies in its stem without its long rests: put each piece where it belongs. */
+  function laidOut(samples, begins, pieces) {
+    const [at, frames] = pieces[pieces.length - 1];
+    const whole = new Offline(1, 1, RATE).createBuffer(1, at + frames, RATE);
+    let from = begins;
+    pieces.forEach(([start, length]) => {
+      whole.getChannelData(0).set(samples.subarray(from, from + length), start);
+      from += length;
+    });
+    return whole;
+  }
+
+  async function stem(name, pieces) {
     const buffer = await decoded(bytes(await script(name)));
-    return { buffer: buffer, begins: musicFrame(buffer.getChannelData(0)) };
+    const samples = buffer.getChannelData(0);
+    const begins = musicFrame(samples);
+    return pieces ? { buffer: laidOut(samples, begins, pieces), begins: 0 } : { buffer: buffer, begins: begins };
   }
 
   /* Only one speed is held: a long song decoded is large. */
@@ -81,11 +96,11 @@
     knocks = knocks || stem("knocks");
     if (held.name !== speed.name) {
       held.name = speed.name;
-      held.stems = Promise.all(T.page.layers.map((layer) => stem(speed.name + "-" + layer.name)));
+      held.stems = Promise.all(T.page.parts.map((part) => stem(speed.name + "-" + part.name, speed.pieces[part.name])));
     }
     const wanted = held.stems;
     try {
-      return { layers: await wanted, knocks: await knocks };
+      return { parts: await wanted, knocks: await knocks };
     } catch (error) {
       if (held.stems === wanted) held.name = "";
       knocks = null;

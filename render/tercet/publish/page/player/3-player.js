@@ -1,4 +1,4 @@
-/* The player: three stems, one clock. What is heard is set by gains alone; nothing that sounds ever moves in time. */
+/* The player: a stem for each part, one clock. What is heard is set by gains alone; nothing that sounds ever moves in time. */
 (function (T) {
   "use strict";
   const RATE = T.page.stems.rate;
@@ -21,16 +21,16 @@
     if (gains.every((gain) => gain <= 1)) return 1;
     let highest = 0;
     speed.bars.forEach((_, bar) => {
-      const sum = T.page.layers.reduce((total, layer, index) => total + gains[index] * speed.peaks[layer.name][bar], 0);
+      const sum = T.page.parts.reduce((total, part, index) => total + gains[index] * speed.peaks[part.name][bar], 0);
       highest = Math.max(highest, sum);
     });
     return highest > NEVER_OVER ? NEVER_OVER / highest : 1;
   };
 
-  /* One playing of a stretch by all layers, in any audio context. Times in seconds of the context, ms of the stems. */
+  /* One playing of a stretch by all parts, in any audio context. Times in seconds of the context, ms of the stems. */
   function sound(context, outputs, stems, when, from, to) {
     const length_s = (to.at - from) / 1000;
-    return stems.layers.map((stem, index) => {
+    return stems.parts.map((stem, index) => {
       const source = context.createBufferSource();
       const envelope = context.createGain();
       source.buffer = stem.buffer;
@@ -61,6 +61,7 @@
     constructor() {
       this.speed = T.speeds.find((speed) => speed.percent === 100) || T.speeds[0];
       this.places = T.page.layers.map((layer) => layer.natural);
+      this.tuneOut = false;
       this.loop = null;
       this.countBars = 1;
       this.state = "still";
@@ -87,8 +88,8 @@
         }
         this.whole = this.context.createGain();
         this.whole.connect(this.context.destination);
-        this.layers = T.page.layers.map(() => this.context.createGain());
-        this.layers.forEach((layer) => layer.connect(this.whole));
+        this.parts = T.page.parts.map(() => this.context.createGain());
+        this.parts.forEach((part) => part.connect(this.whole));
         this.knocks = this.context.createGain();
         this.knocks.connect(this.context.destination);
         this.level(0);
@@ -99,17 +100,36 @@
     level(glide_s) {
       if (!this.context) return;
       const now = this.context.currentTime;
-      const gains = T.page.layers.map((layer, index) => T.gainOf(layer, this.places[index]));
+      const gains = T.page.parts.map(({ layer, tune }) =>
+        this.tuneOut && tune ? 0 : T.gainOf(T.page.layers[layer], this.places[layer]));
       const all = [...gains, T.wholeGain(this.speed, gains)];
-      [...this.layers, this.whole].forEach((node, index) => {
+      [...this.parts, this.whole].forEach((node, index) => {
         node.gain.cancelScheduledValues(now);
         node.gain.setValueAtTime(glide_s ? node.gain.value : all[index], now);
         if (glide_s) node.gain.linearRampToValueAtTime(all[index], now + glide_s);
       });
     }
 
+    /* Whether nothing of a layer is left without the tune. */
+    allTune(index) {
+      return T.page.parts.every(({ layer, tune }) => layer !== index || tune);
+    }
+
+    /* Where a layer stands as it is heard. */
+    placeOf(index) {
+      return this.tuneOut && this.allTune(index) ? "out" : this.places[index];
+    }
+
+    /* Who brings back a layer of the tune has the tune again. */
     place(index, place) {
+      if (place !== "out" && this.allTune(index)) this.tuneOut = false;
       this.places[index] = place;
+      this.level(GLIDE_S);
+      this.tell();
+    }
+
+    setTuneOut(out) {
+      this.tuneOut = out;
       this.level(GLIDE_S);
       this.tell();
     }
@@ -183,7 +203,7 @@
     begin(when, from) {
       const { speed, loop } = this;
       const to = { at: loop ? speed.endOf(loop.last) : speed.length, last: !loop };
-      sound(this.context, this.layers, this.stems, when, from, to).forEach((part) => this.add(part));
+      sound(this.context, this.parts, this.stems, when, from, to).forEach((part) => this.add(part));
       this.rounds.push({ when: when, from: from });
     }
 

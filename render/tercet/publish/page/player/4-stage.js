@@ -3,6 +3,7 @@
   "use strict";
   const lines = T.page.layers.map((layer) => document.querySelector('[data-layer="' + layer.name + '"]'));
   const asItIs = document.getElementById("as-it-is");
+  const tuneOut = document.getElementById("tune-out");
 
   function choice(line, place) {
     return line.querySelector('input[value="' + place + '"]');
@@ -12,15 +13,19 @@
     line.addEventListener("change", (event) => player.place(index, event.target.value));
   });
 
+  tuneOut.addEventListener("click", () => player.setTuneOut(!player.tuneOut));
+
   asItIs.addEventListener("click", () => {
+    player.setTuneOut(false);
     T.page.layers.forEach((layer, index) => player.place(index, layer.natural));
   });
 
   function draw() {
     lines.forEach((line, index) => {
-      line.dataset.place = player.places[index];
-      choice(line, player.places[index]).checked = true;
+      line.dataset.place = player.placeOf(index);
+      choice(line, player.placeOf(index)).checked = true;
     });
+    tuneOut.setAttribute("aria-pressed", String(player.tuneOut));
   }
 
   player.heard.push(draw);
