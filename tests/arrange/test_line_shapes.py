@@ -117,7 +117,7 @@ def longest(shape: tuple[int, ...], tune: Sequence[TuneNote], tuning: Tuning) ->
 @pytest.mark.parametrize("tuning", TUNINGS.values(), ids=lambda tuning: tuning.name)
 @pytest.mark.parametrize("path", SONGS, ids=lambda path: path.stem)
 def test_what_is_claimed_for_our_songs_sounds(path: Path, tuning: Tuning) -> None:
-    written = replace(read_song(path), players="beginner", scale_length_mm=380.0)
+    written = replace(read_song(path), players="beginner", instrument="custom", scale_length_mm=380.0)
     for line in line_shapes(written, tuning):
         tune = of_line(written, tuning, line)
         assert line.notes == len(tune)

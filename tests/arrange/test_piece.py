@@ -10,7 +10,7 @@ import pytest
 from tercet.arrange.piece import Piece, Place, begun, piece_of
 from tercet.arrange.tune import row_notes
 from tercet.song import Song
-from tercet.theory import TUNINGS
+from tercet.theory import INSTRUMENTS, TUNINGS
 from tests.arrange.written import beats_of, section, song
 
 
@@ -126,3 +126,30 @@ def test_where_each_playing_begins_and_ends() -> None:
     verse, chorus = section("verse", "C4:4 | C4:4", "C | C"), section("chorus", "C4:4", "F")
     made = piece(song(verse, chorus, form="verse chorus verse"))
     assert beats_of(*made.visit_beats) == ["0 8", "0 8", "8 12", "12 20", "12 20"]
+
+
+@pytest.mark.parametrize(
+    ("said", "own", "tuning", "expected"),
+    [
+        ("", "high-g", "high-g", "concert"),
+        ("", "high-g", "baritone", "baritone"),
+        ("", "baritone", "baritone", "baritone"),
+        ("", "baritone", "low-g", "concert"),
+        ("tenor", "high-g", "low-g", "tenor"),
+        ("tenor", "high-g", "baritone", "baritone"),
+        ("tenor", "baritone", "baritone", "tenor"),
+        ("baritone", "baritone", "high-g", "concert"),
+        ("baritone", "high-g", "high-g", "baritone"),
+        ("custom", "high-g", "low-g", "custom"),
+    ],
+)
+def test_the_size_follows_the_tuning_unless_the_song_says_otherwise(
+    said: str, own: str, tuning: str, expected: str
+) -> None:
+    length_mm = INSTRUMENTS[said].scale_length_mm if said in INSTRUMENTS else 400.0
+    written = replace(song(section("a", "E4:4", "C")), instrument=said, scale_length_mm=length_mm, tuning=own)
+    piece = piece_of(written, TUNINGS[tuning])
+    assert piece.song.instrument == expected
+    expected_mm = INSTRUMENTS[expected].scale_length_mm if expected in INSTRUMENTS else length_mm
+    assert piece.song.scale_length_mm == piece.hands.scale_length_mm == expected_mm
+    assert piece_of(piece.song, TUNINGS[tuning]).song == piece.song

@@ -100,7 +100,12 @@ def test_two_notes_that_only_one_string_has_are_told_and_the_tune_is_played(low:
 def test_hands_that_can_not_stretch_so_far_are_told() -> None:
     for scale_length_mm in (380.0, 510.0):
         made = arranged(
-            "D5:4[1]", "D", between="F#4:4[2]", players="beginner", scale_length_mm=scale_length_mm
+            "D5:4[1]",
+            "D",
+            between="F#4:4[2]",
+            players="beginner",
+            instrument="custom",
+            scale_length_mm=scale_length_mm,
         )
         wide = "the added F#4 and the tune's D5 at once ask more of the hands than `players: beginner`"
         assert messages(made) == [wide] * (scale_length_mm > 500)

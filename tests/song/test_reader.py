@@ -60,7 +60,7 @@ def test_settings_left_out() -> None:
     assert plain.key == Key("C", 0, minor=False)
     assert plain.meter == Meter(4, 4)
     assert plain.tempo == 96
-    assert (plain.instrument, plain.scale_length_mm, plain.tuning) == ("concert", 380.0, "high-g")
+    assert (plain.instrument, plain.scale_length_mm, plain.tuning) == ("", 380.0, "high-g")
     assert plain.players == "improving"
     assert plain.dynamics == Dynamics("f", "mp", "p")
     assert plain.strum is None

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from tercet.arrange.demands import LIMITS, Hands
 from tercet.arrange.off_neck import onto_neck
 from tercet.song import Bar, ChordSpan, Layer, Song, played_bars
-from tercet.theory import Tuning
+from tercet.theory import INSTRUMENTS, Instrument, Tuning, tuning_of
 
 __all__ = [
     "ChordAt",
@@ -22,6 +22,7 @@ __all__ = [
     "laid_out",
     "phrase_starts",
     "piece_of",
+    "sized_for",
     "visit_beats",
 ]
 
@@ -164,8 +165,29 @@ def piece_of(song: Song, tuning: Tuning) -> Piece:
     return laid_out(song, tuning, onto_neck(played_bars(song), tuning, as_written=song.as_written))
 
 
+def sized_for(song: Song, tuning: Tuning) -> Song:
+    """Return a song with the size of the instrument on which it is played in some tuning.
+
+    In its own tuning that is what the song says. A tuning that a single size usually has brings that size along, as
+    baritone does; where the song says nothing else, or names a size that is tuned in another way, it is a concert one.
+    """
+    usual = [size for size in INSTRUMENTS.values() if size.tuning == tuning.name]
+    own = tuning.open_pitches == tuning_of(song.tuning).open_pitches
+    said = INSTRUMENTS.get(song.instrument)
+    if song.instrument and (own or (len(usual) != 1 and (said is None or len(_tuned_like(said)) > 1))):
+        return song
+    size = usual[0] if len(usual) == 1 else INSTRUMENTS["concert"]
+    return replace(song, instrument=size.name, scale_length_mm=size.scale_length_mm)
+
+
+def _tuned_like(size: Instrument) -> list[Instrument]:
+    """Return the sizes that are usually tuned as one of them is."""
+    return [other for other in INSTRUMENTS.values() if other.tuning == size.tuning]
+
+
 def laid_out(song: Song, tuning: Tuning, bars: tuple[Bar, ...]) -> Piece:
     """Return the piece that some bars of a song make."""
+    song = sized_for(song, tuning)
     hands = Hands(tuning, song.scale_length_mm, LIMITS[song.players])
     chords = chord_changes(bars)
     return Piece(

@@ -363,7 +363,8 @@ class Song:
     """An arrangement file, read and checked.
 
     `tempo` counts pulses a minute. `tuning` is a name or four pitches, string 4 first. `scale_length_mm` comes
-    from the instrument's size; `instrument` is ``"custom"`` when the song gives the length itself. `swing` is the
+    from the instrument's size; `instrument` is ``"custom"`` when the song gives the length itself, empty
+    when it says nothing. `swing` is the
     place of the pulse's second half, 1/2 for none. `between` says whether Tercet adds single notes where no row gives
     them. `front` is how far the strums lie behind the melody, in LU between their median gestures; without it the marks
     say so. `feel` is how exactly the players keep together. `form` is never
@@ -381,7 +382,7 @@ class Song:
     key: Key = Key("C", 0, False)
     meter: Meter = Meter(4, 4)
     tempo: Fraction = Fraction(96)
-    instrument: str = "concert"
+    instrument: str = ""
     scale_length_mm: float = 380.0
     tuning: str | tuple[Pitch, ...] = "high-g"
     players: Players = "improving"

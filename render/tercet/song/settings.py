@@ -272,6 +272,8 @@ def _read_sound(node: Node) -> _Fields:
 
 
 def _write_instrument(song: Song) -> str:
+    if not song.instrument:
+        return ""
     named = INSTRUMENTS.get(song.instrument)
     if named is not None and named.scale_length_mm == song.scale_length_mm:
         return named.name
