@@ -7,13 +7,14 @@ from dataclasses import replace
 from fractions import Fraction
 from itertools import product
 from pathlib import Path
+from typing import get_args
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tercet.arrange import Arrangement, arrange
-from tercet.arrange.advice import advise, advise_each, can_hold
+from tercet.arrange.advice import advise, advise_each, can_hold, lower_octaves
 from tercet.arrange.demands import LIMITS, Hands
 from tercet.arrange.fingering import Shared, finger_tune
 from tercet.arrange.key_advice import ADVICE_COSTS, KeyAdvice
@@ -317,3 +318,50 @@ def test_keys_in_which_a_pitch_would_leave_midis_range_are_missing() -> None:
     wide = song(Section("verse", (Line((Row("melody", (), (notes,)),)),)))
     assert sorted(key.semitones for key in advise(wide, [HIGH_G])) == [0, 1, 2]
     assert len(advise(song(section("verse", "C1 C8 C4 r", "C")), [HIGH_G])) == 12
+
+
+WIDE = section("verse", "E4 G4 B4 D5 | G5 B5 A5 F#5 | E5:2 B4:2 | E4:4", "Em | G | Em | Em")
+"""A tune of nineteen semitones."""
+
+
+@pytest.mark.parametrize("semitones", range(-9, 6))
+@pytest.mark.parametrize("players", get_args(Players))
+def test_kits_take_the_octaves_that_advice_assumes(semitones: int, players: Players) -> None:
+    written = song(WIDE, key=parse_key("E minor"), players=players)
+    tunings = [HIGH_G, TUNINGS["low-g"], TUNINGS["baritone"]]
+    lower = lower_octaves(written, tunings, semitones, [players])
+    assert lower[0] is False
+    for key in advise(written, tunings):
+        if key.semitones == semitones:
+            assert lower == tuple(one.semitones != semitones for one in key.tunings)
+
+
+def test_frets_beyond_the_players_reach_bring_a_set_down() -> None:
+    written = song(WIDE, key=parse_key("E minor"), players="improving")
+    tunings = [HIGH_G, TUNINGS["baritone"]]
+    made = arrange(written, TUNINGS["baritone"])
+    assert max(gesture.notes[-1].fret or 0 for gesture in made.gestures) > LIMITS["improving"].highest_fret
+    assert lower_octaves(written, tunings, 0, ["improving"]) == (False, True)
+    assert lower_octaves(written, tunings, 0, ["beginner", "improving"]) == (False, True)
+    assert lower_octaves(written, tunings[1:], 0, ["improving"]) == (
+        False,
+    )  # alone there is nobody to differ from
+
+
+def test_a_set_never_goes_down_to_where_notes_have_no_string() -> None:
+    low = section("verse", "C4 E4 G4 C5 | B4 A4 G4 E4", "C | C")
+    written = song(low, players="improving")
+    assert lower_octaves(written, [HIGH_G, TUNINGS["low-g"]], 0, ["improving"]) == (False, False)
+
+
+def test_a_song_that_pins_its_fingering_stays_where_it_is() -> None:
+    pinned = section("verse", "E4 G4 B4 D5 | G5 B5[1] A5 F#5", "Em | G")
+    written = song(pinned, tuning="baritone", players="improving")
+    assert lower_octaves(written, [HIGH_G, TUNINGS["baritone"]], 0, ["improving"]) == (False, False)
+
+
+@pytest.mark.parametrize("path", SONGS, ids=lambda path: path.stem)
+def test_keys_in_which_every_note_has_a_string_come_first(path: Path) -> None:
+    for tunings in ([HIGH_G], [HIGH_G, TUNINGS["baritone"]]):
+        keys = advise(read_song(path), tunings)
+        assert [key.off_neck for key in keys] == sorted(key.off_neck for key in keys)
