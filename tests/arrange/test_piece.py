@@ -141,6 +141,7 @@ def test_where_each_playing_begins_and_ends() -> None:
         ("baritone", "baritone", "high-g", "concert"),
         ("baritone", "high-g", "high-g", "baritone"),
         ("custom", "high-g", "low-g", "custom"),
+        ("custom", "high-g", "baritone", "custom"),
     ],
 )
 def test_the_size_follows_the_tuning_unless_the_song_says_otherwise(

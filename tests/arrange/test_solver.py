@@ -73,7 +73,7 @@ def drawn_song(
             midi = min(max(midi + drawn.choice((-5, -4, -3, -2, -1, -1, 0, 1, 1, 2, 3, 4, 5)), low), high)
             cell.append(f"{spell(midi, Key('C', 0, False))}:{Fraction(4, notes)}")
         cells.append(" ".join(cell))
-    return song(section("verse", " | ".join(cells), " | ".join(names)), players=players)
+    return song(section("verse", " | ".join(cells), " | ".join(names)), players=players, instrument="custom")
 
 
 def piece(written: Song, tuning: str, highest_fret: int | None = None) -> Piece:
@@ -292,7 +292,7 @@ def moved(arrangement: Arrangement, semitones: int) -> list[Gesture]:
 def test_a_baritone_plays_a_fourth_lower_what_low_g_plays(players: Players) -> None:
     random_songs = [drawn_song(number, chords=PLAIN + STRANGE, low=55) for number in range(4)]
     for written in (*our_songs(), *random_songs):
-        asked = replace(written, players=players)
+        asked = replace(written, players=players, instrument="custom", scale_length_mm=380.0)
         low_g = arrange(asked, TUNINGS["low-g"])
         baritone = arrange(transpose_song(asked, -5)[0], TUNINGS["baritone"])
         assert moved(baritone, 5) == moved(low_g, 0)

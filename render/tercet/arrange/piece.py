@@ -168,13 +168,14 @@ def piece_of(song: Song, tuning: Tuning) -> Piece:
 def sized_for(song: Song, tuning: Tuning) -> Song:
     """Return a song with the size of the instrument on which it is played in some tuning.
 
-    In its own tuning that is what the song says. A tuning that a single size usually has brings that size along, as
-    baritone does; where the song says nothing else, or names a size that is tuned in another way, it is a concert one.
+    In its own tuning that is what the song says, and so is a length in mm in any. A tuning that a single size usually
+    has brings that size along, as baritone does; where the song says nothing else, or names a size that is tuned in
+    another way, it is a concert one.
     """
     usual = [size for size in INSTRUMENTS.values() if size.tuning == tuning.name]
     own = tuning.open_pitches == tuning_of(song.tuning).open_pitches
     said = INSTRUMENTS.get(song.instrument)
-    if song.instrument and (own or (len(usual) != 1 and (said is None or len(_tuned_like(said)) > 1))):
+    if song.instrument and (own or said is None or (len(usual) != 1 and len(_tuned_like(said)) > 1)):
         return song
     size = usual[0] if len(usual) == 1 else INSTRUMENTS["concert"]
     return replace(song, instrument=size.name, scale_length_mm=size.scale_length_mm)
