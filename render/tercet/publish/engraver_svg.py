@@ -8,13 +8,16 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from xml.etree.ElementTree import Element, fromstring
+from functools import lru_cache
+from io import StringIO
+from sys import intern
+from xml.etree.ElementTree import Element, iterparse
 
 from tercet.publish.engraved import Glyph, Group, Lettering, Outline, Part
 from tercet.publish.letters import Style, text_width_em
 from tercet.publish.score_parts import ScoreText, TextKind
 
-__all__ = ["DrawnSystem", "read_drawing"]
+__all__ = ["DrawnSystem", "measure_edges", "read_drawing"]
 
 _SVG = "{http://www.w3.org/2000/svg}"
 _HREF = "{http://www.w3.org/1999/xlink}href"
@@ -61,29 +64,64 @@ class DrawnSystem:
 
 def read_drawing(svg: str, texts: Mapping[str, ScoreText]) -> tuple[tuple[DrawnSystem, ...], dict[str, str]]:
     """Return the lines of music of one page of the engraver's, and the outlines of its signs by name."""
-    root = fromstring(svg)  # noqa: S314 - the engraver's own, just written, with no text of the song in it
-    signs = {
-        _sign_name(f"#{group.get('id', '')}"): path.get("d", "")
-        for defs in root.iter(f"{_SVG}defs")
-        for group in defs
-        for path in group.iter(f"{_SVG}path")
-    }
+    signs: dict[str, str] = {}
     reader = _Reader(texts)
     systems = []
-    for element in root.iter(f"{_SVG}g"):
-        if "system" in element.get("class", "").split():
-            bars = tuple(
-                child.get("id", "")
-                for child in element.iter(f"{_SVG}g")
-                if "measure" in child.get("class", "").split()
-            )
+    for element in _elements(svg):
+        if element.tag == f"{_SVG}defs":
+            signs |= {
+                _sign_name(f"#{group.get('id', '')}"): path.get("d", "")
+                for group in element
+                for path in group.iter(f"{_SVG}path")
+            }
+        elif _is_a("system", element):
+            bars = tuple(child.get("id", "") for child in element.iter(f"{_SVG}g") if _is_a("measure", child))
             systems.append(DrawnSystem(tuple(reader.parts(element)), bars))
+            element.clear()
     return tuple(systems), signs
+
+
+def measure_edges(svg: str) -> list[tuple[float, float]]:
+    """Return where each bar of a drawing begins and ends: its staff lines."""
+    edges = []
+    for element in _elements(svg):
+        if not _is_a("measure", element):
+            continue
+        staff = next(child for child in element if _is_a("staff", child))
+        lines = " ".join(path.get("d", "") for path in staff.findall(f"{_SVG}path"))
+        xs = [float(x) for x in lines.replace("M", "").replace("L", "").split()[::2]]
+        edges.append((min(xs), max(xs)))
+        element.clear()
+    return edges
+
+
+def _elements(svg: str) -> Iterator[Element]:
+    """Yield elements of the engraver's own, which holds no text of the song, as each of them ends.
+
+    Whoever has read one clears it, so that a long piece is never in memory as a whole.
+    """
+    for _, element in iterparse(StringIO(svg)):  # noqa: S314
+        yield element
+
+
+def _is_a(what: str, element: Element) -> bool:
+    return element.tag == f"{_SVG}g" and what in element.get("class", "").split()
 
 
 def _sign_name(reference: str) -> str:
     """Return the name of a sign without what the engraver adds to it for each drawing."""
-    return reference.lstrip("#").partition("-")[0]
+    return intern(reference.lstrip("#").partition("-")[0])
+
+
+@lru_cache(maxsize=4096)
+def _number(text: str) -> float:
+    """Return a number; most of them come many times, and are kept once."""
+    return float(text)
+
+
+@lru_cache(maxsize=1024)
+def _kept_classes(text: str) -> tuple[str, ...]:
+    return tuple(word for word in text.split() if word in CLASSES)
 
 
 class _Reader:
@@ -104,10 +142,10 @@ class _Reader:
             case "use":
                 placed = _PLACED.search(element.get("transform", ""))
                 if placed:
-                    x, y, scale = map(float, placed.groups())
+                    x, y, scale = map(_number, placed.groups())
                     yield Glyph(_sign_name(element.get(_HREF, "")), x, y, scale)
             case "path":
-                path, width = element.get("d", ""), float(element.get("stroke-width", "0"))
+                path, width = element.get("d", ""), _number(element.get("stroke-width", "0"))
                 yield Outline(path, width, filled="C" in path)
             case "polygon" | "polyline" as tag:
                 yield _polygon(element, closed=tag == "polygon")
@@ -131,7 +169,7 @@ class _Reader:
             parts = tuple(part for part in parts if isinstance(part, Group) and "verse" in part.classes)
         if not parts and not own:
             return
-        kept = tuple(word for word in classes if word in CLASSES)
+        kept = _kept_classes(element.get("class", ""))
         angle = (float(turned[1]), float(turned[2]), float(turned[3])) if turned else None
         yield Group(own, kept, parts, angle)
 

@@ -21,13 +21,13 @@ the colour of the text around, so that a style sheet overrides them.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import ceil
 
 from tercet.arrange import Arrangement
-from tercet.publish.engraved import Group, Outline, System, parts_named
-from tercet.publish.engraver_svg import read_drawing
+from tercet.publish.engraved import System
+from tercet.publish.engraver_svg import measure_edges, read_drawing
 from tercet.publish.finished_lines import finished
 from tercet.publish.line_breaks import WrittenWidth, starts_of_lines
 from tercet.publish.mei import LINE_BREAK, Score, score_of
@@ -109,6 +109,8 @@ def engrave(arrangement: Arrangement, look: ScoreLook = ScoreLook()) -> Engravin
     ------
     ParameterError
         A note that isn't on the neck.
+    RequestError
+        More notes than can be engraved.
     """
     return engrave_at(arrangement, look, (look.width,))[0]
 
@@ -143,11 +145,9 @@ def _engraved(score: Score, look: ScoreLook, mei: str, width: int) -> Engraving:
 def _bar_widths(score: Score, look: ScoreLook) -> list[WrittenWidth]:
     """Return how wide each bar of a score is, engraved as one long line."""
     (long_line,) = _drawn(score.mei, look.width, breaks="none")
-    (system,), _ = read_drawing(long_line, score.texts)
-    edges = [_edges(group) for group in parts_named(system.parts) if "measure" in group.classes]
     return [
         WrittenWidth(section, line, right - left)
-        for (section, line), (left, right) in zip(score.places, edges, strict=True)
+        for (section, line), (left, right) in zip(score.places, measure_edges(long_line), strict=True)
     ]
 
 
@@ -162,22 +162,8 @@ def _broken(
     return mei, min(ceil(room / _FINE), MOST_WIDTH)
 
 
-def _edges(measure: Group) -> tuple[float, float]:
-    """Return where a printed bar begins and ends."""
-    for staff in measure.parts:
-        if isinstance(staff, Group) and "staff" in staff.classes:
-            xs = [
-                float(x)
-                for part in staff.parts
-                if isinstance(part, Outline)
-                for x in part.path.replace("M", "").replace("L", "").split()[::2]
-            ]
-            return min(xs), max(xs)
-    return 0.0, 0.0
-
-
-def _drawn(mei: str, width: int, *, breaks: str) -> list[str]:
-    """Return the pages that the engraver draws."""
+def _drawn(mei: str, width: int, *, breaks: str) -> Iterator[str]:
+    """Yield the pages that the engraver draws."""
     import verovio
 
     verovio.enableLog(verovio.LOG_ERROR)
@@ -185,4 +171,5 @@ def _drawn(mei: str, width: int, *, breaks: str) -> list[str]:
     toolkit.setOptions(_OPTIONS | {"pageWidth": width, "breaks": breaks})
     if not toolkit.loadData(mei):
         raise RuntimeError(f"the engraver refused its own kind of file: {toolkit.getLog()}")
-    return [toolkit.renderToSVG(page) for page in range(1, toolkit.getPageCount() + 1)]
+    for page in range(1, toolkit.getPageCount() + 1):
+        yield toolkit.renderToSVG(page)

@@ -13,6 +13,7 @@ from fractions import Fraction
 from xml.etree.ElementTree import Element, SubElement, tostring
 
 from tercet.arrange import Arrangement, Gesture
+from tercet.errors import RequestError
 from tercet.publish.mei_marks import add_marks
 from tercet.publish.mei_tab import add_anchors, columns_of, fill_strip, fill_tab
 from tercet.publish.mei_tune import ACCIDENTALS, fill_tune, octave_up, tune_notes
@@ -27,13 +28,17 @@ from tercet.publish.written_form import (
     chords_in,
     gestures_in,
     listed,
+    notes_in,
     written_form,
 )
 
-__all__ = ["LINE_BREAK", "Score", "score_of"]
+__all__ = ["LINE_BREAK", "MOST_PRINTED", "Score", "score_of"]
 
 _TUNE, _TAB, _STRIP = "1", "2", "3"
 """Numbers of the staves."""
+
+MOST_PRINTED = 10_000
+"""Notes of the tune: an hour of them. The engraver and its drawing take about 30 kB for each."""
 
 LINE_BREAK = "break"
 """Before each bar there is a break, called by the bar's number from 0: those that aren't wanted are taken out."""
@@ -68,8 +73,15 @@ class Score:
 
 
 def score_of(arrangement: Arrangement, look: ScoreLook) -> Score:
-    """Return an arrangement as MEI, with the names of everything in it."""
+    """Return an arrangement as MEI, with the names of everything in it.
+
+    Raises
+    ------
+    RequestError
+        When more than `MOST_PRINTED` notes of the tune would be printed.
+    """
     form = written_form(arrangement)
+    _check_size(arrangement, form)
     writer = _ScoreWriter(arrangement, look, form)
     root = Element("mei", {"xmlns": "http://www.music-encoding.org/ns/mei", "meiversion": "5.0"})
     SubElement(SubElement(SubElement(SubElement(root, "meiHead"), "fileDesc"), "titleStmt"), "title")
@@ -85,6 +97,20 @@ def score_of(arrangement: Arrangement, look: ScoreLook) -> Score:
         tuple(tuple(name for _, name in sorted(names)) for names in writer.bar_ids),
         tuple(writer.places),
     )
+
+
+def _check_size(arrangement: Arrangement, form: WrittenForm) -> None:
+    printed = sum(
+        sum(1 for _ in notes_in(bar.printed, arrangement))
+        for section in form.sections
+        for segment in section.segments
+        for bar in segment.bars
+    )
+    if printed > MOST_PRINTED:
+        raise RequestError(
+            f"{arrangement.song.title}: {printed} notes would be printed, and at most {MOST_PRINTED} can be engraved: "
+            "write what comes again once, as a section that the form plays again, or cut the song into two files"
+        )
 
 
 def _add_definition(score: Element, arrangement: Arrangement, look: ScoreLook) -> None:
