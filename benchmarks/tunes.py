@@ -36,7 +36,7 @@ from tercet.exchange.midi_in import read_midi  # noqa: E402
 from tercet.exchange.musicxml_in import read_musicxml  # noqa: E402
 from tercet.exchange.tunes import read_tune  # noqa: E402
 from tercet.theory.chords import ChordNameError  # noqa: E402
-from tests.exchange import midi_oracle  # noqa: E402
+from tests.exchange import midi_maker, midi_oracle  # noqa: E402
 from tests.exchange.abc_oracle import (  # noqa: E402
     COLLECTIONS,
     TICK_TOLERANCE,
@@ -117,6 +117,7 @@ def main() -> None:
         compare_scores(pool, arguments.scores)
     compare_midi()
     compare_made(arguments.made)
+    compare_midi_of_others(arguments.made)
     compare_chord_names()
 
 
@@ -308,6 +309,28 @@ def compare_made(count: int) -> None:
             f"made tunes, {kind}: {_shares(Counter(each if each in SAID else 'differs' for each in own))}",
             flush=True,
         )
+
+
+def compare_midi_of_others(count: int) -> None:
+    """Print how exactly MIDI files come in that are written byte by byte as other programs do, entered and played."""
+    entered: Counter[str] = Counter()
+    for seed in range(count):
+        data, truth = midi_maker.made(seed)
+        ours = imported(read_midi(data, "made.mid")).notes
+        verdict = verdict_of_song(ours, truth.from_the_first, Fraction(0), ())
+        entered[verdict if verdict in SAID else "differs"] += 1
+    print(f"made MIDI files, entered: {_shares(entered)}", flush=True)
+    right: Counter[str] = Counter()
+    notes: Counter[str] = Counter()
+    for seed in range(count):
+        data, truth = midi_maker.made(seed, played=True)
+        found = {(midi, onset) for midi, onset, _ in imported(read_midi(data, "made.mid")).notes}
+        how = "swung" if truth.swung else "even"
+        right[how] += sum((midi, onset) in found for midi, onset, _ in truth.from_the_first)
+        notes[how] += len(truth.notes)
+    for how, total in notes.items():
+        share = 100 * right[how] / total
+        print(f"made MIDI files, played within 20 ms, {how}: {share:.1f} % of {total} onsets", flush=True)
 
 
 def _made_scores(tunes: Sequence[MadeTune], manner: str) -> list[str]:

@@ -101,6 +101,7 @@ class Truth:
     meter: tuple[int, int] = (4, 4)
     convention: str = "none"
     told: str = ""
+    swung: bool = False
 
     @property
     def on_eighths(self) -> bool:
@@ -124,6 +125,7 @@ def made(seed: int, *, played: bool = False, convention: str = "") -> tuple[byte
     frames = chance.random() < 0.08 and not played
     ends = chance.choice(("exact", "short", "long"))
     swing = played and chance.random() < 0.5 and truth.meter[1] == 4 and truth.on_eighths
+    truth.swung = swing
     how = f"{'in film frames' if frames else ''}{'swung' if swing else ''}"
     truth.told = f"{truth.meter} {division} {tempo} {ends} {truth.convention} {how}"
     ticks = _ticks(division, tempo, frames=frames)
