@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import pty
 import re
@@ -18,7 +19,7 @@ import pytest
 from tercet.tracks.facts import TrackFacts
 from tercet.tracks.making import SetOrder, write_track
 from tests.cli.conftest import Ran
-from tests.cli.test_kit_stopped import ROOT, command, contents
+from tests.cli.test_kit_stopped import ROOT, command, contents, visible
 from tests.jobs.dask_programs import dask_programs
 
 Run = Callable[..., Ran]
@@ -91,6 +92,41 @@ def test_a_cluster_makes_what_one_process_makes(
         assert address.code == 0, address.err
     assert contents(tmp_path / "far") == alone
     assert contents(tmp_path / "address") == alone
+
+
+def test_a_scheduler_that_is_killed_midway_loses_nothing(
+    song: Path, tmp_path: Path, tercet: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert tercet("kit", song, "-o", tmp_path / "alone", "--jobs", "1").code == 0
+    alone, folder = contents(tmp_path / "alone"), tmp_path / "far"
+    (tmp_path / "dask").mkdir()
+    with dask_programs(tmp_path / "dask", workers=1) as programs:
+        arguments = command("kit", song, "-o", folder, "--cluster", programs.address)
+        with subprocess.Popen(
+            arguments, cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True
+        ) as process:
+            while len(list(folder.rglob("*.wav"))) < 4:
+                assert process.poll() is None, process.communicate()[1]
+                time.sleep(0.01)
+            programs.scheduler.kill()
+            said = process.communicate(timeout=60)[1]
+        for worker in programs.workers:
+            worker.kill()
+            worker.wait()
+    assert process.returncode == 3, said
+    assert f"the Dask scheduler at {programs.address} has gone; what is finished stays" in said
+    assert "Traceback" not in said, said
+    there = visible(folder)
+    assert 0 < len(there) < len(alone)
+    told = json.loads(there.pop("two-kettles/kit.json"))
+    assert {f"two-kettles/{entry['file']}" for entry in told["files"]} <= set(there)
+    assert {name: data for name, data in there.items() if alone.get(name) != data} == {}
+    again = tercet("kit", song, "-o", folder, "--jobs", "1")
+    assert again.code == 0, again.err
+    assert contents(folder) == alone
+    made_now = re.search(r"(\d+) made now", again.err)
+    assert made_now is not None
+    assert int(made_now[1]) < len(alone) - 1, again.err
 
 
 def test_a_cluster_that_is_not_there_is_said_before_work(song: Path, tmp_path: Path, tercet: Run) -> None:

@@ -14,6 +14,7 @@ from typing import Any
 
 import pytest
 
+from tercet.errors import PlaceError
 from tercet.jobs import Failure, Here, Job, Place, run_jobs
 from tercet.jobs.job import carry_out
 from tercet.jobs.pool import Pool
@@ -164,3 +165,39 @@ def test_a_job_does_not_fall_with_the_one_beside_it() -> None:
     assert len(place.company) == 3, "it got three tries"
     assert place.company[-1] == 0, "the last one alone"
     assert place.renewed == 3
+
+
+class Leaving(Here):
+    """A place that goes away with some jobs done and the others cancelled, all in one moment."""
+
+    ahead = 100
+
+    def __init__(self, done: int) -> None:
+        super().__init__()
+        self._done = done
+        self._given: list[tuple[Future[bytes], bytes]] = []
+
+    def submit(self, package: bytes) -> Future[bytes]:
+        self._given.append((Future(), package))
+        return self._given[-1][0]
+
+    def go(self) -> None:
+        for index, (future, package) in enumerate(self._given):
+            if index % 2 < self._done:
+                future.set_result(carry_out(package))
+            else:
+                future.cancel()
+                future.set_running_or_notify_cancel()
+
+    def judge(self, error: BaseException) -> Failure:
+        raise PlaceError("it has gone") from error
+
+
+@pytest.mark.parametrize(("done", "told"), [(0, []), (1, [0, 4, 16])])
+def test_what_is_finished_when_a_place_goes_is_told_first(done: int, told: list[int]) -> None:
+    with Leaving(done) as place:
+        threading.Timer(0.1, place.go).start()
+        outcomes = run_jobs(jobs_of(square, *range(5)), place)
+        assert sorted(next(outcomes).value() for _ in told) == told
+        with pytest.raises(PlaceError, match="it has gone"):
+            next(outcomes)

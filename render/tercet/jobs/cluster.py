@@ -27,6 +27,9 @@ ANSWER_S = 5.0
 VERSION = "tercet:__version__"
 """What a worker is asked for."""
 
+LOGS = ("distributed", "tornado")
+"""Who logs for Dask; tornado is what it speaks through."""
+
 AHEAD = 1000
 """Jobs given to the scheduler at once: it shares them out itself, also to workers that come later."""
 
@@ -50,6 +53,7 @@ class Cluster:
         self._client: Client | None = None
         self._executor: ClientExecutor | None = None
         self._opened = ExitStack()
+        self._gone = False
 
     def __enter__(self) -> Self:
         """Join the cluster, and see that its workers can do our jobs.
@@ -66,7 +70,7 @@ class Cluster:
                 f"--cluster needs Dask, which isn't installed ({error}): pip install 'tercet[cluster]'"
             ) from error
         with ExitStack() as opened:
-            opened.enter_context(_dask_quiet())
+            opened.enter_context(self._dask_quiet())
             self._knock()
             self._client = Client(self.address, timeout=ANSWER_S, set_as_default=False, name="tercet")
             opened.callback(self._leave)
@@ -111,6 +115,7 @@ class Cluster:
         from distributed import KilledWorker
 
         if isinstance(error, CancelledError):
+            self._gone = True
             raise PlaceError(
                 f"the Dask scheduler at {self.address} has gone; what is finished stays, and the same command goes "
                 "on from there"
@@ -149,9 +154,26 @@ class Cluster:
                 knocking.submit(lambda: asyncio.run(_identity(self.address))).result()
         except Exception as error:
             raise PlaceError(
-                f"no Dask scheduler answers at {self.address}: start one with «dask scheduler» and give the address "
-                "that it prints, such as tcp://10.0.0.5:8786"
+                f"no Dask scheduler answers at {self.address}: start one with «dask scheduler --host ADDRESS» and "
+                "give the address that it prints, such as tcp://10.0.0.5:8786"
             ) from error
+
+    @contextmanager
+    def _dask_quiet(self) -> Iterator[None]:
+        """Keep Dask's log from telling at length what we tell in a sentence.
+
+        It stays quiet where the scheduler has gone: Dask goes on looking for it in the background.
+        """
+        names = [name for name in logging.root.manager.loggerDict if name.partition(".")[0] in LOGS]
+        before = {name: logging.getLogger(name).level for name in names}
+        for name in names:
+            logging.getLogger(name).setLevel(logging.CRITICAL + 1)
+        try:
+            yield
+        finally:
+            if not self._gone:
+                for name, level in before.items():
+                    logging.getLogger(name).setLevel(level)
 
     def _check_workers(self, client: Client) -> None:
         """Wait for a worker, and compare every worker's Tercet with ours."""
@@ -160,7 +182,7 @@ class Cluster:
         except TimeoutError as error:
             raise PlaceError(
                 f"the Dask scheduler at {self.address} has no worker: start one with "
-                f"«dask worker {self.address} --nthreads 1 --nworkers -1»"
+                f"«dask worker {self.address} --host ADDRESS --nthreads 1 --nworkers -1»"
             ) from error
         versions = client.run(pkgutil.resolve_name, VERSION, on_error="return")
         for worker, version in versions.items():
@@ -178,17 +200,3 @@ async def _identity(address: str) -> None:
 
     async with asyncio.timeout(ANSWER_S), rpc(address, timeout=ANSWER_S) as scheduler:
         await scheduler.identity(n_workers=0)
-
-
-@contextmanager
-def _dask_quiet() -> Iterator[None]:
-    """Keep Dask's log from telling at length what we tell in a sentence."""
-    names = [name for name in logging.root.manager.loggerDict if name.partition(".")[0] == "distributed"]
-    before = {name: logging.getLogger(name).level for name in names}
-    for name in names:
-        logging.getLogger(name).setLevel(logging.CRITICAL + 1)
-    try:
-        yield
-    finally:
-        for name, level in before.items():
-            logging.getLogger(name).setLevel(level)

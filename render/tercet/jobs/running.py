@@ -8,6 +8,7 @@ from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, CancelledError, 
 from dataclasses import dataclass, replace
 from typing import Generic, TypeVar
 
+from tercet.errors import PlaceError
 from tercet.jobs.job import Failure, Job, Outcome, failure_of, packed, unpacked
 from tercet.jobs.places import Place
 
@@ -77,11 +78,11 @@ def run_jobs(jobs: Iterable[Job[Argument, Result]], place: Place) -> Iterator[Ou
             crew.hand_out()
             while crew.busy >= place.ahead:
                 yield from crew.next_outcomes()
-        while crew.busy:
+        while crew.busy or crew.gone:
             yield from crew.next_outcomes()
         while crew.suspects:
             crew.waiting.append(crew.suspects.popleft())
-            while crew.busy:
+            while crew.busy or crew.gone:
                 yield from crew.next_outcomes()
     finally:
         if crew.under_way:
@@ -97,6 +98,7 @@ class _Crew(Generic[Argument, Result]):
         self.suspects: deque[_Attempt[Argument, Result]] = deque()
         self.under_way: dict[Future[bytes], _Attempt[Argument, Result]] = {}
         self.broken = False
+        self.gone: PlaceError | None = None
 
     @property
     def busy(self) -> int:
@@ -115,6 +117,8 @@ class _Crew(Generic[Argument, Result]):
 
     def next_outcomes(self) -> list[Outcome[Argument, Result]]:
         """Hand out what waits, wait until something is finished, and return what came of it."""
+        if self.gone is not None:
+            raise self.gone
         self.hand_out()
         done: set[Future[bytes]] = set()
         while self.under_way and not done:
@@ -128,12 +132,19 @@ class _Crew(Generic[Argument, Result]):
         return outcomes
 
     def _judge(self, done: Collection[Future[bytes]]) -> list[Outcome[Argument, Result]]:
-        """Return what came of finished attempts; those whose workers were lost wait for another."""
+        """Return what came of finished attempts; those whose workers were lost wait for another.
+
+        Where the place itself has gone, what was finished beside it is still told; then it can't go on.
+        """
         outcomes: list[Outcome[Argument, Result]] = []
         for future in done:
             attempt = self.under_way.pop(future)
             error = CancelledError() if future.cancelled() else future.exception()
-            failure = None if error is None else self.place.judge(error)
+            try:
+                failure = None if error is None else self.place.judge(error)
+            except PlaceError as gone:
+                self.gone = gone
+                continue
             if error is None:
                 outcomes.append(unpacked(attempt.job, future.result()))
             elif failure is None:
@@ -141,6 +152,8 @@ class _Crew(Generic[Argument, Result]):
                 outcomes += self._after_loss(replace(attempt, losses=attempt.losses + 1))
             else:
                 outcomes.append(Outcome(attempt.job, failure=failure))
+        if self.gone is not None and not outcomes:
+            raise self.gone
         return outcomes
 
     def _after_loss(self, attempt: _Attempt[Argument, Result]) -> list[Outcome[Argument, Result]]:
