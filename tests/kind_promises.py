@@ -189,13 +189,14 @@ def _flat(kit: ClassKit) -> None:
 
 @kind_promise("a ladder climbs as it says", "ladder")
 def _ladder(kit: ClassKit) -> None:
-    """Tempos by strokes and by knocks: each round against the one at full speed, to 0.5 %."""
+    """Tempos by strokes and by knocks: each round against the one at full speed, to 0.5 %; and each climbs."""
     claim = kit.claims["ladder"]
     rounds = claim.turns_of("listen", "together")
     counts = claim.turns_of("count-in")
     assert len(rounds) == len(counts), f"{len(rounds)} rounds, {len(counts)} count-ins"
     pulse_s = kit.song.beat_s * float(kit.song.pulse_beat)
     full = [turn for turn in rounds if turn.speed == "100%"]
+    climbed: list[float] = []
     for number, (count, turn) in enumerate(zip(counts, rounds, strict=True)):
         told = float(turn.speed.rstrip("%")) / 100
         frames = kit.music("ladder").cue_frames
@@ -204,6 +205,7 @@ def _ladder(kit: ClassKit) -> None:
         assert abs(counted - told) <= 0.005 * told, (
             f"round {number + 1} is counted in at {counted:.1%}, not {told:.0%}"
         )
+        climbed.append(counted)
         last = full[number // (len(rounds) // len(full))]
         ratio, paired = tempo_ratio(
             _part(kit, "ladder", turn.start_s, turn.end_s),
@@ -214,6 +216,13 @@ def _ladder(kit: ClassKit) -> None:
             f"round {number + 1}: {paired:.0%} of the strokes are where {told:.0%} puts them"
         )
         assert abs(ratio - told) <= 0.005 * told, f"round {number + 1} goes at {ratio:.1%}, not {told:.0%}"
+    steps = len(rounds) // len(full)
+    for first in range(0, len(rounds), steps):
+        ladder = climbed[first : first + steps]
+        shown = " ".join(f"{tempo:.0%}" for tempo in ladder)
+        assert len(ladder) >= 3, f"a ladder of {len(ladder)} steps"
+        assert ladder[0] <= 0.8, f"from {shown} nothing is learnt slowly"
+        assert all(later >= 1.05 * earlier for earlier, later in pairwise(ladder)), f"{shown} doesn't climb"
 
 
 @kind_promise("slow is as slow as it says", "demo", "slow")

@@ -354,6 +354,56 @@ def test_what_is_spoilt_is_found(sabotage: Sabotage, good: ClassKit) -> None:
         PROMISES[sabotage.breaks](spoilt)
 
 
+# Other tracks, rightly told, in a track's place ---------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class StandIn:
+    """A track of one's own that takes a built-in one's place, and tells truly what it is."""
+
+    what: str
+    track: str
+    own: str
+    breaks: str
+    says: str
+
+
+STAND_INS = [
+    StandIn(
+        "every round at full speed", "ladder", "{way: loop, bars: verse@1}", LADDER, "4 rounds, 1 count-ins"
+    ),
+    StandIn(
+        "every round nearly at full speed",
+        "ladder",
+        "{way: ladder, speed: 98% 99% 100%}",
+        LADDER,
+        "nothing is learnt slowly",
+    ),
+    StandIn(
+        "two rounds alike but for a hair",
+        "ladder",
+        "{way: ladder, speed: 60% 97% 100%}",
+        LADDER,
+        "60% 97% 100% doesn't climb",
+    ),
+]
+
+
+@pytest.mark.parametrize("stand_in", STAND_INS, ids=lambda each: each.what)
+def test_what_takes_a_track_s_place_is_found(stand_in: StandIn, good: ClassKit, tmp_path: Path) -> None:
+    path = tmp_path / good.song_path.name
+    own = f"tracks:\n  mine: {stand_in.own}\nsections:"
+    path.write_text(good.song_path.read_text("utf-8").replace("sections:", own), "utf-8")
+    run_tercet("kit", path, "-o", tmp_path, "--tracks", "demo,mine", "--jobs", 1)
+    made = ClassKit(tmp_path / path.stem, path, good.sounds)
+    other = ClassKit(
+        good.folder, good.song_path, good.sounds, changed={stand_in.track: made.track("mine")}, base=good
+    )
+    other.claims = {**good.claims, stand_in.track: made.claims["mine"]}
+    with pytest.raises(AssertionError, match=stand_in.says):
+        PROMISES[stand_in.breaks](other)
+
+
 def test_every_promise_can_be_broken() -> None:
     assert {sabotage.breaks for sabotage in SABOTAGES} == set(PROMISES)
 

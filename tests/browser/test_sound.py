@@ -6,6 +6,7 @@ import base64
 import re
 import shutil
 from collections.abc import Callable
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -286,6 +287,41 @@ def test_nothing_clips_with_all_layers_in_front(opened: Opened, song_address: st
         choose(page, layer, "front")
     play(page)
     assert 0.2 < float(np.abs(rendered(page)).max()) <= 0.95
+
+
+NEARER = "() => { Tercet.gainOf = () => 4; }"
+"""Brings every part 12 dB nearer than it is: far more than any song has room for."""
+
+
+def test_however_near_layers_come_nothing_clips(opened: Opened, song_address: str) -> None:
+    page = offline_page(opened, song_address)
+    no_count_in(page)
+    page.evaluate(NEARER)
+    play(page)
+    assert 0.5 < float(np.abs(rendered(page)).max()) <= 0.95
+
+
+def test_the_measure_sees_a_page_that_does_not_know_its_peaks(opened: Opened, song_address: str) -> None:
+    page = offline_page(opened, song_address)
+    no_count_in(page)
+    page.evaluate(NEARER)
+    page.evaluate("() => Object.values(Tercet.player.speed.peaks).forEach((bars) => bars.fill(0))")
+    play(page)
+    assert float(np.abs(rendered(page)).max()) > 0.95
+
+
+def test_a_page_knows_how_high_each_part_gets_in_each_bar(opened: Opened, song_address: str) -> None:
+    page = opened().show(song_address)
+    for speed in ("100", "80"):
+        facts = page.evaluate(
+            "(name) => { const one = Tercet.speeds.find((each) => each.name === name);"
+            " return { peaks: one.peaks, bars: one.bars }; }",
+            speed,
+        )
+        edges = [0, *(bar[0] * RATE_HZ // 1000 for bar in facts["bars"][1:]), None]
+        for name, part in parts_of(page, speed).items():
+            heard = [np.abs(part[start:stop]).max(initial=0.0) for start, stop in pairwise(edges)]
+            assert np.abs(np.array(facts["peaks"][name]) - np.array(heard)).max() < 0.1 * max(heard)
 
 
 # Loops and count-in

@@ -28,12 +28,14 @@ from tercet.tracks.choice import Choice, parse_choice
 from tercet.tracks.excerpts import NATURAL, voices_of
 from tercet.tracks.playing import Playing
 from tercet.tracks.recipes import RECIPES, Recipe, recipe_named
-from tercet.tracks.recording import Recording
+from tercet.tracks.recording import GUIDE_DB, Recording
 from tercet.tracks.tape_shelf import TapeShelf
 from tercet.tracks.tapes import Tape
 from tercet.tracks.timelines import ALL, Passage, Source, TrackTimeline
 from tercet.tracks.ways import Going, timeline_of
 from tests.kits import SHORT_SONG
+from tests.measure.audio import Track
+from tests.measure.loudness import gesture_levels_lufs
 
 LSB = 2.0**-15
 DAMPED_S = 0.09
@@ -318,3 +320,158 @@ def test_with_a_second_voice_stems_add_up_and_the_melody_sounds_wherever_it_is(
         sounding = slice(start + placed.onset_frame, start + placed.onset_frame + 4800)
         assert np.abs(sounds["melody"][sounding]).max() > 0.01
         assert np.abs(sounds["all"][sounding] - sounds["not melody"][sounding]).max() > 0.01
+
+
+# What only-what-changed stands on: equal names and keys, equal sounds
+
+
+def edited(change: str) -> Playing:
+    """Return the song played with one thing changed that moves no note in time."""
+    made = arrangement()
+    if change == "softer melody":
+        made = replace(made, song=replace(made.song, dynamics=replace(made.song.dynamics, melody="p")))
+    if change == "one note higher":
+        place = next(at for at, each in enumerate(made.gestures) if each.bar_number == 3)
+        one = made.gestures[place]
+        notes = (*one.notes[:-1], replace(one.notes[-1], midi=one.notes[-1].midi + 1))
+        gestures = (*made.gestures[:place], replace(one, notes=notes), *made.gestures[place + 1 :])
+        made = replace(made, gestures=gestures)
+    return Playing(made, FakeSynthesiser(), dry=True)
+
+
+EDITS = ("softer melody", "one note higher")
+
+
+@pytest.mark.parametrize("change", EDITS)
+def test_what_changed_is_never_taken_from_the_shelf_of_what_was(tmp_path: Path, change: str) -> None:
+    """Two songs that differ in what sounds, not in when: on one shelf each still has its own sound."""
+    timelines = [track(recipe_named(name)) for name in ("demo", "only-melody", "turns-bars")]
+    sounds = []
+    for folder in ("shared", "shared", "own"):
+        played = edited("nothing" if not sounds else change)
+        made = Recording(played, timelines, TapeShelf(tmp_path / folder, shared=True))
+        sounds.append([sound(made, index) for index in range(len(timelines))])
+    before, shared, own = sounds
+    assert list((tmp_path / "shared").iterdir())
+    for index in range(len(timelines)):
+        assert np.abs(before[index] - own[index]).max() > 0.001
+        assert np.array_equal(shared[index], own[index])
+
+
+@pytest.mark.parametrize("change", EDITS)
+def test_a_track_that_sounds_otherwise_has_another_key(tmp_path: Path, change: str) -> None:
+    recipes = [recipe_named(name) for name in ("demo", "only-melody", "only-strums", "echo", "loop", "slow")]
+    timelines = [track(recipe) for recipe in recipes]
+    made = [
+        Recording(edited(each), timelines, TapeShelf(tmp_path / str(at)))
+        for at, each in enumerate(("nothing", change))
+    ]
+    changed = {
+        recipe.name
+        for index, recipe in enumerate(recipes)
+        if not np.array_equal(sound(made[0], index), sound(made[1], index))
+    }
+    keys = {
+        recipe.name
+        for index, recipe in enumerate(recipes)
+        if made[0].track_key(index) != made[1].track_key(index)
+    }
+    assert "demo" in changed
+    assert keys == changed
+    assert made[0].reference_key != made[1].reference_key
+
+
+def test_a_tape_is_kept_under_a_name_of_its_own_whichever_voice_is_another(tmp_path: Path) -> None:
+    made = recording(tmp_path, [track(recipe) for recipe in RECIPES])
+    names = {made._name(tape) for tape in made.tapes}
+    assert len(names) == len(made.tapes)
+    for tape in made.tapes[::7]:
+        excerpt = tape.excerpts[0]
+        voice = excerpt.voices[0]
+        for other in (
+            voice._replace(number=voice.number + 1),
+            voice._replace(end_frame=voice.end_frame + 1),
+            voice._replace(rings_out=not voice.rings_out),
+        ):
+            voices = (other, *excerpt.voices[1:])
+            one = replace(tape, excerpts=(replace(excerpt, voices=voices), *tape.excerpts[1:]))
+            assert made._name(one) not in names
+
+
+# Gains, rooms and ends
+
+
+def test_a_guide_is_what_is_left_out_softly_and_nothing_else(tmp_path: Path) -> None:
+    recipe = recipe_named("without-melody")
+    made = recording(
+        tmp_path, [track(recipe), track(recipe_named("only-melody")), track(recipe, Going(guide=True))]
+    )
+    without, melody, guided = (sound(made, index) for index in range(3))
+    softly = np.float32(10.0 ** (GUIDE_DB / 20.0)) * melody
+    assert 0.05 < np.abs(softly).max() / np.abs(melody).max() < 0.5
+    assert np.abs(without + softly - guided).max() <= LSB
+
+
+def test_what_makes_flat_as_loud_as_layered_is_for_flat_alone(tmp_path: Path) -> None:
+    made = recording(tmp_path, [track(recipe_named(name)) for name in ("demo", "flat")])
+    louder = Balance({}, 6.0, 0.0, -20.0, -6.0)
+    for index, gain in ((0, 1.0), (1, 10.0 ** (6.0 / 20.0))):
+        plain, raised = (np.concatenate(list(made.music(index, balance))) for balance in (PLAIN, louder))
+        assert np.abs(plain).max() > 0.01
+        assert np.abs(raised - np.float32(gain) * plain).max() <= LSB
+
+
+def test_a_track_in_a_room_is_the_take_played_there_in_one_go(tmp_path: Path) -> None:
+    """The room goes on after each excerpt: nothing of it is cut off where tapes are put together."""
+    played = Playing(arrangement(), FakeSynthesiser())
+    made = Recording(played, [track(recipe_named("demo"))], TapeShelf(tmp_path))
+    demo, start = sound(made, 0), made.plan(0).passages[0].start_frame
+    performed = played.performed(Source())
+    notes = tuple(
+        replace(
+            placed.note,
+            onset_s=(placed.onset_frame + start) / 48_000,
+            length_s=(placed.end_frame - placed.onset_frame) / 48_000,
+        )
+        for placed in performed.notes
+    )
+    take = replace(performed.take, notes=notes, clicks=(), length_s=len(demo) / 48_000)
+    stems = played.stems_of(take, Source())
+    whole = np.sum([stems.by_name[layer] for layer in LAYERS], axis=0)
+    before_the_end = start + performed.frame(arrangement().bars[-1].start_beat)
+    assert played.tail_frames > 0
+    assert np.abs(demo[:before_the_end] - whole[:before_the_end]).max() <= LSB
+
+
+@pytest.mark.parametrize("name", ["demo", "only-strums", "loop"])
+def test_the_ringing_end_of_a_track_fades_to_nothing(tmp_path: Path, name: str) -> None:
+    """In the last hundredth of a second next to nothing is left of what rang two seconds before."""
+    made = recording(tmp_path, [track(recipe_named(name))])
+    samples = sound(made, 0)
+    last = int(np.flatnonzero(np.abs(samples).max(axis=1))[-1])
+    rang = np.abs(samples[last - 96_000 : last - 48_000]).max()
+    assert rang > 0.01
+    assert np.abs(samples[last - 480 :]).max() < 0.01 * rang
+
+
+@pytest.mark.parametrize("flat", [False, True], ids=["layered", "flat"])
+def test_layers_that_are_balanced_lie_equally_far_from_their_marks(tmp_path: Path, flat: bool) -> None:
+    """Measured anew, gesture by gesture where each is struck, in each layer of a track alone."""
+    recipes = [
+        Recipe("mine", "a layer", flat=flat, heard=parse_choice(layer)) for layer in ("melody", "strums")
+    ]
+    made = recording(tmp_path, [track(recipe, Going(count_in_bars=0)) for recipe in recipes])
+    balance = made.balance()
+    apart = []
+    for index, recipe in enumerate(recipes):
+        samples = np.concatenate(list(made.music(index, balance)))
+        start = made.plan(index).passages[0].start_frame
+        struck: dict[int, tuple[int, float]] = {}
+        for placed in playing().performed(Source(flat=flat)).notes:
+            if placed.note.layer == str(recipe.heard):
+                struck.setdefault(placed.note.gesture, (start + placed.onset_frame, placed.note.mark_db))
+        heard = [each for each in struck.values() if 0 <= each[0] < len(samples) - 19_200]
+        levels = gesture_levels_lufs(Track(samples, 48_000), [frame / 48_000 for frame, _ in heard])
+        apart.append(np.median(levels - np.array([mark_db for _, mark_db in heard])))
+    assert len(struck) >= 4
+    assert apart[0] == pytest.approx(apart[1], abs=0.25)

@@ -324,7 +324,7 @@ class Recording:
         passage = self._wholes[place].passages[0]
         performed = self.playing.performed(passage.source)
         plan = self._plan(place)
-        start = plan.passages[0].start_frame - performed.frame(passage.start_beat)
+        start = plan.passages[0].start_frame
         heard: dict[Layer, list[tuple[float, float]]] = {}
         for layer in LAYERS:
             gestures = chosen_gestures(performed, layer)
