@@ -186,7 +186,7 @@ def test_write_song() -> None:
         'from: "\\"quoted\\""',
         "key: C major",
     ]
-    assert text.splitlines()[15:] == [
+    assert text.splitlines()[14:] == [
         "sections:",
         "  verse: |",
         "    chords              | F[2010]                             | Gm:1.5 N.C.:1.5 |",
