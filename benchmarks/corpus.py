@@ -428,12 +428,13 @@ def _count_note(
 ) -> None:
     note, tuning = gesture.notes[-1], arrangement.tuning
     frets = tuple(fret or 0 for fret in gesture.shape)
-    sounds = note.fret is not None and tuning.midi(note.string, note.fret) == note.midi
+    written_midi = note.midi - 12 * note.off_neck
+    sounds = note.fret is not None and tuning.midi(note.string, note.fret) == written_midi
     held = len(frets) == 4 and holdable(
         (frets[0], frets[1], frets[2], frets[3]), arrangement.song.scale_length_mm
     )
     figures.notes += 1
-    figures.reachable += _has(note.midi, tuning, highest_fret)
+    figures.reachable += _has(written_midi, tuning, highest_fret)
     if sounds and held and hand and max(frets) <= highest_fret:
         figures.playable += 1
         return
@@ -441,7 +442,7 @@ def _count_note(
         "no string has it" if not sounds else f"fret {max(frets)}" if max(frets) > highest_fret else "no hand"
     )
     figures.misses.append(
-        f"unplayable: {why}: {spell(note.midi, arrangement.song.key)} over {_chord_name(gesture, arrangement)}"
+        f"unplayable: {why}: {spell(written_midi, arrangement.song.key)} over {_chord_name(gesture, arrangement)}"
     )
 
 
@@ -454,6 +455,8 @@ def _count_roll(
     others = [other.midi - note.midi for other in gesture.notes[:-1]]
     chord = _chord_at(gesture.start_beat, arrangement.bars)
     figures.wanted += 1
+    if note.off_neck:
+        return  # heard, but not the tune as it is written
     figures.rollable += chord is not None and _may_roll(
         note.midi, _tones(chord), arrangement.tuning, highest_fret
     )

@@ -17,7 +17,7 @@ from tercet.arrange.board import board_of
 from tercet.arrange.demands import LIMITS, Hands
 from tercet.arrange.fingering import Fingered, Shared, finger_tune, is_wanted, tune_cost
 from tercet.arrange.key_advice import ADVICE_COSTS, KeyAdvice, TuningAdvice
-from tercet.arrange.piece import Piece, piece_of
+from tercet.arrange.piece import Piece, piece_of, sized_for
 from tercet.arrange.reports import written_midi
 from tercet.arrange.tune import row_notes
 from tercet.arrange.voice import Sung, Voice, sung
@@ -154,8 +154,8 @@ def can_hold(chord: Chord, hands: Hands, frets: tuple[int | None, ...] | None = 
 class _Counts:
     """What comes out of one fingering.
 
-    A song on strings that lie equally far apart, moved along with them, has the same. `lowest` and `highest` are
-    semitones over string 1. `held_not` are places in the list of the song's chords; `unnamed` counts those without a
+    A song on strings of one length that lie equally far apart, moved along with them, has the same. `lowest` and
+    `highest` are semitones over string 1. `held_not` are places in the list of the song's chords; `unnamed` counts those without a
     shape that players know by the chord's name.
     """
 
@@ -289,10 +289,11 @@ class _Desk:
         )
 
     def _counted(self, tuning: Tuning, semitones: int) -> _Counts:
-        """Return what a fingering comes to, worked out once for strings that lie equally far apart."""
+        """Return what a fingering comes to, worked out once for strings of one length that lie equally far apart."""
         lowest = tuning.open_midi(1)
         intervals = tuple(pitch.midi - lowest for pitch in tuning.open_pitches)
-        alike = (intervals, semitones - lowest, self._with_pins(tuning, semitones))
+        length_mm = sized_for(self._song, tuning).scale_length_mm
+        alike = (intervals, length_mm, semitones - lowest, self._with_pins(tuning, semitones))
         if alike not in self._counts:
             self._counts[alike] = self._count(self._piece(tuning, semitones), self._shared[tuning])
         return self._counts[alike]
