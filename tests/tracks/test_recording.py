@@ -346,7 +346,7 @@ EDITS = ("softer melody", "one note higher")
 def test_what_changed_is_never_taken_from_the_shelf_of_what_was(tmp_path: Path, change: str) -> None:
     """Two songs that differ in what sounds, not in when: on one shelf each still has its own sound."""
     timelines = [track(recipe_named(name)) for name in ("demo", "only-melody", "turns-bars")]
-    sounds = []
+    sounds: list[list[NDArray[np.float32]]] = []
     for folder in ("shared", "shared", "own"):
         played = edited("nothing" if not sounds else change)
         made = Recording(played, timelines, TapeShelf(tmp_path / folder, shared=True))

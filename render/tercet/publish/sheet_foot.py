@@ -84,7 +84,7 @@ def _reading(arrangement: Arrangement, *, large: bool) -> Iterator[str]:
             "An arrow is a roll over just the strings beside it: the thumb stops on the tune. The top line is string "
             "1, so the arrow points up the page while the hand goes down."
         )
-    yield "Near is loud, far is soft: large for the tune, plain for single notes, small and pale for strums."
+    yield "Near is loud, far is soft: large for melody, plain for what lies between, small and pale for strums."
     if not large:
         if any(gesture.layer == "strums" for gesture in gestures):
             yield "strum: d down, u up, x chop; D and U with an accent."

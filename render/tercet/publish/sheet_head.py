@@ -44,8 +44,8 @@ NEARNESS_SIZES = {
 """Size of a layer's digit by its place."""
 
 SHORT_MEANINGS: dict[Layer, str] = {
-    "melody": "the tune",
-    "between": "single notes",
+    "melody": "the tune's main notes",
+    "between": "its other notes, and added ones",
     "strums": "chords in the spaces",
 }
 
