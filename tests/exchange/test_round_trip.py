@@ -6,7 +6,7 @@ What the formats can't tell stands in docs/exchange.md; all else must come back.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from io import BytesIO
 from pathlib import Path
@@ -85,7 +85,9 @@ def again(sheet: LeadSheet) -> Song:
 
 
 def musicxml(song: Song) -> LeadSheet:
-    return read_musicxml(musicxml_bytes(arrange(song, song_tuning(song)))[0], "again")
+    """Return what is read of an export at the written pitches: no note moved to where a string has it."""
+    written = replace(song, as_written=True)
+    return read_musicxml(musicxml_bytes(arrange(written, song_tuning(song)))[0], "again")
 
 
 def abc(song: Song) -> LeadSheet:
