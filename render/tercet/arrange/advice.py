@@ -155,8 +155,8 @@ class _Counts:
     """What comes out of one fingering.
 
     A song on strings of one length that lie equally far apart, moved along with them, has the same. `lowest` and
-    A song on strings of one length that lie equally far apart, moved along with them, has the same. `lowest` and
-    `highest` are shape that players know by the chord's name.
+    `highest` are semitones over string 1. `held_not` are places in the list of the song's chords; `unnamed` counts
+    those without a shape that players know by the chord's name.
     """
 
     notes: int
