@@ -14,8 +14,8 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent
 MALFORMED = ROOT / "tests" / "song" / "malformed"
 FORMAT_PAGE = ROOT / "docs" / "format.md"
-SCHEMA = ROOT / "docs" / "song.schema.json"
-CLASS_SCHEMA = ROOT / "docs" / "class.schema.json"
+SCHEMA = ROOT / "render" / "tercet" / "song" / "song.schema.json"
+CLASS_SCHEMA = ROOT / "render" / "tercet" / "song" / "class.schema.json"
 
 _FENCED = re.compile(
     r"^```(?P<kind>yaml wrong|yaml class|yaml|music|text)(?P<more>[^\n]*)\n(?P<text>.*?)^```$",

@@ -33,6 +33,17 @@ DESCRIPTION = (
 HARDEST_SHOWN = 3
 
 
+class _Schemas(argparse.Action):
+    """Prints where the schemas lie, and ends the command: no song is needed for it."""
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: object) -> None:
+        from tercet.song.schema import SCHEMA_FILES, schema_path
+
+        for what, name in SCHEMA_FILES.items():
+            put(f"{what}: {schema_path(name)}")
+        parser.exit()
+
+
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
     parser.add_argument("songs", metavar="SONG", nargs="+", help="arrangement files")
@@ -43,6 +54,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="draw a take of the song, what is loud in front and what is soft behind: .svg or .png",
     )
     parser.add_argument("--json", action="store_true", help="print the report as JSON, for programs")
+    parser.add_argument(
+        "--schema",
+        action=_Schemas,
+        nargs=0,
+        help="print where the JSON Schemas of song and class files lie, for your editor",
+    )
     add_arranging_options(parser)
     add_replace_option(parser)
 

@@ -2,11 +2,20 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 from tercet.song.settings import SETTINGS, schema_of
 
-__all__ = ["song_schema"]
+__all__ = ["SCHEMA_FILES", "schema_path", "song_schema"]
+
+SCHEMA_FILES = {"songs": "song.schema.json", "class files": "class.schema.json"}
+"""The published schemas, beside this module, and what each is for."""
+
+
+def schema_path(name: str) -> Path:
+    """Return where a published schema lies on this computer."""
+    return Path(__file__).with_name(name)
 
 
 def song_schema() -> dict[str, Any]:
