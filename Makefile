@@ -13,11 +13,6 @@ PYTHON ?= $(shell for name in $(NAMES); do \
 BIN    := $(if $(filter Windows_NT,$(OS)),.venv/Scripts,.venv/bin)
 SET_UP  = $(if $(strip $(PYTHON)),"$(PYTHON)" tools/set_up.py,echo "No Python was found: install Python 3.11 or newer." >&2; exit 3;)
 
-# On a Mac, a Python that Homebrew did not install finds Homebrew's libraries through this.
-ifeq ($(shell uname -s 2>/dev/null),Darwin)
-export HOMEBREW_PREFIX ?= $(shell brew --prefix 2>/dev/null)
-endif
-
 help: ## list the targets
 	@sed -n 's/^\([a-z-]*\):[^#]*## /\1\t/p' Makefile | while IFS='	' read -r name text; do printf '  make %-13s %s\n' "$$name" "$$text"; done
 

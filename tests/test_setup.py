@@ -21,7 +21,8 @@ from tools import pin, set_up
 
 ROOT = Path(__file__).resolve().parent.parent
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-PINS = (ROOT / "constraints.txt").read_text(encoding="utf-8").splitlines()
+CONSTRAINTS = (ROOT / "constraints.txt").read_text(encoding="utf-8")
+PINS = re.findall(r"^[a-z][^\\\n]*?(?= \\\n)", CONSTRAINTS, re.MULTILINE)
 
 Program = Callable[..., Path]
 
@@ -193,17 +194,31 @@ def test_an_install_that_fails_leaves_no_note(
     assert done == ["made", "run"]
 
 
-def test_packages_are_pinned_and_nothing_unpinned_builds_them(bench: Path, program: Program) -> None:
+@pytest.mark.parametrize(("what", "extras"), [("run", ""), ("dev", "[dev,cluster]")])
+def test_packages_are_pinned_and_nothing_unpinned_builds_them(
+    bench: Path, program: Program, tmp_path: Path, what: str, extras: str
+) -> None:
     python = program("fake")
-    set_up.install_packages("/src", str(python), "dev")
-    pip = "fake -m pip install -qq --no-input --disable-pip-version-check -c /src/constraints.txt"
-    assert calls(bench) == [f"{pip} hatchling", f"{pip} --no-build-isolation -e /src[dev,cluster]"]
+    (tmp_path / ".venv").mkdir()
+    shutil.copy(ROOT / "constraints.txt", tmp_path)
+    set_up.install_packages(str(tmp_path), str(python), what)
+    pip = "fake -m pip install -qq --no-input --disable-pip-version-check --no-deps"
+    pins = tmp_path / ".venv" / "pins.txt"
+    assert calls(bench) == [
+        f"{pip} --require-hashes --only-binary :all: -r {pins}",
+        f"{pip} --no-build-isolation -e {tmp_path}{extras}",
+    ]
+    text = pins.read_text(encoding="utf-8")
+    assert "\nlark==" in text
+    assert "\nhatchling==" in text
+    assert ("\npytest==" in text) == (what == "dev")
 
 
-def test_packages_that_cannot_be_installed_are_reported(program: Program) -> None:
+def test_packages_that_cannot_be_installed_are_reported(program: Program, tmp_path: Path) -> None:
     python = program("fake", "exit 1")
+    (tmp_path / ".venv").mkdir()
     with pytest.raises(set_up.SetUpError, match="could not be installed"):
-        set_up.install_packages("/src", str(python), "run")
+        set_up.install_packages(str(tmp_path), str(python), "run")
 
 
 def test_this_environment_works_and_a_broken_one_does_not(program: Program) -> None:
@@ -365,12 +380,22 @@ def test_a_set_up_that_cannot_go_on_says_why_and_ends_with_3(
 def test_pinned_sources_are_fetched_once(bench: Path, program: Program, tmp_path: Path) -> None:
     folder = tmp_path / ".venv" / "sources"
     folder.mkdir(parents=True)
-    (tmp_path / "constraints.txt").write_text("pluggy==1\npychord==9.8.7\n", encoding="utf-8")
+    (tmp_path / "constraints.txt").write_text(
+        "# pins\npluggy==1\npychord==9.8.7 \\\n    --hash=sha256:12 \\\n    --hash=sha256:34\nsix==1\n",
+        encoding="utf-8",
+    )
     python = program("fake", f": > {folder}/pychord-9.8.7.tar.gz")
     set_up.ready_sources(str(tmp_path), str(python))
     set_up.ready_sources(str(tmp_path), str(python))
     (call,) = calls(bench)
-    assert call.endswith(f"--no-deps --no-build-isolation --no-binary pychord -d {folder} pychord==9.8.7")
+    wanted = folder / "pychord.txt"
+    source = "--no-deps --no-build-isolation --no-binary pychord --require-hashes"
+    assert call.endswith(f"{source} -d {folder} -r {wanted}")
+    assert wanted.read_text(encoding="utf-8").split() == [
+        "pychord==9.8.7",
+        "--hash=sha256:12",
+        "--hash=sha256:34",
+    ]
 
 
 def test_what_tests_compare_with_is_installed_where_it_is_missing(
@@ -406,7 +431,20 @@ def test_pins_are_names_and_releases_only() -> None:
     line = re.compile(
         r'[a-z0-9-]+==[\w.]+( ; python_version (<|>=) "3\.\d+"( and python_version < "3\.\d+")?)?'
     )
-    assert [text for text in PINS if not text.startswith("#") and not line.fullmatch(text)] == []
+    assert [text for text in PINS if not line.fullmatch(text)] == []
+    hash_line = re.compile(r" {4}--hash=sha256:[0-9a-f]{64}( \\)?")
+    others = [
+        text
+        for text in CONSTRAINTS.splitlines()
+        if text and not text.startswith("#") and not hash_line.fullmatch(text)
+    ]
+    assert [text.removesuffix(" \\") for text in others] == PINS
+
+
+def test_what_is_needed_to_run_has_hashes_for_every_system() -> None:
+    """numpy comes as one file for each system and Python, so that all of them must be there."""
+    numpy = CONSTRAINTS.partition("\nnumpy==")[2].partition("\nnumpy==")[0]
+    assert numpy.count("--hash") >= 3 * len(pin.PYTHONS)
 
 
 def test_everything_that_is_asked_for_is_pinned() -> None:
@@ -425,21 +463,53 @@ def test_what_is_installed_is_what_is_pinned() -> None:
 
 
 def test_one_release_for_all_pythons_is_one_line() -> None:
-    assert pin.pin_lines([("3.11", {"lark": "1.3"}), ("3.14", {"lark": "1.3"})]) == ["lark==1.3"]
+    groups = [("3.11", {"lark": pin.Pin("1.3")}), ("3.14", {"lark": pin.Pin("1.3")})]
+    assert pin.pin_lines(groups) == [("lark", "1.3", "lark==1.3")]
 
 
 def test_releases_that_differ_say_for_which_python_they_are() -> None:
     groups = [
-        ("3.11", {"numpy": "2.4", "six": "1.17"}),
-        ("3.12", {"numpy": "2.5"}),
-        ("3.15", {"numpy": "2.6"}),
+        ("3.11", {"numpy": pin.Pin("2.4"), "six": pin.Pin("1.17")}),
+        ("3.12", {"numpy": pin.Pin("2.5")}),
+        ("3.13", {"numpy": pin.Pin("2.5")}),
+        ("3.15", {"numpy": pin.Pin("2.6")}),
     ]
-    assert pin.pin_lines(groups) == [
+    assert [line for _, _, line in pin.pin_lines(groups)] == [
         'numpy==2.4 ; python_version < "3.12"',
         'numpy==2.5 ; python_version >= "3.12" and python_version < "3.15"',
         'numpy==2.6 ; python_version >= "3.15"',
         'six==1.17 ; python_version < "3.12"',
     ]
+
+
+def test_the_file_says_first_what_is_needed_to_run() -> None:
+    pins = {
+        "lark": pin.Pin("1.3"),
+        "rich": pin.Pin("15", ("pygments>=2", "ipywidgets; extra == 'jupyter'")),
+        "pygments": pin.Pin("2.2"),
+        "ipywidgets": pin.Pin("8"),
+    }
+    run = pin.needed(pins, ["rich>=13", "none-such"])
+    assert run == {"rich", "pygments"}
+    hashes = {(name, one.release): [f"{name}1", f"{name}2"] for name, one in pins.items()}
+    text = pin.pinned_text([("3.11", pins)], run, hashes)
+    first, _, second = text.partition(pin.TO_WORK)
+    assert set_up.pins_for(text, "run") == first
+    assert set_up.pins_for(text, "dev") == text
+    assert re.findall(r"^(\w+)==", first, re.MULTILINE) == ["pygments", "rich"]
+    assert re.findall(r"^(\w+)==", second, re.MULTILINE) == ["ipywidgets", "lark"]
+    assert "rich==15 \\\n    --hash=sha256:rich1 \\\n    --hash=sha256:rich2\n" in first
+
+
+def test_wheels_for_other_pythons_and_other_releases_have_no_hash() -> None:
+    fitting = [
+        "a-2.0-py3-none-any.whl",
+        "a-2.0-1-cp315-cp315-win_arm64.whl",
+        "a-2.0-cp38-abi3-macosx_11_0_arm64.whl",
+    ]
+    others = ["a-2.0-cp310-cp310-x.whl", "a-2.0-pp311-x-y.whl", "a-2.0.tar.gz", "a-2.0.1-py3-none-any.whl"]
+    assert [name for name in (*fitting, *others) if pin.fits(name, "2.0")] == fitting
+    assert pin.fits("a-2.12-py3-none-any.whl", "2.012")
 
 
 # The project

@@ -42,6 +42,8 @@ EXTRAS = {
     "dev": "[dev,cluster]",
 }  # what to install, and the extras of pyproject.toml that it stands for
 
+TO_WORK = "# To work on it"  # where in constraints.txt begins what isn't needed to run
+
 TEST_FONT = "/usr/share/sounds/sf2/FluidR3_GM.sf2"
 TEST_FONT_PACKAGE = "fluid-soundfont-gm"  # Debian's and Ubuntu's
 
@@ -64,9 +66,8 @@ print("%d.%d" % sys.version_info[:2])
 import ensurepip, venv
 """
 FLUIDSYNTH_PROBE = """
-import contextlib, io, sys
-with contextlib.redirect_stdout(io.StringIO()):  # it prints where it found the library when CI is set
-    import fluidsynth
+from tercet.sound.library import load_library
+load_library()
 """
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
 """Programs that the tests of pages can drive, the best first. Users of Tercet need none of them."""
@@ -244,13 +245,20 @@ def install_packages(root: str, python: str, what: str) -> None:
         "Installing the packages that Tercet needs %s into .venv (a minute or two the first time)"
         % for_what(what)
     )
-    pip = [python, "-m", "pip", "install", "-qq", "--no-input", "--disable-pip-version-check"]
-    pins = ["-c", os.path.join(root, "constraints.txt")]
+    pip = [python, "-m", "pip", "install", "-qq", "--no-input", "--disable-pip-version-check", "--no-deps"]
     settings = dict(os.environ, PIP_USER="0", PIP_REQUIRE_VIRTUALENV="0")
     mend = "The packages could not be installed. If this machine is online, the lines above say why."
-    # The build tool comes first and pinned too, so that nothing unpinned is fetched to build Tercet.
-    run([*pip, *pins, "hatchling"], mend, settings)
-    run([*pip, *pins, "--no-build-isolation", "-e", root + EXTRAS[what]], mend, settings)
+    pins = os.path.join(root, ".venv", "pins.txt")
+    with open(pins, "w", encoding="utf-8") as file:
+        file.write(pins_for(read(os.path.join(root, "constraints.txt")), what))
+    # Every file is one that was pinned, by its hash; the build tool is among them, so that nothing unpinned is fetched.
+    run([*pip, "--require-hashes", "--only-binary", ":all:", "-r", pins], mend, settings)
+    run([*pip, "--no-build-isolation", "-e", root + EXTRAS[what]], mend, settings)
+
+
+def pins_for(text: str, what: str) -> str:
+    """Return the part of constraints.txt that something needs: what is needed to run comes first there."""
+    return text.partition(TO_WORK)[0] if what == "run" else text
 
 
 def for_what(what: str) -> str:
@@ -309,15 +317,22 @@ def choose_python(names: Sequence[str]) -> str:
 def ready_sources(root: str, python: str) -> None:
     """Fetch the pinned sources of packages whose tests hold tables that ours read."""
     folder = os.path.join(root, ".venv", "sources")
-    pins = read(os.path.join(root, "constraints.txt")).splitlines()
+    pins = read(os.path.join(root, "constraints.txt"))
     for name in SOURCES:
-        pin = next(line for line in pins if line.startswith(name + "=="))
-        if os.path.exists(os.path.join(folder, pin.replace("==", "-") + ".tar.gz")):
+        start = pins.index("\n" + name + "==") + 1
+        # A pin goes on while its lines end in a backslash.
+        pin = pins[start:].replace("\\\n", " ").partition("\n")[0]
+        release = pin.split()[0].partition("==")[2]
+        if os.path.exists(os.path.join(folder, "%s-%s.tar.gz" % (name, release))):
             continue
+        os.makedirs(folder, exist_ok=True)
+        wanted = os.path.join(folder, name + ".txt")
+        with open(wanted, "w", encoding="utf-8") as file:
+            file.write(pin + "\n")
         pip = [python, "-m", "pip", "download", "-qq", "--no-input", "--disable-pip-version-check"]
         # Its own build tool is pinned and installed already, so nothing unpinned is fetched.
-        source = ["--no-deps", "--no-build-isolation", "--no-binary", name, "-d", folder, pin]
-        run([*pip, *source], "The source of %s could not be fetched." % name)
+        source = ["--no-deps", "--no-build-isolation", "--no-binary", name, "--require-hashes"]
+        run([*pip, *source, "-d", folder, "-r", wanted], "The source of %s could not be fetched." % name)
 
 
 def ready_compared(may_install: bool) -> None:
@@ -442,7 +457,8 @@ def manual_instruction(system: str, manager: Optional[Manager]) -> str:
         lines = [
             "Get the zip for Windows of the latest release from FluidSynth's own site, and unpack it so that",
             "  C:\\tools\\fluidsynth\\bin",
-            "holds libfluidsynth-3.dll and the files beside it; Tercet looks there. If it lies elsewhere, add its",
+            "holds fluidsynth-3.dll (libfluidsynth-3.dll before 2.4.5) and the files beside it; Tercet looks there.",
+            "If it lies elsewhere, add its",
             "folder `bin` to PATH. The zip must match your Python: 64-bit for 64-bit (x64).",
         ]
     elif system == "Darwin":

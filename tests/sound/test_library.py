@@ -1,14 +1,17 @@
 from __future__ import annotations
 
 import logging
+import os
 import subprocess
 import sys
 from collections.abc import Iterator
+from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
 
 from tercet.errors import SynthesiserError
+from tercet.sound import library
 from tercet.sound.library import load_library
 
 
@@ -30,7 +33,7 @@ def fresh() -> Iterator[None]:
         ),
         ("linux", "Arch: sudo pacman -S fluidsynth"),
         ("darwin", "Install it: brew install fluid-synth"),
-        ("win32", r"C:\tools\fluidsynth\bin holds its DLL files"),
+        ("win32", r"C:\tools\fluidsynth\bin holds fluidsynth-3.dll"),
         ("freebsd", "brew install fluid-synth · "),
     ],
 )
@@ -61,6 +64,31 @@ def test_a_missing_binding_and_a_library_of_another_kind_are_errors_too(
     monkeypatch.setattr("importlib.import_module", wrong_kind)
     with pytest.raises(SynthesiserError, match=r"can't be loaded \(wrong ELF class\)"):
         load_library()
+
+
+@pytest.mark.usefixtures("fresh")
+@pytest.mark.parametrize("variable", [None, "", "/no/such/brew"])
+@pytest.mark.parametrize("place", ["first", "last"])
+def test_on_a_mac_the_library_is_found_without_a_variable(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, variable: str | None, place: str
+) -> None:
+    loaded = Path(load_library().binding.lib).name
+    load_library.cache_clear()
+    folder = tmp_path / place / "lib"
+    folder.mkdir(parents=True)
+    found = subprocess.run(["ldconfig", "-p"], capture_output=True, text=True, check=True).stdout
+    real = next(line.split()[-1] for line in found.splitlines() if line.split()[:1] == [loaded])
+    (folder / "libfluidsynth.dylib").symlink_to(real)
+    monkeypatch.delitem(sys.modules, "fluidsynth", raising=False)
+    monkeypatch.setattr("ctypes.util.find_library", lambda _name: None)
+    monkeypatch.setattr(sys, "platform", "darwin")
+    monkeypatch.setattr(library, "MAC_PREFIXES", (str(tmp_path / "first"), str(tmp_path / "last")))
+    if variable is None:
+        monkeypatch.delenv("HOMEBREW_PREFIX", raising=False)
+    else:
+        monkeypatch.setenv("HOMEBREW_PREFIX", variable)
+    assert load_library().binding.lib == str(folder / "libfluidsynth.dylib")
+    assert os.environ.get("HOMEBREW_PREFIX") == variable
 
 
 @pytest.mark.usefixtures("fresh")

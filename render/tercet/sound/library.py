@@ -7,11 +7,13 @@ import functools
 import importlib
 import io
 import logging
+import os
 import sys
 from collections import deque
-from collections.abc import Callable
-from contextlib import redirect_stdout
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, redirect_stdout
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from tercet.errors import SynthesiserError
@@ -26,7 +28,7 @@ INSTALL: dict[str, str] = {
     "darwin": "brew install fluid-synth",
     "win32": (
         "unpack FluidSynth's own Windows release into C:\\tools\\fluidsynth, "
-        "so that C:\\tools\\fluidsynth\\bin holds its DLL files"
+        "so that C:\\tools\\fluidsynth\\bin holds fluidsynth-3.dll and the files beside it"
     ),
 }
 """How to install the library, by `sys.platform`."""
@@ -56,6 +58,11 @@ FUNCTIONS: dict[str, tuple[Any, ...]] = {
     ),
 }
 """Functions that pyfluidsynth doesn't bind, with their arguments; all return 0 or -1."""
+
+MAC_PREFIXES = ("/opt/homebrew", "/usr/local", "/opt/local")
+"""Where Homebrew (on Apple's and on Intel's processors) and MacPorts keep what they install."""
+
+MAC_LIBRARY = "libfluidsynth.dylib"
 
 LEVELS, ERROR_LEVELS = range(5), (0, 1)
 """FluidSynth's levels of message: panic, error, warning, information, debugging; the first two are errors."""
@@ -107,7 +114,7 @@ def load_library() -> Library:
     """
     try:
         # pyfluidsynth prints where it found the library when the environment has CI set.
-        with redirect_stdout(io.StringIO()):
+        with redirect_stdout(io.StringIO()), _mac_libraries():
             binding: Any = importlib.import_module("fluidsynth")
     except (ImportError, OSError) as error:
         raise SynthesiserError(
@@ -128,6 +135,28 @@ def load_library() -> Library:
     complaints: deque[str] = deque(maxlen=8)
     callback = _route_log(binding, complaints)
     return Library(binding, process, set_generator, set_channel_type, shown, complaints, callback)
+
+
+@contextmanager
+def _mac_libraries() -> Iterator[None]:
+    """Have pyfluidsynth find the library of Homebrew or MacPorts on a Mac.
+
+    A Python that they didn't install doesn't search their folders. pyfluidsynth looks below what `HOMEBREW_PREFIX`
+    names, which only a shell that Homebrew has set up knows; so it is set while pyfluidsynth is imported.
+    """
+    own = os.environ.get("HOMEBREW_PREFIX")
+    prefixes = [*filter(None, [own]), *MAC_PREFIXES] if sys.platform == "darwin" else []
+    found = next((each for each in prefixes if Path(each, "lib", MAC_LIBRARY).exists()), None)
+    if found is None:
+        yield
+        return
+    os.environ["HOMEBREW_PREFIX"] = found
+    try:
+        yield
+    finally:
+        del os.environ["HOMEBREW_PREFIX"]
+        if own is not None:
+            os.environ["HOMEBREW_PREFIX"] = own
 
 
 def _route_log(binding: Any, complaints: deque[str]) -> object:
