@@ -629,7 +629,7 @@ def passes_are_fingered_alike(arrangement: Arrangement) -> list[str]:
     the song adds another note on one pass, that note may be struck otherwise; its layer stays.
     """
     added = [
-        (start_beat, end_beat, _midi(note, arrangement))
+        (start_beat, end_beat, (_midi(note, arrangement), note.position))
         for start_beat, end_beat, note in written(arrangement.bars, "between")
     ]
     own = {bar.number for bar in arrangement.bars if bar.own}
@@ -643,8 +643,8 @@ def passes_are_fingered_alike(arrangement: Arrangement) -> list[str]:
         if gesture.section_bar and known.setdefault((place, "layer"), gesture).layer != gesture.layer:
             faults.append(f"beat {beat}: {gesture.layer}, on another pass not")
         beside = [
-            (start_beat == beat, midi)
-            for start_beat, end_beat, midi in added
+            (start_beat == beat, voiced)
+            for start_beat, end_beat, voiced in added
             if start_beat <= beat < end_beat
         ]
         first = known.setdefault((place, *beside), gesture)
