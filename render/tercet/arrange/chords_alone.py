@@ -16,7 +16,7 @@ from tercet.arrange.grips import Grips
 from tercet.arrange.model import Arrangement, Gesture, Problem
 from tercet.arrange.piece import Piece, begun, laid_out
 from tercet.arrange.reports import chord_problem
-from tercet.arrange.strums import SlotAt, default_pattern, slots_of_piece, strum_gesture
+from tercet.arrange.strums import SlotAt, default_pattern, slots_of, strum_gesture
 from tercet.song import Bar, Meter, Slot, Song
 from tercet.theory import DYNAMIC_MARKS, STRUM_SIGNS
 
@@ -94,10 +94,7 @@ def _strokes(piece: Piece, *, simple: bool) -> list[SlotAt]:
     written = None if simple else song.strum
     once = simple or (written is None and song.players == "beginner")
     pattern = _once_a_bar(song.meter) if once else written or plain_pattern(song.meter)
-    strokes = {
-        slot.beat: slot
-        for slot in slots_of_piece(replace(piece, song=replace(song, strum=pattern), bars=bars))
-    }
+    strokes = {slot.beat: slot for slot in slots_of(replace(song, strum=pattern), bars)}
     heard = [float(beat) for beat, slot in strokes.items() if not STRUM_SIGNS[slot.slot].chop]
     own_rows = {index for index, bar in enumerate(bars) if bar.strum is not None}
     strokes |= {slot.beat: slot for slot in _at_chords(piece, heard, own_rows, on_time=written is None)}

@@ -16,7 +16,7 @@ from tercet.arrange.piece import Piece, begun
 from tercet.arrange.reports import strum_problem
 from tercet.arrange.right_hand import strums_worth_playing
 from tercet.neck import Shape, holdable, shape_midis
-from tercet.song import ChordSpan, Meter, Slot
+from tercet.song import Bar, ChordSpan, Meter, Slot, Song
 from tercet.theory import STRUM_SIGNS, Chord
 
 __all__ = [
@@ -24,7 +24,7 @@ __all__ = [
     "beside",
     "default_pattern",
     "one_strum_each",
-    "slots_of_piece",
+    "slots_of",
     "strum_gesture",
     "strum_gestures",
 ]
@@ -111,15 +111,15 @@ def default_pattern(meter: Meter) -> tuple[Slot, ...]:
     return tuple("d" if place % pulse == 0 else "." for place in range(meter.upper))
 
 
-def slots_of_piece(piece: Piece) -> Iterator[SlotAt]:
-    """Yield the strokes of the song's pattern, or of a bar's own row, in order.
+def slots_of(song: Song, bars: Sequence[Bar]) -> Iterator[SlotAt]:
+    """Yield the strokes of the song's pattern, or of a bar's own row, in order: all that may be struck there.
 
     A first bar that is shorter than the meter has the end of the pattern; a row of its own fills just that bar.
     """
-    pattern = piece.song.strum or default_pattern(piece.song.meter)
-    for index, bar in enumerate(piece.bars):
+    pattern = song.strum or default_pattern(song.meter)
+    for index, bar in enumerate(bars):
         slots = pattern if bar.strum is None else bar.strum
-        filled_beat = piece.song.meter.bar_beat if bar.strum is None else bar.length_beat
+        filled_beat = song.meter.bar_beat if bar.strum is None else bar.length_beat
         step_beat = filled_beat / len(slots)
         short_beat = filled_beat - bar.length_beat
         for place, slot in enumerate(slots):
@@ -156,7 +156,7 @@ def strum_gestures(
     strums, problems
         In order; and the written strums that no hand can hold, once for each bar of a section.
     """
-    slots = list(slots_of_piece(piece))
+    slots = list(slots_of(piece.song, piece.bars))
     moments = _moments(slots, fingered, added, piece)
     struck = [
         (slot, moment) for slot, moment in zip(slots, moments, strict=True) if _is_struck(slot, moment, piece)

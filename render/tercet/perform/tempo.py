@@ -6,15 +6,17 @@ beats (already swung) into seconds. A timeline reads stretches of that clock.
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right
+from bisect import bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 
 from tercet.arrange import Arrangement
+from tercet.arrange.strums import slots_of
 from tercet.perform.marks import PlacedMark, placed_marks
 from tercet.perform.swing import Swing
+from tercet.song import Layer
 
 __all__ = ["Clock", "Pace", "piece_clock"]
 
@@ -131,8 +133,9 @@ def piece_clock(arrangement: Arrangement, swing: Swing, drift: Sequence[Pace] = 
     last note of the tune within it is struck (there the curve of Friberg & Sundberg ends), and that note goes on in it.
 
     A fermata waits on the note of the tune that sounds at its place, ties included (on a pulse where there is
-    none). The wait comes after the last stroke of any layer within that note: what moves under it goes on in time,
-    then all wait. Its length is taken from the note as written, so that ritard and fermata add and don't multiply.
+    none). The wait comes after the last place within that note where the song lets any layer strike: what moves under
+    it goes on in time, then all wait, alike in every tuning and for all players. Its length is taken from the note as
+    written, so that ritard and fermata add and don't multiply.
     """
     song, bars = arrangement.song, arrangement.bars
     beat_s = float(60 / (song.tempo * song.meter.pulse_beat))
@@ -142,7 +145,7 @@ def piece_clock(arrangement: Arrangement, swing: Swing, drift: Sequence[Pace] = 
     ritards = _ritards(marks, [start for start, _ in tune])
     holds = [
         _Hold(
-            _last_stroke(arrangement, swing, start, stop),
+            _last_place(arrangement, swing, start, stop),
             stop,
             min(FERMATA_PART * float(stop - start) * beat_s, FERMATA_MOST_S),
         )
@@ -237,11 +240,15 @@ def _fermatas(
     return [(start, stop) for stop, start in found.items()]
 
 
-def _last_stroke(arrangement: Arrangement, swing: Swing, start: Fraction, stop: Fraction) -> Fraction:
-    """Return where any layer strikes last from `start` on, before `stop`, swung; `start` where none does."""
-    first, last = (
-        bisect_left(arrangement.gestures, beat, key=lambda gesture: gesture.start_beat)
-        for beat in (start, stop)
-    )
-    inside = (swing.beat(gesture.start_beat, gesture.layer) for gesture in arrangement.gestures[first:last])
+def _last_place(arrangement: Arrangement, swing: Swing, start: Fraction, stop: Fraction) -> Fraction:
+    """Return the last beat from `start` on, before `stop`, at which the song lets a layer strike, swung.
+
+    These are the strokes of its pattern or strum rows and the notes that it writes, whether these hands play them or
+    not.
+    """
+    song, bars = arrangement.song, arrangement.bars
+    struck: list[tuple[Fraction, Layer]] = [(slot.beat, "strums") for slot in slots_of(song, bars)]
+    for bar in bars:
+        struck += [(bar.start_beat + note.start_beat, "between") for note in bar.between or ()]
+    inside = (swing.beat(beat, layer) for beat, layer in struck if start <= beat < stop)
     return max(inside, default=start)
