@@ -31,7 +31,7 @@ def test_a_class_gets_a_folder_a_song_and_a_list(tercet: Tercet, song: Path, tmp
         "look.css",
         "page.json",
         "two-kettles/index.html",
-        *(f"two-kettles/page/100-{layer}.js" for layer in ("between", "melody", "strums")),
+        *(f"two-kettles/page/100-{part}.js" for part in ("melody", "strums", "tune")),
         *(
             f"two-kettles/page/{name}"
             for name in ("kept.json", "knocks.js", "look.css", "page.json", "player.js", "take.svg")
