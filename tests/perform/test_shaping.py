@@ -8,6 +8,7 @@ from itertools import pairwise
 import pytest
 
 from tercet.perform import lay_out, perform
+from tercet.perform.levels import STEP_DB
 from tercet.perform.shaping import (
     CEILING_DB,
     FLOOR_DB,
@@ -18,6 +19,7 @@ from tercet.perform.shaping import (
     phrase_end_db,
 )
 from tercet.song import Meter
+from tercet.theory import MARK_LEVEL_DB
 from tests.perform.pieces import Visit, piece, strum, tune
 
 LONG = (Visit("verse", 1, 4),)
@@ -58,6 +60,9 @@ def test_only_what_ends_within_the_last_pulse_is_let_go_of() -> None:
 
 def test_levels_are_held_between_floor_and_ceiling() -> None:
     assert (bounded_db(90.0), bounded_db(-90.0), bounded_db(3.0)) == (CEILING_DB, FLOOR_DB, 3.0)
+    loudest, softest = max(MARK_LEVEL_DB.values()), min(MARK_LEVEL_DB.values())
+    assert CEILING_DB == loudest + STEP_DB, "an accent on the loudest mark is heard, and no more"
+    assert FLOOR_DB == softest - 2.5 * STEP_DB, "what is softened under the softest mark is heard still"
 
 
 def test_curves_of_a_phrase_add_up() -> None:
@@ -68,6 +73,38 @@ def test_curves_of_a_phrase_add_up() -> None:
     assert middle == pytest.approx(phrase_arch_db(9 / 16))
     assert behind == pytest.approx(0.5 * phrase_arch_db(9 / 16))
     assert last == pytest.approx(phrase_arch_db(15 / 16) - 1.0)
+
+
+def test_every_phrase_is_shaped_alike_wherever_it_lies() -> None:
+    """Breaths before the last beats of bars 2 and 3: phrases of seven, four and five beats."""
+    beats = (1, 3, 6, 9, 12, 15)
+    made = piece(*(tune(beat, 1) for beat in beats), visits=LONG, marks={2: ",@4", 3: ",@4"})
+    shaping = Shaping(made)
+    found = [shaping.at(gesture) for gesture in made.gestures]
+    along = [1 / 7, 3 / 7, 6 / 7, 2 / 4, 1 / 5, 4 / 5]
+    let_go = [0.0, 0.0, -1.0, 0.0, 0.0, -1.0]
+    accents = [metric_accent_db(Fraction(beat % 4), Meter(4, 4)) for beat in beats]
+    expected = [
+        phrase_arch_db(place) + end + accent
+        for place, end, accent in zip(along, let_go, accents, strict=True)
+    ]
+    assert found == pytest.approx(expected)
+
+
+def test_what_is_between_swells_with_the_tune_and_the_strums_half_as_much() -> None:
+    strokes = [
+        stroke
+        for beat in (1, 9)
+        for stroke in (tune(beat, 1), tune(beat, 1, layer="between"), strum(beat, 1, "43"))
+    ]
+    made = piece(*strokes, visits=LONG, marks={})
+    levels: dict[str, list[float]] = {}
+    for gesture in made.gestures:
+        levels.setdefault(gesture.layer, []).append(Shaping(made).at(gesture))
+    swell = {layer: later - sooner for layer, (sooner, later) in levels.items()}
+    assert swell["melody"] == pytest.approx(phrase_arch_db(9 / 16) - phrase_arch_db(1 / 16))
+    assert swell["between"] == pytest.approx(swell["melody"])
+    assert swell["strums"] == pytest.approx(0.5 * swell["melody"])
 
 
 def test_a_breath_starts_another_arch() -> None:
