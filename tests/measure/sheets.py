@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from fractions import Fraction
 from io import BytesIO
 from typing import Any
 from xml.etree import ElementTree as ET
@@ -22,14 +23,18 @@ __all__ = [
     "bars_shown",
     "flat",
     "overlaps",
+    "swing_told",
     "tab_bars",
     "texts",
+    "texts_in_pdf",
+    "words_by_bar",
 ]
 
 SVG = "{http://www.w3.org/2000/svg}"
 HREF = "href"
 MOVED = re.compile(r"translate\(([-\d.]+)[ ,]+([-\d.]+)\)")
 SCALED = re.compile(r"scale\(([-\d.]+)")
+RATIO = re.compile(r"\((\d+) : (\d+)\)")
 NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
 
 
@@ -84,6 +89,39 @@ def texts(svg: str, kind: str) -> list[str]:
 def bars_shown(svg: str) -> list[int]:
     """Return all numbers of bars on a page, in order."""
     return [int(number) for text in texts(svg, "bar-number") for number in NUMBER.findall(text)]
+
+
+def words_by_bar(svg: str) -> list[tuple[tuple[int, ...], tuple[str, ...]]]:
+    """Return for each printed bar the numbers under it, none under a pick-up, and the words under its notes."""
+    found = []
+    for measure in ET.fromstring(svg).iter(f"{SVG}g"):
+        if _class(measure, "measure"):
+            said: dict[str, list[str]] = defaultdict(list)
+            for text in measure.iter(f"{SVG}text"):
+                said[text.get("class", "")].append(text.text or "")
+            numbers = [int(number) for text in said["bar-number"] for number in NUMBER.findall(text)]
+            found.append((tuple(numbers), tuple(said["word"])))
+    return found
+
+
+def swing_told(said: Iterable[str]) -> Fraction | None:
+    """Return where the second half of a pulse falls by the ratio among texts, or None where there is no ratio."""
+    for text in said:
+        if ratio := RATIO.search(text):
+            return Fraction(int(ratio[1]), int(ratio[1]) + int(ratio[2]))
+    return None
+
+
+def texts_in_pdf(pdf: bytes) -> list[str]:
+    """Return the texts of a PDF, each as it is set."""
+    found: list[str] = []
+    for page in PdfReader(BytesIO(pdf)).pages:
+
+        def seen(text: str, *_: Any) -> None:
+            found.extend(part.strip() for part in text.split("\n") if part.strip())
+
+        page.extract_text(visitor_text=seen)
+    return found
 
 
 def bars_in_pdf(pdf: bytes) -> list[int]:

@@ -61,8 +61,8 @@ def test_only_what_ends_within_the_last_pulse_is_let_go_of() -> None:
 def test_levels_are_held_between_floor_and_ceiling() -> None:
     assert (bounded_db(90.0), bounded_db(-90.0), bounded_db(3.0)) == (CEILING_DB, FLOOR_DB, 3.0)
     loudest, softest = max(MARK_LEVEL_DB.values()), min(MARK_LEVEL_DB.values())
-    assert CEILING_DB == loudest + STEP_DB, "an accent on the loudest mark is heard, and no more"
-    assert FLOOR_DB == softest - 2.5 * STEP_DB, "what is softened under the softest mark is heard still"
+    assert loudest + STEP_DB == CEILING_DB, "an accent on the loudest mark is heard, and no more"
+    assert softest - 2.5 * STEP_DB == FLOOR_DB, "what is softened under the softest mark is heard still"
 
 
 def test_curves_of_a_phrase_add_up() -> None:
