@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import random
+from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
+from itertools import pairwise
 
 import pytest
 
-from tercet.arrange import arrange
+from tercet.arrange import Arrangement, Gesture, arrange
+from tercet.arrange.demands import LIMITS, Hands
+from tercet.arrange.hand import chord_shape
 from tercet.arrange.strums import beside, default_pattern
 from tercet.neck import COMMON_SHAPES
 from tercet.song import Meter
-from tercet.theory import TUNINGS
+from tercet.theory import TUNINGS, Chord
 from tests.arrange.laws import broken_laws
 from tests.arrange.written import arranged, messages, of_layer, section, shape, song, strums_of
 
@@ -212,3 +217,69 @@ def test_spaces_end_with_the_section() -> None:
     one = [gesture for gesture in arrange(song(verse, rests)).gestures if gesture.section == "verse"]
     two = [gesture for gesture in arrange(song(verse, plays)).gestures if gesture.section == "verse"]
     assert one == two
+
+
+NOTES = ("C4", "D4", "E4", "F4", "G4", "A4", "B4", "C5", "D5", "E5", "F5")
+SPACES = ("{}:4", "r:2 {}:2", "{} r:3", "{}:2 {}:2", "r {}:3")
+
+
+def small_bars() -> Iterator[Arrangement]:
+    """Yield bars of a note or two over a chord or two, for all players, with and without a row of strums."""
+    chance = random.Random(7)  # noqa: S311 - the same bars each time
+    for _ in range(400):
+        space = chance.choice(SPACES)
+        melody = space.format(*(chance.choice(NOTES) for _ in range(2)))
+        first, second = (chance.choice(sorted(COMMON_SHAPES)) for _ in range(2))
+        chord = chance.choice([first, f"{first}:2 {second}:2"])
+        row = chance.choice([None, "d d d d", "d u d u", ". d . d"])
+        players = chance.choice(["beginner", "improving", "free"])
+        made = arranged(melody, chord, players=players)
+        yield arranged(melody, chord, players=players, strum_row=row) if row else made
+
+
+def strums_with_what_was_held(made: Arrangement) -> Iterator[tuple[Gesture, Gesture, Chord]]:
+    """Yield each strum with the stroke before it, where both are for one chord, and that chord."""
+    (bar,) = made.bars
+    strokes = sorted(made.gestures, key=lambda gesture: gesture.start_beat)
+    for before, strum in pairwise(strokes):
+        spans = [
+            next(span for span in bar.chords if span.start_beat <= beat < span.start_beat + span.length_beat)
+            for beat in (before.start_beat, strum.start_beat)
+        ]
+        if strum.layer == "strums" and spans[0] is spans[1] and len(before.shape) == 4 and spans[1].chord:
+            yield before, strum, spans[1].chord
+
+
+def sounding(made: Arrangement, frets: Sequence[int | None], strings: Iterable[int]) -> set[int]:
+    return {(made.tuning.midi(string, frets[4 - string] or 0)) % 12 for string in strings}
+
+
+def test_a_hand_that_holds_the_chord_stays_and_one_that_does_not_forms_it() -> None:
+    """Third and root count over all strings; after a note that has ended, the hand is free to go."""
+    stayed = formed = 0
+    for made in small_bars():
+        for before, strum, chord in strums_with_what_was_held(made):
+            third_and_root = set(chord.needed_classes[:2])
+            struck = [note.string for note in strum.notes]
+            fits = sounding(made, before.shape, struck) <= chord.pitch_classes
+            full = third_and_root <= sounding(made, before.shape, (4, 3, 2, 1))
+            holds = before.layer == "strums" or before.start_beat + before.length_beat > strum.start_beat
+            if fits and full and holds:
+                assert strum.shape == before.shape, (strums_of(made), chord)
+                stayed += 1
+                continue
+            held = tuple(
+                (note.string, note.fret or 0)
+                for gesture in made.gestures
+                if gesture.layer != "strums"
+                and gesture.start_beat <= strum.start_beat < gesture.start_beat + gesture.length_beat
+                for note in gesture.notes[-1:]
+            )
+            hands = Hands(made.tuning, made.song.scale_length_mm, LIMITS[made.song.players])
+            shape = tuple(fret or 0 for fret in before.shape)
+            could = chord_shape(chord, hands, (shape[0], shape[1], shape[2], shape[3]), held, tuple(struck))
+            if could is not None and third_and_root <= sounding(made, could, (4, 3, 2, 1)):
+                assert third_and_root <= sounding(made, strum.shape, (4, 3, 2, 1)), (strums_of(made), chord)
+                formed += 1
+    assert stayed > 100
+    assert formed > 20

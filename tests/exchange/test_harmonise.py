@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
+from itertools import pairwise, product
 from pathlib import Path
 
 import pytest
@@ -21,7 +22,7 @@ from tercet.exchange.musicxml_out import musicxml_bytes
 from tercet.neck import COMMON_SHAPES
 from tercet.song import parse_song, read_song
 from tercet.song.writer import tidy_text
-from tercet.theory import Chord, parse_key, spell
+from tercet.theory import Chord, parse_chord, parse_key, spell
 
 SONGS = sorted(Path("songs").glob("*.yaml"))
 
@@ -154,3 +155,107 @@ def test_most_of_the_time_the_root_is_the_one_that_the_songs_have() -> None:
             total += ours is not None and theirs is not None
             same += ours is not None and ours == theirs
     assert same / total > 0.6
+
+
+def arpeggio(chord: Chord, quarters: Fraction, start_quarter: Fraction = Fraction(0)) -> list[LeadNote]:
+    """Return the tones of a triad, an eighth each, from its root up and again."""
+    tones = [chord.root_class + interval for interval in chord.quality.intervals[:3]]
+    return [
+        LeadNote(
+            start_quarter + Fraction(place, 2), Fraction(1, 2), spell(60 + tones[place % 3], parse_key("C"))
+        )
+        for place in range(int(2 * quarters))
+    ]
+
+
+def measure_of(*chords: str, meter: tuple[int, int] = (4, 4), at: Sequence[Fraction] = ()) -> LeadMeasure:
+    """Return a measure that is nothing but the tones of chords, each from its place on."""
+    length = Fraction(4 * meter[0], meter[1])
+    edges = [Fraction(0), *at, length]
+    notes = [
+        note
+        for chord, (low, high) in zip(chords, pairwise(edges), strict=True)
+        for note in arpeggio(parse_chord(chord), high - low, low)
+    ]
+    return LeadMeasure("1", length, meter, tuple(notes))
+
+
+def proposed(key: str, *measures: LeadMeasure) -> list[list[str]]:
+    return chords(harmonised(LeadSheet("Made Up", measures, key=parse_key(key)), parse_key(key)))
+
+
+@pytest.mark.parametrize(
+    ("key", "others"),
+    [
+        ("C", "F G Dm Am Bb"),
+        ("G", "C D Am Em F"),
+        ("F", "Bb C Gm Dm Eb"),
+        ("D", "G A Em Bm C"),
+        ("Am", "Dm E G C F Em D"),
+        ("Dm", "Gm A C F Bb Am G"),
+        ("Em", "Am B D G C Bm A"),
+    ],
+)
+def test_a_tune_that_is_a_chord_of_its_key_gets_that_chord(key: str, others: str) -> None:
+    home = measure_of(key)
+    for other in others.split():
+        there = measure_of(other)
+        found = proposed(key, home, there, there, home)
+        first, second, *_ = found
+        assert first == [key], (other, found)
+        assert second[0] in (other, f"{other}7"), (other, found)
+        assert found[-1] == [key], (other, found)
+
+
+@pytest.mark.parametrize("meter", [(4, 4), (2, 2), (2, 4), (3, 4), (6, 8), (9, 8), (12, 8), (5, 4), (6, 4)])
+def test_a_second_chord_begins_on_the_first_pulse_after_the_middle(meter: tuple[int, int]) -> None:
+    upper, lower = meter
+    pulse = Fraction(4, lower) * (3 if lower == 8 and upper % 3 == 0 else 1)
+    length = Fraction(4 * upper, lower)
+    place = next(number * pulse for number in range(1, upper) if 2 * number * pulse >= length)
+    home, away = measure_of("C", meter=meter), measure_of("Dm", meter=meter)
+    between = measure_of("C", "Dm", meter=meter, at=(place,))
+    sheet = LeadSheet("Made Up", (home, between, away, home), key=parse_key("C"))
+    made = harmonised(sheet, parse_key("C"))
+    assert [(chord.start_quarter, str(chord.chord)) for chord in made.measures[1].chords] == [(place, "Dm")]
+    assert made.measures[2].chords == ()
+
+
+def test_a_meter_that_is_not_divided_has_one_chord_a_measure() -> None:
+    home = measure_of("C", meter=(7, 8))
+    assert proposed("C", home, measure_of("F", "C", meter=(7, 8), at=(Fraction(2),)), home)[1] in (["F"], [])
+
+
+def test_a_dominant_is_as_welcome_where_only_its_seventh_is_known() -> None:
+    """A's dominant is E, of which beginners know E7 alone; D's is A, of which they know both."""
+    chosen = {}
+    for key in ("D", "A"):
+        tonic, tones = parse_key(key).tonic_class, (0, 2, 4, 5, 7, 9, 11)
+        for tune in product(tones, repeat=3):
+            notes = tuple(
+                LeadNote(Fraction(place), Fraction(1), spell(60 + tonic + tone, parse_key(key)))
+                for place, tone in enumerate((*tune, 11))
+            )
+            bar = LeadMeasure("1", Fraction(4), (4, 4), notes)
+            sheet = LeadSheet("Made Up", (measure_of(key), bar, measure_of(key)), key=parse_key(key))
+            found = harmonised(sheet, parse_key(key)).measures[1].chords
+            chosen[key, tune] = [(chord.chord.root_class - tonic) % 12 for chord in found if chord.chord]
+    dominant = {tune for key, tune in chosen if chosen["D", tune] == [7]}
+    assert len(dominant) > 30
+    assert {tune for key, tune in chosen if chosen["A", tune] == [7]} >= dominant, (
+        "its other chords are harder"
+    )
+
+
+@pytest.mark.parametrize("key", ["C", "G", "F", "D"])
+def test_the_end_of_a_repeated_part_hangs_on_the_dominant_sooner_than_on_another_chord(key: str) -> None:
+    """All but one note fit both the dominant and the chord on the second degree, and that one fits the second."""
+    tonic = parse_key(key).tonic_class
+    notes = tuple(
+        LeadNote(Fraction(place), Fraction(1), spell(60 + tonic + tone, parse_key(key)))
+        for place, tone in enumerate((2, 9, 2, 2))
+    )
+    ending = LeadMeasure("1", Fraction(4), (4, 4), notes, repeat_times=2)
+    sheet = LeadSheet("Made Up", (measure_of(key), ending, measure_of(key)), key=parse_key(key))
+    ends = [chord.chord for chord in harmonised(sheet, parse_key(key)).measures[1].chords if chord.chord]
+    assert [(chord.root_class - tonic) % 12 for chord in ends] == [7]

@@ -262,3 +262,14 @@ def test_a_sign_that_is_left_out_moves_no_place_past_the_line(setting: str) -> N
         parse_song(text)
     assert caught.value.mistakes
     assert all(mistake.column <= len(mistake.text) + 1 for mistake in caught.value.mistakes)
+
+
+@pytest.mark.parametrize(("opens", "closes"), [("[", "]"), ("{a: ", "}")], ids=["lists", "names"])
+def test_values_may_be_nested_twelve_deep_and_no_deeper(opens: str, closes: str) -> None:
+    def said(deep: int) -> str:
+        with pytest.raises(SongError) as caught:
+            parse_song(f"title: {opens * deep}x{closes * deep}\n")
+        return str(caught.value)
+
+    assert "nested" not in said(10), "the file is one step, its value another"
+    assert "nested more than 12 deep" in said(11)

@@ -36,6 +36,12 @@ def test_each_bar_knows_its_own_peak_and_the_last_what_rings_after_it() -> None:
     assert bar_peaks(stem, take, RATE_HZ) == pytest.approx([0.7, 0.5, 0.9], abs=1e-4)
 
 
+def test_what_is_hardly_heard_is_not_nothing() -> None:
+    take = take_of()
+    stem = np.full((round(take.bars[-1].end_s * RATE_HZ), 1), 0.0004, np.float32)
+    assert bar_peaks(stem, take, RATE_HZ) == [0.0004] * 3
+
+
 def test_a_stem_that_ends_early_is_silent_in_the_bars_after() -> None:
     take = take_of()
     stem = np.full((round(take.bars[1].start_s * RATE_HZ), 1), 0.4, np.float32)
@@ -61,9 +67,7 @@ def test_times_are_those_of_the_take(speed: Fraction) -> None:
 @pytest.mark.parametrize("speed", [Fraction(1), Fraction(3, 5)])
 def test_a_count_in_fills_whole_bars_before_a_bar_and_before_a_pick_up(speed: Fraction) -> None:
     take = take_of(speed)
-    facts = speed_facts(
-        SpeedTiming(speed, take, 9.5, {}), WITH_PICKUP, song_facts(WITH_PICKUP, take).order
-    )
+    facts = speed_facts(SpeedTiming(speed, take, 9.5, {}), WITH_PICKUP, song_facts(WITH_PICKUP, take).order)
     pulse_ms = 60_000 / 90 / float(speed)
     assert set(facts["count"]) == {"bar", "pickup"}
     for kind, pickup_pulses in (("bar", 0), ("pickup", 1)):
