@@ -101,7 +101,7 @@ def test_clearing_lowers_just_what_covers_and_only_so_far() -> None:
 def test_what_was_cleared_is_clear(covers: list[tuple[int, float, float]]) -> None:
     """However many cover the tune and however unequally: none does afterwards, unless one is as low as may be.
 
-    No string is lowered much more than it takes: half as much would leave the tune covered.
+    Where one string alone is lowered, half a decibel less would leave the tune covered.
     """
     struck = [
         chord_note(midi, level_db, 1.0 + later_s, string=string)
@@ -113,8 +113,9 @@ def test_what_was_cleared_is_clear(covers: list[tuple[int, float, float]]) -> No
     if MOST_LOWERED_DB in lowered.values():
         return
     assert covered_notes(cleared(whole, lowered)) == ()
-    if lowered:
-        assert covered_notes(cleared(whole, {place: by_db / 2 for place, by_db in lowered.items()}))
+    for place, by_db in lowered.items():
+        if len(lowered) == 1 and by_db > 0.5:
+            assert covered_notes(cleared(whole, {place: by_db - 0.5}))
 
 
 def test_critical_bands_widen_with_frequency() -> None:
