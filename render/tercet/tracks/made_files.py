@@ -46,8 +46,6 @@ NEWEST_KEPT = 4
 MOST_NOTES = 64
 """Notes in each of 256 folders, the oldest go: a few thousand files that were made last."""
 
-READ_BYTES = 1 << 20
-
 FOREIGN = "Tercet didn't make it"
 ANOTHER = "it was made by another command"
 CHANGED = "it was changed after Tercet made it"

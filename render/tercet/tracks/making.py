@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import math
 import secrets
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
@@ -17,6 +16,7 @@ from tercet.sound.fluid import FluidSynthesiser
 from tercet.tracks.encoding import Bits, TrackWriter, track_format
 from tercet.tracks.facts import FileFacts, TrackFacts, bars_of, cues_of, turns_of
 from tercet.tracks.files import cannot_write
+from tercet.tracks.made_files import sha256_of
 from tercet.tracks.meter import Meter
 from tercet.tracks.mixing import add_cues
 from tercet.tracks.playing import Playing
@@ -307,5 +307,4 @@ def _temporary_files(folder: Path, names: Sequence[str]) -> Iterator[list[Path]]
 
 def _read_through(path: Path) -> tuple[int, str]:
     """Return a file's bytes and its SHA-256."""
-    with path.open("rb") as file:
-        return path.stat().st_size, hashlib.file_digest(file, "sha256").hexdigest()
+    return path.stat().st_size, sha256_of(path)
