@@ -6,7 +6,6 @@ every run.
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 
 from hypothesis import strategies as st
@@ -20,9 +19,10 @@ from tercet.exchange.musicxml_in import read_musicxml
 from tercet.song.reader import parse_song
 from tests.exchange.midi_files import meta, midi, notes, track
 from tests.exchange.scores import direction, harmony, note, packed, score, start, sung
+from tests.yardstick import at_most
 
-LONGEST_S = 10.0
-"""For one tune, on a machine that has other things to do; most take milliseconds."""
+MOST_YARDSTICKS = 200
+"""For one tune; most take a fraction of one."""
 
 _XML = score(
     start(2, 1, 3, 4)
@@ -109,16 +109,13 @@ def damaged(draw: st.DrawFn, kind: str) -> bytes:
 
 def outcome(kind: str, data: bytes, *, harmonise: bool) -> str:
     """Return ``"song"``, or ``"refused"``; anything else that happens is a fault of ours."""
-    began_s = time.process_time()
-    try:
-        text, song, _ = imported_text(READERS[kind][1](data), "fuzz", harmonise=harmonise)
-        again = parse_song(text)
-        assert (again.sections, again.form) == (song.sections, song.form)
-        result = "song"
-    except RequestError as error:
-        if not str(error).strip():
-            raise
-        result = "refused"
-    taken_s = time.process_time() - began_s
-    assert taken_s < LONGEST_S, f"{taken_s:.1f} s"
-    return result
+    with at_most(MOST_YARDSTICKS):
+        try:
+            text, song, _ = imported_text(READERS[kind][1](data), "fuzz", harmonise=harmonise)
+            again = parse_song(text)
+            assert (again.sections, again.form) == (song.sections, song.form)
+        except RequestError as error:
+            if not str(error).strip():
+                raise
+            return "refused"
+    return "song"

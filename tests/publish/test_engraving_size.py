@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import time
-
 import pytest
 
 from tercet.arrange import arrange, song_tuning
@@ -12,6 +10,7 @@ from tercet.publish.engraving import engrave
 from tercet.publish.mei import MOST_PRINTED
 from tercet.song import Song
 from tercet.song.reader import parse_song
+from tests.yardstick import at_most
 
 BAR = " ".join(["C4", "D", "E", "F", "G", "A", "G", "F"] * 2)
 
@@ -28,10 +27,11 @@ def dense(lines: int, form: str = "") -> Song:
 def test_a_dense_song_is_refused_before_anything_is_drawn() -> None:
     song = dense(45)
     arrangement = arrange(song, song_tuning(song))
-    began_s = time.process_time()
-    with pytest.raises(RequestError, match=f"11520 notes would be printed, and at most {MOST_PRINTED}"):
+    with (
+        at_most(100),
+        pytest.raises(RequestError, match=f"11520 notes would be printed, and at most {MOST_PRINTED}"),
+    ):
         engrave(arrangement)
-    assert time.process_time() - began_s < 5
 
 
 def test_what_is_played_again_and_again_counts_once() -> None:
