@@ -16,8 +16,8 @@ from collections.abc import Sequence
 from measuring import Aims, NothingMadeError, asked, counted, machine, parser_of
 from solver import COLD_BARS, NOTES_IN_A_BAR, dense_song
 
-from tercet.arrange.advice import advise, advise_each
-from tercet.arrange.line_shapes import line_shapes
+from tercet.arranging.advice import advise, advise_each
+from tercet.arranging.line_shapes import line_shapes
 from tercet.theory import TUNINGS
 
 MOST_S = 1.0

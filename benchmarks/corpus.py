@@ -21,8 +21,8 @@ from typing import Any
 
 from measuring import asked, counted, parser_of
 
-from tercet.arrange import Arrangement, Gesture, arrange
-from tercet.arrange.demands import LIMITS
+from tercet.arranging import Arrangement, Gesture, arrange
+from tercet.arranging.demands import LIMITS
 from tercet.neck import Shape, chord_shapes, fingers_needed, holdable, shape_midis, span_mm
 from tercet.song import (
     Bar,

@@ -277,7 +277,7 @@ def _midi_of_tracks(song: Path, names: Sequence[str], folder: Path) -> int:
 
 def _recording(song: Path, names: Sequence[str], folder: Path) -> Recording:
     """Return the plans of built-in tracks; nothing is played."""
-    from tercet.arrange import arrange
+    from tercet.arranging import arrange
     from tercet.cli.options import tuned_and_moved
     from tercet.song import read_song
     from tercet.sound.fonts import choose_font

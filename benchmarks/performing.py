@@ -16,8 +16,8 @@ from statistics import median
 
 from measuring import ROOT, Aims, NothingMadeError, asked, counted, font_of_pretty_midi, parser_of
 
-from tercet.arrange import Arrangement, arrange, song_tuning
-from tercet.perform import Take, lay_out, perform
+from tercet.arranging import Arrangement, arrange, song_tuning
+from tercet.performing import Take, lay_out, perform
 from tercet.song import read_song
 from tercet.song.form import visits_of
 from tercet.sound.fluid import FluidSynthesiser

@@ -37,7 +37,7 @@ def main() -> int:
 
 def _steps(song: Path) -> None:
     """Print how much of a processor each step takes within a process that has everything loaded."""
-    from tercet.arrange import arrange
+    from tercet.arranging import arrange
     from tercet.publish.engraving import engrave
     from tercet.publish.sheet_pages import sheet_of
     from tercet.publish.sheet_pdf import sheet_pdf

@@ -19,10 +19,10 @@ from fractions import Fraction
 
 from measuring import Aims, NothingMadeError, asked, counted, machine, parser_of
 
-from tercet.arrange import arrange
-from tercet.arrange.fingering import finger_tune, tune_cost
-from tercet.arrange.piece import piece_of
-from tercet.arrange.tune import row_notes
+from tercet.arranging import arrange
+from tercet.arranging.fingering import finger_tune, tune_cost
+from tercet.arranging.piece import piece_of
+from tercet.arranging.tune import row_notes
 from tercet.song import ChordSpan, Line, Meter, Note, Players, Row, Section, Song, Visit
 from tercet.theory import TUNINGS, Key, parse_chord, spell
 

@@ -71,9 +71,9 @@ ADDED: tuple[Addition, ...] = (
     Addition(
         "a weight of the arranger",
         (
-            Edit("arrange/demands.py", '    "little finger": 0.20', '    "ring finger": 0.01,\n'),
+            Edit("arranging/demands.py", '    "little finger": 0.20', '    "ring finger": 0.01,\n'),
             Edit(
-                "arrange/board.py",
+                "arranging/board.py",
                 '            + COSTS["little finger"]',
                 '            + COSTS["ring finger"] * (table.fingers == 3).any(axis=1)\n',
             ),
@@ -83,12 +83,12 @@ ADDED: tuple[Addition, ...] = (
         "a curve of level",
         (
             Edit(
-                "perform/shaping.py",
+                "performing/shaping.py",
                 "def bounded_db(",
                 "def off_first_string_db(string: int) -> float:\n    return -0.2 if string == 1 else 0.0\n\n\n",
             ),
             Edit(
-                "perform/shaping.py",
+                "performing/shaping.py",
                 '        if gesture.layer != "strums":',
                 "        shape_db += off_first_string_db(gesture.notes[-1].string)\n",
             ),

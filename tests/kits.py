@@ -15,9 +15,9 @@ from pathlib import Path
 
 import numpy as np
 
-from tercet.arrange import arrange, song_tuning
+from tercet.arranging import arrange, song_tuning
 from tercet.exchange import midi_bytes
-from tercet.perform import Take, lay_out
+from tercet.performing import Take, lay_out
 from tercet.song import LAYERS, read_song
 from tercet.sound import SAMPLE_RATE_HZ, Stems
 from tercet.sound.fluid import FluidSynthesiser

@@ -99,7 +99,7 @@ def class_schema_text() -> str:
 
 def main() -> None:
     """Write every golden: messages, those on the format page, the schemas, the played bars, the pictures."""
-    from tests.perform import golden
+    from tests.performing import golden
     from tests.publish import docs_pictures
 
     page = FORMAT_PAGE.read_text(encoding="utf-8")

@@ -103,7 +103,7 @@ def test_imports_go_one_way() -> None:
         ("neck/shapes.py", "import tercet.song.model", "tercet.neck"),
         ("song/model.py", "from tercet.neck import shapes", "tercet.song"),
         ("theory/pitch.py", "def late() -> None:\n    import tercet.cli", "tercet.theory"),
-        ("arrange/model.py", "import tercet.perform.model", "tercet.arrange"),
+        ("arranging/model.py", "import tercet.performing.model", "tercet.arranging"),
         ("jobs/job.py", "import tercet.theory", "tercet.jobs"),
     ],
 )

@@ -16,8 +16,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from tercet.arrange import arrange, song_tuning
-from tercet.perform import Take
+from tercet.arranging import arrange, song_tuning
+from tercet.performing import Take
 from tercet.song import Layer, read_song
 from tercet.sound import Stems
 from tercet.sound.fluid import FluidSynthesiser

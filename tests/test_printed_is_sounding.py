@@ -11,11 +11,11 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, given, settings
 
-from tercet.arrange import Arrangement, arrange, chords_alone
-from tercet.arrange.tab import tab_text
+from tercet.arranging import Arrangement, arrange, chords_alone
+from tercet.arranging.tab import tab_text
 from tercet.exchange import midi_bytes
 from tercet.exchange.musicxml_out import musicxml_bytes
-from tercet.perform import Take, TakeNote, lay_out, perform
+from tercet.performing import Take, TakeNote, lay_out, perform
 from tercet.publish import fretboard_picture, handout_pictures
 from tercet.publish.canvas import svg_text
 from tercet.publish.engraving import engrave_at
@@ -29,7 +29,7 @@ from tercet.sound.fluid import FluidSynthesiser
 from tercet.sound.soundfont import SoundFont
 from tercet.sound.ukulele_cache import ready_built_in
 from tercet.theory import LAST_FRET, TUNINGS, Pitch, Tuning, tuning_of_pitches
-from tests.arrange import strategies as made
+from tests.arranging import strategies as made
 from tests.measure import places
 from tests.measure.audio import Track
 from tests.measure.pitch import cents_sharp

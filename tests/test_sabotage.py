@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from tercet.perform import Take, TakeNote
+from tercet.performing import Take, TakeNote
 from tercet.sound import StemName, Stems
 from tercet.sound.fluid import FluidSynthesiser
 from tercet.sound.voicing import KeyVoice

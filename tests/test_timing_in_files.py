@@ -14,11 +14,11 @@ import pytest
 from numpy.typing import NDArray
 
 from tercet.exchange import midi_bytes
-from tercet.perform import Take, lay_out, perform
+from tercet.performing import Take, lay_out, perform
 from tercet.song import Feel
 from tests.measure.midi import read_with_mido, rolls_of
-from tests.perform.checks import spectrum_slope
-from tests.perform.pieces import Visit, piece, strum, tune
+from tests.performing.checks import spectrum_slope
+from tests.performing.pieces import Visit, piece, strum, tune
 
 PULSES, SEEDS = 128, range(36)
 MADE = piece(

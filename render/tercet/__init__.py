@@ -1,7 +1,7 @@
 """Tercet: one tune as three layers on four strings (melody, between, strums).
 
 The stages of the pipeline are plain functions, each from one frozen type to the next: `tercet.song.read_song`,
-`tercet.arrange.arrange`, `tercet.perform.lay_out` and `perform`, a `tercet.sound.Synthesiser`, `tercet.tracks`.
+`tercet.arranging.arrange`, `tercet.performing.lay_out` and `perform`, a `tercet.sound.Synthesiser`, `tercet.tracks`.
 
 Importing this package does nothing else: no probing, no files, no heavy libraries.
 """

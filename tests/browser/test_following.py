@@ -13,8 +13,8 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page
 
-from tercet.arrange import Arrangement, arrange
-from tercet.perform import Take, lay_out, perform
+from tercet.arranging import Arrangement, arrange
+from tercet.performing import Take, lay_out, perform
 from tercet.song import read_song
 from tests.browser.windows import Window
 from tests.kits import SHORT_SONG

@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Page
 
-from tercet.arrange import arrange
-from tercet.perform import lay_out, perform
+from tercet.arranging import arrange
+from tercet.performing import lay_out, perform
 from tercet.publish.page import PagePlan, PageSound, song_page
 from tercet.publish.page.timing import SpeedTiming
 from tercet.song import LAYERS, read_song

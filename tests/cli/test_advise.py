@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from tercet.arrange.key_advice import ADVICE_COSTS
+from tercet.arranging.key_advice import ADVICE_COSTS
 from tercet.cli.advice_text import _number
 from tercet.cli.advise import voice_of
 from tercet.cli.options import tunings_of

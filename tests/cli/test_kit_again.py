@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 import soundfile
 
-import tercet.arrange
+import tercet.arranging
 from tercet.sound import fluid
 from tests.cli.conftest import Ran
 
@@ -73,7 +73,7 @@ def test_a_complete_kit_is_neither_arranged_nor_played_nor_written(
         raise AssertionError("a complete kit needs this no more")
 
     monkeypatch.setattr(fluid, "render_strokes", refuse)
-    monkeypatch.setattr(tercet.arrange, "arrange", refuse)
+    monkeypatch.setattr(tercet.arranging, "arrange", refuse)
     assert kit.made() == set()
     assert kit.times() == times
     assert kit.ran.out == said

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from tercet.arrange import arrange, song_tuning
+from tercet.arranging import arrange, song_tuning
 from tercet.cli.kit_jobs import PackedOrder, Share, let_go, play_share, ready_recording, share_plan
 from tercet.cli.kit_sense import sensible
 from tercet.cli.kit_song import SongOrder

@@ -9,12 +9,12 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 
-from tercet.arrange import Arrangement, arrange, pinning
-from tercet.arrange.pinning import PinnedSong, changed_bars, note_pins, pin_song, shape_pins
-from tercet.arrange.tab import tab_text
+from tercet.arranging import Arrangement, arrange, pinning
+from tercet.arranging.pinning import PinnedSong, changed_bars, note_pins, pin_song, shape_pins
+from tercet.arranging.tab import tab_text
 from tercet.errors import RequestError, SongError
 from tercet.song import Song, parse_song, read_song, write_song
-from tests.arrange.strategies import songs
+from tests.arranging.strategies import songs
 from tests.cli.conftest import Ran
 
 Run = Callable[..., Ran]

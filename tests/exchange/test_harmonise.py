@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tercet.arrange import arrange, song_tuning
+from tercet.arranging import arrange, song_tuning
 from tercet.exchange.abc_in import read_abc
 from tercet.exchange.harmonise import harmonised
 from tercet.exchange.imported_text import PROPOSED, imported_text

@@ -13,13 +13,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tercet.arrange import Arrangement
+from tercet.arranging import Arrangement
 from tercet.exchange import midi_bytes
-from tercet.perform import Span, Take, Timeline, lay_out, perform
+from tercet.performing import Span, Take, Timeline, lay_out, perform
 from tercet.song import LAYERS, Dynamics, Layer
 from tercet.theory import Key
-from tests.perform.golden import four_bars
-from tests.perform.pieces import Visit, added, piece, pieces, strum, tune
+from tests.performing.golden import four_bars
+from tests.performing.pieces import Visit, added, piece, pieces, strum, tune
 
 Timed = list[tuple[float, mido.Message]]
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from defusedxml.ElementTree import fromstring
 
-from tercet.arrange import arrange, song_tuning
+from tercet.arranging import arrange, song_tuning
 from tercet.exchange.imported_text import imported_text
 from tercet.exchange.musicxml_in import read_musicxml
 from tercet.exchange.musicxml_out import musicxml_bytes

@@ -15,7 +15,7 @@ import mido
 import pytest
 from hypothesis import assume, given, settings
 
-from tercet.arrange import arrange, song_tuning
+from tercet.arranging import arrange, song_tuning
 from tercet.exchange import midi_bytes
 from tercet.exchange.abc_in import read_abc
 from tercet.exchange.abc_out import abc_bytes
@@ -25,7 +25,7 @@ from tercet.exchange.midi_in import read_midi
 from tercet.exchange.midi_plain import plain_midi_bytes
 from tercet.exchange.musicxml_in import read_musicxml
 from tercet.exchange.musicxml_out import musicxml_bytes
-from tercet.perform import lay_out, perform
+from tercet.performing import lay_out, perform
 from tercet.song import Song, played_bars, read_song
 from tercet.song.reader import parse_song
 from tercet.song.settings import SETTINGS

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 
-from tercet.arrange import arrange, song_tuning
+from tercet.arranging import arrange, song_tuning
 from tercet.exchange.musicxml_out import musicxml_bytes
 from tercet.song import Song, parse_song, read_song
 from tests.exchange.test_musicxml_out import PINNED

@@ -12,7 +12,7 @@ from defusedxml.ElementTree import fromstring
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
-from tercet.arrange import arrange, song_tuning
+from tercet.arranging import arrange, song_tuning
 from tercet.exchange.imported_text import imported_text
 from tercet.exchange.musicxml_in import read_musicxml
 from tercet.exchange.musicxml_out import musicxml_bytes

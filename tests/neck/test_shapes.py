@@ -19,7 +19,7 @@ from tercet.neck import (
     span_mm,
 )
 from tercet.theory import TUNINGS, Pitch, parse_chord, tuning_of_pitches
-from tests.arrange.laws import can_hold
+from tests.arranging.laws import can_hold
 
 TAUGHT = {
     "C": {0, 4, 7},

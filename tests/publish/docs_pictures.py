@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from tercet.arrange import arrange
+from tercet.arranging import arrange
 from tercet.publish import FretboardMap, fretboard_picture, handout_pictures, svg_text
 from tercet.song import read_song
 from tercet.theory import TUNINGS, parse_key

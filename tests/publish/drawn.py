@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from tercet.arrange import Arrangement
-from tercet.perform import Take, lay_out, perform
+from tercet.arranging import Arrangement
+from tercet.performing import Take, lay_out, perform
 from tercet.publish import svg_text, take_picture
-from tests.perform.golden import four_bars
-from tests.perform.pieces import Visit, added, piece, strum, tune
+from tests.performing.golden import four_bars
+from tests.performing.pieces import Visit, added, piece, strum, tune
 
 __all__ = ["drawn", "four_bars", "taken", "three_layers"]
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 
-from tercet.arrange import Arrangement, arrange
+from tercet.arranging import Arrangement, arrange
 from tercet.song import parse_song, read_song
 
 __all__ = ["EXAMPLES", "HOSTILE", "arranged", "hostile", "six_hundred_bars", "written"]

@@ -8,7 +8,7 @@ from xml.etree import ElementTree as ET
 
 import pytest
 
-from tercet.arrange import Arrangement
+from tercet.arranging import Arrangement
 from tercet.errors import ParameterError
 from tercet.publish.engraved import Lettering, letterings, parts_named
 from tercet.publish.engraving import Engraving, engrave
@@ -16,7 +16,7 @@ from tercet.publish.engraving_svg import engraving_svg, sign_definitions, system
 from tercet.publish.mei import score_of
 from tercet.publish.note_values import Value
 from tercet.publish.score_parts import ScoreLook
-from tests.arrange.written import struck
+from tests.arranging.written import struck
 from tests.publish.papers import EXAMPLES, HOSTILE, arranged, hostile, written
 
 MEI = "{http://www.music-encoding.org/ns/mei}"

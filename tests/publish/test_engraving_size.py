@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tercet.arrange import arrange, song_tuning
+from tercet.arranging import arrange, song_tuning
 from tercet.errors import RequestError
 from tercet.publish.engraving import engrave
 from tercet.publish.mei import MOST_PRINTED

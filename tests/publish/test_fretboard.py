@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from tercet.arrange import arrange
+from tercet.arranging import arrange
 from tercet.neck import fret_position_mm
 from tercet.publish import FretboardMap, fretboard_picture, frets_for, svg_text, tune_places
 from tercet.song import drop_pins, read_song

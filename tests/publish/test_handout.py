@@ -12,7 +12,7 @@ from xml.etree import ElementTree as ET
 import pytest
 from hypothesis import given, settings
 
-from tercet.arrange import Arrangement, Gesture, arrange
+from tercet.arranging import Arrangement, Gesture, arrange
 from tercet.publish import handout_pictures, shapes_used, svg_text
 from tercet.publish.handout_bars import handout_lines
 from tercet.song import drop_pins, parse_song, read_song
@@ -20,7 +20,7 @@ from tercet.theory import TUNINGS
 from tests.measure.diagrams import diagrams_of, seen
 from tests.measure.handouts import Struck, smallest_digit, strokes_of, verses_of
 from tests.measure.text_boxes import outside, overlapping, text_boxes
-from tests.perform.pieces import Visit, piece, pieces, strum, tune
+from tests.performing.pieces import Visit, piece, pieces, strum, tune
 from tests.publish.drawn import four_bars, three_layers
 
 SONGS = sorted(Path("songs").glob("*.yaml"))

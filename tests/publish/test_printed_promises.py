@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from tercet.arrange import Arrangement, arrange
+from tercet.arranging import Arrangement, arrange
 from tercet.publish.sheet_pages import sheet_of
 from tercet.publish.sheet_pdf import sheet_pdf
 from tercet.publish.sheet_svg import sheet_svg

@@ -8,11 +8,11 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 
-from tercet.arrange import Arrangement, arrange
+from tercet.arranging import Arrangement, arrange
 from tercet.publish.shapes_used import ShapeUse, shapes_by_line, shapes_used
 from tercet.song import drop_pins, read_song
 from tercet.theory import TUNINGS
-from tests.perform.pieces import Visit, added, chop, piece, pieces, strum, tune
+from tests.performing.pieces import Visit, added, chop, piece, pieces, strum, tune
 from tests.publish.drawn import four_bars
 
 SONGS = sorted(Path("songs").glob("*.yaml"))

@@ -8,7 +8,7 @@ from itertools import product
 
 import pytest
 
-from tercet.arrange import Arrangement
+from tercet.arranging import Arrangement
 from tercet.publish.papers import PAPERS_PT
 from tercet.publish.sheet_pages import Sheet, SheetLook, sheet_of
 from tercet.publish.sheet_pdf import sheet_pdf

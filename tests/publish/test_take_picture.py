@@ -10,10 +10,10 @@ from itertools import pairwise
 import pytest
 from hypothesis import given, settings
 
-from tercet.arrange import Arrangement
+from tercet.arranging import Arrangement
 from tercet.publish import svg_text, take_picture
 from tests.measure.picture import Mark, marks_of, nearer_is_larger_and_darker, words_of
-from tests.perform.pieces import Visit, added, piece, pieces, strum, tune
+from tests.performing.pieces import Visit, added, piece, pieces, strum, tune
 from tests.publish.drawn import drawn, four_bars, taken, three_layers
 
 

@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import pytest
 
-from tercet.arrange import Arrangement
+from tercet.arranging import Arrangement
 from tercet.publish.written_form import WrittenForm, WrittenSection, listed, written_form
 from tests.publish.papers import EXAMPLES, arranged, written
 

@@ -8,13 +8,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tercet.arrange import arrange, song_tuning
-from tercet.arrange.tab import tab_text
+from tercet.arranging import arrange, song_tuning
+from tercet.arranging.tab import tab_text
 from tercet.exchange import midi_bytes
 from tercet.exchange.abc_out import abc_bytes
 from tercet.exchange.midi_plain import plain_midi_bytes
 from tercet.exchange.musicxml_out import musicxml_bytes
-from tercet.perform import lay_out, perform
+from tercet.performing import lay_out, perform
 from tercet.publish.engraving import engrave
 from tercet.publish.handout import handout_pictures
 from tercet.song.reader import parse_song

@@ -8,8 +8,8 @@ from fractions import Fraction
 import numpy as np
 from numpy.typing import NDArray
 
-from tercet.arrange import Action
-from tercet.perform import Click, Take, TakeNote
+from tercet.arranging import Action
+from tercet.performing import Click, Take, TakeNote
 from tercet.song import Layer
 
 RATE_HZ = 48_000

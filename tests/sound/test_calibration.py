@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from tercet.perform import Take
+from tercet.performing import Take
 from tercet.sound import Stems
 from tercet.sound.calibration import (
     FRETS,

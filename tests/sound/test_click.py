@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from tercet.perform import Click
+from tercet.performing import Click
 from tercet.sound.click import BELL_PEAK, PEAK, cue_stem, knock, turn_bell
 from tercet.sound.struck import WOOD
 

@@ -3,7 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tercet.perform import Click
+from tercet.performing import Click
 from tercet.sound import SAMPLE_RATE_HZ, STEM_NAMES, Synthesiser
 from tercet.sound.audio import check_audio
 from tercet.sound.click import cue_stem

@@ -14,7 +14,7 @@ import pytest
 from numpy.typing import NDArray
 
 from tercet.errors import SoundFontError, SynthesiserError
-from tercet.perform import Click, TakeNote
+from tercet.performing import Click, TakeNote
 from tercet.song import LAYERS, Layer
 from tercet.sound import SAMPLE_RATE_HZ, STEM_NAMES, StemName, Synthesiser
 from tercet.sound import fluid as adapter
@@ -352,7 +352,7 @@ def test_pieces_longer_than_a_block_and_strokes_past_the_end_are_no_trouble(font
 def test_rendering_prints_nothing_whatever_the_environment(font: SoundFont) -> None:
     code = (
         "import sys; from pathlib import Path; from tercet.sound.soundfont import SoundFont;"
-        "from tercet.sound.fluid import FluidSynthesiser; from tercet.perform import Take;"
+        "from tercet.sound.fluid import FluidSynthesiser; from tercet.performing import Take;"
         "s = FluidSynthesiser(SoundFont(Path(sys.argv[1]), 0, 24)); s.key_voices(range(55, 80));"
         "assert 'fluidsynth' in sys.modules; s.stems(Take((), (), (), (), 1.0))"
     )

@@ -11,7 +11,7 @@ from statistics import median
 import numpy as np
 import pytest
 
-from tercet.perform import Take, TakeNote
+from tercet.performing import Take, TakeNote
 from tercet.song import Layer
 from tercet.sound import StemName, Stems
 from tercet.sound.calibration import VELOCITIES, StringLoudness

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tercet.errors import ParameterError
-from tercet.perform import TakeNote
+from tercet.performing import TakeNote
 from tercet.sound.schedule import FADE_S, Stroke, fade_end, length_frames_of, shade_of_place, strokes_of
 from tests.sound.takes import RATE_HZ, note, take
 

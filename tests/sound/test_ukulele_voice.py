@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from tercet.arrange import arrange, song_tuning
-from tercet.perform import TakeNote, lay_out, perform
+from tercet.arranging import arrange, song_tuning
+from tercet.performing import TakeNote, lay_out, perform
 from tercet.song import LAYERS, Layer, read_song
 from tercet.sound.fluid import FluidSynthesiser
 from tercet.sound.schedule import Stroke, shade_of_place

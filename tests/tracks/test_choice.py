@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from tercet.arrange import Arrangement, arrange
-from tercet.perform import Take, TakeNote, lay_out, perform
+from tercet.arranging import Arrangement, arrange
+from tercet.performing import Take, TakeNote, lay_out, perform
 from tercet.song import parse_song
 from tercet.tracks.choice import NoteFacts, facts_of, parse_choice
 
@@ -169,8 +169,8 @@ def test_a_song_has_notes_of_each_kind(take: Take, arrangement: Arrangement) -> 
 TIMER = """
 import sys, time
 from dataclasses import replace
-from tercet.arrange import arrange
-from tercet.perform import lay_out, perform
+from tercet.arranging import arrange
+from tercet.performing import lay_out, perform
 from tercet.song import read_song
 from tercet.tracks.choice import facts_of, parse_choice
 arrangement = arrange(read_song(sys.argv[1]))

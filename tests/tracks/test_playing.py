@@ -3,8 +3,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tercet.arrange import Arrangement, arrange, song_tuning
-from tercet.perform import lay_out
+from tercet.arranging import Arrangement, arrange, song_tuning
+from tercet.performing import lay_out
 from tercet.song import read_song
 from tercet.sound import STEM_NAMES
 from tercet.sound.fake import FakeSynthesiser

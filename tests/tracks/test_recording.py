@@ -16,8 +16,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from tercet.arrange import Arrangement, arrange, song_tuning
-from tercet.perform import Take, TakeNote
+from tercet.arranging import Arrangement, arrange, song_tuning
+from tercet.performing import Take, TakeNote
 from tercet.song import LAYERS, Players, parse_song
 from tercet.sound import Stems
 from tercet.sound.fake import FakeSynthesiser

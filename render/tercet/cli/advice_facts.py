@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any
 from tercet.cli.advice_text import Call, tuning_text
 
 if TYPE_CHECKING:
-    from tercet.arrange.key_advice import KeyAdvice
-    from tercet.arrange.line_shapes import LineShape
-    from tercet.arrange.voice import Voice
+    from tercet.arranging.key_advice import KeyAdvice
+    from tercet.arranging.line_shapes import LineShape
+    from tercet.arranging.voice import Voice
     from tercet.song import Song
     from tercet.theory import Tuning
 
@@ -37,7 +37,7 @@ def advice_facts(
     call
         What the user typed.
     """
-    from tercet.arrange.key_advice import ADVICE_COSTS
+    from tercet.arranging.key_advice import ADVICE_COSTS
 
     return {
         "title": song.title,

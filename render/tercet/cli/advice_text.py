@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING
 from tercet.cli.talk import counted
 
 if TYPE_CHECKING:
-    from tercet.arrange.key_advice import KeyAdvice, TuningAdvice
-    from tercet.arrange.line_shapes import LineShape
-    from tercet.arrange.voice import Voice
+    from tercet.arranging.key_advice import KeyAdvice, TuningAdvice
+    from tercet.arranging.line_shapes import LineShape
+    from tercet.arranging.voice import Voice
     from tercet.song import Players, Song
     from tercet.theory import Pitch, Tuning
 
@@ -49,7 +49,7 @@ class Call:
 
 def keys_text(song: Song, voice: Voice | None, keys: Sequence[KeyAdvice], call: Call) -> Iterator[str]:
     """Yield the twelve keys, the best first, with what speaks against each."""
-    from tercet.arrange.voice import VOICES
+    from tercet.arranging.voice import VOICES
 
     tunings = [advice.tuning for advice in keys[0].tunings]
     yield f"{song.title}: {song.key}, players: {song.players}, {_listed(map(tuning_text, tunings))}"
@@ -178,7 +178,7 @@ def _against_tuning(advice: TuningAdvice, key: KeyAdvice) -> Iterator[str]:
 
 def lines_text(tuning: Tuning, lines: Sequence[LineShape], song: Song) -> Iterator[str]:
     """Yield for each line of music the hand that carries most of it."""
-    from tercet.arrange.report import frets_text
+    from tercet.arranging.report import frets_text
 
     yield f"one hand for each line, {tuning_text(tuning)}, as written in {song.key}"
     yield "  the shape (and its fingers) that stays while so many notes in a row are played"

@@ -13,8 +13,8 @@ from tercet.cli.talk import put, put_json
 from tercet.errors import ParameterError, RequestError
 
 if TYPE_CHECKING:
-    from tercet.arrange.key_advice import KeyAdvice
-    from tercet.arrange.voice import Voice
+    from tercet.arranging.key_advice import KeyAdvice
+    from tercet.arranging.voice import Voice
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
 
@@ -47,7 +47,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def voice_of(text: str) -> Voice:
     """Read ``low``, ``high`` or a range such as ``A3-D5``; `RequestError` for anything else."""
-    from tercet.arrange.voice import VOICES, Voice
+    from tercet.arranging.voice import VOICES, Voice
     from tercet.theory import Pitch
 
     if text in VOICES:
@@ -65,9 +65,9 @@ def voice_of(text: str) -> Voice:
 
 def run(arguments: argparse.Namespace) -> int:
     """Advise on one song."""
-    from tercet.arrange import song_tuning
-    from tercet.arrange.advice import advise, advise_each
-    from tercet.arrange.line_shapes import line_shapes
+    from tercet.arranging import song_tuning
+    from tercet.arranging.advice import advise, advise_each
+    from tercet.arranging.line_shapes import line_shapes
     from tercet.song import read_song
     from tercet.theory import TUNINGS
 

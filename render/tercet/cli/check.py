@@ -15,9 +15,9 @@ from tercet.cli.talk import counted, put, put_json, say
 from tercet.errors import RequestError, SongError, TercetError
 
 if TYPE_CHECKING:
-    from tercet.arrange import Arrangement
-    from tercet.arrange.report import LineReport, Report
-    from tercet.perform import Covered
+    from tercet.arranging import Arrangement
+    from tercet.arranging.report import LineReport, Report
+    from tercet.performing import Covered
     from tercet.song import ClassFile
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
@@ -159,7 +159,7 @@ def _picture_path(arguments: argparse.Namespace) -> Path | None:
 
 def _draw(path: Path, arrangement: Arrangement, *, replace: bool) -> None:
     """Write the picture of a take as it sounds without options: full speed, from the first bar."""
-    from tercet.perform import lay_out, perform
+    from tercet.performing import lay_out, perform
     from tercet.publish import picture_maker, take_picture
     from tercet.tracks.made_files import write_made
 
@@ -183,9 +183,9 @@ def _report(
         arrangement = arranged(read_song(path), arguments)
     except TercetError as error:
         return _refused(path, error, show=show)
-    from tercet.arrange.report import as_json, report_of
-    from tercet.arrange.tab import tab_text
-    from tercet.perform import covered_notes, lay_out, perform
+    from tercet.arranging.report import as_json, report_of
+    from tercet.arranging.tab import tab_text
+    from tercet.performing import covered_notes, lay_out, perform
 
     report = report_of(arrangement)
     covered = covered_notes(perform(arrangement, lay_out(arrangement)))

@@ -13,7 +13,7 @@ from tercet.cli.talk import put, say
 from tercet.errors import RequestError
 
 if TYPE_CHECKING:
-    from tercet.arrange import Arrangement
+    from tercet.arranging import Arrangement
 
     _Export = tuple[bytes, tuple[str, ...]]
 
@@ -97,14 +97,14 @@ def _midi(arrangement: Arrangement, *, plain: bool) -> _Export:
 
         return plain_midi_bytes(arrangement.song)
     from tercet.exchange import midi_bytes
-    from tercet.perform import lay_out, perform
+    from tercet.performing import lay_out, perform
 
     timeline = lay_out(arrangement, count_in_bars=count_in_of(None, arrangement.song))
     return midi_bytes(arrangement, perform(arrangement, timeline)), ()
 
 
 def _text(arrangement: Arrangement, *, plain: bool) -> _Export:  # noqa: ARG001
-    from tercet.arrange.tab import tab_text
+    from tercet.arranging.tab import tab_text
 
     return f"{arrangement.song.title}\n\n{tab_text(arrangement)}".encode(), ()
 

@@ -91,7 +91,7 @@ def _asked(arguments: argparse.Namespace) -> FretboardMap:
 
 def _of_song(song: Song, arguments: argparse.Namespace) -> FretboardMap:
     """Return the map of a song's tune."""
-    from tercet.arrange import arrange
+    from tercet.arranging import arrange
     from tercet.cli.options import tuned_and_moved
     from tercet.publish import FretboardMap, frets_for, tune_places
     from tercet.theory import parse_key

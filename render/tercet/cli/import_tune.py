@@ -13,7 +13,7 @@ from tercet.cli.talk import counted, put, say
 from tercet.errors import RequestError
 
 if TYPE_CHECKING:
-    from tercet.arrange.first_look import FirstLook
+    from tercet.arranging.first_look import FirstLook
     from tercet.exchange.leadsheet import LeadSheet
     from tercet.song import Song
 
@@ -124,7 +124,7 @@ def _write(
     replace: bool = False,
     thorough: bool = True,
 ) -> tuple[str, ...]:
-    from tercet.arrange.first_look import first_look
+    from tercet.arranging.first_look import first_look
     from tercet.exchange.imported_text import imported_text
     from tercet.tracks.made_files import write_made
 

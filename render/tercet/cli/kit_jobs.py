@@ -246,7 +246,7 @@ class WritingMidi:
 def write_midi(writing: WritingMidi) -> tuple[bytes, float]:
     """Write a MIDI file; return it, and its length in seconds."""
     from tercet.exchange import midi_bytes
-    from tercet.perform import lay_out
+    from tercet.performing import lay_out
 
     order = writing.order.order
     playing, arrangement = ready_recording(order).playing, order.arrangement

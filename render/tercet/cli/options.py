@@ -79,7 +79,7 @@ def layer(text: str) -> Layer:
 
 def players(text: str) -> Players:
     """Read who plays."""
-    from tercet.arrange.demands import LIMITS
+    from tercet.arranging.demands import LIMITS
 
     for name in LIMITS:
         if text == name:
@@ -89,7 +89,7 @@ def players(text: str) -> Players:
 
 def feel(text: str) -> Feel:
     """Read how exactly the players keep together."""
-    from tercet.perform.feel import FEELS
+    from tercet.performing.feel import FEELS
 
     for name in FEELS:
         if text == name:
@@ -153,7 +153,7 @@ def as_asked(song: Song, arguments: argparse.Namespace) -> Song:
 
 def several_players(text: str) -> tuple[Players, ...]:
     """Read ``beginner,improving``; they come in the order of what is asked of them."""
-    from tercet.arrange.demands import LIMITS
+    from tercet.arranging.demands import LIMITS
 
     asked = [players(part) for part in names(text)]
     for name in asked:
@@ -312,7 +312,7 @@ def tuned_and_moved(
     RequestError
         The distance is more than two octaves.
     """
-    from tercet.arrange import song_tuning
+    from tercet.arranging import song_tuning
 
     if not -24 <= transpose <= 24:
         raise RequestError(f"--transpose must be -24 to 24 semitones (got {transpose})")

@@ -29,7 +29,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Pin one song."""
-    from tercet.arrange.pinning import pin_song
+    from tercet.arranging.pinning import pin_song
     from tercet.song.plain_text import read_text
     from tercet.tracks.files import write_bytes
     from tercet.tracks.made_files import check_may_make, write_made

@@ -13,7 +13,7 @@ from tercet.cli.options import as_asked, kept_as_asked, one_tuning_of, tuned_and
 from tercet.cli.talk import building, say
 
 if TYPE_CHECKING:
-    from tercet.arrange import Arrangement, Problem
+    from tercet.arranging import Arrangement, Problem
     from tercet.song import Players, Song
     from tercet.sound.soundfont import SoundFont
     from tercet.theory import Tuning
@@ -50,7 +50,7 @@ class ReadySet:
 
 def arranged(song: Song, arguments: argparse.Namespace) -> Arrangement:
     """Arrange a song as the options of `tercet.cli.options.add_arranging_options` say."""
-    from tercet.arrange import arrange
+    from tercet.arranging import arrange
 
     tuning = one_tuning_of(arguments.tuning) if arguments.tuning else None
     moved, strings = _tuned(kept_as_asked(song, arguments), arguments.transpose, tuning)
@@ -59,7 +59,7 @@ def arranged(song: Song, arguments: argparse.Namespace) -> Arrangement:
 
 def ready_song(arguments: argparse.Namespace) -> ReadySet:
     """Read and arrange a song, and choose its sound."""
-    from tercet.arrange import arrange
+    from tercet.arranging import arrange
     from tercet.song import read_song
 
     written = as_asked(read_song(Path(arguments.song)), arguments)
@@ -129,7 +129,7 @@ def _played_by(song: Song, players: Players | None) -> Song:
 
 def _parts(song: Song, tuning: Tuning, hands: Sequence[Players | None]) -> list[Arrangement]:
     """Return a part for each of the players; beginners beside others get the simple one."""
-    from tercet.arrange import arrange
+    from tercet.arranging import arrange
 
     return [
         arrange(_played_by(song, players), tuning, simple=players == "beginner" and len(hands) > 1)
@@ -152,7 +152,7 @@ def _octaves(
 ) -> tuple[bool, ...]:
     """Return for each tuning of a kit whether its players take the tune an octave lower than the others."""
     named = [tuning for tuning in tunings if tuning is not None]
-    from tercet.arrange.advice import lower_octaves
+    from tercet.arranging.advice import lower_octaves
     from tercet.song.transpose import MOST_SEMITONES
 
     if len(named) < 2 or abs(transpose) > MOST_SEMITONES:

@@ -13,7 +13,7 @@ from tercet.cli.talk import put, say_missing_signs
 from tercet.errors import RequestError
 
 if TYPE_CHECKING:
-    from tercet.arrange import Arrangement
+    from tercet.arranging import Arrangement
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run", "sheet_bytes"]
 

@@ -10,7 +10,7 @@ from tercet.cli.talk import say_signs_without_font
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from tercet.arrange import Arrangement
+    from tercet.arranging import Arrangement
 
 __all__ = ["handout_paths", "write_handout"]
 

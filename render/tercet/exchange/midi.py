@@ -20,8 +20,8 @@ from tercet.song import LAYERS, Layer
 if TYPE_CHECKING:
     import mido
 
-    from tercet.arrange import Arrangement
-    from tercet.perform import Take, TakeNote
+    from tercet.arranging import Arrangement
+    from tercet.performing import Take, TakeNote
 
 __all__ = [
     "KEY",

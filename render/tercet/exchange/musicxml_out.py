@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from fractions import Fraction
 from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
-from tercet.arrange import Arrangement
+from tercet.arranging import Arrangement
 from tercet.exchange.imported_text import KEPT_SETTINGS
 from tercet.exchange.musicxml_chords_out import add_harmony
 from tercet.exchange.musicxml_in import SETTING_PREFIX

@@ -8,7 +8,7 @@ from itertools import groupby, pairwise
 from typing import TYPE_CHECKING
 from xml.etree.ElementTree import Element, SubElement
 
-from tercet.arrange import Arrangement, Gesture
+from tercet.arranging import Arrangement, Gesture
 from tercet.exchange.values import (
     Value,
     add_pitch,

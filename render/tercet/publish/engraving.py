@@ -7,7 +7,7 @@ A page that follows the sound uses it so::
     for gesture, ids in zip(arrangement.gestures, engraving.gesture_ids): ...
 
 `Engraving.gesture_ids` has an entry for every gesture of the piece *as played*, in the order of
-`Arrangement.gestures` (which `tercet.perform.TakeNote.gesture` counts, too). On each pass through a repeat or an
+`Arrangement.gestures` (which `tercet.performing.TakeNote.gesture` counts, too). On each pass through a repeat or an
 ending it names the elements of the one printed place: `ids.strings[i]` is the digit of `gesture.notes[i]`, so a roll is
 followed string by string; `ids.note` is its note on the staff, `ids.word` the syllable sung on this pass, `ids.strum`
 its sign in the strip, `ids.bar` the bar. A chop has no digit: its sign is all there is. `Engraving.bar_ids` names the
@@ -25,7 +25,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import ceil
 
-from tercet.arrange import Arrangement
+from tercet.arranging import Arrangement
 from tercet.publish.engraved import System
 from tercet.publish.engraver_svg import measure_edges, read_drawing
 from tercet.publish.finished_lines import finished

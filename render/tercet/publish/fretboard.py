@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
-from tercet.arrange import Arrangement
+from tercet.arranging import Arrangement
 from tercet.neck import fret_position_mm
 from tercet.neck.key_notes import NeckNote, key_notes, neck_note
 from tercet.publish.canvas import Disc, Drawing, Group, Ink, Path, Shape, Text

@@ -10,8 +10,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from tercet.arrange import Arrangement
-from tercet.arrange.off_neck import explained
+from tercet.arranging import Arrangement
+from tercet.arranging.off_neck import explained
 from tercet.publish.canvas import Drawing, Group, Ink, Path, Point, Shape, Text
 from tercet.publish.chord_diagram import first_fret, shape_grid
 from tercet.publish.handout_bars import HandoutLine, TabNote, TabStroke, handout_lines

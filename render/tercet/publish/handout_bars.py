@@ -13,7 +13,7 @@ from fractions import Fraction
 from itertools import groupby
 from typing import Literal
 
-from tercet.arrange import Arrangement, Gesture
+from tercet.arranging import Arrangement, Gesture
 from tercet.song import Bar, Layer
 
 __all__ = ["Column", "HandoutBar", "HandoutLine", "TabNote", "TabStroke", "handout_lines"]

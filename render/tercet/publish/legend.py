@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from fractions import Fraction
 from statistics import median
 
-from tercet.perform import Take, TakeNote
+from tercet.performing import Take, TakeNote
 from tercet.publish.canvas import Group, Shape, Text
 from tercet.publish.looks import LOOKS, TEXT, TEXT_SOFT, radius_of
 from tercet.publish.note_marks import Frame, gestures_of, level_of, note_mark

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from tercet.perform import TakeNote
+from tercet.performing import TakeNote
 from tercet.publish.canvas import Disc, Ink, Path, Shape, Text
 from tercet.publish.looks import FAINT, LOOKS, TEXT_SOFT, ink_of, radius_of, toned
 from tercet.publish.note_marks import gestures_of, level_of

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from xml.etree.ElementTree import Element, SubElement, tostring
 
-from tercet.arrange import Arrangement, Gesture
+from tercet.arranging import Arrangement, Gesture
 from tercet.errors import RequestError
 from tercet.publish.mei_marks import add_marks
 from tercet.publish.mei_tab import add_anchors, columns_of, fill_strip, fill_tab

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from xml.etree.ElementTree import Element, SubElement
 
-from tercet.arrange import Arrangement
+from tercet.arranging import Arrangement
 from tercet.publish.score_parts import Texts
 from tercet.publish.written_form import Stretch, WrittenBar
 from tercet.song import Mark

@@ -12,7 +12,7 @@ from fractions import Fraction
 from itertools import groupby
 from xml.etree.ElementTree import Element, SubElement
 
-from tercet.arrange import Arrangement, Gesture
+from tercet.arranging import Arrangement, Gesture
 from tercet.errors import ParameterError
 from tercet.publish.note_values import values_of
 from tercet.publish.score_parts import (

@@ -9,7 +9,7 @@ from itertools import groupby
 from math import lcm
 from xml.etree.ElementTree import Element, SubElement
 
-from tercet.arrange import Arrangement
+from tercet.arranging import Arrangement
 from tercet.publish.note_values import Value, odd_part, ratio_of, values_of
 from tercet.publish.score_parts import set_value
 from tercet.publish.written_form import Stretch, notes_in, tied_into

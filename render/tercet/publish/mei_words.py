@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from xml.etree.ElementTree import Element, SubElement
 
-from tercet.arrange import Arrangement
+from tercet.arranging import Arrangement
 from tercet.publish.score_parts import Texts
 from tercet.publish.written_form import Stretch, WrittenBar, WrittenSection, listed
 from tercet.song import Syllable

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import groupby
 from math import log10
 
-from tercet.perform import TakeNote
+from tercet.performing import TakeNote
 from tercet.publish.canvas import Disc, Group, Ink, Path, Point, Shape, Text
 from tercet.publish.looks import LOOKS, PAPER, SHADOW, ink_of, radius_of, toned
 from tercet.song import Layer

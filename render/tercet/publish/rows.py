@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from itertools import groupby, pairwise
 from math import ceil
 
-from tercet.arrange import Arrangement
-from tercet.perform import PlayedBar, Take, TakeNote
+from tercet.arranging import Arrangement
+from tercet.performing import PlayedBar, Take, TakeNote
 from tercet.song import Bar
 
 __all__ = ["PictureRow", "SungSyllable", "picture_rows"]

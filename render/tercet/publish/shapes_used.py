@@ -9,8 +9,8 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass, replace
 from itertools import groupby
 
-from tercet.arrange import Arrangement, Gesture
-from tercet.arrange.demands import LIMITS
+from tercet.arranging import Arrangement, Gesture
+from tercet.arranging.demands import LIMITS
 from tercet.neck.hands import HandLimits, hand_table
 from tercet.song import Bar, Song
 from tercet.theory import LAST_FRET

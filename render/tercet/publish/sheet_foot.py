@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from tercet.arrange import Arrangement
-from tercet.arrange.off_neck import explained
+from tercet.arranging import Arrangement
+from tercet.arranging.off_neck import explained
 from tercet.publish.canvas import Ink, Path, Text
 from tercet.publish.looks import FAINT, TEXT, TEXT_SOFT
 from tercet.publish.paragraphs import wrapped

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from tercet.arrange import Arrangement
+from tercet.arranging import Arrangement
 from tercet.publish.canvas import Disc, Group, Path, Shape, Text
 from tercet.publish.chord_diagram import ASPECT, chord_diagram
 from tercet.publish.legend import places

@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import ceil
 
-from tercet.arrange import Arrangement
+from tercet.arranging import Arrangement
 from tercet.publish.canvas import Shape, Text, texts_in
 from tercet.publish.engraved import System, letterings
 from tercet.publish.engraving import Engraving, engrave

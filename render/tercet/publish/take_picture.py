@@ -10,8 +10,8 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from statistics import median
 
-from tercet.arrange import Arrangement
-from tercet.perform import Take
+from tercet.arranging import Arrangement
+from tercet.performing import Take
 from tercet.publish.canvas import Drawing, Ink, Path, Shape, Text
 from tercet.publish.legend import LEGEND_LINE, legend, middle_levels_db
 from tercet.publish.level_panel import LevelPanel, panel_range_db

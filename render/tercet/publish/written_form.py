@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from itertools import groupby
 
-from tercet.arrange import Arrangement, Gesture
+from tercet.arranging import Arrangement, Gesture
 from tercet.publish.way_through import END, repeats_in, way_on, way_said
 from tercet.song import ChordSpan, Note
 

@@ -20,7 +20,7 @@ from math import log10
 from statistics import median
 from typing import TYPE_CHECKING
 
-from tercet.perform import Take, TakeNote
+from tercet.performing import Take, TakeNote
 from tercet.sound.clicks import CLICK_RATIO, click_ratio
 from tercet.sound.k_weighting import GESTURE_S, gesture_levels_lufs
 

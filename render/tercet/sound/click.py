@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from tercet.perform import Click
+    from tercet.performing import Click
 
 __all__ = ["BELL_PEAK", "PEAK", "cue_stem", "knock", "turn_bell"]
 

@@ -13,7 +13,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tercet.perform import Take, TakeNote
+from tercet.performing import Take, TakeNote
 from tercet.song import LAYERS
 from tercet.sound.calibration import (
     REFERENCE_OPEN_MIDI,

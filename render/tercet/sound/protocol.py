@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from tercet.perform import Take
+    from tercet.performing import Take
 
 __all__ = ["SAMPLE_RATE_HZ", "STEM_NAMES", "StemName", "Stems", "Synthesiser"]
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from tercet.perform import Take, TakeNote
+    from tercet.performing import Take, TakeNote
 
 __all__ = [
     "CHOP_LENGTH_S",

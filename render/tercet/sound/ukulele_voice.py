@@ -30,7 +30,7 @@ from tercet.sound.ukulele import (
 )
 
 if TYPE_CHECKING:
-    from tercet.perform import TakeNote
+    from tercet.performing import TakeNote
 
 __all__ = [
     "BRIGHTNESS_BY_LAYER",

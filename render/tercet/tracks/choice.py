@@ -10,8 +10,8 @@ from tercet.song.choice_words import ChoiceError, parse_choice
 from tercet.song.note_choice import Choice, NoteFacts
 
 if TYPE_CHECKING:
-    from tercet.arrange import Arrangement
-    from tercet.perform import TakeNote
+    from tercet.arranging import Arrangement
+    from tercet.performing import TakeNote
     from tercet.song import Bar
 
 __all__ = ["Choice", "ChoiceError", "NoteFacts", "facts_of", "parse_choice"]

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from tercet.perform.timeline import bars_between, counted_beats, pulse_beats
+from tercet.performing.timeline import bars_between, counted_beats, pulse_beats
 from tercet.sound import SAMPLE_RATE_HZ
 
 if TYPE_CHECKING:

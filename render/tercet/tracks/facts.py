@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from tercet.perform.timeline import bars_between
+from tercet.performing.timeline import bars_between
 from tercet.sound import SAMPLE_RATE_HZ
 from tercet.tracks.timelines import NOTHING
 

@@ -17,7 +17,7 @@ from tercet.tracks.loudness import TARGET_LUFS
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from tercet.arrange import Arrangement
+    from tercet.arranging import Arrangement
     from tercet.tracks.making import SetOrder
     from tercet.tracks.recording import Recording
 

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from tercet.arrange import Arrangement
+    from tercet.arranging import Arrangement
     from tercet.sound.soundfont import SoundFont
     from tercet.tracks.balance import Balance
     from tercet.tracks.recipes import Recipe

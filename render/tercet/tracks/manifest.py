@@ -15,7 +15,7 @@ from tercet.printable import visible_json
 from tercet.tracks.made_files import is_sealed, sealed
 
 if TYPE_CHECKING:
-    from tercet.arrange import Arrangement
+    from tercet.arranging import Arrangement
     from tercet.tracks.facts import BarFacts, CueFacts, FileFacts, TrackFacts, TurnFacts
 
 __all__ = ["MANIFEST", "file_entries", "manifest_bytes", "midi_entry", "read_manifest", "song_entry"]

@@ -9,14 +9,14 @@ from fractions import Fraction
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from tercet.perform import Take, TakeNote
+from tercet.performing import Take, TakeNote
 from tercet.sound import SAMPLE_RATE_HZ
 from tercet.tracks.choice import NoteFacts, facts_of
 from tercet.tracks.phrases import phrase_stretches
 
 if TYPE_CHECKING:
-    from tercet.arrange import Arrangement
-    from tercet.perform.tempo import Clock
+    from tercet.arranging import Arrangement
+    from tercet.performing.tempo import Clock
     from tercet.tracks.choice import Choice
 
 __all__ = ["Performed", "PlacedNote"]

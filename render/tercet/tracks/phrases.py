@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 
-from tercet.arrange import Arrangement
-from tercet.arrange.piece import phrase_starts
+from tercet.arranging import Arrangement
+from tercet.arranging.piece import phrase_starts
 
 __all__ = ["Stretch", "bar_stretches", "phrase_stretches", "section_stretches", "whole_stretch"]
 

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from tercet.perform.timeline import lead_beats
+from tercet.performing.timeline import lead_beats
 from tercet.sound import SAMPLE_RATE_HZ
 from tercet.sound.schedule import RING_OUT_S
 from tercet.tracks.cues import Cue, count_in_cues, count_in_frames, passage_cues

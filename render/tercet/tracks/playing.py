@@ -6,8 +6,8 @@ from collections.abc import Callable, Collection
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from tercet.arrange import chords_alone, tune_up
-from tercet.perform import Take, Timeline, cleared, clearing_db, covered_notes, interpret, lay_out
+from tercet.arranging import chords_alone, tune_up
+from tercet.performing import Take, Timeline, cleared, clearing_db, covered_notes, interpret, lay_out
 from tercet.sound.convolution import THREADS
 from tercet.sound.measured import MeasuredSynthesiser
 from tercet.sound.protocol import STEM_NAMES, StemName
@@ -16,9 +16,9 @@ from tercet.tracks.performed import Performed
 from tercet.tracks.timelines import Source
 
 if TYPE_CHECKING:
-    from tercet.arrange import Arrangement
-    from tercet.perform import Interpretation
-    from tercet.perform.audible import Place
+    from tercet.arranging import Arrangement
+    from tercet.performing import Interpretation
+    from tercet.performing.audible import Place
     from tercet.sound import Stems, Synthesiser
     from tercet.tracks.timelines import Piece
 

@@ -13,14 +13,14 @@ from dataclasses import dataclass, replace
 from itertools import product
 from typing import TYPE_CHECKING
 
-from tercet.perform import Take
+from tercet.performing import Take
 from tercet.song import LAYERS
 from tercet.sound import SAMPLE_RATE_HZ
 from tercet.sound.schedule import FADE_S, RELEASE_S, RING_OUT_S
 from tercet.tracks.excerpts import NATURAL, Voice
 
 if TYPE_CHECKING:
-    from tercet.perform import TakeNote
+    from tercet.performing import TakeNote
     from tercet.song import Layer
     from tercet.tracks.excerpts import Excerpt
     from tercet.tracks.performed import Performed

@@ -30,7 +30,7 @@ class Source:
     speed
         1 is the song's tempo.
     flat
-        Neither front nor back, see `tercet.perform.perform`.
+        Neither front nor back, see `tercet.performing.perform`.
     steady
         Without the drift in tempo that players have among themselves: for a track that clicks throughout.
     """

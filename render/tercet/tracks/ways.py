@@ -27,7 +27,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from tercet.arrange import hardest_bars
+from tercet.arranging import hardest_bars
 from tercet.errors import RequestError
 from tercet.song import bar_indices
 from tercet.song.limits import MOST_COUNT_IN_BARS, SPEED_RANGE, percent_range
@@ -42,7 +42,7 @@ from tercet.tracks.phrases import (
 from tercet.tracks.timelines import ALL, NOTHING, Passage, Source, TrackTimeline
 
 if TYPE_CHECKING:
-    from tercet.arrange import Arrangement
+    from tercet.arranging import Arrangement
     from tercet.song import Way
     from tercet.tracks.recipes import Recipe
 

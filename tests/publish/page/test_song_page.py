@@ -16,8 +16,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tercet.arrange import Arrangement
-from tercet.perform import lay_out, perform
+from tercet.arranging import Arrangement
+from tercet.performing import lay_out, perform
 from tercet.publish.page import PagePlan, PageSound, SongEntry, class_page, song_page
 from tercet.publish.page.song_facts import natural_places, song_facts
 from tercet.publish.page.song_page import data_for_page

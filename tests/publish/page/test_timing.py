@@ -8,10 +8,10 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
-from tercet.perform import Take, lay_out, perform
+from tercet.performing import Take, lay_out, perform
 from tercet.publish.page.song_facts import song_facts
 from tercet.publish.page.timing import SpeedTiming, bar_peaks, speed_facts
-from tests.perform.pieces import Visit, piece, tune
+from tests.performing.pieces import Visit, piece, tune
 
 RATE_HZ = 1000
 WITH_PICKUP = piece(

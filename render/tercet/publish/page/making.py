@@ -10,7 +10,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
 from tercet.audio_formats import FORMATS
-from tercet.perform import Take, Timeline, lay_out
+from tercet.performing import Take, Timeline, lay_out
 from tercet.publish.page.kept_page import FOLDER
 from tercet.publish.page.stems import STEM_RATE_HZ, mono, packed_stem, pieces_of, stem_script, stem_text
 from tercet.publish.page.timing import SpeedTiming, bar_peaks, speed_label

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from tercet.arrange import Arrangement, Gesture, StringNote
-from tercet.arrange.off_neck import moved_words
+from tercet.arranging import Arrangement, Gesture, StringNote
+from tercet.arranging.off_neck import moved_words
 from tercet.publish.engraving import Engraving, engrave_at
 from tercet.publish.engraving_svg import sign_definitions, system_svg
 from tercet.publish.page.texts import filled

@@ -8,8 +8,8 @@ from fractions import Fraction
 from itertools import groupby
 from typing import Any
 
-from tercet.arrange import Arrangement, Gesture
-from tercet.perform import Take, TakeNote
+from tercet.arranging import Arrangement, Gesture
+from tercet.performing import Take, TakeNote
 from tercet.publish.chord_diagram import spoken_shape
 from tercet.publish.legend import middle_levels_db, places
 from tercet.publish.page.timing import note_key

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
 from tercet import __version__
-from tercet.arrange import Arrangement
-from tercet.arrange.off_neck import explained
+from tercet.arranging import Arrangement
+from tercet.arranging.off_neck import explained
 from tercet.audio_formats import FORMATS
 from tercet.publish.canvas import Drawing, svg_text
 from tercet.publish.chord_diagram import chord_diagram_drawing

@@ -8,11 +8,11 @@ from fractions import Fraction
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
-from tercet.arrange import Arrangement
-from tercet.perform import Take, TakeNote, lay_out
-from tercet.perform.swing import Swing
-from tercet.perform.tempo import piece_clock
-from tercet.perform.timeline import count_in, runs_of
+from tercet.arranging import Arrangement
+from tercet.performing import Take, TakeNote, lay_out
+from tercet.performing.swing import Swing
+from tercet.performing.tempo import piece_clock
+from tercet.performing.timeline import count_in, runs_of
 
 if TYPE_CHECKING:
     import numpy as np

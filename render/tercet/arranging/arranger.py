@@ -1,0 +1,148 @@
+"""From a song to an arrangement: every note on a string, every space filled."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from tercet.arranging.between import Added, place_added
+from tercet.arranging.fill import fill_spaces
+from tercet.arranging.fingering import Fingered, finger_tune, tune_cost
+from tercet.arranging.hand import shown_shape
+from tercet.arranging.model import Arrangement, Gesture, Part, Problem, StringNote
+from tercet.arranging.piece import Piece, piece_of
+from tercet.arranging.reports import off_neck_problems
+from tercet.arranging.simple import one_strum_a_bar, simple_song, single_notes
+from tercet.arranging.strokes import Stroke
+from tercet.arranging.strums import strum_gestures
+from tercet.arranging.tune import TuneNote, row_notes
+from tercet.errors import RequestError
+from tercet.song import LAYERS, Layer, Song
+from tercet.theory import Tuning, tuning_of
+
+__all__ = ["arrange", "song_tuning"]
+
+
+def song_tuning(song: Song) -> Tuning:
+    """Return the tuning that a song asks for."""
+    return tuning_of(song.tuning)
+
+
+def arrange(song: Song, tuning: Tuning | None = None, *, simple: bool = False) -> Arrangement:
+    """Place every note of a song on a string.
+
+    Parameters
+    ----------
+    song
+        What was written. Transpose it first where another key is wanted, and drop its pins where the tuning is
+        another than the song's own.
+    tuning
+        The strings; the song's own without it.
+    simple
+        A part for beginners on the same bars: the tune in single notes, and one strum a bar.
+
+    Returns
+    -------
+    Arrangement
+        The tune whole: a note that no string has is reported in `problems`, and moved by octaves to where one has it;
+        with `Song.as_written` it sounds at its pitch and has no fret.
+
+    Raises
+    ------
+    RequestError
+        The song has no bars to play.
+    """
+    piece = piece_of(
+        simple_song(song) if simple else song, tuning if tuning is not None else song_tuning(song)
+    )
+    if not piece.bars:
+        raise RequestError(f"{song.title} has no bars to play")
+    part = _simple_part(piece) if simple else _whole_part(piece)
+    gestures = [
+        *(_tune_gesture(item, piece) for item in part.tune),
+        *(_added_gesture(item, piece) for item in part.added),
+        *part.strums,
+    ]
+    gestures.sort(key=lambda gesture: (float(gesture.start_beat), LAYERS.index(gesture.layer)))
+    notes = [*(item.note for item in part.tune), *(item.note for item in part.added)]
+    problems = (*off_neck_problems(notes, piece), *part.problems)
+    told = sorted(problems, key=lambda problem: problem.bar_number)
+    return Arrangement(
+        piece.song, piece.tuning, piece.bars, tuple(gestures), tuple(told), tune_cost(part.tune)
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _PartPlayed:
+    """Everything that one player does, layer by layer, and what can't be done as written."""
+
+    tune: tuple[Fingered, ...]
+    added: tuple[Added, ...]
+    strums: tuple[Gesture, ...]
+    problems: tuple[Problem, ...]
+
+
+def _whole_part(piece: Piece) -> _PartPlayed:
+    """Return the tune with its rolls, the added notes and the strums."""
+    tune, problems = finger_tune(row_notes(piece), piece, row_notes(piece, "between"))
+    added, added_problems = place_added(tune, piece)
+    if piece.song.between == "fill":
+        added = tuple(sorted((*added, *fill_spaces(tune, piece)), key=lambda item: item.note.start_beat))
+    strums, strum_problems = strum_gestures(tune, added, piece)
+    return _PartPlayed(tune, added, strums, (*problems, *added_problems, *strum_problems))
+
+
+def _simple_part(piece: Piece) -> _PartPlayed:
+    """Return the tune in single notes and one strum a bar."""
+    tune, problems = finger_tune(single_notes(row_notes(piece)), piece)
+    return _PartPlayed(tune, (), one_strum_a_bar(tune, piece), problems)
+
+
+def _tune_gesture(item: Fingered, piece: Piece) -> Gesture:
+    """Return the gesture of one note of the tune: a roll or a single note."""
+    stroke = item.stroke
+    under = tuple(
+        StringNote(
+            string, stroke.shape[4 - string], piece.tuning.midi(string, stroke.shape[4 - string]), "chord"
+        )
+        for string in stroke.struck[:-1]
+    )
+    layer: Layer = "melody" if item.main else "between"
+    gesture = _gesture(item.note, stroke, layer, (*under, _sounding(item, "tune")), piece)
+    heard = stroke.heard if stroke.rolled else None
+    if item.hand is None:
+        return replace(gesture, heard=heard)
+    return replace(gesture, fingers=item.hand.fingers, position=item.hand.position, heard=heard)
+
+
+def _added_gesture(item: Added, piece: Piece) -> Gesture:
+    """Return the gesture of one note that the song adds."""
+    return _gesture(item.note, item.stroke, "between", (_sounding(item, "added"),), piece)
+
+
+def _sounding(item: Fingered | Added, part: Part) -> StringNote:
+    """Return the written note on its string; without a fret where no string has it."""
+    fret = item.stroke.fret if item.reached else None
+    return StringNote(item.stroke.string, fret, item.note.midi, part, item.note.off_neck)
+
+
+def _gesture(
+    note: TuneNote, stroke: Stroke, layer: Layer, notes: tuple[StringNote, ...], piece: Piece
+) -> Gesture:
+    spot = note.spot
+    return Gesture(
+        layer=layer,
+        action="roll" if stroke.rolled else "single",
+        start_beat=note.start_beat,
+        length_beat=note.length_beat,
+        notes=notes,
+        bar_number=piece.bars[spot.bar_index].number,
+        section=spot.place.section,
+        section_bar=spot.place.section_bar,
+        pass_number=spot.pass_number,
+        bar_beat=spot.place.bar_beat,
+        phrase=spot.phrase,
+        accent=piece.accented(spot, layer),
+        shape=shown_shape(stroke.shape, stroke.struck, note.chord_frets),
+        rests_on=stroke.string - 1 if stroke.rolled and stroke.string > 1 else None,
+        source=note.source,
+    )

@@ -1,0 +1,119 @@
+"""The notes that the song adds between the rolls, as its own `between` row says."""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from tercet.arranging.fingering import Fingered, unreachable
+from tercet.arranging.hand import OPEN_HAND, change_cost, hand_position
+from tercet.arranging.model import Problem
+from tercet.arranging.piece import Piece, begun
+from tercet.arranging.reports import added_problem, left_out_problem, let_go_problem
+from tercet.arranging.strokes import Stroke, single_strokes
+from tercet.arranging.tune import TuneNote, row_notes
+from tercet.neck import Shape
+
+__all__ = ["Added", "easiest", "place_added"]
+
+
+@dataclass(frozen=True, slots=True)
+class Added:
+    """An added note with its stroke.
+
+    Parameters
+    ----------
+    note, stroke
+        What is written, and how it is played.
+    reached
+        Whether a string has it.
+    let_go_beat
+        Where the tune takes its string or its finger from it, before its written end; None where it doesn't.
+    """
+
+    note: TuneNote
+    stroke: Stroke
+    reached: bool = True
+    let_go_beat: Fraction | None = None
+
+    @property
+    def end_beat(self) -> Fraction:
+        """Where it stops."""
+        return self.note.end_beat if self.let_go_beat is None else self.let_go_beat
+
+
+def place_added(fingered: Sequence[Fingered], piece: Piece) -> tuple[tuple[Added, ...], tuple[Problem, ...]]:
+    """Place the notes of the `between` rows that the song gives.
+
+    An added note keeps off the string on which the tune rings, and off all strings of a roll at the same moment; of
+    those left it takes one that the tune leaves alone as long as it lasts. What can't be played together with a note of
+    the tune is left out and told.
+    """
+    added: list[Added] = []
+    problems: dict[object, Problem] = {}
+    for note, held, later in _with_tune(row_notes(piece, "between"), fingered):
+        choice, told = _place(note, held, later, piece)
+        if choice is not None:
+            added.append(choice)
+        for problem in told:
+            problems.setdefault((note.spot.place, problem.message), problem)
+    return tuple(added), tuple(problems.values())
+
+
+def _with_tune(
+    added: Iterator[TuneNote], fingered: Sequence[Fingered]
+) -> Iterator[tuple[TuneNote, Fingered | None, Sequence[Fingered]]]:
+    """Yield each added note, the last note of the tune that begins no later, and those that begin while it rings."""
+    starts = [float(item.note.start_beat) for item in fingered]
+    for note in added:
+        now = begun(starts, note.start_beat)
+        later = fingered[now : bisect_left(starts, float(note.end_beat))]
+        yield note, fingered[now - 1] if now else None, later
+
+
+def _place(
+    note: TuneNote, held: Fingered | None, later: Sequence[Fingered], piece: Piece
+) -> tuple[Added | None, list[Problem]]:
+    """Choose the string of one added note over the hand that the tune holds; None where there is none for it."""
+    shape = held.stroke.shape if held else OPEN_HAND
+    anyhow = list(single_strokes(note.midi, shape, piece.hands))
+    if not anyhow:
+        rings = held is not None and note.start_beat < held.note.end_beat
+        busy = held.stroke.struck if held is not None and rings else ()
+        return Added(note, unreachable(note.midi, shape, piece.tuning, busy), reached=False), []
+    free = anyhow
+    if held is not None and note.start_beat < held.note.end_beat:
+        together = held.note.start_beat == note.start_beat
+        keep = (held.stroke.string,) if held.reached else ()
+        busy = held.stroke.struck if together else (held.stroke.string,)
+        over = single_strokes(note.midi, shape, piece.hands, keep)
+        free = [stroke for stroke in over if stroke.string not in busy]
+        if not free and together:
+            return None, [left_out_problem(note, held.note, piece)]
+    asked = [stroke for stroke in free or anyhow if note.may_lie(stroke.string, stroke.fret)]
+    places = asked or free or anyhow
+    longest = [stroke for stroke in places if _let_go_beat(stroke, later) is None]
+    stroke = easiest(longest or places, shape)
+    told = [] if longest else [let_go_problem(note, piece)]
+    if not (free and asked):
+        told.append(added_problem(note, piece, taken=not free))
+    return Added(note, stroke, let_go_beat=_let_go_beat(stroke, later)), told
+
+
+def _let_go_beat(stroke: Stroke, later: Iterable[Fingered]) -> Fraction | None:
+    """Return where a later note of the tune strikes the string of an added note, or takes the finger from it."""
+    for item in later:
+        if stroke.string in item.stroke.struck or item.stroke.shape[4 - stroke.string] != stroke.fret:
+            return item.note.start_beat
+    return None
+
+
+def easiest(strokes: Sequence[Stroke], shape: Shape) -> Stroke:
+    """Return the stroke that is cheapest to get to from a held shape."""
+    position = hand_position(shape, 1)
+    return min(
+        strokes,
+        key=lambda stroke: (stroke.cost + change_cost(shape, stroke.shape, position), stroke.string),
+    )

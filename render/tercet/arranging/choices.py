@@ -1,0 +1,282 @@
+"""Ways to play one note of the tune, as columns: which hand, which string, how many strings are struck.
+
+**The reentrant law.** A roll starts on string 4 or 3 and stops on the string that holds the tune; the tune is heard
+on top only if it is at or above the *sounding* pitch of every other struck string. On a high-g ukulele string 4 is
+high, so below G4 a roll must start on string 3 for the tune to come out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from tercet.arranging.board import Board, ChordColumns
+from tercet.arranging.demands import COSTS
+from tercet.arranging.model import Audibility
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from tercet.song import Pin
+    from tercet.theory import Chord
+
+__all__ = ["HEARD", "Choices", "Places", "Question", "choices_for"]
+
+Places = tuple[tuple[int, int], ...]
+"""Places on the neck: (column, fret), column 0 for string 4 to 3 for string 1."""
+
+HEARD: tuple[Audibility, ...] = ("top", "unison", "octave", "masked")
+
+KEPT_IN_A_STRATUM = 10
+"""Choices kept of each kind (string, rolled or not, position, highest fret). A higher fret limit only adds kinds, so
+it never takes a choice away; and no position is lost, so that a hand may stay where it is."""
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """What is asked of one note of the tune; equal questions have equal choices.
+
+    Parameters
+    ----------
+    midi
+        MIDI key number.
+    chord, chord_frets
+        The chord that it is rolled over, and the shape that the song asks for (string 4 first).
+    main
+        Whether it wants a roll.
+    position, pin
+        What the song asks for.
+    highest_fret
+        The highest fret that the tune may use here.
+    hasty
+        Whether the note before is so near that the thumb must hurry back for a roll.
+    strummed
+        Whether the note is held so long that its hand is strummed too.
+    beside, ringing
+        Where a note that the song adds may lie, as (column, fret): one that is struck together with it, and one that
+        still rings when it is struck. Empty where there is none.
+    """
+
+    midi: int
+    chord: Chord | None
+    chord_frets: tuple[int | None, ...] | None
+    main: bool
+    position: tuple[int, int] | None
+    pin: Pin | None
+    highest_fret: int
+    hasty: bool = False
+    strummed: bool = False
+    beside: Places = ()
+    ringing: Places = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Choices:
+    """Ways to play one note; row i of every array is one way.
+
+    Parameters
+    ----------
+    hand
+        intp (n,): row of the board's table.
+    column
+        intp (n,): the tune's string, 0 for string 4 to 3 for string 1.
+    struck
+        int8 (n,): how many strings are struck, 1 to 4; the tune's is the last.
+    heard
+        int8 (n,): index into `HEARD`.
+    cost
+        float64 (n,): by itself, before any change of hand.
+    """
+
+    hand: NDArray[np.intp]
+    column: NDArray[np.intp]
+    struck: NDArray[np.int8]
+    heard: NDArray[np.int8]
+    cost: NDArray[np.float64]
+
+    def __len__(self) -> int:
+        return len(self.hand)
+
+    def taken(self, rows: NDArray[np.intp]) -> Choices:
+        """Return some of the choices."""
+        return Choices(*(getattr(self, field.name)[rows] for field in fields(self)))
+
+
+def choices_for(question: Question, board: Board, *, exact: bool = False) -> Choices:
+    """Return the ways to play a note, in a fixed order; none where no hand plays it as asked.
+
+    Parameters
+    ----------
+    question, board
+        What is asked, and the hands that may play it.
+    exact
+        Keep all hands; without it the cheapest `KEPT_IN_A_STRATUM` of each kind.
+    """
+    found = [piece for column in range(4) for piece in _on_string(question, board, column) if len(piece)]
+    if not found:
+        empty = np.zeros(0, dtype=np.intp)
+        return Choices(empty, empty, empty.astype(np.int8), empty.astype(np.int8), empty.astype(np.float64))
+    choices = Choices(
+        *(np.concatenate([getattr(piece, field.name) for piece in found]) for field in fields(Choices))
+    )
+    choices = _one_stroke_a_hand(choices.taken(np.flatnonzero(_as_pinned(choices, question))))
+    return choices if exact else _pruned(choices, board)
+
+
+def _on_string(question: Question, board: Board, column: int) -> list[Choices]:
+    """Return the ways to play a note on one string: alone, and as rolls over more and more strings."""
+    fret = question.midi - int(board.open_midis[column])
+    if not 0 <= fret <= min(question.highest_fret, board.highest_fret):
+        return []
+    if question.position is not None and question.position != (4 - column, fret):
+        return []
+    rows, tone, cost = _hands_with(question, board, column, fret)
+    fretted_four = COSTS["fretted string 4"] * (column == 0 and fret > 0)
+    missing = COSTS["wanted roll missing"] * (question.main and not question.beside)
+    number = np.full(len(rows), column, dtype=np.intp)
+    alone = Choices(
+        rows,
+        number,
+        np.ones(len(rows), np.int8),
+        np.zeros(len(rows), np.int8),
+        cost + fretted_four + missing + _let_go(question, board, rows, column, column),
+    )
+    return [
+        alone,
+        *(
+            _rolls(question, board, alone, tone, cost, start)
+            for start in range(column)
+            if _may_roll(question)
+        ),
+    ]
+
+
+def _may_roll(question: Question) -> bool:
+    """Whether a note may be rolled: where it is main; together with an added note only where the song asks for it."""
+    if question.chord is None:
+        return False
+    asked = question.pin is not None and question.pin.action == "roll"
+    return asked or (question.main and not question.beside)
+
+
+def _holding(places: Places, frets: NDArray[np.int8], first: int, last: int) -> NDArray[np.bool_]:
+    """Return which shapes hold one of some places off the columns from one to another, bool (n,)."""
+    held = np.zeros(len(frets), np.bool_)
+    for column, fret in places:
+        if not first <= column <= last:
+            held |= frets[:, column] == fret
+    return held
+
+
+def _let_go(
+    question: Question, board: Board, rows: NDArray[np.intp], first: int, last: int
+) -> NDArray[np.float64] | float:
+    """Return what it costs that an added note can't ring on while the columns from one to another are struck."""
+    if not question.ringing:
+        return 0.0
+    kept = _holding(question.ringing, board.table.frets[rows], first, last)
+    return np.where(kept, 0.0, COSTS["added note let go"])
+
+
+def _hands_with(
+    question: Question, board: Board, column: int, fret: int
+) -> tuple[NDArray[np.intp], NDArray[np.bool_], NDArray[np.float64]]:
+    """Return the hands that hold a note on a string over the chord: rows, tones (n, 4), cost (n,).
+
+    Where an added note is struck together with it, they hold that too, on a string that needn't suit the chord.
+    """
+    rows = board.rows_with(column, fret)
+    rows = rows[board.table.position[rows] <= question.highest_fret]
+    free: list[NDArray[np.bool_] | bool] = [other == column for other in range(4)]
+    if question.beside:
+        rows = rows[_holding(question.beside, board.table.frets[rows], column, column)]
+        for other, held_fret in question.beside:
+            free[other] = free[other] | (board.table.frets[rows, other] == held_fret)
+
+    def everywhere(suits: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        four, three, two, one = (free[other] | suits[:, other] for other in range(4))
+        return four & three & two & one
+
+    if question.chord is None:
+        rows = rows[board.asked[rows] & everywhere(board.table.frets[rows] == 0)]
+        return rows, np.zeros((len(rows), 4), np.bool_), board.holding_cost[rows]
+    over: ChordColumns = board.chord(question.chord)
+    if question.chord_frets is not None:
+        asked = np.array([wish or 0 for wish in question.chord_frets])
+        rows = rows[everywhere(board.table.frets[rows] == asked)]
+        left_out = np.array([wish is None for wish in question.chord_frets])
+        return rows, np.broadcast_to(~left_out, (len(rows), 4)), board.holding_cost[rows]
+    rows = rows[everywhere(over.fits[rows]) & over.allowed[rows]]
+    thin = ~over.full[rows] & question.strummed
+    return rows, over.tone[rows], over.cost[rows] + COSTS["strums without third or root"] * thin
+
+
+def _rolls(
+    question: Question,
+    board: Board,
+    alone: Choices,
+    tone: NDArray[np.bool_],
+    cost: NDArray[np.float64],
+    start: int,
+) -> Choices:
+    """Return the rolls from a string on: over struck strings that all sound the chord."""
+    column = int(alone.column[0]) if len(alone) else start + 1
+    struck_well = tone[:, start:column].all(axis=1)
+    if question.beside:
+        struck_well &= _holding(question.beside, board.table.frets[alone.hand], start, column)
+    kept = np.flatnonzero(struck_well)
+    over = board.midis[alone.hand[kept], start:column] - question.midi
+    above = over > 0
+    heard = np.zeros(len(kept), np.int8)
+    heard[(over == 0).any(axis=1)] = HEARD.index("unison")
+    heard[above.any(axis=1)] = HEARD.index("octave")
+    heard[(above & (over % 12 != 0)).any(axis=1)] = HEARD.index("masked")
+    by_ear = np.array([0.0, COSTS["unison"], COSTS["octave"], COSTS["masked"]])
+    return Choices(
+        hand=alone.hand[kept],
+        column=alone.column[kept],
+        struck=np.full(len(kept), column - start + 1, np.int8),
+        heard=heard,
+        cost=cost[kept]
+        + by_ear[heard]
+        + COSTS["start on string 3"] * start
+        + COSTS["only one string under the tune"] * (column - start == 1)
+        + COSTS["roll right after a note"] * question.hasty
+        + _let_go(question, board, alone.hand[kept], start, column),
+    )
+
+
+def _as_pinned(choices: Choices, question: Question) -> NDArray[np.bool_]:
+    """Return which choices play a note as its pin asks."""
+    pin = question.pin
+    if pin is None:
+        return np.ones(len(choices), np.bool_)
+    kept: NDArray[np.bool_] = (choices.struck > 1) == (pin.action == "roll")
+    if pin.strings:
+        kept = (choices.column == 4 - pin.strings[-1]) & (choices.struck == len(pin.strings))
+    return kept
+
+
+def _one_stroke_a_hand(choices: Choices) -> Choices:
+    """Keep the cheapest stroke of each hand on each string, the first of equals: changes cost all of them the same."""
+    cell = choices.hand * 4 + choices.column
+    order = np.lexsort((choices.cost, cell))
+    first = np.ones(len(order), np.bool_)
+    first[1:] = cell[order][1:] != cell[order][:-1]
+    return choices.taken(np.sort(order[first]))
+
+
+def _pruned(choices: Choices, board: Board) -> Choices:
+    """Keep the cheapest choices of each kind, in the order that they had."""
+    highest = board.table.frets[choices.hand].max(axis=1, initial=0)
+    kind = (choices.column * 2 + (choices.struck > 1)) * 16 + highest
+    kind = kind * 16 + board.table.position[choices.hand]
+    order = np.lexsort((choices.cost, kind))
+    sorted_kind = kind[order]
+    place = np.arange(len(order))
+    first = np.ones(len(order), np.bool_)
+    first[1:] = sorted_kind[1:] != sorted_kind[:-1]
+    rank = place - np.maximum.accumulate(np.where(first, place, 0))
+    return choices.taken(np.sort(order[rank < KEPT_IN_A_STRATUM]))

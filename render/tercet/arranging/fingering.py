@@ -1,0 +1,481 @@
+"""A stroke and a hand for every note of the tune: the cheapest way through each section as a whole.
+
+Each section is solved once, when it is first played, from the hand that the music before left; later passes keep
+its strokes, and only bars that were replaced for the pass are solved anew, between the hands on either side. So an
+edit changes nothing in earlier sections.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
+from functools import cached_property
+from itertools import groupby, pairwise
+
+import numpy as np
+
+from tercet.arranging.board import Board, board_of
+from tercet.arranging.choices import HEARD, Choices, Places, Question, choices_for
+from tercet.arranging.demands import HAND_RETURN_S, LIMITS, SHORTEST_SPACE_PULSES
+from tercet.arranging.hand import OPEN_HAND
+from tercet.arranging.model import Problem
+from tercet.arranging.path import Changes, Step, cheapest_path, hurry
+from tercet.arranging.piece import Piece, begun
+from tercet.arranging.reports import high_problem, masked_problem, pin_problem, together_problem
+from tercet.arranging.strokes import Stroke
+from tercet.arranging.tune import TuneNote
+from tercet.neck import Shape, has_note
+from tercet.neck.hands import Hand
+from tercet.song import Pin
+from tercet.theory import LAST_FRET, Tuning
+
+__all__ = ["Fingered", "Shared", "finger_tune", "is_wanted", "tune_cost", "unreachable"]
+
+
+@dataclass(frozen=True, slots=True)
+class Fingered:
+    """A note of the tune with the stroke and the hand that play it.
+
+    Parameters
+    ----------
+    note, stroke
+        What is written, and how it is played.
+    main
+        Whether it is one of the tune's main notes (rolled, or alone in the melody layer).
+    hand
+        The left hand; None for a note that no string has.
+    change_cost
+        What it cost to get here from the hand before.
+    """
+
+    note: TuneNote
+    stroke: Stroke
+    main: bool
+    hand: Hand | None
+    change_cost: float = 0.0
+
+    @property
+    def reached(self) -> bool:
+        """Whether a string has it; one that none has, in a song that keeps it as written, sounds all the same."""
+        return self.hand is not None
+
+    @property
+    def end_beat(self) -> Fraction:
+        """Where it stops."""
+        return self.note.end_beat
+
+
+@dataclass(frozen=True, slots=True)
+class Shared:
+    """What tunes for the same hands have in common, so that it is worked out once: the same song in several keys.
+
+    Parameters
+    ----------
+    highest_fret
+        The table of hands goes at least so far; a wider table gives the same fingering.
+    choices
+        Filled as notes are asked about.
+    """
+
+    highest_fret: int
+    choices: dict[tuple[Question, Board], Choices] = field(default_factory=dict)
+
+
+def is_wanted(note: TuneNote, piece: Piece) -> bool:
+    """Whether a note wants a roll: on a chord change, on a downbeat or long, and not too short for it.
+
+    Long is two quarters, or a pulse where the pulse is a dotted note; too short is less than an eighth, or less
+    than the thumb needs to come back.
+    """
+    meter = piece.song.meter
+    quarter_beat = Fraction(meter.lower, 4)
+    if note.length_beat < quarter_beat / 2 or float(note.length_beat) * piece.beat_s < HAND_RETURN_S:
+        return False
+    long_beat = meter.pulse_beat if meter.pulse_beat > 1 else 2 * quarter_beat
+    return note.chord_comes or note.spot.place.bar_beat == 0 or note.length_beat >= long_beat
+
+
+def finger_tune(
+    notes: Iterable[TuneNote],
+    piece: Piece,
+    added: Iterable[TuneNote] = (),
+    *,
+    exact: bool = False,
+    shared: Shared | None = None,
+) -> tuple[tuple[Fingered, ...], tuple[Problem, ...]]:
+    """Choose a stroke and a hand for every note of the tune.
+
+    Parameters
+    ----------
+    notes
+        From `row_notes`, in order.
+    piece
+        What is arranged.
+    added
+        The notes that the song itself adds, in order. One that begins together with a note of the tune needs a string
+        beside it, so that note is struck alone; it stays in its layer.
+    exact
+        Weigh every choice there is, not only the cheapest of each kind; slower.
+    shared
+        From other tunes for the same hands, solved equally exactly.
+
+    Returns
+    -------
+    fingered, problems
+        One entry a note; and what could not be done as asked, once for each place of the song.
+    """
+    tune = tuple(notes)
+    solver = _Solver(tune, piece, tuple(added), shared or Shared(0), exact=exact)
+    for _, visit in groupby(range(len(tune)), key=lambda index: _visit_of(tune[index])):
+        solver.play(list(visit))
+    return tuple(solver.fingered), tuple(solver.problems)
+
+
+def tune_cost(fingered: Sequence[Fingered]) -> float:
+    """Return what the tune costs these hands: every stroke and every change between hands."""
+    return sum(item.stroke.cost + item.change_cost for item in fingered)
+
+
+def _visit_of(note: TuneNote) -> tuple[str, int]:
+    return note.spot.place.section, note.spot.pass_number
+
+
+class _Solver:
+    """The tune as it is solved, one playing of a section after the other."""
+
+    def __init__(
+        self,
+        tune: Sequence[TuneNote],
+        piece: Piece,
+        added: Sequence[TuneNote],
+        shared: Shared,
+        *,
+        exact: bool,
+    ) -> None:
+        self.fingered: list[Fingered] = []
+        self.problems: list[Problem] = []
+        self._tune = tune
+        self._piece = piece
+        self._exact = exact
+        self._main = self._main_notes()
+        self._beside, self._ringing = _added_at(tune, added)
+        self._board = board_of(piece.hands, max(_highest_fret(tune, piece), shared.highest_fret))
+        self._freer = board_of(
+            replace(piece.hands, limits=replace(LIMITS["free"], highest_fret=LAST_FRET)),
+            self._board.highest_fret,
+        )
+        self._changes = Changes(self._board)
+        self._known: dict[object, Fingered] = {}
+        self._known_anywhere: dict[object, Fingered] = {}
+        self._choices = shared.choices
+        self._lowest_frets: dict[object, int] = {}
+        self._told_high: set[tuple[int, int]] = set()
+
+    def play(self, visit: Sequence[int]) -> None:
+        """Finger one playing of a section: keep what is known from before, solve the rest run by run."""
+        played = {index: self._as_before(index) for index in visit}
+        for index, known in played.items():
+            if known is not None:
+                self._keep(known)
+            elif len(self.fingered) == index:
+                run = [other for other in _from(visit, index) if played[other] is None]
+                self._solve(run[: _unbroken(run)], played)
+        for index in visit:
+            note, choice = self._tune[index], self.fingered[index]
+            if not note.own:
+                self._known_anywhere.setdefault(self._asked(index), choice)
+                self._known[self._asked(index), note.chord, note.chord_frets] = choice
+
+    def _asked(self, index: int) -> object:
+        """Return what a note is in its section, and what the song adds to it."""
+        added = self._beside[index], self._ringing[index]
+        return _written(self._tune[index]), *(note and (note.midi, note.position, note.pin) for note in added)
+
+    def _as_before(self, index: int) -> Fingered | None:
+        """Return a note with the stroke that it had on an earlier pass, or None.
+
+        A pick-up may come over another chord than before; then a roll is chosen anew, a single note is kept.
+        """
+        note = self._tune[index]
+        if note.own:
+            return None
+        before = self._known.get((self._asked(index), note.chord, note.chord_frets))
+        if before is None:
+            before = self._known_anywhere.get(self._asked(index))
+            if before is not None and before.stroke.rolled:
+                return None
+        return replace(before, note=note, main=self._main[index]) if before is not None else None
+
+    def _keep(self, known: Fingered) -> None:
+        """Play a note as on the pass before."""
+        cost = 0.0
+        before, gap_s = self._hand_before(len(self.fingered))
+        if before is not None and known.hand is not None:
+            step = Step(self._single(known), gap_s)
+            cost = hurry(gap_s) * float(self._changes.between(before, step.choices)[0, 0])
+        self.fingered.append(replace(known, change_cost=cost))
+
+    def _solve(self, run: Sequence[int], played: Mapping[int, Fingered | None]) -> None:
+        """Find the cheapest way through a run of notes, into the hand after it where that is known."""
+        asked = [self._ask(index) for index in run]
+        reached = [place for place, choices in enumerate(asked) if len(choices)]
+        steps = [Step(asked[place], self._gaps_s[run[place]]) for place in reached]
+        before, _ = self._hand_before(run[0])
+        following = played.get(run[-1] + 1)
+        after = None
+        if following is not None and following.hand is not None:
+            after = Step(self._single(following), self._gaps_s[run[-1] + 1])
+        path = cheapest_path(steps, self._changes, before, after) if steps else ()
+        found = dict(zip(reached, path, strict=True))
+        earlier, earlier_row = before, 0
+        for place, index in enumerate(run):
+            note = self._tune[index]
+            if place not in found:
+                self._off_neck(note, self._main[index])
+                continue
+            choices, row = asked[place], found[place]
+            cost = 0.0
+            if earlier is not None:
+                cost = hurry(self._gaps_s[index]) * float(
+                    self._changes.between(earlier, choices)[earlier_row, row]
+                )
+            earlier, earlier_row = choices, row
+            self._take(note, self._main[index], choices, row, cost)
+
+    def _main_notes(self) -> list[bool]:
+        """Return which notes are main ones: to be rolled, where there is a string for it, and in the melody layer.
+
+        That is a matter of the tune and its chords alone, whatever the song adds to it: a note that wants a roll when
+        the thumb is back, or for which the song asks for one. It stays so on every pass; only in a pick-up that comes
+        over another chord than before may a main note become one of the others.
+        """
+        known: dict[object, bool] = {}
+        main = []
+        for index, note in enumerate(self._tune):
+            wanted = is_wanted(note, self._piece) and self._thumb_is_back(index)
+            is_main = _asks_for_roll(note) or wanted
+            if not note.own:
+                written = _written(note)
+                over = written, note.chord, note.chord_frets
+                is_main = known.get(over, is_main and known.get(written, True))
+                known.setdefault(written, is_main)
+                known[over] = is_main
+            main.append(is_main)
+        return main
+
+    def _thumb_is_back(self, index: int) -> bool:
+        """Whether no roll begins so short before a note that the thumb can't be back.
+
+        A note that only wants a roll lasts long enough for that; one that the song asks for may not.
+        """
+        since_s = 0.0
+        for place in range(index, 0, -1):
+            since_s += self._gaps_s[place]
+            if since_s >= HAND_RETURN_S:
+                return True
+            if _asks_for_roll(self._tune[place - 1]):
+                return False
+        return True
+
+    @cached_property
+    def _gaps_s(self) -> tuple[float, ...]:
+        """For each note and the end roughly how long the hand has since the note before, in seconds."""
+        beat_s = self._piece.beat_s
+        gaps = [float(now.start_beat - old.start_beat) * beat_s for old, now in pairwise(self._tune)]
+        return (1.0, *gaps, 1.0)
+
+    def _ask(self, index: int) -> Choices:
+        """Return the choices of one note: as the song asks, else by freer hands, else as if it asked nothing."""
+        note = self._tune[index]
+        limit = max(self._piece.hands.limits.highest_fret, self._lowest_fret(note))
+        question = Question(
+            note.midi,
+            note.chord,
+            note.chord_frets,
+            self._main[index],
+            note.position,
+            note.pin,
+            limit,
+            hasty=self._gaps_s[index] < HAND_RETURN_S,
+            strummed=note.length_beat >= SHORTEST_SPACE_PULSES * self._piece.pulse_beat,
+            beside=self._places(self._beside[index]),
+            ringing=self._places(self._ringing[index]),
+        )
+        if question.beside:
+            choices = self._ask_together(index, question)
+            if len(choices):
+                return choices
+            question = replace(question, beside=())
+        choices = self._choices_for(question, self._board)
+        if not len(choices) and not has_note(self._piece.tuning, note.midi):
+            return choices
+        if not len(choices) and (note.pin is not None or note.position is not None):
+            freer = replace(question, highest_fret=LAST_FRET)
+            choices = self._choices_for(freer, self._freer)
+            if not note.pin_of_part or note.position is not None:
+                self.problems.append(pin_problem(note, self._piece, kept=len(choices) > 0))
+        if not len(choices):
+            for eased in _eased(question):
+                choices = self._choices_for(eased, self._board)
+                if len(choices):
+                    break
+        return choices
+
+    def _ask_together(self, index: int, question: Question) -> Choices:
+        """Return the choices of a note with one that the song adds: by these players' hands, else by freer ones."""
+        choices = self._choices_for(question, self._board)
+        if not len(choices):
+            choices = self._choices_for(question, self._freer)
+            added = self._beside[index]
+            if len(choices) and added is not None:
+                self.problems.append(together_problem(added, self._tune[index], self._piece))
+        return choices
+
+    def _places(self, added: TuneNote | None) -> Places:
+        """Return where an added note may lie."""
+        if added is None:
+            return ()
+        frets = [(string, added.midi - self._piece.tuning.open_midi(string)) for string in (4, 3, 2, 1)]
+        return tuple(
+            (4 - string, fret)
+            for string, fret in frets
+            if 0 <= fret <= self._board.highest_fret and added.may_lie(string, fret)
+        )
+
+    def _lowest_fret(self, note: TuneNote) -> int:
+        """Return the fret that a note needs at least, worked out once for each pitch."""
+        asked = note.midi, note.position
+        if asked not in self._lowest_frets:
+            self._lowest_frets[asked] = _lowest_fret(note, self._piece.tuning)
+        return self._lowest_frets[asked]
+
+    def _choices_for(self, question: Question, board: Board) -> Choices:
+        key = question, board
+        if key not in self._choices:
+            self._choices[key] = choices_for(question, board, exact=self._exact)
+        return self._choices[key]
+
+    def _hand_before(self, index: int) -> tuple[Choices | None, float]:
+        """Return the last hand before a note as a single choice, and the time since."""
+        for earlier in range(index - 1, -1, -1):
+            item = self.fingered[earlier]
+            if item.hand is not None:
+                return self._single(item), self._gaps_s[index]
+        return None, 1.0
+
+    def _single(self, item: Fingered) -> Choices:
+        """Return a note that is fingered already as its only choice."""
+        row = self._board.row_of(item.hand) if item.hand is not None else 0
+        return Choices(
+            np.array([row]),
+            np.array([4 - item.stroke.string]),
+            np.array([len(item.stroke.struck)], np.int8),
+            np.array([HEARD.index(item.stroke.heard)], np.int8),
+            np.array([item.stroke.cost]),
+        )
+
+    def _take(self, note: TuneNote, main: bool, choices: Choices, row: int, cost: float) -> None:
+        """Keep a note's choice, and tell what is hard about it."""
+        hand = self._board.hand(int(choices.hand[row]))
+        string = 4 - int(choices.column[row])
+        stroke = Stroke(
+            string,
+            hand.frets[4 - string],
+            tuple(range(string + int(choices.struck[row]) - 1, string - 1, -1)),
+            hand.frets,
+            HEARD[int(choices.heard[row])],
+            float(choices.cost[row]),
+        )
+        self.fingered.append(Fingered(note, stroke, main, hand, cost))
+        if stroke.heard == "masked":
+            self.problems.append(masked_problem(note, self._piece))
+        asked = note.position is not None or (note.pin is not None and bool(note.pin.strings))
+        place = (note.midi, stroke.string)
+        if stroke.fret > self._piece.hands.limits.highest_fret and not asked and place not in self._told_high:
+            self._told_high.add(place)
+            self.problems.append(high_problem(note, stroke, self._piece))
+
+    def _off_neck(self, note: TuneNote, main: bool) -> None:
+        held: Shape = self.fingered[-1].stroke.shape if self.fingered else OPEN_HAND
+        self.fingered.append(Fingered(note, unreachable(note.midi, held, self._piece.tuning), main, None))
+
+
+def _asks_for_roll(note: TuneNote) -> bool:
+    return note.pin is not None and note.pin.action == "roll"
+
+
+def _from(visit: Sequence[int], index: int) -> Iterator[int]:
+    return (other for other in visit if other >= index)
+
+
+def _unbroken(run: Sequence[int]) -> int:
+    """Return how many of some indices follow each other without a gap."""
+    length = 1
+    while length < len(run) and run[length] == run[0] + length:
+        length += 1
+    return length
+
+
+def _written(note: TuneNote) -> object:
+    """Return what a note is in its section, the same on every pass."""
+    return note.spot.place, note.midi, note.position, note.pin
+
+
+def _added_at(
+    tune: Sequence[TuneNote], added: Sequence[TuneNote]
+) -> tuple[list[TuneNote | None], list[TuneNote | None]]:
+    """Return for each note of the tune the added note that is struck with it, and the one that rings on into it."""
+    beside: list[TuneNote | None] = []
+    ringing: list[TuneNote | None] = []
+    starts = [float(note.start_beat) for note in added]
+    for note in tune:
+        now = begun(starts, note.start_beat)
+        last = added[now - 1] if now else None
+        together = last is not None and last.start_beat == note.start_beat
+        rings = last is not None and last.end_beat > note.start_beat and not together
+        beside.append(last if together else None)
+        ringing.append(last if rings else None)
+    return beside, ringing
+
+
+def _eased(question: Question) -> Iterator[Question]:
+    """Yield easier questions: without the pin, alone instead of over the song's own shape, over no chord."""
+    alone = question.pin if question.pin is not None and question.pin.action == "alone" else None
+    if question.pin is not None or question.position is not None:
+        yield replace(question, position=None, pin=alone)
+    if question.chord_frets is not None:
+        yield replace(question, position=None, pin=Pin("alone"), chord_frets=None)
+    bare = replace(question, position=None, pin=None, chord=None, chord_frets=None)
+    yield bare
+    yield replace(bare, highest_fret=LAST_FRET)
+
+
+def _lowest_fret(note: TuneNote, tuning: Tuning) -> int:
+    """Return the fret that a note needs at least: the one it asks for, or the lowest of all strings."""
+    if note.position is not None:
+        return note.position[1]
+    frets = (note.midi - tuning.open_midi(string) for string in (4, 3, 2, 1))
+    return min((fret for fret in frets if 0 <= fret <= LAST_FRET), default=0)
+
+
+def _highest_fret(tune: Sequence[TuneNote], piece: Piece) -> int:
+    """Return the fret up to which the hands' table must go: what players reach, or what the song asks for."""
+    limit = piece.hands.limits.highest_fret
+    for note in {(note.midi, note.position): note for note in tune}.values():
+        limit = max(limit, _lowest_fret(note, piece.tuning))
+    for note in tune:
+        limit = max(limit, *(fret or 0 for fret in note.chord_frets or (0,)))
+        if note.pin is not None and note.pin.strings:
+            fret = note.midi - piece.tuning.open_midi(note.pin.strings[-1])
+            limit = max(limit, fret if fret <= LAST_FRET else 0)
+    return min(limit, LAST_FRET)
+
+
+def unreachable(midi: int, held: Shape, tuning: Tuning, busy: Collection[int] = ()) -> Stroke:
+    """Return a stroke that stands for a note that no string has: the string that comes nearest, at no true fret.
+
+    A string that is `busy` is taken only where all are.
+    """
+    string = min((1, 2, 3, 4), key=lambda name: (name in busy, abs(midi - tuning.open_midi(name)), name))
+    return Stroke(string, 0, (string,), held, "top", 0.0)

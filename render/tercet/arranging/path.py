@@ -1,0 +1,117 @@
+"""The cheapest way through a run of notes: a shortest path over the choices of each.
+
+The cost of a path is the sum of what each choice costs by itself and of what each change of hand costs, which weighs
+more the less time there is. Found by dynamic programming (Bellman 1957; for fingerings Sayegh 1989): exact for the
+choices that it gets, in time that grows with the number of notes. Ties go to the choice that comes first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from tercet.arranging.board import Board
+from tercet.arranging.choices import Choices
+from tercet.arranging.demands import COSTS
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+__all__ = ["Changes", "Step", "cheapest_path", "hurry", "path_cost"]
+
+AT_EASE_S = 0.5
+"""With this time for a change, it weighs 1."""
+
+LEAST_HURRY, MOST_HURRY = 0.6, 2.0
+
+_STRING_APART = np.abs(np.arange(4)[:, None] - np.arange(4)[None, :])
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One note of a run.
+
+    Parameters
+    ----------
+    choices
+        The ways to play it, at least one.
+    gap_s
+        Time since the note before, in seconds; ignored for the first of a piece.
+    """
+
+    choices: Choices
+    gap_s: float
+
+
+class Changes:
+    """Costs of getting from each choice of one note to each of the next, worked out once for each pair of notes."""
+
+    def __init__(self, board: Board) -> None:
+        self._board = board
+        self._known: dict[tuple[int, int], tuple[Choices, Choices, NDArray[np.float64]]] = {}
+
+    def between(self, before: Choices, after: Choices) -> NDArray[np.float64]:
+        """Return the costs at ease, float (before, after)."""
+        key = (id(before), id(after))
+        known = self._known.get(key)
+        if known is None:
+            cost = self._board.change_cost(before.hand, after.hand)
+            cost += COSTS["string crossed"] * np.take(_STRING_APART[before.column], after.column, axis=1)
+            known = self._known[key] = (before, after, cost)
+        return known[2]
+
+
+def hurry(gap_s: float) -> float:
+    """Return how much a change weighs with so many seconds to make it: 1 at half a second, 0.6 to 2."""
+    return min(max(AT_EASE_S / gap_s, LEAST_HURRY), MOST_HURRY) if gap_s > 0 else MOST_HURRY
+
+
+def cheapest_path(
+    steps: Sequence[Step], changes: Changes, before: Choices | None = None, after: Step | None = None
+) -> tuple[int, ...]:
+    """Return for each note of a run the index of its choice.
+
+    Parameters
+    ----------
+    steps
+        The notes, at least one.
+    changes
+        What changes cost.
+    before
+        The single choice from which the run starts, or None at the start of a piece.
+    after
+        The single choice into which the run leads, or None where it ends.
+    """
+    total = steps[0].choices.cost.copy()
+    if before is not None:
+        total += hurry(steps[0].gap_s) * changes.between(before, steps[0].choices)[0]
+    came_from: list[NDArray[np.intp]] = []
+    for earlier, step in pairwise(steps):
+        reached = total[:, None] + hurry(step.gap_s) * changes.between(earlier.choices, step.choices)
+        best = reached.argmin(axis=0)
+        came_from.append(best)
+        total = reached[best, np.arange(len(best))] + step.choices.cost
+    if after is not None:
+        total = total + hurry(after.gap_s) * changes.between(steps[-1].choices, after.choices)[:, 0]
+    path = [int(total.argmin())]
+    for best in reversed(came_from):
+        path.append(int(best[path[-1]]))
+    return tuple(reversed(path))
+
+
+def path_cost(
+    steps: Sequence[Step], path: Sequence[int], changes: Changes, before: Choices | None = None
+) -> float:
+    """Return the cost of one path, summed choice by choice and change by change."""
+    cost = 0.0
+    earlier, earlier_index = before, 0
+    for step, index in zip(steps, path, strict=True):
+        cost += float(step.choices.cost[index])
+        if earlier is not None:
+            cost += hurry(step.gap_s) * float(changes.between(earlier, step.choices)[earlier_index, index])
+        earlier, earlier_index = step.choices, index
+    return cost

@@ -1,0 +1,267 @@
+"""The piece that is arranged: a song as played on some strings, and what stands at each of its beats."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from tercet.arranging.demands import LIMITS, Hands
+from tercet.arranging.off_neck import onto_neck
+from tercet.song import Bar, ChordSpan, Layer, Song, played_bars
+from tercet.theory import INSTRUMENTS, Instrument, Tuning, tuning_of
+
+__all__ = [
+    "ChordAt",
+    "Piece",
+    "Place",
+    "Spot",
+    "begun",
+    "chord_changes",
+    "laid_out",
+    "phrase_starts",
+    "piece_of",
+    "sized_for",
+    "visit_beats",
+]
+
+
+def begun(starts: Sequence[float], beat: Fraction) -> int:
+    """Return how many of some beats, in rising order, lie at or before a beat.
+
+    They are looked up as floats, many times as fast as fractions; beats of a piece lie much farther from each other
+    than floats are from fractions.
+    """
+    return bisect_right(starts, float(beat))
+
+
+@dataclass(frozen=True, slots=True)
+class ChordAt:
+    """A chord in the piece as played; it lasts to the next one."""
+
+    start_beat: Fraction
+    span: ChordSpan
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where something stands in its section: the same on every pass.
+
+    `section_bar` counts from 1 and is 0 in a pick-up; `bar_beat` counts beats from the bar's start, negative in
+    a pick-up: beats before the section's first bar.
+    """
+
+    section: str
+    section_bar: int
+    bar_beat: Fraction
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """A beat of the piece as played, and what is said about it.
+
+    Parameters
+    ----------
+    beat
+        In the piece as played.
+    bar_index
+        Index of the bar that holds it.
+    place, pass_number
+        Where that is in a section, on which pass. A pick-up belongs to the section that it leads into.
+    phrase
+        Counted through the piece as played, from 0.
+    """
+
+    beat: Fraction
+    bar_index: int
+    place: Place
+    pass_number: int
+    phrase: int
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """A song as played on some strings.
+
+    Parameters
+    ----------
+    song, tuning
+        What was written, and the strings it is arranged for.
+    hands
+        The players' hands on these strings.
+    bars
+        The piece as played.
+    chords, chord_starts
+        One entry for each change of chord, in order; and their beats, to look them up.
+    phrase_starts
+        Beats at which phrases begin, in order.
+    visit_beats
+        For each bar, where the playing of its section begins and ends (pick-ups not counted).
+    pulse_beat, part_beat
+        Length of the pulse in beats, and of its parts: halves, or thirds of a dotted pulse.
+    beat_s
+        Roughly how long a beat lasts at the song's tempo, in seconds: what a hand has time for.
+    """
+
+    song: Song
+    tuning: Tuning
+    hands: Hands
+    bars: tuple[Bar, ...]
+    chords: tuple[ChordAt, ...]
+    chord_starts: tuple[float, ...]
+    phrase_starts: tuple[float, ...]
+    visit_beats: tuple[tuple[Fraction, Fraction], ...]
+    pulse_beat: Fraction
+    part_beat: Fraction
+    beat_s: float
+
+    def spot(self, bar_index: int, beat: Fraction) -> Spot:
+        """Return what is said about a beat, counted from a bar's start."""
+        bar = self.bars[bar_index]
+        owner, section_bar, bar_beat = bar, bar.section_bar, beat
+        if _in_pickup(bar, beat):
+            owner, section_bar, bar_beat = self.bars[bar_index + 1], 0, beat - bar.length_beat
+        elif bar.section_bar == 0:
+            bar_beat = beat - bar.length_beat
+        at = bar.start_beat + beat
+        phrase = max(begun(self.phrase_starts, at) - 1, 0)
+        place = Place(owner.section, section_bar, bar_beat)
+        return Spot(at, bar_index, place, owner.pass_number, phrase)
+
+    def chord_at(self, beat: Fraction) -> ChordSpan:
+        """Return the chord that holds at a beat of the piece as played."""
+        return self.chords[begun(self.chord_starts, beat) - 1].span
+
+    def chord_under(self, start_beat: Fraction, length_beat: Fraction) -> tuple[ChordSpan, bool]:
+        """Return the chord that a note is rolled over, and whether that chord comes in with the note.
+
+        A note that comes up to one part of a pulse before a change of chord, and rings on over it for at least as
+        long, leans forward: it is rolled over the chord that comes.
+        """
+        after = begun(self.chord_starts, start_beat)
+        now = self.chords[after - 1]
+        if after < len(self.chords):
+            coming = self.chords[after]
+            early_beat = coming.start_beat - start_beat
+            leans = early_beat <= self.part_beat and early_beat <= length_beat - early_beat
+            if leans and coming.span.chord is not None:
+                return coming.span, True
+        return now.span, now.start_beat == start_beat and now.span.chord is not None
+
+    def accented(self, spot: Spot, layer: Layer) -> bool:
+        """Whether the song marks an accent there for a layer."""
+        bar = self.bars[spot.bar_index]
+        return any(
+            mark.kind == "accent"
+            and bar.start_beat + mark.at_beat == spot.beat
+            and mark.layer in (None, layer)
+            for mark in bar.marks
+        )
+
+
+def piece_of(song: Song, tuning: Tuning) -> Piece:
+    """Lay a song out as it is played on some strings."""
+    return laid_out(song, tuning, onto_neck(played_bars(song), tuning, as_written=song.as_written))
+
+
+def sized_for(song: Song, tuning: Tuning) -> Song:
+    """Return a song with the size of the instrument on which it is played in some tuning.
+
+    In its own tuning that is what the song says, and so is a length in mm in any. A tuning that a single size usually
+    has brings that size along, as baritone does; where the song says nothing else, or names a size that is tuned in
+    another way, it is a concert one.
+    """
+    usual = [size for size in INSTRUMENTS.values() if size.tuning == tuning.name]
+    own = tuning.open_pitches == tuning_of(song.tuning).open_pitches
+    said = INSTRUMENTS.get(song.instrument)
+    if song.instrument and (own or said is None or (len(usual) != 1 and len(_tuned_like(said)) > 1)):
+        return song
+    size = usual[0] if len(usual) == 1 else INSTRUMENTS["concert"]
+    return replace(song, instrument=size.name, scale_length_mm=size.scale_length_mm)
+
+
+def _tuned_like(size: Instrument) -> list[Instrument]:
+    """Return the sizes that are usually tuned as one of them is."""
+    return [other for other in INSTRUMENTS.values() if other.tuning == size.tuning]
+
+
+def laid_out(song: Song, tuning: Tuning, bars: tuple[Bar, ...]) -> Piece:
+    """Return the piece that some bars of a song make."""
+    song = sized_for(song, tuning)
+    hands = Hands(tuning, song.scale_length_mm, LIMITS[song.players])
+    chords = chord_changes(bars)
+    return Piece(
+        song=song,
+        tuning=tuning,
+        hands=hands,
+        bars=bars,
+        chords=chords,
+        chord_starts=tuple(float(chord.start_beat) for chord in chords),
+        phrase_starts=tuple(float(beat) for beat in phrase_starts(bars)),
+        visit_beats=visit_beats(bars),
+        pulse_beat=song.meter.pulse_beat,
+        part_beat=song.meter.pulse_beat / (3 if song.meter.pulse_beat == 3 else 2),
+        beat_s=float(60 / (song.tempo * song.meter.pulse_beat)),
+    )
+
+
+def chord_changes(bars: Sequence[Bar]) -> tuple[ChordAt, ...]:
+    """Return the chords of the piece as played, one entry for each change, in order."""
+    changes: list[ChordAt] = []
+    for bar in bars:
+        for span in bar.chords:
+            if changes and (changes[-1].span.chord, changes[-1].span.shape) == (span.chord, span.shape):
+                continue
+            changes.append(ChordAt(bar.start_beat + span.start_beat, span))
+    return tuple(changes)
+
+
+def phrase_starts(bars: Sequence[Bar]) -> tuple[Fraction, ...]:
+    """Return where phrases begin: after each breath, else with each line of music, pick-up included."""
+    visits = _visits_of_bars(bars)
+    breathing = {
+        visit
+        for visit, bar in zip(visits, bars, strict=True)
+        if any(mark.kind == "breath" for mark in bar.marks)
+    }
+    starts = set()
+    for index, bar in enumerate(bars):
+        before = bars[index - 1] if index else None
+        new_visit = before is None or visits[index] != visits[index - 1]
+        new_line = before is not None and bar.line != before.line and visits[index] not in breathing
+        if new_visit or new_line:
+            led_in_beat = before.length_beat - before.pickup_from if before and _has_pickup(before) else 0
+            starts.add(bar.start_beat - led_in_beat)
+        starts |= {bar.start_beat + mark.at_beat for mark in bar.marks if mark.kind == "breath"}
+    return tuple(sorted(starts))
+
+
+def visit_beats(bars: Sequence[Bar]) -> tuple[tuple[Fraction, Fraction], ...]:
+    """Return for each bar where the playing of its section begins and ends."""
+    begins: dict[int, Fraction] = {}
+    ends: dict[int, Fraction] = {}
+    visits = _visits_of_bars(bars)
+    for visit, bar in zip(visits, bars, strict=True):
+        begins.setdefault(visit, bar.start_beat)
+        ends[visit] = bar.start_beat + bar.length_beat
+    return tuple((begins[visit], ends[visit]) for visit in visits)
+
+
+def _visits_of_bars(bars: Sequence[Bar]) -> tuple[int, ...]:
+    """Return for each bar which playing of a section it belongs to, counted from 0."""
+    counted: list[int] = []
+    for index, bar in enumerate(bars):
+        before = bars[index - 1] if index else bar
+        same = (bar.section, bar.pass_number) == (before.section, before.pass_number)
+        counted.append((counted[-1] if counted else 0) + (not same))
+    return tuple(counted)
+
+
+def _has_pickup(bar: Bar) -> bool:
+    """Whether the end of a bar belongs to the pick-up of the visit that follows."""
+    return Fraction(0) < bar.pickup_from < bar.length_beat
+
+
+def _in_pickup(bar: Bar, beat: Fraction) -> bool:
+    return bool(bar.pickup_from) and beat >= bar.pickup_from

@@ -1,0 +1,369 @@
+"""Quiet strums in the long spaces of the tune, and the rows that the song writes out itself."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from itertools import groupby, zip_longest
+
+from tercet.arranging.between import Added
+from tercet.arranging.demands import LIMITS, SHORTEST_SPACE_PULSES, Hands
+from tercet.arranging.fingering import Fingered
+from tercet.arranging.hand import OPEN_HAND, apart, chord_shape, is_full, shown_shape, sounds_chord
+from tercet.arranging.model import Gesture, Problem, StringNote
+from tercet.arranging.piece import Piece, begun
+from tercet.arranging.reports import strum_problem
+from tercet.arranging.right_hand import strums_worth_playing
+from tercet.neck import Shape, holdable, shape_midis
+from tercet.song import Bar, ChordSpan, Meter, Slot, Song
+from tercet.theory import STRUM_SIGNS, Chord
+
+__all__ = [
+    "SlotAt",
+    "beside",
+    "default_pattern",
+    "one_strum_each",
+    "slots_of",
+    "strum_gesture",
+    "strum_gestures",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class SlotAt:
+    """One stroke of the strum pattern in the piece as played; `written` when the bar has a strum row of its own.
+
+    `bar_beat` counts from the start of the bar with that index.
+    """
+
+    bar_index: int
+    bar_beat: Fraction
+    beat: Fraction
+    slot: Slot
+    written: bool
+
+
+@dataclass(frozen=True, slots=True)
+class _Moment:
+    """What rings when a strum is struck, and how long there is until the tune's next note.
+
+    Parameters
+    ----------
+    tune
+        The last note of the tune that began no later, ringing or not.
+    added
+        The last added note that began no later.
+    beat, following_beat
+        When the strum is struck, and when the tune strikes again or this playing of the section ends.
+    end_beat
+        Until when a strum that is struck now is held.
+    visit_beat
+        When this playing of the section began.
+    """
+
+    tune: Fingered | None
+    added: Added | None
+    beat: Fraction
+    following_beat: Fraction
+    end_beat: Fraction
+    visit_beat: Fraction
+
+    @property
+    def ringing(self) -> tuple[Fingered | Added, ...]:
+        """The written notes that sound at the moment."""
+        return tuple(
+            item for item in (self.tune, self.added) if item is not None and item.end_beat > self.beat
+        )
+
+    @property
+    def tune_midi(self) -> int | None:
+        """The key of the tune's note before, ringing or not: where its register is."""
+        return None if self.tune is None else self.tune.note.midi
+
+    @property
+    def busy(self) -> frozenset[int]:
+        """Strings that aren't struck now."""
+        return frozenset(item.stroke.string for item in self.ringing)
+
+    @property
+    def held(self) -> tuple[tuple[int, int], ...]:
+        """(string, fret) pairs that the left hand keeps down."""
+        return tuple((item.stroke.string, item.stroke.fret) for item in self.ringing if item.reached)
+
+
+@dataclass(frozen=True, slots=True)
+class _Hand:
+    """The left hand between strums: its shape, the chord that it holds, and since when."""
+
+    shape: Shape
+    chord: Chord | None
+    since_beat: Fraction
+
+
+def default_pattern(meter: Meter) -> tuple[Slot, ...]:
+    """Return the pattern of a song that gives none: a down stroke on each pulse.
+
+    >>> default_pattern(Meter(6, 8))
+    ('d', '.', '.', 'd', '.', '.')
+    """
+    pulse = int(meter.pulse_beat)
+    return tuple("d" if place % pulse == 0 else "." for place in range(meter.upper))
+
+
+def slots_of(song: Song, bars: Sequence[Bar]) -> Iterator[SlotAt]:
+    """Yield the strokes of the song's pattern, or of a bar's own row, in order: all that may be struck there.
+
+    A first bar that is shorter than the meter has the end of the pattern; a row of its own fills just that bar.
+    """
+    pattern = song.strum or default_pattern(song.meter)
+    for index, bar in enumerate(bars):
+        slots = pattern if bar.strum is None else bar.strum
+        filled_beat = song.meter.bar_beat if bar.strum is None else bar.length_beat
+        step_beat = filled_beat / len(slots)
+        short_beat = filled_beat - bar.length_beat
+        for place, slot in enumerate(slots):
+            if STRUM_SIGNS[slot].silent:
+                continue
+            beat = place * step_beat - short_beat
+            if beat >= 0:
+                yield SlotAt(index, beat, bar.start_beat + beat, slot, bar.strum is not None)
+
+
+def beside(busy: frozenset[int]) -> tuple[tuple[int, ...], ...]:
+    """Return the groups of neighbouring strings beside those on which notes ring, the largest first.
+
+    >>> beside(frozenset({2}))
+    ((4, 3), (4,), (3,), (1,))
+    """
+    runs = [tuple(range(first, last - 1, -1)) for first in (4, 3, 2, 1) for last in range(first, 0, -1)]
+    return tuple(sorted((run for run in runs if busy.isdisjoint(run)), key=lambda run: (-len(run), -run[0])))
+
+
+def strum_gestures(
+    fingered: Sequence[Fingered], added: Sequence[Added], piece: Piece
+) -> tuple[tuple[Gesture, ...], tuple[Problem, ...]]:
+    """Return the strums: the pattern in the tune's long spaces, and every stroke of a written strum row.
+
+    No strum falls on the onset of a note of the tune, nor strikes a string on which a written note rings; where a
+    written stroke meets a note of the tune, the tune's own stroke stands for it. The pattern leaves out places
+    where an added note is played, the last part of a pulse before the next note, when the thumb makes ready, and
+    what a quick tempo leaves no time for. Spaces are measured within one playing of a section, so that nothing later
+    changes them.
+
+    Returns
+    -------
+    strums, problems
+        In order; and the written strums that no hand can hold, once for each bar of a section.
+    """
+    slots = list(slots_of(piece.song, piece.bars))
+    moments = _moments(slots, fingered, added, piece)
+    struck = [
+        (slot, moment) for slot, moment in zip(slots, moments, strict=True) if _is_struck(slot, moment, piece)
+    ]
+    thumb_beats = sorted(
+        [item.note.start_beat for item in fingered] + [item.note.start_beat for item in added]
+    )
+    return _struck(([offer] for offer in _in_time(struck, thumb_beats, piece)), piece)
+
+
+def _in_time(
+    struck: Iterable[tuple[SlotAt, _Moment]], thumb_beats: Sequence[Fraction], piece: Piece
+) -> Iterator[tuple[SlotAt, _Moment]]:
+    """Yield the strokes that there is time for; those of a written strum row are always played."""
+    starts = [float(beat) for beat in thumb_beats]
+
+    def space(offer: tuple[SlotAt, _Moment]) -> tuple[bool, Fraction, int]:
+        slot, moment = offer
+        return slot.written, moment.visit_beat, begun(starts, slot.beat)
+
+    for (written, visit_beat, now), group in groupby(struck, key=space):
+        offers = list(group)
+        if not written:
+            before_beat = thumb_beats[now - 1] if now else None
+            if before_beat is not None and before_beat < visit_beat and not offers[0][1].ringing:
+                before_beat = None
+            after_beat = thumb_beats[now] if now < len(thumb_beats) else None
+            if after_beat is not None and after_beat > offers[0][1].following_beat:
+                after_beat = None
+            beats = [slot.beat for slot, _ in offers]
+            offers = offers[strums_worth_playing(beats, before_beat, after_beat, piece.beat_s)]
+        yield from offers
+
+
+def one_strum_each(
+    offers: Iterable[Sequence[SlotAt]], fingered: Sequence[Fingered], piece: Piece
+) -> tuple[Gesture, ...]:
+    """Return one strum for each offer: at the first of its places where a hand can hold the chord beside the tune."""
+    offered = list(offers)
+    slots = [slot for places in offered for slot in places]
+    moments = _moments(slots, fingered, (), piece)
+    return _struck(([(slot, next(moments)) for slot in places] for places in offered), piece)[0]
+
+
+def _struck(
+    offers: Iterable[Sequence[tuple[SlotAt, _Moment]]], piece: Piece
+) -> tuple[tuple[Gesture, ...], tuple[Problem, ...]]:
+    """Strike once for each offer, at the first of its places where a hand can; tell of written strums that none can."""
+    gestures: list[Gesture] = []
+    problems: dict[object, Problem] = {}
+    hand = _Hand(OPEN_HAND, None, Fraction(-1))
+    for offer in offers:
+        for slot, moment in offer:
+            span = piece.chord_at(slot.beat)
+            found = _shape_and_strings(
+                _hand_now(hand, moment), span, moment, piece.hands, written=slot.written
+            )
+            if found is not None:
+                hand = _Hand(found[0], span.chord, slot.beat)
+                gestures.append(strum_gesture(slot, moment.end_beat - slot.beat, *found, span, piece))
+                break
+            if slot.written and span.chord is not None:
+                bar = piece.bars[slot.bar_index]
+                problem = strum_problem(bar, span)
+                problems.setdefault((bar.section, bar.section_bar, problem.message), problem)
+    return tuple(gestures), tuple(problems.values())
+
+
+def _moments(
+    slots: Sequence[SlotAt], fingered: Sequence[Fingered], added: Sequence[Added], piece: Piece
+) -> Iterator[_Moment]:
+    """Yield for each stroke what rings then, and until when it is held: to the next stroke, or the tune's next note."""
+    starts = [float(item.note.start_beat) for item in fingered]
+    added_starts = [float(item.note.start_beat) for item in added]
+    for slot, next_slot in zip_longest(slots, slots[1:]):
+        visit_beat, visit_end_beat = piece.visit_beats[slot.bar_index]
+        now = begun(starts, slot.beat)
+        added_now = begun(added_starts, slot.beat)
+        following_beat = (
+            min(fingered[now].note.start_beat, visit_end_beat) if now < len(starts) else visit_end_beat
+        )
+        yield _Moment(
+            tune=fingered[now - 1] if now else None,
+            added=added[added_now - 1] if added_now else None,
+            beat=slot.beat,
+            following_beat=following_beat,
+            end_beat=following_beat if next_slot is None else min(following_beat, next_slot.beat),
+            visit_beat=visit_beat,
+        )
+
+
+def _is_struck(slot: SlotAt, moment: _Moment, piece: Piece) -> bool:
+    """Whether a stroke is played: off the tune's onsets, and for the pattern only in a space that is long enough."""
+    tune, added = moment.tune, moment.added
+    if tune is not None and tune.note.start_beat == slot.beat:
+        return False
+    if slot.written:
+        return True
+    if added is not None and added.note.start_beat == slot.beat:
+        return False
+    since_beat, settled_beat = moment.visit_beat, moment.visit_beat
+    if tune is not None and tune.note.end_beat > moment.visit_beat:
+        since_beat = tune.note.start_beat
+        settled_beat = min(since_beat + piece.part_beat, tune.note.end_beat)
+    return (
+        moment.following_beat - since_beat >= SHORTEST_SPACE_PULSES * piece.pulse_beat
+        and moment.following_beat - slot.beat >= piece.part_beat
+        and slot.beat >= settled_beat
+    )
+
+
+def _hand_now(strummed: _Hand, moment: _Moment) -> _Hand:
+    """Return the hand at a moment: as the last strum left it, or a later note of the tune.
+
+    Where a section begins with a strum, the hand is taken as open, so that all passes begin alike.
+    """
+    tune = moment.tune
+    if tune is not None and tune.note.start_beat > strummed.since_beat:
+        chord = tune.note.chord if tune.note.end_beat > moment.beat else None
+        strummed = _Hand(tune.stroke.shape, chord, tune.note.start_beat)
+    if strummed.since_beat < moment.visit_beat and not moment.ringing:
+        return _Hand(OPEN_HAND, None, moment.visit_beat)
+    return strummed
+
+
+def _shape_and_strings(
+    hand: _Hand, span: ChordSpan, moment: _Moment, hands: Hands, *, written: bool
+) -> tuple[Shape, tuple[int, ...]] | None:
+    """Return what the hand holds for a strum and the strings struck (string 4 first), or None for no strum.
+
+    The hand stays where it is if it holds the chord, third and root included where any hand could; else it forms it.
+    The largest group of strings comes first, of equal ones that further from the tune's register; one string alone is
+    only struck, and hands are only stretched, where the song writes the strum itself.
+    """
+    if span.chord is None:
+        return None
+    if span.shape is not None:
+        return _pinned_strum(span.shape, moment, hands)
+    tune_midi = moment.tune_midi
+    groups = [
+        group for group in _further_first(beside(moment.busy), moment, hands) if written or len(group) > 1
+    ]
+    stays = hand.chord == span.chord and all(hand.shape[4 - string] == fret for string, fret in moment.held)
+    for group in groups:
+        holds = stays and sounds_chord(hand.shape, span.chord, hands, group)
+        if holds and is_full(hand.shape, span.chord, hands):
+            return hand.shape, group
+        shape = chord_shape(span.chord, hands, hand.shape, moment.held, group, tune_midi)
+        if holds and not (shape is not None and is_full(shape, span.chord, hands)):
+            return hand.shape, group
+        if shape is None and written:
+            freer = replace(hands, limits=LIMITS["free"])
+            shape = chord_shape(span.chord, freer, hand.shape, moment.held, group, tune_midi)
+        if shape is not None:
+            return shape, group
+    return None
+
+
+def _further_first(groups: Iterable[tuple[int, ...]], moment: _Moment, hands: Hands) -> list[tuple[int, ...]]:
+    """Return groups of strings, the largest first, of equal ones that whose open strings lie further from the tune."""
+    return sorted(
+        groups, key=lambda group: (-len(group), -apart(group, OPEN_HAND, moment.tune_midi, hands.tuning))
+    )
+
+
+def _pinned_strum(
+    pinned: Sequence[int | None], moment: _Moment, hands: Hands
+) -> tuple[Shape, tuple[int, ...]] | None:
+    """Return the chord row's own shape with the strings it plays; the written notes that ring keep their frets."""
+    held = dict(moment.held)
+    left_out = frozenset(4 - place for place, fret in enumerate(pinned) if fret is None)
+    for group in beside(moment.busy | left_out):
+        frets = [
+            held.get(string, (pinned[4 - string] or 0) if string in group else 0) for string in (4, 3, 2, 1)
+        ]
+        shape = (frets[0], frets[1], frets[2], frets[3])
+        if holdable(shape, hands.scale_length_mm):
+            return shape, group
+    return None
+
+
+def strum_gesture(
+    slot: SlotAt,
+    length_beat: Fraction,
+    shape: Shape,
+    strings: tuple[int, ...],
+    span: ChordSpan,
+    piece: Piece,
+) -> Gesture:
+    """Return the gesture of one strum or chop: a shape (string 4 first) and the strings struck, string 4 first too."""
+    spot = piece.spot(slot.bar_index, slot.bar_beat)
+    sign = STRUM_SIGNS[slot.slot]
+    midis = shape_midis(shape, piece.tuning)
+    struck = tuple(reversed(strings)) if sign.up else strings
+    return Gesture(
+        layer="strums",
+        action="chop" if sign.chop else "strum",
+        start_beat=slot.beat,
+        length_beat=length_beat,
+        notes=tuple(StringNote(name, shape[4 - name], midis[4 - name], "chord") for name in struck),
+        bar_number=piece.bars[slot.bar_index].number,
+        section=spot.place.section,
+        section_bar=spot.place.section_bar,
+        pass_number=spot.pass_number,
+        bar_beat=spot.place.bar_beat,
+        phrase=spot.phrase,
+        accent=sign.accent or piece.accented(spot, "strums"),
+        up=sign.up,
+        shape=shown_shape(shape, strings, span.shape),
+    )

@@ -1,0 +1,149 @@
+"""Small deviations in time and level that belong to a note by its place, and the slow drift of the tempo.
+
+People's deviations from the beat are correlated over a long time, with a power spectrum near 1/f^0.9 (Hennig et al.
+2011, PLoS ONE 6(10): e26457), and players in one group share them (Hennig 2014, PNAS 111(36)). A sum of processes
+that change every 1, 2, 4, … pulses has such a spectrum (the method of Voss, in Gardner 1978). Every value is drawn from
+a hash of its place (seed, section, pass, octave, step): it doesn't depend on how long the song is, how fast it
+goes, or what was played before. Nothing but sums, quotients and square roots is used, so that it is the same to the
+last bit on every machine.
+
+Two processes are at work in a group (Sogorski, Geisel & Priesemann 2018, PLoS ONE 13(1): e0186361): where players
+strike around the pulse, and how the pulse itself goes. The first are deviations, late or early against a pulse that
+goes on; the second is a drift of the tempo, over eight pulses and more: it moves all that follows, and all share it.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from functools import lru_cache
+from hashlib import blake2b
+from math import sqrt
+from struct import Struct
+
+from tercet.performing.feel import FEELS, FeelFigures
+
+__all__ = ["level_deviation_db", "step_deviation", "tempo_drift", "time_deviation_s"]
+
+OCTAVES = 7
+"""Processes that change every 1, 2, 4, … 64 pulses."""
+
+OCTAVE_RATIO = 0.87
+"""Spread of each process relative to the next quicker one. Steps that are joined by lines hold less of their high
+frequencies than bare steps; this brings the spectrum's slope back to 0.95 (measured; 1.24 with equal spreads)."""
+
+DRIFT_OCTAVES = range(3, OCTAVES)
+"""The tempo drifts over 8, 16, 32 and 64 pulses; what is quicker is deviation."""
+
+LIMIT_SD = 2.5
+"""No process is further from nothing than this many of its standard deviations …"""
+
+LATE_LIMIT_SD = 3.0
+"""… and no player further off the pulse than this many, of what is shared and what is added together."""
+
+_SPREADS = tuple(OCTAVE_RATIO**octave for octave in range(OCTAVES))
+_TWELVE_WORDS = Struct("<12H")
+
+
+class _Process:
+    """A deviation of spread 1 along the playing of a section, in pulses; what was drawn is kept."""
+
+    def __init__(self, place: str, section: str, octaves: range = range(OCTAVES)) -> None:
+        self._place = place
+        self._section = section
+        self._octaves = octaves
+        self._total_spread = sqrt(sum(_SPREADS[octave] * _SPREADS[octave] for octave in octaves))
+        self._drawn: dict[tuple[int, int], float] = {}
+
+    def at(self, pulse: Fraction) -> float:
+        """Return the deviation at a place; between two steps it moves from one value to the next."""
+        whole, rest = divmod(pulse.numerator, pulse.denominator)
+        part = rest / pulse.denominator
+        total = 0.0
+        for octave in self._octaves:
+            step = whole >> octave
+            along = (whole - (step << octave) + part) / (1 << octave)
+            value = self._normal(octave, step)
+            if along:
+                there = self._normal(octave, step + 1)
+                value = (value + along * (there - value)) / sqrt(1.0 - 2.0 * along * (1.0 - along))
+            total += _SPREADS[octave] * value
+        return min(max(total / self._total_spread, -LIMIT_SD), LIMIT_SD)
+
+    def _normal(self, octave: int, step: int) -> float:
+        """Return a number of mean 0 and spread 1, nearly normal, drawn from a place.
+
+        Twelve even numbers between 0 and 1 add up to a spread of 1 (Irwin 1927, Hall 1927).
+        """
+        drawn = self._drawn.get((octave, step))
+        if drawn is None:
+            text = f"{self._place}/{octave}/{step}/{self._section}"
+            total: int = sum(_TWELVE_WORDS.unpack(blake2b(text.encode(), digest_size=24).digest()))
+            drawn = self._drawn[octave, step] = (total - 12 * 32767.5) / 65536.0
+        return drawn
+
+
+@lru_cache(maxsize=512)
+def _process(seed: int, section: str, pass_number: int, who: str) -> _Process:
+    return _Process(f"{seed}/{pass_number}/{who}", section)
+
+
+@lru_cache(maxsize=64)
+def _drift(seed: int, section: str, pass_number: int) -> _Process:
+    return _Process(f"{seed}/{pass_number}/drift", section, DRIFT_OCTAVES)
+
+
+def tempo_drift(
+    seed: int, section: str, pass_number: int, pulse: Fraction, feel: FeelFigures = FEELS["natural"]
+) -> float:
+    """Return the tempo of the pulse that begins at a place, as a part of the song's own; parameters as below."""
+    return 1.0 + feel.drift_part * _drift(seed, section, pass_number).at(pulse)
+
+
+def time_deviation_s(
+    seed: int,
+    section: str,
+    pass_number: int,
+    layer: str,
+    pulse: Fraction,
+    feel: FeelFigures = FEELS["natural"],
+) -> float:
+    """Return how late (positive) or early a place is played at 100 pulses a minute, in seconds.
+
+    Parameters
+    ----------
+    seed
+        Another seed gives another playing.
+    section, pass_number, pulse
+        The place: pulses from the start of the section (negative in a pick-up).
+    layer
+        Who plays: each has a part of its own besides the part that all share.
+    feel
+        How large both parts are.
+    """
+    shared = _process(seed, section, pass_number, "together").at(pulse)
+    own = _process(seed, section, pass_number, layer).at(pulse)
+    limit_s = LATE_LIMIT_SD * sqrt(feel.together_sd_s * feel.together_sd_s + feel.own_sd_s * feel.own_sd_s)
+    return min(max(feel.together_sd_s * shared + feel.own_sd_s * own, -limit_s), limit_s)
+
+
+def level_deviation_db(
+    seed: int,
+    section: str,
+    pass_number: int,
+    layer: str,
+    pulse: Fraction,
+    feel: FeelFigures = FEELS["natural"],
+) -> float:
+    """Return how much louder or softer than its mark a gesture is played, in dB; parameters as above."""
+    return feel.level_sd_db * _process(seed, section, pass_number, f"{layer} level").at(pulse)
+
+
+def step_deviation(
+    seed: int, section: str, pass_number: int, layer: str, pulse: Fraction, step: int
+) -> float:
+    """Return by how much a step between two strings of a gesture is off, of spread 1, at most `LIMIT_SD`.
+
+    `step` counts the steps of the gesture from 0; the other parameters are as above. Each step is by itself: a thumb
+    doesn't fall across strings as evenly as it keeps time.
+    """
+    return _process(seed, section, pass_number, f"{layer} step {step}").at(pulse)

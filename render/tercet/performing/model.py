@@ -1,0 +1,141 @@
+"""A timeline (which bars, in which order, how fast) and a take (one playing of it), in seconds."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+from tercet.arranging import Action, Part
+from tercet.song import Layer
+
+__all__ = ["Click", "PlayedBar", "Span", "Take", "TakeNote", "TempoPoint", "Timeline"]
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A run of bars of the piece as played, at one speed.
+
+    Parameters
+    ----------
+    first, last
+        Indices into the arrangement's bars, both included.
+    speed
+        1 is the song's tempo, 1/2 half as fast.
+    """
+
+    first: int
+    last: int
+    speed: Fraction = Fraction(1)
+
+
+@dataclass(frozen=True, slots=True)
+class Timeline:
+    """What is played: spans in order, and how many bars are counted in before the first."""
+
+    spans: tuple[Span, ...]
+    count_in_bars: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class TakeNote:
+    """One sounding string of a take.
+
+    Parameters
+    ----------
+    onset_s, length_s
+        When the string is struck and how long until it is damped, in seconds.
+    level_db
+        Level relative to mf.
+    velocity
+        MIDI velocity, 1 to 127, that stands for the level.
+    midi, string, fret
+        What sounds and where; no fret for a note that no string has.
+    layer, part, action
+        Whose note it is and what it is.
+    gesture
+        Which gesture of the take (the strings of one roll share it).
+    bar_index, section, pass_number, phrase
+        Where it belongs; `bar_index` counts the bars of the take from 0.
+    beat
+        Place and length as written, in beats of the piece as played.
+    length_beat
+        Length as written, in beats.
+    mark_db
+        Level that marks, hairpins and accents ask of its whole gesture, relative to mf.
+    """
+
+    onset_s: float
+    length_s: float
+    level_db: float
+    velocity: int
+    midi: int
+    string: int
+    fret: int | None
+    layer: Layer
+    part: Part
+    action: Action
+    gesture: int
+    bar_index: int
+    section: str
+    pass_number: int
+    phrase: int
+    beat: Fraction
+    length_beat: Fraction
+    mark_db: float = 0.0
+
+    @property
+    def open_midi(self) -> int:
+        """What its string sounds when open; a note that no string has is sounded as an open string of its own."""
+        return self.midi - (self.fret or 0)
+
+
+@dataclass(frozen=True, slots=True)
+class Click:
+    """One stroke of the count-in: when, and whether it is a bar's first."""
+
+    onset_s: float
+    first: bool
+
+
+@dataclass(frozen=True, slots=True)
+class PlayedBar:
+    """A bar of a take: its number in the piece as played, and when it begins and ends, in seconds."""
+
+    number: int
+    section: str
+    pass_number: int
+    start_s: float
+    end_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class TempoPoint:
+    """A point of the tempo map: `take_beat` beats from the take's start (count-in or silence) fall at `onset_s`."""
+
+    take_beat: Fraction
+    onset_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Take:
+    """One playing by all three layers on one timeline.
+
+    Parameters
+    ----------
+    notes
+        In order of onset, then string.
+    clicks
+        The count-in.
+    bars
+        The bars played.
+    tempo_map
+        Strictly rising in both figures, from beat 0 at 0 s to the end; between two points the tempo is even.
+    length_s
+        When the last bar ends and the last strings may be damped; a ringing end comes after it.
+    """
+
+    notes: tuple[TakeNote, ...]
+    clicks: tuple[Click, ...]
+    bars: tuple[PlayedBar, ...]
+    tempo_map: tuple[TempoPoint, ...]
+    length_s: float

@@ -1,0 +1,132 @@
+"""How long strings ring: until they are plucked again, the left hand leaves them, the chord changes or all are damped.
+
+A note of the tune lasts as written, but for the last of a phrase: there the tune takes breath. One that the song adds
+lasts as written too, unless the tune needs its string or its finger before. The strings under the tune and those of a
+strum are let ring, as players do: what ends them is what the two hands do next.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Iterator
+from fractions import Fraction
+from itertools import pairwise
+
+from tercet.arranging import Arrangement, Gesture, StringNote
+
+__all__ = ["BREATH_PART", "note_ends"]
+
+BREATH_PART = Fraction(1, 4)
+"""The last note of a phrase gives up this part of its length, and no more than this part of a pulse."""
+
+
+def note_ends(arrangement: Arrangement) -> tuple[tuple[Fraction, ...], ...]:
+    """Return for each gesture of an arrangement where each of its notes ends, in beats of the piece as played.
+
+    A chord's string ends no earlier than its gesture is written to, and rings on until the first of these:
+
+    - the string is struck again, by whichever layer;
+    - the left hand takes another fret on it;
+    - the chord changes;
+    - a chop damps all strings;
+    - this playing of its section is over, or a phrase that ends with a breath.
+
+    A note of the tune that lasts up to the end of its phrase, or of this playing of its section, ends a little
+    earlier; that of the piece rings out.
+
+    Nothing later than that is looked at, so an edit in a section changes nothing in earlier ones.
+    """
+    stops = _Stops(arrangement)
+    breaths = _phrase_ends(arrangement)
+    pulse_beat = arrangement.song.meter.pulse_beat
+    ends = []
+    for index, gesture in enumerate(arrangement.gestures):
+        written = gesture.start_beat + gesture.length_beat
+        if written in breaths and gesture.notes[-1].part == "tune":
+            written -= BREATH_PART * min(gesture.length_beat, pulse_beat)
+        if gesture.notes[-1].part == "added":
+            written = stops.let_go(index, written)
+        ends.append(
+            tuple(
+                max(written, stops.ring_end(index, note)) if _rings(gesture, note) else written
+                for note in gesture.notes
+            )
+        )
+    return tuple(ends)
+
+
+def _rings(gesture: Gesture, note: StringNote) -> bool:
+    return note.part == "chord" and gesture.action != "chop"
+
+
+class _Stops:
+    """What ends the strings of an arrangement, by beat."""
+
+    def __init__(self, arrangement: Arrangement) -> None:
+        self._gestures = arrangement.gestures
+        changes = sorted({*_chord_changes(arrangement), *_visit_ends(arrangement), *_breaths(arrangement)})
+        self._changes = changes
+        self._change_starts = [float(beat) for beat in changes]
+
+    def ring_end(self, index: int, note: StringNote) -> Fraction:
+        """Return where a note of a gesture is ended by what comes after it."""
+        start_beat = self._gestures[index].start_beat
+        last_beat = self._changes[bisect_right(self._change_starts, float(start_beat))]
+        for gesture in self._after(index, last_beat):
+            if _ends(gesture, note):
+                return gesture.start_beat
+        return last_beat
+
+    def let_go(self, index: int, written_beat: Fraction) -> Fraction:
+        """Return where an added note ends: as written, or where the tune needs its string or its finger."""
+        for gesture in self._after(index, written_beat):
+            if gesture.notes[-1].part == "tune" and _ends(gesture, self._gestures[index].notes[-1]):
+                return gesture.start_beat
+        return written_beat
+
+    def _after(self, index: int, last_beat: Fraction) -> Iterator[Gesture]:
+        """Yield the gestures that begin later than one of them and before a beat."""
+        start_beat = self._gestures[index].start_beat
+        for gesture in self._gestures[index + 1 :]:
+            if gesture.start_beat >= last_beat:
+                return
+            if gesture.start_beat > start_beat:
+                yield gesture
+
+
+def _ends(gesture: Gesture, note: StringNote) -> bool:
+    """Whether a gesture ends a string that rings: it strikes it, takes another fret on it, or damps all."""
+    if gesture.action == "chop" or any(other.string == note.string for other in gesture.notes):
+        return True
+    if not gesture.shape or note.fret is None:
+        return False
+    return (gesture.shape[4 - note.string] or 0) != note.fret
+
+
+def _chord_changes(arrangement: Arrangement) -> Iterator[Fraction]:
+    spans = [
+        (bar.start_beat + span.start_beat, span.chord) for bar in arrangement.bars for span in bar.chords
+    ]
+    yield from (beat for (_, before), (beat, chord) in pairwise(spans) if chord != before)
+
+
+def _visit_ends(arrangement: Arrangement) -> Iterator[Fraction]:
+    """Yield where one playing of a section gives way to the next, and the end of the piece."""
+    bars = arrangement.bars
+    for before, bar in pairwise(bars):
+        if (before.section, before.pass_number) != (bar.section, bar.pass_number):
+            yield bar.start_beat
+    yield bars[-1].start_beat + bars[-1].length_beat
+
+
+def _phrase_ends(arrangement: Arrangement) -> frozenset[Fraction]:
+    """Return where the tune takes breath: before the next phrase of a section, and before the next section."""
+    tune = [gesture for gesture in arrangement.gestures if gesture.notes[-1].part == "tune"]
+    starts = (now.start_beat for before, now in pairwise(tune) if before.phrase != now.phrase)
+    *visit_ends, _ = _visit_ends(arrangement)
+    return frozenset([*starts, *visit_ends])
+
+
+def _breaths(arrangement: Arrangement) -> Iterator[Fraction]:
+    for bar in arrangement.bars:
+        yield from (bar.start_beat + mark.at_beat for mark in bar.marks if mark.kind == "breath")

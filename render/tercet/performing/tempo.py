@@ -1,0 +1,254 @@
+"""Beats to seconds: the only place where the one becomes the other.
+
+The piece's own clock runs over the whole piece as played at full speed: tempo and its drift, ritards and fermatas turn
+beats (already swung) into seconds. A timeline reads stretches of that clock.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import pairwise
+
+from tercet.arranging import Arrangement
+from tercet.arranging.strums import slots_of
+from tercet.performing.marks import PlacedMark, placed_marks
+from tercet.performing.swing import Swing
+from tercet.song import Layer
+
+__all__ = ["Clock", "Pace", "piece_clock"]
+
+FINAL_TEMPO = 0.6
+"""Tempo at the end of a ritard, as a part of the tempo before it: w in the curve below; 0.4–0.6 were rated best."""
+
+RITARD_CURVE = 3.0
+"""q in the curve below; 2 and 3 were rated best."""
+
+FERMATA_PART = 0.5
+FERMATA_MOST_S = 2.0
+"""A fermata adds this part of what remains of its note as written, and at full speed at most so many seconds."""
+
+CLOCK_DIGITS = 9
+"""Decimals of a second: powers may differ in their last bit from machine to machine, what is played may not."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Stretch:
+    """A run of beats with one way of going, from `start_s` on.
+
+    `beat_s` is a beat's length at its start, `final` the tempo at its end as a part of that at its start. `added_s`
+    is what a fermata adds, evenly.
+    """
+
+    start_beat: float
+    length_beat: float
+    start_s: float
+    beat_s: float
+    final: float
+    added_s: float
+
+    def seconds_to(self, x: float) -> float:
+        """Return the seconds from the stretch's start to a place in it, `x` from 0 to 1.
+
+        Friberg & Sundberg 1999: ``v(x) = (1 + (w^q − 1)·x)^(1/q)``. The time to x is the integral of 1/v:
+        ``q / ((q − 1)·k) · ((1 + k·x)^((q − 1)/q) − 1)`` with ``k = w^q − 1``.
+        """
+        even = x
+        if self.final != 1.0:
+            k = self.final**RITARD_CURVE - 1.0
+            power = (RITARD_CURVE - 1.0) / RITARD_CURVE
+            even = ((1.0 + k * x) ** power - 1.0) / (power * k)
+        return float(self.length_beat * self.beat_s * even + self.added_s * x)
+
+
+@dataclass(frozen=True, slots=True)
+class Clock:
+    """Seconds of every beat of the piece as played, at full speed, from 0 at the first bar's start.
+
+    Parameters
+    ----------
+    beat_s
+        Length of a beat where nothing slows down.
+    slowing
+        Where the tempo changes all the time: beats from and to.
+    edges
+        Beats at which the tempo changes its way of going.
+    """
+
+    beat_s: float
+    slowing: tuple[tuple[Fraction, Fraction], ...]
+    edges: tuple[Fraction, ...]
+    _starts: tuple[float, ...]
+    _stretches: tuple[_Stretch, ...]
+
+    def seconds(self, beat: Fraction) -> float:
+        """Return when a beat of the piece falls; after the piece's end beats go on evenly."""
+        place = float(beat)
+        here = self._stretches[max(bisect_right(self._starts, place) - 1, 0)]
+        inside = place - here.start_beat
+        x = min(inside / here.length_beat, 1.0)
+        past_s = max(inside - here.length_beat, 0.0) * self.beat_s
+        return round(here.start_s + here.seconds_to(x) + past_s, CLOCK_DIGITS)
+
+
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """From a beat of the piece to the next pace, the tempo is so large a part of the song's own."""
+
+    start: Fraction
+    tempo: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Ritard:
+    """From `start` to `slow` the tempo falls, from there to `end` it stays at `FINAL_TEMPO`."""
+
+    start: Fraction
+    slow: Fraction
+    end: Fraction
+
+    def tempo(self, beat: Fraction) -> float:
+        """Return the tempo at a place of the ritard, as a part of the tempo before it."""
+        if beat >= self.slow:
+            return FINAL_TEMPO
+        x = float((beat - self.start) / (self.slow - self.start))
+        return float((1.0 + (FINAL_TEMPO**RITARD_CURVE - 1.0) * x) ** (1.0 / RITARD_CURVE))
+
+
+@dataclass(frozen=True, slots=True)
+class _Hold:
+    """A fermata's wait: `added_s` more, spread over `start` to `end`."""
+
+    start: Fraction
+    end: Fraction
+    added_s: float
+
+
+def piece_clock(arrangement: Arrangement, swing: Swing, drift: Sequence[Pace] = ()) -> Clock:
+    """Return the clock of a piece: its tempo, how that drifts, its ritards and its fermatas.
+
+    A ritard lasts to the next `a-tempo`, or to the end of its section's playing. Its slowest tempo is reached where the
+    last note of the tune within it is struck (there the curve of Friberg & Sundberg ends), and that note goes on in it.
+
+    A fermata waits on the note of the tune that sounds at its place, ties included (on a pulse where there is
+    none). The wait comes after the last place within that note where the song lets any layer strike: what moves under
+    it goes on in time, then all wait, alike in every tuning and for all players. Its length is taken from the note as
+    written, so that ritard and fermata add and don't multiply.
+    """
+    song, bars = arrangement.song, arrangement.bars
+    beat_s = float(60 / (song.tempo * song.meter.pulse_beat))
+    end = bars[-1].start_beat + bars[-1].length_beat
+    marks = placed_marks(bars)
+    tune = _tune(arrangement)
+    ritards = _ritards(marks, [start for start, _ in tune])
+    holds = [
+        _Hold(
+            _last_place(arrangement, swing, start, stop),
+            stop,
+            min(FERMATA_PART * float(stop - start) * beat_s, FERMATA_MOST_S),
+        )
+        for start, stop in _fermatas(marks, tune, song.meter.pulse_beat, end)
+    ]
+    edges = {bars[0].start_beat, end}
+    edges.update(edge for ritard in ritards for edge in (ritard.start, ritard.slow, ritard.end))
+    edges.update(edge for hold in holds for edge in (hold.start, hold.end))
+    edges.update(pace.start for pace in drift)
+    ordered = sorted(edges)
+    stretches = _stretches(ordered, ritards, holds, [*drift] or [Pace(ordered[0], 1.0)], beat_s)
+    return Clock(
+        beat_s,
+        tuple((ritard.start, ritard.slow) for ritard in ritards),
+        tuple(ordered),
+        tuple(stretch.start_beat for stretch in stretches),
+        stretches,
+    )
+
+
+def _stretches(
+    edges: Sequence[Fraction],
+    ritards: Sequence[_Ritard],
+    holds: Sequence[_Hold],
+    paces: Sequence[Pace],
+    beat_s: float,
+) -> tuple[_Stretch, ...]:
+    """Return the way of going between each two neighbouring edges."""
+    stretches = []
+    starts = [float(pace.start) for pace in paces]
+    now_s = 0.0
+    for start, stop in pairwise(edges):
+        ritard = next((ritard for ritard in ritards if ritard.start <= start < ritard.end), None)
+        first = ritard.tempo(start) if ritard else 1.0
+        last = ritard.tempo(stop) if ritard else 1.0
+        added_s = sum(
+            hold.added_s * float((stop - start) / (hold.end - hold.start))
+            for hold in holds
+            if hold.start <= start < hold.end
+        )
+        tempo = first * paces[bisect_right(starts, float(start)) - 1].tempo
+        here = _Stretch(float(start), float(stop - start), now_s, beat_s / tempo, last / first, added_s)
+        stretches.append(here)
+        now_s += here.seconds_to(1.0)
+    return tuple(stretches)
+
+
+def _tune(arrangement: Arrangement) -> list[tuple[Fraction, Fraction]]:
+    """Return where each note of the tune is struck and where it ends, ties joined, in order."""
+    return [
+        (gesture.start_beat, gesture.start_beat + gesture.length_beat)
+        for gesture in arrangement.gestures
+        if any(note.part == "tune" for note in gesture.notes)
+    ]
+
+
+def _ritards(marks: Iterable[PlacedMark], struck: Sequence[Fraction]) -> list[_Ritard]:
+    """Return the ritards; `struck` tells where notes of the tune are struck, in order."""
+    runs: list[tuple[Fraction, Fraction]] = []
+    opened: PlacedMark | None = None
+    for mark in sorted(marks, key=lambda mark: (mark.beat, mark.kind != "a-tempo")):
+        if opened is not None and (mark.kind == "a-tempo" or mark.beat >= opened.visit_end_beat):
+            runs.append((opened.beat, min(mark.beat, opened.visit_end_beat)))
+            opened = None
+        if mark.kind == "rit" and opened is None:
+            opened = mark
+    if opened is not None:
+        runs.append((opened.beat, opened.visit_end_beat))
+    return [_ritard(start, end, struck) for start, end in runs if end > start]
+
+
+def _ritard(start: Fraction, end: Fraction, struck: Sequence[Fraction]) -> _Ritard:
+    inside = [beat for beat in struck if start < beat < end]
+    return _Ritard(start, inside[-1] if inside else end, end)
+
+
+def _fermatas(
+    marks: Iterable[PlacedMark],
+    tune: Sequence[tuple[Fraction, Fraction]],
+    pulse_beat: Fraction,
+    end: Fraction,
+) -> list[tuple[Fraction, Fraction]]:
+    """Return where each fermata stands and where its note ends; one for each note, not beyond the piece's end.
+
+    `tune` holds start and end of each note of the tune; where none sounds, the fermata stands on a pulse.
+    """
+    found: dict[Fraction, Fraction] = {}
+    for mark in marks:
+        if mark.kind == "fermata":
+            sounding = [stop for start, stop in tune if start <= mark.beat < stop]
+            found.setdefault(min(sounding[0] if sounding else mark.beat + pulse_beat, end), mark.beat)
+    return [(start, stop) for stop, start in found.items()]
+
+
+def _last_place(arrangement: Arrangement, swing: Swing, start: Fraction, stop: Fraction) -> Fraction:
+    """Return the last beat from `start` on, before `stop`, at which the song lets a layer strike, swung.
+
+    These are the strokes of its pattern or strum rows and the notes that it writes, whether these hands play them or
+    not.
+    """
+    song, bars = arrangement.song, arrangement.bars
+    struck: list[tuple[Fraction, Layer]] = [(slot.beat, "strums") for slot in slots_of(song, bars)]
+    for bar in bars:
+        struck += [(bar.start_beat + note.start_beat, "between") for note in bar.between or ()]
+    inside = (swing.beat(beat, layer) for beat, layer in struck if start <= beat < stop)
+    return max(inside, default=start)

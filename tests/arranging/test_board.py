@@ -1,0 +1,155 @@
+"""The neck under the players' hands: what hands cost to hold, over a chord, and to get from one to the next."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tercet.arranging.board import Board, board_of
+from tercet.arranging.demands import COSTS, LIMITS, Hands
+from tercet.neck import COMMON_SHAPES
+from tercet.neck.hands import Hand
+from tercet.song import Players
+from tercet.theory import TUNINGS, parse_chord
+from tests.arranging.by_hand import chance, slow_change
+
+
+def board(players: Players = "free", tuning: str = "high-g", highest_fret: int = 7) -> Board:
+    return board_of(Hands(TUNINGS[tuning], 380.0, LIMITS[players]), highest_fret)
+
+
+def hand(digits: str, fingers: str, position: int) -> Hand:
+    four, three, two, one = map(int, digits)
+    first, second, third, fourth = map(int, fingers)
+    return Hand((four, three, two, one), (first, second, third, fourth), position)
+
+
+@pytest.mark.parametrize(
+    ("held", "terms"),
+    [
+        (hand("0000", "0000", 5), {}),
+        (hand("0003", "0003", 1), {"finger": 1}),
+        (hand("0003", "0004", 1), {"finger": 1, "little finger": 1}),
+        (hand("2010", "2010", 1), {"finger": 2}),
+        (hand("2010", "3010", 1), {"finger": 2, "fret of a squeeze": 1}),
+        (hand("3211", "3211", 1), {"finger": 3, "barre over two strings": 1}),
+        (hand("2223", "1112", 2), {"finger": 2, "barre over more": 1, "fret above first position": 1}),
+        (hand("1003", "1002", 1), {"finger": 2, "fret of a stretch": 1}),
+        (
+            hand("5555", "1111", 5),
+            {
+                "finger": 1,
+                "barre over more": 1,
+                "fret above first position": 4,
+                "fret above third position": 2,
+            },
+        ),
+        (
+            hand("0007", "0003", 5),
+            {"finger": 1, "fret above first position": 4, "fret above third position": 2},
+        ),
+    ],
+)
+def test_what_a_hand_costs_to_hold(held: Hand, terms: dict[str, float]) -> None:
+    found = board().holding_cost[board().row_of(held)]
+    assert found == pytest.approx(sum(COSTS[name] * times for name, times in terms.items()))
+
+
+@pytest.mark.parametrize(
+    ("held", "players"),
+    [
+        (hand("0003", "0003", 1), {"beginner", "improving", "free"}),
+        (hand("2010", "2010", 1), {"beginner", "improving", "free"}),
+        (hand("3211", "3211", 1), {"improving", "free"}),  # a barre
+        (hand("3211", "4312", 1), {"improving", "free"}),  # four fingers
+        (hand("1004", "1004", 1), {"beginner", "improving", "free"}),  # 57 mm
+        (hand("5009", "1004", 5), {"beginner", "improving", "free"}),  # 59 mm
+    ],
+)
+def test_who_is_asked_to_hold_a_hand(held: Hand, players: set[Players]) -> None:
+    asked = {name for name in LIMITS if board(name, "low-g", 12).asked[board(name, "low-g", 12).row_of(held)]}
+    assert asked == players
+
+
+@pytest.mark.parametrize("tuning", ["high-g", "low-g"])
+@pytest.mark.parametrize("name", COMMON_SHAPES)
+def test_the_known_shape_is_the_cheapest_for_its_chord(name: str, tuning: str) -> None:
+    neck = board("improving", tuning)
+    over = neck.chord(parse_chord(name))
+    holding = over.allowed & over.fits.all(axis=1)
+    rows = np.flatnonzero(holding)
+    best = neck.hand(int(rows[over.cost[rows].argmin()]))
+    assert "".join(map(str, best.frets)) == COMMON_SHAPES[name]
+
+
+def test_what_a_chord_makes_of_a_hand() -> None:
+    neck = board("beginner")
+    over = neck.chord(parse_chord("C"))
+    known, open_hand, high = (
+        neck.row_of(held)
+        for held in (hand("0003", "0003", 1), hand("0000", "0000", 1), hand("5555", "1111", 5))
+    )
+    assert over.tone[known].tolist() == [True] * 4
+    assert over.tone[open_hand].tolist() == [True, True, True, False]
+    assert over.fits[open_hand].all()  # an open string may stay silent
+    assert over.fits[high].tolist() == [False] * 4  # fret 5 is too high for a beginner's chord
+    assert over.cost[known] == pytest.approx(COSTS["finger"] + COSTS["known shape"])
+    assert over.cost[open_hand] == pytest.approx(COSTS["idle string off the chord"])
+    third_missing = neck.row_of(hand("0033", "0034", 1))
+    assert over.cost[third_missing] == pytest.approx(
+        neck.holding_cost[third_missing] + COSTS["most telling tone missing"]
+    )
+
+
+def test_a_known_shape_is_allowed_though_it_asks_for_a_barre() -> None:
+    neck = board("beginner")
+    row = neck.row_of(hand("3211", "3211", 1))
+    assert not neck.asked[row]
+    assert neck.chord(parse_chord("Bb")).allowed[row]
+    assert not neck.chord(parse_chord("Gm")).allowed[row]
+
+
+# Changes
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "cost"),
+    [
+        ("0000 0000 1", "0000 0000 1", 0.0),
+        ("0003 0003 1", "0003 0003 1", -0.12),
+        ("0003 0003 1", "0000 0000 1", 0.0),  # lifting is free
+        ("0000 0000 1", "0003 0003 1", 0.25),
+        ("2000 2000 1", "2010 2010 1", -0.12 + 0.25),
+        ("0003 0003 1", "0005 0003 3", 0.12 + 0.6 + 2 * 1.0),  # along the string
+        ("0200 0200 1", "0020 0020 1", 0.6),  # across the strings
+        ("0000 0000 4", "0003 0003 1", 0.25 + 0.5 * (0.6 + 3 * 1.0)),  # open strings give time
+        ("0000 0000 4", "0000 0000 1", 0.5 * (0.6 + 3 * 1.0)),  # but the hand has a position all along
+    ],
+)
+def test_what_changes_cost(before: str, after: str, cost: float) -> None:
+    (old, old_fingers, old_at), (new, new_fingers, new_at) = before.split(), after.split()
+    rows = [
+        board().row_of(hand(old, old_fingers, int(old_at))),
+        board().row_of(hand(new, new_fingers, int(new_at))),
+    ]
+    found = board().change_cost(np.array(rows[:1]), np.array(rows[1:]))
+    assert found.shape == (1, 1)
+    assert found[0, 0] == pytest.approx(cost)
+
+
+def test_changes_cost_what_they_cost_finger_by_finger() -> None:
+    neck = board(highest_fret=12)
+    drawn = chance(1)
+    before = np.array([drawn.randrange(len(neck.table)) for _ in range(60)])
+    after = np.array([drawn.randrange(len(neck.table)) for _ in range(50)])
+    slow = [[slow_change(neck.hand(int(b)), neck.hand(int(a))) for a in after] for b in before]
+    np.testing.assert_allclose(neck.change_cost(before, after), slow, atol=1e-12)
+
+
+def test_rows_and_hands() -> None:
+    neck = board(highest_fret=4)
+    assert all(neck.row_of(neck.hand(row)) == row for row in range(len(neck.table)))
+    with pytest.raises(KeyError, match="position=9"):
+        neck.row_of(hand("0000", "0000", 9))
+    assert (neck.midis == neck.table.frets + np.array([67, 60, 64, 69])).all()
+    assert board(highest_fret=4) is neck

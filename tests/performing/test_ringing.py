@@ -1,0 +1,90 @@
+"""How long strings ring, one reason to end at a time."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+
+import pytest
+
+from tercet.arranging import Arrangement
+from tercet.performing.ringing import note_ends
+from tercet.song import ChordSpan
+from tercet.theory import parse_chord
+from tests.performing.pieces import Stroke, Visit, added, chop, piece, strum, tune
+
+ONE_BAR = [Visit("verse", 1, 1)]
+
+
+def ends(*strokes: Stroke, visits: list[Visit] | None = None, mark: str = "") -> list[list[Fraction]]:
+    """Return where the notes of each gesture end, string 4 first."""
+    return ends_in(piece(*strokes, visits=visits or ONE_BAR, marks={1: mark} if mark else None))
+
+
+def ends_in(made: Arrangement) -> list[list[Fraction]]:
+    return [
+        [end for _, end in sorted(zip(gesture.notes, found, strict=True), key=lambda pair: -pair[0].string)]
+        for gesture, found in zip(made.gestures, note_ends(made), strict=True)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("gestures", "first"),
+    [
+        ((tune(0, 2, "4321"),), [4, 4, 4, 2]),  # the tune as written, what is under it to the end
+        ((tune(0, 2, "4321"), tune(3, 1, "2")), [4, 4, 3, 2]),  # struck again
+        ((tune(0, 1, "4321", "2003"), tune(2, 1, "1", "2002")), [4, 4, 4, 1]),  # the hand keeps its frets
+        ((tune(0, 1, "4321", "2003"), tune(2, 1, "1", "0002")), [2, 4, 4, 1]),  # a finger is lifted
+        ((tune(0, 1, "4321", "2003"), tune(2, 1, "1", "2202")), [4, 2, 4, 1]),  # or added
+        ((strum(0, 1, "432"), added(2, 1, "3", "0203")), [4, 2, 4]),
+        ((strum(0, 1, "432"), chop(2, "1/2", "432")), [2, 2, 2]),  # all are damped
+        ((strum(0, 1, "432"), chop(2, "1/2", "43")), [2, 2, 2]),
+        ((chop(0, "1/2", "432"),), [Fraction(1, 2)] * 3),  # never rings
+        ((added(0, 1, "3"),), [1]),
+        ((strum(0, 1, "43"), strum(0, 1, "21")), [4, 4]),  # at the same moment
+    ],
+)
+def test_what_ends_a_string(gestures: tuple[Stroke, ...], first: list[int]) -> None:
+    assert ends(*gestures)[0] == first
+
+
+def test_a_playing_of_a_section_and_the_piece_end_it() -> None:
+    both = [Visit("verse", 1, 1), Visit("verse", 2, 1)]
+    assert ends(strum(2, 1, "43"), strum(6, 1, "43"), visits=both) == [[4, 4], [8, 8]]
+
+
+def test_a_written_length_is_kept_over_the_end_of_a_section() -> None:
+    both = [Visit("verse", 1, 1), Visit("verse", 2, 1)]
+    assert ends(tune(2, 4, "21"), visits=both) == [[6, 6]]
+
+
+def test_a_breath_ends_it() -> None:
+    assert ends(strum(0, 1, "43"), mark=",@3") == [[2, 2]]
+
+
+def test_another_chord_ends_it() -> None:
+    made = piece(strum(0, 1, "43"), visits=ONE_BAR)
+    (bar,) = made.bars
+    spans = (
+        ChordSpan(Fraction(0), Fraction(3), parse_chord("C")),
+        ChordSpan(Fraction(3), Fraction(1), parse_chord("G")),
+    )
+    assert ends_in(replace(made, bars=(replace(bar, chords=spans),))) == [[3, 3]]
+
+
+def phrased(*strokes: Stroke, phrases: list[int], visits: list[Visit] | None = None) -> list[list[Fraction]]:
+    made = piece(*strokes, visits=visits or ONE_BAR)
+    placed = [replace(gesture, phrase=phrase) for gesture, phrase in zip(made.gestures, phrases, strict=True)]
+    return ends_in(replace(made, gestures=tuple(placed)))
+
+
+def test_the_tune_takes_breath_before_the_next_phrase_and_the_next_section() -> None:
+    notes = (tune(0, 2, "1"), tune(2, "1/2", "1"), tune(3, 1, "1"))
+    assert phrased(*notes, phrases=[0, 1, 1]) == [[Fraction(7, 4)], [Fraction(5, 2)], [4]]
+    both = [Visit("verse", 1, 1), Visit("verse", 2, 1)]
+    assert phrased(*notes, phrases=[0, 0, 0], visits=both)[-1] == [Fraction(15, 4)]
+
+
+def test_a_short_note_gives_up_a_quarter_of_itself_and_a_chord_rings_on() -> None:
+    made = phrased(tune(0, "1/2", "21"), tune("1/2", 1, "1"), phrases=[0, 1])
+    assert made == [[4, Fraction(3, 8)], [Fraction(3, 2)]]
