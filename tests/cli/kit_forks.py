@@ -43,7 +43,7 @@ def serve() -> None:
     """Answer until there is nothing more to read."""
     import numpy as np  # noqa: F401 - loaded before the forks
 
-    import tercet.cli.kit_song
+    import tercet.kit.song_kit
     import tercet.sound.fluid
     import tercet.sound.room  # noqa: F401
 

@@ -145,7 +145,7 @@ def test_a_job_that_fails_says_its_song_and_track_and_the_others_go_on(
             raise ValueError("no echo today")
         return write_track(order, index, *more)
 
-    monkeypatch.setattr("tercet.cli.kit_jobs.write_track", fail)
+    monkeypatch.setattr("tercet.kit.tasks.write_track", fail)
     second = song.with_name("second.yaml")
     second.write_text(song.read_text("utf-8").replace("Two Kettles", "Second"), "utf-8")
     ran = tercet("kit", song, second, "-o", tmp_path / "out", "--jobs", "1", *TRACKS)

@@ -26,8 +26,8 @@ from tercet.cli.talk import counted, progress, put, say, say_left
 from tercet.errors import RequestError
 
 if TYPE_CHECKING:
-    from tercet.cli.kit_song import SongMade, SongOrder
     from tercet.jobs import Place, Store
+    from tercet.kit.song_kit import SongMade, SongOrder
     from tercet.tracks import Recipe
     from tercet.tracks.making import TrackOrder
 
@@ -102,9 +102,9 @@ def run(arguments: argparse.Namespace) -> int:
         return _list(arguments.songs)
     if not arguments.songs or not arguments.output:
         raise RequestError("name one song or more, and a folder: tercet kit SONG.yaml -o DIR")
-    from tercet.cli.kit_there import asked_key, complete_kit
-    from tercet.cli.work_folder import remove_left
     from tercet.jobs import FolderStore, open_place, store_at
+    from tercet.kit.existing import asked_key, complete_kit
+    from tercet.kit.work_folder import remove_left
 
     arguments.songs = songs_among(arguments.songs)
     place = open_place(arguments.jobs, arguments.cluster)
@@ -127,10 +127,10 @@ def _make(
     arguments: argparse.Namespace, wanted: Sequence[tuple[str, str, str]], store: Store, place: Place
 ) -> int:
     """Make the kits of songs (file, folder, what is asked for) that aren't complete; return the exit code."""
-    from tercet.cli.kit_jobs import load_all
     from tercet.cli.kit_sense import sensible
-    from tercet.cli.work_folder import work_folder
     from tercet.jobs import FolderStore, Job
+    from tercet.kit.tasks import load_all
+    from tercet.kit.work_folder import work_folder
     from tercet.tracks import RECIPES
 
     beside = store.folder if isinstance(store, FolderStore) else None
@@ -224,7 +224,7 @@ def _order(
     work: Path,
 ) -> SongOrder:
     """Return what is asked for of one song."""
-    from tercet.cli.kit_song import SongOrder
+    from tercet.kit.song_kit import SongOrder
     from tercet.tracks.making import SetOrder
 
     song = sets[0].arrangement.song
@@ -302,8 +302,8 @@ def _tracks(
 
 def _made(orders: Sequence[SongOrder], place: Place, *, whole: bool) -> Iterator[tuple[SongOrder, SongMade]]:
     """Make the kits; where there are many songs, or always if `whole`, each song is a job, else each is split up."""
-    from tercet.cli.kit_song import SongMade, make_kit, make_whole_song
     from tercet.jobs import Job, run_jobs
+    from tercet.kit.song_kit import SongMade, make_kit, make_whole_song
 
     if place.workers == 1 or (len(orders) < MANY_SONGS * place.workers and not whole):
         for order in orders:

@@ -6,12 +6,12 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from tercet.cli.kit_jobs import let_go, ready_recording
 from tercet.cli.talk import say
 from tercet.errors import RequestError
+from tercet.kit.tasks import let_go, ready_recording
 
 if TYPE_CHECKING:
-    from tercet.cli.kit_song import SongOrder
+    from tercet.kit.song_kit import SongOrder
     from tercet.tracks.making import SetOrder
 
 __all__ = ["sensible"]

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING
 from tercet.cli.options import add_performance_options, add_replace_option, players, speeds
 from tercet.cli.playing import playing_of, ready_song, show_problems
 from tercet.cli.talk import Report, progress, put, say, say_left
-from tercet.cli.work_folder import work_folder
 from tercet.errors import RequestError
+from tercet.kit.work_folder import work_folder
 from tercet.printable import visible_line
 
 if TYPE_CHECKING:
@@ -191,7 +191,8 @@ def _write_folder(
 ) -> bool:
     """Write the sheet, unless ``tercet sheet`` put one there, and the page; return whether the page was written."""
     from tercet.cli.sheet import sheet_bytes
-    from tercet.publish.page import PagePlan, files_to_take, song_page
+    from tercet.kit.page_tracks import files_to_take
+    from tercet.publish.page import PagePlan, song_page
 
     sheet = f"{folder.name}.pdf"
     if arguments.replace or not files.is_of_another(sheet):
@@ -218,7 +219,7 @@ def _write_folder(
 
 def _tracks(folder: Path) -> tuple[KitTrack, ...]:
     """Return the tracks of the kit in a song's folder; a kit that can't be read is told, and counts as none."""
-    from tercet.publish.page import read_kit
+    from tercet.kit.page_tracks import read_kit
 
     try:
         return read_kit(folder)
@@ -230,10 +231,11 @@ def _tracks(folder: Path) -> tuple[KitTrack, ...]:
 def _asked(arguments: argparse.Namespace, playing: Playing, folder: Path) -> str:
     """Return what stands for all that a page is made of: the song, how it is played, and the kit beside it."""
     from tercet import __version__
-    from tercet.publish.page import KIT_FILE, files_to_take
+    from tercet.kit.manifest import MANIFEST
+    from tercet.kit.page_tracks import files_to_take
     from tercet.tracks.keys import digest
 
-    kit = folder / KIT_FILE
+    kit = folder / MANIFEST
     return digest(
         __version__,
         playing.arrangement,
@@ -282,9 +284,9 @@ def _show_notices(playing: Playing) -> None:
 def _ready_kit(arguments: argparse.Namespace, song: str, folder: Path) -> None:
     """Make the recordings of a song's kit as MP3, unless its folder has a kit."""
     from tercet.cli import kit
-    from tercet.publish.page import KIT_FILE
+    from tercet.kit.manifest import MANIFEST
 
-    if (folder / KIT_FILE).is_file() or any(folder.glob("*.mp3")):
+    if (folder / MANIFEST).is_file() or any(folder.glob("*.mp3")):
         return
     parser = argparse.ArgumentParser()
     kit.add_arguments(parser)

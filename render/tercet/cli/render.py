@@ -143,7 +143,7 @@ def _recipe(arguments: argparse.Namespace, one: ReadySet) -> Recipe:
 
 def _write_track(arguments: argparse.Namespace, one: ReadySet, recipe: Recipe, path: Path) -> None:
     """Write a recording."""
-    from tercet.cli.work_folder import work_folder
+    from tercet.kit.work_folder import work_folder
     from tercet.sound.convolution import THREADS
     from tercet.tracks.made_files import own_file
     from tercet.tracks.making import SetOrder, TrackOrder, ceilings_of, gains_of, recording_of, write_track

@@ -17,7 +17,6 @@ from tercet.audio_formats import FORMATS
 from tercet.publish.canvas import Drawing, svg_text
 from tercet.publish.chord_diagram import chord_diagram_drawing
 from tercet.publish.page.kept_page import FOLDER
-from tercet.publish.page.kit_list import KitTrack
 from tercet.publish.page.making import KNOCKS_APART_S, PageSound
 from tercet.publish.page.music import Music, engraved_music, marks_of_notes, spoken_bars
 from tercet.publish.page.policy import ICON, policy, policy_of_one_file
@@ -33,7 +32,17 @@ from tercet.tracks.whole_song import PARTS
 if TYPE_CHECKING:
     from jinja2 import Environment
 
-__all__ = ["LONGEST_TITLE", "PagePlan", "SongEntry", "class_page", "data_for_page", "song_page"]
+__all__ = [
+    "LONGEST_TITLE",
+    "KitTrack",
+    "PagePlan",
+    "SongEntry",
+    "TrackBar",
+    "Turn",
+    "class_page",
+    "data_for_page",
+    "song_page",
+]
 
 LONGEST_TITLE = 120
 """Characters of a title that a browser's tab and a list get; the song's page itself shows all of it."""
@@ -53,6 +62,38 @@ _LAYER_OF: dict[str, Layer] = {
 
 Files = Mapping[str, Sequence[tuple[str, int]]]
 """For each group of downloads its files: where each lies seen from the page, and its bytes."""
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """A stretch of a track: whose it is (``listen``, ``yours``, ``together``, ``count-in``), when, at which step."""
+
+    whose: str
+    start_s: float
+    end_s: float
+    step: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class TrackBar:
+    """A bar as it falls in a track: its number in the piece as played, and when."""
+
+    number: int
+    start_s: float
+    end_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class KitTrack:
+    """A recording of the kit that a page can play."""
+
+    file: str
+    name: str
+    title: str
+    purpose: str
+    length_s: float
+    bars: tuple[TrackBar, ...]
+    turns: tuple[Turn, ...]
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,7 @@ import os
 import time
 from pathlib import Path
 
-from tercet.cli.work_folder import LOCK, PREFIX, remove_left, work_folder
+from tercet.kit.work_folder import LOCK, PREFIX, remove_left, work_folder
 
 
 def test_what_a_killed_command_left_goes(tmp_path: Path) -> None:

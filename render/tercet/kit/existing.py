@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from tercet import __version__
 from tercet.errors import OutputError, TercetError
-from tercet.tracks.manifest import MANIFEST, read_manifest
+from tercet.kit.manifest import MANIFEST, read_manifest
 
 if TYPE_CHECKING:
     from tercet.jobs import Store

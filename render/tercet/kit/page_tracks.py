@@ -1,59 +1,23 @@
-"""What a page knows of a kit: its tracks, whose turn it is in each, and what else lies in the folder to take home.
-
-Everything about ``kit.json`` is in this module.
-"""
+"""What a page knows of a kit: its tracks, whose turn it is in each, and what else lies in the folder to take home."""
 
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from tercet.audio_formats import FORMATS, format_names
 from tercet.errors import RequestError
+from tercet.kit.manifest import MANIFEST
+from tercet.publish.page import KitTrack, TrackBar, Turn
 
-__all__ = ["KIT_FILE", "KitTrack", "TrackBar", "Turn", "files_to_take", "read_kit"]
-
-KIT_FILE = "kit.json"
+__all__ = ["files_to_take", "read_kit"]
 
 PLAYED_ENDINGS = (".mp3",)
 """Kinds of recording that every browser plays."""
 
 TAKEN = {**dict(zip(FORMATS, format_names(), strict=True)), ".mid": "midi", ".pdf": "pdf"}
 """Groups of files to take home by their endings, in their order."""
-
-
-@dataclass(frozen=True, slots=True)
-class Turn:
-    """A stretch of a track: whose it is (``listen``, ``yours``, ``together``, ``count-in``), when, at which step."""
-
-    whose: str
-    start_s: float
-    end_s: float
-    step: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class TrackBar:
-    """A bar as it falls in a track: its number in the piece as played, and when."""
-
-    number: int
-    start_s: float
-    end_s: float
-
-
-@dataclass(frozen=True, slots=True)
-class KitTrack:
-    """A recording of the kit that a page can play."""
-
-    file: str
-    name: str
-    title: str
-    purpose: str
-    length_s: float
-    bars: tuple[TrackBar, ...]
-    turns: tuple[Turn, ...]
 
 
 def read_kit(folder: Path, set_name: str = "") -> tuple[KitTrack, ...]:
@@ -71,7 +35,7 @@ def read_kit(folder: Path, set_name: str = "") -> tuple[KitTrack, ...]:
     RequestError
         The manifest can't be read.
     """
-    path = folder / KIT_FILE
+    path = folder / MANIFEST
     try:
         manifest = json.loads(path.read_text(encoding="utf-8"))
         sets = [one.get("name", "") for one in manifest.get("sets", [])] or [""]

@@ -12,7 +12,17 @@ from itertools import product
 from pathlib import PurePosixPath
 from typing import TYPE_CHECKING, Any
 
-from tercet.cli.kit_jobs import (
+from tercet.errors import OutputError
+from tercet.jobs import Here, Job, run_jobs
+from tercet.kit.existing import what_is_there
+from tercet.kit.manifest import (
+    MANIFEST,
+    file_entries,
+    manifest_bytes,
+    midi_entry,
+    song_entry,
+)
+from tercet.kit.tasks import (
     Hearing,
     PackedOrder,
     Share,
@@ -27,21 +37,11 @@ from tercet.cli.kit_jobs import (
     write_midi,
     write_one,
 )
-from tercet.cli.kit_there import what_is_there
-from tercet.cli.work_folder import alone_in, work_folder
-from tercet.errors import OutputError
-from tercet.jobs import Here, Job, run_jobs
+from tercet.kit.work_folder import alone_in, work_folder
 from tercet.tracks.balance import balance_of
 from tercet.tracks.keys import digest, gain_key, set_key, track_key, without_own_tracks
 from tercet.tracks.made_files import OwnFiles, is_sealed
 from tercet.tracks.making import SetOrder, ceilings_of, gains_of
-from tercet.tracks.manifest import (
-    MANIFEST,
-    file_entries,
-    manifest_bytes,
-    midi_entry,
-    song_entry,
-)
 
 if TYPE_CHECKING:
     from tercet.jobs import Place, Store
@@ -78,7 +78,7 @@ class SongOrder:
     store
         Where it goes.
     asked
-        What stands for all that is asked for, see `tercet.cli.kit_there.asked_key`.
+        What stands for all that is asked for, see `tercet.kit.existing.asked_key`.
     replace, verify
         As the options of the command.
     """

@@ -9,11 +9,11 @@ from pathlib import Path
 import pytest
 
 from tercet.arranging import arrange, song_tuning
-from tercet.cli.kit_jobs import PackedOrder, Share, let_go, play_share, ready_recording, share_plan
 from tercet.cli.kit_sense import sensible
-from tercet.cli.kit_song import SongOrder
 from tercet.jobs import FolderStore, Here
 from tercet.jobs.pool import Pool
+from tercet.kit.song_kit import SongOrder
+from tercet.kit.tasks import PackedOrder, Share, let_go, play_share, ready_recording, share_plan
 from tercet.song import parse_song
 from tercet.sound.fonts import choose_font
 from tercet.tracks.making import SetOrder, TrackOrder
