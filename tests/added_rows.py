@@ -134,7 +134,7 @@ ADDED: tuple[Addition, ...] = (
         "a script for words",
         (
             Edit(
-                "publish/fonts.py",
+                "publish/typefaces.py",
                 '    FontFamily("Heebo"',
                 '    FontFamily("DejaVu Sans", "matplotlib", "mpl-data/fonts/ttf/DejaVuSans.ttf"),\n',
             ),

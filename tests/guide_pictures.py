@@ -45,7 +45,7 @@ def _sheet(folder: Path) -> Image.Image:
     import resvg_py
 
     from tercet.cli import main
-    from tercet.publish.fonts import font_files
+    from tercet.publish.typefaces import font_files
 
     path = folder / "sheet.svg"
     main(["sheet", str(folder / "apples.yaml"), "-o", str(path)])

@@ -18,12 +18,12 @@ from tercet.exchange.musicxml_out import musicxml_bytes
 from tercet.performing import Take, TakeNote, lay_out, perform
 from tercet.publish import fretboard_picture, handout_pictures
 from tercet.publish.canvas import svg_text
-from tercet.publish.engraving import engrave_at
-from tercet.publish.engraving_svg import engraving_svg
-from tercet.publish.fretboard import FretboardMap, tune_places
 from tercet.publish.page.music import spoken_bars
-from tercet.publish.score_parts import ScoreLook
-from tercet.publish.written_form import Stretch, WrittenForm, written_form
+from tercet.publish.pictures.fretboard import FretboardMap, tune_places
+from tercet.publish.score.engraving import engrave_at
+from tercet.publish.score.engraving_svg import engraving_svg
+from tercet.publish.score.score_parts import ScoreLook
+from tercet.publish.score.written_form import Stretch, WrittenForm, written_form
 from tercet.song import Players, Song, drop_pins, parse_song, read_song, transpose_song
 from tercet.sound.fluid import FluidSynthesiser
 from tercet.sound.soundfont import SoundFont

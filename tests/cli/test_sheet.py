@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from tercet.publish import fonts
+from tercet.publish import typefaces
 from tests.cli.conftest import Ran
 from tests.measure.papers import pages_text, sizes_pt
 from tests.measure.sheets import bars_in_pdf, bars_shown, texts
@@ -82,7 +82,7 @@ def test_signs_that_no_font_has_are_told(
 ) -> None:
     song.write_text(song.read_text(encoding="utf-8").replace("songs.", "歌"), encoding="utf-8")
     assert tercet("sheet", song, "-o", tmp_path / "a.svg").err == ""
-    monkeypatch.setattr(fonts, "FAMILIES", fonts.FAMILIES[:1])
+    monkeypatch.setattr(typefaces, "FAMILIES", typefaces.FAMILIES[:1])
     made = tercet("sheet", song, "-o", tmp_path / "a.svg")
     assert made.code == 0
     assert "no font here has 歌: they are drawn as boxes" in made.err

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from tercet.publish import fonts
+from tercet.publish import typefaces
 from tests.cli.conftest import Ran
 from tests.measure.diagrams import diagrams_of, seen
 from tests.measure.handouts import strokes_of, verses_of
@@ -94,7 +94,7 @@ def test_signs_that_no_font_has_are_told(
 ) -> None:
     song.write_text(song.read_text(encoding="utf-8").replace("songs.", "歌"), encoding="utf-8")
     assert tercet("sheet", song, "--handout", "-o", tmp_path / "sheet.svg").err == ""
-    monkeypatch.setattr(fonts, "FAMILIES", fonts.FAMILIES[:1])
+    monkeypatch.setattr(typefaces, "FAMILIES", typefaces.FAMILIES[:1])
     made = tercet("sheet", song, "--handout", "-o", tmp_path / "sheet.svg")
     assert made.code == 0
     assert "no font here has 歌: they are drawn as boxes" in made.err

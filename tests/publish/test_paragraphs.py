@@ -6,7 +6,7 @@ import pytest
 
 from tercet.publish.letters import text_width_em
 from tercet.publish.paragraphs import shortened, wrapped
-from tercet.publish.stand_ins import stand_in
+from tercet.publish.score.stand_ins import stand_in
 from tests.measure.text_boxes import _ink
 
 TIMES_EM = {"H": 0.722, "p": 0.5, ".": 0.25}

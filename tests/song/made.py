@@ -24,9 +24,9 @@ from tercet.performing import covered_notes, lay_out, perform
 from tercet.publish import handout_pictures, svg_text
 from tercet.publish.page import PagePlan, PageSound, song_page
 from tercet.publish.page.timing import SpeedTiming
-from tercet.publish.sheet_pages import SheetLook, sheet_of
-from tercet.publish.sheet_pdf import sheet_pdf
-from tercet.publish.sheet_svg import sheet_svg
+from tercet.publish.score.pages import SheetLook, sheet_of
+from tercet.publish.score.pdf import sheet_pdf
+from tercet.publish.score.svg import sheet_svg
 from tercet.song import LAYERS, Song
 from tercet.theory import Tuning
 from tests.unprintable import harmful_in

@@ -15,8 +15,8 @@ from tercet.exchange.abc_out import abc_bytes
 from tercet.exchange.midi_plain import plain_midi_bytes
 from tercet.exchange.musicxml_out import musicxml_bytes
 from tercet.performing import lay_out, perform
-from tercet.publish.engraving import engrave
-from tercet.publish.handout import handout_pictures
+from tercet.publish.pictures.handout import handout_pictures
+from tercet.publish.score.engraving import engrave
 from tercet.song.reader import parse_song
 
 FINEST = ("1/256", "1/512", "1/768", "1/1000", "2/511", "0.001", "1/7", "3/1000")

@@ -98,16 +98,16 @@ def sheet_bytes(
     paper, large, left_handed
         As the options of the command.
     """
-    from tercet.publish.sheet_pages import SheetLook, sheet_of
+    from tercet.publish.score.pages import SheetLook, sheet_of
 
     pages = ending == ".pdf"
     sheet = sheet_of(arrangement, SheetLook(paper if pages else None, large, left_handed))
     say_missing_signs(sheet.texts)
     if pages:
-        from tercet.publish.sheet_pdf import sheet_pdf
+        from tercet.publish.score.pdf import sheet_pdf
 
         return sheet_pdf(sheet)
-    from tercet.publish.sheet_svg import sheet_svg
+    from tercet.publish.score.svg import sheet_svg
 
     return sheet_svg(sheet).encode("utf-8")
 

@@ -87,7 +87,7 @@ def say_signs_without_font(drawings: Iterable[Drawing]) -> None:
 
 def say_missing_signs(texts: Iterable[str]) -> None:
     """Tell which signs of some texts no font here has, if any: they are drawn as boxes."""
-    from tercet.publish.fonts import without_font
+    from tercet.publish.typefaces import without_font
 
     signs = without_font(texts)
     if signs:

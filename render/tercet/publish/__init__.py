@@ -1,14 +1,20 @@
 """What is looked at: the picture of a take, chord diagrams, the fretboard, the handout; as SVG, PNG and PDF."""
 
 from tercet.publish.canvas import Drawing, svg_text
-from tercet.publish.chord_diagram import chord_diagram, chord_diagram_drawing
-from tercet.publish.fretboard import USUAL_FRETS, FretboardMap, fretboard_picture, frets_for, tune_places
-from tercet.publish.handout import handout_pictures
 from tercet.publish.pdf import pdf_bytes
 from tercet.publish.picture_file import PICTURE_ENDINGS, landscape_pdf, picture_maker
+from tercet.publish.pictures.chord_diagram import chord_diagram, chord_diagram_drawing
+from tercet.publish.pictures.fretboard import (
+    USUAL_FRETS,
+    FretboardMap,
+    fretboard_picture,
+    frets_for,
+    tune_places,
+)
+from tercet.publish.pictures.handout import handout_pictures
+from tercet.publish.pictures.shapes_used import LineShapes, ShapeUse, shapes_by_line, shapes_used
+from tercet.publish.pictures.take_picture import take_picture
 from tercet.publish.raster import png_bytes
-from tercet.publish.shapes_used import LineShapes, ShapeUse, shapes_by_line, shapes_used
-from tercet.publish.take_picture import take_picture
 
 __all__ = [
     "PICTURE_ENDINGS",

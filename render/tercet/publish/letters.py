@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import Literal
 
-from tercet.publish.fonts import FAMILIES, FontFamily
+from tercet.publish.typefaces import FAMILIES, FontFamily
 
 __all__ = ["Style", "text_width_em"]
 

@@ -14,8 +14,8 @@ from threading import Lock
 from typing import TYPE_CHECKING, Any
 
 from tercet.errors import ParameterError
-from tercet.publish.fonts import FAMILIES, FontFamily, family_for, visual_order, without_font
 from tercet.publish.pdf_fonts import Face, face_file, face_name
+from tercet.publish.typefaces import FAMILIES, FontFamily, family_for, visual_order, without_font
 
 if TYPE_CHECKING:
     from xml.etree.ElementTree import Element

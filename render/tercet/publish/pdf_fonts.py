@@ -6,7 +6,7 @@ from hashlib import sha256
 from io import BytesIO
 from typing import Any
 
-from tercet.publish.fonts import FontFamily
+from tercet.publish.typefaces import FontFamily
 
 __all__ = ["Face", "face_file", "face_name"]
 

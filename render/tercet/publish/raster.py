@@ -5,7 +5,7 @@ from __future__ import annotations
 from math import sqrt
 
 from tercet.publish.canvas import FONT_FAMILY, Drawing, svg_text, texts_in
-from tercet.publish.fonts import font_files
+from tercet.publish.typefaces import font_files
 
 __all__ = ["png_bytes"]
 

@@ -1,8 +1,8 @@
 """The class page: plain HTML, CSS and JavaScript that play a song's layers, near or far, in a student's browser."""
 
 from tercet.publish.page.kept_page import FOLDER, PageFiles
-from tercet.publish.page.making import PageSound, made_sound
 from tercet.publish.page.song_page import KitTrack, PagePlan, SongEntry, TrackBar, Turn, class_page, song_page
+from tercet.publish.page.sound import PageSound, made_sound
 
 __all__ = [
     "FOLDER",

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 from tercet.arranging import Arrangement, Gesture, StringNote
 from tercet.arranging.off_neck import moved_words
-from tercet.publish.engraving import Engraving, engrave_at
-from tercet.publish.engraving_svg import sign_definitions, system_svg
 from tercet.publish.page.texts import filled
-from tercet.publish.score_parts import GestureIds, ScoreLook
+from tercet.publish.score.engraving import Engraving, engrave_at
+from tercet.publish.score.engraving_svg import sign_definitions, system_svg
+from tercet.publish.score.score_parts import GestureIds, ScoreLook
 
 __all__ = ["Music", "MusicView", "engraved_music", "marks_of_notes", "spoken_bars"]
 

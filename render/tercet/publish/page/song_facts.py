@@ -10,10 +10,10 @@ from typing import Any
 
 from tercet.arranging import Arrangement, Gesture
 from tercet.performing import Take, TakeNote
-from tercet.publish.chord_diagram import spoken_shape
-from tercet.publish.legend import middle_levels_db, places
 from tercet.publish.page.timing import note_key
-from tercet.publish.shapes_used import LineShapes, ShapeUse, chord_at, shapes_by_line
+from tercet.publish.pictures.chord_diagram import spoken_shape
+from tercet.publish.pictures.legend import middle_levels_db, places
+from tercet.publish.pictures.shapes_used import LineShapes, ShapeUse, chord_at, shapes_by_line
 from tercet.song import LAYERS, Bar, Layer
 
 __all__ = ["PLACES", "SongFacts", "natural_places", "song_facts", "visits_of"]

@@ -15,17 +15,17 @@ from tercet.arranging import Arrangement
 from tercet.arranging.off_neck import explained
 from tercet.audio_formats import FORMATS
 from tercet.publish.canvas import Drawing, svg_text
-from tercet.publish.chord_diagram import chord_diagram_drawing
 from tercet.publish.page.kept_page import FOLDER
-from tercet.publish.page.making import KNOCKS_APART_S, PageSound
 from tercet.publish.page.music import Music, engraved_music, marks_of_notes, spoken_bars
 from tercet.publish.page.policy import ICON, policy, policy_of_one_file
 from tercet.publish.page.song_facts import PLACES, SongFacts, song_facts, visits_of
+from tercet.publish.page.sound import KNOCKS_APART_S, PageSound
 from tercet.publish.page.stems import MUSIC_FRAME, PULSE_FRAME, PULSE_HZ, PULSE_WIDTH_S, STEM_RATE_HZ
 from tercet.publish.page.texts import filled, page_file, player_script, text_table
 from tercet.publish.page.timing import SpeedTiming, speed_facts, speed_label
-from tercet.publish.shapes_used import ShapeUse
-from tercet.publish.take_picture import RowPlace, row_places, take_picture
+from tercet.publish.pictures.chord_diagram import chord_diagram_drawing
+from tercet.publish.pictures.shapes_used import ShapeUse
+from tercet.publish.pictures.take_picture import RowPlace, row_places, take_picture
 from tercet.song import LAYERS, Layer
 from tercet.tracks.whole_song import PARTS
 

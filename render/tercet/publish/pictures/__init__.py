@@ -1,0 +1,1 @@
+"""Pictures drawn here: chord diagrams, the fretboard, the handout, the picture of a take."""

@@ -1,0 +1,215 @@
+"""The picture of a take: time across, pitch up, what is loud near, large and heavy, what is soft far, small and light.
+
+Each line of music is a row. Its field shows every string that sounds; the words stand under it, and a panel at its
+foot draws how loud each layer is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from statistics import median
+
+from tercet.arranging import Arrangement
+from tercet.performing import Take
+from tercet.publish.canvas import Drawing, Ink, Path, Shape, Text
+from tercet.publish.pictures.legend import LEGEND_LINE, legend, middle_levels_db
+from tercet.publish.pictures.level_panel import LevelPanel, panel_range_db
+from tercet.publish.pictures.looks import FAINT, PAPER, TEXT, TEXT_SOFT, fitted, radius_of, text_width
+from tercet.publish.pictures.note_marks import Frame, note_marks
+from tercet.publish.pictures.rows import PictureRow, picture_rows
+from tercet.song import LAYERS
+
+__all__ = ["RowPlace", "row_places", "take_picture"]
+
+WIDTH = 1200.0
+LEFT, RIGHT = 84.0, 36.0
+"""Margins of the rows, in drawing units: names of strings and marks stand in the left one."""
+
+SEMITONE = 9.0
+HEADING, CHORDS, WORDS, PANEL, GAP = 34.0, 20.0, 26.0, 88.0, 30.0
+"""Heights of a row's parts: the section's name, bar numbers and chords, the words, the levels, the space below."""
+
+HEAD_ROOM = 6.0
+"""Space between the highest note's mark and the chords, and between the lowest and the words."""
+
+WORD_SIZE, CHORD_SIZE = 14.5, 13.5
+
+NO_CHORD = "N.C."
+
+WIDEST_SCALE = 1.25
+"""A row fills the width, as lines of music do on paper, unless it is shorter than others: then time runs at most this
+much wider than in the middle one of them."""
+
+SENTENCE = (
+    "Loud is near: large and dark. Soft is far: small and pale. A number is the string that plays the note."
+)
+
+LEGEND_TOP = 104.0
+
+
+@dataclass(frozen=True, slots=True)
+class _Scale:
+    """What all rows share.
+
+    At most `unit_per_s` drawing units show a second; pitches lie from `low_midi` to `high_midi`, with `room` above and
+    below; levels from `low_db` to `high_db`.
+    """
+
+    unit_per_s: float
+    low_midi: int
+    high_midi: int
+    room: float
+    low_db: float
+    high_db: float
+
+    @property
+    def field_height(self) -> float:
+        """Height of a row's field, in drawing units."""
+        return SEMITONE * (self.high_midi - self.low_midi) + 2.0 * self.room
+
+
+def take_picture(take: Take, arrangement: Arrangement) -> Drawing:
+    """Return the picture of a take of an arrangement, 1200 units wide and as tall as its rows need."""
+    rows = picture_rows(take, arrangement)
+    scale = _scale(take, arrangement, rows)
+    title = arrangement.song.title
+    shapes: list[Shape] = [*_title(arrangement)]
+    shapes += legend(middle_levels_db(take), LEFT, LEGEND_TOP)
+    bottom = LEGEND_TOP + LEGEND_LINE * len(LAYERS) + 16.0
+    for row, place in zip(rows, _places(rows, scale), strict=True):
+        if row.heading:
+            heading, size = fitted(row.heading, 17.0, WIDTH - LEFT - RIGHT, 10.0)
+            shapes.append(Text(LEFT, place.y - 10.0, heading, size, TEXT, bold=True, name="section"))
+        shapes += _row(row, arrangement, scale, place)
+        bottom = place.y + place.height + GAP
+    return Drawing(WIDTH, bottom, tuple(shapes), PAPER, title, _description(take))
+
+
+@dataclass(frozen=True, slots=True)
+class RowPlace:
+    """Where a row lies in the picture, in drawing units, and the time its width stands for, in seconds of the take."""
+
+    x: float
+    y: float
+    width: float
+    height: float
+    start_s: float
+    end_s: float
+
+
+def row_places(take: Take, arrangement: Arrangement) -> tuple[RowPlace, ...]:
+    """Return where the rows of `take_picture` lie: time runs evenly across each from its left edge to its right one."""
+    rows = picture_rows(take, arrangement)
+    return tuple(_places(rows, _scale(take, arrangement, rows)))
+
+
+def _places(rows: tuple[PictureRow, ...], scale: _Scale) -> Iterator[RowPlace]:
+    """Yield the places of the rows, from the top: what of each lies between its heading and the gap below."""
+    y = LEGEND_TOP + LEGEND_LINE * len(LAYERS) + 16.0
+    for row in rows:
+        y += HEADING * bool(row.heading)
+        length_s = row.end_s - row.start_s
+        width = min(scale.unit_per_s * length_s, WIDTH - LEFT - RIGHT)
+        height = CHORDS + scale.field_height + WORDS * bool(row.syllables) + PANEL
+        yield RowPlace(LEFT, y, width, height, row.start_s, row.end_s)
+        y += height + GAP
+
+
+def _scale(take: Take, arrangement: Arrangement, rows: tuple[PictureRow, ...]) -> _Scale:
+    keys = [note.midi for note in take.notes] + [pitch.midi for pitch in arrangement.tuning.open_pitches]
+    low_db, high_db = panel_range_db(take.notes)
+    loudest_db = max((note.level_db for note in take.notes), default=0.0)
+    return _Scale(
+        WIDEST_SCALE * (WIDTH - LEFT - RIGHT) / median(row.end_s - row.start_s for row in rows),
+        min(keys),
+        max(keys),
+        radius_of(loudest_db) + HEAD_ROOM,
+        low_db,
+        high_db,
+    )
+
+
+def _description(take: Take) -> str:
+    return (
+        f"A take of {len(take.notes)} notes. Time runs across, pitch up. "
+        "The louder a note, the larger and darker its mark."
+    )
+
+
+def _title(arrangement: Arrangement) -> Iterator[Shape]:
+    song = arrangement.song
+    title, size = fitted(song.title, 30.0, WIDTH - LEFT - RIGHT, 14.0)
+    yield Text(LEFT, 44.0, title, size, TEXT, bold=True, name="title")
+    facts = [song.composer, str(song.key), str(song.meter), arrangement.tuning.name]
+    line = " · ".join(fact for fact in facts if fact)
+    line, size = fitted(line, 14.0, WIDTH - LEFT - RIGHT, 9.0)
+    yield Text(LEFT, 66.0, line, size, TEXT_SOFT, name="facts")
+    yield Text(LEFT, 94.0, SENTENCE, 15.0, TEXT)
+
+
+def _row(row: PictureRow, arrangement: Arrangement, scale: _Scale, place: RowPlace) -> Iterator[Shape]:
+    """Yield all of one row, from the back to the front."""
+    field_top = place.y + CHORDS
+    field_bottom = field_top + scale.field_height
+    panel_top = field_bottom + WORDS * bool(row.syllables)
+    unit_per_s = place.width / (row.end_s - row.start_s)
+    right = place.x + place.width
+
+    def x_of(onset_s: float) -> float:
+        return place.x + (onset_s - row.start_s) * unit_per_s
+
+    def y_of(midi: float) -> float:
+        return field_bottom - scale.room - SEMITONE * (midi - scale.low_midi)
+
+    yield from _strings(arrangement, y_of, right)
+    yield from _bar_lines(row, x_of, field_top, field_bottom)
+    yield from _chords(row, x_of, place.y + 12.0)
+    panel_height = PANEL - 8.0
+    panel = LevelPanel(x_of, place.x, right, panel_top + 8.0, panel_height, scale.low_db, scale.high_db)
+    yield from panel.shapes(row.notes)
+    yield from note_marks(row.notes, Frame(x_of, y_of, right))
+    yield from _words(row, x_of, field_bottom + 15.0)
+
+
+def _strings(arrangement: Arrangement, y_of: Callable[[float], float], right: float) -> Iterator[Shape]:
+    """Yield a line at the pitch of each open string, with the string's number and note."""
+    for number, pitch in zip((4, 3, 2, 1), arrangement.tuning.open_pitches, strict=True):
+        y = y_of(pitch.midi)
+        yield Path(((LEFT, y), (right, y)), Ink(stroke=FAINT, width=1.0), name="open string")
+        name = str(pitch).rstrip("0123456789-")
+        yield Text(LEFT - 30.0, y + 4.0, f"{number}  {name}", 11.0, TEXT_SOFT, "end")
+
+
+def _bar_lines(row: PictureRow, x_of: Callable[[float], float], top: float, bottom: float) -> Iterator[Shape]:
+    for place_s in (*(bar.start_s for bar in row.played), row.end_s):
+        x = x_of(place_s)
+        yield Path(((x, top), (x, bottom)), Ink(stroke=FAINT, width=1.4), name="bar line")
+
+
+def _chords(row: PictureRow, x_of: Callable[[float], float], baseline: float) -> Iterator[Shape]:
+    """Yield the number of each bar, and its chords where they change."""
+    shown = NO_CHORD
+    for played, bar in zip(row.played, row.bars, strict=True):
+        number = Text(x_of(played.start_s), baseline, str(played.number), 11.0, TEXT_SOFT, name="bar number")
+        yield number
+        least = number.x + text_width(number.text, number.size) + 5.0
+        unit_per_beat = (x_of(played.end_s) - x_of(played.start_s)) / float(bar.length_beat)
+        for span in bar.chords:
+            name = str(span.chord) if span.chord else NO_CHORD
+            if name == shown:
+                continue
+            x = max(x_of(played.start_s) + float(span.start_beat) * unit_per_beat, least)
+            yield Text(x, baseline, name, CHORD_SIZE, TEXT, name="chord")
+            least = x + text_width(name, CHORD_SIZE) + 4.0
+            shown = name
+
+
+def _words(row: PictureRow, x_of: Callable[[float], float], baseline: float) -> Iterator[Shape]:
+    """Yield the words, each under its note or as close after it as the words before leave room."""
+    least = 0.0
+    for syllable in row.syllables:
+        width = text_width(syllable.text, WORD_SIZE)
+        x = max(x_of(syllable.onset_s) - 0.5 * width, least)
+        yield Text(x, baseline, syllable.text, WORD_SIZE, TEXT, name="word")
+        least = x + width + 0.3 * WORD_SIZE

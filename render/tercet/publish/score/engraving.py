@@ -1,0 +1,175 @@
+"""Engraving: an arrangement as printed music, line by line, and what on paper shows each gesture that is played.
+
+A page that follows the sound uses it so::
+
+    engraving = engrave(arrangement)
+    html = engraving_svg(engraving)   # one svg element; or sign_definitions, then system_svg for each line of music
+    for gesture, ids in zip(arrangement.gestures, engraving.gesture_ids): ...
+
+`Engraving.gesture_ids` has an entry for every gesture of the piece *as played*, in the order of
+`Arrangement.gestures` (which `tercet.performing.TakeNote.gesture` counts, too). On each pass through a repeat or an
+ending it names the elements of the one printed place: `ids.strings[i]` is the digit of `gesture.notes[i]`, so a roll is
+followed string by string; `ids.note` is its note on the staff, `ids.word` the syllable sung on this pass, `ids.strum`
+its sign in the strip, `ids.bar` the bar. A chop has no digit: its sign is all there is. `Engraving.bar_ids` names the
+printed bars of each bar as played, `System.bars` those that stand in a line of music, to scroll by.
+
+Classes to style: ``melody``, ``between`` and ``strums`` on digits and on the arrows of rolls (``arpeg``), ``struck``
+and ``under`` on digits, ``measure``, ``note``, ``word``, ``chord``, ``count``, … Colours are presentation attributes or
+the colour of the text around, so that a style sheet overrides them.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from math import ceil
+
+from tercet.arranging import Arrangement
+from tercet.publish.score.engraved import System
+from tercet.publish.score.engraver_svg import measure_edges, read_drawing
+from tercet.publish.score.finished_lines import finished
+from tercet.publish.score.line_breaks import WrittenWidth, starts_of_lines
+from tercet.publish.score.mei import LINE_BREAK, Score, score_of
+from tercet.publish.score.score_parts import GestureIds, ScoreLook, ScoreText
+from tercet.publish.score.written_form import WrittenForm
+
+__all__ = ["Engraving", "engrave", "engrave_at"]
+
+_OPTIONS = {
+    "pageHeight": 60000,
+    "adjustPageHeight": True,
+    "pageMarginLeft": 0,
+    "pageMarginRight": 0,
+    "pageMarginTop": 0,
+    "pageMarginBottom": 0,
+    "header": "none",
+    "footer": "none",
+    "mnumInterval": 0,
+    "xmlIdSeed": 1,
+    "svgFormatRaw": True,
+    "smuflTextFont": "none",
+    "spacingStaff": 9,
+    "lyricTopMinMargin": 2.5,
+    "defaultBottomMargin": 1.6,
+    "lyricSize": 4.8,
+    "spacingNonLinear": 0.55,
+    "lyricWordSpace": 1.7,
+    "bottomMarginHarm": 1.5,
+}
+"""Of the engraver: no page furniture of its own, and room for words between staff and tab, in halves of a space."""
+
+_BREAK = re.compile(rf'<sb xml:id="({LINE_BREAK}\d+)" ?/>')
+
+OPENING, KEY_SIGN = 1000.0, 190.0
+"""About how wide a clef is, and each sign of the key, in fine units."""
+
+MOST_WIDTH = 100_000
+"""The engraver draws no longer lines."""
+
+_FINE = 10.0
+"""Fine units of a drawing for each unit of the options."""
+
+
+@dataclass(frozen=True, slots=True)
+class Engraving:
+    """An engraved arrangement.
+
+    Parameters
+    ----------
+    systems
+        Lines of music in order.
+    signs
+        Outlines of the musical signs, by name: ``d`` of SVG paths whose y grows upward.
+    form
+        What is printed, and in which order it is played.
+    gesture_ids
+        For each gesture of the arrangement, the elements that show it.
+    bar_ids
+        For each bar as played, the printed bars that show it.
+    texts
+        The texts of the score by the names of their elements.
+    width
+        Width of a full line of music, in fine units.
+    """
+
+    systems: tuple[System, ...]
+    signs: Mapping[str, str]
+    form: WrittenForm
+    gesture_ids: tuple[GestureIds, ...]
+    bar_ids: tuple[tuple[str, ...], ...]
+    texts: Mapping[str, ScoreText]
+    width: float
+
+
+def engrave(arrangement: Arrangement, look: ScoreLook = ScoreLook()) -> Engraving:  # noqa: B008
+    """Engrave an arrangement, every bar once. The same arrangement gives the same engraving.
+
+    Raises
+    ------
+    ParameterError
+        A note that isn't on the neck.
+    RequestError
+        More notes than can be engraved.
+    """
+    return engrave_at(arrangement, look, (look.width,))[0]
+
+
+def engrave_at(arrangement: Arrangement, look: ScoreLook, widths: Sequence[int]) -> tuple[Engraving, ...]:
+    """Engrave an arrangement at several widths; names of elements are the same at all. Errors as `engrave`."""
+    score = score_of(arrangement, look)
+    bars = _bar_widths(score, look)
+    looks = [replace(look, width=width) for width in widths]
+    return tuple(_engraved(score, each, *_broken(score, bars, each, arrangement)) for each in looks)
+
+
+def _engraved(score: Score, look: ScoreLook, mei: str, width: int) -> Engraving:
+    """Return a score with its line breaks as it is drawn."""
+    systems: list[System] = []
+    signs: dict[str, str] = {}
+    for page in _drawn(mei, width, breaks="encoded"):
+        drawn, page_signs = read_drawing(page, score.texts)
+        signs |= page_signs
+        systems += [finished(system, score.texts, page_signs, look) for system in drawn]
+    return Engraving(
+        tuple(systems),
+        signs,
+        score.form,
+        score.gesture_ids,
+        score.bar_ids,
+        score.texts,
+        width * _FINE,
+    )
+
+
+def _bar_widths(score: Score, look: ScoreLook) -> list[WrittenWidth]:
+    """Return how wide each bar of a score is, engraved as one long line."""
+    (long_line,) = _drawn(score.mei, look.width, breaks="none")
+    return [
+        WrittenWidth(section, line, right - left)
+        for (section, line), (left, right) in zip(score.places, measure_edges(long_line), strict=True)
+    ]
+
+
+def _broken(
+    score: Score, bars: Sequence[WrittenWidth], look: ScoreLook, arrangement: Arrangement
+) -> tuple[str, int]:
+    """Return a score with line breaks, and the width of its lines: at least that of its widest bar."""
+    opening = OPENING + KEY_SIGN * abs(arrangement.song.key.fifths) * look.tune
+    room = max(look.width * _FINE, opening + max(bar.width for bar in bars))
+    wanted = {f"{LINE_BREAK}{index}" for index in starts_of_lines(bars, room, opening)}
+    mei = _BREAK.sub(lambda found: found[0] if found[1] in wanted else "", score.mei)
+    return mei, min(ceil(room / _FINE), MOST_WIDTH)
+
+
+def _drawn(mei: str, width: int, *, breaks: str) -> Iterator[str]:
+    """Yield the pages that the engraver draws."""
+    import verovio
+
+    verovio.enableLog(verovio.LOG_ERROR)
+    toolkit = verovio.toolkit()
+    toolkit.setOptions(_OPTIONS | {"pageWidth": width, "breaks": breaks})
+    if not toolkit.loadData(mei):
+        raise RuntimeError(f"the engraver refused its own kind of file: {toolkit.getLog()}")
+    for page in range(1, toolkit.getPageCount() + 1):
+        yield toolkit.renderToSVG(page)

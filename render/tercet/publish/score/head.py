@@ -1,0 +1,203 @@
+"""The head of a sheet: title, what to know before playing, what is front and back, and the shapes that are used.
+
+Lengths are in points, x to the right and y down.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from tercet.arranging import Arrangement
+from tercet.publish.canvas import Disc, Group, Path, Shape, Text
+from tercet.publish.letters import text_width_em
+from tercet.publish.paragraphs import wrapped
+from tercet.publish.pictures.chord_diagram import ASPECT, chord_diagram
+from tercet.publish.pictures.legend import places
+from tercet.publish.pictures.looks import LOOKS, TEXT, TEXT_SOFT
+from tercet.publish.pictures.shapes_used import ShapeUse, shapes_used
+from tercet.publish.score.note_signs import pulse_note, swing_sign
+from tercet.publish.score.written_form import WrittenForm
+from tercet.song import LAYERS, Layer, Song
+from tercet.theory import MARK_LEVEL_DB
+
+__all__ = ["Block", "sheet_head"]
+
+TITLE_SIZES = (26.0, 20.0, 15.0)
+"""A long title is set smaller, then in several lines, then cut short."""
+
+TITLE_LINES = 3
+FACT_SIZE, SMALL_SIZE = 11.0, 9.0
+FACT_GAP = 16.0
+"""Space between two facts of a line."""
+
+DIAGRAM_WIDTH, DIAGRAM_WIDTH_LARGE, DIAGRAM_GAP = 43.0, 57.0, 8.0
+MOST_DIAGRAM_ROWS = 3
+
+NEAREST_SIZE, FARTHEST_SIZE = 19.0, 11.0
+NEARNESS_SIZES = {
+    "in front": NEAREST_SIZE,
+    "side by side": 15.0,
+    "in the middle": 14.0,
+    "at the back": FARTHEST_SIZE,
+}
+"""Size of a layer's digit by its place."""
+
+SHORT_MEANINGS: dict[Layer, str] = {
+    "melody": "the tune's main notes",
+    "between": "its other notes, and added ones",
+    "strums": "chords in the spaces",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """Shapes that stand together on a page, from y 0 down to `height`."""
+
+    shapes: tuple[Shape, ...]
+    height: float
+
+
+def sheet_head(
+    arrangement: Arrangement, form: WrittenForm, width: float, *, left_handed: bool, large: bool
+) -> Block:
+    """Return the head of a sheet, `width` points wide."""
+    song = arrangement.song
+    diagram = DIAGRAM_WIDTH_LARGE if large else DIAGRAM_WIDTH
+    shapes: list[Shape] = []
+    y = 0.0
+    for part in (
+        _title(song, width),
+        _facts(arrangement, form, width),
+        _front_and_back(song, width) if not large else Block((), 0.0),
+        _diagrams(shapes_used(arrangement), width, diagram, left_handed=left_handed),
+    ):
+        shapes += moved(part.shapes, y)
+        y += part.height
+    return Block(tuple(shapes), y)
+
+
+def _title(song: Song, width: float) -> Block:
+    size = next(
+        (size for size in TITLE_SIZES if text_width_em(song.title[:400], "bold") * size <= width),
+        TITLE_SIZES[-1],
+    )
+    shapes: list[Shape] = []
+    y = 0.0
+    for line in wrapped(song.title, size, width, TITLE_LINES, "bold"):
+        y += 1.12 * size
+        shapes.append(Text(0.0, y, line, size, TEXT, bold=True, name="title"))
+    y += 2.0
+    by = " · ".join(part for part in (song.composer, song.source_note) if part)
+    for line in wrapped(by, SMALL_SIZE, width, 2):
+        y += 1.35 * SMALL_SIZE
+        shapes.append(Text(0.0, y, line, SMALL_SIZE, TEXT_SOFT, name="composer"))
+    return Block(tuple(shapes), y + 5.0)
+
+
+def _facts(arrangement: Arrangement, form: WrittenForm, width: float) -> Block:
+    """Return key, meter, tempo, swing, tuning, form: in a line, or more where they don't fit."""
+    song, tuning = arrangement.song, arrangement.tuning
+    strings = " ".join(map(str, tuning.open_pitches))
+    tempo = f"= {float(song.tempo):g}"
+    line = _FactLine(width)
+    line.text(str(song.key))
+    line.text(str(song.meter))
+    line.sign(lambda x, y: pulse_note(song.meter, x, y, FACT_SIZE * 1.25, TEXT), FACT_SIZE, tempo)
+    if song.swing * 2 != 1:
+        long, short = song.swing, 1 - song.swing
+        ratio = long / short
+        line.sign(
+            lambda x, y: swing_sign(x, y, FACT_SIZE * 1.1, TEXT, triplet=ratio == 2),
+            3.4 * FACT_SIZE,
+            f"({ratio.numerator} : {ratio.denominator})",
+        )
+    name = tuning.name if tuning.name != "custom" else "own tuning"
+    line.text(f"{name}: {strings}, strings 4 to 1")
+    if song.instrument != "custom":
+        line.text(song.instrument)
+    for part in wrapped(f"Form: {form.in_words}", FACT_SIZE, width, 3):
+        line.text(part)
+    return Block(tuple(line.shapes), line.y + 10.0)
+
+
+class _FactLine:
+    """Facts set one after the other, on the next line where one doesn't fit."""
+
+    def __init__(self, width: float) -> None:
+        self.shapes: list[Shape] = []
+        self.y = 1.3 * FACT_SIZE
+        self._x = 0.0
+        self._width = width
+
+    def text(self, text: str) -> None:
+        """Add a fact in words."""
+        self._place(text_width_em(text) * FACT_SIZE)
+        self.shapes.append(Text(self._x, self.y, text, FACT_SIZE, TEXT, name="fact"))
+        self._x += text_width_em(text) * FACT_SIZE + FACT_GAP
+
+    def sign(
+        self, draw: Callable[[float, float], tuple[tuple[Shape, ...], float]], about: float, text: str
+    ) -> None:
+        """Add a sign, about so wide, and the words after it."""
+        wide = text_width_em(text) * FACT_SIZE
+        self._place(about + wide + 6.0)
+        shapes, end = draw(self._x, self.y)
+        self.shapes += shapes
+        self.shapes.append(Text(end + 4.0, self.y, text, FACT_SIZE, TEXT, name="fact"))
+        self._x = end + 4.0 + wide + FACT_GAP
+
+    def _place(self, wide: float) -> None:
+        if self._x and self._x + wide > self._width:
+            self._x = 0.0
+            self.y += 1.5 * FACT_SIZE
+
+
+def _front_and_back(song: Song, width: float) -> Block:
+    """Return which layer is near and which is far: a digit of the tab in its size, its name, its place and its mark."""
+    levels_db = {layer: float(MARK_LEVEL_DB[song.dynamics.of(layer)]) for layer in LAYERS}
+    shapes: list[Shape] = []
+    column = width / len(LAYERS)
+    y = NEAREST_SIZE
+    for index, (layer, place) in enumerate(places(levels_db).items()):
+        size, x = NEARNESS_SIZES[place], index * column
+        mark = song.dynamics.of(layer)
+        near = place == "in front"
+        shapes.append(
+            Text(x + 8.0, y, "3", size, LOOKS[layer].colour, "middle", bold=near, name=f"near {layer}")
+        )
+        shapes.append(Text(x + 22.0, y - 5.5, f"{layer} {place}, {mark}", SMALL_SIZE, TEXT, bold=near))
+        shapes.append(Text(x + 22.0, y + 5.0, SHORT_MEANINGS[layer], SMALL_SIZE, TEXT_SOFT))
+    return Block(tuple(shapes), y + 14.0)
+
+
+def _diagrams(uses: Sequence[ShapeUse], width: float, wide: float, *, left_handed: bool) -> Block:
+    """Return the diagrams of the shapes in rows, each so `wide`; what doesn't fit is counted."""
+    if not uses:
+        return Block((), 0.0)
+    per_row = int((width + DIAGRAM_GAP) / (wide + DIAGRAM_GAP))
+    high = ASPECT * wide
+    shown = uses[: per_row * MOST_DIAGRAM_ROWS]
+    shapes: list[Shape] = []
+    for index, use in enumerate(shown):
+        row, place = divmod(index, per_row)
+        x = place * (wide + DIAGRAM_GAP)
+        shapes.append(chord_diagram(use, x, row * (high + 4.0), wide, left_handed=left_handed))
+    y = -(-len(shown) // per_row) * (high + 4.0)
+    if len(uses) > len(shown):
+        y += SMALL_SIZE
+        more = f"and {len(uses) - len(shown)} more shapes, which the tab shows"
+        shapes.append(Text(0.0, y, more, SMALL_SIZE, TEXT_SOFT, name="more shapes"))
+    return Block(tuple(shapes), y + 8.0)
+
+
+def moved(shapes: Sequence[Shape], down: float, right: float = 0.0) -> Iterator[Shape]:
+    """Yield shapes moved down and to the right."""
+    for shape in shapes:
+        match shape:
+            case Path():
+                yield replace(shape, points=tuple((x + right, y + down) for x, y in shape.points))
+            case Disc() | Text():
+                yield replace(shape, x=shape.x + right, y=shape.y + down)
+            case Group():
+                yield replace(shape, shapes=tuple(moved(shape.shapes, down, right)))

@@ -1,0 +1,217 @@
+"""Pages of a sheet: its head, lines of music that are never broken, its foot.
+
+Lengths on a page are in points of 1/72 inch, x to the right and y down from the upper left corner.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from math import ceil
+
+from tercet.arranging import Arrangement
+from tercet.publish.canvas import Shape, Text, texts_in
+from tercet.publish.papers import PAPERS_PT, USUAL_PAPER
+from tercet.publish.paragraphs import wrapped
+from tercet.publish.pictures.looks import TEXT_SOFT
+from tercet.publish.score.engraved import System, letterings
+from tercet.publish.score.engraving import Engraving, engrave
+from tercet.publish.score.foot import sheet_foot
+from tercet.publish.score.head import Block, moved, sheet_head
+from tercet.publish.score.score_parts import ScoreLook
+
+__all__ = ["PlacedSystem", "Sheet", "SheetLook", "SheetPage", "sheet_of"]
+
+MOST_PAGES_FITTED = 5
+"""Longer sheets take the largest size: one page less hardly matters."""
+
+MARGIN = 38.0
+FOOTER = 18.0
+"""Room under the music for the title and the page's number."""
+
+SYSTEM_GAP = 11.0
+MOST_EXTRA_GAP = 22.0
+"""Between lines of music; a page that is nearly full is filled by wider gaps."""
+
+WIDTHS, WIDTHS_LARGE = (1950, 2150, 2400), (1250, 1400)
+"""Lengths that a line of music may have, in the engraver's units: the fewer, the larger the music."""
+
+TOLERANCE = 0.004
+"""Of a line's width: bar lines are drawn half outside, which makes no line smaller than the others."""
+
+
+@dataclass(frozen=True, slots=True)
+class SheetLook:
+    """How a sheet is to be.
+
+    Parameters
+    ----------
+    paper
+        Its format; None for one endless page, as wide as A4.
+    large
+        Bigger, tab and words only.
+    left_handed
+        Chord diagrams mirrored: string 4 on the right.
+    """
+
+    paper: str | None = USUAL_PAPER
+    large: bool = False
+    left_handed: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class PlacedSystem:
+    """A line of music on a page: where its box's upper left corner lies, and points for each fine unit."""
+
+    system: System
+    x: float
+    y: float
+    scale: float
+
+    @property
+    def height(self) -> float:
+        """How high it is on the page."""
+        return self.system.height * self.scale
+
+
+@dataclass(frozen=True, slots=True)
+class SheetPage:
+    """One page."""
+
+    width: float
+    height: float
+    shapes: tuple[Shape, ...]
+    music: tuple[PlacedSystem, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A sheet: its pages, the outlines of the musical signs on them, what it is called, how high its text is."""
+
+    pages: tuple[SheetPage, ...]
+    signs: Mapping[str, str]
+    title: str
+    author: str
+    text_height: float = 0.0
+
+    @property
+    def texts(self) -> tuple[str, ...]:
+        """All text on its pages."""
+        return tuple(
+            text
+            for page in self.pages
+            for text in (
+                *(shape.text for shape in texts_in(page.shapes)),
+                *(part.text for placed in page.music for part in letterings(placed.system.parts)),
+            )
+        )
+
+
+def sheet_of(arrangement: Arrangement, look: SheetLook = SheetLook()) -> Sheet:
+    """Lay out the sheet of an arrangement, its music in the largest size that needs the fewest pages."""
+    first, *smaller = WIDTHS_LARGE if look.large else WIDTHS
+    best, width = _laid_out(arrangement, look, first), first
+    for narrower in smaller:
+        if look.paper is None or not _may_shorten(best, width / narrower):
+            continue
+        other = _laid_out(arrangement, look, narrower)
+        if len(other.pages) < len(best.pages):
+            best, width = other, narrower
+    return best
+
+
+def _may_shorten(sheet: Sheet, scale: float) -> bool:
+    """Whether a sheet might need fewer pages if its music were smaller, told without engraving it."""
+    if len(sheet.pages) > MOST_PAGES_FITTED:
+        return False
+    music = sum((placed.height + SYSTEM_GAP) * scale for page in sheet.pages for placed in page.music)
+    room = sheet.pages[0].height - 2 * MARGIN - FOOTER
+    return ceil((sheet.text_height + music - SYSTEM_GAP) / room) < len(sheet.pages)
+
+
+def _laid_out(arrangement: Arrangement, look: SheetLook, line_width: int) -> Sheet:
+    """Return the sheet with lines of music of a length in the engraver's units."""
+    engraving = engrave(arrangement, ScoreLook(tune=not look.large, width=line_width))
+    width, height = PAPERS_PT[look.paper or USUAL_PAPER]
+    inner = width - 2 * MARGIN
+    head = sheet_head(arrangement, engraving.form, inner, left_handed=look.left_handed, large=look.large)
+    foot = sheet_foot(arrangement, inner, large=look.large)
+    song = arrangement.song
+    if look.paper is None:
+        page = _endless(head, _sized(engraving, inner, float("inf")), foot, width)
+        return Sheet((page,), engraving.signs, song.title, song.composer)
+    room = height - 2 * MARGIN - FOOTER
+    pages = [
+        SheetPage(width, height, tuple(moved(block.shapes, MARGIN, MARGIN)), music)
+        for block, music in _broken(head, _sized(engraving, inner, room), foot, room)
+    ]
+    notice = " · ".join(part for part in (song.title, song.licence) if part)
+    numbered = tuple(
+        replace(page, shapes=(*page.shapes, *_footer(notice, number, len(pages), width, height)))
+        for number, page in enumerate(pages, 1)
+    )
+    return Sheet(numbered, engraving.signs, song.title, song.composer, head.height + foot.height)
+
+
+def _sized(engraving: Engraving, inner: float, room: float) -> list[PlacedSystem]:
+    """Return the lines of music at their size: all alike, but smaller one that is too wide or too high for a page."""
+    placed = []
+    for system in engraving.systems:
+        scale = min(
+            inner / (engraving.width * (1.0 + TOLERANCE)),
+            inner / system.width,
+            room / max(system.height, 1.0),
+        )
+        placed.append(PlacedSystem(system, MARGIN - min(system.left, 0.0) * scale, 0.0, scale))
+    return placed
+
+
+def _broken(
+    head: Block, placed: Sequence[PlacedSystem], foot: Block, room: float
+) -> list[tuple[Block, tuple[PlacedSystem, ...]]]:
+    """Return for each page its text and its lines of music."""
+    pages: list[tuple[list[Shape], list[PlacedSystem], float]] = [(list(head.shapes), [], head.height)]
+    for system in placed:
+        shapes, music, used = pages[-1]
+        if used + system.height > room and (music or shapes):
+            pages.append(([], [], 0.0))
+            shapes, music, used = pages[-1]
+        music.append(replace(system, y=used))
+        pages[-1] = (shapes, music, used + system.height + SYSTEM_GAP)
+    shapes, music, used = pages[-1]
+    if used + foot.height > room:
+        pages.append((list(foot.shapes), [], foot.height))
+    else:
+        shapes += moved(foot.shapes, room - foot.height)
+        pages[-1] = (shapes, music, room)
+    finished = []
+    for index, (shapes, music, used) in enumerate(pages):
+        last_with_music = index == len(pages) - 1 or not pages[index + 1][1]
+        extra = 0.0 if last_with_music or len(music) < 2 else (room - used + SYSTEM_GAP) / (len(music) - 1)
+        extra = min(max(extra, 0.0), MOST_EXTRA_GAP)
+        spread = tuple(
+            replace(system, y=system.y + MARGIN + extra * place) for place, system in enumerate(music)
+        )
+        finished.append((Block(tuple(shapes), used), spread))
+    return finished
+
+
+def _endless(head: Block, placed: Sequence[PlacedSystem], foot: Block, width: float) -> SheetPage:
+    """Return everything on one page, as high as it must be."""
+    y = MARGIN + head.height
+    music = []
+    for system in placed:
+        music.append(replace(system, y=y))
+        y += system.height + SYSTEM_GAP
+    shapes = (*moved(head.shapes, MARGIN, MARGIN), *moved(foot.shapes, y, MARGIN))
+    return SheetPage(width, y + foot.height + MARGIN, shapes, tuple(music))
+
+
+def _footer(notice: str, number: int, count: int, width: float, height: float) -> tuple[Shape, ...]:
+    """Return the line at the foot of a page."""
+    y = height - MARGIN + 6.0
+    line = wrapped(notice, 8.0, width - 2 * MARGIN - 60.0, 1)
+    return (
+        *(Text(MARGIN, y, text, 8.0, TEXT_SOFT, name="footer") for text in line),
+        Text(width - MARGIN, y, f"{number} / {count}", 8.0, TEXT_SOFT, "end", name="page number"),
+    )

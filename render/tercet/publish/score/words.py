@@ -1,0 +1,104 @@
+"""The words under a printed bar in MEI: a line for each verse that is sung, one for passes that sing the same."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from xml.etree.ElementTree import Element, SubElement
+
+from tercet.arranging import Arrangement
+from tercet.publish.score.score_parts import Texts
+from tercet.publish.score.written_form import Stretch, WrittenBar, WrittenSection, listed
+from tercet.song import Syllable
+
+__all__ = ["SungLine", "add_words", "sung_lines"]
+
+
+@dataclass(frozen=True, slots=True)
+class SungLine:
+    """A line of words under a line of music: the passes that sing it, and its number as printed (empty for all)."""
+
+    passes: tuple[int, ...]
+    label: str
+
+
+def sung_lines(section: WrittenSection, arrangement: Arrangement) -> dict[int, tuple[SungLine, ...]]:
+    """Return the lines of words of a printed section, by its lines of music.
+
+    Passes whose words are the same all along a line of music share one.
+    """
+    words: dict[int, dict[int, list[tuple[object, ...]]]] = {}
+    for bar in section.bars:
+        for stretch in bar.playings:
+            line = words.setdefault(stretch.line, {}).setdefault(stretch.pass_number, [])
+            line.append((stretch.section_bar, *_words_in(stretch, arrangement)))
+    found: dict[int, tuple[SungLine, ...]] = {}
+    for line_number, by_pass in words.items():
+        sharing: dict[tuple[tuple[object, ...], ...], list[int]] = {}
+        for pass_number in sorted(by_pass):
+            sung = tuple(sorted(by_pass[pass_number], key=repr))
+            if any(len(bar) > 1 for bar in sung):
+                sharing.setdefault(sung, []).append(pass_number)
+        many = len(sharing) > 1
+        found[line_number] = tuple(
+            SungLine(tuple(passes), listed(passes) if many else "") for passes in sharing.values()
+        )
+    return found
+
+
+def _words_in(stretch: Stretch, arrangement: Arrangement) -> tuple[tuple[object, Syllable], ...]:
+    """Return the syllables of a stretch, each with its place from the stretch's start."""
+    return tuple(
+        (beat - stretch.low_beat, syllable)
+        for beat, syllable in arrangement.bars[stretch.bar_index].words
+        if stretch.low_beat <= beat < stretch.high_beat
+    )
+
+
+def add_words(
+    bar: WrittenBar,
+    lines: Sequence[SungLine],
+    notes: Mapping[object, Element],
+    arrangement: Arrangement,
+    texts: Texts,
+    first_row: int = 1,
+) -> dict[tuple[int, object], str]:
+    """Hang the words of a printed bar on its notes.
+
+    Parameters
+    ----------
+    bar, lines
+        The bar, and the lines of words of its line of music.
+    notes
+        The elements that words hang on, by their place in beats from the bar's start.
+    arrangement, texts
+        What is played; where the texts are kept.
+    first_row
+        Row of the first line of words under the staff.
+
+    Returns
+    -------
+    dict
+        Names of the syllables by pass and place.
+    """
+    names: dict[tuple[int, object], str] = {}
+    for row, line in enumerate(lines, first_row):
+        stretch = next((each for each in bar.playings if each.pass_number in line.passes), None)
+        if stretch is None:
+            continue
+        for place, syllable in _words_in(stretch, arrangement):
+            note = notes.get(place)
+            if note is None:
+                continue
+            name = f"{note.attrib['xml:id']}v{row}"
+            for each in bar.playings:
+                if each.pass_number in line.passes:
+                    names[each.pass_number, place] = name
+            if syllable.holds:
+                continue
+            verse = SubElement(note, "verse", n=str(row))
+            element = texts.put(SubElement(verse, "syl"), name, "word", syllable.text, line.label)
+            if syllable.joined:
+                element.set("con", "d")
+                element.set("wordpos", "i")
+    return names

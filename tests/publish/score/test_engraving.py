@@ -1,0 +1,253 @@
+"""Engraving: what is on paper, and which elements show each gesture on each pass."""
+
+from __future__ import annotations
+
+import re
+from functools import lru_cache
+from xml.etree import ElementTree as ET
+
+import pytest
+
+from tercet.arranging import Arrangement
+from tercet.errors import ParameterError
+from tercet.publish.score.engraved import Lettering, letterings, parts_named
+from tercet.publish.score.engraving import Engraving, engrave
+from tercet.publish.score.engraving_svg import engraving_svg, sign_definitions, system_svg
+from tercet.publish.score.mei import score_of
+from tercet.publish.score.note_values import Value
+from tercet.publish.score.score_parts import ScoreLook
+from tests.arranging.written import struck
+from tests.publish.papers import EXAMPLES, HOSTILE, arranged, hostile, written
+
+MEI = "{http://www.music-encoding.org/ns/mei}"
+ID = "{http://www.w3.org/XML/1998/namespace}id"
+
+
+@lru_cache(maxsize=16)
+def engraved(path: str) -> Engraving:
+    return engrave(arranged(path))
+
+
+def texts_by_name(engraving: Engraving) -> dict[str, str]:
+    """Return the texts that stand directly in a named element."""
+    return {
+        group.name: "".join(part.text for part in group.parts if isinstance(part, Lettering))
+        for system in engraving.systems
+        for group in parts_named(system.parts)
+    }
+
+
+def names_of(engraving: Engraving) -> list[str]:
+    return [group.name for system in engraving.systems for group in parts_named(system.parts)]
+
+
+@pytest.mark.parametrize("path", EXAMPLES)
+def test_every_gesture_of_every_pass_is_shown_by_its_digits(path: str) -> None:
+    arrangement, engraving = arranged(path), engraved(path)
+    shown = texts_by_name(engraving)
+    assert len(engraving.gesture_ids) == len(arrangement.gestures)
+    for gesture, ids in zip(arrangement.gestures, engraving.gesture_ids, strict=True):
+        if gesture.action == "chop":
+            assert (ids.strings, shown[ids.strum]) == ((), "x")
+            continue
+        assert [f"{name[-1]}/{shown[name]}" for name in ids.strings] == struck(gesture).split()
+        assert all(name.startswith(ids.column) and name.startswith(ids.bar) for name in ids.strings)
+        if gesture.layer == "strums":
+            assert shown[ids.strum].lower() == ("u" if gesture.up else "d")
+
+
+@pytest.mark.parametrize("path", EXAMPLES)
+def test_words_are_those_of_the_pass(path: str) -> None:
+    arrangement, engraving = arranged(path), engraved(path)
+    shown = texts_by_name(engraving)
+    sung = {
+        bar.start_beat + beat: syllable.text
+        for bar in arrangement.bars
+        for beat, syllable in bar.words
+        if not syllable.holds
+    }
+    found = {
+        gesture.start_beat: shown[ids.word]
+        for gesture, ids in zip(arrangement.gestures, engraving.gesture_ids, strict=True)
+        if ids.word and ids.word in shown
+    }
+    assert found == sung
+
+
+@pytest.mark.parametrize("path", EXAMPLES)
+def test_notes_of_the_tune_are_named_on_the_staff(path: str) -> None:
+    arrangement, engraving = arranged(path), engraved(path)
+    names = set(names_of(engraving))
+    for gesture, ids in zip(arrangement.gestures, engraving.gesture_ids, strict=True):
+        assert bool(ids.note) == (gesture.layer != "strums" and gesture.notes[-1].part == "tune")
+        assert not ids.note or ids.note in names
+
+
+@pytest.mark.parametrize("path", EXAMPLES)
+def test_names_are_unique_and_bars_lie_in_order(path: str) -> None:
+    arrangement, engraving = arranged(path), engraved(path)
+    names = names_of(engraving)
+    assert len(names) == len(set(names))
+    bars = [name for system in engraving.systems for name in system.bars]
+    assert bars == [f"m{index}" for index in range(len(engraving.form.bars))]
+    assert len(engraving.bar_ids) == len(arrangement.bars)
+    assert {name for ids in engraving.bar_ids for name in ids} == set(bars)
+
+
+@pytest.mark.parametrize("path", EXAMPLES)
+@pytest.mark.parametrize("tune", [True, False])
+def test_every_voice_of_the_score_is_as_long_as_its_bar(path: str, *, tune: bool) -> None:
+    arrangement = arranged(path)
+    score = score_of(arrangement, ScoreLook(tune=tune))
+    root = ET.fromstring(score.mei)
+    lower = arrangement.song.meter.lower
+    for measure, bar in zip(root.iter(f"{MEI}measure"), score.form.bars, strict=True):
+        for layer in measure.iter(f"{MEI}layer"):
+            if layer.find(f"{MEI}mRest") is None:
+                assert length_of(layer) == bar.printed.length_beat / lower, measure.get(ID)
+
+
+def length_of(element: ET.Element) -> object:
+    """Return the length of what an element of MEI holds, in whole notes."""
+    from fractions import Fraction
+
+    total = Fraction(0)
+    for child in element:
+        if "dur" in child.attrib:
+            total += Value(int(child.attrib["dur"]), int(child.get("dots", "0"))).whole
+        elif child.tag in (f"{MEI}beam", f"{MEI}tuplet"):
+            inner = length_of(child)
+            assert isinstance(inner, Fraction)
+            ratio = Fraction(int(child.get("numbase", "1")), int(child.get("num", "1")))
+            total += inner * ratio
+    return total
+
+
+@pytest.mark.parametrize("path", EXAMPLES)
+def test_the_expansion_plays_the_piece_bar_by_bar(path: str) -> None:
+    arrangement = arranged(path)
+    score = score_of(arrangement, ScoreLook())
+    root = ET.fromstring(score.mei)
+    (expansion,) = root.iter(f"{MEI}expansion")
+    parts = {
+        element.get(ID): element
+        for element in root.iter()
+        if element.tag in (f"{MEI}section", f"{MEI}ending")
+    }
+    played = [
+        measure.get(ID)
+        for name in expansion.attrib["plist"].split()
+        for measure in parts[name.removeprefix("#")].iter(f"{MEI}measure")
+    ]
+    assert played == [name for ids in score.bar_ids for name in ids]
+
+
+def test_the_engraver_sees_no_word_of_the_song() -> None:
+    score = score_of(hostile("script"), ScoreLook())
+    said = "".join(ET.fromstring(score.mei).itertext())
+    assert set(said) <= set("Hp. mf<>123456789") | set("pf")
+    assert "script" not in score.mei
+
+
+def test_a_note_that_is_not_on_the_neck_is_refused_before_the_engraver_sees_it() -> None:
+    from dataclasses import replace
+
+    made = hostile("one bar")
+    gesture = made.gestures[0]
+    bad = replace(gesture, notes=(replace(gesture.notes[-1], fret=99),))
+    with pytest.raises(ParameterError, match=r"no such place on the neck: string \d, fret 99"):
+        engrave(replace(made, gestures=(bad, *made.gestures[1:])))
+
+
+def test_the_same_song_gives_the_same_engraving() -> None:
+    assert engraving_svg(engrave(arranged(EXAMPLES[0]))) == engraving_svg(engrave(arranged(EXAMPLES[0])))
+
+
+@pytest.mark.parametrize("name", HOSTILE)
+def test_hostile_songs_are_engraved_as_harmless_svg(name: str) -> None:
+    svg = engraving_svg(engrave(hostile(name)))
+    root = ET.fromstring(svg)
+    tags = {element.tag.rpartition("}")[2] for element in root.iter()}
+    assert tags <= {"svg", "defs", "path", "g", "use", "text"}
+    assert not [key for element in root.iter() for key in element.attrib if key.startswith("on")]
+    links = [
+        value for element in root.iter() for key, value in element.attrib.items() if key.endswith("href")
+    ]
+    assert all(re.fullmatch(r"#sign-[0-9A-F]{4}", link) for link in links)
+
+
+def test_lines_of_music_can_stand_alone() -> None:
+    engraving = engraved(EXAMPLES[0])
+    definitions = ET.fromstring(sign_definitions(engraving))
+    known = {path.get("id") for path in definitions}
+    for system in engraving.systems:
+        elements = ET.fromstring(system_svg(system)).iter()
+        used = {element.get("href", "").lstrip("#") for element in elements if "href" in element.attrib}
+        assert used <= known
+
+
+def test_repeats_endings_and_numbers_are_printed() -> None:
+    engraving = engraved("songs/harbour-lanterns.yaml")
+    texts = [part for system in engraving.systems for part in letterings(system.parts)]
+    assert [part.text for part in texts if part.kind == "ending"] == ["1.", "2."]
+    assert [part.text for part in texts if part.kind == "section"] == ["verse", "chorus"]
+    assert [part.text for part in texts if part.kind == "bar-number"][:4] == [
+        "1 · 17",
+        "2 · 18",
+        "3 · 19",
+        "4 · 20",
+    ]
+    assert {part.text for part in texts if part.kind == "label"} >= {
+        "1.",
+        "2.",
+        "count",
+        "finger",
+        "strum",
+        "bar",
+    }
+
+
+def test_marks_of_some_passes_are_said_in_words() -> None:
+    engraving = engraved("songs/bakers-lullaby.yaml")
+    remarks = [
+        part.text
+        for system in engraving.systems
+        for part in letterings(system.parts)
+        if part.kind == "remark"
+    ]
+    assert remarks == ["pass 2: rit.", "pass 1: mp", "pass 2: p, hold"] or set(remarks) == {
+        "pass 2: rit.", "pass 1: mp", "pass 2: p, hold",
+    }  # fmt: skip
+
+
+def test_a_low_tune_is_written_an_octave_higher() -> None:
+    score = score_of(hostile("low"), ScoreLook())
+    clef = next(ET.fromstring(score.mei).iter(f"{MEI}clef"))
+    first = next(note for note in ET.fromstring(score.mei).iter(f"{MEI}note") if "pname" in note.attrib)
+    assert (clef.get("dis"), clef.get("dis.place")) == ("8", "below")
+    assert (first.get("pname"), first.get("oct")) == ("d", "5")
+
+
+def test_accidentals_hold_for_their_bar() -> None:
+    made = written("chords C | C\nmelody F#4 F# F F | F4 Bb B r", key="C major")
+    root = ET.fromstring(score_of(made, ScoreLook()).mei)
+    notes = [note for note in root.iter(f"{MEI}note") if "pname" in note.attrib]
+    assert [note.get("accid") for note in notes] == ["s", None, "n", None, None, "f", "n"]
+
+
+def nearness(arrangement: Arrangement) -> dict[str, float]:
+    """Return the size of a digit by its layer."""
+    svg = ET.fromstring(engraving_svg(engrave(arrangement)))
+    sizes = {}
+    for group in svg.iter("{http://www.w3.org/2000/svg}g"):
+        classes = group.get("class", "").split()
+        text = group.find("{http://www.w3.org/2000/svg}text")
+        if text is not None and text.get("class") == "digit":
+            sizes[" ".join(classes[1:])] = float(text.get("font-size", "0"))
+    return sizes
+
+
+def test_what_is_near_is_larger() -> None:
+    sizes = nearness(arranged("songs/bicycle-bell.yaml"))
+    assert sizes["melody struck"] > sizes["between struck"] > sizes["strums struck"]
+    assert sizes["melody struck"] > sizes["melody under"]
