@@ -280,15 +280,15 @@ def _recording(song: Path, names: Sequence[str], folder: Path) -> Recording:
     from tercet.arranging import arrange
     from tercet.cli.options import tuned_and_moved
     from tercet.song import read_song
-    from tercet.sound.fonts import choose_font
+    from tercet.sound.soundfont_choice import choose_font
     from tercet.tracks import RECIPES
-    from tercet.tracks.making import SetOrder, TrackOrder, recording_of
-    from tercet.tracks.ways import Going
+    from tercet.tracks.practice_forms import TrackOptions
+    from tercet.tracks.track_files import SetOrder, TrackOrder, recording_of
 
     folder.mkdir()
     tuned, strings, _ = tuned_and_moved(read_song(song), 0, None)
     font = choose_font(str(font_of_pretty_midi()), None, None, environment()).sound
-    tracks = tuple(TrackOrder(recipe, Going(), ()) for recipe in RECIPES if recipe.name in names)
+    tracks = tuple(TrackOrder(recipe, TrackOptions(), ()) for recipe in RECIPES if recipe.name in names)
     order = SetOrder(arrange(tuned, strings), font, tracks, folder)
     return recording_of(order)
 

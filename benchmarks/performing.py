@@ -21,8 +21,8 @@ from tercet.performing import Take, lay_out, perform
 from tercet.song import read_song
 from tercet.song.form import visits_of
 from tercet.sound.fluid import FluidSynthesiser
-from tercet.sound.fonts import choose_font
 from tercet.sound.measured import MeasuredSynthesiser
+from tercet.sound.soundfont_choice import choose_font
 
 FIRST_S, AGAIN_S, PERFORM_S = 2.0, 0.020, 0.1
 

@@ -108,13 +108,13 @@ ADDED: tuple[Addition, ...] = (
         "a way to go through the music",
         (
             Edit(
-                "tracks/ways.py",
+                "tracks/practice_forms.py",
                 "_WAYS: dict[",
-                "def _twice(recipe, arrangement, chosen, going):\n"
+                "def _twice(recipe, arrangement, chosen, options):\n"
                 "    for _ in range(2):\n"
-                "        yield from _through(recipe, arrangement, chosen, going)\n\n\n",
+                "        yield from _through(recipe, arrangement, chosen, options)\n\n\n",
             ),
-            Edit("tracks/ways.py", '    "echo": _echo,', '    "twice": _twice,\n'),
+            Edit("tracks/practice_forms.py", '    "echo": _echo,', '    "twice": _twice,\n'),
             Edit(
                 "song/track_parts.py", '    "echo": "a stretch', '    "twice": "played through two times",\n'
             ),

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from tercet.sound.fluid import FluidSynthesiser
-from tercet.sound.fonts import choose_font
+from tercet.sound.soundfont_choice import choose_font
 from tests.kits import FONT
 
 __all__ = ["FONTS", "synthesiser"]

@@ -20,19 +20,19 @@ from tercet.exchange import midi_bytes
 from tercet.performing import Take, lay_out
 from tercet.song import LAYERS, read_song
 from tercet.sound import SAMPLE_RATE_HZ, Stems
+from tercet.sound.encoding import Bits, TrackWriter, track_format
 from tercet.sound.fluid import FluidSynthesiser
-from tercet.sound.fonts import choose_font
+from tercet.sound.loudness import integrated_loudness_lufs, true_peak_dbtp
+from tercet.sound.soundfont_choice import choose_font
+from tercet.sound.tags import Tags
 from tercet.tracks.balance import Balance
-from tercet.tracks.encoding import Bits, TrackWriter, track_format
-from tercet.tracks.loudness import integrated_loudness_lufs, true_peak_dbtp
-from tercet.tracks.making import gains_of
+from tercet.tracks.clips.batch_cache import BatchCache
 from tercet.tracks.playing import Playing
 from tercet.tracks.recipes import RECIPES, Recipe, recipe_named
 from tercet.tracks.recording import Recording
-from tercet.tracks.tags import Tags
-from tercet.tracks.tape_shelf import TapeShelf
 from tercet.tracks.timelines import Passage, Source, TrackTimeline
 from tercet.tracks.titles import track_title
+from tercet.tracks.track_files import gains_of
 from tests.measure.audio import Track, read_track
 from tests.measure.midi import MidiFile, read_with_mido, read_with_pretty_midi
 from tests.measure.song_text import SongText, read_song_text
@@ -199,7 +199,7 @@ def mixed_class(base: Path) -> dict[str, Kit]:
 class Workshop:
     """A song opened up, so that a take or its stems can be changed before files are made of them.
 
-    Its stems are played in one go, not from excerpts, and mixed here: files of changed and of true stems can be told
+    Its stems are played in one go, not from clips, and mixed here: files of changed and of true stems can be told
     apart by the change alone.
     """
 
@@ -220,7 +220,7 @@ class Workshop:
         with tempfile.TemporaryDirectory() as folder:
             passages = [Passage(self.source, Fraction(0), Fraction(1))]
             timelines = [TrackTimeline(tuple(passages))]
-            return Recording(self.playing, timelines, TapeShelf(Path(folder))).balance()
+            return Recording(self.playing, timelines, BatchCache(Path(folder))).balance()
 
     @cached_property
     def stems(self) -> Stems:

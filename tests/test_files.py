@@ -13,11 +13,11 @@ from numpy.typing import NDArray
 from tercet.audio_formats import FORMATS
 from tercet.song import LAYERS
 from tercet.sound import SAMPLE_RATE_HZ, Stems
+from tercet.sound.encoding import TrackWriter
 from tercet.sound.fluid import FluidSynthesiser
 from tercet.sound.room import in_room
-from tercet.sound.soundfont import SoundFont
+from tercet.sound.sf2_reader import SoundFont
 from tercet.sound.ukulele_cache import ready_built_in
-from tercet.tracks.encoding import TrackWriter
 from tercet.tracks.playing import Playing
 from tercet.tracks.recipes import RECIPES
 from tercet.tracks.timelines import Source

@@ -21,7 +21,7 @@ from tercet.performing import Take
 from tercet.song import Layer, read_song
 from tercet.sound import Stems
 from tercet.sound.fluid import FluidSynthesiser
-from tercet.sound.soundfont import SoundFont
+from tercet.sound.sf2_reader import SoundFont
 from tercet.tracks.playing import Playing
 from tests.fonts import FONTS, synthesiser
 from tests.kits import FONT, LAYER_TRACKS, ROOT, SHORT_SONG, Kit, Workshop

@@ -17,7 +17,7 @@ import fsspec
 import pytest
 
 from tercet.tracks.facts import TrackFacts
-from tercet.tracks.making import SetOrder, write_track
+from tercet.tracks.track_files import SetOrder, write_track
 from tests.cli.conftest import Ran
 from tests.cli.test_kit_stopped import ROOT, command, contents, visible
 from tests.jobs.dask_programs import dask_programs
@@ -47,7 +47,7 @@ def test_two_processes_make_what_one_makes_and_lose_nothing_with_a_worker(
         while not killed and process.poll() is None and time.monotonic() < deadline_s:
             workers = _workers(process.pid)
             if len(workers) == 2 and list(folder.rglob("lock")):
-                time.sleep(0.4)  # they have begun: Python is up, or a first tape is being played
+                time.sleep(0.4)  # they have begun: Python is up, or a first batch is being played
                 os.kill(workers[0], signal.SIGKILL)
                 killed = True
             time.sleep(0.002)

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from tercet.sound import ukulele_cache
-from tercet.sound.soundfont import read_header
+from tercet.sound.sf2_reader import read_header
 from tests.cli.conftest import Ran
 
 Run = Callable[..., Ran]

@@ -15,11 +15,11 @@ from tercet.jobs.pool import Pool
 from tercet.kit.song_kit import SongOrder
 from tercet.kit.tasks import PackedOrder, Share, let_go, play_share, ready_recording, share_plan
 from tercet.song import parse_song
-from tercet.sound.fonts import choose_font
-from tercet.tracks.making import SetOrder, TrackOrder
+from tercet.sound.soundfont_choice import choose_font
+from tercet.tracks.practice_forms import TrackOptions
 from tercet.tracks.recipes import RECIPES
 from tercet.tracks.recording import Recording
-from tercet.tracks.ways import Going
+from tercet.tracks.track_files import SetOrder, TrackOrder
 from tests.kits import SHORT_SONG
 
 TRACKS = ("demo", "only-melody", "slow", "ladder")
@@ -30,7 +30,9 @@ def order(tmp_path: Path) -> SongOrder:
     song = parse_song(SHORT_SONG)
     font = choose_font(None, None, None, os.environ).sound
     tracks = tuple(
-        TrackOrder(recipe, Going(), (f"{recipe.name}.wav",)) for recipe in RECIPES if recipe.name in TRACKS
+        TrackOrder(recipe, TrackOptions(), (f"{recipe.name}.wav",))
+        for recipe in RECIPES
+        if recipe.name in TRACKS
     )
     one = SetOrder(arrange(song, song_tuning(song)), font, tracks, tmp_path / "work")
     return SongOrder("song", "song.yaml", (one,), ("",), (), 1, FolderStore(tmp_path / "kit"))
@@ -42,8 +44,8 @@ def test_what_several_tracks_need_is_there_for_every_process_once_it_is_played(
     (one,) = sensible(order.made_in(Pool(2)), None).sets
     packed = PackedOrder.of(one)
     recording = ready_recording(one)
-    shared = recording.shared_tapes(range(len(one.tracks)))
-    assert 0 < len(shared) < len(recording.tapes)
+    shared = recording.shared_batches(range(len(one.tracks)))
+    assert 0 < len(shared) < len(recording.batches)
     share_plan(one)
     play_share(Share(packed, shared))
     assert len(list(one.work.glob("*.f32"))) == len(shared)
@@ -58,7 +60,7 @@ def test_what_several_tracks_need_is_there_for_every_process_once_it_is_played(
 def test_one_process_keeps_what_it_plays_to_itself(order: SongOrder) -> None:
     (one,) = sensible(order.made_in(Here()), None).sets
     recording = ready_recording(one)
-    recording.play(recording.shared_tapes([0])[0])
+    recording.play(recording.shared_batches([0])[0])
     assert not one.work.exists()
     let_go(one)
 

@@ -13,7 +13,7 @@ def test_what_a_killed_command_left_goes(tmp_path: Path) -> None:
     left = tmp_path / f"{PREFIX}left"
     left.mkdir()
     (left / LOCK).touch()
-    (left / "tape.f32").touch()
+    (left / "batch.f32").touch()
     remove_left(tmp_path)
     assert not list(tmp_path.iterdir())
 

@@ -23,8 +23,8 @@ from tercet.sound.calibration import (
     reference_lufs,
 )
 from tercet.sound.calibration_cache import cache_folder, keep_string, kept_string
-from tercet.sound.fake import FakeSynthesiser
 from tercet.sound.protocol import STEM_NAMES, StemName
+from tests.sound.fake import FakeSynthesiser
 
 OPEN = 64
 

@@ -19,12 +19,12 @@ from tercet.song import LAYERS, Layer
 from tercet.sound import SAMPLE_RATE_HZ, STEM_NAMES, StemName, Synthesiser
 from tercet.sound import fluid as adapter
 from tercet.sound.audio import check_audio
-from tercet.sound.click import cue_stem
+from tercet.sound.cue_sounds import cue_stem
 from tercet.sound.fluid import GRID_FRAMES, FluidSynthesiser, render_strokes
-from tercet.sound.fonts import choose_font
 from tercet.sound.library import load_library
 from tercet.sound.schedule import Stroke, length_frames_of, strokes_of
-from tercet.sound.soundfont import SoundFont
+from tercet.sound.sf2_reader import SoundFont
+from tercet.sound.soundfont_choice import choose_font
 from tests.sound.made_fonts import MadeZone, made_font, packaged_font, pluck, save_font
 from tests.sound.takes import busy_take, hertz_of, level_db, note, take
 
@@ -351,7 +351,7 @@ def test_pieces_longer_than_a_block_and_strokes_past_the_end_are_no_trouble(font
 
 def test_rendering_prints_nothing_whatever_the_environment(font: SoundFont) -> None:
     code = (
-        "import sys; from pathlib import Path; from tercet.sound.soundfont import SoundFont;"
+        "import sys; from pathlib import Path; from tercet.sound.sf2_reader import SoundFont;"
         "from tercet.sound.fluid import FluidSynthesiser; from tercet.performing import Take;"
         "s = FluidSynthesiser(SoundFont(Path(sys.argv[1]), 0, 24)); s.key_voices(range(55, 80));"
         "assert 'fluidsynth' in sys.modules; s.stems(Take((), (), (), (), 1.0))"
@@ -369,7 +369,7 @@ def test_rendering_prints_nothing_whatever_the_environment(font: SoundFont) -> N
 
 def test_making_a_synthesiser_loads_nothing() -> None:
     code = (
-        "import sys; from pathlib import Path; from tercet.sound.soundfont import SoundFont;"
+        "import sys; from pathlib import Path; from tercet.sound.sf2_reader import SoundFont;"
         "from tercet.sound.fluid import FluidSynthesiser; FluidSynthesiser(SoundFont(Path('none.sf2'), 0, 24));"
         "print(sorted({'fluidsynth', 'numpy', 'soundfile'} & set(sys.modules)))"
     )

@@ -15,10 +15,10 @@ from tercet.performing import Take, TakeNote
 from tercet.song import Layer
 from tercet.sound import StemName, Stems
 from tercet.sound.calibration import VELOCITIES, StringLoudness
-from tercet.sound.fake import FakeSynthesiser
 from tercet.sound.k_weighting import k_weighted_levels_lufs
 from tercet.sound.measured import MeasuredSynthesiser, _faults, layer_gain_db
 from tercet.sound.protocol import STEM_NAMES
+from tests.sound.fake import FakeSynthesiser
 from tests.sound.takes import RATE_HZ, note, take
 
 OPEN_KEYS = {1: 69, 2: 64, 3: 60, 4: 67}

@@ -11,7 +11,6 @@ from tercet.song import LAYERS, Layer
 from tercet.sound import SAMPLE_RATE_HZ, STEM_NAMES, StemName, Stems, room
 from tercet.sound.audio import check_audio
 from tercet.sound.convolution import TRANSFORM_FRAMES, Convolution, convolved
-from tercet.sound.fake import FakeSynthesiser
 from tercet.sound.k_weighting import k_weighted_levels_lufs
 from tercet.sound.room import (
     PLACES,
@@ -23,6 +22,7 @@ from tercet.sound.room import (
     room_identity,
 )
 from tests.measure.room import decay_s, left_over_right_db, room_over_direct_db, third_octave_changes_db
+from tests.sound.fake import FakeSynthesiser
 from tests.sound.takes import note, take
 
 Audio = NDArray[np.float32]

@@ -12,6 +12,7 @@ import pytest
 
 from tercet.errors import ParameterError
 from tercet.sound.library import load_library
+from tercet.sound.sf2_reader import read_header, read_zones
 from tercet.sound.sf2_writer import (
     FontFile,
     FontInstrument,
@@ -21,7 +22,6 @@ from tercet.sound.sf2_writer import (
     Modulator,
     font_bytes,
 )
-from tercet.sound.soundfont import read_header, read_zones
 from tests.measure.font_player import notes_alone
 from tests.sound.made_fonts import pluck
 

@@ -18,7 +18,7 @@ from tercet.errors import SoundFontError
 from tercet.sound import string_model, ukulele_cache
 from tercet.sound.fluid import FluidSynthesiser, render_strokes
 from tercet.sound.library import load_library
-from tercet.sound.soundfont import SoundFont, read_header, read_zones
+from tercet.sound.sf2_reader import SoundFont, read_header, read_zones
 from tercet.sound.ukulele import (
     BELL_KEY,
     CHOP_DOWN_KEY,

@@ -7,9 +7,9 @@ import math
 import numpy as np
 import pytest
 
+from tercet.sound.loudness import integrated_loudness_lufs, true_peak_dbtp
+from tercet.sound.meter import Meter
 from tercet.tracks.balance import HEADROOM_DB, Balance
-from tercet.tracks.loudness import integrated_loudness_lufs, true_peak_dbtp
-from tercet.tracks.meter import Meter
 from tests.tracks.plucks import plucks
 
 RATE_HZ = 48_000

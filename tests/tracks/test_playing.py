@@ -7,11 +7,11 @@ from tercet.arranging import Arrangement, arrange, song_tuning
 from tercet.performing import lay_out
 from tercet.song import read_song
 from tercet.sound import STEM_NAMES
-from tercet.sound.fake import FakeSynthesiser
 from tercet.sound.room import in_room, room_identity
 from tercet.tracks.playing import Playing
 from tercet.tracks.timelines import Source
 from tests.kits import HARBOUR_LANTERNS
+from tests.sound.fake import FakeSynthesiser
 
 
 @pytest.fixture(scope="module")

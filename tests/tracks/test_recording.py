@@ -1,4 +1,4 @@
-"""Laws of recordings, on a synthesiser whose samples can be foretold: choices add up, excerpts are the one take."""
+"""Laws of recordings, on a synthesiser whose samples can be foretold: choices add up, clips are the one take."""
 
 from __future__ import annotations
 
@@ -20,22 +20,22 @@ from tercet.arranging import Arrangement, arrange, song_tuning
 from tercet.performing import Take, TakeNote
 from tercet.song import LAYERS, Players, parse_song
 from tercet.sound import Stems
-from tercet.sound.fake import FakeSynthesiser
 from tercet.theory import TUNINGS, Tuning
-from tercet.tracks import tapes
 from tercet.tracks.balance import Balance
 from tercet.tracks.choice import Choice, parse_choice
-from tercet.tracks.excerpts import NATURAL, voices_of
+from tercet.tracks.clips import batches
+from tercet.tracks.clips.batch_cache import BatchCache
+from tercet.tracks.clips.batches import Batch
+from tercet.tracks.clips.cutting import NATURAL, voices_of
 from tercet.tracks.playing import Playing
+from tercet.tracks.practice_forms import TrackOptions, timeline_of
 from tercet.tracks.recipes import RECIPES, Recipe, recipe_named
 from tercet.tracks.recording import GUIDE_DB, Recording
-from tercet.tracks.tape_shelf import TapeShelf
-from tercet.tracks.tapes import Tape
 from tercet.tracks.timelines import ALL, Passage, Source, TrackTimeline
-from tercet.tracks.ways import Going, timeline_of
 from tests.kits import SHORT_SONG
 from tests.measure.audio import Track
 from tests.measure.loudness import gesture_levels_lufs
+from tests.sound.fake import FakeSynthesiser
 
 LSB = 2.0**-15
 DAMPED_S = 0.09
@@ -59,11 +59,11 @@ def playing() -> Playing:
 
 
 def recording(folder: Path, timelines: Sequence[TrackTimeline]) -> Recording:
-    return Recording(playing(), timelines, TapeShelf(folder))
+    return Recording(playing(), timelines, BatchCache(folder))
 
 
-def track(recipe: Recipe, going: Going | None = None) -> TrackTimeline:
-    return timeline_of(recipe, playing().piece(recipe.piece), going or Going())
+def track(recipe: Recipe, options: TrackOptions | None = None) -> TrackTimeline:
+    return timeline_of(recipe, playing().piece(recipe.piece), options or TrackOptions())
 
 
 def heard(choice: Choice) -> TrackTimeline:
@@ -80,7 +80,7 @@ def test_a_choice_and_its_complement_are_the_demo(
     text: str, tmp_path_factory: pytest.TempPathFactory
 ) -> None:
     choices = [parse_choice(each) for each in (text, f"not ({text})", "all")]
-    made = recording(tmp_path_factory.mktemp("tapes"), [heard(choice) for choice in choices])
+    made = recording(tmp_path_factory.mktemp("batches"), [heard(choice) for choice in choices])
     chosen, others, demo = (sound(made, index) for index in range(3))
     assert np.abs(demo).max() > 0.01
     assert np.abs(chosen + others - demo).max() <= LSB / 4
@@ -114,9 +114,9 @@ def test_a_track_put_together_is_the_take_played_in_one_go(tmp_path: Path) -> No
 def test_other_tracks_change_neither_a_track_nor_its_key(
     names: list[str], tmp_path_factory: pytest.TempPathFactory
 ) -> None:
-    alone = recording(tmp_path_factory.mktemp("tapes"), [track(recipe_named("turns-bars"))])
+    alone = recording(tmp_path_factory.mktemp("batches"), [track(recipe_named("turns-bars"))])
     among = recording(
-        tmp_path_factory.mktemp("tapes"),
+        tmp_path_factory.mktemp("batches"),
         [*(track(recipe_named(name)) for name in names), track(recipe_named("turns-bars"))],
     )
     assert among.track_key(len(names)) == alone.track_key(0)
@@ -132,15 +132,15 @@ def test_a_track_s_key_tells_every_built_in_track_apart(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     "other",
     [
-        Going(speed=Fraction(9, 10)),
-        Going(click=True),
-        Going(guide=True),
-        Going(count_in_bars=2),
-        Going(bars="1-3"),
+        TrackOptions(speed=Fraction(9, 10)),
+        TrackOptions(click=True),
+        TrackOptions(guide=True),
+        TrackOptions(count_in_bars=2),
+        TrackOptions(bars="1-3"),
     ],
     ids=["speed", "click", "guide", "count-in", "bars"],
 )
-def test_whatever_is_asked_of_a_track_changes_its_key(other: Going, tmp_path: Path) -> None:
+def test_whatever_is_asked_of_a_track_changes_its_key(other: TrackOptions, tmp_path: Path) -> None:
     recipe = recipe_named("without-melody")
     made = recording(tmp_path, [track(recipe), track(recipe, other)])
     assert made.track_key(0) != made.track_key(1)
@@ -161,9 +161,9 @@ def test_after_a_change_nothing_that_was_played_rings_on(name: str, tmp_path: Pa
         for sounding in plan.soundings:
             if not placed.start_frame - 9_600 <= sounding.start_frame < placed.end_frame - 9_600:
                 continue
-            samples = made.read(sounding.excerpt)
+            samples = made.read(sounding.clip)
             rest = samples[max(over - sounding.start_frame, 0) :]
-            notes = {voice.number for voice in sounding.excerpt.voices}
+            notes = {voice.number for voice in sounding.clip.voices}
             owned = voices_of(playing().performed(placed.passage.source), placed.passage, following)[0]
             if notes <= {voice.number for voice in owned}:
                 assert not len(rest) or np.abs(rest).max() <= LSB, f"{name}: passage {number + 1} rings on"
@@ -206,17 +206,17 @@ def test_roll_and_tune_note_are_in_the_same_passage() -> None:
     assert early >= 3
 
 
-def test_what_rings_out_on_a_tape_is_not_heard_in_the_next_excerpt(tmp_path: Path) -> None:
-    """Before its first note an excerpt is silent, also where the one before it was let go late."""
+def test_what_rings_out_on_a_batch_is_not_heard_in_the_next_clip(tmp_path: Path) -> None:
+    """Before its first note a clip is silent, also where the one before it was let go late."""
     recipes = [recipe_named(name) for name in ("demo", "turns-bars", "echo")]
     made = recording(tmp_path, [track(recipe) for recipe in recipes])
     for index, recipe in enumerate(recipes):
         for sounding in made.plan(index).soundings:
-            excerpt = sounding.excerpt
-            placed = playing().performed(excerpt.source).notes
-            first = min(placed[voice.number].onset_frame for voice in excerpt.voices)
-            before = made.read(excerpt)[: first - made._laid_out[1][excerpt].piece_frame - 1]
-            assert not before.any(), f"{recipe.name}: {np.abs(before).max()} before an excerpt"
+            clip = sounding.clip
+            placed = playing().performed(clip.source).notes
+            first = min(placed[voice.number].onset_frame for voice in clip.voices)
+            before = made.read(clip)[: first - made._laid_out[1][clip].piece_frame - 1]
+            assert not before.any(), f"{recipe.name}: {np.abs(before).max()} before a clip"
 
 
 def test_takes_of_the_fake_are_repeatable() -> None:
@@ -224,50 +224,50 @@ def test_takes_of_the_fake_are_repeatable() -> None:
     assert take == Playing(arrangement(), FakeSynthesiser(), dry=True).performed(Source()).take
 
 
-def test_every_tape_is_played_once_and_goes_after_its_last_track(
+def test_every_batch_is_played_once_and_goes_after_its_last_track(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """All built-in tracks and the balance, in one process with room for one tape: each is played once, none stays."""
-    monkeypatch.setattr(tapes, "TAPE_FRAMES", 48_000)
-    shelf = TapeShelf(tmp_path / "work", room_bytes=1)
-    made = Recording(playing(), [track(recipe) for recipe in RECIPES], shelf)
-    played: list[Tape] = []
+    """All built-in tracks and the balance, in one process with room for one batch: each is played once, none stays."""
+    monkeypatch.setattr(batches, "BATCH_FRAMES", 48_000)
+    cache = BatchCache(tmp_path / "work", room_bytes=1)
+    made = Recording(playing(), [track(recipe) for recipe in RECIPES], cache)
+    played: list[Batch] = []
     play = made._played
 
-    def counted(tape: Tape) -> NDArray[np.float32]:
-        played.append(tape)
-        return play(tape)
+    def counted(batch: Batch) -> NDArray[np.float32]:
+        played.append(batch)
+        return play(batch)
 
     monkeypatch.setattr(made, "_played", counted)
     balance = made.balance()
-    last = {number: index for index in range(len(RECIPES)) for number in made.track_tapes(index)}
+    last = {number: index for index in range(len(RECIPES)) for number in made.track_batches(index)}
     for index in range(len(RECIPES)):
-        spent = {number for number, user in last.items() if user == index}
-        assert sum(1 for _ in made.music(index, balance, spent=spent)) > 0
-    assert len(made.tapes) > 50
-    assert sorted(map(id, played)) == sorted(map(id, made.tapes))
+        drop_after = {number for number, user in last.items() if user == index}
+        assert sum(1 for _ in made.music(index, balance, drop_after=drop_after)) > 0
+    assert len(made.batches) > 50
+    assert sorted(map(id, played)) == sorted(map(id, made.batches))
     assert list((tmp_path / "work").iterdir()) == []
 
 
-def test_a_tape_is_one_track_s_own_or_shared(tmp_path: Path) -> None:
+def test_a_batch_is_one_track_s_own_or_shared(tmp_path: Path) -> None:
     made = recording(tmp_path, [track(recipe) for recipe in RECIPES])
     everything = range(len(RECIPES))
-    own = [number for index in everything for number in made.own_tapes(index)]
-    shared = made.shared_tapes(everything)
+    own = [number for index in everything for number in made.own_batches(index)]
+    shared = made.shared_batches(everything)
     assert len(set(own)) == len(own)
-    assert sorted([*own, *shared]) == list(range(len(made.tapes)))
+    assert sorted([*own, *shared]) == list(range(len(made.batches)))
     names = [recipe.name for recipe in RECIPES]
-    assert made.own_tapes(names.index("slow"))
-    assert not made.own_tapes(names.index("demo"))
-    demo_alone = made.shared_tapes([names.index("demo")])
-    assert set(made.track_tapes(names.index("demo"))) <= set(demo_alone) < set(shared)
+    assert made.own_batches(names.index("slow"))
+    assert not made.own_batches(names.index("demo"))
+    demo_alone = made.shared_batches([names.index("demo")])
+    assert set(made.track_batches(names.index("demo"))) <= set(demo_alone) < set(shared)
 
 
 def test_what_the_balance_is_measured_in_is_nobody_s_own(tmp_path: Path) -> None:
     made = recording(tmp_path, [track(recipe_named("slow")), track(recipe_named("flat"))])
-    assert len(made.shared_tapes([])) == 6
-    assert len(made.own_tapes(0)) == 3
-    assert not made.own_tapes(1)
+    assert len(made.shared_batches([])) == 6
+    assert len(made.own_batches(0)) == 3
+    assert not made.own_batches(1)
 
 
 def test_a_pick_up_without_a_note_is_counted(tmp_path: Path) -> None:
@@ -308,8 +308,8 @@ def test_with_a_second_voice_stems_add_up_and_the_melody_sounds_wherever_it_is(
     tracks = [Recipe("mine", "a choice", heard=parse_choice(name)) for name in names]
     made = Recording(
         played,
-        [timeline_of(recipe, played.piece("song"), Going()) for recipe in tracks],
-        TapeShelf(tmp_path),
+        [timeline_of(recipe, played.piece("song"), TrackOptions()) for recipe in tracks],
+        BatchCache(tmp_path),
     )
     sounds = dict(zip(names, (sound(made, index) for index in range(len(names))), strict=True))
     assert np.abs(sum(sounds[layer] for layer in LAYERS) - sounds["all"]).max() <= LSB / 4
@@ -344,12 +344,12 @@ EDITS = ("softer melody", "one note higher")
 
 @pytest.mark.parametrize("change", EDITS)
 def test_what_changed_is_never_taken_from_the_shelf_of_what_was(tmp_path: Path, change: str) -> None:
-    """Two songs that differ in what sounds, not in when: on one shelf each still has its own sound."""
+    """Two songs that differ in what sounds, not in when: on one cache each still has its own sound."""
     timelines = [track(recipe_named(name)) for name in ("demo", "only-melody", "turns-bars")]
     sounds: list[list[NDArray[np.float32]]] = []
     for folder in ("shared", "shared", "own"):
         played = edited("nothing" if not sounds else change)
-        made = Recording(played, timelines, TapeShelf(tmp_path / folder, shared=True))
+        made = Recording(played, timelines, BatchCache(tmp_path / folder, shared=True))
         sounds.append([sound(made, index) for index in range(len(timelines))])
     before, shared, own = sounds
     assert list((tmp_path / "shared").iterdir())
@@ -363,7 +363,7 @@ def test_a_track_that_sounds_otherwise_has_another_key(tmp_path: Path, change: s
     recipes = [recipe_named(name) for name in ("demo", "only-melody", "only-strums", "echo", "loop", "slow")]
     timelines = [track(recipe) for recipe in recipes]
     made = [
-        Recording(edited(each), timelines, TapeShelf(tmp_path / str(at)))
+        Recording(edited(each), timelines, BatchCache(tmp_path / str(at)))
         for at, each in enumerate(("nothing", change))
     ]
     changed = {
@@ -381,20 +381,20 @@ def test_a_track_that_sounds_otherwise_has_another_key(tmp_path: Path, change: s
     assert made[0].reference_key != made[1].reference_key
 
 
-def test_a_tape_is_kept_under_a_name_of_its_own_whichever_voice_is_another(tmp_path: Path) -> None:
+def test_a_batch_is_kept_under_a_name_of_its_own_whichever_voice_is_another(tmp_path: Path) -> None:
     made = recording(tmp_path, [track(recipe) for recipe in RECIPES])
-    names = {made._name(tape) for tape in made.tapes}
-    assert len(names) == len(made.tapes)
-    for tape in made.tapes[::7]:
-        excerpt = tape.excerpts[0]
-        voice = excerpt.voices[0]
+    names = {made._name(batch) for batch in made.batches}
+    assert len(names) == len(made.batches)
+    for batch in made.batches[::7]:
+        clip = batch.clips[0]
+        voice = clip.voices[0]
         for other in (
             voice._replace(number=voice.number + 1),
             voice._replace(end_frame=voice.end_frame + 1),
             voice._replace(rings_out=not voice.rings_out),
         ):
-            voices = (other, *excerpt.voices[1:])
-            one = replace(tape, excerpts=(replace(excerpt, voices=voices), *tape.excerpts[1:]))
+            voices = (other, *clip.voices[1:])
+            one = replace(batch, clips=(replace(clip, voices=voices), *batch.clips[1:]))
             assert made._name(one) not in names
 
 
@@ -404,7 +404,7 @@ def test_a_tape_is_kept_under_a_name_of_its_own_whichever_voice_is_another(tmp_p
 def test_a_guide_is_what_is_left_out_softly_and_nothing_else(tmp_path: Path) -> None:
     recipe = recipe_named("without-melody")
     made = recording(
-        tmp_path, [track(recipe), track(recipe_named("only-melody")), track(recipe, Going(guide=True))]
+        tmp_path, [track(recipe), track(recipe_named("only-melody")), track(recipe, TrackOptions(guide=True))]
     )
     without, melody, guided = (sound(made, index) for index in range(3))
     softly = np.float32(10.0 ** (GUIDE_DB / 20.0)) * melody
@@ -422,9 +422,9 @@ def test_what_makes_flat_as_loud_as_layered_is_for_flat_alone(tmp_path: Path) ->
 
 
 def test_a_track_in_a_room_is_the_take_played_there_in_one_go(tmp_path: Path) -> None:
-    """The room goes on after each excerpt: nothing of it is cut off where tapes are put together."""
+    """The room goes on after each clip: nothing of it is cut off where batches are put together."""
     played = Playing(arrangement(), FakeSynthesiser())
-    made = Recording(played, [track(recipe_named("demo"))], TapeShelf(tmp_path))
+    made = Recording(played, [track(recipe_named("demo"))], BatchCache(tmp_path))
     demo, start = sound(made, 0), made.plan(0).passages[0].start_frame
     performed = played.performed(Source())
     notes = tuple(
@@ -460,7 +460,7 @@ def test_layers_that_are_balanced_lie_equally_far_from_their_marks(tmp_path: Pat
     recipes = [
         Recipe("mine", "a layer", flat=flat, heard=parse_choice(layer)) for layer in ("melody", "strums")
     ]
-    made = recording(tmp_path, [track(recipe, Going(count_in_bars=0)) for recipe in recipes])
+    made = recording(tmp_path, [track(recipe, TrackOptions(count_in_bars=0)) for recipe in recipes])
     balance = made.balance()
     apart = []
     for index, recipe in enumerate(recipes):

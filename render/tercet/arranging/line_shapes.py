@@ -126,7 +126,7 @@ def _line_of(note: TuneNote, piece: Piece) -> tuple[str, int]:
 
 
 def _longest(tune: Sequence[TuneNote], board: Board) -> tuple[int, int, int] | None:
-    """Return (row of the board, first note, number of notes) of the best stretch; None where no note lies on it."""
+    """Return (row of the board, first note, number of notes) of the best stretch; None where no note lies in it."""
     rows = np.flatnonzero(board.asked & (board.table.position == _own_position(board)))
     lies = np.stack([(board.midis[rows] == note.midi).any(axis=1) for note in tune], axis=1)
     run = np.zeros(lies.shape, dtype=np.int16)

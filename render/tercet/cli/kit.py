@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from tercet.jobs import Place, Store
     from tercet.kit.song_kit import SongMade, SongOrder
     from tercet.tracks import Recipe
-    from tercet.tracks.making import TrackOrder
+    from tercet.tracks.track_files import TrackOrder
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
 
@@ -225,7 +225,7 @@ def _order(
 ) -> SongOrder:
     """Return what is asked for of one song."""
     from tercet.kit.song_kit import SongOrder
-    from tercet.tracks.making import SetOrder
+    from tercet.tracks.track_files import SetOrder
 
     song = sets[0].arrangement.song
     count_in_bars = count_in_of(arguments.count_in, song)
@@ -267,12 +267,12 @@ def _tracks(
     defaults: KitDefaults,
 ) -> Iterator[TrackOrder]:
     """Yield the tracks of a set."""
+    from tercet.sound.encoding import track_format
     from tercet.tracks import RECIPES, recipe_named
-    from tercet.tracks.encoding import track_format
-    from tercet.tracks.making import TrackOrder
     from tercet.tracks.own_recipes import own_recipes
+    from tercet.tracks.practice_forms import TrackOptions
     from tercet.tracks.titles import file_stem
-    from tercet.tracks.ways import Going
+    from tercet.tracks.track_files import TrackOrder
 
     song = one.arrangement.song
     own = own_recipes(defaults.tracks, song_file)
@@ -288,7 +288,7 @@ def _tracks(
             if recipe.speeds and speed != defaults.speeds[0]:
                 continue
             pace = Fraction(1) if recipe.speeds else speed
-            going = Going(
+            options = TrackOptions(
                 speed=pace,
                 bars="" if recipe.piece == "tune-up" else arguments.bars or "",
                 count_in_bars=count_in_of(arguments.count_in, song),
@@ -297,7 +297,9 @@ def _tracks(
             )
             number = everything.index(recipe) + 1
             stem = file_stem(recipe, number, pace)
-            yield TrackOrder(recipe, going, tuple(str(place / (stem + ending)) for ending in endings), number)
+            yield TrackOrder(
+                recipe, options, tuple(str(place / (stem + ending)) for ending in endings), number
+            )
 
 
 def _made(orders: Sequence[SongOrder], place: Place, *, whole: bool) -> Iterator[tuple[SongOrder, SongMade]]:

@@ -12,7 +12,7 @@ from tercet.kit.tasks import let_go, ready_recording
 
 if TYPE_CHECKING:
     from tercet.kit.song_kit import SongOrder
-    from tercet.tracks.making import SetOrder
+    from tercet.tracks.track_files import SetOrder
 
 __all__ = ["sensible"]
 

@@ -50,7 +50,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Write the starter song."""
-    from tercet.tracks.files import may_replace, write_bytes
+    from tercet.files import may_replace, write_bytes
 
     path = Path(arguments.song)
     if path.suffix.lower() not in (".yaml", ".yml"):

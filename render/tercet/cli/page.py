@@ -233,7 +233,7 @@ def _asked(arguments: argparse.Namespace, playing: Playing, folder: Path) -> str
     from tercet import __version__
     from tercet.kit.manifest import MANIFEST
     from tercet.kit.page_tracks import files_to_take
-    from tercet.tracks.keys import digest
+    from tercet.tracks.cache_keys import digest
 
     kit = folder / MANIFEST
     return digest(

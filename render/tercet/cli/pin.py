@@ -30,8 +30,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Pin one song."""
     from tercet.arranging.pinning import pin_song
+    from tercet.files import write_bytes
     from tercet.song.plain_text import read_text
-    from tercet.tracks.files import write_bytes
     from tercet.tracks.made_files import check_may_make, write_made
 
     source = Path(arguments.song)

@@ -15,7 +15,7 @@ from tercet.cli.talk import building, say
 if TYPE_CHECKING:
     from tercet.arranging import Arrangement, Problem
     from tercet.song import Players, Song
-    from tercet.sound.soundfont import SoundFont
+    from tercet.sound.sf2_reader import SoundFont
     from tercet.theory import Tuning
     from tercet.tracks.playing import Playing
 
@@ -179,7 +179,7 @@ def say_measuring(what: str, done: int, _total: int) -> None:
 
 
 def _font(arguments: argparse.Namespace, song: Song) -> SoundFont:
-    from tercet.sound.fonts import choose_font
+    from tercet.sound.soundfont_choice import choose_font
 
     folder = Path(arguments.song).parent
     with building() as report:

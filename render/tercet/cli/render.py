@@ -146,10 +146,17 @@ def _write_track(arguments: argparse.Namespace, one: ReadySet, recipe: Recipe, p
     from tercet.kit.work_folder import work_folder
     from tercet.sound.convolution import THREADS
     from tercet.tracks.made_files import own_file
-    from tercet.tracks.making import SetOrder, TrackOrder, ceilings_of, gains_of, recording_of, write_track
-    from tercet.tracks.ways import Going
+    from tercet.tracks.practice_forms import TrackOptions
+    from tercet.tracks.track_files import (
+        SetOrder,
+        TrackOrder,
+        ceilings_of,
+        gains_of,
+        recording_of,
+        write_track,
+    )
 
-    going = Going(
+    options = TrackOptions(
         speed=arguments.speed,
         bars=arguments.bars or "",
         count_in_bars=count_in_of(arguments.count_in, one.arrangement.song),
@@ -158,7 +165,7 @@ def _write_track(arguments: argparse.Namespace, one: ReadySet, recipe: Recipe, p
     )
     target = Path(os.path.realpath(path))
     files = own_file(path, maker=NAME, replace=arguments.replace)
-    track = TrackOrder(recipe, going, (target.name,))
+    track = TrackOrder(recipe, options, (target.name,))
     with work_folder(target.parent) as work:
         order = SetOrder(
             one.arrangement,

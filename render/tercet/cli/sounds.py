@@ -11,7 +11,7 @@ from tercet.cli.options import add_replace_option, add_sound_option
 from tercet.cli.talk import building, put, put_json
 
 if TYPE_CHECKING:
-    from tercet.sound.fonts import ChosenFont, FoundFont
+    from tercet.sound.soundfont_choice import ChosenFont, FoundFont
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
 
@@ -97,9 +97,9 @@ def _build(arguments: argparse.Namespace) -> int:
 
 def _report(arguments: argparse.Namespace) -> int:
     """Measure a font and print what it is like; draw it where a picture is asked for."""
-    from tercet.sound.font_picture import report_svg
-    from tercet.sound.font_report import report_json, report_on, report_text
-    from tercet.sound.fonts import choose_font
+    from tercet.sound.soundfont_choice import choose_font
+    from tercet.sound.soundfont_picture import report_svg
+    from tercet.sound.soundfont_report import report_json, report_on, report_text
     from tercet.tracks.made_files import check_may_make, write_made
 
     if arguments.output is not None:
@@ -119,7 +119,7 @@ def _report(arguments: argparse.Namespace) -> int:
 
 def _list(arguments: argparse.Namespace) -> int:
     """List the fonts and the choice."""
-    from tercet.sound.fonts import choose_font, examine_font, find_fonts
+    from tercet.sound.soundfont_choice import choose_font, examine_font, find_fonts
     from tercet.sound.ukulele_cache import built_in_path
 
     with building() as report:

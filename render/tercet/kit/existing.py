@@ -33,7 +33,7 @@ def asked_key(arguments: argparse.Namespace, song: str) -> str:
     from tercet.song import read_song
     from tercet.song.class_file import class_path
     from tercet.sound.fluid import FluidSynthesiser
-    from tercet.sound.fonts import choose_font
+    from tercet.sound.soundfont_choice import choose_font
 
     path = Path(song)
     try:

@@ -39,9 +39,9 @@ from tercet.kit.tasks import (
 )
 from tercet.kit.work_folder import alone_in, work_folder
 from tercet.tracks.balance import balance_of
-from tercet.tracks.keys import digest, gain_key, set_key, track_key, without_own_tracks
+from tercet.tracks.cache_keys import digest, gain_key, set_key, track_key, without_own_tracks
 from tercet.tracks.made_files import OwnFiles, is_sealed
-from tercet.tracks.making import SetOrder, ceilings_of, gains_of
+from tercet.tracks.track_files import SetOrder, ceilings_of, gains_of
 
 if TYPE_CHECKING:
     from tercet.jobs import Place, Store
@@ -325,31 +325,31 @@ class _Kit:
         if self._order.sets[0].shared:
             list(self._results(list(self._shares(missing))))
         jobs = [
-            Job(hear, Hearing(self._packed[one.work], manner), f"{self._order.title}: playing")
+            Job(hear, Hearing(self._packed[one.work], variant), f"{self._order.title}: playing")
             for one in self._order.sets
-            for manner in ready_recording(one).manners
+            for variant in ready_recording(one).variants
         ]
-        heard = {(hearing.order.work, hearing.manner): result for hearing, result in self._results(jobs)}
+        heard = {(hearing.order.work, hearing.variant): result for hearing, result in self._results(jobs)}
         if len(heard) < len(jobs):
             return None
         balances = []
         for one in self._order.sets:
-            manners = ready_recording(one).manners
-            balance = balance_of({manner: heard[one.work, manner].whole for manner in manners})
+            variants = ready_recording(one).variants
+            balance = balance_of({variant: heard[one.work, variant].whole for variant in variants})
             title = f"{one.title}: " if one.title else ""
-            notices = (*heard[one.work, manners[0]].notices, *balance.notices())
+            notices = (*heard[one.work, variants[0]].notices, *balance.notices())
             self._made.notices += [f"{title}{notice}" for notice in notices]
             balances.append(balance)
         return balances
 
     def _shares(self, missing: Sequence[Wanted]) -> Iterator[Job[Share, None]]:
-        """Yield jobs that play all tapes which several tracks need, some pieces for each worker."""
+        """Yield jobs that play all batches which several tracks need, some pieces for each worker."""
         for number, one in enumerate(self._order.sets):
             share_plan(one)
-            tapes = ready_recording(one).shared_tapes(index for of, index, _ in missing if of == number)
-            count = min(SHARES_A_WORKER * self._place.workers, len(tapes))
+            batches = ready_recording(one).shared_batches(index for of, index, _ in missing if of == number)
+            count = min(SHARES_A_WORKER * self._place.workers, len(batches))
             for first in range(count):
-                share = Share(self._packed[one.work], tapes[first::count])
+                share = Share(self._packed[one.work], batches[first::count])
                 yield Job(play_share, share, self._job_name(one, "playing"))
 
     def _track_jobs(
@@ -358,7 +358,7 @@ class _Kit:
         """Yield a job for each track of which files are missing."""
         tracks = [track for one in self._order.sets for track in one.tracks]
         gains_db = gains_of(balances, ceilings_of(tracks))
-        spent_by = self._spent([(number, index) for number, index, _ in missing])
+        drop_after_by = self._drop_after([(number, index) for number, index, _ in missing])
         for number, index, names in self._in_turn(missing):
             one = self._order.sets[number]
             writing = Writing(
@@ -368,7 +368,7 @@ class _Kit:
                 balances[number],
                 gains_db,
                 self._files,
-                frozenset(spent_by[number, index]),
+                frozenset(drop_after_by[number, index]),
             )
             yield Job(write_one, writing, self._job_name(one, one.tracks[index].recipe.name))
 
@@ -383,18 +383,18 @@ class _Kit:
         recordings = [ready_recording(one) for one in self._order.sets]
         return sorted(missing, key=lambda each: -recordings[each[0]].cost_frames(each[1]))
 
-    def _spent(self, tracks: Sequence[tuple[int, int]]) -> Mapping[tuple[int, int], set[int]]:
-        """Return for each track of a set the tapes that it is the last to need: its own, where several work at once."""
+    def _drop_after(self, tracks: Sequence[tuple[int, int]]) -> Mapping[tuple[int, int], set[int]]:
+        """Return for each track of a set the batches that it is the last to need: its own, if several work at once."""
         last: dict[tuple[int, int], tuple[int, int]] = {}
         for number, index in tracks:
             one = self._order.sets[number]
             recording = ready_recording(one)
-            for tape in recording.own_tapes(index) if one.shared else recording.track_tapes(index):
-                last[number, tape] = number, index
-        spent: dict[tuple[int, int], set[int]] = {track: set() for track in tracks}
-        for (_, tape), track in last.items():
-            spent[track].add(tape)
-        return spent
+            for batch in recording.own_batches(index) if one.shared else recording.track_batches(index):
+                last[number, batch] = number, index
+        drop_after: dict[tuple[int, int], set[int]] = {track: set() for track in tracks}
+        for (_, batch), track in last.items():
+            drop_after[track].add(batch)
+        return drop_after
 
     def _results(self, jobs: Sequence[Job[Any, Any]]) -> Iterator[tuple[Any, Any]]:
         """Yield argument and result of each job that went well, and note the others."""

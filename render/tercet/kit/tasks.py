@@ -14,16 +14,16 @@ from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, TypeVar
 
 from tercet.errors import OutputError, SynthesiserError
-from tercet.tracks.files import cannot_write
-from tercet.tracks.making import SetOrder, recording_of, write_track
+from tercet.files import cannot_write
+from tercet.tracks.track_files import SetOrder, recording_of, write_track
 
 if TYPE_CHECKING:
     from tercet.tracks.balance import Balance, WholeHeard
     from tercet.tracks.facts import TrackFacts
     from tercet.tracks.made_files import OwnFiles
-    from tercet.tracks.making import Gains
     from tercet.tracks.recording import Recording
     from tercet.tracks.timelines import Piece
+    from tercet.tracks.track_files import Gains
 
 __all__ = [
     "Heard",
@@ -46,7 +46,7 @@ __all__ = [
 Kept = TypeVar("Kept")
 
 MOST_RECORDINGS = 4
-"""Recordings that one process keeps ready: their plans, and what is still in memory of their tapes."""
+"""Recordings that one process keeps ready: their plans, and what is still in memory of their batches."""
 
 PLANNED = "planned"
 """In an order's work folder: its recording as planned by one process, for the others."""
@@ -156,30 +156,30 @@ def let_go(order: SetOrder) -> None:
 
 @dataclass(frozen=True, slots=True)
 class Share:
-    """A share of a set's tapes, by number."""
+    """A share of a set's batches, by number."""
 
     order: PackedOrder
-    tapes: tuple[int, ...]
+    batches: tuple[int, ...]
 
 
 def play_share(share: Share) -> None:
-    """Play a share of a set's tapes, so that no other process has to."""
+    """Play a share of a set's batches, so that no other process has to."""
     recording = ready_recording(share.order.order)
-    for number in share.tapes:
+    for number in share.batches:
         recording.play(number)
 
 
 @dataclass(frozen=True, slots=True)
 class Hearing:
-    """A set's song to be measured, played in one of its recording's manners."""
+    """A set's song to be measured, played in one of its recording's variants."""
 
     order: PackedOrder
-    manner: tuple[Piece, bool]
+    variant: tuple[Piece, bool]
 
 
 @dataclass(frozen=True, slots=True)
 class Heard:
-    """What was heard of a song in one manner, and what the user should know about the sound."""
+    """What was heard of a song in one variant, and what the user should know about the sound."""
 
     whole: WholeHeard
     notices: tuple[str, ...]
@@ -188,7 +188,7 @@ class Heard:
 def hear(hearing: Hearing) -> Heard:
     """Measure what a set's balance is made of."""
     recording = ready_recording(hearing.order.order)
-    return Heard(recording.heard_whole(hearing.manner), recording.playing.notices())
+    return Heard(recording.heard_whole(hearing.variant), recording.playing.notices())
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,8 +205,8 @@ class Writing:
         As in `write_track`.
     files
         Where to.
-    spent
-        Numbers of the tapes that it is the last to need.
+    drop_after
+        Numbers of the batches that it is the last to need.
     """
 
     order: PackedOrder
@@ -215,7 +215,7 @@ class Writing:
     balance: Balance
     gains_db: Gains
     files: OwnFiles
-    spent: frozenset[int]
+    drop_after: frozenset[int]
 
 
 def write_one(writing: Writing) -> TrackFacts:
@@ -228,7 +228,7 @@ def write_one(writing: Writing) -> TrackFacts:
         writing.balance,
         writing.gains_db,
         writing.files,
-        writing.spent,
+        writing.drop_after,
     )
 
 

@@ -19,7 +19,7 @@ from math import exp, log10
 from tercet.performing.levels import LEVEL_DIGITS, velocity_of_level
 from tercet.performing.model import Take, TakeNote
 
-__all__ = ["Covered", "Place", "cleared", "clearing_db", "covered_notes", "erb_hz"]
+__all__ = ["Covered", "StrokePlace", "cleared", "clearing_db", "covered_notes", "erb_hz"]
 
 HEARING_S = 0.3
 """The time in which a note is found or missed."""
@@ -44,7 +44,7 @@ OVER_CLEAR_DB = 0.1
 LOWERED_SHARE = 0.1
 """Only strings that hold at least this part of what covers a note are lowered."""
 
-Place = tuple[str, int, int, float, str]
+StrokePlace = tuple[str, int, int, float, str]
 """Where a string is struck: section, pass, string, beat, layer."""
 
 
@@ -104,9 +104,9 @@ def covered_notes(take: Take) -> tuple[Covered, ...]:
     return tuple(found)
 
 
-def clearing_db(covered: Iterable[Covered]) -> dict[Place, float]:
+def clearing_db(covered: Iterable[Covered]) -> dict[StrokePlace, float]:
     """Return by how much each string that covers the tune is to be lowered, in dB, so that nothing covers it."""
-    lowered: dict[Place, float] = {}
+    lowered: dict[StrokePlace, float] = {}
     for each in covered:
         for note in each.by:
             place = _place(note)
@@ -115,7 +115,7 @@ def clearing_db(covered: Iterable[Covered]) -> dict[Place, float]:
     return lowered
 
 
-def cleared(take: Take, lowered_db: dict[Place, float]) -> Take:
+def cleared(take: Take, lowered_db: dict[StrokePlace, float]) -> Take:
     """Return a take with what covers its tune lowered, and nothing else changed."""
     notes = tuple(
         _lowered(note, lowered_db[_place(note)]) if _place(note) in lowered_db else note
@@ -136,7 +136,7 @@ def _need_db(covered: Covered) -> float:
     return min(-10.0 * log10(left), MOST_LOWERED_DB) if left > 0.0 else MOST_LOWERED_DB
 
 
-def _place(note: TakeNote) -> Place:
+def _place(note: TakeNote) -> StrokePlace:
     return note.section, note.pass_number, note.string, float(note.beat), note.layer
 
 

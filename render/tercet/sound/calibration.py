@@ -21,7 +21,7 @@ from statistics import median
 from typing import TYPE_CHECKING
 
 from tercet.performing import Take, TakeNote
-from tercet.sound.clicks import CLICK_RATIO, click_ratio
+from tercet.sound.click_measure import CLICK_RATIO, click_ratio
 from tercet.sound.k_weighting import GESTURE_S, gesture_levels_lufs
 
 if TYPE_CHECKING:

@@ -37,7 +37,7 @@ from typing import TYPE_CHECKING, Any
 
 from tercet.errors import SoundFontError, SynthesiserError
 from tercet.song import LAYERS
-from tercet.sound.click import cue_stem
+from tercet.sound.cue_sounds import cue_stem
 from tercet.sound.hearing import k_weighted_level_db
 from tercet.sound.library import Library, load_library
 from tercet.sound.protocol import SAMPLE_RATE_HZ, STEM_NAMES, StemName, Stems
@@ -49,7 +49,7 @@ from tercet.sound.schedule import (
     length_frames_of,
     strokes_of,
 )
-from tercet.sound.soundfont import (
+from tercet.sound.sf2_reader import (
     ATTENUATION,
     RELEASE,
     SoundFont,
@@ -127,7 +127,7 @@ LOSS_DIGITS = 2
 
 
 @dataclass(frozen=True, slots=True)
-class Manner:
+class PlayingStyle:
     """How strokes become MIDI: what channels play that don't play the font's preset, and what each stroke becomes."""
 
     channels: Mapping[int, ChannelSound]
@@ -139,7 +139,7 @@ def plain_stroke(stroke: Stroke) -> PlayedStroke:
     return PlayedStroke(channel_of(stroke), stroke.midi, stroke.velocity)
 
 
-PLAIN = Manner({}, plain_stroke)
+PLAIN = PlayingStyle({}, plain_stroke)
 
 
 class FluidSynthesiser:
@@ -210,10 +210,10 @@ class FluidSynthesiser:
         sharp_cents = {midi: voice.sharp_cents for midi, voice in voices.items()}
         frames = length_frames_of(take, SAMPLE_RATE_HZ)
         strokes = strokes_of(take, SAMPLE_RATE_HZ, GRID_FRAMES, delays_s)
-        manner = PLAIN
+        style = PLAIN
         if is_built_in(self.font):
             strokes = with_whole_chops(strokes, SAMPLE_RATE_HZ)
-            manner = self._built_in_manner(take)
+            style = self._built_in_style(take)
         stems: dict[StemName, NDArray[np.float32]] = {}
         if "cues" in names:
             stems["cues"] = cue_stem(take.clicks, frames, SAMPLE_RATE_HZ)
@@ -221,18 +221,18 @@ class FluidSynthesiser:
         if wanted:
             groups = LAYERS if len(wanted) > 1 else tuple(wanted)
             heard = [stroke for stroke in strokes if LAYERS[stroke.layer_index] in wanted]
-            layers = render_strokes(self.font, heard, frames, len(groups), sharp_cents, manner)
+            layers = render_strokes(self.font, heard, frames, len(groups), sharp_cents, style)
             stems.update((name, layer) for name, layer in zip(groups, layers, strict=True) if name in wanted)
         for name in wanted:
             fade_end(stems[name], SAMPLE_RATE_HZ)
         return Stems(SAMPLE_RATE_HZ, stems)
 
-    def _built_in_manner(self, take: Take) -> Manner:
+    def _built_in_style(self, take: Take) -> PlayingStyle:
         """Return how a take is played on the built-in ukulele, its darker layers measured for what they lose."""
         for layer_index, layer in enumerate(LAYERS):
             self._measure_dark_layer(layer_index, {note.midi for note in take.notes if note.layer == layer})
         losses_db = dict(self._losses_db)
-        return Manner(built_in_channels(take.notes), lambda stroke: played_stroke(stroke, losses_db))
+        return PlayingStyle(built_in_channels(take.notes), lambda stroke: played_stroke(stroke, losses_db))
 
     def _measure_dark_layer(self, layer_index: int, keys: set[int]) -> None:
         """Measure what a layer's low-pass takes from the K-weighted level of keys, each once, about 15 ms a key."""
@@ -249,8 +249,8 @@ class FluidSynthesiser:
         levels_db: list[list[float]] = []
         for controllers in ((), (dark,)):
             channels = {layer_index: ChannelSound(self.font.bank, self.font.program, controllers)}
-            manner = Manner(channels, plain_stroke)
-            (sound,) = render_strokes(self.font, strokes, pace * len(strokes), 1, {}, manner)
+            style = PlayingStyle(channels, plain_stroke)
+            (sound,) = render_strokes(self.font, strokes, pace * len(strokes), 1, {}, style)
             sounds = sound[:, 0].reshape(len(strokes), pace)
             levels_db.append([k_weighted_level_db(each, SAMPLE_RATE_HZ) for each in sounds])
         lost = [round(open_db - dark_db, LOSS_DIGITS) for open_db, dark_db in zip(*levels_db, strict=True)]
@@ -308,7 +308,7 @@ def render_strokes(
     frames: int,
     groups: int,
     sharp_cents: Mapping[int, float],
-    manner: Manner = PLAIN,
+    style: PlayingStyle = PLAIN,
 ) -> list[NDArray[np.float32]]:
     """Return the audio of strokes, one array float32 (frames, 2) for each audio group.
 
@@ -324,7 +324,7 @@ def render_strokes(
         3 for a stem for each layer, 1 for a single mix.
     sharp_cents
         How far above its pitch the font sounds a key; it is tuned down by as much.
-    manner
+    style
         How strokes become MIDI.
 
     Raises
@@ -336,12 +336,12 @@ def render_strokes(
     _check_reach(font, zones, strokes)
     offsets = _release_offsets(zones)
     library = load_library()
-    with _synthesiser(library, font, groups, manner.channels) as synth:
+    with _synthesiser(library, font, groups, style.channels) as synth:
         _tune(library, synth, sharp_cents)
-        tape = _Tape(library, synth, frames, groups)
+        rendering = _Rendering(library, synth, frames, groups)
         releases, attenuations = [0.0] * CHANNELS, [0.0] * CHANNELS
-        for frame, strikes, channel, midi, velocity, attenuation_db in _events(strokes, manner):
-            tape.run_to(frame)
+        for frame, strikes, channel, midi, velocity, attenuation_db in _events(strokes, style):
+            rendering.run_to(frame)
             if strikes:
                 if attenuations[channel] != attenuation_db:
                     attenuations[channel] = attenuation_db
@@ -352,15 +352,15 @@ def render_strokes(
                 releases[channel] = offsets[midi]
                 library.set_generator(synth, channel, RELEASE, offsets[midi])
             library.binding.fluid_synth_noteoff(synth, channel, midi)
-        tape.run_to(frames)
-        return tape.finished()
+        rendering.run_to(frames)
+        return rendering.finished()
 
 
-def _events(strokes: Sequence[Stroke], manner: Manner) -> list[tuple[int, bool, int, int, int, float]]:
+def _events(strokes: Sequence[Stroke], style: PlayingStyle) -> list[tuple[int, bool, int, int, int, float]]:
     """Return (frame, whether struck, channel, key, velocity, attenuation), in order; in a frame ends come first."""
     events = []
     for stroke in strokes:
-        played = manner.played(stroke)
+        played = style.played(stroke)
         struck = (played.channel, played.midi, played.velocity, played.attenuation_db)
         events.append((stroke.on_frame, True, *struck))
         if stroke.off_frame is not None:
@@ -442,7 +442,7 @@ def _load(library: Library, synth: Any, font: SoundFont, channels: Mapping[int, 
             binding.fluid_synth_cc(synth, channel, controller, value)
 
 
-class _Tape:
+class _Rendering:
     """Takes what a synthesiser plays, block by block, into one array for each audio group."""
 
     def __init__(self, library: Library, synth: Any, frames: int, groups: int) -> None:
@@ -458,7 +458,7 @@ class _Tape:
         self._block_start, self._frame, self._frames = 0, 0, frames
 
     def run_to(self, frame: int) -> None:
-        """Let the synthesiser play up to a frame, or to the end of the tape."""
+        """Let the synthesiser play up to a frame, or to the end of the rendering."""
         frame = min(frame, self._frames)
         while self._frame < frame:
             step = min(frame, self._block_start + BLOCK_FRAMES) - self._frame

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from tercet.errors import ParameterError
-from tercet.sound.soundfont import INSTRUMENT, KEY_RANGE, RECORDS, SAMPLE, VELOCITY_RANGE
+from tercet.sound.sf2_reader import INSTRUMENT, KEY_RANGE, RECORDS, SAMPLE, VELOCITY_RANGE
 
 if TYPE_CHECKING:
     import numpy as np

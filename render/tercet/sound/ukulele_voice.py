@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 
 from tercet.song import LAYERS
 from tercet.sound.schedule import STRINGS, Stroke
-from tercet.sound.soundfont import SoundFont, read_header
+from tercet.sound.sf2_reader import SoundFont, read_header
 from tercet.sound.string_model import STRINGS_OF_INSTRUMENTS
 from tercet.sound.ukulele import (
     CHOP_DOWN_KEY,

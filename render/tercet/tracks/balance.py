@@ -16,11 +16,11 @@ from tercet.song import LAYERS
 from tercet.sound import SAMPLE_RATE_HZ
 from tercet.sound.calibration import SILENT_LUFS
 from tercet.sound.k_weighting import GESTURE_S
-from tercet.tracks.loudness import TARGET_LUFS
+from tercet.sound.loudness import TARGET_LUFS
 
 if TYPE_CHECKING:
     from tercet.song import Layer
-    from tercet.tracks.performed import Performed, PlacedNote
+    from tercet.tracks.clips.performed import Performed, PlacedNote
     from tercet.tracks.timelines import Piece
 
 __all__ = [
@@ -72,7 +72,7 @@ class Balance:
     Parameters
     ----------
     trims_db
-        For each manner of playing (piece, flat) the trim of each layer; those that aren't named have none.
+        For each variant (piece, flat) the trim of each layer; those that aren't named have none.
     flat_gain_db, flat_lack_db
         What makes the flat song as loud as the layered one, and how much of that its peaks leave no room for; 0 where
         nothing is flat.
@@ -114,7 +114,7 @@ def balance_of(wholes: Mapping[tuple[Piece, bool], WholeHeard]) -> Balance:
     if flat is not None:
         wanted_db = demo.lufs - flat.lufs
         flat_gain_db = min(wanted_db, demo.peak_dbtp + HEADROOM_DB - flat.peak_dbtp)
-    trims_db = {manner: whole.trims_db for manner, whole in wholes.items()}
+    trims_db = {variant: whole.trims_db for variant, whole in wholes.items()}
     return Balance(trims_db, flat_gain_db, wanted_db - flat_gain_db, demo.lufs, demo.peak_dbtp)
 
 

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from tercet.tracks.performed import Performed
+    from tercet.tracks.clips.performed import Performed
     from tercet.tracks.timelines import Passage
 
 __all__ = [
@@ -97,7 +97,7 @@ def add_cue(cue: Cue, block: NDArray[np.float32], block_frame: int) -> None:
     """Add what of a cue falls into a block (frames, 2) that begins at a frame of the track."""
     import numpy as np
 
-    from tercet.sound.click import knock, turn_bell
+    from tercet.sound.cue_sounds import knock, turn_bell
 
     sound = turn_bell(SAMPLE_RATE_HZ) if cue.kind == "bell" else knock(cue.first, SAMPLE_RATE_HZ)
     start = cue.frame - block_frame

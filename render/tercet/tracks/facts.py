@@ -12,7 +12,7 @@ from tercet.tracks.timelines import NOTHING
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from tercet.tracks.plan import PlacedPassage, TrackPlan
+    from tercet.tracks.clips.plan import PlacedPassage, TrackPlan
     from tercet.tracks.playing import Playing
 
 __all__ = ["BarFacts", "CueFacts", "FileFacts", "TrackFacts", "TurnFacts", "bars_of", "cues_of", "turns_of"]

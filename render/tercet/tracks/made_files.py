@@ -22,8 +22,8 @@ from typing import TYPE_CHECKING
 
 from tercet.caches import cache_folder
 from tercet.errors import RequestError
+from tercet.files import may_replace, whole_files
 from tercet.jobs import FolderStore
-from tercet.tracks.files import may_replace, whole_files
 
 if TYPE_CHECKING:
     from tercet.jobs import Store

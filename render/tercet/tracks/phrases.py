@@ -10,11 +10,11 @@ from itertools import pairwise
 from tercet.arranging import Arrangement
 from tercet.arranging.piece import phrase_starts
 
-__all__ = ["Stretch", "bar_stretches", "phrase_stretches", "section_stretches", "whole_stretch"]
+__all__ = ["BeatRange", "bar_ranges", "phrase_ranges", "section_ranges", "whole_range"]
 
 
 @dataclass(frozen=True, slots=True)
-class Stretch:
+class BeatRange:
     """Some beats of the piece as played, in a row.
 
     Parameters
@@ -31,19 +31,19 @@ class Stretch:
     pass_number: int
 
 
-def whole_stretch(arrangement: Arrangement) -> Stretch:
+def whole_range(arrangement: Arrangement) -> BeatRange:
     """Return the whole piece."""
-    return _stretch(arrangement, 0, len(arrangement.bars) - 1)
+    return _range(arrangement, 0, len(arrangement.bars) - 1)
 
 
-def bar_stretches(arrangement: Arrangement) -> tuple[Stretch, ...]:
+def bar_ranges(arrangement: Arrangement) -> tuple[BeatRange, ...]:
     """Return the bars of the piece; a pick-up goes with the bar that it leads into."""
     bars = arrangement.bars
     firsts = [index for index in range(len(bars)) if index == 0 or bars[index - 1].section_bar != 0]
     return _between(arrangement, firsts)
 
 
-def section_stretches(arrangement: Arrangement) -> tuple[Stretch, ...]:
+def section_ranges(arrangement: Arrangement) -> tuple[BeatRange, ...]:
     """Return each playing of a section, in the order played; it begins with its pick-up."""
     bars = arrangement.bars
     starts = [bars[0].start_beat]
@@ -53,17 +53,17 @@ def section_stretches(arrangement: Arrangement) -> tuple[Stretch, ...]:
     end = bars[-1].start_beat + bars[-1].length_beat
     visits = dict.fromkeys((bar.section, bar.pass_number) for bar in bars)
     return tuple(
-        Stretch(start, stop, *visit)
+        BeatRange(start, stop, *visit)
         for visit, (start, stop) in zip(visits, pairwise([*starts, end]), strict=True)
     )
 
 
-def phrase_stretches(arrangement: Arrangement) -> tuple[Stretch, ...]:
+def phrase_ranges(arrangement: Arrangement) -> tuple[BeatRange, ...]:
     """Return the phrases of the piece, one beginning where the other ends: after a breath, else with a line of music.
 
     A section's first phrase begins with its pick-up.
     """
-    starts = {stretch.start_beat for stretch in section_stretches(arrangement)}
+    starts = {beats.start_beat for beats in section_ranges(arrangement)}
     bar_starts = [bar.start_beat for bar in arrangement.bars]
     starts.update(phrase_starts(arrangement.bars))
     end = arrangement.bars[-1].start_beat + arrangement.bars[-1].length_beat
@@ -72,17 +72,17 @@ def phrase_stretches(arrangement: Arrangement) -> tuple[Stretch, ...]:
     )
 
 
-def _between(arrangement: Arrangement, firsts: list[int]) -> tuple[Stretch, ...]:
-    """Return stretches of whole bars, each from one of some bars up to the next of them."""
+def _between(arrangement: Arrangement, firsts: list[int]) -> tuple[BeatRange, ...]:
+    """Return ranges of whole bars, each from one of some bars up to the next of them."""
     lasts = [*(index - 1 for index in firsts[1:]), len(arrangement.bars) - 1]
-    return tuple(_stretch(arrangement, first, last) for first, last in zip(firsts, lasts, strict=True))
+    return tuple(_range(arrangement, first, last) for first, last in zip(firsts, lasts, strict=True))
 
 
-def _stretch(arrangement: Arrangement, first: int, last: int) -> Stretch:
+def _range(arrangement: Arrangement, first: int, last: int) -> BeatRange:
     bar, end = arrangement.bars[first], arrangement.bars[last]
-    return Stretch(bar.start_beat, end.start_beat + end.length_beat, bar.section, bar.pass_number)
+    return BeatRange(bar.start_beat, end.start_beat + end.length_beat, bar.section, bar.pass_number)
 
 
-def _named(arrangement: Arrangement, bar_starts: list[Fraction], start: Fraction, end: Fraction) -> Stretch:
+def _named(arrangement: Arrangement, bar_starts: list[Fraction], start: Fraction, end: Fraction) -> BeatRange:
     bar = arrangement.bars[max(bisect_right(bar_starts, start) - 1, 0)]
-    return Stretch(start, end, bar.section, bar.pass_number)
+    return BeatRange(start, end, bar.section, bar.pass_number)

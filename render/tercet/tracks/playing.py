@@ -12,13 +12,13 @@ from tercet.sound.convolution import THREADS
 from tercet.sound.measured import MeasuredSynthesiser
 from tercet.sound.protocol import STEM_NAMES, StemName
 from tercet.sound.room import RESPONSE_FRAMES, in_room, room_identity
-from tercet.tracks.performed import Performed
+from tercet.tracks.clips.performed import Performed
 from tercet.tracks.timelines import Source
 
 if TYPE_CHECKING:
     from tercet.arranging import Arrangement
     from tercet.performing import Interpretation
-    from tercet.performing.audible import Place
+    from tercet.performing.audible import StrokePlace
     from tercet.sound import Stems, Synthesiser
     from tercet.tracks.timelines import Piece
 
@@ -68,7 +68,7 @@ class Playing:
         self._interpretations: dict[tuple[Piece, bool], Interpretation] = {}
         self._performed: dict[Source, Performed] = {}
         self._measured: dict[tuple[Piece, bool], MeasuredSynthesiser] = {}
-        self._lowered: dict[bool, dict[Place, float]] = {}
+        self._lowered: dict[bool, dict[StrokePlace, float]] = {}
 
     def __getstate__(self) -> dict[str, object]:
         """Return what goes to another process: all that was worked out, without what was measured of the sound."""
@@ -112,18 +112,18 @@ class Playing:
 
     def _interpreted(self, source: Source) -> Interpretation:
         """Return how a source's piece is played, at whatever speed."""
-        manner = (source.piece, source.steady)
-        if manner not in self._interpretations:
-            self._interpretations[manner] = interpret(
+        variant = (source.piece, source.steady)
+        if variant not in self._interpretations:
+            self._interpretations[variant] = interpret(
                 self.piece(source.piece),
                 seed=self._seed,
                 dry=self._dry,
                 steady_pulse=source.steady,
                 leader=self._leader(source.piece),
             )
-        return self._interpretations[manner]
+        return self._interpretations[variant]
 
-    def _lowered_db(self, flat: bool) -> dict[Place, float]:
+    def _lowered_db(self, flat: bool) -> dict[StrokePlace, float]:
         """Return by how much strings that cover the tune are lowered, as the whole song at full speed shows them."""
         if flat not in self._lowered:
             whole = lay_out(self.arrangement, None, Fraction(1), 0)
@@ -136,13 +136,13 @@ class Playing:
 
     def measured(self, source: Source) -> MeasuredSynthesiser:
         """Return the synthesiser that plays a source's piece as its marks promise."""
-        manner = (source.piece, source.flat)
-        if manner not in self._measured:
+        variant = (source.piece, source.flat)
+        if variant not in self._measured:
             whole = Source(source.piece, Fraction(1), source.flat)
-            self._measured[manner] = MeasuredSynthesiser(
+            self._measured[variant] = MeasuredSynthesiser(
                 self.synthesiser, lambda: self.performed(whole).take, report=self._report
             )
-        return self._measured[manner]
+        return self._measured[variant]
 
     def stems_of(self, take: Take, source: Source, names: Collection[StemName] = STEM_NAMES) -> Stems:
         """Return stems of any take of a source, in the room unless dry; nothing else puts them there."""

@@ -26,7 +26,7 @@ class Recipe:
     purpose
         What a student does with it, in one sentence.
     way
-        How it goes through the music, see `tercet.tracks.ways`.
+        How it goes through the music, see `tercet.tracks.practice_forms`.
     piece, flat
         What is played, and whether without front and back.
     heard

@@ -13,14 +13,14 @@ from typing import TYPE_CHECKING
 from tercet.song import LAYERS
 from tercet.sound import SAMPLE_RATE_HZ
 from tercet.sound.k_weighting import k_weighted_levels_lufs
+from tercet.sound.meter import Meter
 from tercet.tracks.balance import WholeHeard, balance_of, chosen_gestures, gesture_spans, layer_trims_db
+from tercet.tracks.clips.batches import FADE_FRAMES, TAIL_FRAMES, batch_take, batches_of
+from tercet.tracks.clips.cutting import clips_of
+from tercet.tracks.clips.mixing import mix_blocks, mix_spans
+from tercet.tracks.clips.plan import plan_of
 from tercet.tracks.cues import PULSE_DB
-from tercet.tracks.excerpts import excerpts_of
-from tercet.tracks.meter import Meter
-from tercet.tracks.mixing import mix_blocks, mix_spans
-from tercet.tracks.phrases import whole_stretch
-from tercet.tracks.plan import plan_of
-from tercet.tracks.tapes import FADE_FRAMES, TAIL_FRAMES, tape_take, tapes_of
+from tercet.tracks.phrases import whole_range
 from tercet.tracks.timelines import ALL, NOTHING, Passage, Source, TrackTimeline
 
 if TYPE_CHECKING:
@@ -29,12 +29,12 @@ if TYPE_CHECKING:
 
     from tercet.song import Layer
     from tercet.tracks.balance import Balance
-    from tercet.tracks.excerpts import Excerpt, Heard
-    from tercet.tracks.mixing import Reader
-    from tercet.tracks.plan import Sounding, TrackPlan
+    from tercet.tracks.clips.batch_cache import BatchCache
+    from tercet.tracks.clips.batches import Batch, ClipSlot
+    from tercet.tracks.clips.cutting import Clip, PassageClips
+    from tercet.tracks.clips.mixing import Reader
+    from tercet.tracks.clips.plan import Sounding, TrackPlan
     from tercet.tracks.playing import Playing
-    from tercet.tracks.tape_shelf import TapeShelf
-    from tercet.tracks.tapes import Cut, Tape
     from tercet.tracks.timelines import Piece
 
 __all__ = ["GUIDE_DB", "Recording"]
@@ -58,73 +58,73 @@ class Recording:
         The song and its sound.
     timelines
         Of the tracks; `plan` and `blocks` count them from 0.
-    shelf
+    cache
         Where what was played is kept.
 
     Attributes
     ----------
-    manners
-        The manners of playing, (piece, flat), that the balance is measured in: the song's, and flat where a track is.
+    variants
+        The variants, (piece, flat), that the balance is measured in: the song's, and flat where a track is.
     """
 
-    def __init__(self, playing: Playing, timelines: Sequence[TrackTimeline], shelf: TapeShelf) -> None:
+    def __init__(self, playing: Playing, timelines: Sequence[TrackTimeline], cache: BatchCache) -> None:
         self.playing = playing
         self._timelines = tuple(timelines)
-        self._shelf = shelf
+        self._cache = cache
         sources = [passage.source for each in timelines for passage in each.passages]
         flat = any(source.flat for source in sources if source.piece == "song")
-        self.manners: tuple[tuple[Piece, bool], ...] = (("song", False), *([("song", True)] if flat else ()))
+        self.variants: tuple[tuple[Piece, bool], ...] = (("song", False), *([("song", True)] if flat else ()))
         self._plans: dict[int, TrackPlan] = {}
-        self._wholes = tuple(_whole(playing, Source(piece, flat=flat)) for piece, flat in self.manners)
+        self._wholes = tuple(_whole(playing, Source(piece, flat=flat)) for piece, flat in self.variants)
 
     @cached_property
-    def _heard(self) -> tuple[tuple[Heard, ...], ...]:
-        return excerpts_of([*self._wholes, *self._timelines], self.playing.performed)
+    def _heard(self) -> tuple[tuple[PassageClips, ...], ...]:
+        return clips_of([*self._wholes, *self._timelines], self.playing.performed)
 
     @cached_property
-    def _laid_out(self) -> tuple[tuple[Tape, ...], Mapping[Excerpt, Cut]]:
-        excerpts = dict.fromkeys(
-            excerpt for track in self._heard for heard in track for excerpt in (*heard.plain, *heard.soft)
+    def _laid_out(self) -> tuple[tuple[Batch, ...], Mapping[Clip, ClipSlot]]:
+        clips = dict.fromkeys(
+            clip for track in self._heard for heard in track for clip in (*heard.plain, *heard.soft)
         )
-        return tapes_of(excerpts, self.playing.performed, self.playing.tail_frames)
+        return batches_of(clips, self.playing.performed, self.playing.tail_frames)
 
     @property
-    def tapes(self) -> tuple[Tape, ...]:
+    def batches(self) -> tuple[Batch, ...]:
         """What has to be played, in pieces of a minute or so."""
         return self._laid_out[0]
 
-    def shared_tapes(self, indices: Iterable[int]) -> tuple[int, ...]:
-        """Return the numbers of the tapes that the balance is made of, or some tracks but not one track alone."""
+    def shared_batches(self, indices: Iterable[int]) -> tuple[int, ...]:
+        """Return the numbers of the batches that the balance is made of, or some tracks but not one track alone."""
         places = [*range(len(self._wholes)), *(len(self._wholes) + index for index in indices)]
-        needed = set().union(*map(self._tapes_of, places))
+        needed = set().union(*map(self._batches_of, places))
         return tuple(sorted(number for number in needed if self._users[number] > 1))
 
-    def own_tapes(self, index: int) -> tuple[int, ...]:
-        """Return the numbers of the tapes that nothing but one track is made of."""
-        return tuple(sorted(number for number in self.track_tapes(index) if self._users[number] == 1))
+    def own_batches(self, index: int) -> tuple[int, ...]:
+        """Return the numbers of the batches that nothing but one track is made of."""
+        return tuple(sorted(number for number in self.track_batches(index) if self._users[number] == 1))
 
-    def track_tapes(self, index: int) -> frozenset[int]:
-        """Return the numbers of the tapes that a track is made of."""
-        return self._tapes_of(len(self._wholes) + index)
+    def track_batches(self, index: int) -> frozenset[int]:
+        """Return the numbers of the batches that a track is made of."""
+        return self._batches_of(len(self._wholes) + index)
 
     @cached_property
     def _users(self) -> Counter[int]:
-        """For each tape how many tracks need it; a whole, which needs tapes before any track does, counts as two."""
+        """For each batch how many tracks need it; a whole, which needs batches before any track does, counts as two."""
         wholes = range(len(self._wholes))
         return Counter(
-            tape for place in (*wholes, *range(len(self._heard))) for tape in self._tapes_of(place)
+            batch for place in (*wholes, *range(len(self._heard))) for batch in self._batches_of(place)
         )
 
-    def _tapes_of(self, place: int) -> frozenset[int]:
-        cuts = self._laid_out[1]
+    def _batches_of(self, place: int) -> frozenset[int]:
+        slots = self._laid_out[1]
         return frozenset(
-            cuts[excerpt].tape for heard in self._heard[place] for excerpt in (*heard.plain, *heard.soft)
+            slots[clip].batch for heard in self._heard[place] for clip in (*heard.plain, *heard.soft)
         )
 
-    def let_go(self, tapes: Iterable[int]) -> None:
-        """Forget tapes that nothing more will be made of."""
-        for number in tapes:
-            self._shelf.forget(self._names[number])
+    def let_go(self, batches: Iterable[int]) -> None:
+        """Forget batches that nothing more will be made of."""
+        for number in batches:
+            self._cache.forget(self._names[number])
 
     def lack(self, index: int) -> str:
         """Return why a track makes no sense in this song; empty if it does.
@@ -162,7 +162,7 @@ class Recording:
 
     def cost_frames(self, index: int) -> int:
         """Return how much work a track is: its length, and what is played for it alone."""
-        own = sum(self.tapes[number].length_frames for number in self.own_tapes(index))
+        own = sum(self.batches[number].length_frames for number in self.own_batches(index))
         return self.plan(index).length_frames + own
 
     @cached_property
@@ -191,50 +191,50 @@ class Recording:
         for passage, heard in zip(self._plan(place).passages, self._heard[place], strict=True):
             parts.update(repr(passage).encode())
             digests = self.playing.performed(passage.passage.source).digests
-            for excerpts in (heard.plain, heard.soft):
-                voices = sorted(voice for excerpt in excerpts for voice in excerpt.voices)
+            for clips in (heard.plain, heard.soft):
+                voices = sorted(voice for clip in clips for voice in clip.voices)
                 parts.update(b"".join(digests[voice.number] for voice in voices))
                 parts.update(repr([voice[1:] for voice in voices]).encode())
 
     @cached_property
     def _names(self) -> tuple[str, ...]:
-        """For each tape what it is kept under: it stands for all that is on it."""
-        return tuple(map(self._name, self.tapes))
+        """For each batch what it is kept under: it stands for all that is on it."""
+        return tuple(map(self._name, self.batches))
 
-    def _name(self, tape: Tape) -> str:
-        parts = hashlib.blake2b(f"{self._identity} {tape.layer} {tape.cuts!r}".encode(), digest_size=16)
-        digests = self.playing.performed(tape.source).digests
-        for excerpt in tape.excerpts:
-            parts.update(b"".join(digests[voice.number] for voice in excerpt.voices))
-            parts.update(repr([voice[1:] for voice in excerpt.voices]).encode())
+    def _name(self, batch: Batch) -> str:
+        parts = hashlib.blake2b(f"{self._identity} {batch.layer} {batch.slots!r}".encode(), digest_size=16)
+        digests = self.playing.performed(batch.source).digests
+        for clip in batch.clips:
+            parts.update(b"".join(digests[voice.number] for voice in clip.voices))
+            parts.update(repr([voice[1:] for voice in clip.voices]).encode())
         return parts.hexdigest()
 
     def play(self, number: int) -> NDArray[np.float32]:
-        """Return the sound of a tape, played if it isn't on the shelf; float32 (frames, 2)."""
-        return self._shelf.get(
+        """Return the sound of a batch, played if it isn't kept; float32 (frames, 2)."""
+        return self._cache.get(
             self._names[number],
-            lambda: self._played(self.tapes[number]),
+            lambda: self._played(self.batches[number]),
             for_others=self._users[number] > 1,
         )
 
-    def _played(self, tape: Tape) -> NDArray[np.float32]:
+    def _played(self, batch: Batch) -> NDArray[np.float32]:
         import numpy as np
 
-        take = tape_take(tape, self.playing.performed(tape.source))
-        sound = self.playing.stems_of(take, tape.source, (tape.layer,)).by_name[tape.layer]
+        take = batch_take(batch, self.playing.performed(batch.source))
+        sound = self.playing.stems_of(take, batch.source, (batch.layer,)).by_name[batch.layer]
         fall = (0.5 + 0.5 * np.cos(np.linspace(0.0, np.pi, FADE_FRAMES))).astype(np.float32)[:, None]
-        for cut in tape.cuts:
-            if cut.fades:
-                end = cut.start_frame + cut.length_frames
+        for slot in batch.slots:
+            if slot.fades:
+                end = slot.start_frame + slot.length_frames
                 sound[end - FADE_FRAMES : end] *= fall
                 sound[end : end + TAIL_FRAMES + self.playing.tail_frames] = 0.0
         return sound
 
-    def read(self, excerpt: Excerpt) -> NDArray[np.float32]:
-        """Return the sound of an excerpt, float32 (frames, 2), the room's tail included."""
-        cut = self._laid_out[1][excerpt]
-        end = cut.start_frame + cut.length_frames + self.playing.tail_frames
-        return self.play(cut.tape)[cut.start_frame : end]
+    def read(self, clip: Clip) -> NDArray[np.float32]:
+        """Return the sound of a clip, float32 (frames, 2), the room's tail included."""
+        slot = self._laid_out[1][clip]
+        end = slot.start_frame + slot.length_frames + self.playing.tail_frames
+        return self.play(slot.batch)[slot.start_frame : end]
 
     def music(
         self,
@@ -242,7 +242,7 @@ class Recording:
         balance: Balance,
         layers: Sequence[Layer] = LAYERS,
         gain_db: float = 0.0,
-        spent: Collection[int] = (),
+        drop_after: Collection[int] = (),
     ) -> Iterator[NDArray[np.float32]]:
         """Yield a track block by block, without cues.
 
@@ -256,28 +256,28 @@ class Recording:
             Which layers are heard.
         gain_db
             The song's gain.
-        spent
-            Numbers of tapes that nothing is made of after this; each is forgotten when it has been read for the last
+        drop_after
+            Numbers of batches that nothing is made of after this; each is forgotten when it has been read for the last
             time.
         """
         plan = self.plan(index)
         gain_of = self._gains(balance.trims_db, balance.flat_gain_db, layers, gain_db)
-        return mix_blocks(plan, self._reader(plan, layers, spent), gain_of, plan.length_frames)
+        return mix_blocks(plan, self._reader(plan, layers, drop_after), gain_of, plan.length_frames)
 
-    def _reader(self, plan: TrackPlan, layers: Sequence[Layer], spent: Collection[int]) -> Reader:
-        """Return `read` that forgets tapes after their last excerpt in a plan."""
-        if not spent:
+    def _reader(self, plan: TrackPlan, layers: Sequence[Layer], drop_after: Collection[int]) -> Reader:
+        """Return `read` that forgets batches after their last clip in a plan."""
+        if not drop_after:
             return self.read
-        cuts = self._laid_out[1]
-        excerpts = [sounding.excerpt for sounding in plan.soundings if sounding.excerpt.layer in layers]
-        left = Counter(cuts[excerpt].tape for excerpt in excerpts)
+        slots = self._laid_out[1]
+        clips = [sounding.clip for sounding in plan.soundings if sounding.clip.layer in layers]
+        left = Counter(slots[clip].batch for clip in clips)
 
-        def read(excerpt: Excerpt) -> NDArray[np.float32]:
-            sound = self.read(excerpt)
-            tape = cuts[excerpt].tape
-            left[tape] -= 1
-            if not left[tape] and tape in spent:
-                self._shelf.forget(self._names[tape])
+        def read(clip: Clip) -> NDArray[np.float32]:
+            sound = self.read(clip)
+            batch = slots[clip].batch
+            left[batch] -= 1
+            if not left[batch] and batch in drop_after:
+                self._cache.forget(self._names[batch])
             return sound
 
         return read
@@ -289,14 +289,14 @@ class Recording:
         layers: Sequence[Layer] = LAYERS,
         gain_db: float = 0.0,
     ) -> Callable[[Sounding], float]:
-        """Return what gives an excerpt its gain where it sounds."""
+        """Return what gives a clip its gain where it sounds."""
 
         def gain_of(sounding: Sounding) -> float:
-            excerpt = sounding.excerpt
-            if excerpt.layer not in layers:
+            clip = sounding.clip
+            if clip.layer not in layers:
                 return 0.0
-            source = excerpt.source
-            its_db = trims_db.get((source.piece, source.flat), {}).get(excerpt.layer, 0.0) + gain_db
+            source = clip.source
+            its_db = trims_db.get((source.piece, source.flat), {}).get(clip.layer, 0.0) + gain_db
             its_db += (flat_gain_db if source.flat else 0.0) + (GUIDE_DB if sounding.soft else 0.0)
             return float(10.0 ** (its_db / 20.0))
 
@@ -304,21 +304,21 @@ class Recording:
 
     def balance(self) -> Balance:
         """Measure what all tracks share, in the whole song at full speed as it is heard."""
-        return balance_of({manner: self.heard_whole(manner) for manner in self.manners})
+        return balance_of({variant: self.heard_whole(variant) for variant in self.variants})
 
-    def heard_whole(self, manner: tuple[Piece, bool]) -> WholeHeard:
-        """Measure the whole song at full speed, played in one of the `manners`."""
-        place = self.manners.index(manner)
+    def heard_whole(self, variant: tuple[Piece, bool]) -> WholeHeard:
+        """Measure the whole song at full speed, played in one of the `variants`."""
+        place = self.variants.index(variant)
         trims_db = self._trims_db(place)
         plan = self._plan(place)
         meter = Meter(SAMPLE_RATE_HZ)
-        for block in mix_blocks(plan, self.read, self._gains({manner: trims_db}), plan.length_frames):
+        for block in mix_blocks(plan, self.read, self._gains({variant: trims_db}), plan.length_frames):
             meter.feed(block)
         loudness_lufs, peak_dbtp = meter.finish()
         return WholeHeard(trims_db, loudness_lufs if math.isfinite(loudness_lufs) else 0.0, peak_dbtp)
 
     def _trims_db(self, place: int) -> dict[Layer, float]:
-        """Measure the trims of one manner of playing."""
+        """Measure the trims of one variant."""
         import numpy as np
 
         passage = self._wholes[place].passages[0]
@@ -340,5 +340,5 @@ class Recording:
 
 def _whole(playing: Playing, source: Source) -> TrackTimeline:
     """Return the timeline of a piece played once, at full speed."""
-    stretch = whole_stretch(playing.piece(source.piece))
-    return TrackTimeline((Passage(source, stretch.start_beat, stretch.end_beat),))
+    beats = whole_range(playing.piece(source.piece))
+    return TrackTimeline((Passage(source, beats.start_beat, beats.end_beat),))

@@ -27,7 +27,7 @@ from tercet.publish.pictures.chord_diagram import chord_diagram_drawing
 from tercet.publish.pictures.shapes_used import ShapeUse
 from tercet.publish.pictures.take_picture import RowPlace, row_places, take_picture
 from tercet.song import LAYERS, Layer
-from tercet.tracks.whole_song import PARTS
+from tercet.tracks.song_stems import PARTS
 
 if TYPE_CHECKING:
     from jinja2 import Environment

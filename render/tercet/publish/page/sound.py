@@ -14,9 +14,9 @@ from tercet.performing import Take, Timeline, lay_out
 from tercet.publish.page.kept_page import FOLDER
 from tercet.publish.page.stems import STEM_RATE_HZ, mono, packed_stem, pieces_of, stem_script, stem_text
 from tercet.publish.page.timing import SpeedTiming, bar_peaks, speed_label
-from tercet.tracks.making import gains_of
-from tercet.tracks.tape_shelf import TapeShelf
-from tercet.tracks.whole_song import WholeSong
+from tercet.tracks.clips.batch_cache import BatchCache
+from tercet.tracks.song_stems import WholeSong
+from tercet.tracks.track_files import gains_of
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -87,7 +87,7 @@ def made_sound(
     kept: dict[str, Any] = files.read_note(KEPT_FILE).get("speeds", {}) if files else {}
     sound = playing.sound_identity()
     whole = _digest(playing.take(speed_timeline(playing, Fraction(1))))
-    song = WholeSong(playing, speeds, TapeShelf(work))
+    song = WholeSong(playing, speeds, BatchCache(work))
     timings: list[SpeedTiming] = []
     texts: dict[str, str] = {}
     notes: dict[str, Any] = {}
@@ -163,7 +163,7 @@ def _knocks() -> NDArray[np.float32]:
     """Return both knocks of the count-in, float32 (frames, 1)."""
     import numpy as np
 
-    from tercet.sound.click import knock
+    from tercet.sound.cue_sounds import knock
 
     first, other = knock(True, STEM_RATE_HZ), knock(False, STEM_RATE_HZ)
     apart = round(KNOCKS_APART_S * STEM_RATE_HZ)

@@ -1,4 +1,4 @@
-"""A track laid out in frames: when each passage begins, which excerpts sound when, and where the cues fall."""
+"""A track laid out in frames: when each passage begins, which clips sound when, and where the cues fall."""
 
 from __future__ import annotations
 
@@ -12,9 +12,9 @@ from tercet.sound.schedule import RING_OUT_S
 from tercet.tracks.cues import Cue, count_in_cues, count_in_frames, passage_cues
 
 if TYPE_CHECKING:
-    from tercet.tracks.excerpts import Excerpt, Heard
-    from tercet.tracks.performed import Performed
-    from tercet.tracks.tapes import Cut
+    from tercet.tracks.clips.batches import ClipSlot
+    from tercet.tracks.clips.cutting import Clip, PassageClips
+    from tercet.tracks.clips.performed import Performed
     from tercet.tracks.timelines import Passage, Source, TrackTimeline
 
 __all__ = ["PlacedPassage", "Sounding", "TrackPlan", "placed_passages", "plan_of"]
@@ -32,10 +32,10 @@ class PlacedPassage:
 
 @dataclass(frozen=True, slots=True)
 class Sounding:
-    """An excerpt in a track: the frame where its sound begins, and whether it is a soft guide."""
+    """A clip in a track: the frame where its sound begins, and whether it is a soft guide."""
 
     start_frame: int
-    excerpt: Excerpt
+    clip: Clip
     soft: bool
 
 
@@ -48,7 +48,7 @@ class TrackPlan:
     passages
         In order.
     soundings
-        Every excerpt wherever it sounds, in order.
+        Every clip wherever it sounds, in order.
     cues
         In order.
     length_frames
@@ -82,9 +82,9 @@ def placed_passages(
 
 def plan_of(
     timeline: TrackTimeline,
-    heard: Sequence[Heard],
+    heard: Sequence[PassageClips],
     performed: Callable[[Source], Performed],
-    cuts: Mapping[Excerpt, Cut],
+    slots: Mapping[Clip, ClipSlot],
     tail_frames: int,
 ) -> TrackPlan:
     """Return the plan of a track.
@@ -94,11 +94,11 @@ def plan_of(
     timeline
         Its passages.
     heard
-        What each makes heard, see `tercet.tracks.excerpts.excerpts_of`.
+        What each makes heard, see `tercet.tracks.clips.cutting.clips_of`.
     performed
         Gives the playing of a source.
-    cuts
-        Where each excerpt lies on its tape.
+    slots
+        Where each clip lies in its batch.
     tail_frames
         How long the room goes on after a sound.
     """
@@ -108,8 +108,8 @@ def plan_of(
     for placed, each in zip(passages, heard, strict=True):
         playing = performed(placed.passage.source)
         zero = placed.start_frame - playing.frame(placed.passage.start_beat)
-        for excerpts, soft in ((each.plain, False), (each.soft, True)):
-            soundings += [Sounding(zero + cuts[excerpt].piece_frame, excerpt, soft) for excerpt in excerpts]
+        for clips, soft in ((each.plain, False), (each.soft, True)):
+            soundings += [Sounding(zero + slots[clip].piece_frame, clip, soft) for clip in clips]
         cues += count_in_cues(playing, placed.passage, placed.count_frame)
         cues += passage_cues(playing, placed.passage, placed.start_frame)
     length = passages[-1].end_frame + round(RING_OUT_S * SAMPLE_RATE_HZ) + tail_frames

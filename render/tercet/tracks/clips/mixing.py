@@ -1,4 +1,4 @@
-"""Mixing: excerpts where they sound, under their layers' gains, and cues at their own level."""
+"""Mixing: clips where they sound, under their layers' gains, and cues at their own level."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from tercet.tracks.excerpts import Excerpt
-    from tercet.tracks.plan import Sounding, TrackPlan
+    from tercet.tracks.clips.cutting import Clip
+    from tercet.tracks.clips.plan import Sounding, TrackPlan
 
     Sound = NDArray[np.float32]
 
@@ -24,8 +24,8 @@ BLOCK_FRAMES = 65_536
 PART_FRAMES = 8_192
 """Frames mixed at a time: what is added up and what it is added to fit into a processor's own cache."""
 
-Reader = Callable[["Excerpt"], "Sound"]
-"""Gives the sound of an excerpt, float32 (frames, 2)."""
+Reader = Callable[["Clip"], "Sound"]
+"""Gives the sound of a clip, float32 (frames, 2)."""
 
 
 def mix_blocks(
@@ -48,22 +48,22 @@ def mix_blocks(
 def mix_spans(
     plan: TrackPlan, read: Reader, gain_of: Callable[[Sounding], float], spans: Iterable[tuple[int, int]]
 ) -> Iterator[Sound]:
-    """Yield the music of some stretches of a track, without cues.
+    """Yield the music of some ranges of a track, without cues.
 
     Parameters
     ----------
     plan
         What sounds when.
     read
-        Gives the sound of an excerpt.
+        Gives the sound of a clip.
     gain_of
-        The factor for an excerpt where it sounds; 0 leaves it out.
+        The factor for a clip where it sounds; 0 leaves it out.
     spans
         From which frame up to which, in order of their beginnings; they may overlap.
 
     Yields
     ------
-    float32 (frames, 2); what has one gain is added up first, then all in float64, so that tracks that share excerpts
+    float32 (frames, 2); what has one gain is added up first, then all in float64, so that tracks that share clips
     add up to within the steps of a file.
     """
     waiting = iter(plan.soundings)
@@ -74,7 +74,7 @@ def mix_spans(
         while coming is not None and coming.start_frame < stop_frame:
             gain = gain_of(coming)
             if gain:
-                sounding.append((coming.start_frame, read(coming.excerpt), gain))
+                sounding.append((coming.start_frame, read(coming.clip), gain))
             coming = next(waiting, None)
         sounding = [each for each in sounding if each[0] + len(each[1]) > start_frame]
         yield desk.mixed(sounding, start_frame, stop_frame)

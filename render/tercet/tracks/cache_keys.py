@@ -8,18 +8,18 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from tercet import __version__
+from tercet.sound.encoding import track_format
 from tercet.sound.fluid import FluidSynthesiser
-from tercet.sound.soundfont import SoundFont
+from tercet.sound.loudness import TARGET_LUFS
+from tercet.sound.sf2_reader import SoundFont
 from tercet.tracks.balance import HEADROOM_DB
-from tercet.tracks.encoding import track_format
-from tercet.tracks.loudness import TARGET_LUFS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from tercet.arranging import Arrangement
-    from tercet.tracks.making import SetOrder
     from tercet.tracks.recording import Recording
+    from tercet.tracks.track_files import SetOrder
 
 __all__ = ["digest", "gain_key", "set_key", "track_key", "without_own_tracks"]
 

@@ -30,10 +30,10 @@ from typing import TYPE_CHECKING, Literal
 from tercet.audio_formats import FORMATS
 from tercet.errors import OutputError, ParameterError, RequestError
 from tercet.sound.audio import check_audio, check_shape
+from tercet.sound.ogg import with_settled_serial
 from tercet.sound.protocol import SAMPLE_RATE_HZ
-from tercet.tracks.ogg import with_settled_serial
-from tercet.tracks.sink import Sink, interrupts_held
-from tercet.tracks.tags import Tags, id3_tag, sound_file_strings
+from tercet.sound.sink import Sink, interrupts_held
+from tercet.sound.tags import Tags, id3_tag, sound_file_strings
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -87,7 +87,7 @@ class TrackWriter:
     """Writes one track file block by block; a context manager.
 
     The file is opened on entry and finished on exit; a track has at least one frame. If an error passes through,
-    what has been written stays as it is; `tercet.tracks.files.whole_file` sees to it that it goes. One thread at a
+    what has been written stays as it is; `tercet.files.whole_file` sees to it that it goes. One thread at a
     time.
 
     Parameters

@@ -13,7 +13,7 @@ from tercet.sound.fluid import GRID_FRAMES, render_strokes
 from tercet.sound.hearing import centroid_hz, k_weighted_level_db
 from tercet.sound.protocol import SAMPLE_RATE_HZ
 from tercet.sound.schedule import Stroke
-from tercet.sound.soundfont import SoundFont
+from tercet.sound.sf2_reader import SoundFont
 from tercet.sound.voicing import cents_sharp, onset_delay_s
 
 if TYPE_CHECKING:

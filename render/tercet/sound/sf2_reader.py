@@ -23,7 +23,7 @@ from pathlib import Path
 from typing import Any, BinaryIO
 
 from tercet.errors import SoundFontError
-from tercet.sound.font_index import known_hash
+from tercet.sound.soundfont_index import known_hash
 
 __all__ = [
     "ATTENUATION",

@@ -1,7 +1,7 @@
-"""Tapes that were played: in memory as long as there is room, else in a folder that goes when work is done.
+"""Batchs that were played: in memory as long as there is room, else in a folder that goes when work is done.
 
-Of several shelves in one process only the one in use has its tapes in memory. Several processes may share a folder:
-each tape is a file that appears whole, under a name that says what is on it.
+Of several caches in one process only the one in use has its batches in memory. Several processes may share a folder:
+each batch is a file that appears whole, under a name that says what is on it.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from tercet.errors import OutputError
-from tercet.tracks.files import cannot_write
+from tercet.files import cannot_write
 
 if TYPE_CHECKING:
     import numpy as np
@@ -23,27 +23,27 @@ if TYPE_CHECKING:
 
     Sound = NDArray[np.float32]
 
-__all__ = ["TapeShelf"]
+__all__ = ["BatchCache"]
 
 ROOM_BYTES = 128 << 20
-"""Tapes kept in memory, five of them or so; others are read from the folder, which the system keeps at hand."""
+"""Batchs kept in memory, five of them or so; others are read from the folder, which the system keeps at hand."""
 
 MOST_OPEN = 4
-"""Files that are kept open: each layer has its tape, and the next begins before the last one has died away."""
+"""Files that are kept open: each layer has its batch, and the next begins before the last one has died away."""
 
 
-_in_use: weakref.ref[TapeShelf] | None = None
+_in_use: weakref.ref[BatchCache] | None = None
 
 
-class TapeShelf:
-    """Keeps the sound of tapes by name.
+class BatchCache:
+    """Keeps the sound of batches by name.
 
     Parameters
     ----------
     folder
-        Where tapes go that memory has no room for; made when it is needed.
+        Where batches go that memory has no room for; made when it is needed.
     shared
-        Whether other processes use the folder too: a tape that they need goes there at once, and none plays it again.
+        Whether other processes use the folder too: a batch that they need goes there at once, and none plays it again.
     room_bytes
         How much is kept in memory.
     """
@@ -57,11 +57,11 @@ class TapeShelf:
         self._open: OrderedDict[str, Sound] = OrderedDict()
 
     def __getstate__(self) -> dict[str, object]:
-        """Return what goes to another process, which finds tapes in the folder."""
+        """Return what goes to another process, which finds batches in the folder."""
         return {**vars(self), "_kept": OrderedDict(), "_kept_bytes": 0, "_open": OrderedDict()}
 
     def get(self, name: str, play: Callable[[], Sound], *, for_others: bool = True) -> Sound:
-        """Return the sound of a tape, float32 (frames, 2); played if it isn't there.
+        """Return the sound of a batch, float32 (frames, 2); played if it isn't there.
 
         Parameters
         ----------
@@ -85,7 +85,7 @@ class TapeShelf:
         return sound
 
     def forget(self, name: str) -> None:
-        """Let a tape go that nothing more is made of, here or elsewhere."""
+        """Let a batch go that nothing more is made of, here or elsewhere."""
         sound = self._kept.pop(name, None)
         if sound is not None:
             self._kept_bytes -= sound.nbytes
@@ -94,8 +94,8 @@ class TapeShelf:
             self._path(name).unlink(missing_ok=True)
 
     def _take_over(self) -> None:
-        """Have memory for this shelf alone: another one that was in use puts its tapes away."""
-        global _in_use  # noqa: PLW0603 - memory is the process's, not a shelf's
+        """Have memory for this cache alone: another one that was in use puts its batches away."""
+        global _in_use  # noqa: PLW0603 - memory is the process's, not a cache's
         other = _in_use() if _in_use is not None else None
         if other is self:
             return
@@ -113,7 +113,7 @@ class TapeShelf:
         self._open.clear()
 
     def _keep(self, name: str, sound: Sound) -> None:
-        """Keep what was played; for lack of room the tapes that were played first are put away."""
+        """Keep what was played; for lack of room the batches that were played first are put away."""
         self._kept[name] = sound
         self._kept_bytes += sound.nbytes
         while self._kept_bytes > self._room_bytes and len(self._kept) > 1:
@@ -123,7 +123,7 @@ class TapeShelf:
                 self._write(oldest, put_away)
 
     def _opened(self, name: str) -> Sound | None:
-        """Return a tape that lies in the folder."""
+        """Return a batch that lies in the folder."""
         if name in self._open:
             self._open.move_to_end(name)
             return self._open[name]
@@ -138,7 +138,7 @@ class TapeShelf:
         return self._folder / f"{name}.f32"
 
     def _read(self, name: str) -> Sound | None:
-        """Return a tape that lies in the folder; only what is used of it is read, when it is used."""
+        """Return a batch that lies in the folder; only what is used of it is read, when it is used."""
         import numpy as np
 
         try:

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from tercet.sound import font_index
-from tercet.sound.font_index import index_folder, known_hash
+from tercet.sound import soundfont_index as font_index
+from tercet.sound.soundfont_index import index_folder, known_hash
 
 HASHES = ["a" * 64, "b" * 64]
 

@@ -11,27 +11,27 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
 from tercet.errors import OutputError
+from tercet.files import cannot_write
 from tercet.sound import SAMPLE_RATE_HZ
+from tercet.sound.encoding import Bits, TrackWriter, track_format
 from tercet.sound.fluid import FluidSynthesiser
-from tercet.tracks.encoding import Bits, TrackWriter, track_format
+from tercet.sound.meter import Meter
+from tercet.sound.tags import Tags
+from tercet.tracks.clips.batch_cache import BatchCache
+from tercet.tracks.clips.mixing import add_cues
 from tercet.tracks.facts import FileFacts, TrackFacts, bars_of, cues_of, turns_of
-from tercet.tracks.files import cannot_write
 from tercet.tracks.made_files import sha256_of
-from tercet.tracks.meter import Meter
-from tercet.tracks.mixing import add_cues
 from tercet.tracks.playing import Playing
+from tercet.tracks.practice_forms import TrackOptions, timeline_of
 from tercet.tracks.recording import Recording
-from tercet.tracks.tags import Tags
-from tercet.tracks.tape_shelf import TapeShelf
 from tercet.tracks.titles import track_title
-from tercet.tracks.ways import Going, timeline_of
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
     from tercet.arranging import Arrangement
-    from tercet.sound.soundfont import SoundFont
+    from tercet.sound.sf2_reader import SoundFont
     from tercet.tracks.balance import Balance
     from tercet.tracks.recipes import Recipe
 
@@ -50,7 +50,7 @@ Gains = Mapping[float, float]
 """The gain in dB for each ceiling in dBTP."""
 
 GAIN_STEPS = 100
-"""A gain is cut to hundredths of a decibel: excerpts that differ by rounding, as they do when other tracks are asked
+"""A gain is cut to hundredths of a decibel: clips that differ by rounding, as they do when other tracks are asked
 for, then have the same gain."""
 
 
@@ -68,7 +68,7 @@ class TrackOrder:
 
     Parameters
     ----------
-    recipe, going
+    recipe, options
         What it is made of, and how.
     names
         Its files, as the target names them; their endings choose the formats.
@@ -77,7 +77,7 @@ class TrackOrder:
     """
 
     recipe: Recipe
-    going: Going
+    options: TrackOptions
     names: tuple[str, ...]
     number: int = 0
 
@@ -142,9 +142,9 @@ def recording_of(order: SetOrder, report: Callable[[str, int, int], None] | None
         report=report,
     )
     timelines = [
-        timeline_of(track.recipe, playing.piece(track.recipe.piece), track.going) for track in order.tracks
+        timeline_of(track.recipe, playing.piece(track.recipe.piece), track.options) for track in order.tracks
     ]
-    return Recording(playing, timelines, TapeShelf(order.work, shared=order.shared))
+    return Recording(playing, timelines, BatchCache(order.work, shared=order.shared))
 
 
 def ceilings_of(tracks: Sequence[TrackOrder]) -> tuple[float, ...]:
@@ -173,7 +173,7 @@ def write_track(
     balance: Balance,
     gains_db: Gains,
     target: Target,
-    spent: Collection[int] = (),
+    drop_after: Collection[int] = (),
 ) -> TrackFacts:
     """Write the files of one track, and return what there is to say of it.
 
@@ -187,8 +187,8 @@ def write_track(
         Its set's, and what all sets share.
     target
         Where the files go.
-    spent
-        Numbers of the recording's tapes that are needed no more when the track is written.
+    drop_after
+        Numbers of the recording's batches that are needed no more when the track is written.
 
     Raises
     ------
@@ -197,7 +197,7 @@ def write_track(
     """
     track = order.tracks[index]
     song = order.arrangement.song
-    title = track_title(song.title, track.recipe, track.going.speed, order.title)
+    title = track_title(song.title, track.recipe, track.options.speed, order.title)
     tags = Tags(
         title=title,
         artist=song.composer,
@@ -211,8 +211,8 @@ def write_track(
     plan = recording.plan(index)
     written = {}
     for number, (ceiling_dbtp, names) in enumerate(by_ceiling.items(), 1):
-        going = spent if number == len(by_ceiling) else ()
-        writing = _Writing(recording, index, balance, tags, order.bits, going)
+        options = drop_after if number == len(by_ceiling) else ()
+        writing = _Writing(recording, index, balance, tags, order.bits, options)
         with _temporary_files(order.work, names) as places:
             gain_db, lufs, peak_dbtp = writing.write_under(ceiling_dbtp, gains_db[ceiling_dbtp], places)
             for name, place in zip(names, places, strict=True):
@@ -228,7 +228,7 @@ def write_track(
                     round(peak_dbtp, 2),
                     round(gain_db, 3),
                 )
-    recording.let_go(spent)
+    recording.let_go(drop_after)
     return TrackFacts(
         track.recipe.name,
         track.recipe.way,
@@ -250,7 +250,7 @@ class _Writing:
     balance: Balance
     tags: Tags
     bits: Bits
-    spent: Collection[int]
+    drop_after: Collection[int]
 
     def write_under(
         self, ceiling_dbtp: float, gain_db: float, places: Sequence[Path]
@@ -279,7 +279,7 @@ class _Writing:
         return meter.finish()
 
     def _blocks(self, gain_db: float) -> Iterator[NDArray[np.float32]]:
-        music = self.recording.music(self.index, self.balance, gain_db=gain_db, spent=self.spent)
+        music = self.recording.music(self.index, self.balance, gain_db=gain_db, drop_after=self.drop_after)
         return add_cues(music, self.recording.plan(self.index).cues)
 
 

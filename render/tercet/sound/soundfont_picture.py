@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from xml.sax.saxutils import escape
 
-from tercet.sound.font_report import FontReport
+from tercet.sound.soundfont_report import FontReport
 
 __all__ = ["report_svg"]
 

@@ -3,7 +3,7 @@ from __future__ import annotations
 import pytest
 
 from tercet.errors import ParameterError
-from tercet.tracks.tags import LONGEST_TEXT, Tags, id3_tag, sound_file_strings
+from tercet.sound.tags import LONGEST_TEXT, Tags, id3_tag, sound_file_strings
 
 FULL = Tags(
     title="Häfen «Lichter» 港 🎵",

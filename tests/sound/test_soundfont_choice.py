@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 
 from tercet.errors import SoundFontError
-from tercet.sound import fonts
+from tercet.sound import soundfont_choice as fonts
 from tercet.sound.fluid import FluidSynthesiser
-from tercet.sound.fonts import choose_font, find_fonts, usual_folders
+from tercet.sound.soundfont_choice import choose_font, find_fonts, usual_folders
 from tercet.sound.ukulele_cache import built_in_path, ready_built_in
 from tests.sound.made_fonts import NYLON, UKULELE, MadeZone, made_font, packaged_font, save_font
 from tests.sound.takes import note, take
@@ -222,7 +222,8 @@ def test_fonts_are_looked_for_in_the_usual_folders(tmp_path: Path, monkeypatch: 
 def test_looking_for_fonts_imports_neither_numpy_nor_pretty_midi() -> None:
     ready_built_in()
     code = (
-        "import os, sys; from tercet.sound.fonts import choose_font; choose_font(None, None, None, os.environ);"
+        "import os, sys; from tercet.sound.soundfont_choice import choose_font;"
+        "choose_font(None, None, None, os.environ);"
         "print(sorted({'numpy', 'pretty_midi', 'fluidsynth', 'scipy'} & set(sys.modules)))"
     )
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60)

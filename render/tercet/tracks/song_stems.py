@@ -9,7 +9,7 @@ from itertools import product
 from typing import TYPE_CHECKING
 
 from tercet.tracks.choice import parse_choice
-from tercet.tracks.phrases import whole_stretch
+from tercet.tracks.phrases import whole_range
 from tercet.tracks.recording import Recording
 from tercet.tracks.timelines import Passage, Source, TrackTimeline
 
@@ -18,8 +18,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from tercet.tracks.balance import Balance
+    from tercet.tracks.clips.batch_cache import BatchCache
     from tercet.tracks.playing import Playing
-    from tercet.tracks.tape_shelf import TapeShelf
 
 __all__ = ["PARTS", "WholeSong"]
 
@@ -37,20 +37,20 @@ class WholeSong:
         The song and its sound.
     speeds
         1 is the song's tempo.
-    shelf
+    cache
         Where what was played is kept.
     """
 
-    def __init__(self, playing: Playing, speeds: Sequence[Fraction], shelf: TapeShelf) -> None:
-        stretch = whole_stretch(playing.arrangement)
+    def __init__(self, playing: Playing, speeds: Sequence[Fraction], cache: BatchCache) -> None:
+        beats = whole_range(playing.arrangement)
         self._speeds = tuple(speeds)
         timelines = [
             TrackTimeline(
-                (Passage(Source(speed=speed), stretch.start_beat, stretch.end_beat, parse_choice(notes)),)
+                (Passage(Source(speed=speed), beats.start_beat, beats.end_beat, parse_choice(notes)),)
             )
             for speed, notes in product(self._speeds, PARTS.values())
         ]
-        self._recording = Recording(playing, timelines, shelf)
+        self._recording = Recording(playing, timelines, cache)
 
     @cached_property
     def balance(self) -> Balance:

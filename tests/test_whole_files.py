@@ -9,9 +9,9 @@ from pathlib import Path
 
 import pytest
 
+from tercet import files
 from tercet.errors import OutputError, ParameterError, RequestError, SoundFontError
-from tercet.tracks import files
-from tercet.tracks.files import may_replace, whole_file, whole_files, write_bytes
+from tercet.files import may_replace, whole_file, whole_files, write_bytes
 
 
 def names(folder: Path) -> list[str]:
@@ -139,7 +139,7 @@ def test_a_durable_file_is_synced_with_its_folder(tmp_path: Path, monkeypatch: p
 
 
 def test_where_folders_cannot_be_synced_they_are_not(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("tercet.tracks.files.os.name", "nt")
+    monkeypatch.setattr("tercet.files.os.name", "nt")
     files._sync_folders([tmp_path / "missing" / "song.yaml"])
 
 
@@ -212,7 +212,7 @@ LIMITED = """
 import resource, sys
 from pathlib import Path
 from tercet.errors import OutputError
-from tercet.tracks.files import write_bytes
+from tercet.files import write_bytes
 resource.setrlimit(resource.RLIMIT_FSIZE, (1000, 1000))
 try:
     write_bytes(Path(sys.argv[1]), b"x" * 2000)

@@ -5,7 +5,7 @@ import pytest
 from numpy.typing import NDArray
 
 from tercet.performing import Click
-from tercet.sound.click import BELL_PEAK, PEAK, cue_stem, knock, turn_bell
+from tercet.sound.cue_sounds import BELL_PEAK, PEAK, cue_stem, knock, turn_bell
 from tercet.sound.struck import WOOD
 
 RATE_HZ = 48_000

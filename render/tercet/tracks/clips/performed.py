@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from tercet.performing import Take, TakeNote
 from tercet.sound import SAMPLE_RATE_HZ
 from tercet.tracks.choice import NoteFacts, facts_of
-from tercet.tracks.phrases import phrase_stretches
+from tercet.tracks.phrases import phrase_ranges
 
 if TYPE_CHECKING:
     from tercet.arranging import Arrangement
@@ -106,7 +106,7 @@ class Performed:
     @cached_property
     def part_beats(self) -> tuple[Fraction, ...]:
         """Where the phrases begin; each is made into sound by itself."""
-        return tuple(stretch.start_beat for stretch in phrase_stretches(self.arrangement))
+        return tuple(beats.start_beat for beats in phrase_ranges(self.arrangement))
 
     @cached_property
     def _part_starts(self) -> list[float]:

@@ -5,7 +5,7 @@ on and is heard as before; after the last passage it rings out. So one note can 
 note with its end is a *voice*.
 
 Within a phrase, voices that are heard in the same passages of all tracks can't be told apart, and are made into sound
-together: an *excerpt*. A track is then a list of excerpts, each at its frame; sounds are linear, so they add up to what
+together: a *clip*. A track is then a list of clips, each at its frame; sounds are linear, so they add up to what
 would have been played in one go.
 """
 
@@ -20,10 +20,10 @@ from tercet.sound import SAMPLE_RATE_HZ
 
 if TYPE_CHECKING:
     from tercet.song import Layer
-    from tercet.tracks.performed import Performed
+    from tercet.tracks.clips.performed import Performed
     from tercet.tracks.timelines import Passage, Source, TrackTimeline
 
-__all__ = ["NATURAL", "Excerpt", "Heard", "Voice", "excerpts_of", "voices_of"]
+__all__ = ["NATURAL", "Clip", "PassageClips", "Voice", "clips_of", "voices_of"]
 
 NATURAL = -1
 """A voice's end: where the player damps it in the whole piece."""
@@ -51,7 +51,7 @@ class Voice(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Excerpt:
+class Clip:
     """Voices of one layer and one phrase that always sound together.
 
     Parameters
@@ -73,11 +73,11 @@ class Excerpt:
 
 
 @dataclass(frozen=True, slots=True)
-class Heard:
-    """What a passage makes heard: excerpts as they are marked, and others as a soft guide."""
+class PassageClips:
+    """What a passage makes heard: clips as they are marked, and others as a soft guide."""
 
-    plain: tuple[Excerpt, ...]
-    soft: tuple[Excerpt, ...]
+    plain: tuple[Clip, ...]
+    soft: tuple[Clip, ...]
 
 
 def voices_of(
@@ -118,10 +118,10 @@ def voices_of(
     return found
 
 
-def excerpts_of(
+def clips_of(
     timelines: Sequence[TrackTimeline], performed: Callable[[Source], Performed]
-) -> tuple[tuple[Heard, ...], ...]:
-    """Return for each passage of each track what it makes heard, out of as few excerpts as can be.
+) -> tuple[tuple[PassageClips, ...], ...]:
+    """Return for each passage of each track what it makes heard, out of as few clips as can be.
 
     Parameters
     ----------
@@ -135,15 +135,15 @@ def excerpts_of(
     for number, (source, voices) in enumerate(roles):
         for voice in voices:
             users[source][voice].append(number)
-    by_role: dict[int, list[Excerpt]] = defaultdict(list)
+    by_role: dict[int, list[Clip]] = defaultdict(list)
     for source, voices_users in users.items():
-        for numbers, excerpt in _grouped(source, performed(source), voices_users):
+        for numbers, clip in _grouped(source, performed(source), voices_users):
             for number in numbers:
-                by_role[number].append(excerpt)
+                by_role[number].append(clip)
     numbers_left = iter(range(len(roles)))
     return tuple(
         tuple(
-            Heard(tuple(by_role[next(numbers_left)]), tuple(by_role[next(numbers_left)]))
+            PassageClips(tuple(by_role[next(numbers_left)]), tuple(by_role[next(numbers_left)]))
             for _ in timeline.passages
         )
         for timeline in timelines
@@ -163,12 +163,12 @@ def _roles(
 
 def _grouped(
     source: Source, performed: Performed, users: Mapping[Voice, list[int]]
-) -> Iterator[tuple[tuple[int, ...], Excerpt]]:
-    """Yield excerpts, each with the roles that use it, in order of their first notes."""
+) -> Iterator[tuple[tuple[int, ...], Clip]]:
+    """Yield clips, each with the roles that use it, in order of their first notes."""
     groups: dict[tuple[int, Layer, tuple[int, ...]], list[Voice]] = {}
     for voice in sorted(users):
         index = voice.number
         key = (performed.part_of(index), performed.notes[index].note.layer, tuple(users[voice]))
         groups.setdefault(key, []).append(voice)
     for (part, layer, numbers), voices in groups.items():
-        yield numbers, Excerpt(source, part, layer, tuple(voices))
+        yield numbers, Clip(source, part, layer, tuple(voices))

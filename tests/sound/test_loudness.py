@@ -8,9 +8,8 @@ import pytest
 import scipy.signal
 from numpy.typing import NDArray
 
-from tercet.sound import k_weighting
-from tercet.tracks import loudness
-from tercet.tracks.loudness import (
+from tercet.sound import k_weighting, loudness
+from tercet.sound.loudness import (
     integrated_loudness_lufs,
     k_weighted_level_lufs,
     true_peak_dbtp,

@@ -7,7 +7,7 @@ import pytest
 import soundfile
 
 from tercet.errors import ParameterError
-from tercet.tracks.ogg import page_checksum, pages, with_settled_serial
+from tercet.sound.ogg import page_checksum, pages, with_settled_serial
 from tests.tracks.plucks import RATE_HZ, plucks
 
 

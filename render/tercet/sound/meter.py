@@ -6,7 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from tercet.sound.k_weighting import KWeightedEnergies
-from tercet.tracks.loudness import (
+from tercet.sound.loudness import (
     PEAK_BLOCK_FRAMES,
     gated_loudness_lufs,
     part_peak_dbtp,
@@ -31,7 +31,7 @@ AROUND_FRAMES = 2 * PEAK_BLOCK_FRAMES
 class Meter:
     """Measures integrated loudness (ITU-R BS.1770-5) and true peak as blocks are fed to it.
 
-    The figures are those of `tercet.tracks.loudness` for the same audio in one piece.
+    The figures are those of `tercet.sound.loudness` for the same audio in one piece.
 
     Parameters
     ----------

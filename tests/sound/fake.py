@@ -7,7 +7,7 @@ from collections.abc import Collection
 from typing import TYPE_CHECKING
 
 from tercet.song import LAYERS
-from tercet.sound.click import cue_stem
+from tercet.sound.cue_sounds import cue_stem
 from tercet.sound.protocol import SAMPLE_RATE_HZ, STEM_NAMES, StemName, Stems
 from tercet.sound.schedule import Stroke, fade_end, length_frames_of, strokes_of
 

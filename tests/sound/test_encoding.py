@@ -18,12 +18,12 @@ from numpy.typing import NDArray
 
 from tercet.audio_formats import FORMATS
 from tercet.errors import OutputError, ParameterError, RequestError
-from tercet.tracks import encoding
-from tercet.tracks.encoding import MP3_DELAY_FRAMES, TrackWriter, track_format
-from tercet.tracks.files import whole_file
-from tercet.tracks.loudness import true_peak_dbtp
-from tercet.tracks.sink import Sink, interrupts_held
-from tercet.tracks.tags import Tags
+from tercet.files import whole_file
+from tercet.sound import encoding
+from tercet.sound.encoding import MP3_DELAY_FRAMES, TrackWriter, track_format
+from tercet.sound.loudness import true_peak_dbtp
+from tercet.sound.sink import Sink, interrupts_held
+from tercet.sound.tags import Tags
 from tests.tracks.plucks import RATE_HZ, plucks, silence
 
 ENDINGS = tuple(FORMATS)
@@ -227,8 +227,8 @@ import hashlib, sys
 from pathlib import Path
 import numpy as np
 from tercet.audio_formats import FORMATS
-from tercet.tracks.encoding import TrackWriter
-from tercet.tracks.tags import Tags
+from tercet.sound.encoding import TrackWriter
+from tercet.sound.tags import Tags
 t_s = np.arange(30_000) / 48_000
 sound = np.outer(np.sin(2 * np.pi * 440 * t_s) * np.exp(-3 * t_s), [0.5, 0.4]).astype(np.float32)
 for ending in FORMATS:
@@ -339,8 +339,8 @@ import resource, sys
 from pathlib import Path
 import numpy as np
 from tercet.errors import OutputError
-from tercet.tracks.encoding import TrackWriter
-from tercet.tracks.files import whole_file
+from tercet.sound.encoding import TrackWriter
+from tercet.files import whole_file
 folder = Path(sys.argv[1])
 sound = np.load(folder / "sound.npy")
 _, most_bytes = resource.getrlimit(resource.RLIMIT_FSIZE)

@@ -33,11 +33,11 @@ from tercet.song import bar_indices
 from tercet.song.limits import MOST_COUNT_IN_BARS, SPEED_RANGE, percent_range
 from tercet.tracks.choice import parse_choice
 from tercet.tracks.phrases import (
-    Stretch,
-    bar_stretches,
-    phrase_stretches,
-    section_stretches,
-    whole_stretch,
+    BeatRange,
+    bar_ranges,
+    phrase_ranges,
+    section_ranges,
+    whole_range,
 )
 from tercet.tracks.timelines import ALL, NOTHING, Passage, Source, TrackTimeline
 
@@ -46,17 +46,17 @@ if TYPE_CHECKING:
     from tercet.song import Way
     from tercet.tracks.recipes import Recipe
 
-__all__ = ["Going", "timeline_of"]
+__all__ = ["TrackOptions", "timeline_of"]
 
-UNITS: dict[str, Callable[[Arrangement], tuple[Stretch, ...]]]
-UNITS = {"bar": bar_stretches, "phrase": phrase_stretches, "section": section_stretches}
+UNITS: dict[str, Callable[[Arrangement], tuple[BeatRange, ...]]]
+UNITS = {"bar": bar_ranges, "phrase": phrase_ranges, "section": section_ranges}
 
 LAYER_STEPS = (("strums", "strums"), ("strums and single notes", "strums or between"), ("all", "all"))
 """The rounds of a build-up: what each is called, and what is heard."""
 
 
 @dataclass(frozen=True, slots=True)
-class Going:
+class TrackOptions:
     """What is asked of every track alike.
 
     Parameters
@@ -80,7 +80,7 @@ class Going:
     guide: bool = False
 
 
-def timeline_of(recipe: Recipe, arrangement: Arrangement, going: Going) -> TrackTimeline:
+def timeline_of(recipe: Recipe, arrangement: Arrangement, options: TrackOptions) -> TrackTimeline:
     """Return the timeline of a track.
 
     Parameters
@@ -89,7 +89,7 @@ def timeline_of(recipe: Recipe, arrangement: Arrangement, going: Going) -> Track
         What it is made of.
     arrangement
         Of the piece that the recipe plays.
-    going
+    options
         What is asked of every track alike.
 
     Raises
@@ -97,29 +97,29 @@ def timeline_of(recipe: Recipe, arrangement: Arrangement, going: Going) -> Track
     RequestError
         Bars that aren't there, or a speed out of range.
     """
-    if not 0 <= going.count_in_bars <= MOST_COUNT_IN_BARS:
-        raise RequestError(f"count-in must be 0 to {MOST_COUNT_IN_BARS} bars (got {going.count_in_bars})")
-    slowest, fastest = (of(recipe.steps) * going.speed for of in (min, max))
+    if not 0 <= options.count_in_bars <= MOST_COUNT_IN_BARS:
+        raise RequestError(f"count-in must be 0 to {MOST_COUNT_IN_BARS} bars (got {options.count_in_bars})")
+    slowest, fastest = (of(recipe.steps) * options.speed for of in (min, max))
     if not SPEED_RANGE[0] <= slowest <= fastest <= SPEED_RANGE[1]:
         raise RequestError(
             f"{recipe.name} would be played at {float(slowest):.0%} to {float(fastest):.0%}: "
             f"speeds must be {percent_range()}"
         )
-    if going.guide and recipe.guide == NOTHING:
+    if options.guide and recipe.guide == NOTHING:
         recipe = replace(recipe, guide=ALL, space=recipe.space)
-    chosen = _chosen(arrangement, going.bars or recipe.bars)
-    passages = list(_WAYS[recipe.way](recipe, arrangement, chosen, going))
-    if going.click:
+    chosen = _chosen(arrangement, options.bars or recipe.bars)
+    passages = list(_WAYS[recipe.way](recipe, arrangement, chosen, options))
+    if options.click:
         passages = [_clicked(passage) for passage in passages]
     first = passages[0]
-    passages[0] = replace(first, count_in_bars=going.count_in_bars, bell=False)
+    passages[0] = replace(first, count_in_bars=options.count_in_bars, bell=False)
     return TrackTimeline(tuple(passages))
 
 
-def _chosen(arrangement: Arrangement, bars: str) -> tuple[Stretch, ...]:
+def _chosen(arrangement: Arrangement, bars: str) -> tuple[BeatRange, ...]:
     """Return the music that is asked for, in runs of bars."""
     if not bars:
-        return (whole_stretch(arrangement),)
+        return (whole_range(arrangement),)
     indices = bar_indices(bars, arrangement.bars)
     firsts = [index for index in indices if index - 1 not in indices]
     lasts = [index for index in indices if index + 1 not in indices]
@@ -127,46 +127,48 @@ def _chosen(arrangement: Arrangement, bars: str) -> tuple[Stretch, ...]:
         (arrangement.bars[first], arrangement.bars[last]) for first, last in zip(firsts, lasts, strict=True)
     ]
     return tuple(
-        Stretch(start.start_beat, end.start_beat + end.length_beat, start.section, start.pass_number)
+        BeatRange(start.start_beat, end.start_beat + end.length_beat, start.section, start.pass_number)
         for start, end in runs
     )
 
 
-def _within(stretches: Iterable[Stretch], chosen: Sequence[Stretch]) -> Iterator[Stretch]:
-    """Yield what of some stretches is chosen."""
-    for stretch in stretches:
+def _within(ranges: Iterable[BeatRange], chosen: Sequence[BeatRange]) -> Iterator[BeatRange]:
+    """Yield what of some ranges is chosen."""
+    for beats in ranges:
         for run in chosen:
-            start, end = max(stretch.start_beat, run.start_beat), min(stretch.end_beat, run.end_beat)
+            start, end = max(beats.start_beat, run.start_beat), min(beats.end_beat, run.end_beat)
             if start < end:
-                yield replace(stretch, start_beat=start, end_beat=end)
+                yield replace(beats, start_beat=start, end_beat=end)
 
 
-def _once(stretches: Iterable[Stretch]) -> list[Stretch]:
-    """Return the stretches of each section's first playing among them."""
-    found = list(stretches)
+def _once(ranges: Iterable[BeatRange]) -> list[BeatRange]:
+    """Return the ranges of each section's first playing among them."""
+    found = list(ranges)
     first: dict[str, int] = {}
-    for stretch in found:
-        first.setdefault(stretch.section, stretch.pass_number)
-    return [stretch for stretch in found if stretch.pass_number == first[stretch.section]]
+    for beats in found:
+        first.setdefault(beats.section, beats.pass_number)
+    return [beats for beats in found if beats.pass_number == first[beats.section]]
 
 
-def _source(recipe: Recipe, going: Going, speed: Fraction | None = None, *, flat: bool = False) -> Source:
+def _source(
+    recipe: Recipe, options: TrackOptions, speed: Fraction | None = None, *, flat: bool = False
+) -> Source:
     wanted = recipe.steps[0] if speed is None else speed
-    return Source(recipe.piece, wanted * going.speed, flat or recipe.flat, going.click)
+    return Source(recipe.piece, wanted * options.speed, flat or recipe.flat, options.click)
 
 
 def _clicked(passage: Passage) -> Passage:
     return replace(passage, pulse=True)
 
 
-def _played(recipe: Recipe, source: Source, stretch: Stretch, **more: object) -> Passage:
+def _played(recipe: Recipe, source: Source, beats: BeatRange, **more: object) -> Passage:
     """Return a passage in which the recording plays what the recipe says."""
     whose = "listen" if recipe.heard == ALL and recipe.piece != "chords" else "together"
     values: dict[str, object] = {"heard": recipe.heard, "guide": recipe.guide, "whose": whose, **more}
-    return Passage(source, stretch.start_beat, stretch.end_beat, **values)  # type: ignore[arg-type]
+    return Passage(source, beats.start_beat, beats.end_beat, **values)  # type: ignore[arg-type]
 
 
-def _space(recipe: Recipe, source: Source, stretch: Stretch, **more: object) -> Passage:
+def _space(recipe: Recipe, source: Source, beats: BeatRange, **more: object) -> Passage:
     """Return a passage that is the student's: as long, with a soft pulse."""
     values: dict[str, object] = {
         "heard": recipe.space,
@@ -175,89 +177,105 @@ def _space(recipe: Recipe, source: Source, stretch: Stretch, **more: object) -> 
         "pulse": True,
         **more,
     }
-    return Passage(source, stretch.start_beat, stretch.end_beat, **values)  # type: ignore[arg-type]
+    return Passage(source, beats.start_beat, beats.end_beat, **values)  # type: ignore[arg-type]
 
 
 _Passages = Iterator[Passage]
 
 
-def _through(recipe: Recipe, arrangement: Arrangement, chosen: Sequence[Stretch], going: Going) -> _Passages:
-    source = _source(recipe, going)
-    stretches = chosen
+def _through(
+    recipe: Recipe, arrangement: Arrangement, chosen: Sequence[BeatRange], options: TrackOptions
+) -> _Passages:
+    source = _source(recipe, options)
+    ranges = chosen
     if recipe.piece == "tune-up":
-        stretches = tuple(_within(section_stretches(arrangement), chosen))
-    for stretch in stretches:
-        step = stretch.section if recipe.piece == "tune-up" else ""
-        yield _played(recipe, source, stretch, step=step)
+        ranges = tuple(_within(section_ranges(arrangement), chosen))
+    for beats in ranges:
+        step = beats.section if recipe.piece == "tune-up" else ""
+        yield _played(recipe, source, beats, step=step)
 
 
-def _echo(recipe: Recipe, arrangement: Arrangement, chosen: Sequence[Stretch], going: Going) -> _Passages:
-    source = _source(recipe, going)
-    for stretch in _within(UNITS[recipe.by](arrangement), chosen):
-        yield _played(recipe, source, stretch, bell=True)
-        yield _space(recipe, source, stretch, bell=True)
+def _echo(
+    recipe: Recipe, arrangement: Arrangement, chosen: Sequence[BeatRange], options: TrackOptions
+) -> _Passages:
+    source = _source(recipe, options)
+    for beats in _within(UNITS[recipe.by](arrangement), chosen):
+        yield _played(recipe, source, beats, bell=True)
+        yield _space(recipe, source, beats, bell=True)
 
 
-def _turns(recipe: Recipe, arrangement: Arrangement, chosen: Sequence[Stretch], going: Going) -> _Passages:
-    source = _source(recipe, going)
-    for number, stretch in enumerate(_within(UNITS[recipe.by](arrangement), chosen)):
+def _turns(
+    recipe: Recipe, arrangement: Arrangement, chosen: Sequence[BeatRange], options: TrackOptions
+) -> _Passages:
+    source = _source(recipe, options)
+    for number, beats in enumerate(_within(UNITS[recipe.by](arrangement), chosen)):
         turn = _space if (number + recipe.swap) % 2 else _played
-        yield turn(recipe, source, stretch, bell=True)
+        yield turn(recipe, source, beats, bell=True)
 
 
-def _ladder(recipe: Recipe, arrangement: Arrangement, chosen: Sequence[Stretch], going: Going) -> _Passages:
-    for stretch in _once(_within(section_stretches(arrangement), chosen)):
+def _ladder(
+    recipe: Recipe, arrangement: Arrangement, chosen: Sequence[BeatRange], options: TrackOptions
+) -> _Passages:
+    for beats in _once(_within(section_ranges(arrangement), chosen)):
         for speed in recipe.steps:
-            source = _source(recipe, going, speed)
+            source = _source(recipe, options, speed)
             yield _played(
                 recipe,
                 source,
-                stretch,
-                count_in_bars=max(going.count_in_bars, 1),
+                beats,
+                count_in_bars=max(options.count_in_bars, 1),
                 step=f"{float(source.speed):.0%}",
             )
 
 
-def _loop(recipe: Recipe, arrangement: Arrangement, chosen: Sequence[Stretch], going: Going) -> _Passages:
-    source = _source(recipe, going)
+def _loop(
+    recipe: Recipe, arrangement: Arrangement, chosen: Sequence[BeatRange], options: TrackOptions
+) -> _Passages:
+    source = _source(recipe, options)
     runs = chosen
-    if not (going.bars or recipe.bars):
-        runs = section_stretches(arrangement)[:1]
+    if not (options.bars or recipe.bars):
+        runs = section_ranges(arrangement)[:1]
     for number in range(recipe.times):
-        for stretch in runs:
-            yield _played(recipe, source, stretch, step=f"{number + 1} of {recipe.times}")
+        for beats in runs:
+            yield _played(recipe, source, beats, step=f"{number + 1} of {recipe.times}")
 
 
-def _build_up(recipe: Recipe, arrangement: Arrangement, chosen: Sequence[Stretch], going: Going) -> _Passages:
-    source = _source(recipe, going)
-    for stretch in _once(_within(section_stretches(arrangement), chosen)):
+def _build_up(
+    recipe: Recipe, arrangement: Arrangement, chosen: Sequence[BeatRange], options: TrackOptions
+) -> _Passages:
+    source = _source(recipe, options)
+    for beats in _once(_within(section_ranges(arrangement), chosen)):
         for step, heard in LAYER_STEPS:
             yield _played(
-                recipe, source, stretch, heard=parse_choice(heard), whose="listen", bell=True, step=step
+                recipe, source, beats, heard=parse_choice(heard), whose="listen", bell=True, step=step
             )
 
 
-def _contrast(recipe: Recipe, arrangement: Arrangement, chosen: Sequence[Stretch], going: Going) -> _Passages:
-    for stretch in _once(_within(UNITS[recipe.by](arrangement), chosen)):
-        yield _played(recipe, _source(recipe, going, flat=True), stretch, bell=True, step="flat")
-        yield _played(recipe, _source(recipe, going), stretch, bell=True, step="front and back")
+def _contrast(
+    recipe: Recipe, arrangement: Arrangement, chosen: Sequence[BeatRange], options: TrackOptions
+) -> _Passages:
+    for beats in _once(_within(UNITS[recipe.by](arrangement), chosen)):
+        yield _played(recipe, _source(recipe, options, flat=True), beats, bell=True, step="flat")
+        yield _played(recipe, _source(recipe, options), beats, bell=True, step="front and back")
 
 
-def _learn(recipe: Recipe, arrangement: Arrangement, chosen: Sequence[Stretch], going: Going) -> _Passages:
-    source = _source(recipe, going)
+def _learn(
+    recipe: Recipe, arrangement: Arrangement, chosen: Sequence[BeatRange], options: TrackOptions
+) -> _Passages:
+    source = _source(recipe, options)
     bars = arrangement.bars
     for hard in hardest_bars(arrangement):
         start, end = bars[hard.first], bars[hard.last]
-        stretch = Stretch(
+        beats = BeatRange(
             start.start_beat, end.start_beat + end.length_beat, start.section, start.pass_number
         )
-        if not list(_within([stretch], chosen)):
+        if not list(_within([beats], chosen)):
             continue
         name = f"bar {start.number}" if hard.first == hard.last else f"bars {start.number}-{end.number}"
         for number in range(recipe.times):
             step = f"{name}, {number + 1} of {recipe.times}"
-            count = max(going.count_in_bars, 1) if number == 0 else 0
-            yield _played(recipe, source, stretch, count_in_bars=count, whose="together", step=step)
+            count = max(options.count_in_bars, 1) if number == 0 else 0
+            yield _played(recipe, source, beats, count_in_bars=count, whose="together", step=step)
             yield from _rest(recipe, source, arrangement, hard.last, hard.into_beat, step)
 
 
@@ -270,14 +288,14 @@ def _rest(
     bar = arrangement.bars[last + 1]
     end = bar.start_beat + bar.length_beat
     let_go = min(into_beat + arrangement.song.meter.pulse_beat, end)
-    lead = Stretch(bar.start_beat, let_go, bar.section, bar.pass_number)
+    lead = BeatRange(bar.start_beat, let_go, bar.section, bar.pass_number)
     yield _played(recipe, source, lead, whose="together", step=step)
     if let_go < end:
         rest = replace(lead, start_beat=let_go, end_beat=end)
         yield _space(recipe, source, rest, whose="together", heard=NOTHING, guide=NOTHING, step=step)
 
 
-_WAYS: dict[Way, Callable[[Recipe, Arrangement, Sequence[Stretch], Going], _Passages]] = {
+_WAYS: dict[Way, Callable[[Recipe, Arrangement, Sequence[BeatRange], TrackOptions], _Passages]] = {
     "through": _through,
     "echo": _echo,
     "turns": _turns,

@@ -23,7 +23,7 @@ from pathlib import Path, PureWindowsPath
 
 from tercet.caches import data_folder, home_folder
 from tercet.errors import SoundFontError
-from tercet.sound.soundfont import FontHeader, Preset, SoundFont, read_header, read_zones
+from tercet.sound.sf2_reader import FontHeader, Preset, SoundFont, read_header, read_zones
 
 __all__ = [
     "BUILT_IN",

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from tercet.errors import SoundFontError
-from tercet.sound.soundfont import (
+from tercet.sound.sf2_reader import (
     RECORDS,
     Preset,
     Zone,
@@ -219,7 +219,7 @@ def test_a_font_with_every_preset_taken_out_is_refused(tmp_path: Path) -> None:
 
 
 def test_a_huge_list_is_refused_unread(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("tercet.sound.soundfont.LARGEST_LIST_BYTES", 100)
+    monkeypatch.setattr("tercet.sound.sf2_reader.LARGEST_LIST_BYTES", 100)
     with pytest.raises(SoundFontError, match="its list «pdta» has an impossible length"):
         read_header(save_font(tmp_path / "a.sf2"))
 
