@@ -1,5 +1,5 @@
 """Other programs' files: MIDI out."""
 
-from tercet.exchange.midi import midi_bytes
+from tercet.performing.midi import midi_bytes
 
 __all__ = ["midi_bytes"]

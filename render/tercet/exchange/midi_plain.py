@@ -12,7 +12,8 @@ from dataclasses import replace
 from fractions import Fraction
 from io import BytesIO
 
-from tercet.exchange.midi import (
+from tercet.exchange.pieces import pieces_of
+from tercet.performing.midi import (
     KEY,
     LARGEST_UPPER,
     LET_GO,
@@ -27,7 +28,6 @@ from tercet.exchange.midi import (
     signature_of,
     track_of,
 )
-from tercet.exchange.pieces import pieces_of
 from tercet.song import Bar, Meter, Song, played_bars
 from tercet.theory import Chord, tuning_of
 

@@ -2,11 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
+from io import BytesIO
+from typing import TYPE_CHECKING
 
 from tercet.arranging import Action, Part
+from tercet.errors import ParameterError
 from tercet.song import Layer
+
+if TYPE_CHECKING:
+    import mido
+    import pretty_midi
+
+    from tercet.performing.performer import Interpretation
 
 __all__ = ["Click", "PlayedBar", "Span", "Take", "TakeNote", "TempoPoint", "Timeline"]
 
@@ -132,6 +141,10 @@ class Take:
         Strictly rising in both figures, from beat 0 at 0 s to the end; between two points the tempo is even.
     length_s
         When the last bar ends and the last strings may be damped; a ringing end comes after it.
+    flat
+        Whether it has neither front nor back.
+    interpretation
+        How these players play the whole piece, in a take of `perform`; it doesn't take part in comparison.
     """
 
     notes: tuple[TakeNote, ...]
@@ -139,3 +152,35 @@ class Take:
     bars: tuple[PlayedBar, ...]
     tempo_map: tuple[TempoPoint, ...]
     length_s: float
+    flat: bool = field(default=False, compare=False)
+    interpretation: Interpretation | None = field(default=None, compare=False, repr=False)
+
+    @property
+    def played(self) -> Interpretation:
+        """How these players play the whole piece.
+
+        Raises
+        ------
+        ParameterError
+            The take isn't one of `perform`: it doesn't know its piece.
+        """
+        if self.interpretation is None:
+            raise ParameterError("the take must come from perform (got one that doesn't know its piece)")
+        return self.interpretation
+
+    def to_mido(self) -> mido.MidiFile:
+        """Return the take as a MIDI file in memory, of type 1: title, tempo, meter, key, words, a track for each layer.
+
+        Its notes are within a millisecond of the take's own time; `tercet.performing.midi` says how it is laid out.
+        """
+        from tercet.performing.midi import midi_file
+
+        return midi_file(self.played.arrangement, self)
+
+    def to_pretty_midi(self) -> pretty_midi.PrettyMIDI:
+        """Return the take as pretty_midi has it: an instrument for each layer, and one for the count-in."""
+        import pretty_midi
+
+        from tercet.performing.midi import midi_bytes
+
+        return pretty_midi.PrettyMIDI(BytesIO(midi_bytes(self.played.arrangement, self)), charset="utf-8")

@@ -72,7 +72,7 @@ def perform(
         the next bar of the piece doesn't follow, its music would clash with what does.
     """
     playing = interpret(arrangement, seed=seed, dry=dry, steady_pulse=steady_pulse, leader=leader)
-    return playing.perform(timeline, flat=flat)
+    return replace(playing.perform(timeline, flat=flat), interpretation=playing)
 
 
 def interpret(
@@ -87,7 +87,7 @@ def interpret(
     swing = Swing(arrangement)
     clock = _played_clock(leader or arrangement, seed=seed, steady_pulse=dry or steady_pulse)
     return Interpretation(
-        arrangement, clock, tuple(_placed(arrangement, swing, clock, None if dry else seed))
+        arrangement, clock, tuple(_placed(arrangement, swing, clock, None if dry else seed)), seed, dry
     )
 
 
@@ -103,11 +103,15 @@ class Interpretation:
         The piece's own, at full speed, as it is played.
     placed
         The gestures in the order played.
+    seed, dry
+        As in `perform`.
     """
 
     arrangement: Arrangement
     clock: Clock
     placed: tuple[_Placed, ...]
+    seed: int = 1
+    dry: bool = False
 
     def perform(self, timeline: Timeline, *, flat: bool = False) -> Take:
         """Play it on a timeline; parameters and result as of `perform`."""
@@ -137,6 +141,7 @@ class Interpretation:
             played_bars_of(self.arrangement, runs, clock),
             tempo_map(self.arrangement, runs, clock),
             runs[-1].end_s,
+            flat,
         )
 
 

@@ -13,15 +13,12 @@ from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
 from io import BytesIO
 from itertools import pairwise
-from typing import TYPE_CHECKING
 
+import mido
+
+from tercet.arranging import Arrangement
+from tercet.performing.model import Take, TakeNote
 from tercet.song import LAYERS, Layer
-
-if TYPE_CHECKING:
-    import mido
-
-    from tercet.arranging import Arrangement
-    from tercet.performing import Take, TakeNote
 
 __all__ = [
     "KEY",
@@ -37,6 +34,7 @@ __all__ = [
     "WORD",
     "Event",
     "midi_bytes",
+    "midi_file",
     "signature_of",
     "track_of",
 ]
@@ -69,12 +67,19 @@ LARGEST_UPPER = 255
 METER, KEY, TEMPO, MARKER, WORD, PROGRAM, LET_GO, STRIKE = range(8)
 """Order of events at one tick: a key that is struck again is let go first."""
 
-Event = tuple[int, int, "mido.Message | mido.MetaMessage"]
+Event = tuple[int, int, mido.Message | mido.MetaMessage]
 """(tick, order within the tick, message)."""
 
 
 def midi_bytes(arrangement: Arrangement, take: Take, layers: Sequence[Layer] = LAYERS) -> bytes:
-    """Return a take as the bytes of a MIDI file.
+    """Return a take as the bytes of a MIDI file, the same for the same take; parameters as of `midi_file`."""
+    buffer = BytesIO()
+    midi_file(arrangement, take, layers).save(file=buffer)
+    return buffer.getvalue()
+
+
+def midi_file(arrangement: Arrangement, take: Take, layers: Sequence[Layer] = LAYERS) -> mido.MidiFile:
+    """Return a take as a MIDI file in memory; its texts will be UTF-8.
 
     Parameters
     ----------
@@ -84,14 +89,7 @@ def midi_bytes(arrangement: Arrangement, take: Take, layers: Sequence[Layer] = L
         When it is played.
     layers
         Layers to write, one track each.
-
-    Returns
-    -------
-    bytes
-        The same take gives the same bytes. Texts are UTF-8.
     """
-    import mido
-
     grid = _Grid(arrangement, take)
     tracks = [(arrangement.song.title, _conductor(arrangement, take, grid))]
     if take.clicks:
@@ -102,9 +100,7 @@ def midi_bytes(arrangement: Arrangement, take: Take, layers: Sequence[Layer] = L
     file = mido.MidiFile(type=1, ticks_per_beat=TICKS_PER_QUARTER, charset="utf-8")
     end_tick = grid.tick(take.length_s)
     file.tracks.extend(track_of(name, events, end_tick) for name, events in tracks)
-    buffer = BytesIO()
-    file.save(file=buffer)
-    return buffer.getvalue()
+    return file
 
 
 class _Grid:
@@ -152,8 +148,6 @@ class _Grid:
 
 def track_of(name: str, events: Iterable[Event], end_tick: int) -> mido.MidiTrack:
     """Return a named track of events, their ticks turned into steps from one to the next."""
-    import mido
-
     track = mido.MidiTrack([mido.MetaMessage("track_name", name=name, time=0)])
     now = 0
     for tick, _, message in sorted(events, key=lambda event: event[:2]):
@@ -166,8 +160,6 @@ def track_of(name: str, events: Iterable[Event], end_tick: int) -> mido.MidiTrac
 
 def _conductor(arrangement: Arrangement, take: Take, grid: _Grid) -> Iterator[Event]:
     """Yield meter, key, tempo, section markers and words."""
-    import mido
-
     yield 0, KEY, mido.MetaMessage("key_signature", key=arrangement.song.key.short_name)
     for tick, tempo_us in grid.tempi():
         yield tick, TEMPO, mido.MetaMessage("set_tempo", tempo=tempo_us)
@@ -213,8 +205,6 @@ def _meter(length_beat: Fraction, whole_beat: Fraction) -> tuple[int, int] | Non
 
 def signature_of(upper: int, lower: int, clocks: int) -> mido.MetaMessage:
     """Return a meter of which a pulse lasts so many MIDI clocks."""
-    import mido
-
     return mido.MetaMessage(
         "time_signature", numerator=upper, denominator=lower, clocks_per_click=min(max(clocks, 1), 255)
     )
@@ -222,8 +212,6 @@ def signature_of(upper: int, lower: int, clocks: int) -> mido.MetaMessage:
 
 def _markers(take: Take, grid: _Grid) -> Iterator[Event]:
     """Yield a marker where a section begins, or where the playing jumps within one."""
-    import mido
-
     before = None
     for bar in take.bars:
         goes_on = before is not None and bar.number == before.number + 1
@@ -239,8 +227,6 @@ def _markers(take: Take, grid: _Grid) -> Iterator[Event]:
 
 def _words(arrangement: Arrangement, take: Take, grid: _Grid) -> Iterator[Event]:
     """Yield the syllables where their notes are struck: ``har-`` within a word, a space after one."""
-    import mido
-
     bars = {bar.number: bar for bar in arrangement.bars}
     struck = {(note.bar_index, note.beat): note.onset_s for note in take.notes if note.part == "tune"}
     for index, played in enumerate(take.bars):
@@ -253,8 +239,6 @@ def _words(arrangement: Arrangement, take: Take, grid: _Grid) -> Iterator[Event]
 
 
 def _count_in(take: Take, grid: _Grid) -> Iterator[Event]:
-    import mido
-
     for click in take.clicks:
         tick = grid.tick(click.onset_s)
         key = COUNT_FIRST_KEY if click.first else COUNT_KEY
@@ -270,8 +254,6 @@ def _layer(notes: Sequence[TakeNote], channel: int, grid: _Grid) -> Iterator[Eve
     On a high-g ukulele two strings may hold the same key: the earlier note then ends where the later begins, and
     of two at the same tick the louder stands for both.
     """
-    import mido
-
     yield 0, PROGRAM, mido.Message("program_change", channel=channel, program=NYLON_GUITAR)
     by_key: dict[int, dict[int, TakeNote]] = {}
     for note in notes:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from fractions import Fraction
 from io import BytesIO
 from itertools import pairwise
@@ -14,6 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tercet.arranging import Arrangement
+from tercet.errors import ParameterError
 from tercet.exchange import midi_bytes
 from tercet.performing import Span, Take, Timeline, lay_out, perform
 from tercet.song import LAYERS, Dynamics, Layer
@@ -350,3 +352,32 @@ def test_any_take_is_written_whole(
                     if other[2] == note.midi and abs(other[0] - note.onset_s) < 0.0011
                 ]
                 assert near, note
+
+
+# What a take gives Python users
+
+
+def test_a_take_gives_the_file_that_is_written_of_it() -> None:
+    made = four_bars()
+    take = play(made)
+    file = take.to_mido()
+    buffer = BytesIO()
+    file.save(file=buffer)
+    assert isinstance(file, mido.MidiFile)
+    assert buffer.getvalue() == midi_bytes(made, take)
+
+
+def test_a_take_gives_pretty_midi_its_notes_at_their_own_times() -> None:
+    take = play(four_bars())
+    heard = take.to_pretty_midi()
+    assert isinstance(heard, pretty_midi.PrettyMIDI)
+    assert [instrument.name for instrument in heard.instruments] == ["count-in", *LAYERS]
+    for layer, instrument in zip(LAYERS, heard.instruments[1:], strict=True):
+        notes = sorted((note for note in take.notes if note.layer == layer), key=lambda note: note.onset_s)
+        onsets_s = sorted(note.start for note in instrument.notes)
+        assert onsets_s == pytest.approx([note.onset_s for note in notes], abs=0.001)
+
+
+def test_a_take_that_knows_no_piece_gives_no_midi() -> None:
+    with pytest.raises(ParameterError, match="must come from perform"):
+        replace(play(four_bars()), interpretation=None).to_mido()
