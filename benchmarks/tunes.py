@@ -29,15 +29,14 @@ sys.path.insert(0, str(ROOT))
 from measuring import asked, counted, parser_of  # noqa: E402
 
 from tercet.errors import TercetError  # noqa: E402
-from tercet.exchange.abc_in import AbcTune, read_abc  # noqa: E402
+from tercet.exchange.abc.reader import AbcTune, read_abc  # noqa: E402
 from tercet.exchange.chord_names import read_chord_name  # noqa: E402
 from tercet.exchange.imported_text import imported_text  # noqa: E402
-from tercet.exchange.midi_in import read_midi  # noqa: E402
-from tercet.exchange.musicxml_in import read_musicxml  # noqa: E402
+from tercet.exchange.midi.reader import read_midi  # noqa: E402
+from tercet.exchange.musicxml.reader import read_musicxml  # noqa: E402
 from tercet.exchange.tunes import read_tune  # noqa: E402
 from tercet.theory.chords import ChordNameError  # noqa: E402
-from tests.exchange import midi_maker, midi_oracle  # noqa: E402
-from tests.exchange.abc_oracle import (  # noqa: E402
+from tests.exchange.abc.oracle import (  # noqa: E402
     COLLECTIONS,
     TICK_TOLERANCE,
     Comparison,
@@ -66,7 +65,9 @@ from tests.exchange.made_tunes import (  # noqa: E402
     chance,
     made_tune,
 )
-from tests.exchange.score_oracle import (  # noqa: E402
+from tests.exchange.midi import maker as midi_maker  # noqa: E402
+from tests.exchange.midi import oracle as midi_oracle  # noqa: E402
+from tests.exchange.musicxml.oracle import (  # noqa: E402
     LENGTH_TOLERANCE_QUARTER,
     played_by_music21,
     played_by_us,

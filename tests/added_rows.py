@@ -207,7 +207,7 @@ ADDED: tuple[Addition, ...] = (
                 "exchange/tunes.py",
                 "\n\nKINDS: tuple[",
                 "\ndef _read_letters(data, file, choice):\n"
-                "    from tercet.exchange.abc_in import read_abc\n\n"
+                "    from tercet.exchange.abc.reader import read_abc\n\n"
                 '    return read_abc(b"X:1\\nT:Letters\\nL:1/4\\nK:C\\n" + data[9:], file)\n\n\n',
             ),
             Edit(

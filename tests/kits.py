@@ -16,8 +16,8 @@ from pathlib import Path
 import numpy as np
 
 from tercet.arranging import arrange, song_tuning
-from tercet.exchange import midi_bytes
 from tercet.performing import Take, lay_out
+from tercet.performing.midi import midi_bytes
 from tercet.song import LAYERS, read_song
 from tercet.sound import SAMPLE_RATE_HZ, Stems
 from tercet.sound.encoding import Bits, TrackWriter, track_format

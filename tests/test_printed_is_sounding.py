@@ -13,9 +13,9 @@ from hypothesis import HealthCheck, given, settings
 
 from tercet.arranging import Arrangement, arrange, chords_alone
 from tercet.arranging.tab import tab_text
-from tercet.exchange import midi_bytes
-from tercet.exchange.musicxml_out import musicxml_bytes
+from tercet.exchange.musicxml import musicxml_bytes
 from tercet.performing import Take, TakeNote, lay_out, perform
+from tercet.performing.midi import midi_bytes
 from tercet.publish import fretboard_picture, handout_pictures
 from tercet.publish.canvas import svg_text
 from tercet.publish.page.music import spoken_bars

@@ -13,8 +13,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from tercet.exchange import midi_bytes
 from tercet.performing import Take, lay_out, perform
+from tercet.performing.midi import midi_bytes
 from tercet.song import Feel
 from tests.measure.midi import read_with_mido, rolls_of
 from tests.performing.checks import spectrum_slope

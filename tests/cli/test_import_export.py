@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from tests.cli.conftest import Ran
-from tests.exchange.scores import harmony, score, start, sung
+from tests.exchange.musicxml.scores import harmony, score, start, sung
 
 Run = Callable[..., Ran]
 

@@ -15,7 +15,7 @@ import pytest
 
 from tercet.cli import talk
 from tests.cli.conftest import SMALL_SONG, Ran
-from tests.exchange.midi_files import meta, midi, notes, track
+from tests.exchange.midi.files import meta, midi, notes, track
 from tests.sound.made_fonts import made_font
 from tests.unprintable import HARMFUL, harmful_in, yaml_escape
 

@@ -11,14 +11,13 @@ from collections.abc import Callable
 from hypothesis import strategies as st
 
 from tercet.errors import RequestError
-from tercet.exchange.abc_in import read_abc
-from tercet.exchange.imported_text import imported_text
-from tercet.exchange.leadsheet import LeadSheet
-from tercet.exchange.midi_in import read_midi
-from tercet.exchange.musicxml_in import read_musicxml
+from tercet.exchange import LeadSheet, imported_text
+from tercet.exchange.abc import read_abc
+from tercet.exchange.midi.reader import read_midi
+from tercet.exchange.musicxml import read_musicxml
 from tercet.song.reader import parse_song
-from tests.exchange.midi_files import meta, midi, notes, track
-from tests.exchange.scores import direction, harmony, note, packed, score, start, sung
+from tests.exchange.midi.files import meta, midi, notes, track
+from tests.exchange.musicxml.scores import direction, harmony, note, packed, score, start, sung
 from tests.yardstick import at_most
 
 MOST_YARDSTICKS = 200

@@ -8,8 +8,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 
-from tercet.exchange.imported_text import imported_text
-from tercet.exchange.leadsheet import LeadSheet
+from tercet.exchange import LeadSheet, imported_text
 from tercet.song import Song, played_bars
 from tercet.theory import tuning_of
 

@@ -11,8 +11,8 @@ from fractions import Fraction
 from random import Random
 
 from tests.exchange.heard import Heard, from_the_first
-from tests.exchange.midi_files import midi, notes, track
-from tests.exchange.scores import harmony, start
+from tests.exchange.midi.files import midi, notes, track
+from tests.exchange.musicxml.scores import harmony, start
 
 METERS = ((4, 4), (3, 4), (2, 4), (6, 8), (9, 8), (2, 2), (5, 4))
 MANNERS = ("signs", "words", "both")

@@ -12,12 +12,12 @@ from hypothesis import strategies as st
 
 from tercet.exchange import harmony
 from tercet.exchange.harmony import kind_of, nearest_chord
-from tercet.exchange.musicxml_chords_out import add_harmony
+from tercet.exchange.musicxml.chords_out import add_harmony
 from tercet.song import ChordSpan
 from tercet.theory import Chord
 from tercet.theory.chords import QUALITIES, Quality
-from tests.exchange.score_oracle import read_by_music21
-from tests.exchange.scores import note, score, start
+from tests.exchange.musicxml.oracle import read_by_music21
+from tests.exchange.musicxml.scores import note, score, start
 
 NEW = {
     "maj7#11": (0, 4, 7, 11, 18),

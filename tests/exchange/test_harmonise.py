@@ -13,12 +13,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tercet.arranging import arrange, song_tuning
-from tercet.exchange.abc_in import read_abc
+from tercet.exchange.abc import read_abc
 from tercet.exchange.harmonise import harmonised
 from tercet.exchange.imported_text import PROPOSED, imported_text
 from tercet.exchange.leadsheet import LeadMeasure, LeadNote, LeadSheet
-from tercet.exchange.musicxml_in import read_musicxml
-from tercet.exchange.musicxml_out import musicxml_bytes
+from tercet.exchange.musicxml import musicxml_bytes, read_musicxml
 from tercet.neck import COMMON_SHAPES
 from tercet.song import parse_song, read_song
 from tercet.song.writer import tidy_text

@@ -11,12 +11,10 @@ from pathlib import Path
 
 import pytest
 
-from tercet.exchange.imported_text import imported_text
-from tercet.exchange.leadsheet import TuneError
+from tercet.exchange import TuneError, imported_text, read_tune
 from tercet.exchange.outside import LARGEST_FILE_BYTES
-from tercet.exchange.tunes import read_tune
-from tests.exchange.scores import CONTAINER, DOCTYPE, HEAD, note, packed, score, start
-from tests.exchange.test_midi_in import REFUSED
+from tests.exchange.midi.test_reader import REFUSED
+from tests.exchange.musicxml.scores import CONTAINER, DOCTYPE, HEAD, note, packed, score, start
 from tests.yardstick import at_most
 
 GOOD = score(start() + note("C4", 4))

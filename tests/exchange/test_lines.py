@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from tercet.exchange.abc_in import read_abc
-from tercet.exchange.imported_text import imported_text
-from tercet.exchange.leadsheet import LeadSheet
-from tercet.exchange.musicxml_in import read_musicxml
-from tests.exchange.scores import note, score, start
+from tercet.exchange import LeadSheet, imported_text
+from tercet.exchange.abc import read_abc
+from tercet.exchange.musicxml import read_musicxml
+from tests.exchange.musicxml.scores import note, score, start
 
 BAR = "GABc"
 

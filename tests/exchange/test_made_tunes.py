@@ -8,14 +8,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tercet.exchange.abc_in import read_abc
-from tercet.exchange.imported_text import imported_text
-from tercet.exchange.midi_in import read_midi
-from tercet.exchange.musicxml_in import read_musicxml
+from tercet.exchange import imported_text
+from tercet.exchange.abc import read_abc
+from tercet.exchange.midi.reader import read_midi
+from tercet.exchange.musicxml import read_musicxml
 from tercet.song import played_bars
 from tests.exchange.heard import BUT_FOR_RESTS, EXACT, imported, verdict_of_song
 from tests.exchange.made_tunes import MANNERS, MadeTune, as_abc, as_midi, as_musicxml, chance, made_tune
-from tests.exchange.midi_oracle import verdict_of_track
+from tests.exchange.midi.oracle import verdict_of_track
 
 seeds = st.integers(0, 2**32 - 1)
 

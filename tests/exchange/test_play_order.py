@@ -7,7 +7,7 @@ from fractions import Fraction
 
 import pytest
 
-from tercet.exchange.imported_text import imported_text
+from tercet.exchange import imported_text
 from tercet.exchange.leadsheet import LeadChord, LeadMeasure, LeadNote, LeadSheet, TuneError
 from tercet.exchange.plain_signs import with_plain_signs
 from tercet.exchange.play_order import play_order

@@ -16,15 +16,11 @@ import pytest
 from hypothesis import assume, given, settings
 
 from tercet.arranging import arrange, song_tuning
-from tercet.exchange import midi_bytes
-from tercet.exchange.abc_in import read_abc
-from tercet.exchange.abc_out import abc_bytes
-from tercet.exchange.imported_text import imported_text
-from tercet.exchange.leadsheet import LeadSheet
-from tercet.exchange.midi_in import read_midi
-from tercet.exchange.midi_plain import plain_midi_bytes
-from tercet.exchange.musicxml_in import read_musicxml
-from tercet.exchange.musicxml_out import musicxml_bytes
+from tercet.exchange import LeadSheet, imported_text
+from tercet.exchange.abc import abc_bytes, read_abc
+from tercet.exchange.midi import midi_bytes, plain_midi_bytes
+from tercet.exchange.midi.reader import read_midi
+from tercet.exchange.musicxml import musicxml_bytes, read_musicxml
 from tercet.performing import lay_out, perform
 from tercet.song import Song, played_bars, read_song
 from tercet.song.reader import parse_song

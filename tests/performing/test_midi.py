@@ -16,8 +16,8 @@ from hypothesis import strategies as st
 
 from tercet.arranging import Arrangement
 from tercet.errors import ParameterError
-from tercet.exchange import midi_bytes
 from tercet.performing import Span, Take, Timeline, lay_out, perform
+from tercet.performing.midi import midi_bytes
 from tercet.song import LAYERS, Dynamics, Layer
 from tercet.theory import Key
 from tests.performing.golden import four_bars

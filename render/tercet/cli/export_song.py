@@ -80,24 +80,24 @@ def _say_unmoved(arrangement: Arrangement, path: Path) -> None:
 
 
 def _musicxml(arrangement: Arrangement, *, plain: bool) -> _Export:  # noqa: ARG001 - of one form with the others
-    from tercet.exchange.musicxml_out import musicxml_bytes
+    from tercet.exchange.musicxml import musicxml_bytes
 
     return musicxml_bytes(arrangement)
 
 
 def _abc(arrangement: Arrangement, *, plain: bool) -> _Export:  # noqa: ARG001
-    from tercet.exchange.abc_out import abc_bytes
+    from tercet.exchange.abc import abc_bytes
 
     return abc_bytes(arrangement.song)
 
 
 def _midi(arrangement: Arrangement, *, plain: bool) -> _Export:
     if plain:
-        from tercet.exchange.midi_plain import plain_midi_bytes
+        from tercet.exchange.midi import plain_midi_bytes
 
         return plain_midi_bytes(arrangement.song)
-    from tercet.exchange import midi_bytes
     from tercet.performing import lay_out, perform
+    from tercet.performing.midi import midi_bytes
 
     timeline = lay_out(arrangement, count_in_bars=count_in_of(None, arrangement.song))
     return midi_bytes(arrangement, perform(arrangement, timeline)), ()

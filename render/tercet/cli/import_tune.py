@@ -14,7 +14,7 @@ from tercet.errors import RequestError
 
 if TYPE_CHECKING:
     from tercet.arranging.first_look import FirstLook
-    from tercet.exchange.leadsheet import LeadSheet
+    from tercet.exchange import LeadSheet
     from tercet.song import Song
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
@@ -95,7 +95,7 @@ def _import_one(sheet: LeadSheet, source: Path, target: Path, arguments: argpars
 
 def _import_book(source: Path, folder: Path, *, harmonise: bool) -> int:
     """Write every tune of a book; return 1 when one of them couldn't be."""
-    from tercet.exchange.leadsheet import LeadSheet
+    from tercet.exchange import LeadSheet
     from tercet.exchange.tunes import read_book
 
     failed = 0
@@ -125,7 +125,7 @@ def _write(
     thorough: bool = True,
 ) -> tuple[str, ...]:
     from tercet.arranging.first_look import first_look
-    from tercet.exchange.imported_text import imported_text
+    from tercet.exchange import imported_text
     from tercet.tracks.made_files import write_made
 
     text, song, remarks = imported_text(sheet, source.name, harmonise=harmonise)

@@ -188,8 +188,8 @@ def _write_track(arguments: argparse.Namespace, one: ReadySet, recipe: Recipe, p
 
 def _write_midi(arguments: argparse.Namespace, one: ReadySet, recipe: Recipe, path: Path) -> None:
     """Write a MIDI file: bars once through, with the notes that the track has."""
-    from tercet.exchange import midi_bytes
     from tercet.performing import lay_out
+    from tercet.performing.midi import midi_bytes
     from tercet.song import bar_indices
     from tercet.tracks.choice import facts_of
     from tercet.tracks.made_files import write_made

@@ -1,5 +1,7 @@
-"""Other programs' files: MIDI out."""
+"""Other programs' files, in and out."""
 
-from tercet.performing.midi import midi_bytes
+from tercet.exchange.imported_text import imported_text
+from tercet.exchange.leadsheet import LeadSheet, TuneError
+from tercet.exchange.tunes import Choice, read_tune
 
-__all__ = ["midi_bytes"]
+__all__ = ["Choice", "LeadSheet", "TuneError", "imported_text", "read_tune"]

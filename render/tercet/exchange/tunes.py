@@ -45,25 +45,25 @@ def _looks_like_xml(data: bytes) -> bool:
 
 
 def _is_abc(data: bytes) -> bool:
-    from tercet.exchange.abc_text import decoded
+    from tercet.exchange.abc.text import decoded
 
     return _ABC_START.search(decoded(data)) is not None
 
 
 def _read_score(data: bytes, file: str, choice: Choice) -> LeadSheet:
-    from tercet.exchange.musicxml_in import read_musicxml
+    from tercet.exchange.musicxml.reader import read_musicxml
 
     return read_musicxml(data, file, choice.part, choice.voice)
 
 
 def _read_midi(data: bytes, file: str, choice: Choice) -> LeadSheet:
-    from tercet.exchange.midi_in import read_midi
+    from tercet.exchange.midi.reader import read_midi
 
     return read_midi(data, file, choice.part)
 
 
 def _read_abc(data: bytes, file: str, choice: Choice) -> LeadSheet:
-    from tercet.exchange.abc_in import read_abc
+    from tercet.exchange.abc.reader import read_abc
 
     return read_abc(data, file, choice.tune, choice.voice)
 
@@ -120,9 +120,9 @@ def read_book(path: Path) -> Iterator[tuple[str, LeadSheet | TuneError]]:
         When the file can't be read.
     """
     data, _ = _known_kind(path)
-    from tercet.exchange.abc_book import tunes_of
-    from tercet.exchange.abc_in import read_tune_lines
-    from tercet.exchange.abc_text import decoded
+    from tercet.exchange.abc.book import tunes_of
+    from tercet.exchange.abc.reader import read_tune_lines
+    from tercet.exchange.abc.text import decoded
 
     for tune in tunes_of(decoded(data)):
         name = plain_name(f"{tune.title or 'tune'}") or "tune"

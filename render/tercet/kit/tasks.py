@@ -245,8 +245,8 @@ class WritingMidi:
 
 def write_midi(writing: WritingMidi) -> tuple[bytes, float]:
     """Write a MIDI file; return it, and its length in seconds."""
-    from tercet.exchange import midi_bytes
     from tercet.performing import lay_out
+    from tercet.performing.midi import midi_bytes
 
     order = writing.order.order
     playing, arrangement = ready_recording(order).playing, order.arrangement

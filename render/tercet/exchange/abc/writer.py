@@ -1,0 +1,256 @@
+"""ABC 2.1 out: the tune with its chords and words, as it is played, every section under its name.
+
+Settings of the song stand in lines of our own (``%%tercet``), which other programs pass over.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import pairwise
+
+from tercet.exchange.abc.keys import read_key
+from tercet.exchange.abc.lengths import grouped, length_text
+from tercet.exchange.abc.reader import COPYRIGHT, SETTING
+from tercet.exchange.imported_text import KEPT_SETTINGS
+from tercet.exchange.pieces import Piece, pieces_of
+from tercet.song import ChordSpan, Mark, Note, Song, Syllable, played_bars
+from tercet.song.settings import SETTINGS
+from tercet.theory import Chord, Pitch, spell, tuning_of
+
+__all__ = ["abc_bytes"]
+
+_ACCIDENTALS = {2: "^^", 1: "^", 0: "=", -1: "_", -2: "__"}
+
+
+@dataclass(frozen=True, slots=True)
+class _Event:
+    """A note or rest as ABC writes it: nothing changes while it sounds.
+
+    Parameters
+    ----------
+    start_beat, length_beat
+        Place in its bar, and length.
+    pitch
+        None for a rest.
+    tied_on
+        Whether the next event continues it.
+    above
+        Chord symbol and marks that stand before it.
+    word
+        What the line of words has for it; empty for a rest, which takes none.
+    """
+
+    start_beat: Fraction
+    length_beat: Fraction
+    pitch: Pitch | None
+    tied_on: bool
+    above: str
+    word: str
+
+
+def abc_bytes(song: Song) -> tuple[bytes, tuple[str, ...]]:
+    """Return a song as an ABC tune in UTF-8, and what couldn't be said in it, one sentence each."""
+    writer = _TuneWriter(song)
+    text = "\n".join([*_header(song), *writer.lines()])
+    return f"{text}\n".encode(), (*_left_out(song), *writer.remarks())
+
+
+def _header(song: Song) -> Iterator[str]:
+    meter = song.meter
+    pulse = meter.pulse_beat / meter.lower
+    tempo = f"{float(song.tempo):.6f}".rstrip("0").rstrip(".")
+    yield "X:1"
+    yield f"T:{_field_text(song.title)}"
+    for letter, text in (("C:", song.composer), ("S:", song.source_note), (f"Z:{COPYRIGHT} ", song.licence)):
+        if text:
+            yield f"{letter}{_field_text(text)}"
+    for setting in SETTINGS:
+        value = setting.write(song)
+        if setting.name in KEPT_SETTINGS and value:
+            yield f"%%{SETTING}{setting.name}: {value}"
+    yield f"M:{meter.upper}/{meter.lower}"
+    yield f"L:1/{meter.lower}"
+    yield f"Q:{pulse.numerator}/{pulse.denominator}={tempo}"
+    yield f"K:{song.key.short_name}"
+
+
+def _field_text(text: str) -> str:
+    return text.replace("%", "\\%")
+
+
+def _left_out(song: Song) -> Iterator[str]:
+    rows = [row for section in song.sections for line in section.lines for row in line.rows]
+    names = {row.name for row in rows}
+    for name in ("strum", "between"):
+        if name in names:
+            yield f"rows `{name}` are left out"
+    notes = [item for row in rows for bar in (row.pickup, *row.bars) for item in bar or ()]
+    if any(isinstance(item, Note) and (item.pin or item.position) for item in notes):
+        yield "pins and strings are left out; the notes stay"
+    if any(isinstance(item, ChordSpan) and item.shape for item in notes):
+        yield "pinned shapes of chords are left out; the chords stay"
+    if song.sound:
+        yield "the sound font isn't named in the file"
+
+
+class _TuneWriter:
+    """Writes the music, line by line, each with its words."""
+
+    def __init__(self, song: Song) -> None:
+        self._song = song
+        self._bars = played_bars(song)
+        self._alters = read_key(song.key.short_name).alters
+        self._strings = tuning_of(song.tuning)
+        self._chord: tuple[Chord | None] | None = None
+        self._tied = False
+        self._hairpin = ""
+        self._lost: dict[str, list[str]] = {}
+        self._breaths = {
+            bar.start_beat + mark.at_beat for bar in self._bars for mark in bar.marks if mark.kind == "breath"
+        }
+
+    def remarks(self) -> Iterator[str]:
+        """Yield what couldn't be said, with the bars."""
+        for what, places in self._lost.items():
+            yield f"{what}: bar {', '.join(dict.fromkeys(places))}"
+
+    def lines(self) -> Iterator[str]:
+        """Yield sections, lines of music and lines of words."""
+        pieces = pieces_of(self._bars)
+        starts = [0, *(index for index, piece in enumerate(pieces) if index and piece.new_line)]
+        for low, high in zip(starts, [*starts[1:], len(pieces)], strict=True):
+            if pieces[low].section:
+                yield f"P:{pieces[low].section}"
+            music: list[str] = []
+            words: list[str] = []
+            for piece in pieces[low:high]:
+                events = list(self._events(piece))
+                music.append(self._music(events))
+                words += [event.word for event in events if event.word]
+            is_last = high == len(pieces)
+            ends_section = is_last or bool(pieces[high].section)
+            yield " | ".join(music) + (" |]" if is_last else " ||" if ends_section else " |")
+            if any(word not in ("*", "_") for word in words):
+                yield f"w:{''.join(word if word.endswith('-') else f'{word} ' for word in words).rstrip()}"
+
+    # ---- what sounds
+
+    def _events(self, piece: Piece) -> Iterator[_Event]:
+        """Yield the notes of a measure, cut where a chord begins while one sounds."""
+        bar = piece.bar
+        self._notice_lost(piece)
+        chords = {
+            span.start_beat: span
+            for span in bar.chords
+            if piece.low_beat <= span.start_beat < piece.high_beat
+        }
+        words = dict(bar.words)
+        for note in bar.melody:
+            if not piece.low_beat <= note.start_beat < piece.high_beat:
+                continue
+            end = note.start_beat + note.length_beat
+            cuts = [
+                place
+                for place, span in chords.items()
+                if note.start_beat < place < end and self._is_new(span, chords)
+            ]
+            edges = [note.start_beat, *sorted(cuts), end]
+            pitch = self._pitch(note)
+            for low, high in pairwise(edges):
+                above = self._chord_above(chords.get(low), piece, low) + self._marks_above(
+                    piece, low, high, end
+                )
+                word = "" if pitch is None else self._word(words.get(low), continues=self._tied)
+                tied_on = pitch is not None and (high < end or note.tied_on)
+                yield _Event(low, high - low, pitch, tied_on, above, word)
+                self._tied = tied_on
+
+    def _is_new(self, span: ChordSpan, chords: dict[Fraction, ChordSpan]) -> bool:
+        """Return whether a chord differs from the one before it in its bar."""
+        before = [chords[place] for place in chords if place < span.start_beat]
+        return not before or max(before, key=lambda each: each.start_beat).chord != span.chord
+
+    def _pitch(self, note: Note) -> Pitch | None:
+        if note.pitch is not None or note.position is None:
+            return note.pitch
+        return spell(self._strings.midi(*note.position), self._song.key)
+
+    def _word(self, syllable: Syllable | None, *, continues: bool) -> str:
+        if continues:
+            return "_"
+        if syllable is None:
+            return "*"
+        if syllable.holds:
+            return "_"
+        text = syllable.text.replace("-", "\\-").replace("‿", "~")
+        return _field_text(text) + ("-" if syllable.joined else "")
+
+    # ---- what stands above
+
+    def _chord_above(self, span: ChordSpan | None, piece: Piece, at: Fraction) -> str:
+        if span is None:
+            return ""
+        starts_section = piece.section and at == piece.low_beat
+        if self._chord == (span.chord,) and not starts_section:
+            return ""
+        self._chord = (span.chord,)
+        return f'"{span.chord or "N.C."}"'
+
+    def _marks_above(self, piece: Piece, low: Fraction, high: Fraction, end: Fraction) -> str:
+        text = ""
+        for mark in piece.bar.marks:
+            if mark.at_beat == low and mark.layer is None:
+                text += self._mark(mark)
+        if high == end and piece.bar.start_beat + end in self._breaths:
+            text += "!breath!"
+        return text
+
+    def _mark(self, mark: Mark) -> str:
+        if mark.kind in ("dynamic", "hairpin"):
+            ended = f"!{self._hairpin})!" if self._hairpin else ""
+            self._hairpin = mark.value if mark.kind == "hairpin" else ""
+            return f"{ended}!{mark.value}{'(' if self._hairpin else ''}!"
+        return {"rit": '"^rit."', "a-tempo": '"^a tempo"', "breath": ""}.get(mark.kind, f"!{mark.kind}!")
+
+    def _notice_lost(self, piece: Piece) -> None:
+        bar = piece.bar
+        starts = {note.start_beat for note in bar.melody}
+        ends = {0, *(note.start_beat + note.length_beat for note in bar.melody)}
+        for mark in bar.marks:
+            if not piece.low_beat <= mark.at_beat < piece.high_beat:
+                continue
+            if mark.layer is not None:
+                self._lose("marks for one layer are left out", piece)
+            elif mark.at_beat not in (ends if mark.kind == "breath" else starts):
+                self._lose("marks where no note starts are left out", piece)
+
+    def _lose(self, what: str, piece: Piece) -> None:
+        self._lost.setdefault(what, []).append(str(piece.bar.number))
+
+    # ---- notes as text
+
+    def _music(self, events: Sequence[_Event]) -> str:
+        """Return a measure, notes of one pulse together."""
+        text, altered = "", dict(self._alters)
+        pulse = self._song.meter.pulse_beat
+        rest = iter(events)
+        for sign, lengths in grouped([event.length_beat for event in events]):
+            for index, length in enumerate(lengths):
+                event = next(rest)
+                gap = " " if text and event.start_beat % pulse == 0 else ""
+                start = sign if index == 0 else ""
+                text += gap + start + event.above + self._note_text(event, length, altered)
+        return text
+
+    def _note_text(self, event: _Event, length: Fraction, altered: dict[str, int]) -> str:
+        if event.pitch is None:
+            return f"z{length_text(length)}"
+        pitch = event.pitch
+        sign = _ACCIDENTALS[pitch.alter] if altered.get(pitch.letter, 0) != pitch.alter else ""
+        altered[pitch.letter] = pitch.alter
+        high = pitch.octave >= 5
+        letter = pitch.letter.lower() if high else pitch.letter
+        marks = "'" * (pitch.octave - 5) if high else "," * (4 - pitch.octave)
+        return f"{sign}{letter}{marks}{length_text(length)}{'-' if event.tied_on else ''}"

@@ -1,0 +1,340 @@
+"""MusicXML 4.0 out: the tune on a staff with chords and words, and under it the tab of what the hands do.
+
+The piece is written as it is played, every visit of a section with a rehearsal mark of its name, so that any form
+can be told. Settings of the song travel as miscellaneous fields.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterator
+from fractions import Fraction
+from xml.etree.ElementTree import Element, SubElement, indent, tostring
+
+from tercet.arranging import Arrangement
+from tercet.exchange.imported_text import KEPT_SETTINGS
+from tercet.exchange.musicxml.chords_out import add_harmony
+from tercet.exchange.musicxml.notes import HELD_ON
+from tercet.exchange.musicxml.reader import SETTING_PREFIX
+from tercet.exchange.musicxml.tab_part import add_tab_measure
+from tercet.exchange.musicxml.values import (
+    Value,
+    add_pitch,
+    add_time,
+    add_tuplet,
+    add_value,
+    tied_at,
+    values_of,
+)
+from tercet.exchange.pieces import Piece, pieces_of
+from tercet.song import Mark, Note, Song, Syllable
+from tercet.song.settings import SETTINGS
+from tercet.theory import Pitch
+
+__all__ = ["musicxml_bytes"]
+
+_DOCTYPE = (
+    '<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN" '
+    '"http://www.musicxml.org/dtds/partwise.dtd">'
+)
+_OWN_DYNAMICS = re.compile("p{1,6}|f{1,6}|m[pf]")
+_UNITS = {1: "whole", 2: "half", 4: "quarter", 8: "eighth", 16: "16th", 32: "32nd"}
+
+
+def musicxml_bytes(arrangement: Arrangement) -> tuple[bytes, tuple[str, ...]]:
+    """Return an arrangement as MusicXML, and what couldn't be said in it, one sentence each."""
+    song = arrangement.song
+    root = Element("score-partwise", version="4.0")
+    _header(root, song)
+    part_list = SubElement(root, "part-list")
+    for name, title in (("P1", "Tune"), ("P2", "Ukulele")):
+        SubElement(SubElement(part_list, "score-part", id=name), "part-name").text = title
+    pieces = pieces_of(arrangement.bars)
+    divisions = _divisions(arrangement, pieces)
+    writer = _TuneWriter(arrangement, divisions)
+    tune, tab = SubElement(root, "part", id="P1"), SubElement(root, "part", id="P2")
+    number = 0
+    for index, piece in enumerate(pieces):
+        short = piece.high_beat - piece.low_beat < song.meter.bar_beat
+        number += not (short and piece.low_beat > 0) and not (index == 0 and piece.bar.section_bar == 0)
+        label = {"number": str(number)} if not short else {"number": str(number), "implicit": "yes"}
+        writer.add(SubElement(tune, "measure", label), piece, first=index == 0)
+        add_tab_measure(SubElement(tab, "measure", label), arrangement, piece, divisions, first=index == 0)
+    writer.end_hairpin(tune[-1])
+    indent(root)
+    text = tostring(root, encoding="unicode")
+    data = f'<?xml version="1.0" encoding="UTF-8" standalone="no"?>\n{_DOCTYPE}\n{text}\n'
+    return data.encode("utf-8"), (*_left_out(song), *writer.remarks())
+
+
+def _header(root: Element, song: Song) -> None:
+    SubElement(SubElement(root, "work"), "work-title").text = song.title
+    identification = SubElement(root, "identification")
+    if song.composer:
+        SubElement(identification, "creator", type="composer").text = song.composer
+    if song.licence:
+        SubElement(identification, "rights").text = song.licence
+    SubElement(SubElement(identification, "encoding"), "software").text = "Tercet"
+    if song.source_note:
+        SubElement(identification, "source").text = song.source_note
+    fields = SubElement(identification, "miscellaneous")
+    for setting in SETTINGS:
+        value = setting.write(song)
+        if setting.name in KEPT_SETTINGS and value:
+            SubElement(fields, "miscellaneous-field", name=SETTING_PREFIX + setting.name).text = value
+
+
+def _divisions(arrangement: Arrangement, pieces: list[Piece]) -> int:
+    """Return how many units a quarter has, so that every place and length is a whole number of them."""
+    beats = {place for piece in pieces for place in (piece.start_beat, piece.end_beat)}
+    for bar in arrangement.bars:
+        beats |= {place for note in bar.melody for place in (note.start_beat, note.length_beat)}
+        beats |= {span.start_beat for span in bar.chords}
+        beats |= {mark.at_beat for mark in bar.marks}
+    beats |= {gesture.start_beat for gesture in arrangement.gestures}
+    quarter = Fraction(4, arrangement.song.meter.lower)
+    return math.lcm(*((beat * quarter).denominator for beat in beats))
+
+
+def _left_out(song: Song) -> Iterator[str]:
+    rows = {row.name for section in song.sections for line in section.lines for row in line.rows}
+    if "strum" in rows:
+        yield "rows `strum` are told only as the strokes of the tab"
+    if "between" in rows:
+        yield "rows `between` are told only as notes of the tab"
+    if song.sound:
+        yield "the sound font isn't named in the file"
+
+
+class _TuneWriter:
+    """Writes the staff of the tune, measure by measure."""
+
+    def __init__(self, arrangement: Arrangement, divisions: int) -> None:
+        self._song = arrangement.song
+        self._bars = arrangement.bars
+        self._divisions = divisions
+        self._quarter = Fraction(4, self._song.meter.lower)
+        self._chord: tuple[object, object] | None = None
+        self._hairpin = False
+        self._tied = False
+        self._joined = False
+        self._lost: dict[str, list[str]] = {}
+        self._breaths = {
+            bar.start_beat + mark.at_beat for bar in self._bars for mark in bar.marks if mark.kind == "breath"
+        }
+
+    def remarks(self) -> Iterator[str]:
+        """Yield what couldn't be said, with the bars."""
+        for what, places in self._lost.items():
+            yield f"{what}: bar {', '.join(dict.fromkeys(places))}"
+
+    def add(self, measure: Element, piece: Piece, *, first: bool) -> None:
+        """Add one measure."""
+        if piece.new_line and not first:
+            SubElement(measure, "print", {"new-system": "yes"})
+        if first:
+            self._attributes(measure)
+            self._tempo(measure)
+        if piece.section:
+            kind = SubElement(SubElement(measure, "direction", placement="above"), "direction-type")
+            SubElement(kind, "rehearsal").text = piece.section
+        notes = [note for note in piece.bar.melody if piece.low_beat <= note.start_beat < piece.high_beat]
+        ends = {piece.low_beat, *(note.start_beat + note.length_beat for note in notes if not note.is_rest)}
+        inside = [mark for mark in piece.bar.marks if piece.low_beat <= mark.at_beat < piece.high_beat]
+        if any(mark.kind == "breath" and mark.at_beat not in ends for mark in inside):
+            self._lose("breaths where no note ends are left out", piece)
+        printed = values_of([note.length_beat * self._quarter for note in notes])
+        for note, values in zip(notes, printed, strict=True):
+            end_beat = note.start_beat + note.length_beat
+            self._chords_within(measure, piece, note.start_beat, end_beat)
+            own = [mark for mark in piece.bar.marks if note.start_beat <= mark.at_beat < end_beat]
+            for mark in own:
+                self._direction(measure, mark, mark.at_beat - note.start_beat, piece)
+            self._note(
+                measure, piece, note, values, [mark for mark in own if mark.at_beat == note.start_beat]
+            )
+
+    def end_hairpin(self, measure: Element, offset: Fraction = Fraction(0)) -> None:
+        """End a hairpin that is open."""
+        if self._hairpin:
+            direction = SubElement(measure, "direction")
+            SubElement(SubElement(direction, "direction-type"), "wedge", type="stop")
+            self._offset(direction, offset)
+            self._hairpin = False
+
+    def _units(self, beats: Fraction) -> str:
+        return str(int(beats * self._quarter * self._divisions))
+
+    def _offset(self, element: Element, offset: Fraction) -> None:
+        if offset:
+            SubElement(element, "offset").text = self._units(offset)
+
+    def _attributes(self, measure: Element) -> None:
+        attributes = SubElement(measure, "attributes")
+        SubElement(attributes, "divisions").text = str(self._divisions)
+        key = SubElement(attributes, "key")
+        SubElement(key, "fifths").text = str(self._song.key.fifths)
+        SubElement(key, "mode").text = "minor" if self._song.key.minor else "major"
+        add_time(attributes, self._song.meter)
+        clef = SubElement(attributes, "clef")
+        SubElement(clef, "sign").text = "G"
+        SubElement(clef, "line").text = "2"
+
+    def _tempo(self, measure: Element) -> None:
+        meter = self._song.meter
+        pulse_quarter = meter.pulse_beat * self._quarter
+        direction = SubElement(measure, "direction", placement="above")
+        metronome = SubElement(SubElement(direction, "direction-type"), "metronome")
+        SubElement(metronome, "beat-unit").text = _UNITS[
+            meter.lower if meter.pulse_beat == 1 else meter.lower // 2
+        ]
+        if meter.pulse_beat == 3:
+            SubElement(metronome, "beat-unit-dot")
+        tempo = self._song.tempo
+        SubElement(metronome, "per-minute").text = f"{float(tempo):.6f}".rstrip("0").rstrip(".")
+        SubElement(direction, "sound", tempo=f"{float(tempo * pulse_quarter):.6f}".rstrip("0").rstrip("."))
+
+    # ---- notes
+
+    def _note(
+        self, measure: Element, piece: Piece, note: Note, values: tuple[Value, ...], marks: list[Mark]
+    ) -> None:
+        """Add a note or rest; a length that no single note has is written as several, those of a pitch tied."""
+        whole = piece.low_beat == 0 and note.length_beat == piece.high_beat == self._song.meter.bar_beat
+        pitch = note.pitch or self._pitch_of(note)
+        if pitch is None and whole:
+            values = (Value(note.length_beat * self._quarter, ""),)
+        for place, value in enumerate(values):
+            element = SubElement(measure, "note")
+            if pitch is None:
+                SubElement(element, "rest", {"measure": "yes"} if whole else {})
+            else:
+                add_pitch(element, pitch)
+            SubElement(element, "duration").text = str(int(value.quarters * self._divisions))
+            is_last = place + 1 == len(values)
+            ties = tied_at(place, len(values)) if pitch else []
+            if pitch and place == 0 and self._tied:
+                ties.insert(0, "stop")
+            if pitch and is_last and note.tied_on:
+                ties.append("start")
+            for name in ties:
+                SubElement(element, "tie", type=name)
+            SubElement(element, "voice").text = "1"
+            add_value(element, value)
+            notations = Element("notations")
+            for name in ties:
+                SubElement(notations, "tied", type=name)
+            add_tuplet(notations, value)
+            self._notations(notations, piece, note, marks, (place == 0, is_last))
+            if len(notations):
+                element.append(notations)
+            syllable = dict(piece.bar.words).get(note.start_beat)
+            if syllable is not None and pitch is not None and not self._tied and place == 0:
+                self._lyric(element, syllable)
+        self._tied = note.tied_on
+
+    def _pitch_of(self, note: Note) -> Pitch | None:
+        """Return the pitch of a note that is written as string and fret."""
+        if note.position is None:
+            return None
+        from tercet.theory import spell, tuning_of
+
+        return spell(tuning_of(self._song.tuning).midi(*note.position), self._song.key)
+
+    def _notations(
+        self, notations: Element, piece: Piece, note: Note, marks: list[Mark], ends: tuple[bool, bool]
+    ) -> None:
+        """Add what stands at a note: at the first of those that it is written with, or at the last."""
+        is_first, is_last = ends
+        kinds = {mark.kind for mark in marks if mark.layer is None} if is_first else set()
+        breath = (
+            is_last
+            and piece.bar.start_beat + note.start_beat + note.length_beat in self._breaths
+            and not note.is_rest
+        )
+        accent = "accent" in kinds and not note.is_rest
+        if not is_first and not note.is_rest:
+            technical = SubElement(notations, "technical")
+            SubElement(technical, "other-technical").text = HELD_ON
+        elif note.pin is not None or note.position is not None:
+            _technical(SubElement(notations, "technical"), note)
+        if accent or breath:
+            articulations = SubElement(notations, "articulations")
+            if accent:
+                SubElement(articulations, "accent")
+            if breath:
+                SubElement(articulations, "breath-mark")
+        if "fermata" in kinds:
+            SubElement(notations, "fermata")
+
+    def _lyric(self, element: Element, syllable: Syllable) -> None:
+        lyric = SubElement(element, "lyric", number="1")
+        if syllable.holds:
+            SubElement(lyric, "extend", type="continue")
+            return
+        kinds = {
+            (False, False): "single",
+            (False, True): "begin",
+            (True, True): "middle",
+            (True, False): "end",
+        }
+        SubElement(lyric, "syllabic").text = kinds[self._joined, syllable.joined]
+        SubElement(lyric, "text").text = syllable.text
+        self._joined = syllable.joined
+
+    # ---- chords and marks
+
+    def _chords_within(self, measure: Element, piece: Piece, low: Fraction, high: Fraction) -> None:
+        for span in piece.bar.chords:
+            if not low <= span.start_beat < high:
+                continue
+            same = self._chord == (span.chord, span.shape) and not (
+                piece.section and span.start_beat == piece.low_beat
+            )
+            if not same:
+                add_harmony(measure, span, int(self._units(span.start_beat - low)))
+            self._chord = (span.chord, span.shape)
+
+    def _direction(self, measure: Element, mark: Mark, offset: Fraction, piece: Piece) -> None:
+        if mark.layer is not None:
+            self._lose("marks for one layer are left out", piece)
+        elif mark.kind in ("accent", "fermata"):
+            if offset:
+                self._lose(f"{mark.kind} marks where no note starts are left out", piece)
+        elif mark.kind in ("dynamic", "hairpin"):
+            self.end_hairpin(measure, offset)
+            direction = SubElement(measure, "direction", placement="below")
+            kind = SubElement(direction, "direction-type")
+            if mark.kind == "dynamic":
+                _dynamic(SubElement(kind, "dynamics"), mark.value)
+            else:
+                SubElement(kind, "wedge", type="crescendo" if mark.value == "<" else "diminuendo")
+                self._hairpin = True
+            self._offset(direction, offset)
+        elif mark.kind in ("rit", "a-tempo"):
+            direction = SubElement(measure, "direction", placement="above")
+            text = "rit." if mark.kind == "rit" else "a tempo"
+            SubElement(SubElement(direction, "direction-type"), "words").text = text
+            self._offset(direction, offset)
+
+    def _lose(self, what: str, piece: Piece) -> None:
+        self._lost.setdefault(what, []).append(str(piece.bar.number))
+
+
+def _dynamic(dynamics: Element, mark: str) -> None:
+    """Add a dynamic mark, as text where MusicXML has no element for it."""
+    if _OWN_DYNAMICS.fullmatch(mark):
+        SubElement(dynamics, mark)
+    else:
+        SubElement(dynamics, "other-dynamics").text = mark
+
+
+def _technical(technical: Element, note: Note) -> None:
+    """Add string and fret as written, and a pin in our own spelling."""
+    if note.position is not None:
+        SubElement(technical, "string").text = str(note.position[0])
+        SubElement(technical, "fret").text = str(note.position[1])
+    if note.pin is not None:
+        pin = "".join(map(str, note.pin.strings)) or note.pin.action
+        SubElement(technical, "other-technical").text = f"[{pin}]"
