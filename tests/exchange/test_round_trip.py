@@ -18,10 +18,11 @@ from hypothesis import assume, given, settings
 from tercet.arranging import arrange, song_tuning
 from tercet.exchange import LeadSheet, imported_text
 from tercet.exchange.abc import abc_bytes, read_abc
-from tercet.exchange.midi import midi_bytes, plain_midi_bytes
+from tercet.exchange.midi import plain_midi_bytes
 from tercet.exchange.midi.reader import read_midi
 from tercet.exchange.musicxml import musicxml_bytes, read_musicxml
 from tercet.performing import lay_out, perform
+from tercet.performing.midi import midi_bytes
 from tercet.song import Song, played_bars, read_song
 from tercet.song.reader import parse_song
 from tercet.song.settings import SETTINGS

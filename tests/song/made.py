@@ -17,9 +17,10 @@ from tercet.arranging import Arrangement, arrange, song_tuning
 from tercet.arranging.report import as_json, report_of
 from tercet.arranging.tab import tab_text
 from tercet.exchange.abc import abc_bytes
-from tercet.exchange.midi import midi_bytes, plain_midi_bytes
+from tercet.exchange.midi import plain_midi_bytes
 from tercet.exchange.musicxml import musicxml_bytes
 from tercet.performing import covered_notes, lay_out, perform
+from tercet.performing.midi import midi_bytes
 from tercet.publish import handout_pictures, svg_text
 from tercet.publish.page import PagePlan, PageSound, song_page
 from tercet.publish.page.timing import SpeedTiming

@@ -11,9 +11,10 @@ from hypothesis import strategies as st
 from tercet.arranging import arrange, song_tuning
 from tercet.arranging.tab import tab_text
 from tercet.exchange.abc import abc_bytes
-from tercet.exchange.midi import midi_bytes, plain_midi_bytes
+from tercet.exchange.midi import plain_midi_bytes
 from tercet.exchange.musicxml import musicxml_bytes
 from tercet.performing import lay_out, perform
+from tercet.performing.midi import midi_bytes
 from tercet.publish.pictures.handout import handout_pictures
 from tercet.publish.score.engraving import engrave
 from tercet.song.reader import parse_song
