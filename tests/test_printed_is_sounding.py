@@ -23,8 +23,8 @@ from tercet.publish.pictures.fretboard import FretboardMap, tune_places
 from tercet.publish.score.engraving import engrave_at
 from tercet.publish.score.engraving_svg import engraving_svg
 from tercet.publish.score.score_parts import ScoreLook
-from tercet.publish.score.written_form import Stretch, WrittenForm, written_form
-from tercet.song import Players, Song, drop_pins, parse_song, read_song, transpose_song
+from tercet.publish.score.written_form import WrittenForm, written_form
+from tercet.song import Measure, Players, Song, drop_pins, parse_song, read_song, transpose_song
 from tercet.sound.fluid import FluidSynthesiser
 from tercet.sound.sf2_reader import SoundFont
 from tercet.sound.ukulele_cache import ready_built_in
@@ -74,7 +74,7 @@ class Case:
     def on_neck(self) -> frozenset[int]:
         return frozenset(midi + fret for midi in self.opens.values() for fret in range(LAST_FRET + 1))
 
-    def heard(self, *, strums: bool, stretch: Stretch | None = None) -> list[dict[int, TakeNote]]:
+    def heard(self, *, strums: bool, stretch: Measure | None = None) -> list[dict[int, TakeNote]]:
         """Return the notes that are struck together, by string, in order; all of them, or those of a printed bar."""
         columns: dict[object, dict[int, TakeNote]] = {}
         for note in sorted(self.take.notes, key=lambda note: (note.beat, note.onset_s)):

@@ -9,7 +9,7 @@ from tercet.arranging import Arrangement, arrange
 from tercet.arranging.tab import LEGEND, tab_text
 from tercet.song import bar_indices, parse_song, read_song
 from tercet.theory import tuning_named
-from tests.arranging.written import arranged
+from tests.arranging.written import arranged, section, song
 
 SONGS = sorted((Path(__file__).parents[2] / "songs").glob("*.yaml"))
 
@@ -187,3 +187,15 @@ def test_a_song_without_words_has_no_row_for_them() -> None:
     arrangement = kettles()
     silent = replace(arrangement, bars=tuple(replace(bar, words=()) for bar in arrangement.bars))
     assert len(tab_text(silent, [1]).splitlines()) == len(tab_text(arrangement, [1]).splitlines()) - 1
+
+
+def test_an_arrangement_prints_itself_and_knows_its_bars() -> None:
+    made = arrange(song(section("a", "E4 || C4:4 | A4:3 r", "|| C | F"), form="a a"))
+    assert made.tab() == tab_text(made)
+    assert made.tab("a@2:2") == tab_text(made, [4])
+    assert sorted(made.by_bar) == [0, 1, 2, 3, 4]
+    assert [gesture for number in sorted(made.by_bar) for gesture in made.by_bar[number]] == list(
+        made.gestures
+    )
+    in_pickup = [gesture.bar_number for gesture in made.gestures if gesture.section_bar == 0]
+    assert in_pickup == [0, 2]

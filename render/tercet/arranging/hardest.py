@@ -14,6 +14,7 @@ from itertools import groupby
 from tercet.arranging.model import Arrangement, Gesture
 from tercet.arranging.report import report_of
 from tercet.errors import ParameterError
+from tercet.song import Bar
 
 __all__ = ["HardStretch", "hardest_bars"]
 
@@ -101,15 +102,15 @@ def _music(arrangement: Arrangement) -> list[tuple[object, ...]]:
 
     The pick-up of a section that follows isn't the bar's own: it counts only where the bar has nothing else.
     """
-    own: dict[int, list[object]] = {bar.number: [] for bar in arrangement.bars}
-    led_in: dict[int, list[object]] = {bar.number: [] for bar in arrangement.bars}
-    starts = {bar.number: bar.start_beat for bar in arrangement.bars}
-    for gesture in arrangement.gestures:
-        if gesture.layer != "strums":
-            place_beat = gesture.start_beat - starts[gesture.bar_number]
-            struck = own if gesture.section_bar else led_in
-            struck[gesture.bar_number].append((place_beat, gesture.length_beat, gesture.notes, gesture.shape))
-    return [tuple(own[bar.number] or led_in[bar.number]) for bar in arrangement.bars]
+
+    def struck(bar: Bar, *, led_in: bool) -> tuple[object, ...]:
+        return tuple(
+            (gesture.start_beat - bar.start_beat, gesture.length_beat, gesture.notes, gesture.shape)
+            for gesture in arrangement.by_bar[bar.number]
+            if gesture.layer != "strums" and led_in == (gesture.section_bar == 0)
+        )
+
+    return [struck(bar, led_in=False) or struck(bar, led_in=True) for bar in arrangement.bars]
 
 
 def _in_rows(chosen: Sequence[_HardBar], arrangement: Arrangement) -> Iterator[Sequence[_HardBar]]:
@@ -141,9 +142,5 @@ def _tune_of_bar(index: int, arrangement: Arrangement) -> list[Gesture]:
     """Return the strokes of the tune in a bar, in order; none past the end of the piece."""
     if index >= len(arrangement.bars):
         return []
-    number = arrangement.bars[index].number
-    return [
-        gesture
-        for gesture in arrangement.gestures
-        if gesture.bar_number == number and gesture.notes[-1].part == "tune"
-    ]
+    gestures = arrangement.by_bar[arrangement.bars[index].number]
+    return [gesture for gesture in gestures if gesture.notes[-1].part == "tune"]

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Literal
 
-from tercet.song import Bar, Layer, Song, Source
+from tercet.song import Bar, Layer, Song, Source, bar_indices
 from tercet.theory import Tuning
 
 __all__ = ["Action", "Arrangement", "Audibility", "Gesture", "Part", "Problem", "StringNote", "sign_of"]
@@ -167,6 +168,9 @@ class Arrangement:
         What the player should know, in order of the piece.
     cost
         What the tune costs these hands in all, in the units of `tercet.arranging.demands.COSTS`.
+    by_bar
+        For each bar as played, by its number, the gestures that start within it; it is worked out from the others. The
+        gestures of a pick-up belong here to the bar that they sound in, the one before their section's first.
     """
 
     song: Song
@@ -175,3 +179,30 @@ class Arrangement:
     gestures: tuple[Gesture, ...]
     problems: tuple[Problem, ...]
     cost: float = 0.0
+    by_bar: Mapping[int, tuple[Gesture, ...]] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        by_bar: dict[int, list[Gesture]] = {bar.number: [] for bar in self.bars}
+        for gesture in self.gestures:
+            by_bar.setdefault(gesture.bar_number, []).append(gesture)
+        object.__setattr__(self, "by_bar", {number: tuple(inside) for number, inside in by_bar.items()})
+
+    def tab(self, bars: str = "", width: int = 96) -> str:
+        """Return the tab as text.
+
+        Parameters
+        ----------
+        bars
+            Which bars: ``"5-8"``, ``"verse"``, ``"verse@2:3-4"``. Without it each section is shown once, and of a later
+            pass the lines of music in which the hands do something else.
+        width
+            Columns that a line may take; a single bar may be wider.
+
+        Raises
+        ------
+        RequestError
+            There are no such bars.
+        """
+        from tercet.arranging.tab import tab_text
+
+        return tab_text(self, bar_indices(bars, self.bars) if bars else None, width)

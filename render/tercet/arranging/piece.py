@@ -9,7 +9,7 @@ from fractions import Fraction
 
 from tercet.arranging.demands import LIMITS, Hands
 from tercet.arranging.off_neck import onto_neck
-from tercet.song import Bar, ChordSpan, Layer, Song, played_bars
+from tercet.song import Bar, ChordSpan, Layer, Measure, Song, played_bars, played_visits
 from tercet.theory import INSTRUMENTS, Instrument, Tuning, tuning_of
 
 __all__ = [
@@ -23,7 +23,6 @@ __all__ = [
     "phrase_starts",
     "piece_of",
     "sized_for",
-    "visit_beats",
 ]
 
 
@@ -96,6 +95,8 @@ class Piece:
         One entry for each change of chord, in order; and their beats, to look them up.
     phrase_starts
         Beats at which phrases begin, in order.
+    measures, measure_starts
+        The bars, those with a pick-up at their end in two; and their beats.
     visit_beats
         For each bar, where the playing of its section begins and ends (pick-ups not counted).
     pulse_beat, part_beat
@@ -111,6 +112,8 @@ class Piece:
     chords: tuple[ChordAt, ...]
     chord_starts: tuple[float, ...]
     phrase_starts: tuple[float, ...]
+    measures: tuple[Measure, ...]
+    measure_starts: tuple[float, ...]
     visit_beats: tuple[tuple[Fraction, Fraction], ...]
     pulse_beat: Fraction
     part_beat: Fraction
@@ -119,15 +122,12 @@ class Piece:
     def spot(self, bar_index: int, beat: Fraction) -> Spot:
         """Return what is said about a beat, counted from a bar's start."""
         bar = self.bars[bar_index]
-        owner, section_bar, bar_beat = bar, bar.section_bar, beat
-        if _in_pickup(bar, beat):
-            owner, section_bar, bar_beat = self.bars[bar_index + 1], 0, beat - bar.length_beat
-        elif bar.section_bar == 0:
-            bar_beat = beat - bar.length_beat
         at = bar.start_beat + beat
+        measure = self.measures[begun(self.measure_starts, at) - 1]
+        bar_beat = beat if measure.section_bar else beat - bar.length_beat
         phrase = max(begun(self.phrase_starts, at) - 1, 0)
-        place = Place(owner.section, section_bar, bar_beat)
-        return Spot(at, bar_index, place, owner.pass_number, phrase)
+        place = Place(measure.section, measure.section_bar, bar_beat)
+        return Spot(at, bar_index, place, measure.pass_number, phrase)
 
     def chord_at(self, beat: Fraction) -> ChordSpan:
         """Return the chord that holds at a beat of the piece as played."""
@@ -191,6 +191,8 @@ def laid_out(song: Song, tuning: Tuning, bars: tuple[Bar, ...]) -> Piece:
     song = sized_for(song, tuning)
     hands = Hands(tuning, song.scale_length_mm, LIMITS[song.players])
     chords = chord_changes(bars)
+    visits = played_visits(bars)
+    measures = tuple(measure for visit in visits for measure in visit.measures)
     return Piece(
         song=song,
         tuning=tuning,
@@ -199,7 +201,9 @@ def laid_out(song: Song, tuning: Tuning, bars: tuple[Bar, ...]) -> Piece:
         chords=chords,
         chord_starts=tuple(float(chord.start_beat) for chord in chords),
         phrase_starts=tuple(float(beat) for beat in phrase_starts(bars)),
-        visit_beats=visit_beats(bars),
+        measures=measures,
+        measure_starts=tuple(float(measure.start_beat) for measure in measures),
+        visit_beats=tuple(visit.bar_lines_beat for visit in visits for _ in visit.bars),
         pulse_beat=song.meter.pulse_beat,
         part_beat=song.meter.pulse_beat / (3 if song.meter.pulse_beat == 3 else 2),
         beat_s=float(60 / (song.tempo * song.meter.pulse_beat)),
@@ -219,49 +223,11 @@ def chord_changes(bars: Sequence[Bar]) -> tuple[ChordAt, ...]:
 
 def phrase_starts(bars: Sequence[Bar]) -> tuple[Fraction, ...]:
     """Return where phrases begin: after each breath, else with each line of music, pick-up included."""
-    visits = _visits_of_bars(bars)
-    breathing = {
-        visit
-        for visit, bar in zip(visits, bars, strict=True)
-        if any(mark.kind == "breath" for mark in bar.marks)
-    }
     starts = set()
-    for index, bar in enumerate(bars):
-        before = bars[index - 1] if index else None
-        new_visit = before is None or visits[index] != visits[index - 1]
-        new_line = before is not None and bar.line != before.line and visits[index] not in breathing
-        if new_visit or new_line:
-            led_in_beat = before.length_beat - before.pickup_from if before and _has_pickup(before) else 0
-            starts.add(bar.start_beat - led_in_beat)
-        starts |= {bar.start_beat + mark.at_beat for mark in bar.marks if mark.kind == "breath"}
+    for visit in played_visits(bars):
+        breaths = {
+            bar.start_beat + mark.at_beat for bar in visit.bars for mark in bar.marks if mark.kind == "breath"
+        }
+        opening = [measure for measure in visit.measures if measure.opens_line]
+        starts |= {measure.start_beat for measure in (opening[:1] if breaths else opening)} | breaths
     return tuple(sorted(starts))
-
-
-def visit_beats(bars: Sequence[Bar]) -> tuple[tuple[Fraction, Fraction], ...]:
-    """Return for each bar where the playing of its section begins and ends."""
-    begins: dict[int, Fraction] = {}
-    ends: dict[int, Fraction] = {}
-    visits = _visits_of_bars(bars)
-    for visit, bar in zip(visits, bars, strict=True):
-        begins.setdefault(visit, bar.start_beat)
-        ends[visit] = bar.start_beat + bar.length_beat
-    return tuple((begins[visit], ends[visit]) for visit in visits)
-
-
-def _visits_of_bars(bars: Sequence[Bar]) -> tuple[int, ...]:
-    """Return for each bar which playing of a section it belongs to, counted from 0."""
-    counted: list[int] = []
-    for index, bar in enumerate(bars):
-        before = bars[index - 1] if index else bar
-        same = (bar.section, bar.pass_number) == (before.section, before.pass_number)
-        counted.append((counted[-1] if counted else 0) + (not same))
-    return tuple(counted)
-
-
-def _has_pickup(bar: Bar) -> bool:
-    """Whether the end of a bar belongs to the pick-up of the visit that follows."""
-    return Fraction(0) < bar.pickup_from < bar.length_beat
-
-
-def _in_pickup(bar: Bar, beat: Fraction) -> bool:
-    return bool(bar.pickup_from) and beat >= bar.pickup_from

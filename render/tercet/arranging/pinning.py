@@ -92,17 +92,16 @@ def pin_song(text: str, file: str = "song.yaml") -> PinnedSong:
 
 def changed_bars(before: Arrangement, after: Arrangement) -> tuple[int, ...]:
     """Return the bars in which two arrangements of the same bars are played differently, in rising order."""
-    played = _by_bar(before), _by_bar(after)
-    return tuple(sorted(bar for bar in {*played[0], *played[1]} if played[0][bar] != played[1][bar]))
 
-
-def _by_bar(arrangement: Arrangement) -> dict[int, list[object]]:
-    bars: dict[int, list[object]] = defaultdict(list)
-    for gesture in arrangement.gestures:
-        bars[gesture.bar_number].append(
+    def played(arrangement: Arrangement, number: int) -> list[object]:
+        return [
             (gesture.start_beat, gesture.layer, gesture.action, gesture.up, gesture.notes)
-        )
-    return bars
+            for gesture in arrangement.by_bar[number]
+        ]
+
+    return tuple(
+        number for number in sorted(before.by_bar) if played(before, number) != played(after, number)
+    )
 
 
 # ---- notes

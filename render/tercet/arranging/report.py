@@ -8,12 +8,12 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
-from itertools import groupby, pairwise
+from itertools import pairwise
 from typing import Any
 
 from tercet.arranging.model import Arrangement, Gesture
 from tercet.neck import span_mm
-from tercet.song import Bar
+from tercet.song import Bar, played_visits
 from tercet.theory import spell
 
 __all__ = [
@@ -293,16 +293,12 @@ def stroke_text(gesture: Gesture) -> str:
 
 def _lines(arrangement: Arrangement) -> Iterator[LineReport]:
     """Yield the lines of music of each section's first pass."""
-    played: dict[int, list[Gesture]] = defaultdict(list)
-    for gesture in arrangement.gestures:
-        played[gesture.bar_number].append(gesture)
-    first = (bar for bar in arrangement.bars if bar.pass_number == 1)
-    for (section, line), group in groupby(first, key=lambda bar: (bar.section, bar.line)):
-        bars = list(group)
-        gestures = [gesture for bar in bars for gesture in played[bar.number]]
+    visits = [visit for visit in played_visits(arrangement.bars) if visit.pass_number == 1]
+    for bars in (line for visit in visits for line in visit.lines):
+        gestures = [gesture for bar in bars for gesture in arrangement.by_bar[bar.number]]
         yield LineReport(
-            section=section,
-            line=line + 1,
+            section=bars[0].section,
+            line=bars[0].line + 1,
             first_bar=bars[0].number,
             last_bar=bars[-1].number,
             hands=tuple(_hand_uses(gestures)),
@@ -414,19 +410,13 @@ def _masked(gesture: Gesture, arrangement: Arrangement) -> Masked:
 
 def _hardest_bars(arrangement: Arrangement, moves: Sequence[_Move]) -> tuple[BarHardness, ...]:
     """Return every bar, the hardest first; of bars alike the earlier one."""
-    played: dict[int, list[Gesture]] = defaultdict(list)
-    for gesture in arrangement.gestures:
-        played[gesture.bar_number].append(gesture)
     changes: dict[int, float] = defaultdict(float)
     for move in moves:
         changes[move.after.bar_number] += (
             HARDNESS["finger placed with a second's time"] * move.fingers
             + HARDNESS["fret of a position change with a second's time"] * move.frets
         ) / move.time_s
-    parts = [
-        (bar, (changes[bar.number], *_bar_parts(bar, played[bar.number], arrangement)))
-        for bar in arrangement.bars
-    ]
+    parts = [(bar, (changes[bar.number], *_bar_parts(bar, arrangement))) for bar in arrangement.bars]
     parts.sort(key=lambda part: (-round(sum(part[1]), 6), part[0].number))
     return tuple(
         BarHardness(rank, bar.number, bar.section, bar.section_bar, bar.pass_number, *costs, sum(costs))
@@ -434,10 +424,9 @@ def _hardest_bars(arrangement: Arrangement, moves: Sequence[_Move]) -> tuple[Bar
     )
 
 
-def _bar_parts(
-    bar: Bar, gestures: Sequence[Gesture], arrangement: Arrangement
-) -> tuple[float, float, float, float]:
+def _bar_parts(bar: Bar, arrangement: Arrangement) -> tuple[float, float, float, float]:
     """Return what stretch, height on the neck, speed and masked rolls add to a bar."""
+    gestures = arrangement.by_bar[bar.number]
     song = arrangement.song
     bar_s = float(60 * bar.length_beat / (song.tempo * song.meter.pulse_beat))
     widest_mm = max((_width_mm(gesture, arrangement) for gesture in gestures), default=0.0)

@@ -13,7 +13,8 @@ from fractions import Fraction
 
 from tercet.arranging.model import Arrangement, Gesture
 from tercet.arranging.off_neck import explained
-from tercet.song import Bar
+from tercet.arranging.report import stroke_text
+from tercet.song import Bar, played_visits
 from tercet.song.layout import shown_width
 
 __all__ = ["LEGEND", "tab_text"]
@@ -66,7 +67,8 @@ def tab_text(arrangement: Arrangement, bars: Sequence[int] | None = None, width:
     if bars is not None:
         return _finished(_music(bars, arrangement, cells, width), arrangement)
     shown: dict[str, list[int]] = {}
-    for visit in _visits(arrangement):
+    for played in played_visits(arrangement.bars):
+        visit = list(range(played.first_bar, played.last_bar + 1))
         first = shown.setdefault(arrangement.bars[visit[0]].section, visit)
         wanted = visit
         if first is not visit:
@@ -115,18 +117,6 @@ def _finished(lines: Sequence[str], arrangement: Arrangement) -> str:
     return "\n".join(line.rstrip() for line in [*lines, LEGEND, *explained(arrangement)]) + "\n"
 
 
-def _visits(arrangement: Arrangement) -> list[list[int]]:
-    """Return the indices of the bars of each playing of a section."""
-    visits: list[list[int]] = []
-    before = None
-    for index, bar in enumerate(arrangement.bars):
-        if before is None or (bar.section, bar.pass_number) != before:
-            visits.append([])
-        visits[-1].append(index)
-        before = bar.section, bar.pass_number
-    return visits
-
-
 def _name(bar: Bar) -> str:
     return bar.section + (f", pass {bar.pass_number}" if bar.pass_number > 1 else "")
 
@@ -142,15 +132,14 @@ def _span(visit: Sequence[int], arrangement: Arrangement) -> str:
 def _cells(arrangement: Arrangement) -> list[dict[Fraction, _Column]]:
     """Return for each bar its columns by beat."""
     cells: list[dict[Fraction, _Column]] = [defaultdict(_Column) for _ in arrangement.bars]
-    index_of = {bar.number: index for index, bar in enumerate(arrangement.bars)}
-    for gesture in arrangement.gestures:
-        index = index_of[gesture.bar_number]
-        column = cells[index][gesture.start_beat - arrangement.bars[index].start_beat]
-        if gesture.layer == "strums":
-            column.texts[_STRUMS] = _strum_sign(gesture)
-            continue
-        column.texts[_TUNE] = column.texts.get(_TUNE, "") + _tune_sign(gesture)
-        column.frets.update({note.string: note.shown for note in gesture.notes})
+    for bar, cell in zip(arrangement.bars, cells, strict=True):
+        for gesture in arrangement.by_bar[bar.number]:
+            column = cell[gesture.start_beat - bar.start_beat]
+            if gesture.layer == "strums":
+                column.texts[_STRUMS] = stroke_text(gesture)
+                continue
+            column.texts[_TUNE] = column.texts.get(_TUNE, "") + _tune_sign(gesture)
+            column.frets.update({note.string: note.shown for note in gesture.notes})
     chord, before = "", None
     for bar, cell in zip(arrangement.bars, cells, strict=True):
         if before is None or not _go_on(before, bar):
@@ -174,11 +163,6 @@ def _tune_sign(gesture: Gesture) -> str:
     if gesture.action == "roll":
         return "R"
     return "M" if gesture.layer == "melody" else "b"
-
-
-def _strum_sign(gesture: Gesture) -> str:
-    sign = "x" if gesture.action == "chop" else "u" if gesture.up else "d"
-    return sign.upper() if gesture.accent and sign != "x" else sign
 
 
 def _content(cell: dict[Fraction, _Column]) -> object:

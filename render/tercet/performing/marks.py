@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from tercet.song import Bar, Layer, MarkKind
+from tercet.song import Bar, Layer, MarkKind, played_visits
 
 __all__ = ["PlacedMark", "placed_marks"]
 
@@ -35,26 +36,12 @@ class PlacedMark:
 
 def placed_marks(bars: Sequence[Bar]) -> tuple[PlacedMark, ...]:
     """Return the marks of the piece as played, in order; marks at one place stay in the order written."""
-    ends = _visit_ends(bars)
+    visits = played_visits(bars)
+    starts = [visit.start_beat for visit in visits]
     marks = []
-    for index, bar in enumerate(bars):
+    for bar in bars:
         for mark in bar.marks:
-            led_in = bar.section_bar > 0 and mark.at_beat >= bar.pickup_from and index + 1 < len(bars)
-            end = ends[index + 1 if led_in else index]
-            marks.append(PlacedMark(bar.start_beat + mark.at_beat, mark.kind, mark.value, mark.layer, end))
+            beat = bar.start_beat + mark.at_beat
+            visit = visits[bisect_right(starts, beat) - 1]
+            marks.append(PlacedMark(beat, mark.kind, mark.value, mark.layer, visit.end_beat))
     return tuple(sorted(marks, key=lambda mark: mark.beat))
-
-
-def _visit_ends(bars: Sequence[Bar]) -> list[Fraction]:
-    """Return for each bar where the playing of its section ends."""
-    ends: list[Fraction] = []
-    following: Bar | None = None
-    for bar in reversed(bars):
-        if following is None:
-            ends.append(bar.start_beat + bar.length_beat)
-        elif (bar.section, bar.pass_number) != (following.section, following.pass_number):
-            ends.append(bar.start_beat + bar.pickup_from)
-        else:
-            ends.append(ends[-1])
-        following = bar
-    return ends[::-1]

@@ -13,6 +13,7 @@ from fractions import Fraction
 from itertools import pairwise
 
 from tercet.arranging import Arrangement, Gesture, StringNote
+from tercet.song import played_visits
 
 __all__ = ["BREATH_PART", "note_ends"]
 
@@ -112,11 +113,9 @@ def _chord_changes(arrangement: Arrangement) -> Iterator[Fraction]:
 
 def _visit_ends(arrangement: Arrangement) -> Iterator[Fraction]:
     """Yield where one playing of a section gives way to the next, and the end of the piece."""
-    bars = arrangement.bars
-    for before, bar in pairwise(bars):
-        if (before.section, before.pass_number) != (bar.section, bar.pass_number):
-            yield bar.start_beat
-    yield bars[-1].start_beat + bars[-1].length_beat
+    for visit in played_visits(arrangement.bars):
+        _, end_beat = visit.bar_lines_beat
+        yield end_beat
 
 
 def _phrase_ends(arrangement: Arrangement) -> frozenset[Fraction]:

@@ -45,6 +45,7 @@ if TYPE_CHECKING:
     from tercet.song.reader import parse_song, read_song
     from tercet.song.schema import song_schema
     from tercet.song.transpose import drop_pins, transpose_song
+    from tercet.song.visits import Measure, PlayedVisit, played_visits
     from tercet.song.writer import tidy_text, write_song
 
 __all__ = [
@@ -60,10 +61,12 @@ __all__ = [
     "Line",
     "Mark",
     "MarkKind",
+    "Measure",
     "Meter",
     "Note",
     "OwnTrack",
     "Pin",
+    "PlayedVisit",
     "Players",
     "Row",
     "RowName",
@@ -82,6 +85,7 @@ __all__ = [
     "parse_class",
     "parse_song",
     "played_bars",
+    "played_visits",
     "read_class",
     "read_class_beside",
     "read_song",
@@ -93,12 +97,15 @@ __all__ = [
 
 _LOADED_WHEN_USED = {
     "ClassFile": "tercet.song.class_file",
+    "Measure": "tercet.song.visits",
+    "PlayedVisit": "tercet.song.visits",
     "bar_indices": "tercet.song.bar_choice",
     "class_schema": "tercet.song.class_file",
     "drop_pins": "tercet.song.transpose",
     "parse_class": "tercet.song.class_file",
     "parse_song": "tercet.song.reader",
     "played_bars": "tercet.song.played",
+    "played_visits": "tercet.song.visits",
     "read_class": "tercet.song.class_file",
     "read_class_beside": "tercet.song.class_file",
     "read_song": "tercet.song.reader",

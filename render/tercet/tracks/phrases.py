@@ -9,6 +9,7 @@ from itertools import pairwise
 
 from tercet.arranging import Arrangement
 from tercet.arranging.piece import phrase_starts
+from tercet.song import played_visits
 
 __all__ = ["BeatRange", "bar_ranges", "phrase_ranges", "section_ranges", "whole_range"]
 
@@ -45,16 +46,9 @@ def bar_ranges(arrangement: Arrangement) -> tuple[BeatRange, ...]:
 
 def section_ranges(arrangement: Arrangement) -> tuple[BeatRange, ...]:
     """Return each playing of a section, in the order played; it begins with its pick-up."""
-    bars = arrangement.bars
-    starts = [bars[0].start_beat]
-    for before, bar in pairwise(bars):
-        if (before.section, before.pass_number) != (bar.section, bar.pass_number) and before.section_bar != 0:
-            starts.append(before.start_beat + before.pickup_from)
-    end = bars[-1].start_beat + bars[-1].length_beat
-    visits = dict.fromkeys((bar.section, bar.pass_number) for bar in bars)
     return tuple(
-        BeatRange(start, stop, *visit)
-        for visit, (start, stop) in zip(visits, pairwise([*starts, end]), strict=True)
+        BeatRange(visit.start_beat, visit.end_beat, visit.section, visit.pass_number)
+        for visit in played_visits(arrangement.bars)
     )
 
 

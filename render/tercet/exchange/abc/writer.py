@@ -14,8 +14,7 @@ from tercet.exchange.abc.keys import read_key
 from tercet.exchange.abc.lengths import grouped, length_text
 from tercet.exchange.abc.reader import COPYRIGHT, SETTING
 from tercet.exchange.imported_text import KEPT_SETTINGS
-from tercet.exchange.pieces import Piece, pieces_of
-from tercet.song import ChordSpan, Mark, Note, Song, Syllable, played_bars
+from tercet.song import ChordSpan, Mark, Measure, Note, Song, Syllable, played_bars, played_visits
 from tercet.song.settings import SETTINGS
 from tercet.theory import Chord, Pitch, spell, tuning_of
 
@@ -118,10 +117,10 @@ class _TuneWriter:
 
     def lines(self) -> Iterator[str]:
         """Yield sections, lines of music and lines of words."""
-        pieces = pieces_of(self._bars)
-        starts = [0, *(index for index, piece in enumerate(pieces) if index and piece.new_line)]
+        pieces = [measure for visit in played_visits(self._bars) for measure in visit.measures]
+        starts = [0, *(index for index, piece in enumerate(pieces) if index and piece.opens_line)]
         for low, high in zip(starts, [*starts[1:], len(pieces)], strict=True):
-            if pieces[low].section:
+            if pieces[low].opens_visit:
                 yield f"P:{pieces[low].section}"
             music: list[str] = []
             words: list[str] = []
@@ -130,26 +129,20 @@ class _TuneWriter:
                 music.append(self._music(events))
                 words += [event.word for event in events if event.word]
             is_last = high == len(pieces)
-            ends_section = is_last or bool(pieces[high].section)
+            ends_section = is_last or pieces[high].opens_visit
             yield " | ".join(music) + (" |]" if is_last else " ||" if ends_section else " |")
             if any(word not in ("*", "_") for word in words):
                 yield f"w:{''.join(word if word.endswith('-') else f'{word} ' for word in words).rstrip()}"
 
     # ---- what sounds
 
-    def _events(self, piece: Piece) -> Iterator[_Event]:
+    def _events(self, piece: Measure) -> Iterator[_Event]:
         """Yield the notes of a measure, cut where a chord begins while one sounds."""
         bar = piece.bar
         self._notice_lost(piece)
-        chords = {
-            span.start_beat: span
-            for span in bar.chords
-            if piece.low_beat <= span.start_beat < piece.high_beat
-        }
+        chords = {span.start_beat: span for span in bar.chords if piece.holds(span.start_beat)}
         words = dict(bar.words)
-        for note in bar.melody:
-            if not piece.low_beat <= note.start_beat < piece.high_beat:
-                continue
+        for note in piece.melody:
             end = note.start_beat + note.length_beat
             cuts = [
                 place
@@ -189,16 +182,16 @@ class _TuneWriter:
 
     # ---- what stands above
 
-    def _chord_above(self, span: ChordSpan | None, piece: Piece, at: Fraction) -> str:
+    def _chord_above(self, span: ChordSpan | None, piece: Measure, at: Fraction) -> str:
         if span is None:
             return ""
-        starts_section = piece.section and at == piece.low_beat
+        starts_section = piece.opens_visit and at == piece.low_beat
         if self._chord == (span.chord,) and not starts_section:
             return ""
         self._chord = (span.chord,)
         return f'"{span.chord or "N.C."}"'
 
-    def _marks_above(self, piece: Piece, low: Fraction, high: Fraction, end: Fraction) -> str:
+    def _marks_above(self, piece: Measure, low: Fraction, high: Fraction, end: Fraction) -> str:
         text = ""
         for mark in piece.bar.marks:
             if mark.at_beat == low and mark.layer is None:
@@ -214,19 +207,19 @@ class _TuneWriter:
             return f"{ended}!{mark.value}{'(' if self._hairpin else ''}!"
         return {"rit": '"^rit."', "a-tempo": '"^a tempo"', "breath": ""}.get(mark.kind, f"!{mark.kind}!")
 
-    def _notice_lost(self, piece: Piece) -> None:
+    def _notice_lost(self, piece: Measure) -> None:
         bar = piece.bar
         starts = {note.start_beat for note in bar.melody}
         ends = {0, *(note.start_beat + note.length_beat for note in bar.melody)}
         for mark in bar.marks:
-            if not piece.low_beat <= mark.at_beat < piece.high_beat:
+            if not piece.holds(mark.at_beat):
                 continue
             if mark.layer is not None:
                 self._lose("marks for one layer are left out", piece)
             elif mark.at_beat not in (ends if mark.kind == "breath" else starts):
                 self._lose("marks where no note starts are left out", piece)
 
-    def _lose(self, what: str, piece: Piece) -> None:
+    def _lose(self, what: str, piece: Measure) -> None:
         self._lost.setdefault(what, []).append(str(piece.bar.number))
 
     # ---- notes as text

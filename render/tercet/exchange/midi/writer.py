@@ -12,7 +12,6 @@ from dataclasses import replace
 from fractions import Fraction
 from io import BytesIO
 
-from tercet.exchange.pieces import pieces_of
 from tercet.performing.midi import (
     KEY,
     LARGEST_UPPER,
@@ -28,7 +27,7 @@ from tercet.performing.midi import (
     signature_of,
     track_of,
 )
-from tercet.song import Bar, Meter, Song, played_bars
+from tercet.song import Bar, Meter, Song, played_bars, played_visits
 from tercet.theory import Chord, tuning_of
 
 __all__ = ["plain_midi_bytes"]
@@ -142,9 +141,8 @@ def _conductor(song: Song, bars: tuple[Bar, ...], grid: _Grid, meter: Meter) -> 
         yield grid.tick(first), METER, signature_of(meter.upper, meter.lower, clocks)
     else:
         yield 0, METER, signature_of(meter.upper, meter.lower, clocks)
-    for piece in pieces_of(bars):
-        if piece.section:
-            yield grid.tick(piece.start_beat), MARKER, mido.MetaMessage("marker", text=piece.section)
+    for visit in played_visits(bars):
+        yield grid.tick(visit.start_beat), MARKER, mido.MetaMessage("marker", text=visit.section)
     for bar in bars:
         for place, syllable in bar.words:
             if not syllable.holds:

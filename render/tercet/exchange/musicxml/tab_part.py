@@ -21,13 +21,13 @@ from tercet.exchange.musicxml.values import (
 from tercet.theory import spell
 
 if TYPE_CHECKING:
-    from tercet.exchange.pieces import Piece
+    from tercet.song import Measure
 
 __all__ = ["add_tab_measure"]
 
 
 def add_tab_measure(
-    measure: Element, arrangement: Arrangement, piece: Piece, divisions: int, *, first: bool
+    measure: Element, arrangement: Arrangement, piece: Measure, divisions: int, *, first: bool
 ) -> None:
     """Add one measure of the tab: every stroke lasts until the next, the strings of a roll are arpeggiated."""
     if first:

@@ -27,8 +27,7 @@ from tercet.exchange.musicxml.values import (
     tied_at,
     values_of,
 )
-from tercet.exchange.pieces import Piece, pieces_of
-from tercet.song import Mark, Note, Song, Syllable
+from tercet.song import Mark, Measure, Note, Song, Syllable, played_visits
 from tercet.song.settings import SETTINGS
 from tercet.theory import Pitch
 
@@ -50,7 +49,7 @@ def musicxml_bytes(arrangement: Arrangement) -> tuple[bytes, tuple[str, ...]]:
     part_list = SubElement(root, "part-list")
     for name, title in (("P1", "Tune"), ("P2", "Ukulele")):
         SubElement(SubElement(part_list, "score-part", id=name), "part-name").text = title
-    pieces = pieces_of(arrangement.bars)
+    pieces = [measure for visit in played_visits(arrangement.bars) for measure in visit.measures]
     divisions = _divisions(arrangement, pieces)
     writer = _TuneWriter(arrangement, divisions)
     tune, tab = SubElement(root, "part", id="P1"), SubElement(root, "part", id="P2")
@@ -85,7 +84,7 @@ def _header(root: Element, song: Song) -> None:
             SubElement(fields, "miscellaneous-field", name=SETTING_PREFIX + setting.name).text = value
 
 
-def _divisions(arrangement: Arrangement, pieces: list[Piece]) -> int:
+def _divisions(arrangement: Arrangement, pieces: list[Measure]) -> int:
     """Return how many units a quarter has, so that every place and length is a whole number of them."""
     beats = {place for piece in pieces for place in (piece.start_beat, piece.end_beat)}
     for bar in arrangement.bars:
@@ -129,19 +128,19 @@ class _TuneWriter:
         for what, places in self._lost.items():
             yield f"{what}: bar {', '.join(dict.fromkeys(places))}"
 
-    def add(self, measure: Element, piece: Piece, *, first: bool) -> None:
+    def add(self, measure: Element, piece: Measure, *, first: bool) -> None:
         """Add one measure."""
-        if piece.new_line and not first:
+        if piece.opens_line and not first:
             SubElement(measure, "print", {"new-system": "yes"})
         if first:
             self._attributes(measure)
             self._tempo(measure)
-        if piece.section:
+        if piece.opens_visit:
             kind = SubElement(SubElement(measure, "direction", placement="above"), "direction-type")
             SubElement(kind, "rehearsal").text = piece.section
-        notes = [note for note in piece.bar.melody if piece.low_beat <= note.start_beat < piece.high_beat]
+        notes = piece.melody
         ends = {piece.low_beat, *(note.start_beat + note.length_beat for note in notes if not note.is_rest)}
-        inside = [mark for mark in piece.bar.marks if piece.low_beat <= mark.at_beat < piece.high_beat]
+        inside = [mark for mark in piece.bar.marks if piece.holds(mark.at_beat)]
         if any(mark.kind == "breath" and mark.at_beat not in ends for mark in inside):
             self._lose("breaths where no note ends are left out", piece)
         printed = values_of([note.length_beat * self._quarter for note in notes])
@@ -198,7 +197,7 @@ class _TuneWriter:
     # ---- notes
 
     def _note(
-        self, measure: Element, piece: Piece, note: Note, values: tuple[Value, ...], marks: list[Mark]
+        self, measure: Element, piece: Measure, note: Note, values: tuple[Value, ...], marks: list[Mark]
     ) -> None:
         """Add a note or rest; a length that no single note has is written as several, those of a pitch tied."""
         whole = piece.low_beat == 0 and note.length_beat == piece.high_beat == self._song.meter.bar_beat
@@ -243,7 +242,7 @@ class _TuneWriter:
         return spell(tuning_of(self._song.tuning).midi(*note.position), self._song.key)
 
     def _notations(
-        self, notations: Element, piece: Piece, note: Note, marks: list[Mark], ends: tuple[bool, bool]
+        self, notations: Element, piece: Measure, note: Note, marks: list[Mark], ends: tuple[bool, bool]
     ) -> None:
         """Add what stands at a note: at the first of those that it is written with, or at the last."""
         is_first, is_last = ends
@@ -285,18 +284,18 @@ class _TuneWriter:
 
     # ---- chords and marks
 
-    def _chords_within(self, measure: Element, piece: Piece, low: Fraction, high: Fraction) -> None:
+    def _chords_within(self, measure: Element, piece: Measure, low: Fraction, high: Fraction) -> None:
         for span in piece.bar.chords:
             if not low <= span.start_beat < high:
                 continue
             same = self._chord == (span.chord, span.shape) and not (
-                piece.section and span.start_beat == piece.low_beat
+                piece.opens_visit and span.start_beat == piece.low_beat
             )
             if not same:
                 add_harmony(measure, span, int(self._units(span.start_beat - low)))
             self._chord = (span.chord, span.shape)
 
-    def _direction(self, measure: Element, mark: Mark, offset: Fraction, piece: Piece) -> None:
+    def _direction(self, measure: Element, mark: Mark, offset: Fraction, piece: Measure) -> None:
         if mark.layer is not None:
             self._lose("marks for one layer are left out", piece)
         elif mark.kind in ("accent", "fermata"):
@@ -318,7 +317,7 @@ class _TuneWriter:
             SubElement(SubElement(direction, "direction-type"), "words").text = text
             self._offset(direction, offset)
 
-    def _lose(self, what: str, piece: Piece) -> None:
+    def _lose(self, what: str, piece: Measure) -> None:
         self._lost.setdefault(what, []).append(str(piece.bar.number))
 
 

@@ -101,9 +101,6 @@ def spoken_bars(arrangement: Arrangement) -> list[str]:
     passes: dict[str, int] = {}
     for bar in arrangement.bars:
         passes[bar.section] = max(passes.get(bar.section, 0), bar.pass_number)
-    strokes: dict[int, list[str]] = {}
-    for gesture in arrangement.gestures:
-        strokes.setdefault(gesture.bar_number, []).append(_spoken_stroke(gesture))
     spoken = []
     for bar in arrangement.bars:
         section = bar.section
@@ -117,7 +114,8 @@ def spoken_bars(arrangement: Arrangement) -> list[str]:
         )
         if words:
             parts.append(filled("spoken_words", words=words.replace("- ", "")))
-        parts += [f"{'; '.join(strokes[bar.number])}."] if bar.number in strokes else []
+        strokes = "; ".join(map(_spoken_stroke, arrangement.by_bar[bar.number]))
+        parts += [f"{strokes}."] * bool(strokes)
         spoken.append(" ".join(parts))
     return spoken
 

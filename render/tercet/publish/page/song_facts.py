@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from itertools import groupby
 from typing import Any
 
 from tercet.arranging import Arrangement, Gesture
@@ -16,7 +15,7 @@ from tercet.publish.pictures.legend import middle_levels_db, places
 from tercet.publish.pictures.shapes_used import LineShapes, ShapeUse, chord_at, shapes_by_line
 from tercet.song import LAYERS, Bar, Layer
 
-__all__ = ["PLACES", "SongFacts", "natural_places", "song_facts", "visits_of"]
+__all__ = ["PLACES", "SongFacts", "natural_places", "song_facts"]
 
 PLACES = ("front", "middle", "back", "out")
 
@@ -145,12 +144,3 @@ def _words(
             note = struck.get((index, bar.start_beat + at_beat), -1)
             text = syllable.text + ("-" if syllable.joined else "")
             yield [line_of[bar.number], text, note, index, round(1000 * at_beat / bar.length_beat)]
-
-
-def visits_of(bars: Sequence[Bar]) -> Iterator[tuple[str, int, int, int]]:
-    """Yield each playing of a section: its name, its pass, and the indices of its first and last bar."""
-    index = 0
-    for (section, number), run in groupby(bars, key=lambda bar: (bar.section, bar.pass_number)):
-        count = len(list(run))
-        yield section, number, index, index + count - 1
-        index += count

@@ -18,7 +18,7 @@ from tercet.publish.canvas import Drawing, svg_text
 from tercet.publish.page.kept_page import FOLDER
 from tercet.publish.page.music import Music, engraved_music, marks_of_notes, spoken_bars
 from tercet.publish.page.policy import ICON, policy, policy_of_one_file
-from tercet.publish.page.song_facts import PLACES, SongFacts, song_facts, visits_of
+from tercet.publish.page.song_facts import PLACES, SongFacts, song_facts
 from tercet.publish.page.sound import KNOCKS_APART_S, PageSound
 from tercet.publish.page.stems import MUSIC_FRAME, PULSE_FRAME, PULSE_HZ, PULSE_WIDTH_S, STEM_RATE_HZ
 from tercet.publish.page.texts import filled, page_file, player_script, text_table
@@ -26,7 +26,7 @@ from tercet.publish.page.timing import SpeedTiming, speed_facts, speed_label
 from tercet.publish.pictures.chord_diagram import chord_diagram_drawing
 from tercet.publish.pictures.shapes_used import ShapeUse
 from tercet.publish.pictures.take_picture import RowPlace, row_places, take_picture
-from tercet.song import LAYERS, Layer
+from tercet.song import LAYERS, Layer, played_visits
 from tercet.tracks.song_stems import PARTS
 
 if TYPE_CHECKING:
@@ -226,9 +226,9 @@ def _song_values(plan: PagePlan, facts: SongFacts, music: Music) -> dict[str, An
 
 def _named_visits(arrangement: Arrangement) -> list[tuple[str, int, int]]:
     """Return each playing of a section: its name, its pass, and how many passes the section has."""
-    visits = list(visits_of(arrangement.bars))
-    names = [section for section, *_ in visits]
-    return [(section, number, names.count(section)) for section, number, _, _ in visits]
+    visits = played_visits(arrangement.bars)
+    names = [visit.section for visit in visits]
+    return [(visit.section, visit.pass_number, names.count(visit.section)) for visit in visits]
 
 
 def _track_words(track: KitTrack) -> dict[str, str]:
@@ -273,8 +273,13 @@ def _player_facts(
     return {
         **facts.facts,
         "visits": [
-            {"section": section, "pass": number, "first": first, "last": last}
-            for section, number, first, last in visits_of(arrangement.bars)
+            {
+                "section": visit.section,
+                "pass": visit.pass_number,
+                "first": visit.first_bar,
+                "last": visit.last_bar,
+            }
+            for visit in played_visits(arrangement.bars)
         ],
         "printed": music.bar_ids,
         "marks": marks_of_notes(music, arrangement, strings),

@@ -7,14 +7,13 @@ something else; where they do the same, its words stand under the first ones.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from itertools import groupby
 from typing import Literal
 
 from tercet.arranging import Arrangement, Gesture
-from tercet.song import Bar, Layer
+from tercet.song import Bar, Layer, played_visits
 
 __all__ = ["Column", "HandoutBar", "HandoutLine", "TabNote", "TabStroke", "handout_lines"]
 
@@ -92,13 +91,12 @@ class HandoutLine:
 
 def handout_lines(arrangement: Arrangement) -> tuple[HandoutLine, ...]:
     """Return the lines of music of a handout, in the order in which they are first played."""
-    strokes = _strokes(arrangement)
     shown: list[HandoutLine] = []
     hands: list[dict[int, object]] = []
     places: dict[tuple[str, int], list[int]] = defaultdict(list)
-    for bars in _lines(arrangement):
+    for bars in (line for visit in played_visits(arrangement.bars) for line in visit.lines):
         first = bars[0]
-        laid = _with_chords([_laid(bar, strokes[bar.number]) for bar in bars], bars)
+        laid = _with_chords([_laid(bar, arrangement.by_bar[bar.number]) for bar in bars], bars)
         content = {bar.section_bar: _hands(each) for bar, each in zip(bars, laid, strict=True)}
         same = [at for at in places[first.section, first.line] if _agree(hands[at], content)]
         if same:
@@ -110,18 +108,6 @@ def handout_lines(arrangement: Arrangement) -> tuple[HandoutLine, ...]:
         shown.append(HandoutLine(first.section, first.pass_number, opens, tuple(laid), numbers))
         hands.append(content)
     return tuple(shown)
-
-
-def _lines(arrangement: Arrangement) -> Iterator[list[Bar]]:
-    for _, run in groupby(arrangement.bars, key=lambda bar: (bar.section, bar.pass_number, bar.line)):
-        yield list(run)
-
-
-def _strokes(arrangement: Arrangement) -> dict[int, list[Gesture]]:
-    strokes: dict[int, list[Gesture]] = defaultdict(list)
-    for gesture in arrangement.gestures:
-        strokes[gesture.bar_number].append(gesture)
-    return strokes
 
 
 def _laid(bar: Bar, gestures: Sequence[Gesture]) -> HandoutBar:

@@ -7,12 +7,11 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass, replace
-from itertools import groupby
 
 from tercet.arranging import Arrangement, Gesture
 from tercet.arranging.demands import LIMITS
 from tercet.neck.hands import HandLimits, hand_table
-from tercet.song import Bar, Song
+from tercet.song import Bar, Song, played_visits
 from tercet.theory import LAST_FRET
 
 __all__ = ["LineShapes", "ShapeUse", "chord_at", "shapes_by_line", "shapes_used"]
@@ -79,14 +78,13 @@ def shapes_by_line(arrangement: Arrangement) -> tuple[LineShapes, ...]:
     """Return the shapes of each line of music, line by line as played."""
     fingers = _fingers_by_shape(arrangement)
     found = []
-    for (section, number, line), run in groupby(
-        arrangement.bars, key=lambda bar: (bar.section, bar.pass_number, bar.line)
-    ):
-        numbers = [bar.number for bar in run]
-        within = range(numbers[0], numbers[-1] + 1)
-        gestures = [gesture for gesture in arrangement.gestures if gesture.bar_number in within]
+    for bars in (line for visit in played_visits(arrangement.bars) for line in visit.lines):
+        first, last = bars[0], bars[-1]
+        gestures = [gesture for bar in bars for gesture in arrangement.by_bar[bar.number]]
         shapes = _listed(gestures, arrangement, fingers)
-        found.append(LineShapes(section, number, line, numbers[0], numbers[-1], shapes))
+        found.append(
+            LineShapes(first.section, first.pass_number, first.line, first.number, last.number, shapes)
+        )
     return tuple(found)
 
 

@@ -13,8 +13,8 @@ from xml.etree.ElementTree import Element, SubElement
 
 from tercet.arranging import Arrangement
 from tercet.publish.score.score_parts import Texts
-from tercet.publish.score.written_form import Stretch, WrittenBar
-from tercet.song import Mark
+from tercet.publish.score.written_form import WrittenBar
+from tercet.song import Mark, Measure
 
 __all__ = ["add_marks"]
 
@@ -75,7 +75,7 @@ def _held_marks(bar: WrittenBar, arrangement: Arrangement) -> Iterator[_Held]:
         yield _Held(mark, at_beat, tuple(passes))
 
 
-def _marks_in(stretch: Stretch, arrangement: Arrangement) -> Iterator[Mark]:
+def _marks_in(stretch: Measure, arrangement: Arrangement) -> Iterator[Mark]:
     """Yield the marks of a stretch; a breath belongs to the note before it, so one at its very end is of it."""
     bar = arrangement.bars[stretch.bar_index]
     for mark in bar.marks:
@@ -119,7 +119,7 @@ def _add_sign(measure: Element, held: _Held, bar: WrittenBar, arrangement: Arran
     return True
 
 
-def _hairpin_end(stretch: Stretch, mark: Mark, arrangement: Arrangement) -> str:
+def _hairpin_end(stretch: Measure, mark: Mark, arrangement: Arrangement) -> str:
     """Return where a hairpin ends, as MEI counts: bars from here, and a place there.
 
     It ends at the next mark of level for its layer, but within the playing of its section.

@@ -21,16 +21,14 @@ from tercet.publish.score.tab import add_anchors, columns_of, fill_strip, fill_t
 from tercet.publish.score.words import SungLine, add_words, sung_lines
 from tercet.publish.score.written_form import (
     Segment,
-    Stretch,
     WrittenBar,
     WrittenForm,
     WrittenSection,
-    chords_in,
     gestures_in,
     listed,
-    notes_in,
     written_form,
 )
+from tercet.song import Measure
 
 __all__ = ["LINE_BREAK", "MOST_PRINTED", "Score", "score_of"]
 
@@ -101,7 +99,7 @@ def score_of(arrangement: Arrangement, look: ScoreLook) -> Score:
 
 def _check_size(arrangement: Arrangement, form: WrittenForm) -> None:
     printed = sum(
-        sum(1 for _ in notes_in(bar.printed, arrangement))
+        len(bar.printed.melody)
         for section in form.sections
         for segment in section.segments
         for bar in segment.bars
@@ -286,7 +284,7 @@ class _ScoreWriter:
         self._remember(bar, ids, signs, {note.at_beat: note.name for note in notes if note.struck}, words)
         return measure
 
-    def _gestures(self, stretch: Stretch) -> list[tuple[int, Gesture]]:
+    def _gestures(self, stretch: Measure) -> list[tuple[int, Gesture]]:
         return list(gestures_in(stretch, self._arrangement.gestures, self._starts))
 
     def _number(self, name: str, anchor: Element, bar: WrittenBar, row: int) -> None:
@@ -299,9 +297,9 @@ class _ScoreWriter:
         verse = SubElement(anchor, "verse", n=str(row))
         self.texts.put(SubElement(verse, "syl"), f"{name}number", "bar-number", " · ".join(numbers), "bar")
 
-    def _chords(self, measure: Element, stretch: Stretch) -> None:
+    def _chords(self, measure: Element, stretch: Measure) -> None:
         """Name the chords, each where it begins to differ from the one before, and where a line of music begins."""
-        for index, span in enumerate(chords_in(stretch, self._arrangement)):
+        for index, span in enumerate(stretch.chords):
             text = "N.C." if span.chord is None else str(span.chord)
             if self._chord == (text, span.shape):
                 continue

@@ -12,8 +12,8 @@ from xml.etree.ElementTree import Element, SubElement
 from tercet.arranging import Arrangement
 from tercet.publish.score.note_values import Value, odd_part, ratio_of, values_of
 from tercet.publish.score.score_parts import set_value
-from tercet.publish.score.written_form import Stretch, notes_in, tied_into
-from tercet.song import Meter, Note, Song
+from tercet.publish.score.written_form import tied_into
+from tercet.song import Measure, Meter, Note, Song
 from tercet.theory import Pitch, spell
 from tercet.theory.key import signature_alters
 
@@ -57,13 +57,13 @@ class TuneNote:
         return self.pitch is not None and not self.tied_from
 
 
-def tune_notes(measure_name: str, stretch: Stretch, arrangement: Arrangement) -> tuple[TuneNote, ...]:
+def tune_notes(measure_name: str, stretch: Measure, arrangement: Arrangement) -> tuple[TuneNote, ...]:
     """Return the notes of the tune that a stretch holds, named after its printed bar."""
     bar = arrangement.bars[stretch.bar_index]
     accents = {mark.at_beat for mark in bar.marks if mark.kind == "accent" and mark.layer in (None, "melody")}
     tied = tied_into(stretch, arrangement)
     notes = []
-    for index, note in enumerate(notes_in(stretch, arrangement)):
+    for index, note in enumerate(stretch.melody):
         pitch = _pitch(note, arrangement)
         end_beat = min(note.start_beat + note.length_beat, stretch.high_beat)
         notes.append(
@@ -101,7 +101,7 @@ def octave_up(arrangement: Arrangement) -> bool:
 
 
 def fill_tune(
-    layer: Element, notes: Sequence[TuneNote], stretch: Stretch, song: Song, *, higher: bool
+    layer: Element, notes: Sequence[TuneNote], stretch: Measure, song: Song, *, higher: bool
 ) -> Mapping[str, Element]:
     """Fill the tune's layer of a printed bar, and return the first elements of its notes by their names."""
     whole_bar = stretch.length_beat == song.meter.bar_beat

@@ -23,8 +23,7 @@ from tercet.publish.score.score_parts import (
     set_value,
     timed,
 )
-from tercet.publish.score.written_form import Stretch
-from tercet.song import Meter
+from tercet.song import Measure, Meter
 from tercet.theory import LAST_FRET
 
 __all__ = ["Column", "add_anchors", "columns_of", "count_name", "fill_strip", "fill_tab", "strum_sign"]
@@ -50,7 +49,7 @@ class Column:
     gestures: tuple[tuple[int, Gesture], ...]
 
 
-def columns_of(stretch: Stretch, gestures: Sequence[tuple[int, Gesture]]) -> tuple[Column, ...]:
+def columns_of(stretch: Measure, gestures: Sequence[tuple[int, Gesture]]) -> tuple[Column, ...]:
     """Return the columns of a stretch, from the gestures that start within it, in order."""
     together = [
         (start - stretch.start_beat, tuple(group))
@@ -64,7 +63,7 @@ def fill_tab(
     measure: Element,
     layer: Element,
     columns: Sequence[Column],
-    stretch: Stretch,
+    stretch: Measure,
     arrangement: Arrangement,
     texts: Texts,
 ) -> dict[int, GestureIds]:
@@ -135,7 +134,7 @@ def _digits(group: Element, gestures: Sequence[tuple[int, Gesture]], column_name
 
 
 def fill_strip(
-    anchors: Sequence[tuple[Column, Element]], stretch: Stretch, meter: Meter, texts: Texts
+    anchors: Sequence[tuple[Column, Element]], stretch: Measure, meter: Meter, texts: Texts
 ) -> dict[int, str]:
     """Fill the strip under a printed bar, and return the names of the strum signs by their gestures' index."""
     offset_beat = meter.bar_beat - stretch.length_beat if stretch.section_bar == 0 else Fraction(0)
@@ -160,7 +159,7 @@ def fill_strip(
 
 
 def add_anchors(
-    name: str, layer: Element, columns: Sequence[Column], stretch: Stretch, whole: Fraction
+    name: str, layer: Element, columns: Sequence[Column], stretch: Measure, whole: Fraction
 ) -> list[tuple[Column, Element]]:
     """Add unseen notes to the strip, which texts hang on: one for each column, and one where the bar begins.
 

@@ -8,8 +8,8 @@ from xml.etree.ElementTree import Element, SubElement
 
 from tercet.arranging import Arrangement
 from tercet.publish.score.score_parts import Texts
-from tercet.publish.score.written_form import Stretch, WrittenBar, WrittenSection, listed
-from tercet.song import Syllable
+from tercet.publish.score.written_form import WrittenBar, WrittenSection, listed
+from tercet.song import Measure, Syllable
 
 __all__ = ["SungLine", "add_words", "sung_lines"]
 
@@ -46,7 +46,7 @@ def sung_lines(section: WrittenSection, arrangement: Arrangement) -> dict[int, t
     return found
 
 
-def _words_in(stretch: Stretch, arrangement: Arrangement) -> tuple[tuple[object, Syllable], ...]:
+def _words_in(stretch: Measure, arrangement: Arrangement) -> tuple[tuple[object, Syllable], ...]:
     """Return the syllables of a stretch, each with its place from the stretch's start."""
     return tuple(
         (beat - stretch.low_beat, syllable)

@@ -4,7 +4,7 @@ A section that comes again is printed once. Bars that are played otherwise on so
 numbers of those passes, as first and second endings do; a pass that shares too little with what is printed is printed
 on its own. Words and marks that differ don't count: they are written one below the other, or with the pass beside them.
 
-The end of a bar that holds the pick-up of the section that follows is a printed bar of its own (a *stretch*), so that
+The end of a bar that holds the pick-up of the section that follows is a printed bar of its own (a *measure*), so that
 each section begins with its pick-up and repeats as on any printed sheet.
 """
 
@@ -13,66 +13,26 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from fractions import Fraction
 from itertools import groupby
 
 from tercet.arranging import Arrangement, Gesture
 from tercet.publish.score.way_through import END, repeats_in, way_on, way_said
-from tercet.song import ChordSpan, Note
+from tercet.song import Measure, played_visits
 
-__all__ = ["Segment", "Stretch", "WrittenBar", "WrittenForm", "WrittenSection", "written_form"]
+__all__ = ["Segment", "WrittenBar", "WrittenForm", "WrittenSection", "written_form"]
 
 MOST_RUNS = 2
 """Brackets that a pass may add to a section; with more of them, the eye loses the way."""
 
 
 @dataclass(frozen=True, slots=True)
-class Stretch:
-    """A bar as played, or the part of it before or after the point where a pick-up begins.
-
-    Parameters
-    ----------
-    visit
-        Index into the song's form of the playing that it belongs to; a pick-up belongs to what it leads into.
-    section, pass_number, section_bar, line
-        Where that is; section bar 0 is the pick-up.
-    bar_index
-        Index into the arrangement's bars.
-    low_beat, high_beat
-        Where in that bar it starts and ends, in beats.
-    start_beat
-        Where it starts in the piece as played, in beats.
-    """
-
-    visit: int
-    section: str
-    pass_number: int
-    section_bar: int
-    line: int
-    bar_index: int
-    low_beat: Fraction
-    high_beat: Fraction
-    start_beat: Fraction
-
-    @property
-    def length_beat(self) -> Fraction:
-        """Length in beats."""
-        return self.high_beat - self.low_beat
-
-    @property
-    def end_beat(self) -> Fraction:
-        """Where it ends in the piece as played, in beats."""
-        return self.start_beat + self.length_beat
-
-
-@dataclass(frozen=True, slots=True)
 class WrittenBar:
     """A printed bar: its playings in order. The first of them is what is printed."""
 
-    playings: tuple[Stretch, ...]
+    playings: tuple[Measure, ...]
 
     @property
-    def printed(self) -> Stretch:
+    def printed(self) -> Measure:
         """The playing whose notes are printed."""
         return self.playings[0]
 
@@ -185,14 +145,14 @@ def listed(numbers: Sequence[int]) -> str:
 def written_form(arrangement: Arrangement) -> WrittenForm:
     """Return what is printed of an arrangement.
 
-    Every stretch of the piece as played is a playing of exactly one printed bar, and sounds as that bar is printed.
+    Every measure of the piece as played is a playing of exactly one printed bar, and sounds as that bar is printed.
     """
-    visits = _visits(arrangement)
+    visits = [visit.measures for visit in played_visits(arrangement.bars)]
     drafts: list[_Draft] = []
     order: list[int] = []
     starts = tuple(float(gesture.start_beat) for gesture in arrangement.gestures)
     for visit in visits:
-        contents = [_content(stretch, arrangement, starts) for stretch in visit]
+        contents = [_content(measure, arrangement, starts) for measure in visit]
         place = next(
             (index for index, draft in enumerate(drafts) if draft.takes(visit, contents)), len(drafts)
         )
@@ -227,86 +187,47 @@ def written_form(arrangement: Arrangement) -> WrittenForm:
     )
 
 
-# ---- cutting the piece as played
-
-
-def _visits(arrangement: Arrangement) -> list[list[Stretch]]:
-    """Return the stretches of each playing of a section, its pick-up first."""
-    visits: list[list[Stretch]] = []
-    before: tuple[str, int] | None = None
-    opened = False
-    for index, bar in enumerate(arrangement.bars):
-        if (bar.section, bar.pass_number) != before and not opened:
-            visits.append([])
-        opened, before = False, (bar.section, bar.pass_number)
-        head = bar.length_beat if bar.section_bar == 0 else bar.pickup_from
-        place = (len(visits) - 1, bar.section, bar.pass_number, bar.section_bar, bar.line, index)
-        visits[-1].append(Stretch(*place, Fraction(0), head, bar.start_beat))
-        if head < bar.length_beat:
-            owner = arrangement.bars[index + 1]
-            visits.append([])
-            opened = True
-            place = (len(visits) - 1, owner.section, owner.pass_number, 0, owner.line, index)
-            visits[-1].append(Stretch(*place, head, bar.length_beat, bar.start_beat + head))
-    return visits
-
-
 def gestures_in(
-    stretch: Stretch, gestures: Sequence[Gesture], starts: Sequence[float]
+    measure: Measure, gestures: Sequence[Gesture], starts: Sequence[float]
 ) -> Iterator[tuple[int, Gesture]]:
-    """Yield the gestures that start within a stretch, each with its index; `starts` are their starts in order."""
-    for index in range(bisect_left(starts, float(stretch.start_beat)), len(gestures)):
+    """Yield the gestures that start within a measure, each with its index; `starts` are their starts in order."""
+    for index in range(bisect_left(starts, float(measure.start_beat)), len(gestures)):
         gesture = gestures[index]
-        if gesture.start_beat >= stretch.end_beat:
+        if gesture.start_beat >= measure.end_beat:
             return
         yield index, gesture
 
 
-def notes_in(stretch: Stretch, arrangement: Arrangement) -> Iterator[Note]:
-    """Yield the notes and rests of the tune that start within a stretch, places counted from the bar's start."""
-    for note in arrangement.bars[stretch.bar_index].melody:
-        if stretch.low_beat <= note.start_beat < stretch.high_beat:
-            yield note
-
-
-def tied_into(stretch: Stretch, arrangement: Arrangement) -> bool:
-    """Whether the first note of a stretch goes on with the note before it, without a stroke."""
+def tied_into(measure: Measure, arrangement: Arrangement) -> bool:
+    """Whether the first note of a measure goes on with the note before it, without a stroke."""
     bars = arrangement.bars
-    before = [note for note in bars[stretch.bar_index].melody if note.start_beat < stretch.low_beat] or list(
-        bars[stretch.bar_index - 1].melody if stretch.bar_index else ()
+    before = [note for note in bars[measure.bar_index].melody if note.start_beat < measure.low_beat] or list(
+        bars[measure.bar_index - 1].melody if measure.bar_index else ()
     )
     return bool(before) and before[-1].tied_on
 
 
-def chords_in(stretch: Stretch, arrangement: Arrangement) -> Iterator[ChordSpan]:
-    """Yield the chords that start within a stretch; a pick-up that states none has none."""
-    for span in arrangement.bars[stretch.bar_index].chords:
-        stated = stretch.section_bar or span.chord is not None
-        if stated and stretch.low_beat <= span.start_beat < stretch.high_beat:
-            yield span
-
-
-def _content(stretch: Stretch, arrangement: Arrangement, starts: Sequence[float]) -> object:
-    """Return what is printed of a stretch but for words and marks, to compare it with another."""
-    low = stretch.low_beat
+def _content(measure: Measure, arrangement: Arrangement, starts: Sequence[float]) -> object:
+    """Return what is printed of a measure but for words and marks, to compare it with another."""
+    low = measure.low_beat
     return (
-        stretch.length_beat,
-        tied_into(stretch, arrangement),
+        measure.length_beat,
+        tied_into(measure, arrangement),
         tuple(
             (note.start_beat - low, note.length_beat, note.pitch, note.tied_on, note.position, note.off_neck)
-            for note in notes_in(stretch, arrangement)
+            for note in measure.melody
         ),
-        tuple((span.start_beat - low, span.chord, span.shape) for span in chords_in(stretch, arrangement)),
+        tuple((span.start_beat - low, span.chord, span.shape) for span in measure.chords),
         tuple(
             (
-                gesture.start_beat - stretch.start_beat,
+                gesture.start_beat - measure.start_beat,
                 gesture.layer,
                 gesture.action,
                 gesture.accent,
                 gesture.up,
                 tuple((note.string, note.shown) for note in gesture.notes),
             )
-            for _, gesture in gestures_in(stretch, arrangement.gestures, starts)
+            for _, gesture in gestures_in(measure, arrangement.gestures, starts)
         ),
     )
 
@@ -318,7 +239,7 @@ def _content(stretch: Stretch, arrangement: Arrangement, starts: Sequence[float]
 class _Slot:
     """One bar of a section: its variants, each with its content and its playings."""
 
-    variants: list[tuple[object, list[Stretch]]] = field(default_factory=list)
+    variants: list[tuple[object, list[Measure]]] = field(default_factory=list)
 
     def variant(self, content: object) -> int:
         """Return the index of the variant with this content; the number of variants when there is none."""
@@ -326,15 +247,15 @@ class _Slot:
             (index for index, (known, _) in enumerate(self.variants) if known == content), len(self.variants)
         )
 
-    def add(self, stretch: Stretch, content: object) -> None:
+    def add(self, measure: Measure, content: object) -> None:
         index = self.variant(content)
         if index == len(self.variants):
             self.variants.append((content, []))
-        self.variants[index][1].append(stretch)
+        self.variants[index][1].append(measure)
 
     def partition(self) -> tuple[tuple[int, ...], ...]:
         """Return which passes share a variant."""
-        return tuple(tuple(stretch.pass_number for stretch in playings) for _, playings in self.variants)
+        return tuple(tuple(measure.pass_number for measure in playings) for _, playings in self.variants)
 
 
 @dataclass(slots=True)
@@ -345,23 +266,23 @@ class _Draft:
     passes: list[int] = field(default_factory=list)
     slots: dict[int, _Slot] = field(default_factory=dict)
 
-    def takes(self, visit: Sequence[Stretch], contents: Sequence[object]) -> bool:
+    def takes(self, visit: Sequence[Measure], contents: Sequence[object]) -> bool:
         """Whether a playing of a section can share this print: few brackets, and half of its bars already there."""
         if visit[-1].section != self.name:
             return False
         new = [
-            stretch.section_bar not in self.slots
-            or self.slots[stretch.section_bar].variant(content)
-            == len(self.slots[stretch.section_bar].variants)
-            for stretch, content in zip(visit, contents, strict=True)
+            measure.section_bar not in self.slots
+            or self.slots[measure.section_bar].variant(content)
+            == len(self.slots[measure.section_bar].variants)
+            for measure, content in zip(visit, contents, strict=True)
         ]
         runs = sum(is_new for is_new, _ in groupby(new))
         return sum(new) * 2 <= len(new) and runs <= MOST_RUNS
 
-    def add(self, visit: Sequence[Stretch], contents: Sequence[object]) -> None:
+    def add(self, visit: Sequence[Measure], contents: Sequence[object]) -> None:
         self.passes.append(visit[-1].pass_number)
-        for stretch, content in zip(visit, contents, strict=True):
-            self.slots.setdefault(stretch.section_bar, _Slot()).add(stretch, content)
+        for measure, content in zip(visit, contents, strict=True):
+            self.slots.setdefault(measure.section_bar, _Slot()).add(measure, content)
 
     def segments(self) -> tuple[Segment, ...]:
         """Return the bars cut where other passes play."""
