@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 sys.path.insert(0, str(ROOT))
 
-from tercet.sound.ukulele_cache import ready_built_in
+from tercet.sound.ukulele import ready_built_in
 from tests.measure.font_player import RATE_HZ, Strike, notes_alone, play
 from tests.measure.plucks import cents_along, gesture_figures, line_figures, ring_figures
 

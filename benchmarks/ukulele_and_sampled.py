@@ -21,8 +21,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from measuring import asked, counted, parser_of
 
-from tercet.sound.ukulele import STRING_BANKS
-from tercet.sound.ukulele_cache import ready_built_in
+from tercet.sound.ukulele import STRING_BANKS, ready_built_in
 from tests.measure.font_player import RATE_HZ, notes_alone
 from tests.measure.plucks import gesture_figures, ring_figures
 

@@ -17,7 +17,7 @@ from tercet.sound.encoding import TrackWriter
 from tercet.sound.fluid import FluidSynthesiser
 from tercet.sound.room import in_room
 from tercet.sound.sf2_reader import SoundFont
-from tercet.sound.ukulele_cache import ready_built_in
+from tercet.sound.ukulele import ready_built_in
 from tercet.tracks.playing import Playing
 from tercet.tracks.recipes import RECIPES
 from tercet.tracks.timelines import Source

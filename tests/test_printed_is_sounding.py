@@ -27,7 +27,7 @@ from tercet.publish.score.written_form import WrittenForm, written_form
 from tercet.song import Measure, Players, Song, drop_pins, parse_song, read_song, transpose_song
 from tercet.sound.fluid import FluidSynthesiser
 from tercet.sound.sf2_reader import SoundFont
-from tercet.sound.ukulele_cache import ready_built_in
+from tercet.sound.ukulele import ready_built_in
 from tercet.theory import LAST_FRET, TUNINGS, Pitch, Tuning, tuning_of_pitches
 from tests.arranging import strategies as made
 from tests.measure import places

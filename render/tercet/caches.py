@@ -2,18 +2,35 @@
 
 A user in a container may have no home, a school's computer a home that can only be read. Then the cache lies among the
 temporary files, and that is said once; the processes that carry out jobs find it by the same variable.
+
+What is kept (fonts' hashes, how loud sounds are, the built-in ukulele) goes through a `Cache`: each file appears whole
+or not at all, and carries or has beside it a hash of its bytes, so that a damaged one is noticed and made again.
 """
 
 from __future__ import annotations
 
+import functools
+import hashlib
 import logging
 import os
 import stat
 import tempfile
+from collections.abc import Callable
 from contextlib import suppress
+from dataclasses import dataclass
 from pathlib import Path
 
-__all__ = ["VARIABLE", "cache_folder", "data_folder", "home_folder", "temporary_cache", "user_number"]
+from tercet.files import replacing, sha256_of
+
+__all__ = [
+    "VARIABLE",
+    "Cache",
+    "cache_folder",
+    "data_folder",
+    "home_folder",
+    "temporary_cache",
+    "user_number",
+]
 
 VARIABLE = "TERCET_CACHE"
 """Environment variable that names another folder."""
@@ -90,3 +107,86 @@ def _is_ours_alone(folder: Path) -> bool:
     if not stat.S_ISDIR(facts.st_mode):
         return False
     return not hasattr(os, "getuid") or (facts.st_uid == os.getuid() and not facts.st_mode & 0o022)
+
+
+@dataclass(frozen=True, slots=True)
+class Cache:
+    """Files that can be made again.
+
+    Parameters
+    ----------
+    folder
+        Where they lie; made when it is needed.
+    """
+
+    folder: Path
+
+    @classmethod
+    def of_user(cls, kind: str = "") -> Cache:
+        """Return the user's own cache of one kind of thing."""
+        return cls(cache_folder() / kind)
+
+    def get(self, key: str) -> bytes | None:
+        """Return what was kept under a key; None if there is nothing, or nothing whole."""
+        path = self._path(key)
+        try:
+            digest, _, data = path.read_bytes().partition(b"\n")
+        except FileNotFoundError:
+            return None
+        except OSError as error:
+            _log.warning("%s: can't be read and is made again: %s", path, error)
+            return None
+        if digest != _digest(data):
+            _log.warning("%s: is damaged and is made again", path)
+            return None
+        return data
+
+    def keep(self, key: str, data: bytes) -> None:
+        """Keep a few bytes under a key; where that isn't possible, say so in the log and go on without."""
+        path = self._path(key)
+        try:
+            with replacing(path) as hidden:
+                hidden.write_bytes(_digest(data) + b"\n" + data)
+        except OSError as error:
+            _log.warning("%s: can't be kept: %s", path, error)
+
+    def _path(self, key: str) -> Path:
+        return self.folder / hashlib.sha256(key.encode(errors="surrogateescape")).hexdigest()[:24]
+
+    def file(self, name: str, make: Callable[[], bytes]) -> Path:
+        """Return a large file that lies here under its own name, made now if it is missing or damaged.
+
+        Raises
+        ------
+        OSError
+            It can't be kept.
+        """
+        path = self.folder / name
+        beside = path.with_suffix(".sha256")
+        if not _is_whole(_state(path), _state(beside)):
+            data = make()
+            for place, contents in ((path, data), (beside, _digest(data))):
+                with replacing(place) as hidden:
+                    hidden.write_bytes(contents)
+        return path
+
+
+def _digest(data: bytes) -> bytes:
+    return hashlib.sha256(data).hexdigest().encode()
+
+
+def _state(path: Path) -> tuple[Path, int, int]:
+    """Return a file as it stands: its size and date, −1 when it isn't there."""
+    try:
+        facts = path.stat()
+    except FileNotFoundError:
+        return path, -1, -1
+    return path, facts.st_size, facts.st_mtime_ns
+
+
+@functools.lru_cache(maxsize=8)
+def _is_whole(file: tuple[Path, int, int], beside: tuple[Path, int, int]) -> bool:
+    """Return whether a file is there with the hash beside it; remembered while both stay as they are."""
+    if file[1] < 0 or beside[1] < 0:
+        return False
+    return sha256_of(file[0]) == beside[0].read_text(encoding="ascii", errors="replace")

@@ -3,25 +3,36 @@
 A file is written beside its place under a hidden name with the same ending, and takes its place in one step when it
 is complete. Whatever goes wrong before, Ctrl-C included, the hidden file goes and what was there before stays. A
 process that is killed outright, or a power cut, can leave a hidden ``.tercet-…`` file, never half of a visible one.
+`whole_file` says so to the user; `replacing` is the same for what no user asked for, and lets errors pass.
 """
 
 from __future__ import annotations
 
 import errno
+import hashlib
 import os
 import secrets
 import shutil
 import stat
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from tercet.errors import OutputError, ParameterError, RequestError
 
-if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Sequence
+__all__ = [
+    "HIDDEN",
+    "cannot_write",
+    "may_replace",
+    "replacing",
+    "sha256_of",
+    "whole_file",
+    "whole_files",
+    "write_bytes",
+]
 
-__all__ = ["cannot_write", "may_replace", "whole_file", "whole_files", "write_bytes"]
+HIDDEN = ".tercet-"
+"""How names of files begin that are not complete yet."""
 
 _REASONS = {
     errno.ENOSPC: ("the disk is full", "Free some space or choose a folder on another disk."),
@@ -121,7 +132,7 @@ def whole_files(
     targets = tuple(Path(os.path.realpath(path)) for path in paths)
     if len(set(targets)) < len(targets):
         raise ParameterError(f"files to write must have different names (got {', '.join(map(str, paths))})")
-    hidden = tuple(target.parent / f".tercet-{secrets.token_hex(8)}{target.suffix}" for target in targets)
+    hidden = tuple(map(_beside, targets))
     made: list[Path] = []
     try:
         for path, target in zip(paths, targets, strict=True):
@@ -156,6 +167,38 @@ def write_bytes(path: Path, data: bytes, *, durable: bool = False) -> None:
     """Write a small file whole or not at all; parameters and errors as for `whole_file`."""
     with whole_file(path, durable=durable) as temporary:
         temporary.write_bytes(data)
+
+
+@contextmanager
+def replacing(target: Path) -> Iterator[Path]:
+    """Give a hidden path beside a file's own; put what is written there in its place when the block ends well.
+
+    What goes wrong passes as it is. Windows refuses to replace a file that another process reads: if that holds the
+    same bytes, it will do.
+    """
+    target.parent.mkdir(parents=True, exist_ok=True)
+    hidden = _beside(target)
+    try:
+        yield hidden
+        try:
+            hidden.replace(target)
+        except PermissionError:
+            if not target.is_file() or target.read_bytes() != hidden.read_bytes():
+                raise
+    finally:
+        with suppress(OSError):
+            hidden.unlink(missing_ok=True)
+
+
+def _beside(target: Path) -> Path:
+    """Return a hidden path in a file's folder, with its ending."""
+    return target.with_name(f"{HIDDEN}{secrets.token_hex(8)}{target.suffix}")
+
+
+def sha256_of(path: Path) -> str:
+    """Return the hash of a file's bytes, in hexadecimal digits."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def _make_folders(folder: Path, made: list[Path]) -> None:

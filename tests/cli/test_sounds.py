@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from tercet.sound import ukulele_cache
+from tercet.sound import ukulele
 from tercet.sound.sf2_reader import read_header
 from tests.cli.conftest import Ran
 
@@ -35,8 +35,8 @@ def test_build_alone_makes_the_cache_anew(
     tercet: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     place = tmp_path / "uke.sf2"
-    monkeypatch.setattr(ukulele_cache, "built_in_path", lambda: place)
-    monkeypatch.setattr("tercet.sound.ukulele.ukulele_bytes", lambda report=None: b"font" * 100)
+    monkeypatch.setattr(ukulele, "built_in_path", lambda: place)
+    monkeypatch.setattr("tercet.sound.ukulele.ukulele_bytes", lambda progress=None: b"font" * 100)
     place.write_bytes(b"old")
     ran = tercet("sounds", "--build")
     assert (ran.code, ran.out.strip()) == (0, str(place))

@@ -4,18 +4,16 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Collection
-from typing import TYPE_CHECKING
 
+import numpy as np
+from numpy.typing import NDArray
+
+from tercet.performing import Take
 from tercet.song import LAYERS
+from tercet.sound.audio import SAMPLE_RATE_HZ
 from tercet.sound.cue_sounds import cue_stem
-from tercet.sound.protocol import SAMPLE_RATE_HZ, STEM_NAMES, StemName, Stems
 from tercet.sound.schedule import Stroke, fade_end, length_frames_of, strokes_of
-
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
-    from tercet.performing import Take
+from tercet.sound.stems import STEM_NAMES, StemName, Stems
 
 __all__ = ["FakeSynthesiser"]
 
@@ -46,8 +44,6 @@ class FakeSynthesiser:
 
     def stems(self, take: Take, names: Collection[StemName] = STEM_NAMES) -> Stems:
         """Return stems of a take, float32 (frames, 2), 48 kHz; the same take gives the same samples."""
-        import numpy as np
-
         frames = length_frames_of(take, SAMPLE_RATE_HZ)
         stems: dict[StemName, NDArray[np.float32]] = {
             layer: np.zeros((frames, 2), np.float32) for layer in LAYERS if layer in names
@@ -64,8 +60,6 @@ class FakeSynthesiser:
 
 def _add(layer: NDArray[np.float32], stroke: Stroke) -> None:
     """Add one stroke to its layer (frames, 2)."""
-    import numpy as np
-
     fade = np.linspace(1.0, 0.0, round(DAMPED_S * SAMPLE_RATE_HZ), dtype=np.float32)
     sound = _string(stroke.midi)
     if stroke.off_frame is not None:
@@ -79,8 +73,6 @@ def _add(layer: NDArray[np.float32], stroke: Stroke) -> None:
 @functools.lru_cache(maxsize=128)
 def _string(midi: int) -> NDArray[np.float32]:
     """Return a key at velocity 127 until it has fallen by 80 dB, float32 (frames,)."""
-    import numpy as np
-
     time_s = np.arange(round(T60_S * 4 / 3 * SAMPLE_RATE_HZ)) / SAMPLE_RATE_HZ
     hertz = 440.0 * 2.0 ** ((midi - 69) / 12)
     sound = AMPLITUDE * 10.0 ** (-3.0 * time_s / T60_S) * np.sin(2.0 * np.pi * hertz * time_s)

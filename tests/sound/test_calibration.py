@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import logging
 from collections.abc import Collection
 from dataclasses import replace
@@ -12,18 +11,20 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from tercet.caches import Cache
 from tercet.performing import Take
 from tercet.sound import Stems
 from tercet.sound.calibration import (
     FRETS,
     VELOCITIES,
     StringLoudness,
+    keep_string,
+    kept_string,
     measure_string,
     nominal_level_db,
     reference_lufs,
 )
-from tercet.sound.calibration_cache import cache_folder, keep_string, kept_string
-from tercet.sound.protocol import STEM_NAMES, StemName
+from tercet.sound.stems import STEM_NAMES, StemName
 from tests.sound.fake import FakeSynthesiser
 
 OPEN = 64
@@ -116,12 +117,12 @@ def test_a_table_is_measured_alike_each_time(plain: StringLoudness) -> None:
 
 
 def test_what_is_kept_comes_back(plain: StringLoudness, tmp_path: Path) -> None:
-    assert kept_string(tmp_path / "new", "a", 2, OPEN) is None
-    keep_string(tmp_path / "new", "a", plain)
-    assert kept_string(tmp_path / "new", "a", 2, OPEN) == plain
+    cache = Cache(tmp_path / "new")
+    assert kept_string(cache, "a", 2, OPEN) is None
+    keep_string(cache, "a", plain)
+    assert kept_string(cache, "a", 2, OPEN) == plain
     for other in (("b", 2, OPEN), ("a", 3, OPEN), ("a", 2, OPEN + 1)):
-        assert kept_string(tmp_path / "new", *other) is None
-    assert [path.suffix for path in (tmp_path / "new").iterdir()] == [".json"]
+        assert kept_string(cache, *other) is None
 
 
 @pytest.mark.parametrize(
@@ -132,33 +133,19 @@ def test_what_is_kept_comes_back(plain: StringLoudness, tmp_path: Path) -> None:
         lambda _: b"",
         lambda _: b"\xff\xfe",
         lambda _: b"[1, 2]",
-        lambda _: json.dumps({"levels_lufs": [], "check": ""}).encode(),
+        lambda data: data.split(b"\n", 1)[0],
     ],
 )
 def test_a_damaged_table_is_noticed(
     plain: StringLoudness, tmp_path: Path, damage: object, caplog: pytest.LogCaptureFixture
 ) -> None:
     assert callable(damage)
-    keep_string(tmp_path, "a", plain)
+    keep_string(Cache(tmp_path), "a", plain)
     (path,) = tmp_path.iterdir()
-    path.write_bytes(damage(path.read_bytes().replace(b'"sound": "a", ', b"")))
+    path.write_bytes(damage(path.read_bytes()))
     with caplog.at_level(logging.WARNING):
-        assert kept_string(tmp_path, "a", 2, OPEN) is None
-    assert "measured again" in caplog.text
-
-
-def test_where_nothing_can_be_kept_it_is_said(
-    plain: StringLoudness, tmp_path: Path, caplog: pytest.LogCaptureFixture
-) -> None:
-    (tmp_path / "file").write_text("no folder")
-    with caplog.at_level(logging.WARNING):
-        keep_string(tmp_path / "file", "a", plain)
-    assert "can't be kept" in caplog.text
-
-
-def test_tables_are_kept_in_the_users_cache() -> None:
-    assert cache_folder().name == "loudness"
-    assert cache_folder().parent.name == "tercet"
+        assert kept_string(Cache(tmp_path), "a", 2, OPEN) is None
+    assert "is damaged and is made again" in caplog.text
 
 
 class Clicking(FakeSynthesiser):
@@ -176,5 +163,5 @@ def test_frets_that_click_are_counted_and_kept(plain: StringLoudness, tmp_path: 
     assert plain.clicking_frets == 0
     table = measure_string(Clicking(), 2, OPEN)
     assert table.clicking_frets == 1
-    keep_string(tmp_path, "clicking", table)
-    assert kept_string(tmp_path, "clicking", 2, OPEN) == table
+    keep_string(Cache(tmp_path), "clicking", table)
+    assert kept_string(Cache(tmp_path), "clicking", 2, OPEN) == table

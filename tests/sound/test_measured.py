@@ -17,7 +17,7 @@ from tercet.sound import StemName, Stems
 from tercet.sound.calibration import VELOCITIES, StringLoudness
 from tercet.sound.k_weighting import k_weighted_levels_lufs
 from tercet.sound.measured import MeasuredSynthesiser, _faults, layer_gain_db
-from tercet.sound.protocol import STEM_NAMES
+from tercet.sound.stems import STEM_NAMES
 from tests.sound.fake import FakeSynthesiser
 from tests.sound.takes import RATE_HZ, note, take
 
@@ -110,7 +110,7 @@ def test_a_sound_is_measured_once(tmp_path: Path) -> None:
     played = song()
     for _ in range(2):
         measured = MeasuredSynthesiser(
-            FakeSynthesiser(), lambda: played, folder=tmp_path, report=lambda *what: told.append(what)
+            FakeSynthesiser(), lambda: played, folder=tmp_path, progress=lambda *what: told.append(what)
         )
         assert measured.layer_gains_db == {"melody": 0.0, "between": 0.0, "strums": 0.0}
     assert told == [("measuring how loud the sound is", done, 4) for done in range(4)]

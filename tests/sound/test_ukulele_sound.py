@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from tercet.sound import plucked, ukulele
 from tercet.sound.plucked import PluckedNote, plucked_note
 from tercet.sound.string_model import STRINGS_OF_INSTRUMENTS, UkeString
-from tercet.sound.ukulele_cache import ready_built_in
+from tercet.sound.ukulele import ready_built_in
 from tests.measure.font_player import GRID_FRAMES, RATE_HZ, Strike, notes_alone, play
 from tests.measure.plucks import (
     cents_along,

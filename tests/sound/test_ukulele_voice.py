@@ -18,8 +18,7 @@ from tercet.song import LAYERS, Layer, read_song
 from tercet.sound.fluid import FluidSynthesiser
 from tercet.sound.schedule import Stroke, shade_of_place
 from tercet.sound.sf2_reader import SoundFont
-from tercet.sound.ukulele import DRUM_BANK, STRING_BANKS
-from tercet.sound.ukulele_cache import ready_built_in
+from tercet.sound.ukulele import DRUM_BANK, STRING_BANKS, ready_built_in
 from tercet.sound.ukulele_voice import (
     BRIGHTNESS_BY_LAYER,
     built_in_channels,

@@ -143,8 +143,8 @@ def _picture_path(arguments: argparse.Namespace) -> Path | None:
     """Return where the picture goes, if one is asked for; refuse what can't be done before any song is read."""
     if arguments.picture is None:
         return None
+    from tercet.made_files import check_may_make
     from tercet.publish import picture_maker
-    from tercet.tracks.made_files import check_may_make
 
     path = Path(arguments.picture)
     if len(arguments.songs) > 1:
@@ -159,9 +159,9 @@ def _picture_path(arguments: argparse.Namespace) -> Path | None:
 
 def _draw(path: Path, arrangement: Arrangement, *, replace: bool) -> None:
     """Write the picture of a take as it sounds without options: full speed, from the first bar."""
+    from tercet.made_files import write_made
     from tercet.performing import lay_out, perform
     from tercet.publish import picture_maker, take_picture
-    from tercet.tracks.made_files import write_made
 
     take = perform(arrangement, lay_out(arrangement, count_in_bars=0))
     picture = picture_maker(path)(take_picture(take, arrangement))

@@ -41,8 +41,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Export one song."""
+    from tercet.made_files import check_may_make, write_made
     from tercet.song import read_song
-    from tercet.tracks.made_files import check_may_make, write_made
 
     path = Path(arguments.output)
     ending = path.suffix.lower()

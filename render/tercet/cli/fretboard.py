@@ -50,9 +50,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Draw one neck."""
+    from tercet.made_files import check_may_make, write_made
     from tercet.publish import PICTURE_ENDINGS, fretboard_picture, landscape_pdf, picture_maker
     from tercet.publish.papers import paper_named
-    from tercet.tracks.made_files import check_may_make, write_made
 
     path = Path(arguments.output)
     make = picture_maker(path, {**PICTURE_ENDINGS, ".pdf": landscape_pdf(paper_named(arguments.paper))})

@@ -67,7 +67,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Import one tune, or a whole book."""
     from tercet.exchange.section_names import plain_name
     from tercet.exchange.tunes import Choice, is_book, read_tune
-    from tercet.tracks.made_files import check_may_make
+    from tercet.made_files import check_may_make
 
     target = Path(arguments.output)
     source = Path(arguments.tune)
@@ -126,7 +126,7 @@ def _write(
 ) -> tuple[str, ...]:
     from tercet.arranging.first_look import first_look
     from tercet.exchange import imported_text
-    from tercet.tracks.made_files import write_made
+    from tercet.made_files import write_made
 
     text, song, remarks = imported_text(sheet, source.name, harmonise=harmonise)
     write_made(target, text.encode("utf-8"), maker=NAME, replace=replace, durable=True)

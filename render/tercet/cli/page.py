@@ -17,8 +17,8 @@ from tercet.kit.work_folder import work_folder
 from tercet.printable import visible_line
 
 if TYPE_CHECKING:
+    from tercet.jobs.own_files import OwnFiles
     from tercet.publish.page import KitTrack, PageFiles, PageSound, SongEntry
-    from tercet.tracks.made_files import OwnFiles
     from tercet.tracks.playing import Playing
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
@@ -91,7 +91,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Make the pages of all songs, then their list."""
     from tercet.jobs import FolderStore
-    from tercet.tracks.made_files import OwnFiles
+    from tercet.jobs.own_files import OwnFiles
 
     output = Path(arguments.output)
     names = _names(arguments.songs)

@@ -31,8 +31,8 @@ def run(arguments: argparse.Namespace) -> int:
     """Pin one song."""
     from tercet.arranging.pinning import pin_song
     from tercet.files import write_bytes
+    from tercet.made_files import check_may_make, write_made
     from tercet.song.plain_text import read_text
-    from tercet.tracks.made_files import check_may_make, write_made
 
     source = Path(arguments.song)
     target = Path(arguments.output) if arguments.output else source

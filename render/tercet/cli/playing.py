@@ -80,7 +80,7 @@ def playing_of(arguments: argparse.Namespace, one: ReadySet) -> Playing:
         seed=arguments.seed,
         dry=arguments.dry,
         clear=arguments.clear,
-        report=say_measuring,
+        progress=say_measuring,
     )
 
 
@@ -182,8 +182,8 @@ def _font(arguments: argparse.Namespace, song: Song) -> SoundFont:
     from tercet.sound.soundfont_choice import choose_font
 
     folder = Path(arguments.song).parent
-    with building() as report:
-        return choose_font(arguments.sound, song.sound, folder, os.environ, report=report).sound
+    with building() as progress:
+        return choose_font(arguments.sound, song.sound, folder, os.environ, progress=progress).sound
 
 
 def show_problems(arrangement: Arrangement, set_title: str = "") -> None:

@@ -86,7 +86,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Render one file."""
     from tercet.audio_formats import FORMATS
-    from tercet.tracks.made_files import check_may_make
+    from tercet.made_files import check_may_make
 
     if arguments.track and (arguments.without or arguments.only):
         raise RequestError("--track already chooses the layers: leave --without and --only away, or --track")
@@ -143,9 +143,9 @@ def _recipe(arguments: argparse.Namespace, one: ReadySet) -> Recipe:
 
 def _write_track(arguments: argparse.Namespace, one: ReadySet, recipe: Recipe, path: Path) -> None:
     """Write a recording."""
+    from tercet.jobs.own_files import own_file
     from tercet.kit.work_folder import work_folder
     from tercet.sound.convolution import THREADS
-    from tercet.tracks.made_files import own_file
     from tercet.tracks.practice_forms import TrackOptions
     from tercet.tracks.track_files import (
         SetOrder,
@@ -178,7 +178,7 @@ def _write_track(arguments: argparse.Namespace, one: ReadySet, recipe: Recipe, p
             bits=arguments.bits,
             threads=THREADS,
         )
-        recording = recording_of(order, report=say_measuring)
+        recording = recording_of(order, progress=say_measuring)
         balance = recording.balance()
         gains_db = gains_of([balance], ceilings_of(order.tracks))
         write_track(order, 0, recording, balance, gains_db, files)
@@ -188,11 +188,11 @@ def _write_track(arguments: argparse.Namespace, one: ReadySet, recipe: Recipe, p
 
 def _write_midi(arguments: argparse.Namespace, one: ReadySet, recipe: Recipe, path: Path) -> None:
     """Write a MIDI file: bars once through, with the notes that the track has."""
+    from tercet.made_files import write_made
     from tercet.performing import lay_out
     from tercet.performing.midi import midi_bytes
     from tercet.song import bar_indices
     from tercet.tracks.choice import facts_of
-    from tercet.tracks.made_files import write_made
     from tercet.tracks.timelines import Source
 
     if recipe.way != "through":

@@ -49,9 +49,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Put one song on paper."""
+    from tercet.made_files import write_made
     from tercet.publish import picture_maker
     from tercet.song import read_song
-    from tercet.tracks.made_files import write_made
 
     path = Path(arguments.output)
     paper = _paper(arguments)
@@ -129,7 +129,7 @@ def _paper(arguments: argparse.Namespace) -> str:
 
 def _refuse(path: Path, *, replace: bool) -> None:
     """Refuse a file that can't be written, before any song is read."""
-    from tercet.tracks.made_files import check_may_make
+    from tercet.made_files import check_may_make
 
     ending = path.suffix.lower()
     if ending not in _ENDINGS:

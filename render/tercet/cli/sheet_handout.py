@@ -34,8 +34,8 @@ def write_handout(
     OutputError
         A file can't be written.
     """
+    from tercet.made_files import check_may_make, made_files
     from tercet.publish import handout_pictures, picture_maker
-    from tercet.tracks.made_files import check_may_make, made_files
 
     make = picture_maker(path)
     check_may_make(path, replace=replace)

@@ -78,18 +78,17 @@ def _check(arguments: argparse.Namespace) -> None:
 
 def _build(arguments: argparse.Namespace) -> int:
     """Write the built-in ukulele to a file, or anew to the cache."""
-    from tercet.sound.ukulele import FULL, SMALL, ukulele_bytes
-    from tercet.sound.ukulele_cache import built_in_path, ready_built_in
-    from tercet.tracks.made_files import check_may_make, write_made
+    from tercet.made_files import check_may_make, write_made
+    from tercet.sound.ukulele import FULL, SMALL, built_in_path, ready_built_in, ukulele_bytes
 
-    with building() as report:
+    with building() as progress:
         if arguments.output is None:
             built_in_path().unlink(missing_ok=True)
-            path = ready_built_in(report)
+            path = ready_built_in(progress)
         else:
             path = arguments.output
             check_may_make(path, replace=arguments.replace)
-            data = ukulele_bytes(SMALL if arguments.small else FULL, report)
+            data = ukulele_bytes(SMALL if arguments.small else FULL, progress)
             write_made(path, data, maker=NAME, replace=arguments.replace)
     put(path)
     return 0
@@ -97,15 +96,15 @@ def _build(arguments: argparse.Namespace) -> int:
 
 def _report(arguments: argparse.Namespace) -> int:
     """Measure a font and print what it is like; draw it where a picture is asked for."""
+    from tercet.made_files import check_may_make, write_made
     from tercet.sound.soundfont_choice import choose_font
     from tercet.sound.soundfont_picture import report_svg
     from tercet.sound.soundfont_report import report_json, report_on, report_text
-    from tercet.tracks.made_files import check_may_make, write_made
 
     if arguments.output is not None:
         check_may_make(arguments.output, replace=arguments.replace)
     with building() as told:
-        chosen = choose_font(arguments.report or arguments.sound, None, None, os.environ, report=told)
+        chosen = choose_font(arguments.report or arguments.sound, None, None, os.environ, progress=told)
     report = report_on(chosen.sound, f"{chosen.name}, preset {chosen.preset_name}")
     if arguments.output is not None:
         data = report_svg(report).encode()
@@ -120,10 +119,10 @@ def _report(arguments: argparse.Namespace) -> int:
 def _list(arguments: argparse.Namespace) -> int:
     """List the fonts and the choice."""
     from tercet.sound.soundfont_choice import choose_font, examine_font, find_fonts
-    from tercet.sound.ukulele_cache import built_in_path
+    from tercet.sound.ukulele import built_in_path
 
-    with building() as report:
-        chosen = choose_font(arguments.sound, None, None, os.environ, report=report)
+    with building() as progress:
+        chosen = choose_font(arguments.sound, None, None, os.environ, progress=progress)
     built_in = [examine_font(built_in_path())] if built_in_path().is_file() else []
     fonts = (*built_in, *find_fonts(os.environ))
     if arguments.json:

@@ -11,6 +11,7 @@ Results are what the functions return, and files, which go to a `Store`.
 """
 
 from tercet.jobs.job import Failure, Job, Outcome
+from tercet.jobs.own_files import OwnFiles, own_file
 from tercet.jobs.places import Here, Place, cores, open_place
 from tercet.jobs.running import run_jobs
 from tercet.jobs.store import FolderStore, RemoteStore, Store, store_at
@@ -21,11 +22,13 @@ __all__ = [
     "Here",
     "Job",
     "Outcome",
+    "OwnFiles",
     "Place",
     "RemoteStore",
     "Store",
     "cores",
     "open_place",
+    "own_file",
     "run_jobs",
     "store_at",
 ]

@@ -18,11 +18,9 @@ from pathlib import Path, PurePosixPath
 from typing import Any, Protocol
 
 from tercet.errors import OutputError, OutsideError, ParameterError, RequestError
+from tercet.files import HIDDEN, replacing
 
 __all__ = ["FolderStore", "RemoteStore", "Store", "store_at"]
-
-HIDDEN = ".tercet-"
-"""How names of files begin that are not complete yet."""
 
 WHOLE_PUTS = frozenset({"s3", "s3a", "gs", "gcs", "abfs", "abfss", "az", "adl", "oss"})
 """Kinds of object stores in which an object appears only when all of it has arrived: no need to put it beside and move
@@ -110,19 +108,15 @@ class FolderStore:
             except OSError as error:
                 if error.errno != errno.EXDEV:
                     raise
-                with _beside(target) as hidden:
+                with replacing(target) as hidden:
                     shutil.copy(file, hidden)
-                    hidden.replace(target)
                 file.unlink()
 
     def write(self, data: bytes, name: str) -> None:
         """Put a small file here from memory."""
         target = self.folder / _checked(name)
-        with _told(f"can't write {target}"):
-            target.parent.mkdir(parents=True, exist_ok=True)
-            with _beside(target) as hidden:
-                hidden.write_bytes(data)
-                hidden.replace(target)
+        with _told(f"can't write {target}"), replacing(target) as hidden:
+            hidden.write_bytes(data)
 
     def read(self, name: str) -> bytes:
         """Return what is in a file."""
@@ -255,17 +249,6 @@ class RemoteStore:
                 f"{self.address}: {error}. Name a folder, or an address such as s3://bucket/kits"
             ) from error
         return system, root.rstrip("/")
-
-
-@contextmanager
-def _beside(target: Path) -> Iterator[Path]:
-    """Give a hidden name beside a file's own; what is still there at the end goes."""
-    hidden = target.with_name(f"{HIDDEN}{secrets.token_hex(8)}{target.suffix}")
-    try:
-        yield hidden
-    finally:
-        with suppress(OSError):
-            hidden.unlink(missing_ok=True)
 
 
 def _put_beside_and_move(system: Any, file: Path, target: str) -> None:

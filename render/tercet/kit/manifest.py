@@ -11,8 +11,8 @@ from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from tercet import __version__
+from tercet.made_files import is_sealed, sealed
 from tercet.printable import visible_json
-from tercet.tracks.made_files import is_sealed, sealed
 
 if TYPE_CHECKING:
     from tercet.arranging import Arrangement

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from tercet.errors import OutputError
 from tercet.jobs import Here, Job, run_jobs
+from tercet.jobs.own_files import OwnFiles
 from tercet.kit.existing import what_is_there
 from tercet.kit.manifest import (
     MANIFEST,
@@ -38,9 +39,9 @@ from tercet.kit.tasks import (
     write_one,
 )
 from tercet.kit.work_folder import alone_in, work_folder
+from tercet.made_files import is_sealed
 from tercet.tracks.balance import balance_of
 from tercet.tracks.cache_keys import digest, gain_key, set_key, track_key, without_own_tracks
-from tercet.tracks.made_files import OwnFiles, is_sealed
 from tercet.tracks.track_files import SetOrder, ceilings_of, gains_of
 
 if TYPE_CHECKING:

@@ -18,9 +18,9 @@ from tercet.files import cannot_write
 from tercet.tracks.track_files import SetOrder, recording_of, write_track
 
 if TYPE_CHECKING:
+    from tercet.jobs.own_files import OwnFiles
     from tercet.tracks.balance import Balance, WholeHeard
     from tercet.tracks.facts import TrackFacts
-    from tercet.tracks.made_files import OwnFiles
     from tercet.tracks.recording import Recording
     from tercet.tracks.timelines import Piece
     from tercet.tracks.track_files import Gains

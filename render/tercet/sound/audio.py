@@ -1,16 +1,16 @@
-"""The one shape of audio: float32, (frames, channels), finite; and what checks it."""
+"""The one shape of audio: float32, (frames, channels), finite, 48 kHz; and what checks it."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import numpy as np
+from numpy.typing import NDArray
 
 from tercet.errors import ParameterError
 
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
+__all__ = ["SAMPLE_RATE_HZ", "check_audio", "check_shape"]
 
-__all__ = ["check_audio", "check_shape"]
+SAMPLE_RATE_HZ = 48_000
+"""One sample rate everywhere: every format that Tercet writes takes it, Opus nothing else."""
 
 
 def check_audio(samples: object) -> NDArray[np.float32]:
@@ -26,8 +26,6 @@ def check_audio(samples: object) -> NDArray[np.float32]:
     ParameterError
         Anything else; the message says what was got.
     """
-    import numpy as np
-
     checked = check_shape(samples)
     if checked.size and not (np.isfinite(checked.min()) and np.isfinite(checked.max())):
         frame, channel = np.argwhere(~np.isfinite(checked))[0]
@@ -37,15 +35,7 @@ def check_audio(samples: object) -> NDArray[np.float32]:
 
 
 def check_shape(samples: object) -> NDArray[np.float32]:
-    """Return the samples unchanged if they have the one shape of audio, whether they are finite or not.
-
-    Raises
-    ------
-    ParameterError
-        As `check_audio`.
-    """
-    import numpy as np
-
+    """Return the samples unchanged if they have the one shape of audio, finite or not; errors as `check_audio`."""
     if not isinstance(samples, np.ndarray):
         raise ParameterError(f"audio must be a numpy array (got {type(samples).__name__})")
     if samples.dtype != np.float32:

@@ -9,11 +9,9 @@ from one.
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
+import numpy as np
+from numpy.typing import NDArray
 
 __all__ = ["BODY_MODES", "body_response", "bridge_admittance"]
 

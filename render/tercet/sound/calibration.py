@@ -6,11 +6,13 @@ fret of a string, the K-weighted level of the 400 ms from the stroke is kept, an
 into a velocity by the inverse.
 
 A string is measured from its open key up, by itself and in a fixed order, so its table doesn't depend on what else was
-measured before: the same song gives the same bytes, whether the table was kept or is new.
+measured before: the same song gives the same bytes, whether the table was kept or is new. Tables are kept in the user's
+cache, under the sound (`Synthesiser.identity`), the string and what this version measures.
 """
 
 from __future__ import annotations
 
+import json
 from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -18,14 +20,14 @@ from fractions import Fraction
 from functools import cached_property
 from math import log10
 from statistics import median
-from typing import TYPE_CHECKING
 
+import numpy as np
+
+from tercet.caches import Cache
 from tercet.performing import Take, TakeNote
 from tercet.sound.click_measure import CLICK_RATIO, click_ratio
 from tercet.sound.k_weighting import GESTURE_S, gesture_levels_lufs
-
-if TYPE_CHECKING:
-    from tercet.sound.protocol import StemName, Synthesiser
+from tercet.sound.stems import StemName, Synthesiser
 
 __all__ = [
     "FRETS",
@@ -34,6 +36,8 @@ __all__ = [
     "SILENT_LUFS",
     "VELOCITIES",
     "StringLoudness",
+    "keep_string",
+    "kept_string",
     "measure_string",
     "nominal_level_db",
     "reference_lufs",
@@ -57,6 +61,9 @@ SILENT_LUFS = -100.0
 """What is softer than this isn't heard."""
 
 LEVEL_DIGITS = 4
+
+VERSION = 1
+"""Raised whenever other figures are measured from the same sound."""
 
 _LEAD_S = 0.1
 _PACE_S = 0.46
@@ -144,9 +151,7 @@ def measure_string(
     SynthesiserError, SoundFontError
         As `Synthesiser.stems`.
     """
-    import numpy as np
-
-    from tercet.sound.protocol import SAMPLE_RATE_HZ
+    from tercet.sound.audio import SAMPLE_RATE_HZ
 
     frets = [fret for fret in range(FRETS) if _plays(open_midi + fret, keys)]
     probes = [(fret, velocity) for fret in frets for velocity in VELOCITIES]
@@ -205,3 +210,25 @@ def _probe(onset_s: float, string: int, fret: int, midi: int, velocity: int) -> 
 def reference_lufs(table: StringLoudness) -> float:
     """Return the level that mf stands for, from the table of the reference string."""
     return round(median(row[-1] for row in table.levels_lufs[:REFERENCE_FRETS]) - LOUDEST_DB, LEVEL_DIGITS)
+
+
+# ---- what was measured before
+
+
+def kept_string(cache: Cache, identity: str, string: int, open_midi: int) -> StringLoudness | None:
+    """Return a table that was kept, or None if there is none, or none that is whole."""
+    data = cache.get(_key(identity, string, open_midi))
+    if data is None:
+        return None
+    rows, clicking = json.loads(data)
+    return StringLoudness(string, open_midi, tuple(map(tuple, rows)), clicking)
+
+
+def keep_string(cache: Cache, identity: str, table: StringLoudness) -> None:
+    """Keep a table; where that isn't possible, go on without."""
+    data = json.dumps([table.levels_lufs, table.clicking_frets]).encode()
+    cache.keep(_key(identity, table.string, table.open_midi), data)
+
+
+def _key(identity: str, string: int, open_midi: int) -> str:
+    return f"{VERSION}/{identity}/{string}/{open_midi}/{FRETS}/{VELOCITIES}"

@@ -17,11 +17,9 @@ from __future__ import annotations
 import functools
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
+import numpy as np
+from numpy.typing import NDArray
 
 __all__ = ["FOLDED_DB", "SPARE_FRAMES", "Circle", "circle_of"]
 
@@ -65,8 +63,6 @@ class Circle:
 
         A unit impulse, whose transform is 1, becomes one sample of height 1.
         """
-        import numpy as np
-
         sound = np.fft.irfft(transform * self.weight, self.frames) * self.growth
         return sound[:-SPARE_FRAMES]
 
@@ -74,8 +70,6 @@ class Circle:
 @functools.lru_cache(maxsize=32)
 def circle_of(frames: int, rate_hz: int) -> Circle:
     """Return the circle that gives a number of samples; remembered, because notes of one length share it."""
-    import numpy as np
-
     size = _quick_size(frames + SPARE_FRAMES)
     sigma = FOLDED_DB / 20.0 * math.log(10.0) / size
     points = min(size // 2, int(size * HIGHEST_HZ / rate_hz)) + 1

@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
+import numpy as np
+from numpy.typing import NDArray
 
 __all__ = ["CLICK_RATIO", "click_ratio"]
 
@@ -33,8 +30,6 @@ def click_ratio(mono: NDArray[np.float32], rate_hz: int) -> float:
     rate_hz
         Frames a second.
     """
-    import numpy as np
-
     block = round(BLOCK_S * rate_hz)
     inside = mono[round(ATTACK_S * rate_hz) : len(mono) - round(END_S * rate_hz)]
     bends = np.abs(np.diff(inside.astype(np.float64), 2))

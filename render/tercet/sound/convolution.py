@@ -10,11 +10,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
+import numpy as np
+from numpy.typing import NDArray
 
 __all__ = ["THREADS", "Convolution", "convolved"]
 
@@ -49,8 +48,6 @@ class Convolution:
     @staticmethod
     def of(responses: NDArray[np.float64]) -> Convolution:
         """Return the convolution with responses (2, frames)."""
-        import numpy as np
-
         spectra = np.fft.rfft(responses, TRANSFORM_FRAMES) * (0.5 * TRANSFORM_FRAMES)
         return Convolution(responses.shape[1], spectra.astype(np.complex64))
 
@@ -73,8 +70,6 @@ def convolved(
     -------
     float32 (frames + response frames, 2) for each sound; exactly 0 where nothing has sounded for a block.
     """
-    import numpy as np
-
     results = [
         np.empty((len(sound) + convolution.frames, 2), np.float32)
         for sound, convolution in zip(sounds, convolutions, strict=True)
@@ -100,8 +95,6 @@ _Task = tuple["NDArray[np.float32]", "NDArray[np.float32]", Convolution, int]
 
 def _fill(tasks: Sequence[_Task]) -> None:
     """Fill blocks of results, `BLOCKS_AT_ONCE` for each task."""
-    import numpy as np
-
     bins = TRANSFORM_FRAMES // 2 + 1
     heard = np.empty((BLOCKS_AT_ONCE, TRANSFORM_FRAMES), np.float32)
     spectra: Any = np.empty(
@@ -131,8 +124,6 @@ def _fill(tasks: Sequence[_Task]) -> None:
 
 def _add_sides(sound: NDArray[np.float32], start: int, heard: NDArray[np.float32]) -> None:
     """Put the sum of both sides of a sound (frames, 2), from frame `start` on, into `heard`; silence around it."""
-    import numpy as np
-
     inside = sound[max(start, 0) : max(start + len(heard), 0)]
     offset = min(max(-start, 0), len(heard))
     heard[:offset] = 0.0

@@ -7,15 +7,12 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Iterable
-from typing import TYPE_CHECKING
 
+import numpy as np
+from numpy.typing import NDArray
+
+from tercet.performing import Click
 from tercet.sound.struck import BELL, WOOD, strike
-
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
-    from tercet.performing import Click
 
 __all__ = ["BELL_PEAK", "PEAK", "cue_stem", "knock", "turn_bell"]
 
@@ -46,8 +43,6 @@ def cue_stem(clicks: Iterable[Click], length_frames: int, rate_hz: int) -> NDArr
     -------
     float32 (length_frames, 2)
     """
-    import numpy as np
-
     stem = np.zeros((length_frames, 2), np.float32)
     for click in clicks:
         start = max(0, round(click.onset_s * rate_hz))
@@ -67,8 +62,6 @@ def knock(first: bool, rate_hz: int) -> NDArray[np.float32]:
     rate_hz
         Frames a second, at least 16000.
     """
-    import numpy as np
-
     sound = strike(WOOD, rate_hz, FIRST_OF_BAR_RATIO if first else 1.0)
     knocked = np.asarray(PEAK * sound, np.float32)
     knocked.flags.writeable = False
@@ -78,8 +71,6 @@ def knock(first: bool, rate_hz: int) -> NDArray[np.float32]:
 @functools.cache
 def turn_bell(rate_hz: int) -> NDArray[np.float32]:
     """Return the cue that the turn changes, mono float32 (frames,), at most `BELL_PEAK` high; read-only."""
-    import numpy as np
-
     rung = np.asarray(BELL_PEAK * strike(BELL, rate_hz), np.float32)
     rung.flags.writeable = False
     return rung

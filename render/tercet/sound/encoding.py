@@ -24,27 +24,21 @@ one that ignores it begins `MP3_DELAY_FRAMES` late, and one that plays the heade
 from __future__ import annotations
 
 import errno
+from collections.abc import Callable
 from contextlib import suppress
-from typing import TYPE_CHECKING, Literal
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Literal, Self
 
-from tercet.audio_formats import FORMATS
+import numpy as np
+from numpy.typing import NDArray
+
+from tercet.audio_formats import FORMATS, TrackFormat
 from tercet.errors import OutputError, ParameterError, RequestError
-from tercet.sound.audio import check_audio, check_shape
+from tercet.sound.audio import SAMPLE_RATE_HZ, check_audio, check_shape
 from tercet.sound.ogg import with_settled_serial
-from tercet.sound.protocol import SAMPLE_RATE_HZ
 from tercet.sound.sink import Sink, interrupts_held
 from tercet.sound.tags import Tags, id3_tag, sound_file_strings
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
-    from pathlib import Path
-    from types import TracebackType
-    from typing import Any, Self
-
-    import numpy as np
-    from numpy.typing import NDArray
-
-    from tercet.audio_formats import TrackFormat
 
 __all__ = [
     "BITS",
@@ -241,8 +235,6 @@ class TrackWriter:
 
     def _held_at_full_scale(self, part: NDArray[np.float32]) -> NDArray[np.float32]:
         """Return a part of audio with everything beyond ±1 held there, and count it."""
-        import numpy as np
-
         if not part.size or (part.max() <= 1.0 and part.min() >= -1.0):
             return part
         check_audio(part)
@@ -251,8 +243,6 @@ class TrackWriter:
 
     def _wait(self, part: NDArray[np.float32]) -> None:
         """Collect parts up to a whole block, so that no file depends on how its samples arrive."""
-        import numpy as np
-
         if self._waiting is None:
             self._waiting = np.empty((_BLOCK_FRAMES, _CHANNELS), np.float32)
         stop = self._waiting_frames + len(part)
@@ -297,8 +287,6 @@ class TrackWriter:
 
 def _whole_numbers(part: NDArray[np.float32], bits: int) -> NDArray[np.int16] | NDArray[np.int32]:
     """Return samples within ±1 as whole numbers, in the upper bits of the type that libsndfile takes."""
-    import numpy as np
-
     full_scale = 1 << bits - 1
     scaled = part * np.float32(full_scale)
     np.rint(scaled, out=scaled)

@@ -33,14 +33,18 @@ import os
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
 
 from tercet.errors import SoundFontError, SynthesiserError
+from tercet.performing import Take
 from tercet.song import LAYERS
+from tercet.sound.audio import SAMPLE_RATE_HZ
 from tercet.sound.cue_sounds import cue_stem
 from tercet.sound.hearing import k_weighted_level_db
 from tercet.sound.library import Library, load_library
-from tercet.sound.protocol import SAMPLE_RATE_HZ, STEM_NAMES, StemName, Stems
 from tercet.sound.schedule import (
     RELEASE_S,
     STRINGS,
@@ -58,6 +62,7 @@ from tercet.sound.sf2_reader import (
     read_zones,
     timecents_of_seconds,
 )
+from tercet.sound.stems import STEM_NAMES, StemName, Stems
 from tercet.sound.ukulele_voice import (
     BRIGHTNESS_BY_LAYER,
     BRIGHTNESS_CONTROLLER,
@@ -72,12 +77,6 @@ from tercet.sound.ukulele_voice import (
     with_whole_chops,
 )
 from tercet.sound.voicing import PROBE_LENGTH_S, KeyVoice, key_voice
-
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
-    from tercet.performing import Take
 
 __all__ = ["FluidSynthesiser"]
 
@@ -446,8 +445,6 @@ class _Rendering:
     """Takes what a synthesiser plays, block by block, into one array for each audio group."""
 
     def __init__(self, library: Library, synth: Any, frames: int, groups: int) -> None:
-        import numpy as np
-
         self._process, self._synth = library.process, synth
         self._layers = [np.empty((frames, 2), np.float32) for _ in range(groups)]
         self._block = np.zeros((2 * groups, BLOCK_FRAMES), np.float32)

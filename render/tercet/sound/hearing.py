@@ -7,13 +7,11 @@ Loudness is the K-weighted level of the first 400 ms (ITU-R BS.1770-5, annex 1; 
 from __future__ import annotations
 
 import functools
-from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
 
 from tercet.sound.k_weighting import GESTURE_S, LOUDNESS_OFFSET_DB, k_weighting_response
-
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
 
 __all__ = ["centroid_hz", "k_gain", "k_weighted_level_db"]
 
@@ -23,8 +21,6 @@ QUIETEST_POWER = 1e-20
 @functools.lru_cache(maxsize=16)
 def k_gain(size: int, rate_hz: int) -> NDArray[np.float64]:
     """Return the power gain of the K-weighting at the bins of a real FFT of `size`, (size // 2 + 1,); read-only."""
-    import numpy as np
-
     gain: NDArray[np.float64] = np.abs(k_weighting_response(rate_hz, size)) ** 2
     gain.flags.writeable = False
     return gain
@@ -32,8 +28,6 @@ def k_gain(size: int, rate_hz: int) -> NDArray[np.float64]:
 
 def k_weighted_level_db(mono: NDArray[np.floating], rate_hz: int) -> float:
     """Return the K-weighted level of the first `GESTURE_S` of a sound (frames,), in LUFS for one channel."""
-    import numpy as np
-
     frames = round(GESTURE_S * rate_hz)
     size = 2 * frames
     power = np.abs(np.fft.rfft(mono[:frames], size)) ** 2 * k_gain(size, rate_hz)
@@ -43,8 +37,6 @@ def k_weighted_level_db(mono: NDArray[np.floating], rate_hz: int) -> float:
 
 def centroid_hz(mono: NDArray[np.floating], rate_hz: int) -> float:
     """Return the centroid of the power spectrum of the first `GESTURE_S` of a sound (frames,); 0 for silence."""
-    import numpy as np
-
     frames = round(GESTURE_S * rate_hz)
     power = np.abs(np.fft.rfft(mono[:frames])) ** 2
     total = float(power.sum())

@@ -5,11 +5,9 @@ from __future__ import annotations
 import functools
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
+import numpy as np
+from numpy.typing import NDArray
 
 __all__ = [
     "GESTURE_S",
@@ -52,8 +50,6 @@ _FADE_S = 0.05
 
 def k_weighting_response(sample_rate_hz: int, length_frames: int) -> NDArray[np.complex128]:
     """Answer of the K-weighting to each frequency of a Fourier transform of that length, from 0 to half the rate."""
-    import numpy as np
-
     delay = np.exp(-2j * np.pi * np.arange(length_frames // 2 + 1) / length_frames)
     response: NDArray[np.complex128] = np.ones_like(delay)
     for b0, b1, b2, a0, a1, a2 in _rescaled(_SECTIONS, sample_rate_hz):
@@ -102,8 +98,6 @@ class KWeightedEnergies:
     """
 
     def __init__(self, sample_rate_hz: int, step_frames: int, channels: int) -> None:
-        import numpy as np
-
         self._step_frames = step_frames
         self._filter = _blocked_filter(_SECTIONS, sample_rate_hz, step_frames)
         self._state = np.zeros((channels, self._filter.states))
@@ -116,8 +110,6 @@ class KWeightedEnergies:
 
         Only the last samples of all may end within a step.
         """
-        import numpy as np
-
         frames = samples.shape[0]
         steps = -(-frames // self._step_frames)
         energies = np.empty(steps)
@@ -131,8 +123,6 @@ class KWeightedEnergies:
 
     def _weighted(self, samples: NDArray[np.float32], steps: int) -> NDArray[np.float32]:
         """Return samples weighted, (channels, steps, frames of a step), 0 where there are none."""
-        import numpy as np
-
         channels, frames = len(self._state), samples.shape[0]
         filled = steps * self._step_frames
         rows = channels * filled // self._filter.block
@@ -196,8 +186,6 @@ class _BlockedFilter:
         -------
         What is remembered after the last block, (channels, states).
         """
-        import numpy as np
-
         channels, states = state.shape
         left = taken[:, :, : self.block] @ self.left
         after = (left.reshape(len(taken), -1, self.run * states) @ self.within).reshape(-1, self.run, states)
@@ -223,16 +211,12 @@ class _BlockedFilter:
         Step by step: products of larger matrices would be shared out among threads, which wait for one another longer
         than they work.
         """
-        import numpy as np
-
         np.matmul(taken, self.weighs, out=given)
 
 
 @functools.cache
 def _blocked_filter(sections: _Sections, sample_rate_hz: int, step_frames: int) -> _BlockedFilter:
     """Return a filter of sections at 48 kHz for another rate, in blocks that fill steps."""
-    import numpy as np
-
     block = _divisor(step_frames, _MOST_BLOCK_FRAMES)
     run = _divisor(step_frames // block, _MOST_RUN_BLOCKS)
     turn, taken, given, direct = _balanced(*_state_space(sections, sample_rate_hz))
@@ -279,8 +263,6 @@ def _chained(turn: NDArray[np.float64], count: int) -> tuple[NDArray[np.float64]
     (count · states, count · states) from what each leaves to what is remembered after each, and `turn` to the powers
     of 0 to `count`.
     """
-    import numpy as np
-
     states = len(turn)
     powers = _powers(turn, count)
     chained = np.zeros((count, states, count, states))
@@ -292,8 +274,6 @@ def _chained(turn: NDArray[np.float64], count: int) -> tuple[NDArray[np.float64]
 
 def _powers(turn: NDArray[np.float64], most: int) -> list[NDArray[np.float64]]:
     """Return a square matrix to the powers of 0 to `most`."""
-    import numpy as np
-
     powers = [np.eye(len(turn))]
     for _ in range(most):
         powers.append(powers[-1] @ turn)
@@ -309,8 +289,6 @@ def _balanced(
     Control 26(1), 1981): a base in which both Gramians are the same diagonal matrix. In the base of the direct form a
     double pole close to 1 makes large numbers that almost cancel.
     """
-    import numpy as np
-
     reached, seen = _gramian(turn, taken), _gramian(turn.T, given)
     root = np.linalg.cholesky(reached)
     directions, sizes, _ = np.linalg.svd(root.T @ seen @ root)
@@ -321,8 +299,6 @@ def _balanced(
 
 def _gramian(turn: NDArray[np.float64], taken: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return X with X = A X Aᵀ + b bᵀ."""
-    import numpy as np
-
     size = len(turn)
     known = np.outer(taken, taken).reshape(-1)
     solved = np.linalg.solve(np.eye(size * size) - np.kron(turn, turn), known)
@@ -333,8 +309,6 @@ def _state_space(
     sections: _Sections, sample_rate_hz: int
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], float]:
     """Return sections in a row as z' = A z + B x, y = C z + D x: A, B, C, D (transposed direct form II)."""
-    import numpy as np
-
     turn, taken, given, direct = np.zeros((0, 0)), np.zeros(0), np.zeros(0), 1.0
     for b0, b1, b2, _, a1, a2 in _rescaled(sections, sample_rate_hz):
         own = np.array([[-a1, 1.0], [-a2, 0.0]])
@@ -360,8 +334,6 @@ def gesture_levels_lufs(
     sample_rate_hz
         Frames a second.
     """
-    import numpy as np
-
     if not onsets_s:
         return np.zeros(0)
     length = round(GESTURE_S * sample_rate_hz)
@@ -387,8 +359,6 @@ def k_weighted_levels_lufs(sounds: NDArray[np.float32], sample_rate_hz: int) -> 
     float64 (sounds,)
         LUFS; −200.7 for silence.
     """
-    import numpy as np
-
     frames = sounds.shape[1]
     steps = -(-(frames + round(_FADE_S * sample_rate_hz)) // _STEP_FRAMES)
     in_a_row = np.zeros((_SOUNDS_AT_ONCE, steps * _STEP_FRAMES, sounds.shape[2]), np.float32)
@@ -409,8 +379,6 @@ def _rescaled(sections: _Sections, sample_rate_hz: int) -> NDArray[np.float64]:
     The Recommendation gives coefficients at 48 kHz and asks for the same response elsewhere. The bilinear transform
     is undone with z = (1 + w)/(1 − w), w scaled by the ratio of the rates, and the transform done again.
     """
-    import numpy as np
-
     ratio = sample_rate_hz / _RATE_HZ
     rows = []
     for section in sections:

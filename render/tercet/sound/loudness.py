@@ -14,15 +14,13 @@ from __future__ import annotations
 
 import functools
 import math
-from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
 
 from tercet.errors import ParameterError
 from tercet.sound.audio import check_audio
 from tercet.sound.k_weighting import LOUDNESS_OFFSET_DB, k_weighted_energies
-
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
 
 __all__ = [
     "PEAK_BLOCK_FRAMES",
@@ -100,8 +98,6 @@ def gated_loudness_lufs(energies: NDArray[np.float64], frames: int, sample_rate_
     float
         LUFS; minus infinity when nothing passes the gates.
     """
-    import numpy as np
-
     step_frames = step_frames_of(sample_rate_hz)
     whole = frames // step_frames
     power = energies[:whole] / step_frames if whole >= _STEPS_A_BLOCK else energies / step_frames
@@ -202,8 +198,6 @@ def part_peak_dbtp(
     float
         dBTP, at least `known_dbtp`.
     """
-    import numpy as np
-
     phases, rise = _interpolator()
     peak = 10 ** (known_dbtp / 20)
     first = start if start > 0 else -PEAK_BLOCK_FRAMES
@@ -258,8 +252,6 @@ def _interpolator() -> tuple[NDArray[np.float64], float]:
     from sample to sample within reach; the weights are partial sums of the phase. The second value returned is the
     largest sum of the weights' magnitudes, over all phases: the most that a step of 1 can add.
     """
-    import numpy as np
-
     offset = np.arange(-_HALF_TAPS * _OVERSAMPLING, _HALF_TAPS * _OVERSAMPLING) / _OVERSAMPLING
     window = np.kaiser(len(offset) + 1, _KAISER_BETA)[:-1]
     phases = (np.sinc(offset) * window).reshape(-1, _OVERSAMPLING)
@@ -277,8 +269,6 @@ def _peak_bounds(samples: NDArray[np.float32], first: int, count: int, rise: flo
 
     A block's wave depends on the block and on fewer frames beside it than a block has.
     """
-    import numpy as np
-
     with np.errstate(over="ignore"):
         steps = np.diff(samples, axis=0)
     heights, steepest = (
@@ -293,8 +283,6 @@ def _peak_bounds(samples: NDArray[np.float32], first: int, count: int, rise: flo
 
 def _highest_of_blocks(values: NDArray[np.float32], first: int, count: int) -> NDArray[np.float64]:
     """Return the highest magnitude of each of so many blocks from a frame on, 0 where there are no values."""
-    import numpy as np
-
     highest = np.zeros(count)
     silent = max(-first, 0) // PEAK_BLOCK_FRAMES
     inside = values[max(first, 0) : max(first, 0) + (count - silent) * PEAK_BLOCK_FRAMES]
@@ -309,8 +297,6 @@ def _highest_of_blocks(values: NDArray[np.float32], first: int, count: int) -> N
 
 def _block_peak(samples: NDArray[np.float32], start: int, phases: NDArray[np.float64]) -> float:
     """Highest magnitude of the oversampled wave from frame `start` on, over one block."""
-    import numpy as np
-
     part = _excerpt(samples, start - _HALF_TAPS + 1, start + PEAK_BLOCK_FRAMES + _HALF_TAPS)
     within_reach = np.lib.stride_tricks.sliding_window_view(part.astype(np.float64), 2 * _HALF_TAPS, axis=0)
     return float(np.abs(within_reach[..., ::-1] @ phases).max())
@@ -318,8 +304,6 @@ def _block_peak(samples: NDArray[np.float32], start: int, phases: NDArray[np.flo
 
 def _excerpt(samples: NDArray[np.float32], start: int, stop: int) -> NDArray[np.float32]:
     """Frames from `start` up to `stop`, silence where there are none."""
-    import numpy as np
-
     inside = samples[max(start, 0) : max(stop, 0)]
     if len(inside) == stop - start:
         return inside

@@ -11,28 +11,26 @@ from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING
 
+import numpy as np
+from numpy.typing import NDArray
+
+from tercet.caches import Cache
 from tercet.performing import Take, TakeNote
-from tercet.song import LAYERS
+from tercet.song import LAYERS, Layer
 from tercet.sound.calibration import (
     REFERENCE_OPEN_MIDI,
     REFERENCE_STRING,
     SILENT_LUFS,
     VELOCITIES,
     StringLoudness,
+    keep_string,
+    kept_string,
     measure_string,
     nominal_level_db,
     reference_lufs,
 )
-from tercet.sound.calibration_cache import cache_folder, keep_string, kept_string
-from tercet.sound.protocol import STEM_NAMES, StemName, Stems, Synthesiser
-
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
-    from tercet.song import Layer
+from tercet.sound.stems import STEM_NAMES, Progress, StemName, Stems, Synthesiser
 
 __all__ = ["MeasuredSynthesiser", "layer_gain_db"]
 
@@ -49,8 +47,6 @@ TELLING_DB = 0.05
 MISSED_DB = 1.0
 """A note that is further than this from its level is said to be out of reach."""
 
-Report = Callable[[str, int, int], None]
-
 
 class MeasuredSynthesiser:
     """A `Synthesiser` around another one, for one song.
@@ -63,7 +59,7 @@ class MeasuredSynthesiser:
         Gives the take of the whole song at full speed.
     folder
         Where loudness tables are kept, the user's cache without it.
-    report
+    progress
         Told (what is being done, strings measured, strings in all) while a new sound is measured.
     """
 
@@ -73,12 +69,12 @@ class MeasuredSynthesiser:
         song: Callable[[], Take],
         *,
         folder: Path | None = None,
-        report: Report | None = None,
+        progress: Progress | None = None,
     ) -> None:
         self.inner = inner
         self._song = song
         self._folder = folder
-        self._report = report
+        self._progress = progress
         self._tables: dict[tuple[int, int], StringLoudness] = {}
 
     def identity(self) -> str:
@@ -177,22 +173,21 @@ class MeasuredSynthesiser:
         wanted = sorted(
             {(note.string, note.open_midi) for note in notes} | {(REFERENCE_STRING, REFERENCE_OPEN_MIDI)}
         )
-        folder, identity = self._folder or cache_folder(), self.inner.identity()
-        kept = {place: kept_string(folder, identity, *place) for place in wanted}
+        cache = Cache(self._folder) if self._folder else Cache.of_user("loudness")
+        identity = self.inner.identity()
+        kept = {place: kept_string(cache, identity, *place) for place in wanted}
         missing = [place for place, table in kept.items() if table is None]
         for done, (string, open_midi) in enumerate(missing):
-            if self._report is not None:
-                self._report("measuring how loud the sound is", done, len(missing))
+            if self._progress is not None:
+                self._progress("measuring how loud the sound is", done, len(missing))
             table = measure_string(self.inner, string, open_midi, self.inner.keys())
-            keep_string(folder, identity, table)
+            keep_string(cache, identity, table)
             kept[string, open_midi] = table
         self._tables = {place: table for place, table in kept.items() if table is not None}
 
 
 def _with_gains(stems: Stems, gains_db: Mapping[Layer, float]) -> Stems:
     """Return stems with a gain on each layer."""
-    import numpy as np
-
     by_name: dict[StemName, NDArray[np.float32]] = dict(stems.by_name)
     for layer, gain_db in gains_db.items():
         if gain_db and layer in by_name:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
 
 from tercet.sound.k_weighting import KWeightedEnergies
 from tercet.sound.loudness import (
@@ -13,10 +15,6 @@ from tercet.sound.loudness import (
     plain_loudness_lufs,
     step_frames_of,
 )
-
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
 
 __all__ = ["Meter"]
 
@@ -40,8 +38,6 @@ class Meter:
     """
 
     def __init__(self, sample_rate_hz: int) -> None:
-        import numpy as np
-
         self._rate_hz = sample_rate_hz
         step_frames = step_frames_of(sample_rate_hz)
         self._piece_frames = PIECE_STEPS * step_frames
@@ -80,8 +76,6 @@ class Meter:
 
         Loudness of audio too quiet for the gates is measured without them.
         """
-        import numpy as np
-
         if self._held_frames > self._before_frames:
             self._measure(self._held_frames - self._before_frames)
         energies = np.concatenate([np.zeros(0), *self._energies])

@@ -9,7 +9,9 @@ from __future__ import annotations
 
 import functools
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
 
 from tercet.sound.body import body_response, bridge_admittance
 from tercet.sound.circle import SPARE_FRAMES, circle_of
@@ -25,10 +27,6 @@ from tercet.sound.string_model import (
     t60_s,
 )
 from tercet.sound.touch import NARROWEST_S, WIDEST_S, pluck_place, pluck_transform, touch_transform
-
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
 
 __all__ = ["PluckedNote", "firm_centroid_hz", "plucked_note", "ring_s", "soft_centroid_hz", "touch_width_s"]
 
@@ -78,8 +76,6 @@ def soft_centroid_hz(frequency_hz: float) -> float:
 
 def firm_centroid_hz(frequency_hz: float) -> float:
     """Return the brightness of the firmest touch, from `FIRM_LINE`."""
-    import numpy as np
-
     fundamentals_hz, centroids_hz = zip(*FIRM_LINE, strict=True)
     return float(np.interp(frequency_hz, fundamentals_hz, centroids_hz))
 
@@ -89,8 +85,6 @@ def touch_width_s(string: UkeString, fret: int, centroid_hz: float) -> float:
 
     The partials' energies over `GESTURE_S` are summed: ``|force · body · touch|² · (1 − e^(−2αt))/2α``.
     """
-    import numpy as np
-
     hertz = partials_hz(string, fret)
     s = np.asarray(2j * np.pi * hertz, np.complex128)
     turns = loop_turns(s, string, fret)
@@ -144,8 +138,6 @@ def _body_on(frames: int, rate_hz: int) -> tuple[NDArray[np.complex128], NDArray
 
 def _finished(sound: NDArray[np.float64], rate_hz: int) -> NDArray[np.float64]:
     """Bring a note to `LEVEL_DB` and let its end sink to nothing by half a cosine."""
-    import numpy as np
-
     frames = round(FADE_S * rate_hz)
     sound = sound * 10.0 ** ((LEVEL_DB - k_weighted_level_db(sound, rate_hz)) / 20.0)
     sound[-frames:] *= 0.5 + 0.5 * np.cos(np.linspace(0.0, np.pi, frames))

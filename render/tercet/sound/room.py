@@ -17,16 +17,15 @@ import random
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import product
-from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
 
 from tercet.song import LAYERS, Layer
+from tercet.sound.audio import SAMPLE_RATE_HZ
 from tercet.sound.convolution import THREADS, Convolution, convolved
 from tercet.sound.k_weighting import k_weighting_response
-from tercet.sound.protocol import SAMPLE_RATE_HZ, StemName, Stems
-
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
+from tercet.sound.stems import StemName, Stems
 
 __all__ = [
     "PLACES",
@@ -132,8 +131,6 @@ def in_room(stems: Stems, threads: int = THREADS) -> Stems:
     threads
         How many work on it.
     """
-    import numpy as np
-
     layers = [layer for layer in LAYERS if layer in stems.by_name]
     heard = convolved(
         [stems.by_name[layer] for layer in layers], [_convolution(layer) for layer in layers], threads
@@ -156,8 +153,6 @@ def layer_responses(layer: Layer) -> NDArray[np.float64]:
     The K-weighted power of a plucked string, left and right together, is that of the dry string on both sides.
     Read-only.
     """
-    import numpy as np
-
     place = PLACES[layer]
     room = math.sqrt(10.0 ** (ROOM_AT_1_M_DB / 10.0)) * place.distance_m
     early = _with_energy(_early_reflections(place), room**2 * EARLY_SHARE)
@@ -185,8 +180,6 @@ def pan_gains(azimuth_deg: float) -> NDArray[np.float64]:
     azimuth_deg
         To the right of straight ahead; beyond `STAGE_DEG` on either side, that side alone.
     """
-    import numpy as np
-
     across = min(max(azimuth_deg / STAGE_DEG, -1.0), 1.0)
     angle = (1.0 + across) * math.pi / 4.0
     return np.array([math.sqrt(2.0) * math.cos(angle), math.sqrt(2.0) * math.sin(angle)])
@@ -205,8 +198,6 @@ def _early_reflections(place: Place) -> NDArray[np.float64]:
     acoustics", JASA 65(4), 1979): each image sounds (r − r₀)/c after the direct sound, at r₀/r times βⁿ of its
     amplitude for n walls, from its own direction.
     """
-    import numpy as np
-
     azimuth = math.radians(place.azimuth_deg)
     ahead = (place.distance_m * math.sin(azimuth), place.distance_m * math.cos(azimuth), 0.0)
     source = tuple(here + there for here, there in zip(LISTENER_M, ahead, strict=True))
@@ -246,8 +237,6 @@ def _tail(layer: Layer) -> NDArray[np.float64]:
     Velvet noise: one pulse of +1 or −1 at a random frame of each grid period (H. Järveläinen & M. Karjalainen,
     "Reverberation Modeling Using Velvet Noise", AES 30th Conference, 2007), under the envelope 10^(−3t/T60).
     """
-    import numpy as np
-
     time_s = np.arange(RESPONSE_FRAMES) / SAMPLE_RATE_HZ
     rise = np.clip((time_s - TAIL_FROM_S) / (TAIL_RISE_S - TAIL_FROM_S), 0.0, 1.0)
     tail = np.zeros((2, RESPONSE_FRAMES))
@@ -270,8 +259,6 @@ def _low_pass(corner_hz: float) -> NDArray[np.complex128]:
 
     J. O. Smith, "Introduction to Digital Filters", 2007, «One-Pole».
     """
-    import numpy as np
-
     pole = math.exp(-2.0 * math.pi * corner_hz / SAMPLE_RATE_HZ)
     delay = np.exp(-2j * np.pi * np.arange(SPECTRUM_FRAMES // 2 + 1) / SPECTRUM_FRAMES)
     return np.asarray((1.0 - pole) / (1.0 - pole * delay))
@@ -305,8 +292,6 @@ def _evened(spectrum: NDArray[np.complex128], model: NDArray[np.complex128]) -> 
     section 13.5). What is filtered away is the part of the room in step with the direct sound, about half its
     energy; so the sum of both sides has no comb in it either.
     """
-    import numpy as np
-
     missing = (np.abs(model) ** 2).sum(axis=0) / (np.abs(spectrum) ** 2).sum(axis=0)
     cepstrum = np.fft.irfft(0.5 * np.log(missing), SPECTRUM_FRAMES)
     cepstrum[1 : SPECTRUM_FRAMES // 2] *= 2.0
@@ -317,8 +302,6 @@ def _evened(spectrum: NDArray[np.complex128], model: NDArray[np.complex128]) -> 
 
 def _loudness_gain(responses: NDArray[np.float64]) -> float:
     """Return the gain after which responses (2, frames) keep the K-weighted power of a plucked string."""
-    import numpy as np
-
     hertz = np.fft.rfftfreq(SPECTRUM_FRAMES, 1.0 / SAMPLE_RATE_HZ)
     lowest_hz, highest_hz = SOURCE_BAND_HZ
     inside = (hertz >= lowest_hz) & (hertz <= highest_hz)

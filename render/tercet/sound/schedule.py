@@ -7,16 +7,13 @@ import logging
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
 
 from tercet.errors import ParameterError
+from tercet.performing import Take, TakeNote
 from tercet.song import LAYERS
-
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
-    from tercet.performing import Take, TakeNote
 
 __all__ = [
     "CHOP_LENGTH_S",
@@ -138,8 +135,6 @@ def shade_of_place(note: TakeNote) -> float:
 
 def fade_end(samples: NDArray[np.float32], rate_hz: int) -> None:
     """Let the last `FADE_S` of audio (frames, channels) sink to nothing, in place, by half a cosine."""
-    import numpy as np
-
     frames = min(round(FADE_S * rate_hz), samples.shape[0])
     if frames:
         fall = 0.5 + 0.5 * np.cos(np.linspace(0.0, np.pi, frames))

@@ -12,7 +12,6 @@ font (SF3) has the same tables; its samples are Ogg Vorbis, marked by bit 0x10 o
 from __future__ import annotations
 
 import functools
-import hashlib
 import itertools
 import math
 import stat
@@ -22,8 +21,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, BinaryIO
 
+from tercet.caches import Cache
 from tercet.errors import SoundFontError
-from tercet.sound.soundfont_index import known_hash
+from tercet.files import sha256_of
 
 __all__ = [
     "ATTENUATION",
@@ -245,11 +245,15 @@ def read_zones(path: Path, bank: int, program: int) -> tuple[Zone, ...]:
 
 @functools.lru_cache(maxsize=64)
 def _fingerprint(version: _FileVersion) -> str:
-    def hashed() -> str:
-        with version.path.open("rb") as file:
-            return hashlib.file_digest(file, "sha256").hexdigest()
-
-    return known_hash(version.path, version.size_bytes, version.modified_ns, hashed)
+    """Return the hash of a font; kept, since a large one takes a third of a second to read and seldom changes."""
+    cache = Cache.of_user("fonts")
+    key = f"{version.path.resolve()}\n{version.size_bytes}\n{version.modified_ns}"
+    kept = cache.get(key)
+    if kept is not None:
+        return kept.decode("ascii")
+    found = sha256_of(version.path)
+    cache.keep(key, found.encode("ascii"))
+    return found
 
 
 def _version_of(path: Path) -> _FileVersion:

@@ -12,14 +12,12 @@ from __future__ import annotations
 import struct
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
 
 from tercet.errors import ParameterError
 from tercet.sound.sf2_reader import INSTRUMENT, KEY_RANGE, RECORDS, SAMPLE, VELOCITY_RANGE
-
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
 
 __all__ = [
     "FontFile",

@@ -12,15 +12,12 @@ import errno
 import os
 import signal
 import threading
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from typing import TYPE_CHECKING
+from pathlib import Path
+from types import FrameType
 
 from tercet.errors import OutputError
-
-if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
-    from pathlib import Path
-    from types import FrameType
 
 __all__ = ["Sink", "interrupts_held"]
 

@@ -17,13 +17,14 @@ import difflib
 import importlib.util
 import re
 import sys
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path, PureWindowsPath
 
 from tercet.caches import data_folder, home_folder
 from tercet.errors import SoundFontError
 from tercet.sound.sf2_reader import FontHeader, Preset, SoundFont, read_header, read_zones
+from tercet.sound.stems import Progress
 
 __all__ = [
     "BUILT_IN",
@@ -174,7 +175,7 @@ def choose_font(
     song_folder: Path | None,
     environ: Mapping[str, str],
     folders: Sequence[Path] | None = None,
-    report: Callable[[str, int, int], None] | None = None,
+    progress: Progress | None = None,
 ) -> ChosenFont:
     """Choose the font that will be heard; the built-in one is made if it isn't there yet.
 
@@ -190,7 +191,7 @@ def choose_font(
         Environment variables; ``TERCET_SOUND`` is read as `option` is.
     folders
         Where to look instead of `usual_folders`.
-    report
+    progress
         Told (what is being done, steps done, steps in all) while the built-in ukulele is made.
 
     Raises
@@ -201,7 +202,7 @@ def choose_font(
     where = _folders(environ, folders)
     asked = option or song_sound or environ.get(ENVIRONMENT_VARIABLE)
     if asked == BUILT_IN:
-        return _built_in(report, f"«{BUILT_IN}» is asked for.")
+        return _built_in(progress, f"«{BUILT_IN}» is asked for.")
     if option:
         return _named(option, "the option --sound", (Path(),), where)
     if song_sound:
@@ -209,19 +210,18 @@ def choose_font(
         return _named(song_sound, "the song's «sound:»", (song_folder,) if song_folder else (), where)
     if variable := environ.get(ENVIRONMENT_VARIABLE):
         return _named(variable, f"the environment variable {ENVIRONMENT_VARIABLE}", (Path(),), where)
-    return _built_in(report, "Nothing else was asked for, so the built-in ukulele plays.")
+    return _built_in(progress, "Nothing else was asked for, so the built-in ukulele plays.")
 
 
 def _folders(environ: Mapping[str, str], folders: Sequence[Path] | None) -> tuple[Path, ...]:
     return usual_folders(environ) if folders is None else tuple(folders)
 
 
-def _built_in(report: Callable[[str, int, int], None] | None, why: str) -> ChosenFont:
+def _built_in(progress: Progress | None, why: str) -> ChosenFont:
     """Choose the built-in ukulele."""
-    from tercet.sound.ukulele import FONT_NAME, PROGRAM, UKULELE_BANK
-    from tercet.sound.ukulele_cache import ready_built_in
+    from tercet.sound.ukulele import FONT_NAME, PROGRAM, UKULELE_BANK, ready_built_in
 
-    return ChosenFont(SoundFont(ready_built_in(report), UKULELE_BANK, PROGRAM), FONT_NAME, "Ukulele", why)
+    return ChosenFont(SoundFont(ready_built_in(progress), UKULELE_BANK, PROGRAM), FONT_NAME, "Ukulele", why)
 
 
 def _named(text: str, asker: str, places: Sequence[Path], folders: Sequence[Path]) -> ChosenFont:

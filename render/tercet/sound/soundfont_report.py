@@ -7,18 +7,17 @@ as strings do. Each of that is a figure here, beside what it means in class.
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
+from tercet.sound.audio import SAMPLE_RATE_HZ
 from tercet.sound.fluid import GRID_FRAMES, render_strokes
 from tercet.sound.hearing import centroid_hz, k_weighted_level_db
-from tercet.sound.protocol import SAMPLE_RATE_HZ
 from tercet.sound.schedule import Stroke
 from tercet.sound.sf2_reader import SoundFont
 from tercet.sound.voicing import cents_sharp, onset_delay_s
-
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
 
 __all__ = ["FontReport", "KeyFigures", "Verdict", "report_json", "report_on", "report_text", "verdicts"]
 
@@ -103,8 +102,6 @@ def report_on(font: SoundFont, name: str) -> FontReport:
     SynthesiserError, SoundFontError
         The library is missing, or the font is damaged or lacks keys.
     """
-    import numpy as np
-
     sounds, silence_dbfs = _notes(font, [(midi, KEY_VELOCITY) for midi in KEYS], KEY_LENGTH_S)
     curve = [(midi, velocity) for midi in CURVE_KEYS for velocity in CURVE_VELOCITIES]
     touched, _ = _notes(font, curve, CURVE_LENGTH_S)
@@ -125,8 +122,6 @@ def report_on(font: SoundFont, name: str) -> FontReport:
 
 def verdicts(report: FontReport) -> tuple[Verdict, ...]:
     """Return what the figures mean for a teacher, in the order of the table."""
-    import numpy as np
-
     cents = [key.cents_sharp for key in report.keys]
     levels = [key.level_lufs for key in report.keys]
     low, high = report.keys[0], report.keys[12]
@@ -190,8 +185,6 @@ def _notes(
     font: SoundFont, notes: list[tuple[int, int]], length_s: float
 ) -> tuple[NDArray[np.float64], float]:
     """Return each note (key, velocity) alone, (notes, frames), and the level of the rests between them in dBFS."""
-    import numpy as np
-
     length = _grid(length_s)
     pace = length + _grid(2 * REST_S)
     strokes = [
@@ -205,8 +198,6 @@ def _notes(
 
 
 def _key_figures(midi: int, sound: NDArray[np.float64]) -> KeyFigures:
-    import numpy as np
-
     mono = sound.astype(np.float32)
     return KeyFigures(
         midi=midi,
@@ -220,8 +211,6 @@ def _key_figures(midi: int, sound: NDArray[np.float64]) -> KeyFigures:
 
 def _t60_s(sound: NDArray[np.float64]) -> float:
     """Return the early T60: a straight line through the level in dB from 50 to 450 ms; 99 if it doesn't fall."""
-    import numpy as np
-
     hop = round(ENVELOPE_S * SAMPLE_RATE_HZ / 2)
     first, last = (round(moment * SAMPLE_RATE_HZ) for moment in EARLY_S)
     blocks = sound[first : first + (last - first) // hop * hop].reshape(-1, hop)
@@ -232,8 +221,6 @@ def _t60_s(sound: NDArray[np.float64]) -> float:
 
 def _click_db(font: SoundFont) -> float:
     """Return the largest excess above 5 kHz of a stroke on a ringing string over one from silence, in dB."""
-    import numpy as np
-
     pace, before = _grid(1.6), _grid(0.4)
     window = round(CLICK_WINDOW_S * SAMPLE_RATE_HZ)
     strokes = []

@@ -15,11 +15,12 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from tercet.sound.body import bridge_admittance
 from tercet.sound.circle import SPARE_FRAMES, circle_of
 
 if TYPE_CHECKING:
-    import numpy as np
     from numpy.typing import NDArray
 
 __all__ = [
@@ -114,8 +115,6 @@ def t60_s(string: UkeString, fret: int) -> float:
 
 def partials_hz(string: UkeString, fret: int, highest_hz: float = 14_000.0) -> NDArray[np.float64]:
     """Return the partials up to a frequency: ``f_n = n · f₁ · √((1 + B n²)/(1 + B))`` (Fletcher and Rossing, 2.18)."""
-    import numpy as np
-
     first, stiffness = string.frequency_hz(fret), stiffness_at(string, fret)
     numbers = np.arange(1, max(int(highest_hz / first), 1) + 1)
     return np.asarray(first * numbers * np.sqrt((1.0 + stiffness * numbers**2) / (1.0 + stiffness)))
@@ -123,8 +122,6 @@ def partials_hz(string: UkeString, fret: int, highest_hz: float = 14_000.0) -> N
 
 def partial_decays_per_s(string: UkeString, fret: int) -> NDArray[np.float64]:
     """Return how fast each of `partials_hz` dies away, first polarisation, no bridge, in nepers a second."""
-    import numpy as np
-
     base = LN_1000 / t60_s(string, fret)
     khz2 = (partials_hz(string, fret) / 1000.0) ** 2
     return np.asarray(base + string.loss_db_per_s_khz2 * LN_1000 / 60.0 * (khz2 - khz2[0]))
@@ -141,8 +138,6 @@ def loop_turns(s: NDArray[np.complex128], string: UkeString, fret: int) -> NDArr
     Partials of a stiff string lie at ``f_n = n · f · √((1 + B n²)/(1 + B))`` (Fletcher and Rossing, 2.18; here the
     first is in tune). Solved for n it is the phase, in turns, at any frequency: a whole number at each partial.
     """
-    import numpy as np
-
     stiffness = stiffness_at(string, fret)
     unstretched = s * (math.sqrt(1.0 + stiffness) / (2j * np.pi * string.frequency_hz(fret)))
     # √ of 1 + 4 B f² without losing figures at low frequencies: n² = 2 f² / (1 + √(1 + 4 B f²))
@@ -175,8 +170,6 @@ def string_loop(
         `bridge_admittance` at `s` for the polarisation towards the top; None for the one along it, which is longer and
         free of the body's pull. They are `DETUNING_CENTS` apart.
     """
-    import numpy as np
-
     first_hz = string.frequency_hz(fret)
     along_top = admittance is None
     stretch = 2.0 ** (DETUNING_CENTS * (-0.5 if along_top else 0.5) / 1200.0)

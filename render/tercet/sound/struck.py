@@ -10,16 +10,14 @@ from __future__ import annotations
 
 import random
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
 
 from tercet.sound.body import body_response
 from tercet.sound.circle import circle_of
 from tercet.sound.string_model import STRINGS_OF_INSTRUMENTS, loop_turns, string_loop
 from tercet.sound.touch import LET_GO_S, pluck_transform, touch_transform
-
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
 
 __all__ = ["BELL", "CHOP_STRENGTHS", "WOOD", "StruckBody", "chop", "strike"]
 
@@ -97,8 +95,6 @@ def strike(body: StruckBody, rate_hz: int, ratio: float = 1.0) -> NDArray[np.flo
     ratio
         Factor on all its frequencies.
     """
-    import numpy as np
-
     frames, early = round(body.length_s * rate_hz), round((LET_GO_S - 6.0 * body.width_s) * rate_hz)
     circle = circle_of(frames + early, rate_hz)
     rings = 0.0 * circle.s
@@ -126,8 +122,6 @@ def chop(strength: int, *, up: bool, rate_hz: int) -> NDArray[np.float64]:
     rate_hz
         Frames a second, at least 32000.
     """
-    import numpy as np
-
     _, width_s, gap_s = CHOP_STRENGTHS[strength]
     frames = round(CHOP_LENGTH_S * rate_hz)
     circle = circle_of(frames, rate_hz)
@@ -150,8 +144,6 @@ def chop(strength: int, *, up: bool, rate_hz: int) -> NDArray[np.float64]:
 
 def _breath(frames: int, rate_hz: int) -> NDArray[np.float64]:
     """Return a short noise that is the same everywhere, float64 (frames,), up to 1 high and ending near 4 kHz."""
-    import numpy as np
-
     chance = random.Random(20)  # noqa: S311 - sound, no secret
     rough = np.array([2.0 * chance.random() - 1.0 for _ in range(frames)])
     window = np.hanning(round(rate_hz / 2000) + 2)[1:-1]

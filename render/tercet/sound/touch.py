@@ -9,11 +9,8 @@ analysis and computationally efficient synthesis of acoustic guitar strings and 
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
+import numpy as np
+from numpy.typing import NDArray
 
 __all__ = ["LET_GO_S", "WIDEST_S", "pluck_place", "pluck_transform", "touch_transform"]
 
@@ -50,8 +47,6 @@ def pluck_transform(
     ``(1 − e^(−2πj n p)) / (1 + s/(2π·c·f₁))``: the comb of the place, and the 1/n of a string that was drawn aside; it
     begins at partial c = `CORNER_PARTIAL`, because a thumb that is moving also gives the string some speed.
     """
-    import numpy as np
-
     return np.asarray(
         (1.0 - np.exp(-2j * np.pi * place * turns))
         / (1.0 + s / (2.0 * np.pi * CORNER_PARTIAL * frequency_hz))
@@ -60,6 +55,4 @@ def pluck_transform(
 
 def touch_transform(s: NDArray[np.complex128], width_s: float) -> NDArray[np.complex128]:
     """Return the low-pass of a touch, (points,): a Gaussian of a standard deviation in seconds, around `LET_GO_S`."""
-    import numpy as np
-
     return np.asarray(np.exp(0.5 * (s * width_s) ** 2 - s * LET_GO_S))

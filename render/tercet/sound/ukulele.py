@@ -11,15 +11,25 @@ What is in it
 
 Modulators (SoundFont specification 2.04, 8.2 and 9.5): a source is its number, plus 0x80 for a MIDI controller, 0x100
 for falling, 0x200 for both signs, 0x400 for concave, 0x800 for convex.
+
+The font is made on first use and kept in the user's cache. Its name carries version, size and a hash of all that it is
+made from, so a newer Tercet makes its own; two processes that make it at once write the same bytes.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import functools
+import hashlib
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from pathlib import Path
 
+import numpy as np
+from numpy.typing import NDArray
+
+from tercet.caches import Cache, cache_folder, temporary_cache
+from tercet.errors import SoundFontError
+from tercet.sound import body, circle, plucked, string_model, struck, touch
 from tercet.sound.plucked import plucked_note
 from tercet.sound.sf2_writer import (
     FontFile,
@@ -30,13 +40,10 @@ from tercet.sound.sf2_writer import (
     Modulator,
     font_bytes,
 )
+from tercet.sound.stems import Progress
 from tercet.sound.string_model import STRINGS_OF_INSTRUMENTS, UkeString
 from tercet.sound.struck import BELL, CHOP_STRENGTHS, WOOD, chop, strike
 from tercet.theory import LAST_FRET
-
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
 
 __all__ = [
     "CHOP_DOWN_KEY",
@@ -51,6 +58,9 @@ __all__ = [
     "UKULELE_BANK",
     "VERSION",
     "Size",
+    "built_in_name",
+    "built_in_path",
+    "ready_built_in",
     "ukulele_bytes",
 ]
 
@@ -149,14 +159,14 @@ FULL = Size("full", 2, 48_000)
 SMALL = Size("small", 3, 32_000, (("baritone G3", "low G3"), ("baritone E4", "E4")))
 
 
-def ukulele_bytes(size: Size = FULL, report: Callable[[str, int, int], None] | None = None) -> bytes:
+def ukulele_bytes(size: Size = FULL, progress: Progress | None = None) -> bytes:
     """Return the built-in ukulele as the bytes of a sound font; the same bytes each time on one machine.
 
     Parameters
     ----------
     size
         `FULL` or `SMALL`.
-    report
+    progress
         Told (what is being done, notes done, notes in all) while it is made.
     """
     stand_ins = dict(size.stand_ins)
@@ -167,8 +177,8 @@ def ukulele_bytes(size: Size = FULL, report: Callable[[str, int, int], None] | N
         made = workers.map(lambda job: _note_samples(job[0], job[1], size.rate_hz), jobs)
         for done, pair in enumerate(made, 1):
             samples += pair
-            if report is not None:
-                report("strings", done, len(jobs))
+            if progress is not None:
+                progress("strings", done, len(jobs))
     drums, drum_zones = _drums(len(samples), size.rate_hz)
     instruments = [_string_instrument(string, jobs, size.fret_step) for string in strings]
     places = {string.name: index for index, string in enumerate(strings)}
@@ -250,6 +260,57 @@ def _presets(places: dict[str, int], drums: int) -> tuple[FontPreset, ...]:
 
 def _pcm(sound: NDArray[np.float64]) -> NDArray[np.int16]:
     """Return a sound (frames,) as 16-bit figures."""
-    import numpy as np
-
     return np.round(FULL_SCALE * sound).astype(np.int16)
+
+
+# ---- where it lies
+
+
+def built_in_name() -> str:
+    """Return the file name of the built-in ukulele: version, size, and a hash of its parameters."""
+    parts = (vars(module) for module in (body, circle, plucked, string_model, struck, touch))
+    tables = [
+        (name, value)
+        for part in (*parts, globals())
+        for name, value in sorted(part.items())
+        if name.isupper()
+    ]
+    digest = hashlib.sha256(repr(tables).encode()).hexdigest()[:10]
+    return f"tercet-ukulele-{VERSION}-{FULL.name}-{digest}.sf2"
+
+
+def built_in_path() -> Path:
+    """Return where the built-in ukulele lies, or will."""
+    return cache_folder() / built_in_name()
+
+
+def ready_built_in(progress: Progress | None = None, path: Path | None = None) -> Path:
+    """Return the built-in ukulele's file, made now if it is missing or damaged.
+
+    Parameters
+    ----------
+    progress
+        Told (what is being done, notes done, notes in all) while it is made.
+    path
+        Where to keep it instead of `built_in_path`.
+
+    Raises
+    ------
+    SoundFontError
+        The cache can't be written.
+    """
+    place = path or built_in_path()
+    made = functools.cache(lambda: ukulele_bytes(progress=progress))
+    try:
+        try:
+            return Cache(place.parent).file(place.name, made)
+        except OSError as error:
+            if path is not None:
+                raise
+            place = temporary_cache(f"{place}: {error.strerror or error}") / place.name
+            return Cache(place.parent).file(place.name, made)
+    except OSError as error:
+        raise SoundFontError(
+            f"{place}: the built-in ukulele can't be kept there: {error.strerror or error}. Make room, make the "
+            "folder writable, or name another font by --sound."
+        ) from error

@@ -13,8 +13,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
+import numpy as np
+
+from tercet.performing import TakeNote
 from tercet.song import LAYERS
 from tercet.sound.schedule import STRINGS, Stroke
 from tercet.sound.sf2_reader import SoundFont, read_header
@@ -28,9 +30,6 @@ from tercet.sound.ukulele import (
     STRING_BANKS,
     UKULELE_BANK,
 )
-
-if TYPE_CHECKING:
-    from tercet.performing import TakeNote
 
 __all__ = [
     "BRIGHTNESS_BY_LAYER",
@@ -146,16 +145,12 @@ def built_in_channels(notes: Iterable[TakeNote]) -> dict[int, ChannelSound]:
 
 def velocity_of_level(level_db: float) -> float:
     """Return the velocity, not yet whole, whose level from mf on this font is `level_db`; fff is 127."""
-    import numpy as np
-
     velocities, levels_db = zip(*LEVEL_CURVE, strict=True)
     return float(np.interp(level_db - LOUDEST_LEVEL_DB, levels_db, velocities))
 
 
 def level_of_velocity(velocity: float) -> float:
     """Return the level in dB from mf of a velocity on this font, by `LEVEL_CURVE`."""
-    import numpy as np
-
     velocities, levels_db = zip(*LEVEL_CURVE, strict=True)
     return LOUDEST_LEVEL_DB + float(np.interp(velocity, velocities, levels_db))
 
@@ -184,8 +179,6 @@ def played_stroke(stroke: Stroke, dark_losses_db: DarkLosses) -> PlayedStroke:
 
 def _between(velocity: float, losses_db: Sequence[float]) -> float:
     """Return the loss at a velocity, evenly between those measured at `DARK_VELOCITIES`."""
-    import numpy as np
-
     return float(np.interp(velocity, DARK_VELOCITIES, losses_db))
 
 

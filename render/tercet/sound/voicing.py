@@ -9,11 +9,9 @@ keeps the distances between its strings, and four strings are in tune with one a
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
+import numpy as np
+from numpy.typing import NDArray
 
 __all__ = ["PROBE_LENGTH_S", "KeyVoice", "cents_sharp", "key_voice", "onset_delay_s"]
 
@@ -74,8 +72,6 @@ def key_voice(samples: NDArray[np.float32], midi: int, rate_hz: int) -> KeyVoice
 
 def onset_delay_s(mono: NDArray[np.float32], rate_hz: int) -> float:
     """Return when a sound (frames,) first reaches `HEARD_LEVEL` of its early peak; 0 if it never speaks or swells."""
-    import numpy as np
-
     early = np.abs(mono[: round(ATTACK_WINDOW_S * rate_hz)])
     peak = float(early.max(initial=0.0))
     if peak == 0.0:
@@ -91,8 +87,6 @@ def cents_sharp(mono: NDArray[np.float32], midi: int, rate_hz: int) -> float:
     parabola through the logarithms of it and its neighbours (J. O. Smith, Spectral Audio Signal Processing, 2011,
     «Quadratic Interpolation of Spectral Peaks»). 0 when there is no clear peak inside.
     """
-    import numpy as np
-
     steady = mono[round(PITCH_FROM_S * rate_hz) :]
     if not steady.any():
         return 0.0

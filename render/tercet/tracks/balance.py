@@ -10,18 +10,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from statistics import median
-from typing import TYPE_CHECKING
 
-from tercet.song import LAYERS
+from tercet.song import LAYERS, Layer
 from tercet.sound import SAMPLE_RATE_HZ
 from tercet.sound.calibration import SILENT_LUFS
 from tercet.sound.k_weighting import GESTURE_S
 from tercet.sound.loudness import TARGET_LUFS
-
-if TYPE_CHECKING:
-    from tercet.song import Layer
-    from tercet.tracks.clips.performed import Performed, PlacedNote
-    from tercet.tracks.timelines import Piece
+from tercet.tracks.clips.performed import Performed, PlacedNote
+from tercet.tracks.timelines import Piece
 
 __all__ = [
     "HEADROOM_DB",

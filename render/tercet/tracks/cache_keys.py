@@ -3,23 +3,19 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from tercet import __version__
+from tercet.arranging import Arrangement
 from tercet.sound.encoding import track_format
 from tercet.sound.fluid import FluidSynthesiser
 from tercet.sound.loudness import TARGET_LUFS
 from tercet.sound.sf2_reader import SoundFont
 from tercet.tracks.balance import HEADROOM_DB
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from tercet.arranging import Arrangement
-    from tercet.tracks.recording import Recording
-    from tercet.tracks.track_files import SetOrder
+from tercet.tracks.recording import Recording
+from tercet.tracks.track_files import SetOrder
 
 __all__ = ["digest", "gain_key", "set_key", "track_key", "without_own_tracks"]
 

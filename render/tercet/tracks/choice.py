@@ -4,15 +4,12 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterable
-from typing import TYPE_CHECKING
 
+from tercet.arranging import Arrangement
+from tercet.performing import TakeNote
+from tercet.song import Bar
 from tercet.song.choice_words import ChoiceError, parse_choice
 from tercet.song.note_choice import Choice, NoteFacts
-
-if TYPE_CHECKING:
-    from tercet.arranging import Arrangement
-    from tercet.performing import TakeNote
-    from tercet.song import Bar
 
 __all__ = ["Choice", "ChoiceError", "NoteFacts", "facts_of", "parse_choice"]
 

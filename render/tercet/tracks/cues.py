@@ -4,17 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
 
 from tercet.performing.timeline import bars_between, counted_beats, pulse_beats
 from tercet.sound import SAMPLE_RATE_HZ
-
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
-    from tercet.tracks.clips.performed import Performed
-    from tercet.tracks.timelines import Passage
+from tercet.tracks.clips.performed import Performed
+from tercet.tracks.timelines import Passage
 
 __all__ = [
     "LONGEST_CUE_FRAMES",
@@ -95,8 +93,6 @@ def passage_cues(performed: Performed, passage: Passage, start_frame: int) -> It
 
 def add_cue(cue: Cue, block: NDArray[np.float32], block_frame: int) -> None:
     """Add what of a cue falls into a block (frames, 2) that begins at a frame of the track."""
-    import numpy as np
-
     from tercet.sound.cue_sounds import knock, turn_bell
 
     sound = turn_bell(SAMPLE_RATE_HZ) if cue.kind == "bell" else knock(cue.first, SAMPLE_RATE_HZ)

@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from tercet.performing.timeline import bars_between
 from tercet.sound import SAMPLE_RATE_HZ
+from tercet.tracks.clips.plan import PlacedPassage, TrackPlan
+from tercet.tracks.playing import Playing
 from tercet.tracks.timelines import NOTHING
-
-if TYPE_CHECKING:
-    from collections.abc import Iterator
-
-    from tercet.tracks.clips.plan import PlacedPassage, TrackPlan
-    from tercet.tracks.playing import Playing
 
 __all__ = ["BarFacts", "CueFacts", "FileFacts", "TrackFacts", "TurnFacts", "bars_of", "cues_of", "turns_of"]
 

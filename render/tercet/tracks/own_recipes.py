@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Iterable
 
+from tercet.song import OwnTrack
 from tercet.song.own_tracks import refuse_names
 from tercet.tracks.choice import parse_choice
 from tercet.tracks.recipes import RECIPES, Recipe, recipe_named
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable
-
-    from tercet.song import OwnTrack
 
 __all__ = ["own_recipes"]
 

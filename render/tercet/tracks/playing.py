@@ -2,25 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection
+from collections.abc import Collection
 from fractions import Fraction
-from typing import TYPE_CHECKING
 
-from tercet.arranging import chords_alone, tune_up
-from tercet.performing import Take, Timeline, cleared, clearing_db, covered_notes, interpret, lay_out
+from tercet.arranging import Arrangement, chords_alone, tune_up
+from tercet.performing import (
+    Interpretation,
+    Take,
+    Timeline,
+    cleared,
+    clearing_db,
+    covered_notes,
+    interpret,
+    lay_out,
+)
+from tercet.performing.audible import StrokePlace
+from tercet.sound import Stems, Synthesiser
 from tercet.sound.convolution import THREADS
 from tercet.sound.measured import MeasuredSynthesiser
-from tercet.sound.protocol import STEM_NAMES, StemName
 from tercet.sound.room import RESPONSE_FRAMES, in_room, room_identity
+from tercet.sound.stems import STEM_NAMES, Progress, StemName
 from tercet.tracks.clips.performed import Performed
-from tercet.tracks.timelines import Source
-
-if TYPE_CHECKING:
-    from tercet.arranging import Arrangement
-    from tercet.performing import Interpretation
-    from tercet.performing.audible import StrokePlace
-    from tercet.sound import Stems, Synthesiser
-    from tercet.tracks.timelines import Piece
+from tercet.tracks.timelines import Piece, Source
 
 __all__ = ["Playing"]
 
@@ -42,7 +45,7 @@ class Playing:
         Lower the strings that cover the tune, as the whole song at full speed shows them.
     threads
         How many work at the room.
-    report
+    progress
         Told what takes a while, as (what is being done, steps done, steps in all).
     """
 
@@ -55,7 +58,7 @@ class Playing:
         dry: bool = False,
         clear: bool = False,
         threads: int = THREADS,
-        report: Callable[[str, int, int], None] | None = None,
+        progress: Progress | None = None,
     ) -> None:
         self.arrangement = arrangement
         self.synthesiser = synthesiser
@@ -63,7 +66,7 @@ class Playing:
         self._dry = dry
         self._clear = clear
         self._threads = threads
-        self._report = report
+        self._progress = progress
         self._pieces: dict[Piece, Arrangement] = {"song": arrangement}
         self._interpretations: dict[tuple[Piece, bool], Interpretation] = {}
         self._performed: dict[Source, Performed] = {}
@@ -72,7 +75,7 @@ class Playing:
 
     def __getstate__(self) -> dict[str, object]:
         """Return what goes to another process: all that was worked out, without what was measured of the sound."""
-        return {**vars(self), "_interpretations": {}, "_measured": {}, "_report": None}
+        return {**vars(self), "_interpretations": {}, "_measured": {}, "_progress": None}
 
     @property
     def front_lu(self) -> float | None:
@@ -140,7 +143,7 @@ class Playing:
         if variant not in self._measured:
             whole = Source(source.piece, Fraction(1), source.flat)
             self._measured[variant] = MeasuredSynthesiser(
-                self.synthesiser, lambda: self.performed(whole).take, report=self._report
+                self.synthesiser, lambda: self.performed(whole).take, progress=self._progress
             )
         return self._measured[variant]
 

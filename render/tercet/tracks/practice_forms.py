@@ -25,11 +25,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from typing import TYPE_CHECKING
 
-from tercet.arranging import hardest_bars
+from tercet.arranging import Arrangement, hardest_bars
 from tercet.errors import RequestError
-from tercet.song import bar_indices
+from tercet.song import Way, bar_indices
 from tercet.song.limits import MOST_COUNT_IN_BARS, SPEED_RANGE, percent_range
 from tercet.tracks.choice import parse_choice
 from tercet.tracks.phrases import (
@@ -39,12 +38,8 @@ from tercet.tracks.phrases import (
     section_ranges,
     whole_range,
 )
+from tercet.tracks.recipes import Recipe
 from tercet.tracks.timelines import ALL, NOTHING, Passage, Source, TrackTimeline
-
-if TYPE_CHECKING:
-    from tercet.arranging import Arrangement
-    from tercet.song import Way
-    from tercet.tracks.recipes import Recipe
 
 __all__ = ["TrackOptions", "timeline_of"]
 

@@ -8,34 +8,31 @@ from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from functools import cached_property
 from itertools import islice
-from typing import TYPE_CHECKING
 
-from tercet.song import LAYERS
+import numpy as np
+from numpy.typing import NDArray
+
+from tercet.song import LAYERS, Layer
 from tercet.sound import SAMPLE_RATE_HZ
 from tercet.sound.k_weighting import k_weighted_levels_lufs
 from tercet.sound.meter import Meter
-from tercet.tracks.balance import WholeHeard, balance_of, chosen_gestures, gesture_spans, layer_trims_db
-from tercet.tracks.clips.batches import FADE_FRAMES, TAIL_FRAMES, batch_take, batches_of
-from tercet.tracks.clips.cutting import clips_of
-from tercet.tracks.clips.mixing import mix_blocks, mix_spans
-from tercet.tracks.clips.plan import plan_of
+from tercet.tracks.balance import (
+    Balance,
+    WholeHeard,
+    balance_of,
+    chosen_gestures,
+    gesture_spans,
+    layer_trims_db,
+)
+from tercet.tracks.clips.batch_cache import BatchCache
+from tercet.tracks.clips.batches import FADE_FRAMES, TAIL_FRAMES, Batch, ClipSlot, batch_take, batches_of
+from tercet.tracks.clips.cutting import Clip, PassageClips, clips_of
+from tercet.tracks.clips.mixing import Reader, mix_blocks, mix_spans
+from tercet.tracks.clips.plan import Sounding, TrackPlan, plan_of
 from tercet.tracks.cues import PULSE_DB
 from tercet.tracks.phrases import whole_range
-from tercet.tracks.timelines import ALL, NOTHING, Passage, Source, TrackTimeline
-
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
-    from tercet.song import Layer
-    from tercet.tracks.balance import Balance
-    from tercet.tracks.clips.batch_cache import BatchCache
-    from tercet.tracks.clips.batches import Batch, ClipSlot
-    from tercet.tracks.clips.cutting import Clip, PassageClips
-    from tercet.tracks.clips.mixing import Reader
-    from tercet.tracks.clips.plan import Sounding, TrackPlan
-    from tercet.tracks.playing import Playing
-    from tercet.tracks.timelines import Piece
+from tercet.tracks.playing import Playing
+from tercet.tracks.timelines import ALL, NOTHING, Passage, Piece, Source, TrackTimeline
 
 __all__ = ["GUIDE_DB", "Recording"]
 
@@ -218,8 +215,6 @@ class Recording:
         )
 
     def _played(self, batch: Batch) -> NDArray[np.float32]:
-        import numpy as np
-
         take = batch_take(batch, self.playing.performed(batch.source))
         sound = self.playing.stems_of(take, batch.source, (batch.layer,)).by_name[batch.layer]
         fall = (0.5 + 0.5 * np.cos(np.linspace(0.0, np.pi, FADE_FRAMES))).astype(np.float32)[:, None]
@@ -319,8 +314,6 @@ class Recording:
 
     def _trims_db(self, place: int) -> dict[Layer, float]:
         """Measure the trims of one variant."""
-        import numpy as np
-
         passage = self._wholes[place].passages[0]
         performed = self.playing.performed(passage.source)
         plan = self._plan(place)

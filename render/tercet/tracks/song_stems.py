@@ -6,20 +6,17 @@ from collections.abc import Sequence
 from fractions import Fraction
 from functools import cached_property
 from itertools import product
-from typing import TYPE_CHECKING
 
+import numpy as np
+from numpy.typing import NDArray
+
+from tercet.tracks.balance import Balance
 from tercet.tracks.choice import parse_choice
+from tercet.tracks.clips.batch_cache import BatchCache
 from tercet.tracks.phrases import whole_range
+from tercet.tracks.playing import Playing
 from tercet.tracks.recording import Recording
 from tercet.tracks.timelines import Passage, Source, TrackTimeline
-
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
-    from tercet.tracks.balance import Balance
-    from tercet.tracks.clips.batch_cache import BatchCache
-    from tercet.tracks.playing import Playing
 
 __all__ = ["PARTS", "WholeSong"]
 
@@ -62,8 +59,6 @@ class WholeSong:
 
         They begin where a take of the whole song without a count-in does.
         """
-        import numpy as np
-
         first = self._speeds.index(speed) * len(PARTS)
         return {
             part: np.concatenate(list(self._recording.music(first + place, self.balance)))

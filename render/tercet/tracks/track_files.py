@@ -4,36 +4,34 @@ from __future__ import annotations
 
 import math
 import secrets
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Protocol
+from typing import Protocol
 
+import numpy as np
+from numpy.typing import NDArray
+
+from tercet.arranging import Arrangement
 from tercet.errors import OutputError
-from tercet.files import cannot_write
+from tercet.files import cannot_write, sha256_of
 from tercet.sound import SAMPLE_RATE_HZ
 from tercet.sound.encoding import Bits, TrackWriter, track_format
 from tercet.sound.fluid import FluidSynthesiser
 from tercet.sound.meter import Meter
+from tercet.sound.sf2_reader import SoundFont
+from tercet.sound.stems import Progress
 from tercet.sound.tags import Tags
+from tercet.tracks.balance import Balance
 from tercet.tracks.clips.batch_cache import BatchCache
 from tercet.tracks.clips.mixing import add_cues
 from tercet.tracks.facts import FileFacts, TrackFacts, bars_of, cues_of, turns_of
-from tercet.tracks.made_files import sha256_of
 from tercet.tracks.playing import Playing
 from tercet.tracks.practice_forms import TrackOptions, timeline_of
+from tercet.tracks.recipes import Recipe
 from tercet.tracks.recording import Recording
 from tercet.tracks.titles import track_title
-
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
-    from tercet.arranging import Arrangement
-    from tercet.sound.sf2_reader import SoundFont
-    from tercet.tracks.balance import Balance
-    from tercet.tracks.recipes import Recipe
 
 __all__ = [
     "Gains",
@@ -124,7 +122,7 @@ class SetOrder:
         return replace(self, tracks=(*self.tracks[:index], track, *self.tracks[index + 1 :]))
 
 
-def recording_of(order: SetOrder, report: Callable[[str, int, int], None] | None = None) -> Recording:
+def recording_of(order: SetOrder, progress: Progress | None = None) -> Recording:
     """Return the recording of a set's tracks.
 
     Raises
@@ -139,7 +137,7 @@ def recording_of(order: SetOrder, report: Callable[[str, int, int], None] | None
         dry=order.dry,
         clear=order.clear,
         threads=order.threads,
-        report=report,
+        progress=progress,
     )
     timelines = [
         timeline_of(track.recipe, playing.piece(track.recipe.piece), track.options) for track in order.tracks

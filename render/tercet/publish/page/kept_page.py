@@ -12,7 +12,8 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from tercet.tracks.made_files import OwnFiles, is_sealed, sealed
+from tercet.jobs.own_files import OwnFiles
+from tercet.made_files import is_sealed, sealed
 
 __all__ = ["FOLDER", "PageFiles"]
 

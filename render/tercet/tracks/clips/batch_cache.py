@@ -12,16 +12,14 @@ from collections import OrderedDict
 from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
-from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
 
 from tercet.errors import OutputError
 from tercet.files import cannot_write
 
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
-    Sound = NDArray[np.float32]
+Sound = NDArray[np.float32]
 
 __all__ = ["BatchCache"]
 
@@ -139,8 +137,6 @@ class BatchCache:
 
     def _read(self, name: str) -> Sound | None:
         """Return a batch that lies in the folder; only what is used of it is read, when it is used."""
-        import numpy as np
-
         try:
             samples = np.memmap(self._path(name), np.float32, mode="r")
         except (FileNotFoundError, NotADirectoryError):

@@ -11,20 +11,14 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import product
-from typing import TYPE_CHECKING
 
-from tercet.performing import Take
-from tercet.song import LAYERS
+from tercet.performing import Take, TakeNote
+from tercet.song import LAYERS, Layer
 from tercet.sound import SAMPLE_RATE_HZ
 from tercet.sound.schedule import FADE_S, RELEASE_S, RING_OUT_S
-from tercet.tracks.clips.cutting import NATURAL, Voice
-
-if TYPE_CHECKING:
-    from tercet.performing import TakeNote
-    from tercet.song import Layer
-    from tercet.tracks.clips.cutting import Clip
-    from tercet.tracks.clips.performed import Performed
-    from tercet.tracks.timelines import Source
+from tercet.tracks.clips.cutting import NATURAL, Clip, Voice
+from tercet.tracks.clips.performed import Performed
+from tercet.tracks.timelines import Source
 
 __all__ = ["FADE_FRAMES", "TAIL_FRAMES", "Batch", "ClipSlot", "batch_take", "batches_of"]
 

@@ -14,14 +14,12 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
+from tercet.song import Layer
 from tercet.sound import SAMPLE_RATE_HZ
-
-if TYPE_CHECKING:
-    from tercet.song import Layer
-    from tercet.tracks.clips.performed import Performed
-    from tercet.tracks.timelines import Passage, Source, TrackTimeline
+from tercet.tracks.clips.performed import Performed
+from tercet.tracks.timelines import Passage, Source, TrackTimeline
 
 __all__ = ["NATURAL", "Clip", "PassageClips", "Voice", "clips_of", "voices_of"]
 

@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from typing import TYPE_CHECKING
 
+import numpy as np
+from numpy.typing import NDArray
+
+from tercet.tracks.clips.cutting import Clip
+from tercet.tracks.clips.plan import Sounding, TrackPlan
 from tercet.tracks.cues import LONGEST_CUE_FRAMES, Cue, add_cue
 
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
-    from tercet.tracks.clips.cutting import Clip
-    from tercet.tracks.clips.plan import Sounding, TrackPlan
-
-    Sound = NDArray[np.float32]
+Sound = NDArray[np.float32]
 
 __all__ = ["BLOCK_FRAMES", "Reader", "add_cues", "mix_blocks", "mix_spans"]
 
@@ -84,16 +81,12 @@ class _Desk:
     """Adds sounds up, part by part; a part stays in the processor's cache, and its memory is used again and again."""
 
     def __init__(self) -> None:
-        import numpy as np
-
         self._alike = np.empty((PART_FRAMES, 2), np.float32)
         self._scaled = np.empty((PART_FRAMES, 2))
         self._total = np.empty((PART_FRAMES, 2))
 
     def mixed(self, sounding: Sequence[tuple[int, Sound, float]], start_frame: int, stop_frame: int) -> Sound:
         """Return sounds, each (first frame, samples, gain), from a frame up to another."""
-        import numpy as np
-
         mix = np.empty((stop_frame - start_frame, 2), np.float32)
         by_gain: dict[float, list[tuple[int, Sound]]] = {}
         for first, sound, gain in sounding:

@@ -7,17 +7,13 @@ from bisect import bisect_left, bisect_right
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
-from typing import TYPE_CHECKING
 
+from tercet.arranging import Arrangement
 from tercet.performing import Take, TakeNote
+from tercet.performing.tempo import Clock
 from tercet.sound import SAMPLE_RATE_HZ
-from tercet.tracks.choice import NoteFacts, facts_of
+from tercet.tracks.choice import Choice, NoteFacts, facts_of
 from tercet.tracks.phrases import phrase_ranges
-
-if TYPE_CHECKING:
-    from tercet.arranging import Arrangement
-    from tercet.performing.tempo import Clock
-    from tercet.tracks.choice import Choice
 
 __all__ = ["Performed", "PlacedNote"]
 

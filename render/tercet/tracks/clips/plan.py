@@ -4,18 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from tercet.performing.timeline import lead_beats
 from tercet.sound import SAMPLE_RATE_HZ
 from tercet.sound.schedule import RING_OUT_S
+from tercet.tracks.clips.batches import ClipSlot
+from tercet.tracks.clips.cutting import Clip, PassageClips
+from tercet.tracks.clips.performed import Performed
 from tercet.tracks.cues import Cue, count_in_cues, count_in_frames, passage_cues
-
-if TYPE_CHECKING:
-    from tercet.tracks.clips.batches import ClipSlot
-    from tercet.tracks.clips.cutting import Clip, PassageClips
-    from tercet.tracks.clips.performed import Performed
-    from tercet.tracks.timelines import Passage, Source, TrackTimeline
+from tercet.tracks.timelines import Passage, Source, TrackTimeline
 
 __all__ = ["PlacedPassage", "Sounding", "TrackPlan", "placed_passages", "plan_of"]
 

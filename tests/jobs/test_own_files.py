@@ -12,18 +12,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tercet import made_files
 from tercet.errors import RequestError
 from tercet.jobs import FolderStore, RemoteStore
-from tercet.tracks import made_files
-from tercet.tracks.made_files import (
-    MOST_NOTES,
-    OwnFiles,
-    check_may_make,
-    is_sealed,
-    own_file,
-    sealed,
-    write_made,
-)
+from tercet.jobs.own_files import OwnFiles, own_file
+from tercet.made_files import MOST_NOTES, check_may_make, is_sealed, sealed, write_made
 
 
 @pytest.fixture(autouse=True)
