@@ -39,8 +39,7 @@ def _steps(song: Path) -> None:
     """Print how much of a processor each step takes within a process that has everything loaded."""
     from tercet.arranging import arrange
     from tercet.publish.score.engraving import engrave
-    from tercet.publish.score.pages import sheet_of
-    from tercet.publish.score.pdf import sheet_pdf
+    from tercet.publish.score.pages import sheet_of, sheet_pdf
     from tercet.song import read_song
 
     sheet_pdf(sheet_of(arrange(read_song(song))))

@@ -152,7 +152,7 @@ ADDED: tuple[Addition, ...] = (
     ),
     Addition(
         "a size of paper",
-        (Edit("publish/papers.py", '"Letter": (612.0, 792.0)', '"A5": (419.53, 595.28), '),),
+        (Edit("publish/picture_files.py", '"Letter": (612.0, 792.0)', '"A5": (419.53, 595.28), '),),
     ),
     Addition(
         "a word for choosing notes",

@@ -17,13 +17,12 @@ from tercet.exchange.musicxml import musicxml_bytes
 from tercet.performing import Take, TakeNote, lay_out, perform
 from tercet.performing.midi import midi_bytes
 from tercet.publish import fretboard_picture, handout_pictures
-from tercet.publish.canvas import svg_text
 from tercet.publish.page.music import spoken_bars
 from tercet.publish.pictures.fretboard import FretboardMap, tune_places
+from tercet.publish.score.elements import ScoreLook
 from tercet.publish.score.engraving import engrave_at
-from tercet.publish.score.engraving_svg import engraving_svg
-from tercet.publish.score.score_parts import ScoreLook
 from tercet.publish.score.written_form import WrittenForm, written_form
+from tercet.publish.svg import svg_text
 from tercet.song import Measure, Players, Song, drop_pins, parse_song, read_song, transpose_song
 from tercet.sound.fluid import FluidSynthesiser
 from tercet.sound.sf2_reader import SoundFont
@@ -33,6 +32,7 @@ from tests.arranging import strategies as made
 from tests.measure import places
 from tests.measure.audio import Track
 from tests.measure.pitch import cents_sharp
+from tests.publish.papers import engraving_svg
 
 ROOT = Path(__file__).parent.parent
 D_TUNING = tuning_of_pitches(tuple(map(Pitch.parse, ("A4", "D4", "F#4", "B4"))))

@@ -8,9 +8,11 @@ from functools import lru_cache
 from pathlib import Path
 
 from tercet.arranging import Arrangement, arrange
+from tercet.publish.score.engraving import Engraving, system_svg
+from tercet.publish.svg import sign_definitions
 from tercet.song import parse_song, read_song
 
-__all__ = ["EXAMPLES", "HOSTILE", "arranged", "hostile", "six_hundred_bars", "written"]
+__all__ = ["EXAMPLES", "HOSTILE", "arranged", "engraving_svg", "hostile", "six_hundred_bars", "written"]
 
 ROOT = Path(__file__).parents[2]
 EXAMPLES = sorted(
@@ -24,6 +26,13 @@ EXAMPLES = sorted(
 def arranged(path: str) -> Arrangement:
     """Return an example song arranged."""
     return arrange(read_song(ROOT / path))
+
+
+def engraving_svg(engraving: Engraving) -> str:
+    """Return all lines of music in one svg element, each as it may stand alone."""
+    lines = "".join(map(system_svg, engraving.systems))
+    signs = sign_definitions(engraving.signs)
+    return f'<svg xmlns="http://www.w3.org/2000/svg">{signs}{lines}</svg>'
 
 
 def written(body: str, **settings: str) -> Arrangement:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from tercet.publish.letters import text_width_em
-from tercet.publish.paragraphs import shortened, wrapped
-from tercet.publish.score.stand_ins import stand_in
+from tercet.publish.paragraphs import fitted, shortened, wrapped
+from tercet.publish.score.elements import stand_in
+from tercet.publish.typefaces import text_width_em
 from tests.measure.text_boxes import _ink
 
 TIMES_EM = {"H": 0.722, "p": 0.5, ".": 0.25}
@@ -46,3 +46,16 @@ def test_a_text_is_cut_short_with_three_dots() -> None:
     cut = shortened("word " * 4000, 10.0)
     assert cut.endswith("…")
     assert text_width_em(cut) <= 10.0
+
+
+def test_texts_are_made_smaller_then_cut() -> None:
+    assert fitted("short", 20.0, 200.0, 10.0) == ("short", 20.0)
+    assert fitted("", 20.0, 200.0, 10.0) == ("", 20.0)
+    text, size = fitted("m" * 20, 20.0, 300.0, 10.0)
+    assert text == "m" * 20
+    assert text_width_em(text) * size == pytest.approx(300.0)
+    text, size = fitted("m" * 100, 20.0, 300.0, 10.0)
+    assert size == 10.0
+    assert text.endswith("m…")
+    assert 290.0 < text_width_em(text) * size <= 300.0
+    assert fitted("m" * 20, 20.0, 300.0, 10.0, "bold")[1] < fitted("m" * 20, 20.0, 300.0, 10.0)[1]

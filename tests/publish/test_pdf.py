@@ -1,4 +1,4 @@
-"""From SVG to PDF."""
+"""Shapes as PDF."""
 
 from __future__ import annotations
 
@@ -6,21 +6,22 @@ import pytest
 from reportlab.pdfgen.canvas import Canvas
 
 from tercet.errors import ParameterError
-from tercet.publish import svg_text
-from tercet.publish.canvas import Disc, Drawing, Ink, Text
-from tercet.publish.papers import PAPERS_PT
 from tercet.publish.pdf import pdf_bytes
-from tests.measure.papers import fonts_of, loose_fonts, pages_text, sizes_pt, words_placed
+from tercet.publish.picture_files import PAPERS_PT
+from tercet.publish.shapes import Disc, Drawing, Group, Ink, Outline, Path, Placing, Shape, Sign, Style, Text
+from tests.measure.papers import fonts_of, loose_fonts, pages_text, painted, sizes_pt, words_placed
 
-SVG = '<svg xmlns="http://www.w3.org/2000/svg" width="400" height="200">{}</svg>'
 
-
-def page(*texts: str, bold: bool = False) -> str:
+def page(*texts: str, style: Style = "plain") -> Drawing:
     shapes = tuple(
-        Text(20.0, 30.0 * line, text, 20.0, "#000000", bold=bold) for line, text in enumerate(texts, 1)
+        Text(20.0, 30.0 * line, text, 20.0, "#000000", style=style) for line, text in enumerate(texts, 1)
     )
-    return svg_text(
-        Drawing(400.0, 200.0, (*shapes, Disc(300.0, 90.0, 9.0, Ink(fill="#9c2a16"))), "#ffffff", "t")
+    return drawing(*shapes, Disc(300.0, 90.0, 9.0, Ink(fill="#9c2a16")))
+
+
+def drawing(*shapes: Shape, background: str = "#ffffff") -> Drawing:
+    return Drawing(
+        400.0, 200.0, shapes, background, "t", ink="#0000ff", signs={"E050": "M0 0 H500 V500 H0 Z"}
     )
 
 
@@ -31,7 +32,7 @@ def test_each_picture_is_a_page_with_its_text() -> None:
 
 
 def test_every_font_is_embedded_and_bold_is_bold() -> None:
-    assert fonts_of(pdf_bytes([page("Am", bold=True), page("Am")], title="t")) == {
+    assert fonts_of(pdf_bytes([page("Am", style="bold"), page("Am")], title="t")) == {
         "NotoSans-Bold": True,
         "NotoSans-Regular": True,
     }
@@ -58,7 +59,7 @@ def test_the_measure_sees_a_font_that_is_not_embedded() -> None:
     ],
 )
 def test_words_in_other_scripts_are_set_in_fonts_that_have_them(text: str, font: str, read: str) -> None:
-    made = pdf_bytes([page(text, bold=True)], title="t")
+    made = pdf_bytes([page(text, style="bold")], title="t")
     assert font.split("-", maxsplit=1)[0] in {name.split("-")[0] for name in fonts_of(made)}
     assert loose_fonts(made) == []
     assert read in pages_text(made)[0]
@@ -77,21 +78,10 @@ def test_a_sign_that_no_font_has_does_not_stop_the_page() -> None:
     assert "after" in pages_text(pdf_bytes([page("\U0001f3b5 after")], title="t"))[0]
 
 
-def test_fonts_that_we_do_not_have_become_ours_in_attributes_styles_and_sheets() -> None:
-    body = (
-        (
-            "<style>g.x {{ font-family: Times, serif; font-weight: 700 }}</style>"
-            '<g class="x"><text x="10" y="20" font-size="12">sheet</text></g>'
-            '<text x="10" y="60" style="font-family:Courier; font-style: italic" font-size="12">style</text>'
-            '<text x="10" y="90" font-family="Georgia" font-weight="600" font-size="12">font-family="Courier"</text>'
-        )
-        .replace("{{", "{")
-        .replace("}}", "}")
-    )
-    made = pdf_bytes([SVG.format(body)], title="t")
+def test_every_style_is_a_face_of_its_own() -> None:
+    made = pdf_bytes([page("font-family", style="italic"), page("<b>", style="bold")], title="t")
     assert set(fonts_of(made)) == {"NotoSans-Bold", "NotoSans-Italic"}
-    assert loose_fonts(made) == []
-    assert 'font-family="Courier"' in pages_text(made)[0], "what is sung is never taken for markup"
+    assert "<b>" in pages_text(made)[1], "what is sung is never taken for markup"
 
 
 def test_a_page_is_as_large_as_its_picture_or_as_the_paper() -> None:
@@ -105,18 +95,10 @@ def test_a_page_is_as_large_as_its_picture_or_as_the_paper() -> None:
 
 
 def test_the_same_pictures_give_the_same_bytes() -> None:
-    pages = [page("Lan-", "terns", bold=True), page("שלום")]
+    pages = [page("Lan-", "terns", style="bold"), page("שלום")]
     first = pdf_bytes(pages, title="t", author="a")
     pdf_bytes([page("other words")], title="u")
     assert pdf_bytes(pages, title="t", author="a") == first
-
-
-@pytest.mark.parametrize(
-    "svg", ["no svg", "<svg", "<html/>", SVG.replace('width="400" height="200"', "").format("")]
-)
-def test_what_is_no_picture_is_refused(svg: str) -> None:
-    with pytest.raises(ParameterError, match="a page must"):
-        pdf_bytes([svg], title="t")
 
 
 def test_a_document_needs_pages() -> None:
@@ -124,7 +106,40 @@ def test_a_document_needs_pages() -> None:
         pdf_bytes([], title="t")
 
 
-def test_entities_are_refused() -> None:
-    bomb = '<!DOCTYPE svg [<!ENTITY a "boom">]>' + SVG.format('<text x="1" y="20">&a;</text>')
-    with pytest.raises(ParameterError, match="a page must be SVG"):
-        pdf_bytes([bomb], title="t")
+SQUARE = ((0.0, 0.0), (20.0, 0.0), (20.0, 20.0), (0.0, 20.0))
+RED, GREEN, BLUE = (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)
+
+
+@pytest.mark.parametrize(
+    ("shape", "colour", "width"),
+    [
+        (Path(SQUARE, Ink(fill="#ff0000"), closed=True), RED, 0.0),
+        (Path((SQUARE[0], SQUARE[2]), Ink(stroke="#00ff00", width=3.0)), GREEN, 3.0),
+        (Disc(10.0, 10.0, 10.0, Ink(fill="#ff0000")), RED, 0.0),
+        (Outline("M0 0 L20 0 L20 20 L0 20 Z", filled=True), BLUE, 0.0),
+        (Outline("M0 0 L20 20", 3.0), BLUE, 3.0),
+        (Sign("E050", 0.0, 20.0, 0.04), BLUE, 0.0),
+        (Group((Sign("E050", 0.0, 20.0, 0.04),), colour="#ff0000"), RED, 0.0),
+        (Group((Group((Outline("M0 0 H20 V20 H0 Z", filled=True),)),), colour="#ff0000"), RED, 0.0),
+    ],
+)
+def test_every_shape_is_painted_where_it_lies_and_in_its_colour(
+    shape: Shape, colour: tuple[float, ...], width: float
+) -> None:
+    (there,) = painted(pdf_bytes([drawing(shape)], title="t", unit_pt=1.0))
+    assert there.colour == colour
+    assert there.width == pytest.approx(width)
+    assert there.box == pytest.approx((0.0, 180.0, 20.0, 200.0))
+    turned = Group((shape,), turned=(90.0, 20.0, 0.0))
+    moved = Group((turned,), placing=Placing(100.0, 50.0, 2.0))
+    (there,) = painted(pdf_bytes([drawing(moved)], title="t", unit_pt=1.0))
+    assert there.colour == colour
+    assert there.width == pytest.approx(2.0 * width)
+    assert there.box == pytest.approx((100.0, 150.0, 140.0, 190.0))
+
+
+def test_paper_that_is_not_white_is_painted() -> None:
+    (paper,) = painted(pdf_bytes([drawing(background="#00ff00")], title="t"))
+    assert paper.colour == GREEN
+    assert paper.box == pytest.approx((0.0, 0.0, 300.0, 150.0))
+    assert painted(pdf_bytes([drawing()], title="t")) == []

@@ -13,9 +13,7 @@ from pathlib import Path
 import pytest
 
 from tercet.arranging import Arrangement, arrange
-from tercet.publish.score.pages import sheet_of
-from tercet.publish.score.pdf import sheet_pdf
-from tercet.publish.score.svg import sheet_svg
+from tercet.publish.score.pages import sheet_of, sheet_pdf, sheet_svg
 from tercet.song import read_song
 from tests.measure.pages import FACTS
 from tests.measure.sheets import texts, texts_in_pdf

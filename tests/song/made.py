@@ -24,9 +24,7 @@ from tercet.performing.midi import midi_bytes
 from tercet.publish import handout_pictures, svg_text
 from tercet.publish.page import PagePlan, PageSound, song_page
 from tercet.publish.page.timing import SpeedTiming
-from tercet.publish.score.pages import SheetLook, sheet_of
-from tercet.publish.score.pdf import sheet_pdf
-from tercet.publish.score.svg import sheet_svg
+from tercet.publish.score.pages import SheetLook, sheet_of, sheet_pdf, sheet_svg
 from tercet.song import LAYERS, Song
 from tercet.theory import Tuning
 from tests.unprintable import harmful_in

@@ -52,7 +52,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Draw one neck."""
     from tercet.made_files import check_may_make, write_made
     from tercet.publish import PICTURE_ENDINGS, fretboard_picture, landscape_pdf, picture_maker
-    from tercet.publish.papers import paper_named
+    from tercet.publish.picture_files import paper_named
 
     path = Path(arguments.output)
     make = picture_maker(path, {**PICTURE_ENDINGS, ".pdf": landscape_pdf(paper_named(arguments.paper))})

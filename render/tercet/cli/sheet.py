@@ -98,18 +98,12 @@ def sheet_bytes(
     paper, large, left_handed
         As the options of the command.
     """
-    from tercet.publish.score.pages import SheetLook, sheet_of
+    from tercet.publish.score.pages import SheetLook, sheet_of, sheet_pdf, sheet_svg
 
     pages = ending == ".pdf"
     sheet = sheet_of(arrangement, SheetLook(paper if pages else None, large, left_handed))
     say_missing_signs(sheet.texts)
-    if pages:
-        from tercet.publish.score.pdf import sheet_pdf
-
-        return sheet_pdf(sheet)
-    from tercet.publish.score.svg import sheet_svg
-
-    return sheet_svg(sheet).encode("utf-8")
+    return sheet_pdf(sheet) if pages else sheet_svg(sheet).encode("utf-8")
 
 
 def _paper(arguments: argparse.Namespace) -> str:
@@ -120,7 +114,7 @@ def _paper(arguments: argparse.Namespace) -> str:
     RequestError
         It isn't known, or the options don't go together.
     """
-    from tercet.publish.papers import USUAL_PAPER, paper_named
+    from tercet.publish.picture_files import USUAL_PAPER, paper_named
 
     if arguments.handout and (arguments.large or arguments.paper):
         raise RequestError("--handout is a picture of its own: leave --large and --paper out")

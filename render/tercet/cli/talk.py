@@ -80,7 +80,7 @@ def counted(number: int, what: str) -> str:
 
 def say_signs_without_font(drawings: Iterable[Drawing]) -> None:
     """Tell which signs of some drawings no font here has, if any: they are drawn as boxes."""
-    from tercet.publish.canvas import texts_in
+    from tercet.publish.shapes import texts_in
 
     say_missing_signs(text.text for drawing in drawings for text in texts_in(drawing.shapes))
 

@@ -1,8 +1,7 @@
 """What is looked at: the picture of a take, chord diagrams, the fretboard, the handout; as SVG, PNG and PDF."""
 
-from tercet.publish.canvas import Drawing, svg_text
 from tercet.publish.pdf import pdf_bytes
-from tercet.publish.picture_file import PICTURE_ENDINGS, landscape_pdf, picture_maker
+from tercet.publish.picture_files import PICTURE_ENDINGS, landscape_pdf, picture_maker, png_bytes
 from tercet.publish.pictures.chord_diagram import chord_diagram, chord_diagram_drawing
 from tercet.publish.pictures.fretboard import (
     USUAL_FRETS,
@@ -14,7 +13,8 @@ from tercet.publish.pictures.fretboard import (
 from tercet.publish.pictures.handout import handout_pictures
 from tercet.publish.pictures.shapes_used import LineShapes, ShapeUse, shapes_by_line, shapes_used
 from tercet.publish.pictures.take_picture import take_picture
-from tercet.publish.raster import png_bytes
+from tercet.publish.shapes import Drawing
+from tercet.publish.svg import svg_text
 
 __all__ = [
     "PICTURE_ENDINGS",

@@ -1,17 +1,30 @@
-"""Text set in lines: broken between words where it is too wide, within a word only where there is no other way."""
+"""Text made to fit a width: set smaller, cut short with three dots, or broken into lines.
+
+Lines break between words, within a word only where there is no other way. Sizes are heights of the font in the unit of
+the widths.
+"""
 
 from __future__ import annotations
 
-from tercet.publish.letters import Style, text_width_em
+from tercet.publish.shapes import Style
+from tercet.publish.typefaces import text_width_em
 
-__all__ = ["shortened", "wrapped"]
+__all__ = ["fitted", "shortened", "wrapped"]
+
+
+def fitted(
+    text: str, size: float, width: float, smallest: float, style: Style = "plain"
+) -> tuple[str, float]:
+    """Return a text and a size that fit a width: smaller down to `smallest`, then cut short with three dots."""
+    short = shortened(text, width / smallest, style)
+    if short != text:
+        return short, smallest
+    wide_em = text_width_em(text, style)
+    return text, min(size, width / wide_em) if wide_em else size
 
 
 def wrapped(text: str, size: float, width: float, most_lines: int, style: Style = "plain") -> tuple[str, ...]:
-    """Return a text as lines that fit a width; what doesn't fit `most_lines` is left out, with three dots.
-
-    `size` is the height of the font in the unit of `width`.
-    """
+    """Return a text as lines that fit a width; what doesn't fit `most_lines` is left out, with three dots."""
     room_em = width / size
     lines: list[str] = []
     line = ""

@@ -1,232 +1,326 @@
-"""From SVG to PDF: one page a picture, text as text, fonts embedded, the same bytes for the same pictures.
+"""Shapes as PDF: text as text in embedded fonts, the same bytes for the same drawings.
 
-The SVG must be made of plain shapes, paths and text (no filters, no pictures from outside). Of each font only the signs
-that are used go into the file.
+Of each font only the signs that are used go into the file, as TrueType outlines of one weight.
 """
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
+from functools import lru_cache
+from hashlib import sha256
 from io import BytesIO
 from itertools import groupby
 from threading import Lock
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from tercet.errors import ParameterError
-from tercet.publish.pdf_fonts import Face, face_file, face_name
-from tercet.publish.typefaces import FAMILIES, FontFamily, family_for, visual_order, without_font
+from tercet.publish.shapes import (
+    ANCHOR_PART,
+    Disc,
+    Drawing,
+    Group,
+    Ink,
+    Outline,
+    Path,
+    Shape,
+    Sign,
+    Style,
+    Text,
+    texts_in,
+)
+from tercet.publish.typefaces import FAMILIES, FontFamily, family_for, visual_order
 
-if TYPE_CHECKING:
-    from xml.etree.ElementTree import Element
+__all__ = ["PIXEL_PT", "pdf_bytes"]
 
-__all__ = ["POINTS_PER_UNIT", "pdf_bytes"]
+PIXEL_PT = 0.75
+"""A CSS pixel, the unit of pictures, is 1/96 inch; a point is 1/72."""
 
-"""Pages upright, in points of 1/72 inch."""
-
-POINTS_PER_UNIT = 0.75
-"""A unit of an SVG is 1/96 inch."""
-
-BOLD_FROM = 600
-"""Weights from here on are set in bold."""
-
-_FAMILY = re.compile(r"(font-family\s*:\s*)([^;}]+)")
-_WEIGHT = re.compile(r"(font-weight\s*:\s*)(\d+)")
-_TEXT_TAGS = frozenset({"text", "tspan"})
+WHITE = "#ffffff"
+"""The paper itself: not drawn."""
 
 _registry = Lock()
-"""svglib and reportlab know fonts by name for the whole process: one PDF is made at a time."""
+"""reportlab knows fonts by name for the whole process: one PDF is made at a time."""
+
+_Face = tuple[FontFamily, Style]
+"""A family, and plain, bold or italic."""
 
 
 def pdf_bytes(
-    svgs: Sequence[str],
+    drawings: Sequence[Drawing],
     *,
     title: str,
     author: str = "",
+    unit_pt: float = PIXEL_PT,
     page_pt: tuple[float, float] | None = None,
     margin_pt: float = 0.0,
 ) -> bytes:
-    """Return pictures as a PDF, one a page.
+    """Return drawings as the bytes of a PDF file, one a page.
 
     Parameters
     ----------
-    svgs
-        The pages as SVG text with width and height, or a view box.
+    drawings
+        At least one. They share their musical signs: one name is one outline.
     title, author
         For the file's properties.
+    unit_pt
+        Points of 1/72 inch to a drawing's unit, where a page is as large as its drawing.
     page_pt
-        Width and height of the paper in points; each picture is then made as large as fits, and centred. Without it a
-        page is as large as its picture at 96 units an inch.
+        Width and height of the paper in points; each drawing is then made as large as fits, and centred.
     margin_pt
-        Kept free on all sides of the paper.
+        Kept free on all sides of that paper.
 
     Raises
     ------
     ParameterError
-        There is no picture, or one isn't SVG.
+        There is no drawing.
     """
     from reportlab.pdfgen.canvas import Canvas
 
-    if not svgs:
+    if not drawings:
         raise ParameterError("a PDF must have at least one page (got none)")
-    roots = [_read(svg) for svg in svgs]
-    faces = _faces(roots)
     buffer = BytesIO()
     with _registry:
-        names = {face: _register(face, signs) for face, signs in faces.items()}
-        first = names[FAMILIES[0], "normal", "normal"]
-        canvas = Canvas(buffer, invariant=1, initialFontName=first, pageCompression=1)
+        fonts = {face: _registered(face, signs) for face, signs in _signs_by_face(drawings).items()}
+        first = fonts[FAMILIES[0], "plain"]
+        canvas = Canvas(buffer, invariant=1, pageCompression=1, initialFontName=first, lang="en")
         canvas.setTitle(title)
         canvas.setAuthor(author)
         canvas.setCreator("Tercet")
-        for root in roots:
-            drawing = _drawn(root)
-            drawing.initialFontName = first
-            _draw_page(canvas, drawing, page_pt, margin_pt)
+        writer = _Writer(
+            canvas, fonts, {name: path for each in drawings for name, path in each.signs.items()}
+        )
+        for drawing in drawings:
+            writer.page(drawing, page_pt or (drawing.width * unit_pt, drawing.height * unit_pt), margin_pt)
         canvas.save()
     return buffer.getvalue()
 
 
-# ---- reading and dressing the SVG
+class _Writer:
+    """Draws pages on a canvas whose y grows downward."""
+
+    def __init__(self, canvas: Any, fonts: dict[_Face, str], signs: dict[str, str]) -> None:
+        self._canvas, self._fonts = canvas, fonts
+        self._held: tuple[object, ...] | None = None
+        for name, path in sorted(signs.items()):
+            canvas.beginForm(f"sign-{name}", -4000, -4000, 8000, 8000)
+            self._outline(path, filled=True, stroked=False)
+            canvas.endForm()
+
+    def page(self, drawing: Drawing, page_pt: tuple[float, float], margin_pt: float) -> None:
+        """Draw one page, the drawing as large as fits and in the middle."""
+        canvas, (width, height) = self._canvas, page_pt
+        scale = min((width - 2 * margin_pt) / drawing.width, (height - 2 * margin_pt) / drawing.height)
+        left, top = (width - scale * drawing.width) / 2, (height - scale * drawing.height) / 2
+        self._held = None
+        canvas.setPageSize(page_pt)
+        canvas.saveState()
+        canvas.transform(scale, 0, 0, -scale, left, height - top)
+        if drawing.background != WHITE:
+            canvas.setFillColor(drawing.background)
+            canvas.rect(0, 0, drawing.width, drawing.height, stroke=0, fill=1)
+        for shape in drawing.shapes:
+            self._shape(shape, drawing.ink, drawing.ink)
+        canvas.restoreState()
+        canvas.showPage()
+
+    def _shape(self, shape: Shape, fill: str, stroke: str) -> None:
+        """Draw a shape; areas and lines without a colour of their own are in those around."""
+        canvas = self._canvas
+        match shape:
+            case Group():
+                self._group(shape, shape.colour or fill, stroke)
+            case Text():
+                canvas.setFillColor(shape.colour or fill)
+                self._text(shape)
+            case Path():
+                path = canvas.beginPath()
+                path.moveTo(*shape.points[0])
+                for point in shape.points[1:]:
+                    path.lineTo(*point)
+                if shape.closed:
+                    path.close()
+                canvas.drawPath(path, **self._inked(shape.ink))
+            case Disc():
+                canvas.circle(shape.x, shape.y, shape.radius, **self._inked(shape.ink))
+            case Outline():
+                canvas.setFillColor(fill)
+                self._pen(stroke, shape.width, ends=0)
+                self._outline(shape.path, filled=shape.filled, stroked=shape.width > 0)
+            case Sign():
+                canvas.saveState()
+                canvas.setFillColor(fill)
+                canvas.transform(shape.scale, 0, 0, -shape.scale, shape.x, shape.y)
+                canvas.doForm(f"sign-{shape.sign}")
+                canvas.restoreState()
+
+    def _group(self, group: Group, fill: str, stroke: str) -> None:
+        canvas, moved = self._canvas, group.placing or group.turned
+        if moved:
+            canvas.saveState()
+        if group.placing:
+            canvas.translate(group.placing.x, group.placing.y)
+            canvas.scale(group.placing.scale, group.placing.scale)
+        if group.turned:
+            angle, x, y = group.turned
+            canvas.translate(x, y)
+            canvas.rotate(angle)
+            canvas.translate(-x, -y)
+        for shape in group.shapes:
+            self._shape(shape, fill, stroke)
+        if moved:
+            canvas.restoreState()
+            self._held = None
+
+    def _inked(self, ink: Ink) -> dict[str, bool]:
+        """Take an ink; return whether to draw the line and the area."""
+        if ink.fill:
+            self._canvas.setFillColor(ink.fill)
+        if ink.stroke:
+            self._pen(ink.stroke, ink.width, ends=1, dash=ink.dash)
+        return {"stroke": bool(ink.stroke), "fill": bool(ink.fill)}
+
+    def _pen(self, colour: str, width: float, *, ends: int, dash: Sequence[float] = ()) -> None:
+        """Take a pen; its ends and corners are square (0) or round (1)."""
+        canvas, pen = self._canvas, (colour, width, ends, *dash)
+        if pen == self._held:
+            return
+        self._held = pen
+        canvas.setStrokeColor(colour)
+        canvas.setLineWidth(width)
+        canvas.setLineCap(ends)
+        canvas.setLineJoin(ends)
+        canvas.setDash(list(dash))
+
+    def _outline(self, path: str, *, filled: bool, stroked: bool) -> None:
+        drawn = self._canvas.beginPath()
+        for name, points in _segments(path):
+            match name:
+                case "moveTo":
+                    drawn.moveTo(*points[0])
+                case "lineTo":
+                    drawn.lineTo(*points[0])
+                case "curveTo":
+                    drawn.curveTo(*(number for point in points for number in point))
+                case "closePath":
+                    drawn.close()
+        self._canvas.drawPath(drawn, stroke=stroked, fill=filled, fillMode=1)
+
+    def _text(self, text: Text) -> None:
+        """Draw a text on its baseline, run by run."""
+        from reportlab.pdfbase.pdfmetrics import stringWidth
+
+        runs = [(self._fonts[family, text.style], run) for family, run in _runs(visual_order(text.text))]
+        widths = [stringWidth(run, name, text.size) for name, run in runs]
+        x = text.x - ANCHOR_PART[text.anchor] * sum(widths)
+        drawn = self._canvas.beginText()
+        for (name, run), width in zip(runs, widths, strict=True):
+            drawn.setTextTransform(1, 0, 0, -1, x, text.y)
+            drawn.setFont(name, text.size)
+            drawn.textOut(run)
+            x += width
+        self._canvas.drawText(drawn)
 
 
-def _read(svg: str) -> Element:
-    """Return a picture's tree; its text is set in our families, signs from left to right as seen."""
-    from defusedxml import DefusedXmlException
-    from defusedxml.ElementTree import ParseError, fromstring
+@lru_cache(maxsize=4096)
+def _segments(path: str) -> tuple[tuple[str, tuple[tuple[float, float], ...]], ...]:
+    """Return the pieces of an outline, the name of each and its points: lines and cubic curves are all there is."""
+    from fontTools.pens.recordingPen import RecordingPen
+    from fontTools.svgLib.path import parse_path
 
-    try:
-        root: Element = fromstring(svg.encode())
-    except (ParseError, DefusedXmlException) as error:
-        raise ParameterError(f"a page must be SVG ({error})") from None
-    if _local(root) != "svg":
-        raise ParameterError(f"a page must be SVG (got <{_local(root)}>)")
-    for element in root.iter():
-        _name_fonts(element)
-    for element in list(_texts(root)):
-        _set_runs(element)
-    return root
-
-
-def _name_fonts(element: Element) -> None:
-    """Give an element's attributes, or a style sheet, the families and weights that we register."""
-    if family := element.get("font-family"):
-        element.set("font-family", _our_family(family))
-    if weight := element.get("font-weight"):
-        element.set("font-weight", _our_weight(weight))
-    if style := element.get("style"):
-        element.set("style", _our_style(style))
-    if _local(element) == "style":
-        element.text = _our_style(element.text or "")
-
-
-def _our_style(css: str) -> str:
-    css = _FAMILY.sub(lambda match: f"{match[1]}'{_our_family(match[2])}'", css)
-    return _WEIGHT.sub(lambda match: match[1] + _our_weight(match[2]), css)
-
-
-def _our_family(asked: str) -> str:
-    names = [name.strip().strip("\"'") for name in asked.split(",")]
-    return next((family.name for family in FAMILIES if family.name in names), FAMILIES[0].name)
-
-
-def _our_weight(asked: str) -> str:
-    return ("bold" if int(asked) >= BOLD_FROM else "normal") if asked.isdigit() else asked
-
-
-def _set_runs(element: Element) -> None:
-    """Set an element's own text in the family that has it; where none has it all, run by run."""
-    from xml.etree.ElementTree import SubElement
-
-    for child in element:
-        child.tail = visual_order(child.tail) if child.tail else child.tail
-    element.text = text = visual_order(element.text or "")
-    family = family_for(_own_text(element))
-    if family is not FAMILIES[0]:
-        element.set("font-family", family.name)
-    if len(element) or not without_font((text,), (family,)):
-        return
-    element.text = ""
-    for run_family, run in groupby(text, key=family_for):
-        tag = str(element.tag).replace("}text", "}tspan")
-        SubElement(element, tag, {"font-family": run_family.name}).text = "".join(run)
-
-
-def _own_text(element: Element) -> str:
-    return "".join([element.text or "", *(child.tail or "" for child in element)])
-
-
-def _texts(root: Element) -> Iterator[Element]:
-    return (element for element in root.iter() if _local(element) in _TEXT_TAGS)
-
-
-def _local(element: Element) -> str:
-    return str(element.tag).rpartition("}")[2]
+    pen = RecordingPen()
+    parse_path(path, pen)
+    return tuple(pen.value)
 
 
 # ---- fonts
 
 
-def _faces(roots: Sequence[Element]) -> dict[Face, str]:
-    """Return the faces that may be used, each with all signs of its family.
-
-    Weights and styles may come from a style sheet too, so a face is there if its weight and style are named anywhere.
-    """
-    from xml.etree.ElementTree import tostring
-
-    signs: dict[FontFamily, set[str]] = {FAMILIES[0]: set(" ")}
-    known = {family.name: family for family in FAMILIES}
-    for root in roots:
-        for element in _texts(root):
-            family = known.get(element.get("font-family", ""), FAMILIES[0])
-            signs.setdefault(family, set()).update(_own_text(element))
-    whole = "".join(tostring(root, encoding="unicode") for root in roots)
-    bold = re.search(r"font-weight\s*[:=]\s*[\"']?\s*bold", whole) is not None
-    italic = re.search(r"font-style\s*[:=]\s*[\"']?\s*(italic|oblique)", whole) is not None
-    return {
-        (family, weight, style): "".join(sorted(used))
-        for family, used in signs.items()
-        for weight in ("normal", *("bold",) * bold)
-        for style in ("normal", *("italic",) * italic)
-    }
+def _signs_by_face(drawings: Sequence[Drawing]) -> dict[_Face, str]:
+    """Return the signs that are used of each face; the usual one is always there."""
+    found: dict[_Face, set[str]] = {(FAMILIES[0], "plain"): set(" ")}
+    for text in (text for drawing in drawings for text in texts_in(drawing.shapes)):
+        for family, run in _runs(visual_order(text.text)):
+            found.setdefault((family, text.style), set(" ")).update(run)
+    return {face: "".join(sorted(signs)) for face, signs in found.items()}
 
 
-def _register(face: Face, signs: str) -> str:
-    """Make a face known to svglib and reportlab under its family, weight and style; return its name there."""
-    from svglib.fonts import register_font
+@lru_cache(maxsize=4096)
+def _runs(text: str) -> Sequence[tuple[FontFamily, str]]:
+    """Return a text as runs of one family each."""
+    family = FAMILIES[0] if text.isascii() else family_for(text)
+    if family is FAMILIES[0]:
+        return ((family, text),)
+    return tuple((each, "".join(run)) for each, run in groupby(text, key=family_for))
 
-    family, weight, style = face
-    name = face_name(face, signs)
-    made: Any = BytesIO(face_file(face, signs))  # a path or a file: reportlab takes either
-    register_font(family.name, made, weight, style, name)
+
+def _registered(face: _Face, signs: str) -> str:
+    """Make a face known to reportlab; return its name there."""
+    from reportlab.pdfbase import pdfmetrics
+    from reportlab.pdfbase.ttfonts import TTFont
+
+    name = _face_name(face, signs)
+    if name not in pdfmetrics.getRegisteredFontNames():
+        pdfmetrics.registerFont(TTFont(name, BytesIO(_face_file(face, signs))))
     return name
 
 
-# ---- pages
+def _face_name(face: _Face, signs: str) -> str:
+    """Return a name that no other choice of signs has: reportlab keeps the first font of a name for good."""
+    family, style = face
+    cut = "Regular" if style == "plain" else style.title()
+    return f"{family.name.replace(' ', '')}-{cut}-{sha256(signs.encode()).hexdigest()[:12]}"
 
 
-def _drawn(root: Element) -> Any:
-    """Return a picture as a reportlab drawing."""
-    from xml.etree.ElementTree import tostring
+def _face_file(face: _Face, signs: str) -> bytes:
+    """Return a TrueType file with some signs of a family at one weight, under a name of its own."""
+    from fontTools.subset import Options, Subsetter
+    from fontTools.ttLib import TTFont
+    from fontTools.varLib.instancer import instantiateVariableFont
 
-    from svglib.svglib import svg2rlg
+    family, style = face
+    with TTFont(family.path(italic=style == "italic"), lazy=True, recalcTimestamp=False) as font:
+        for table in ("GSUB", "GPOS", "GDEF", "MVAR", "STAT", "DSIG", "BASE", "VORG", "vhea", "vmtx"):
+            if table in font:
+                del font[table]
+        options = Options(layout_features=[], notdef_outline=True, hinting=False, name_IDs=[1, 2, 4, 6])
+        subsetter = Subsetter(options)
+        subsetter.populate(text=signs)
+        subsetter.subset(font)
+        if "fvar" in font:
+            axes = {axis.axisTag: axis.defaultValue for axis in font["fvar"].axes}
+            axes |= {"wght": 700.0 if style == "bold" else 400.0}
+            axes |= {"wdth": 100.0} if "wdth" in axes else {}
+            instantiateVariableFont(font, axes, inplace=True)
+        if "CFF " in font:
+            _with_quadratic_outlines(font)
+        for number in (1, 4, 6):
+            font["name"].setName(_face_name(face, signs), number, 3, 1, 0x409)
+        made = BytesIO()
+        font.save(made)
+    return made.getvalue()
 
-    drawing = svg2rlg(BytesIO(tostring(root)))
-    if drawing is None or drawing.width <= 0 or drawing.height <= 0:
-        raise ParameterError("a page must have a width and a height")
-    return drawing
 
+def _with_quadratic_outlines(font: Any) -> None:
+    """Turn a font's cubic outlines into TrueType's quadratic ones, within a thousandth of an em."""
+    from fontTools.pens.cu2quPen import Cu2QuPen
+    from fontTools.pens.ttGlyphPen import TTGlyphPen
+    from fontTools.ttLib import newTable
 
-def _draw_page(canvas: Any, drawing: Any, page_pt: tuple[float, float] | None, margin_pt: float) -> None:
-    """Draw one picture on a page of its own."""
-    from reportlab.graphics import renderPDF
-
-    width, height = page_pt or (drawing.width, drawing.height)
-    scale = min((width - 2.0 * margin_pt) / drawing.width, (height - 2.0 * margin_pt) / drawing.height)
-    canvas.setPageSize((width, height))
-    canvas.saveState()
-    canvas.translate((width - scale * drawing.width) / 2.0, (height - scale * drawing.height) / 2.0)
-    canvas.scale(scale, scale)
-    renderPDF.draw(drawing, canvas, 0, 0)
-    canvas.restoreState()
-    canvas.showPage()
+    order, outlines = font.getGlyphOrder(), font.getGlyphSet()
+    glyphs = {}
+    for name in order:
+        pen = TTGlyphPen(None)
+        outlines[name].draw(Cu2QuPen(pen, font["head"].unitsPerEm / 1000, reverse_direction=True))
+        glyphs[name] = pen.glyph()
+    font["loca"] = newTable("loca")
+    font["glyf"] = table = newTable("glyf")
+    table.glyphOrder, table.glyphs = order, glyphs
+    del font["CFF "]
+    font["maxp"].tableVersion = 0x00010000
+    for field in ("maxZones", "maxComponentElements", "maxSizeOfInstructions"):
+        setattr(font["maxp"], field, 1)
+    for field in ("maxTwilightPoints", "maxStorage", "maxFunctionDefs", "maxInstructionDefs"):
+        setattr(font["maxp"], field, 0)
+    font["maxp"].maxStackElements = 0
+    font["post"].formatType = 3.0
+    font.sfntVersion = "\x00\x01\x00\x00"

@@ -1,4 +1,4 @@
-"""The fonts of pictures and sheets: one for nearly everything, and those that step in for other scripts.
+"""The typefaces of pictures and sheets: one for nearly everything, and those that step in for other scripts.
 
 All come with packages, so that text looks the same on every machine. Chinese, Japanese and Korean need a font of 16 MB,
 which the extra ``cjk`` brings; without it, such signs are boxes.
@@ -7,14 +7,30 @@ which the extra ``cjk`` brings; without it, such signs are boxes.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.util import find_spec
 from pathlib import Path
 
-from tercet.publish.canvas import FONT_FAMILY
+from tercet.publish.shapes import Style
 
-__all__ = ["FAMILIES", "FontFamily", "family_for", "font_files", "visual_order", "without_font"]
+__all__ = [
+    "FAMILIES",
+    "FONT_FAMILY",
+    "FontFamily",
+    "family_for",
+    "font_files",
+    "text_width_em",
+    "visual_order",
+    "without_font",
+]
+
+FONT_FAMILY = "Noto Sans"
+"""The typeface of nearly everything."""
+
+BOLD_WIDER = 1.1
+"""Bold letters are at most about a tenth wider than plain ones in these fonts (Noto Sans: 3 to 10 %)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +120,13 @@ def visual_order(text: str) -> str:
     return str(get_display(reshape(text)))
 
 
+@lru_cache(maxsize=8192)
+def text_width_em(text: str, style: Style = "plain") -> float:
+    """Return how wide a text is, in ems; joined scripts come out a little too wide, never too narrow."""
+    width = sum(map(_letter_em, text))
+    return width * (BOLD_WIDER if style == "bold" else 1.0)
+
+
 @lru_cache(maxsize=16)
 def _installed(package: str) -> bool:
     return find_spec(package) is not None
@@ -117,10 +140,26 @@ def _printing(text: str) -> set[int]:
     return {ord(sign) for sign in text if sign.isprintable()}
 
 
-@lru_cache(maxsize=8)
-def _coverage(family: FontFamily) -> frozenset[int]:
+@lru_cache(maxsize=4096)
+def _letter_em(letter: str) -> float:
+    """Return the advance of a letter in the first font that has it; that of its box where none has."""
+    for family in _there():
+        names, widths_em = _metrics(family)
+        if ord(letter) in names:
+            return widths_em[names[ord(letter)]]
+    return _metrics(FAMILIES[0])[1][".notdef"]
+
+
+def _coverage(family: FontFamily) -> AbstractSet[int]:
     """Return the Unicode numbers that a family has signs for."""
+    return _metrics(family)[0].keys()
+
+
+@lru_cache(maxsize=8)
+def _metrics(family: FontFamily) -> tuple[dict[int, str], dict[str, float]]:
+    """Return a font's glyph names by the number of their letter, and how wide each glyph is, in ems."""
     from fontTools.ttLib import TTFont
 
     with TTFont(family.path(), lazy=True) as font:
-        return frozenset(font.getBestCmap())
+        em = font["head"].unitsPerEm
+        return font.getBestCmap(), {name: width / em for name, (width, _) in font["hmtx"].metrics.items()}

@@ -1,10 +1,10 @@
-"""From levels to size and ink, and how texts are fitted."""
+"""From levels to size and ink."""
 
 from __future__ import annotations
 
 import pytest
 
-from tercet.publish.pictures.looks import LOOKS, PAPER, fitted, ink_of, radius_of, text_width, toned
+from tercet.publish.pictures.looks import LOOKS, PAPER, ink_of, radius_of, toned
 
 
 def test_six_decibels_are_twice_the_size() -> None:
@@ -28,19 +28,3 @@ def test_a_colour_is_thinned_towards_the_paper() -> None:
 
 def test_no_two_layers_share_a_shape_or_a_line() -> None:
     assert len({look.head for look in LOOKS.values()}) == len({look.dash for look in LOOKS.values()}) == 3
-
-
-def test_texts_are_made_smaller_then_cut() -> None:
-    assert fitted("short", 20.0, 200.0, 10.0) == ("short", 20.0)
-    text, size = fitted("m" * 20, 20.0, 300.0, 10.0)
-    assert (text, round(size, 3)) == ("m" * 20, 15.789)
-    text, size = fitted("m" * 100, 20.0, 300.0, 10.0)
-    assert size == 10.0
-    assert text.endswith("m…")
-    assert text_width(text, size) <= 300.0
-    assert (
-        text_width("illi", 10.0)
-        < text_width("aaaa", 10.0)
-        < text_width("AAAA", 10.0)
-        < text_width("字WWW", 10.0)
-    )

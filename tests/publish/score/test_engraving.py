@@ -10,14 +10,14 @@ import pytest
 
 from tercet.arranging import Arrangement
 from tercet.errors import ParameterError
-from tercet.publish.score.engraved import Lettering, letterings, parts_named
-from tercet.publish.score.engraving import Engraving, engrave
-from tercet.publish.score.engraving_svg import engraving_svg, sign_definitions, system_svg
+from tercet.publish.score.elements import ScoreLook
+from tercet.publish.score.engraving import Engraving, engrave, system_svg
 from tercet.publish.score.mei import score_of
 from tercet.publish.score.note_values import Value
-from tercet.publish.score.score_parts import ScoreLook
+from tercet.publish.shapes import Text, groups_in, texts_in
+from tercet.publish.svg import sign_definitions
 from tests.arranging.written import struck
-from tests.publish.papers import EXAMPLES, HOSTILE, arranged, hostile, written
+from tests.publish.papers import EXAMPLES, HOSTILE, arranged, engraving_svg, hostile, written
 
 MEI = "{http://www.music-encoding.org/ns/mei}"
 ID = "{http://www.w3.org/XML/1998/namespace}id"
@@ -31,14 +31,14 @@ def engraved(path: str) -> Engraving:
 def texts_by_name(engraving: Engraving) -> dict[str, str]:
     """Return the texts that stand directly in a named element."""
     return {
-        group.name: "".join(part.text for part in group.parts if isinstance(part, Lettering))
+        group.id: "".join(part.text for part in group.shapes if isinstance(part, Text))
         for system in engraving.systems
-        for group in parts_named(system.parts)
+        for group in groups_in(system.shapes)
     }
 
 
 def names_of(engraving: Engraving) -> list[str]:
-    return [group.name for system in engraving.systems for group in parts_named(system.parts)]
+    return [group.id for system in engraving.systems for group in groups_in(system.shapes)]
 
 
 @pytest.mark.parametrize("path", EXAMPLES)
@@ -178,7 +178,7 @@ def test_hostile_songs_are_engraved_as_harmless_svg(name: str) -> None:
 
 def test_lines_of_music_can_stand_alone() -> None:
     engraving = engraved(EXAMPLES[0])
-    definitions = ET.fromstring(sign_definitions(engraving))
+    definitions = ET.fromstring(sign_definitions(engraving.signs))
     known = {path.get("id") for path in definitions}
     for system in engraving.systems:
         elements = ET.fromstring(system_svg(system)).iter()
@@ -188,16 +188,16 @@ def test_lines_of_music_can_stand_alone() -> None:
 
 def test_repeats_endings_and_numbers_are_printed() -> None:
     engraving = engraved("songs/harbour-lanterns.yaml")
-    texts = [part for system in engraving.systems for part in letterings(system.parts)]
-    assert [part.text for part in texts if part.kind == "ending"] == ["1.", "2."]
-    assert [part.text for part in texts if part.kind == "section"] == ["verse", "chorus"]
-    assert [part.text for part in texts if part.kind == "bar-number"][:4] == [
+    texts = [part for system in engraving.systems for part in texts_in(system.shapes)]
+    assert [part.text for part in texts if part.name == "ending"] == ["1.", "2."]
+    assert [part.text for part in texts if part.name == "section"] == ["verse", "chorus"]
+    assert [part.text for part in texts if part.name == "bar-number"][:4] == [
         "1 · 17",
         "2 · 18",
         "3 · 19",
         "4 · 20",
     ]
-    assert {part.text for part in texts if part.kind == "label"} >= {
+    assert {part.text for part in texts if part.name == "label"} >= {
         "1.",
         "2.",
         "count",
@@ -210,10 +210,7 @@ def test_repeats_endings_and_numbers_are_printed() -> None:
 def test_marks_of_some_passes_are_said_in_words() -> None:
     engraving = engraved("songs/bakers-lullaby.yaml")
     remarks = [
-        part.text
-        for system in engraving.systems
-        for part in letterings(system.parts)
-        if part.kind == "remark"
+        part.text for system in engraving.systems for part in texts_in(system.shapes) if part.name == "remark"
     ]
     assert remarks == ["pass 2: rit.", "pass 1: mp", "pass 2: p, hold"] or set(remarks) == {
         "pass 2: rit.", "pass 1: mp", "pass 2: p, hold",

@@ -7,7 +7,7 @@ from itertools import pairwise
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tercet.publish.score.line_breaks import WrittenWidth, starts_of_lines
+from tercet.publish.score.engraving import WrittenWidth, starts_of_lines
 
 
 def broken(*lines: tuple[int, int, tuple[float, ...]], room: float = 100.0) -> tuple[int, ...]:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from tercet.publish.canvas import Path, Shape, Text
 from tercet.publish.score.note_signs import pulse_note, swing_sign
+from tercet.publish.shapes import Path, Shape, Text
 from tercet.song import Meter
 
 

@@ -9,10 +9,8 @@ from itertools import product
 import pytest
 
 from tercet.arranging import Arrangement
-from tercet.publish.papers import PAPERS_PT
-from tercet.publish.score.pages import Sheet, SheetLook, sheet_of
-from tercet.publish.score.pdf import sheet_pdf
-from tercet.publish.score.svg import sheet_svg
+from tercet.publish.picture_files import PAPERS_PT
+from tercet.publish.score.pages import Sheet, SheetLook, sheet_of, sheet_pdf, sheet_svg
 from tercet.publish.score.written_form import written_form
 from tests.measure.diagrams import diagrams_of, seen
 from tests.measure.papers import loose_fonts, pages_text, sizes_pt

@@ -6,9 +6,7 @@ import re
 from dataclasses import replace
 from functools import lru_cache
 
-from tercet.publish.score.pages import SheetLook, sheet_of
-from tercet.publish.score.pdf import sheet_pdf
-from tercet.publish.score.svg import sheet_svg
+from tercet.publish.score.pages import SheetLook, sheet_of, sheet_pdf, sheet_svg
 from tests.measure.sheets import bars_in_pdf, bars_shown, overlaps, tab_bars
 from tests.publish.papers import arranged
 
@@ -81,7 +79,9 @@ def test_a_digit_on_the_wrong_line_is_read() -> None:
 def test_an_arrow_that_is_too_short_or_too_long_is_seen() -> None:
     assert arrows_right(good())
     low = next(bar for bar in tab_bars(good()) if bar.arrows and 1 not in bar.spanned(bar.arrows[0])[0])
-    arrow = re.search(rf'<g id="{low.name}c0r" class="arpeg melody"[^>]*>((?:<use[^>]*/>)+)</g>', good())
+    arrow = re.search(
+        rf'<g id="{low.name}c0r" class="arpeg melody"[^>]*>((?:\s*<use[^>]*/>)+)\s*</g>', good()
+    )
     assert arrow
     signs = re.findall(r"<use[^>]*/>", arrow[1])
     shorter = good().replace(arrow[1], "".join(signs[:-1]), 1)

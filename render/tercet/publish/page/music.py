@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from tercet.arranging import Arrangement, Gesture, StringNote
 from tercet.arranging.off_neck import moved_words
 from tercet.publish.page.texts import filled
-from tercet.publish.score.engraving import Engraving, engrave_at
-from tercet.publish.score.engraving_svg import sign_definitions, system_svg
-from tercet.publish.score.score_parts import GestureIds, ScoreLook
+from tercet.publish.score.elements import GestureIds, ScoreLook
+from tercet.publish.score.engraving import Engraving, engrave_at, system_svg
+from tercet.publish.svg import sign_definitions
 
 __all__ = ["Music", "MusicView", "engraved_music", "marks_of_notes", "spoken_bars"]
 
@@ -68,7 +68,7 @@ def _view(name: str, engraving: Engraving) -> MusicView:
     """Return a view. Its texts are escaped, so ``<g id=`` and ``#sign-`` can't stand in one of them."""
     prefix = f"{name[0]}-"
     lines = "\n".join(map(system_svg, engraving.systems))
-    signs = sign_definitions(engraving)
+    signs = sign_definitions(engraving.signs)
     svg = f'<svg class="signs" width="0" height="0">{signs}</svg>\n{lines}'
     svg = svg.replace('<g id="', f'<g id="{prefix}')
     svg = svg.replace('<path id="sign-', f'<path id="{prefix}sign-').replace(

@@ -14,7 +14,6 @@ from tercet import __version__
 from tercet.arranging import Arrangement
 from tercet.arranging.off_neck import explained
 from tercet.audio_formats import FORMATS
-from tercet.publish.canvas import Drawing, svg_text
 from tercet.publish.page.kept_page import FOLDER
 from tercet.publish.page.music import Music, engraved_music, marks_of_notes, spoken_bars
 from tercet.publish.page.policy import ICON, policy, policy_of_one_file
@@ -26,6 +25,8 @@ from tercet.publish.page.timing import SpeedTiming, speed_facts, speed_label
 from tercet.publish.pictures.chord_diagram import chord_diagram_drawing
 from tercet.publish.pictures.shapes_used import ShapeUse
 from tercet.publish.pictures.take_picture import RowPlace, row_places, take_picture
+from tercet.publish.shapes import Drawing
+from tercet.publish.svg import svg_text
 from tercet.song import LAYERS, Layer, played_visits
 from tercet.tracks.song_stems import PARTS
 

@@ -9,9 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from tercet.publish.canvas import Disc, Drawing, Group, Ink, Path, Point, Shape, Text
-from tercet.publish.pictures.looks import LOOKS, PAPER, TEXT, TEXT_SOFT, fitted
+from tercet.publish.paragraphs import fitted
+from tercet.publish.pictures.looks import LOOKS, PAPER, TEXT, TEXT_SOFT
 from tercet.publish.pictures.shapes_used import ShapeUse
+from tercet.publish.shapes import Disc, Drawing, Group, Ink, Path, Point, Shape, Text
 
 __all__ = [
     "ASPECT",
@@ -152,9 +153,9 @@ def _spoken_string(use: ShapeUse, string: int) -> str:
 
 def _name(use: ShapeUse, board: _Board) -> Iterator[Shape]:
     if use.chord:
-        name, size = fitted(use.chord, NAME_SIZE, UNITS - 4.0, SMALLEST_NAME)
+        name, size = fitted(use.chord, NAME_SIZE, UNITS - 4.0, SMALLEST_NAME, "bold")
         x, y = board.at(LEFT_X + 1.5 * STRING_GAP, NAME_BASELINE)
-        yield Text(x, y, name, size * board.scale, TEXT, "middle", bold=True, name="chord name")
+        yield Text(x, y, name, size * board.scale, TEXT, "middle", style="bold", name="chord name")
 
 
 def _neck(board: _Board, size: float = POSITION_SIZE) -> Iterator[Shape]:
@@ -171,7 +172,9 @@ def _neck(board: _Board, size: float = POSITION_SIZE) -> Iterator[Shape]:
         yield Path((board.at(x, NUT_Y), board.at(x, BOTTOM_Y)), ink, name="string line")
     if board.low > 1:
         x, y = board.at(left - 8.5, board.finger_y(board.low) + 0.36 * size)
-        label = Text(x, y, str(board.low), size * board.scale, TEXT_SOFT, "end", bold=True, name="position")
+        label = Text(
+            x, y, str(board.low), size * board.scale, TEXT_SOFT, "end", style="bold", name="position"
+        )
         yield replace(label, anchor="start") if board.left_handed else label
 
 
@@ -212,5 +215,5 @@ def _fingers(use: ShapeUse, board: _Board) -> Iterator[Shape]:
         if finger:
             size = FINGER_SIZE * board.scale
             yield Text(
-                x, y + 0.36 * size, str(finger), size, PAPER, "middle", bold=True, name=f"number {string}"
+                x, y + 0.36 * size, str(finger), size, PAPER, "middle", style="bold", name=f"number {string}"
             )

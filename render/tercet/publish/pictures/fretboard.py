@@ -13,8 +13,9 @@ from dataclasses import dataclass
 from tercet.arranging import Arrangement
 from tercet.neck import fret_position_mm
 from tercet.neck.key_notes import NeckNote, key_notes, neck_note
-from tercet.publish.canvas import Disc, Drawing, Group, Ink, Path, Shape, Text
-from tercet.publish.pictures.looks import FAINT, LOOKS, PAPER, TEXT, TEXT_SOFT, fitted
+from tercet.publish.paragraphs import fitted
+from tercet.publish.pictures.looks import FAINT, LOOKS, PAPER, TEXT, TEXT_SOFT
+from tercet.publish.shapes import Disc, Drawing, Group, Ink, Path, Shape, Style, Text
 from tercet.theory import Key, Tuning
 
 __all__ = ["USUAL_FRETS", "FretboardMap", "fretboard_picture", "frets_for", "tune_places"]
@@ -38,6 +39,9 @@ NARROW = 0.42
 
 INLAYS = {5: 1, 7: 1, 10: 1, 12: 2, 15: 1}
 """Frets whose place is marked by dots, as on most ukuleles."""
+
+_FRET_NUMBERS: dict[bool, tuple[str, Style]] = {True: (TEXT, "bold"), False: (TEXT_SOFT, "plain")}
+"""Colour and style of a fret's number, where there is an inlay and where there is none."""
 
 WOOD = "#f1e7d3"
 STRING_INK = "#8b8175"
@@ -154,8 +158,8 @@ class _Layout:
 
 
 def _heading(asked: FretboardMap) -> Iterator[Shape]:
-    title, size = fitted(asked.title, 44.0, WIDTH - 80.0, 22.0)
-    yield Text(40.0, 66.0, title, size, TEXT, bold=True, name="title")
+    title, size = fitted(asked.title, 44.0, WIDTH - 80.0, 22.0, "bold")
+    yield Text(40.0, 66.0, title, size, TEXT, style="bold", name="title")
     strings = " ".join(str(pitch) for pitch in asked.tuning.open_pitches)
     facts = [str(asked.key)] if asked.key is not None and str(asked.key) not in asked.title else []
     facts.append(f"{asked.tuning.name}: {strings}" if asked.tuning.name != "custom" else strings)
@@ -176,16 +180,14 @@ def _neck(asked: FretboardMap, layout: _Layout) -> Iterator[Shape]:
         x = layout.x(layout.fret_line(fret))
         yield Path(((x, top), (x, bottom)), Ink(stroke="#b3a58c", width=3.0), name="fret line")
         middle = layout.x(layout.note_x(fret))
-        colour = TEXT if fret in INLAYS else TEXT_SOFT
-        yield Text(
-            middle, bottom + 34.0, str(fret), 22.0, colour, "middle", fret in INLAYS, name="fret number"
-        )
+        colour, style = _FRET_NUMBERS[fret in INLAYS]
+        yield Text(middle, bottom + 34.0, str(fret), 22.0, colour, "middle", style, "fret number")
     yield Path(((nut, top), (nut, bottom)), Ink(stroke=TEXT, width=10.0), name="nut")
     for string in (1, 2, 3, 4):
         y = layout.string_y(string)
         ink = Ink(stroke=STRING_INK, width=3.0)
         yield Path(((nut, y), (end, y)), ink, name="string line")
-        yield Text(layout.x(NAME_X), y + 12.0, str(string), 34.0, TEXT_SOFT, "middle", True, name="string")
+        yield Text(layout.x(NAME_X), y + 12.0, str(string), 34.0, TEXT_SOFT, "middle", "bold", name="string")
 
 
 def _unmarked_open_strings(
@@ -215,12 +217,12 @@ def _mark(note: NeckNote, layout: _Layout, *, front: bool) -> Group:
     ink = Ink(fill=look.fill, stroke=look.stroke, width=3.0)
     size = (1.05 if len(note.pitch.name) == 1 else 0.86) * radius
     shapes: list[Shape] = [Disc(x, y, radius, ink, name="mark")]
-    shapes.append(Text(x, y + 0.36 * size, note.pitch.name, size, look.text, "middle", True, name="name"))
+    shapes.append(Text(x, y + 0.36 * size, note.pitch.name, size, look.text, "middle", "bold", name="name"))
     if front:
         degree_size = max(0.72 * radius, 14.0)
         shapes.append(
             Text(
-                x + 0.58 * radius, y + radius + 0.78 * degree_size, note.degree, degree_size, TEXT, bold=True,
+                x + 0.58 * radius, y + radius + 0.78 * degree_size, note.degree, degree_size, TEXT, style="bold",
                 name="degree",
             )
         )  # fmt: skip

@@ -12,11 +12,10 @@ from dataclasses import dataclass
 
 from tercet.arranging import Arrangement
 from tercet.arranging.off_neck import explained
-from tercet.publish.canvas import Drawing, Group, Ink, Path, Point, Shape, Text
+from tercet.publish.paragraphs import fitted
 from tercet.publish.pictures.chord_diagram import first_fret, shape_grid
 from tercet.publish.pictures.handout_bars import HandoutLine, TabNote, TabStroke, handout_lines
 from tercet.publish.pictures.handout_rows import (
-    BOLD,
     CHORD_SIZE,
     DIGIT_SIZE,
     TUNE_SIZE,
@@ -25,8 +24,10 @@ from tercet.publish.pictures.handout_rows import (
     handout_rows,
     shown_word,
 )
-from tercet.publish.pictures.looks import LOOKS, PAPER, TEXT, TEXT_SOFT, fitted, text_width, toned
+from tercet.publish.pictures.looks import LOOKS, PAPER, TEXT, TEXT_SOFT, toned
 from tercet.publish.pictures.shapes_used import ShapeUse, shapes_used
+from tercet.publish.shapes import Drawing, Group, Ink, Path, Point, Shape, Style, Text
+from tercet.publish.typefaces import text_width_em
 
 __all__ = ["HANDOUT_HEIGHT", "HANDOUT_WIDTH", "handout_pictures"]
 
@@ -60,6 +61,9 @@ MOST_SPARE = 40.0
 TITLE_WIDTH = 560.0
 SHAPE_WIDTH, SHAPE_GAP, SHAPES_HEIGHT = 104.0, 12.0, 158.0
 """Of the shapes beside the title; the last is the height of a row of them."""
+
+PAPER_EDGE = 2.0
+"""Of the paper behind a digit, on either side."""
 
 TIGHT_NAME = 360.0
 """Room for the name above a shape; a longer one is cut short."""
@@ -179,8 +183,9 @@ def _shape_lines(shapes: Sequence[ShapeUse], page: _Page) -> list[list[tuple[Sha
 
 
 def _shape_width(shape: ShapeUse) -> float:
-    name = min(BOLD * text_width(shape.chord, CHORD_SIZE), TIGHT_NAME)
-    position = BOLD * text_width(str(first_fret(shape)), DIGIT_SIZE) - 10.0 if first_fret(shape) > 1 else 0.0
+    name = min(text_width_em(shape.chord, "bold") * CHORD_SIZE, TIGHT_NAME)
+    fret = first_fret(shape)
+    position = text_width_em(str(fret), "bold") * DIGIT_SIZE - 10.0 if fret > 1 else 0.0
     return max(name, SHAPE_WIDTH + position)
 
 
@@ -208,8 +213,8 @@ def _drawing(
 def _title(arrangement: Arrangement) -> Iterator[Shape]:
     """Yield the title, the key, meter and tuning, and the sections in the order played."""
     song = arrangement.song
-    title, size = fitted(song.title, 56.0, TITLE_WIDTH / BOLD, DIGIT_SIZE)
-    yield Text(MARGIN, 78.0, title, size, TEXT, bold=True, name="title")
+    title, size = fitted(song.title, 56.0, TITLE_WIDTH, DIGIT_SIZE, "bold")
+    yield Text(MARGIN, 78.0, title, size, TEXT, style="bold", name="title")
     facts = " · ".join([str(song.key), str(song.meter), arrangement.tuning.name])
     yield Text(
         MARGIN,
@@ -223,11 +228,13 @@ def _title(arrangement: Arrangement) -> Iterator[Shape]:
     yield Text(MARGIN, 168.0, form, size, TEXT_SOFT, name="form")
 
 
-def _sized(text: str, size: float, width: float, smallest: float) -> tuple[str, float]:
+def _sized(
+    text: str, size: float, width: float, smallest: float, style: Style = "plain"
+) -> tuple[str, float]:
     """Return a text and a size that fit a width; with a digit in it the text isn't made smaller but cut short."""
     if any(sign.isdigit() for sign in text):
         size = smallest = DIGIT_SIZE
-    return fitted(text, size, width, smallest)
+    return fitted(text, size, width, smallest, style)
 
 
 def _foot(page: _Page, place: tuple[int, int]) -> Iterator[Shape]:
@@ -249,9 +256,9 @@ def _named_shape(shape: ShapeUse, corner: Point, *, left_handed: bool) -> Iterat
     beside = 0.0 if left_handed else width - SHAPE_WIDTH
     grid_x = x + (0.5 * (width - SHAPE_WIDTH) if first_fret(shape) == 1 else beside)
     if shape.chord:
-        name, size = fitted(shape.chord, CHORD_SIZE, TIGHT_NAME / BOLD, CHORD_SIZE)
-        middle = max(grid_x + 0.51 * SHAPE_WIDTH, x + 0.5 * BOLD * text_width(name, size))
-        yield Text(middle, y + 32.0, name, size, TEXT, "middle", bold=True, name="shape name")
+        name, size = fitted(shape.chord, CHORD_SIZE, TIGHT_NAME, CHORD_SIZE, "bold")
+        middle = max(grid_x + 0.51 * SHAPE_WIDTH, x + 0.5 * text_width_em(name, "bold") * size)
+        yield Text(middle, y + 32.0, name, size, TEXT, "middle", style="bold", name="shape name")
     yield shape_grid(shape, (grid_x, y + 38.0), SHAPE_WIDTH, DIGIT_SIZE, left_handed=left_handed)
 
 
@@ -272,7 +279,7 @@ def _row(row: Row, arrangement: Arrangement, top: float) -> Iterator[Shape]:
     for placed in row.columns:
         if placed.column.chord:
             y = top + CHORDS_BASELINE
-            yield Text(placed.x, y, placed.column.chord, CHORD_SIZE, TEXT, bold=True, name="chord")
+            yield Text(placed.x, y, placed.column.chord, CHORD_SIZE, TEXT, style="bold", name="chord")
         for stroke in placed.column.strokes:
             yield (
                 _strum(stroke, placed, top) if stroke.layer == "strums" else _tab_stroke(stroke, placed, top)
@@ -289,8 +296,8 @@ def _labels(row: Row, top: float) -> Iterator[Shape]:
     room = STRING_X - MARGIN - 26.0
     y = _string_y(1, top) + 2.0
     if row.label:
-        name, size = _sized(row.label, 34.0, room / BOLD, 22.0)
-        yield Text(MARGIN, y, name, size, TEXT, bold=True, name="section")
+        name, size = _sized(row.label, 34.0, room, 22.0, "bold")
+        yield Text(MARGIN, y, name, size, TEXT, style="bold", name="section")
         y += 44.0
     if row.label and row.time:
         yield Text(MARGIN, y, f"time {row.time}", DIGIT_SIZE, TEXT, name="time")
@@ -320,22 +327,25 @@ def _digit(note: TabNote, stroke: TabStroke, x: float, top: float) -> Iterator[S
     size = TUNE_SIZE if front else DIGIT_SIZE
     y = _string_y(note.string, top)
     fret = "" if note.fret is None else str(note.fret)
-    half = 0.5 * text_width(fret or note.sign, size)
-    right = x + half + (text_width(note.sign, size) if fret else 0.0)
-    paper = ((x - half, y - 4.0), (right, y - 4.0), (right, y + 4.0), (x - half, y + 4.0))
+    style: Style = "bold" if front else "plain"
+    half = 0.5 * text_width_em(fret or note.sign, style) * size
+    right = x + half + (text_width_em(note.sign, style) * size if fret else 0.0)
+    left, right = x - half - PAPER_EDGE, right + PAPER_EDGE
+    paper = ((left, y - 4.0), (right, y - 4.0), (right, y + 4.0), (left, y + 4.0))
     yield Path(paper, Ink(fill=PAPER), closed=True, name="paper")
     colour = LOOKS[stroke.layer].colour if note.tune or stroke.layer == "between" else TEXT
     baseline = y + 0.357 * size
     if fret:
-        yield Text(x, baseline, fret, size, colour, "middle", bold=front, name="fret")
+        yield Text(x, baseline, fret, size, colour, "middle", style=style, name="fret")
     if note.sign:
-        sign_x = x + half * BOLD if fret else x - half * BOLD
-        yield Text(sign_x, baseline, note.sign, size, colour, bold=front, name="sign")
+        sign_x = x + half if fret else x - half
+        yield Text(sign_x, baseline, note.sign, size, colour, style=style, name="sign")
 
 
 def _widest(stroke: TabStroke) -> float:
     return max(
-        text_width(str(note.fret) if note.fret is not None else note.sign, TUNE_SIZE) for note in stroke.notes
+        text_width_em(str(note.fret) if note.fret is not None else note.sign) * TUNE_SIZE
+        for note in stroke.notes
     )
 
 

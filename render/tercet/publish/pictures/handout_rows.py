@@ -10,8 +10,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
+from tercet.publish.paragraphs import fitted
 from tercet.publish.pictures.handout_bars import Column, HandoutBar, HandoutLine, TabStroke
-from tercet.publish.pictures.looks import fitted, text_width
+from tercet.publish.typefaces import text_width_em
 
 __all__ = ["CHORD_SIZE", "DIGIT_SIZE", "TUNE_SIZE", "WORD_SIZE", "PlacedColumn", "Row", "handout_rows"]
 
@@ -33,9 +34,6 @@ ARROW_LEAD = 26.0
 
 GAP = 12.0
 """Between one column's contents and the next column."""
-
-BOLD = 1.08
-"""Bold text is wider than plain by about this much."""
 
 WIDEST_STRETCH = 1.0
 """A row that isn't full is stretched by at most this part of its width."""
@@ -192,13 +190,13 @@ def _width(bars: Sequence[HandoutBar], word_size: float) -> float:
 def _column_width(column: Column, word_size: float) -> float:
     """Return how wide a column is at least."""
     words = max((word_width(word, word_size) for word in column.words), default=0.0)
-    chord = BOLD * text_width(column.chord, CHORD_SIZE)
+    chord = text_width_em(column.chord, "bold") * CHORD_SIZE
     return max(_lead(column) + _digits_width(column), words, chord) + GAP
 
 
 def word_width(word: str, size: float) -> float:
     """Return how wide a word of the handout is."""
-    return min(text_width(word, size), LONGEST_WORD)
+    return min(text_width_em(word) * size, LONGEST_WORD)
 
 
 def shown_word(word: str, size: float) -> str:
@@ -219,4 +217,6 @@ def _digits_width(column: Column) -> float:
 def _stroke_width(stroke: TabStroke) -> float:
     if stroke.layer == "strums":
         return 22.0
-    return max(text_width(note.shown, TUNE_SIZE if note.tune else DIGIT_SIZE) * BOLD for note in stroke.notes)
+    return max(
+        text_width_em(note.shown, "bold") * (TUNE_SIZE if note.tune else DIGIT_SIZE) for note in stroke.notes
+    )

@@ -7,9 +7,9 @@ from fractions import Fraction
 from statistics import median
 
 from tercet.performing import Take, TakeNote
-from tercet.publish.canvas import Group, Shape, Text
 from tercet.publish.pictures.looks import LOOKS, TEXT, TEXT_SOFT, radius_of
 from tercet.publish.pictures.note_marks import Frame, gestures_of, level_of, note_mark
+from tercet.publish.shapes import Group, Shape, Text
 from tercet.song import LAYERS, Layer
 from tercet.theory import MARK_LEVEL_DB
 
@@ -59,7 +59,7 @@ def legend(levels_db: Mapping[Layer, float], left: float, top: float) -> Iterato
             shapes.append(_sample(layer, levels_db[layer], left, middle))
         told = f"{place}, about {_nearest_mark(levels_db[layer])}" if layer in levels_db else place
         x, baseline = left + SAMPLE + 22.0, middle + 5.0
-        shapes.append(Text(x, baseline, layer, 16.0, TEXT, bold=True))
+        shapes.append(Text(x, baseline, layer, 16.0, TEXT, style="bold"))
         shapes.append(Text(x + NAME, baseline, told, 15.0, TEXT))
         shapes.append(Text(x + NAME + PLACE, baseline, LOOKS[layer].means, 15.0, TEXT_SOFT))
         yield Group(tuple(shapes), "legend")

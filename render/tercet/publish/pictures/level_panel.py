@@ -6,9 +6,9 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from tercet.performing import TakeNote
-from tercet.publish.canvas import Disc, Ink, Path, Shape, Text
 from tercet.publish.pictures.looks import FAINT, LOOKS, TEXT_SOFT, ink_of, radius_of, toned
 from tercet.publish.pictures.note_marks import gestures_of, level_of
+from tercet.publish.shapes import Disc, Ink, Path, Shape, Text
 from tercet.song import LAYERS, Layer
 from tercet.theory import MARK_LEVEL_DB
 

@@ -7,7 +7,6 @@ colour second, so that a copy in grey still tells the three apart.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import accumulate
 from typing import Literal
 
 from tercet.song import Layer
@@ -20,10 +19,8 @@ __all__ = [
     "TEXT",
     "TEXT_SOFT",
     "LayerLook",
-    "fitted",
     "ink_of",
     "radius_of",
-    "text_width",
     "toned",
 ]
 
@@ -104,35 +101,3 @@ def toned(colour: str, ink: float) -> str:
 def _parts(colour: str) -> tuple[int, int, int]:
     red, green, blue = (int(colour[place : place + 2], 16) for place in (1, 3, 5))
     return red, green, blue
-
-
-_NARROW, _WIDE = "fijlrtI!.,:;'’|()[] ", "mwMWQO@%&—…"
-NARROW_EM, MIDDLE_EM, CAPITAL_EM, WIDE_EM, SQUARE_EM = 0.36, 0.61, 0.7, 0.95, 1.0
-"""Advance of a character of the font, in ems, taken a little large; Chinese signs and their like are square."""
-
-
-def text_width(text: str, size: float) -> float:
-    """Return about how wide a text is, rather too wide than too narrow."""
-    return size * sum(map(_advance_em, text))
-
-
-def _advance_em(character: str) -> float:
-    if character in _NARROW:
-        return NARROW_EM
-    if ord(character) > 0x2E7F:
-        return SQUARE_EM
-    if character in _WIDE:
-        return WIDE_EM
-    return CAPITAL_EM if character.isupper() else MIDDLE_EM
-
-
-def fitted(text: str, size: float, width: float, smallest: float) -> tuple[str, float]:
-    """Return a text and a size that fit a width: smaller down to `smallest`, then cut short with three dots."""
-    wide = text_width(text, size)
-    if wide <= width:
-        return text, size
-    if size * width / wide >= smallest:
-        return text, size * width / wide
-    room = width - text_width("…", smallest)
-    fits = sum(so_far <= room for so_far in accumulate(smallest * _advance_em(sign) for sign in text))
-    return text[:fits] + "…", smallest

@@ -8,8 +8,8 @@ from itertools import groupby
 from math import log10
 
 from tercet.performing import TakeNote
-from tercet.publish.canvas import Disc, Group, Ink, Path, Point, Shape, Text
 from tercet.publish.pictures.looks import LOOKS, PAPER, SHADOW, ink_of, radius_of, toned
+from tercet.publish.shapes import Disc, Group, Ink, Path, Point, Shape, Text
 from tercet.song import Layer
 
 __all__ = ["Frame", "gestures_of", "level_of", "note_mark", "note_marks"]
@@ -83,7 +83,7 @@ def note_mark(note: TakeNote, frame: Frame) -> Group:
     if note.layer != "strums" and radius >= DIGIT_RADIUS:
         size = min(1.3 * radius, 18.0)
         shapes.append(
-            Text(x, y + 0.36 * size, str(note.string), size, PAPER, "middle", bold=True, name="string")
+            Text(x, y + 0.36 * size, str(note.string), size, PAPER, "middle", style="bold", name="string")
         )
     fret = "open" if note.fret == 0 else f"fret {note.fret}" if note.fret else "on no string"
     title = f"{note.layer}, {note.action}: string {note.string}, {fret}, {note.level_db:+.1f} dB"

@@ -12,12 +12,14 @@ from statistics import median
 
 from tercet.arranging import Arrangement
 from tercet.performing import Take
-from tercet.publish.canvas import Drawing, Ink, Path, Shape, Text
+from tercet.publish.paragraphs import fitted
 from tercet.publish.pictures.legend import LEGEND_LINE, legend, middle_levels_db
 from tercet.publish.pictures.level_panel import LevelPanel, panel_range_db
-from tercet.publish.pictures.looks import FAINT, PAPER, TEXT, TEXT_SOFT, fitted, radius_of, text_width
+from tercet.publish.pictures.looks import FAINT, PAPER, TEXT, TEXT_SOFT, radius_of
 from tercet.publish.pictures.note_marks import Frame, note_marks
 from tercet.publish.pictures.rows import PictureRow, picture_rows
+from tercet.publish.shapes import Drawing, Ink, Path, Shape, Text
+from tercet.publish.typefaces import text_width_em
 from tercet.song import LAYERS
 
 __all__ = ["RowPlace", "row_places", "take_picture"]
@@ -79,8 +81,8 @@ def take_picture(take: Take, arrangement: Arrangement) -> Drawing:
     bottom = LEGEND_TOP + LEGEND_LINE * len(LAYERS) + 16.0
     for row, place in zip(rows, _places(rows, scale), strict=True):
         if row.heading:
-            heading, size = fitted(row.heading, 17.0, WIDTH - LEFT - RIGHT, 10.0)
-            shapes.append(Text(LEFT, place.y - 10.0, heading, size, TEXT, bold=True, name="section"))
+            heading, size = fitted(row.heading, 17.0, WIDTH - LEFT - RIGHT, 10.0, "bold")
+            shapes.append(Text(LEFT, place.y - 10.0, heading, size, TEXT, style="bold", name="section"))
         shapes += _row(row, arrangement, scale, place)
         bottom = place.y + place.height + GAP
     return Drawing(WIDTH, bottom, tuple(shapes), PAPER, title, _description(take))
@@ -139,8 +141,8 @@ def _description(take: Take) -> str:
 
 def _title(arrangement: Arrangement) -> Iterator[Shape]:
     song = arrangement.song
-    title, size = fitted(song.title, 30.0, WIDTH - LEFT - RIGHT, 14.0)
-    yield Text(LEFT, 44.0, title, size, TEXT, bold=True, name="title")
+    title, size = fitted(song.title, 30.0, WIDTH - LEFT - RIGHT, 14.0, "bold")
+    yield Text(LEFT, 44.0, title, size, TEXT, style="bold", name="title")
     facts = [song.composer, str(song.key), str(song.meter), arrangement.tuning.name]
     line = " · ".join(fact for fact in facts if fact)
     line, size = fitted(line, 14.0, WIDTH - LEFT - RIGHT, 9.0)
@@ -193,7 +195,7 @@ def _chords(row: PictureRow, x_of: Callable[[float], float], baseline: float) ->
     for played, bar in zip(row.played, row.bars, strict=True):
         number = Text(x_of(played.start_s), baseline, str(played.number), 11.0, TEXT_SOFT, name="bar number")
         yield number
-        least = number.x + text_width(number.text, number.size) + 5.0
+        least = number.x + text_width_em(number.text) * number.size + 5.0
         unit_per_beat = (x_of(played.end_s) - x_of(played.start_s)) / float(bar.length_beat)
         for span in bar.chords:
             name = str(span.chord) if span.chord else NO_CHORD
@@ -201,7 +203,7 @@ def _chords(row: PictureRow, x_of: Callable[[float], float], baseline: float) ->
                 continue
             x = max(x_of(played.start_s) + float(span.start_beat) * unit_per_beat, least)
             yield Text(x, baseline, name, CHORD_SIZE, TEXT, name="chord")
-            least = x + text_width(name, CHORD_SIZE) + 4.0
+            least = x + text_width_em(name) * CHORD_SIZE + 4.0
             shown = name
 
 
@@ -209,7 +211,7 @@ def _words(row: PictureRow, x_of: Callable[[float], float], baseline: float) -> 
     """Yield the words, each under its note or as close after it as the words before leave room."""
     least = 0.0
     for syllable in row.syllables:
-        width = text_width(syllable.text, WORD_SIZE)
+        width = text_width_em(syllable.text) * WORD_SIZE
         x = max(x_of(syllable.onset_s) - 0.5 * width, least)
         yield Text(x, baseline, syllable.text, WORD_SIZE, TEXT, name="word")
         least = x + width + 0.3 * WORD_SIZE

@@ -13,9 +13,11 @@ from io import StringIO
 from sys import intern
 from xml.etree.ElementTree import Element, iterparse
 
-from tercet.publish.letters import Style, text_width_em
-from tercet.publish.score.engraved import Glyph, Group, Lettering, Outline, Part
-from tercet.publish.score.score_parts import ScoreText, TextKind
+from tercet.publish.pictures.looks import LOOKS, toned
+from tercet.publish.score.elements import ScoreText, TextKind, score_text
+from tercet.publish.shapes import Anchor, Group, Outline, Shape, Sign, Style, Text
+from tercet.publish.typefaces import text_width_em
+from tercet.song import LAYERS
 
 __all__ = ["DrawnSystem", "measure_edges", "read_drawing"]
 
@@ -33,6 +35,7 @@ _ANCHOR = re.compile(r"m\d+k\d*")
 _PLACED = re.compile(r"translate\(([-\d.]+), ?([-\d.]+)\) scale\(([-\d.]+)")
 _TURNED = re.compile(r"rotate\(([-\d.]+) ([-\d.]+), ?([-\d.]+)\)")
 _FRAME_WIDTH = 20.0
+_ANCHORS: dict[str, Anchor] = {"middle": "middle", "end": "end"}
 
 CLASSES = frozenset({
     "measure", "staff", "layer", "note", "tabGrp", "arpeg", "chord", "beam", "tuplet", "rest", "mRest", "syl", "verse",
@@ -50,6 +53,15 @@ NEARNESS: dict[tuple[str, str], tuple[float, Style]] = {
 }
 """How large and heavy a digit of the tab is, by its layer and whether it is what the stroke is for."""
 
+FAR_INK = 0.72
+"""Ink of the digits of strums, which are far."""
+
+COLOURS: dict[str, str] = {
+    **{layer: LOOKS[layer].colour for layer in LAYERS},
+    "strums": toned(LOOKS["strums"].colour, FAR_INK),
+}
+"""Colours of digits and arrows by layer."""
+
 DIGIT_HEIGHT = 0.714
 """Height of digits in ems (Noto Sans: cap height 714 of 1000), to centre them on their line."""
 
@@ -58,7 +70,7 @@ DIGIT_HEIGHT = 0.714
 class DrawnSystem:
     """A line of music as drawn, in the coordinates of the engraver's page."""
 
-    parts: tuple[Part, ...]
+    shapes: tuple[Shape, ...]
     bars: tuple[str, ...]
 
 
@@ -76,7 +88,7 @@ def read_drawing(svg: str, texts: Mapping[str, ScoreText]) -> tuple[tuple[DrawnS
             }
         elif _is_a("system", element):
             bars = tuple(child.get("id", "") for child in element.iter(f"{_SVG}g") if _is_a("measure", child))
-            systems.append(DrawnSystem(tuple(reader.parts(element)), bars))
+            systems.append(DrawnSystem(tuple(reader.shapes(element)), bars))
             element.clear()
     return tuple(systems), signs
 
@@ -120,8 +132,8 @@ def _number(text: str) -> float:
 
 
 @lru_cache(maxsize=1024)
-def _kept_classes(text: str) -> tuple[str, ...]:
-    return tuple(word for word in text.split() if word in CLASSES)
+def _kept_classes(text: str) -> str:
+    return " ".join(word for word in text.split() if word in CLASSES)
 
 
 class _Reader:
@@ -130,12 +142,12 @@ class _Reader:
     def __init__(self, texts: Mapping[str, ScoreText]) -> None:
         self._texts = texts
 
-    def parts(self, element: Element) -> Iterator[Part]:
+    def shapes(self, element: Element) -> Iterator[Shape]:
         """Yield what is within an element."""
         for child in element:
-            yield from self._part(child, element)
+            yield from self._shape(child, element)
 
-    def _part(self, element: Element, parent: Element) -> Iterator[Part]:
+    def _shape(self, element: Element, parent: Element) -> Iterator[Shape]:
         match element.tag.removeprefix(_SVG):
             case "g":
                 yield from self._group(element)
@@ -143,7 +155,7 @@ class _Reader:
                 placed = _PLACED.search(element.get("transform", ""))
                 if placed:
                     x, y, scale = map(_number, placed.groups())
-                    yield Glyph(_sign_name(element.get(_HREF, "")), x, y, scale)
+                    yield Sign(_sign_name(element.get(_HREF, "")), x, y, scale)
             case "path":
                 path, width = element.get("d", ""), _number(element.get("stroke-width", "0"))
                 yield Outline(path, width, filled="C" in path)
@@ -154,9 +166,9 @@ class _Reader:
             case "ellipse":
                 yield _dot(element)
             case "text":
-                yield from self._lettering(element, parent)
+                yield from self._text(element, parent)
 
-    def _group(self, element: Element) -> Iterator[Part]:
+    def _group(self, element: Element) -> Iterator[Shape]:
         classes = element.get("class", "").split()
         hidden = element.get("visibility") == "hidden"
         if hidden or any(word in _SKIPPED for word in classes):
@@ -164,23 +176,24 @@ class _Reader:
         name = element.get("id", "")
         own = name if _OURS.fullmatch(name) else ""
         turned = _TURNED.search(element.get("transform", ""))
-        parts = tuple(self.parts(element))
+        shapes = tuple(self.shapes(element))
         if _ANCHOR.fullmatch(name):
-            parts = tuple(part for part in parts if isinstance(part, Group) and "verse" in part.classes)
-        if not parts and not own:
+            shapes = tuple(each for each in shapes if isinstance(each, Group) and "verse" in each.names)
+        if not shapes and not own:
             return
         kept = _kept_classes(element.get("class", ""))
+        colour = next((COLOURS[word] for word in kept.split() if word in COLOURS), "")
         angle = (float(turned[1]), float(turned[2]), float(turned[3])) if turned else None
-        yield Group(own, kept, parts, angle)
+        yield Group(shapes, kept, id=own, colour=colour, turned=angle)
 
-    def _lettering(self, element: Element, parent: Element) -> Iterator[Lettering]:
+    def _text(self, element: Element, parent: Element) -> Iterator[Text]:
         """Yield a text: the song's, for a stand-in; a digit of the tab; or what the engraver wrote itself."""
         x, y = float(element.get("x", "0")), float(element.get("y", "0"))
         size = max(float(span.get("font-size", "0").removesuffix("px")) for span in element.iter())
-        anchor = {"middle": 0.5, "end": 1.0}.get(element.get("text-anchor", ""), 0.0)
+        anchor = _ANCHORS.get(element.get("text-anchor", ""), "start")
         text = self._texts.get(parent.get("id", ""))
         if text is not None and text.kind != "sign":
-            yield Lettering(x, y, size, text.text, text.kind, text.style, anchor)
+            yield score_text(text.kind, x, y, size, text.text, text.style, anchor)
             return
         written = "".join(element.itertext()).strip()
         classes = parent.get("class", "").split()
@@ -188,21 +201,20 @@ class _Reader:
             if layer in classes and part in classes:
                 baseline = y - size * 0.34 + size * scale * DIGIT_HEIGHT / 2
                 if text is not None:
-                    yield from _signed(Lettering(x, baseline, size * scale, text.text, "sign", style), text)
+                    yield _signed(score_text("sign", x, baseline, size * scale, text.text, style), text)
                 if text is None or text.label:
-                    yield Lettering(x, baseline, size * scale, written, "digit", style, 0.5)
+                    yield score_text("digit", x, baseline, size * scale, written, style, "middle")
                 return
         if written:
             kind: TextKind = "ending" if "voltaBracket" in classes else "remark"
-            yield Lettering(x, y, size, written, kind, "bold", anchor)
+            yield score_text(kind, x, y, size, written, "bold", anchor)
 
 
-def _signed(sign: Lettering, text: ScoreText) -> Iterator[Lettering]:
-    """Yield the sign of a note behind its digit, which stays where it is; or on its own in the digit's place."""
+def _signed(sign: Text, text: ScoreText) -> Text:
+    """Return the sign of a note behind its digit, which stays where it is; or on its own in the digit's place."""
     if text.label:
-        yield replace(sign, x=sign.x + 0.5 * sign.size * text_width_em(text.label, sign.style))
-    else:
-        yield replace(sign, anchor=0.5)
+        return replace(sign, x=sign.x + 0.5 * sign.size * text_width_em(text.label, sign.style))
+    return replace(sign, anchor="middle")
 
 
 def _polygon(element: Element, *, closed: bool) -> Outline:

@@ -3,7 +3,7 @@
 A page that follows the sound uses it so::
 
     engraving = engrave(arrangement)
-    html = engraving_svg(engraving)   # one svg element; or sign_definitions, then system_svg for each line of music
+    html = sign_definitions(engraving.signs) + "".join(map(system_svg, engraving.systems))
     for gesture, ids in zip(arrangement.gestures, engraving.gesture_ids): ...
 
 `Engraving.gesture_ids` has an entry for every gesture of the piece *as played*, in the order of
@@ -16,6 +16,10 @@ printed bars of each bar as played, `System.bars` those that stand in a line of 
 Classes to style: ``melody``, ``between`` and ``strums`` on digits and on the arrows of rolls (``arpeg``), ``struck``
 and ``under`` on digits, ``measure``, ``note``, ``word``, ``chord``, ``count``, … Colours are presentation attributes or
 the colour of the text around, so that a style sheet overrides them.
+
+Lines of music break as they are written, unless one is too long or too short: one that is wider than the paper is cut
+into lines of about the same width; short ones are joined while they fit. A section begins on a new line, its pick-up
+with it.
 """
 
 from __future__ import annotations
@@ -23,18 +27,18 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import groupby
 from math import ceil
 
 from tercet.arranging import Arrangement
-from tercet.publish.score.engraved import System
+from tercet.publish.score.elements import GestureIds, ScoreLook, ScoreText
 from tercet.publish.score.engraver_svg import measure_edges, read_drawing
-from tercet.publish.score.finished_lines import finished
-from tercet.publish.score.line_breaks import WrittenWidth, starts_of_lines
+from tercet.publish.score.finished_lines import System, finished
 from tercet.publish.score.mei import LINE_BREAK, Score, score_of
-from tercet.publish.score.score_parts import GestureIds, ScoreLook, ScoreText
 from tercet.publish.score.written_form import WrittenForm
+from tercet.publish.svg import FONTS, svg_elements
 
-__all__ = ["Engraving", "engrave", "engrave_at"]
+__all__ = ["Engraving", "WrittenWidth", "engrave", "engrave_at", "starts_of_lines", "system_svg"]
 
 _OPTIONS = {
     "pageHeight": 60000,
@@ -123,6 +127,16 @@ def engrave_at(arrangement: Arrangement, look: ScoreLook, widths: Sequence[int])
     return tuple(_engraved(score, each, *_broken(score, bars, each, arrangement)) for each in looks)
 
 
+def system_svg(system: System) -> str:
+    """Return one line of music as an svg element; its document needs the `sign_definitions` of the engraving."""
+    box = " ".join(f"{size:.1f}" for size in (system.left, system.top, system.width, system.height))
+    inside = "".join(text for shape in system.shapes for text in svg_elements(shape))
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="system" viewBox="{box}" fill="currentColor" '
+        f'font-family="{FONTS}">{inside}</svg>'
+    )
+
+
 def _engraved(score: Score, look: ScoreLook, mei: str, width: int) -> Engraving:
     """Return a score with its line breaks as it is drawn."""
     systems: list[System] = []
@@ -173,3 +187,70 @@ def _drawn(mei: str, width: int, *, breaks: str) -> Iterator[str]:
         raise RuntimeError(f"the engraver refused its own kind of file: {toolkit.getLog()}")
     for page in range(1, toolkit.getPageCount() + 1):
         yield toolkit.renderToSVG(page)
+
+
+# ---- where lines of music break
+
+LOOSEST = 1.0
+"""How much of the paper's width a line may take by itself; if it were drawn together, its words would touch."""
+
+FULL_ENOUGH = 0.97
+"""Lines are joined up to this part of the paper's width."""
+
+
+@dataclass(frozen=True, slots=True)
+class WrittenWidth:
+    """A printed bar: its section as printed, its line of music there, and how wide it is by itself."""
+
+    section: int
+    line: int
+    width: float
+
+
+def starts_of_lines(bars: Sequence[WrittenWidth], room: float, opening: float) -> tuple[int, ...]:
+    """Return the indices of the bars that begin a line on paper, the first of all not counted.
+
+    Parameters
+    ----------
+    bars
+        All printed bars in order.
+    room
+        Width of the paper.
+    opening
+        Width of what opens each line: clef and key.
+    """
+    starts: list[int] = []
+    used = 0.0
+    index = 0
+    section = -1
+    for (part, _), group in groupby(bars, key=lambda bar: (bar.section, bar.line)):
+        widths = [bar.width for bar in group]
+        joins = part == section and used + sum(widths) <= room * FULL_ENOUGH
+        if not joins:
+            for count in _cut(widths, room - opening):
+                starts.append(index)
+                used = opening + sum(widths[:count])
+                index += count
+                widths = widths[count:]
+        else:
+            used += sum(widths)
+            index += len(widths)
+        section = part
+    return tuple(starts[1:])
+
+
+def _cut(widths: Sequence[float], room: float) -> list[int]:
+    """Return how many bars each of the lines has that a line of music is cut into."""
+    total = sum(widths)
+    lines = max(1, ceil(total / (room * LOOSEST)))
+    aim = total / lines
+    counts: list[int] = []
+    count, used = 0, 0.0
+    for width in widths:
+        full = used + width > room * LOOSEST
+        enough = used + width / 2 > aim and len(counts) < lines - 1
+        if count and (full or enough):
+            counts.append(count)
+            count, used = 0, 0.0
+        count, used = count + 1, used + width
+    return [*counts, count]

@@ -3,27 +3,42 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from math import cos, radians, sin
 
-from tercet.publish.letters import text_width_em
-from tercet.publish.score.engraved import (
-    Glyph,
-    Group,
-    Lettering,
-    Outline,
-    Part,
-    System,
-    letterings,
-    parts_named,
-)
+from tercet.publish.score.elements import STRIP_ROWS, ScoreLook, ScoreText, score_text
 from tercet.publish.score.engraver_svg import DrawnSystem
-from tercet.publish.score.extents import box_of, boxes_of, lettering_box
-from tercet.publish.score.score_parts import STRIP_ROWS, ScoreLook, ScoreText, TextKind
+from tercet.publish.shapes import ANCHOR_PART, Group, Outline, Shape, Sign, Text, groups_in, texts_in
+from tercet.publish.typefaces import text_width_em
 
-__all__ = ["finished"]
+__all__ = ["System", "finished"]
+
+
+@dataclass(frozen=True, slots=True)
+class System:
+    """One line of music, in the engraver's fine units: a space between staff lines is 180 of them.
+
+    Parameters
+    ----------
+    shapes
+        What is drawn, in the coordinates of the page on which the engraver drew it.
+    left, top, width, height
+        The box that holds it.
+    bars
+        Names of its printed bars, in order.
+    """
+
+    shapes: tuple[Shape, ...]
+    left: float
+    top: float
+    width: float
+    height: float
+    bars: tuple[str, ...]
+
 
 LABEL_SIZE = 290.0
-SIZES: dict[TextKind, float] = {
+SIZES: dict[str, float] = {
     "chord": 450.0, "remark": 405.0, "then": 405.0, "ending": 405.0,
     "strum": 370.0, "count": 370.0, "finger": 330.0, "bar-number": 300.0,
 }  # fmt: skip
@@ -47,31 +62,31 @@ def finished(
 ) -> System:
     """Return a line of music with its strip in order, its rows named, and the box that holds it."""
     columns = {
-        group.name.partition("s")[0]: part.x
-        for group in parts_named(drawn.parts)
-        if "c" in group.name and "s" in group.name
-        for part in group.parts
-        if isinstance(part, Lettering)
+        group.id.partition("s")[0]: shape.x
+        for group in groups_in(drawn.shapes)
+        if "c" in group.id and "s" in group.id
+        for shape in group.shapes
+        if isinstance(shape, Text)
     }
-    foot = _tab_foot(drawn.parts)
-    parts = tuple(_in_order(drawn.parts, foot))
+    foot = _tab_foot(drawn.shapes)
+    shapes = tuple(_in_order(drawn.shapes, foot))
     if look.tune:
-        parts = tuple(_strip_in_order(parts, columns, foot))
-    parts = tuple(_named_above(parts, signs))
-    parts += tuple(_labels(parts, texts))
-    box = box_of(parts, signs)
-    return System(parts, box.left, box.top, box.right - box.left, box.bottom - box.top, drawn.bars)
+        shapes = tuple(_strip_in_order(shapes, columns, foot))
+    shapes = tuple(_named_above(shapes, signs))
+    shapes += tuple(_labels(shapes, texts))
+    box = _box_of(shapes, signs)
+    return System(shapes, box.left, box.top, box.right - box.left, box.bottom - box.top, drawn.bars)
 
 
-def _tab_foot(parts: tuple[Part, ...]) -> float:
+def _tab_foot(shapes: tuple[Shape, ...]) -> float:
     """Return where the lowest line of the tab lies."""
     lowest = 0.0
-    for part in parts:
-        if isinstance(part, Group):
-            if "staff" in part.classes:
-                lines = [_end_of(line) for line in part.parts if isinstance(line, Outline)]
+    for shape in shapes:
+        if isinstance(shape, Group):
+            if "staff" in shape.names:
+                lines = [_end_of(line) for line in shape.shapes if isinstance(line, Outline)]
                 lowest = max([lowest, *(y for _, y in lines)])
-            lowest = max(lowest, _tab_foot(part.parts))
+            lowest = max(lowest, _tab_foot(shape.shapes))
     return lowest
 
 
@@ -81,65 +96,65 @@ def _end_of(line: Outline) -> tuple[float, float]:
     return float(x), float(y)
 
 
-def _in_order(parts: tuple[Part, ...], foot: float, within: str = "") -> Iterator[Part]:
+def _in_order(shapes: tuple[Shape, ...], foot: float, within: str = "") -> Iterator[Shape]:
     """Yield shapes with bar lines that end at the tab, and texts in their sizes."""
-    for part in parts:
-        match part:
+    for shape in shapes:
+        match shape:
             case Group():
-                kind = "barLine" if "barLine" in part.classes else "measure" if part.classes else within
-                yield replace(part, parts=tuple(_in_order(part.parts, foot, kind)))
-            case Outline() if within in ("", "barLine") and part.width:
-                cut = _cut_off(part, foot)
+                kind = "barLine" if "barLine" in shape.names else "measure" if shape.names else within
+                yield replace(shape, shapes=tuple(_in_order(shape.shapes, foot, kind)))
+            case Outline() if within in ("", "barLine") and shape.width:
+                cut = _cut_off(shape, foot)
                 if cut is not None:
                     yield cut
-            case Glyph() if within == "barLine" and part.y > foot:
+            case Sign() if within == "barLine" and shape.y > foot:
                 continue
-            case Lettering() if part.kind in SIZES:
-                yield replace(part, size=SIZES[part.kind])
+            case Text() if shape.name in SIZES:
+                yield replace(shape, size=SIZES[shape.name])
             case _:
-                yield part
+                yield shape
 
 
 def _strip_in_order(
-    parts: tuple[Part, ...], columns: Mapping[str, float], foot: float, within: str = ""
-) -> Iterator[Part]:
+    shapes: tuple[Shape, ...], columns: Mapping[str, float], foot: float, within: str = ""
+) -> Iterator[Shape]:
     """Yield shapes with the texts of the strip in rows under the tab, each under the middle of its column."""
-    for part in parts:
-        match part:
+    for shape in shapes:
+        match shape:
             case Group():
-                inner = _strip_in_order(part.parts, columns, foot, part.name or within)
-                yield replace(part, parts=tuple(inner))
-            case Lettering() if part.kind == "bar-number":
-                yield replace(part, y=foot + STRIP_TOP + STRIP_ROWS.index(part.kind) * STRIP_LINE)
-            case Lettering() if part.kind in STRIP_ROWS:
-                y = foot + STRIP_TOP + STRIP_ROWS.index(part.kind) * STRIP_LINE
+                inner = _strip_in_order(shape.shapes, columns, foot, shape.id or within)
+                yield replace(shape, shapes=tuple(inner))
+            case Text() if shape.name == "bar-number":
+                yield replace(shape, y=foot + STRIP_TOP + STRIP_ROWS.index(shape.name) * STRIP_LINE)
+            case Text() if shape.name in STRIP_ROWS:
+                y = foot + STRIP_TOP + STRIP_ROWS.index(shape.name) * STRIP_LINE
                 column = "c".join(within[:-1].rsplit("k", 1))
-                yield replace(part, x=columns.get(column, part.x + COLUMN_MIDDLE), y=y, anchor=0.5)
+                yield replace(shape, x=columns.get(column, shape.x + COLUMN_MIDDLE), y=y, anchor="middle")
             case _:
-                yield part
+                yield shape
 
 
-def _named_above(parts: tuple[Part, ...], signs: Mapping[str, str]) -> Iterator[Part]:
+def _named_above(shapes: tuple[Shape, ...], signs: Mapping[str, str]) -> Iterator[Shape]:
     """Yield shapes with the name of a section raised above all that stands at the beginning of the line."""
-    names = [part for part in letterings(parts) if part.kind == "section"]
+    names = [shape for shape in texts_in(shapes) if shape.name == "section"]
     if not names:
-        yield from parts
+        yield from shapes
         return
-    title = replace(names[0], x=0.0, size=SECTION_SIZE, anchor=0.0)
-    right = lettering_box(title).right + SECTION_CLEAR
-    others = [box for box in boxes_of(parts, signs, but=names[0]) if box.left < right]
+    title = replace(names[0], x=0.0, size=SECTION_SIZE, anchor="start")
+    right = _text_box(title).right + SECTION_CLEAR
+    others = [box for box in _boxes_of(shapes, signs, but=names[0]) if box.left < right]
     top = min((box.top for box in others), default=title.y)
     title = replace(title, y=top - SECTION_GAP)
-    yield from _with(parts, names[0], title)
+    yield from _with(shapes, names[0], title)
 
 
-def _with(parts: tuple[Part, ...], old: Part, new: Part) -> Iterator[Part]:
+def _with(shapes: tuple[Shape, ...], old: Shape, new: Shape) -> Iterator[Shape]:
     """Yield shapes with one of them exchanged."""
-    for part in parts:
-        if isinstance(part, Group):
-            yield replace(part, parts=tuple(_with(part.parts, old, new)))
+    for shape in shapes:
+        if isinstance(shape, Group):
+            yield replace(shape, shapes=tuple(_with(shape.shapes, old, new)))
         else:
-            yield new if part is old else part
+            yield new if shape is old else shape
 
 
 def _cut_off(line: Outline, foot: float) -> Outline | None:
@@ -153,28 +168,121 @@ def _cut_off(line: Outline, foot: float) -> Outline | None:
     return replace(line, path=f"M{x:g} {top:g} L{x:g} {min(bottom, foot):g}")
 
 
-def _labels(parts: tuple[Part, ...], texts: Mapping[str, ScoreText]) -> Iterator[Part]:
+def _labels(shapes: tuple[Shape, ...], texts: Mapping[str, ScoreText]) -> Iterator[Shape]:
     """Yield what names the rows of a line of music: verses by their passes, and the rows of the strip."""
     seen: set[float] = set()
-    words: list[Lettering] = []
-    for group in parts_named(parts):
-        text = texts.get(group.name)
+    words: list[Text] = []
+    for group in groups_in(shapes):
+        text = texts.get(group.id)
         if text is None or not text.label or text.kind not in (*STRIP_ROWS, "word"):
             continue
-        for part in group.parts:
-            if not isinstance(part, Lettering) or part.y in seen:
+        for shape in group.shapes:
+            if not isinstance(shape, Text) or shape.y in seen:
                 continue
-            seen.add(part.y)
+            seen.add(shape.y)
             if text.kind == "word":
-                words.append(
-                    Lettering(part.x - LABEL_GAP, part.y, part.size, text.label, "label", "plain", 1.0)
+                label = score_text(
+                    "label", shape.x - LABEL_GAP, shape.y, shape.size, text.label, anchor="end"
                 )
+                words.append(label)
             else:
-                yield Lettering(0.0, part.y, LABEL_SIZE, text.label, "label", "italic")
+                yield score_text("label", 0.0, shape.y, LABEL_SIZE, text.label, "italic")
     widest_em = max((text_width_em(word.text) for word in words), default=0.0)
     for word in words:
         if widest_em * word.size <= WIDEST_LABEL:
             yield word
         else:
             size = min(word.size, (word.x - 2 * LABEL_GAP) / widest_em)
-            yield replace(word, x=LABEL_GAP, size=size, anchor=0.0)
+            yield replace(word, x=LABEL_GAP, size=size, anchor="start")
+
+
+# ---- how much room shapes take
+
+ASCENT_EM, DESCENT_EM = 0.76, 0.24
+"""How far letters reach above and below the baseline, in ems (Noto Sans: ascenders 766, descenders −240 of 1000)."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Box:
+    """A box: x from `left` to `right`, y from `top` down to `bottom`."""
+
+    left: float
+    top: float
+    right: float
+    bottom: float
+
+    def joined(self, other: _Box) -> _Box:
+        """Return the box around both."""
+        return _Box(
+            min(self.left, other.left),
+            min(self.top, other.top),
+            max(self.right, other.right),
+            max(self.bottom, other.bottom),
+        )
+
+
+def _box_of(shapes: tuple[Shape, ...], signs: Mapping[str, str]) -> _Box:
+    """Return the box around shapes; an empty one at the origin when there are none."""
+    found: _Box | None = None
+    for box in _boxes_of(shapes, signs):
+        found = box if found is None else found.joined(box)
+    return found or _Box(0.0, 0.0, 0.0, 0.0)
+
+
+def _text_box(shape: Text) -> _Box:
+    """Return the box around a text."""
+    width = text_width_em(shape.text, shape.style) * shape.size
+    left = shape.x - ANCHOR_PART[shape.anchor] * width
+    return _Box(left, shape.y - ASCENT_EM * shape.size, left + width, shape.y + DESCENT_EM * shape.size)
+
+
+def _boxes_of(
+    shapes: tuple[Shape, ...], signs: Mapping[str, str], but: Shape | None = None
+) -> Iterator[_Box]:
+    """Yield the box of every sign, line and text, without one of them if that is asked for."""
+    for shape in shapes:
+        if shape is but:
+            continue
+        match shape:
+            case Group():
+                for box in _boxes_of(shape.shapes, signs, but):
+                    yield _turned(box, shape.turned) if shape.turned else box
+            case Sign():
+                left, low, right, high = _path_bounds(signs.get(shape.sign, ""))
+                scale = shape.scale
+                yield _Box(
+                    shape.x + left * scale,
+                    shape.y - high * scale,
+                    shape.x + right * scale,
+                    shape.y - low * scale,
+                )
+            case Outline():
+                left, top, right, bottom = _path_bounds(shape.path)
+                half = shape.width / 2
+                yield _Box(left - half, top - half, right + half, bottom + half)
+            case Text():
+                yield _text_box(shape)
+
+
+def _turned(box: _Box, turn: tuple[float, float, float]) -> _Box:
+    """Return the box around a box that is turned."""
+    angle, x0, y0 = turn
+    cosine, sine = cos(radians(angle)), sin(radians(angle))
+    corners = [(x - x0, y - y0) for x in (box.left, box.right) for y in (box.top, box.bottom)]
+    xs = [x0 + x * cosine - y * sine for x, y in corners]
+    ys = [y0 + x * sine + y * cosine for x, y in corners]
+    return _Box(min(xs), min(ys), max(xs), max(ys))
+
+
+@lru_cache(maxsize=8192)
+def _path_bounds(path: str) -> tuple[float, float, float, float]:
+    """Return the least and greatest x and y of a path, control points included: (x, y, x, y)."""
+    from fontTools.pens.boundsPen import ControlBoundsPen
+    from fontTools.svgLib.path import parse_path
+
+    if not path:
+        return 0.0, 0.0, 0.0, 0.0
+    pen = ControlBoundsPen(None)
+    parse_path(path, pen)
+    left, low, right, high = pen.bounds or (0, 0, 0, 0)
+    return float(left), float(low), float(right), float(high)

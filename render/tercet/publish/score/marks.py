@@ -12,7 +12,7 @@ from fractions import Fraction
 from xml.etree.ElementTree import Element, SubElement
 
 from tercet.arranging import Arrangement
-from tercet.publish.score.score_parts import Texts
+from tercet.publish.score.elements import Texts
 from tercet.publish.score.written_form import WrittenBar
 from tercet.song import Mark, Measure
 

@@ -2,7 +2,7 @@
 
 Two staves, the tune and a tab of four lines, and under them a strip that tells strums, counting and fingers. Each bar
 of the written form stands there once, under endings where passes differ; an expansion names the order in which they are
-played. No text of the song is in it: see `tercet.publish.score.stand_ins`.
+played. No text of the song is in it: see `tercet.publish.score.elements`.
 """
 
 from __future__ import annotations
@@ -14,8 +14,8 @@ from xml.etree.ElementTree import Element, SubElement, tostring
 
 from tercet.arranging import Arrangement, Gesture
 from tercet.errors import RequestError
+from tercet.publish.score.elements import GestureIds, ScoreLook, ScoreText, Texts
 from tercet.publish.score.marks import add_marks
-from tercet.publish.score.score_parts import GestureIds, ScoreLook, ScoreText, Texts
 from tercet.publish.score.staff import ACCIDENTALS, fill_tune, octave_up, tune_notes
 from tercet.publish.score.tab import add_anchors, columns_of, fill_strip, fill_tab
 from tercet.publish.score.words import SungLine, add_words, sung_lines

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from fractions import Fraction
 from math import cos, pi, sin
 
-from tercet.publish.canvas import Ink, Path, Shape, Text
-from tercet.publish.letters import text_width_em
+from tercet.publish.shapes import Ink, Path, Shape, Text
+from tercet.publish.typefaces import text_width_em
 from tercet.song import Meter
 
 __all__ = ["pulse_note", "swing_sign"]

@@ -1,4 +1,4 @@
-"""Exact lengths as written note values: dots, ties and tuplets.
+"""Exact lengths as written note values, and in MEI: dots, ties and tuplets.
 
 A length is a fraction of a whole note. Its odd part (3 for triplets, 5, 7, …) makes a tuplet; what is left is a sum of
 plain and dotted values, the longest first.
@@ -9,8 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
+from xml.etree.ElementTree import Element, SubElement
 
-__all__ = ["Ratio", "Value", "odd_part", "ratio_of", "values_of"]
+__all__ = ["Ratio", "Value", "add_filler", "odd_part", "ratio_of", "set_value", "timed", "values_of"]
 
 _SHORTEST = 1024
 """Denominator of the shortest value that MEI names."""
@@ -76,3 +77,29 @@ def values_of(whole: Fraction) -> tuple[Value, ...]:
         values.append(value)
         left -= value.whole
     return (Value(_SHORTEST),) if not values and whole > 0 else tuple(values)
+
+
+def set_value(element: Element, value: Value) -> Element:
+    """Give an element its length."""
+    element.set("dur", str(value.fraction))
+    if value.dots:
+        element.set("dots", str(value.dots))
+    return element
+
+
+def add_filler(layer: Element, whole: Fraction) -> None:
+    """Add empty space of an exact length, in whole notes."""
+    parent, nominal = timed(layer, whole)
+    for value in values_of(nominal):
+        set_value(SubElement(parent, "space"), value)
+
+
+def timed(layer: Element, whole: Fraction) -> tuple[Element, Fraction]:
+    """Return where to put values of an exact length, and their length there: in an unseen tuplet if it needs one."""
+    odd = odd_part(whole)
+    if odd == 1:
+        return layer, whole
+    ratio = ratio_of(odd)
+    unseen = {"num.visible": "false", "bracket.visible": "false"}
+    tuplet = SubElement(layer, "tuplet", {"num": str(ratio.actual), "numbase": str(ratio.normal), **unseen})
+    return tuplet, whole * ratio.actual / ratio.normal

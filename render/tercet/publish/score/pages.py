@@ -10,17 +10,18 @@ from dataclasses import dataclass, replace
 from math import ceil
 
 from tercet.arranging import Arrangement
-from tercet.publish.canvas import Shape, Text, texts_in
-from tercet.publish.papers import PAPERS_PT, USUAL_PAPER
 from tercet.publish.paragraphs import wrapped
-from tercet.publish.pictures.looks import TEXT_SOFT
-from tercet.publish.score.engraved import System, letterings
+from tercet.publish.pdf import WHITE, pdf_bytes
+from tercet.publish.picture_files import PAPERS_PT, USUAL_PAPER
+from tercet.publish.pictures.looks import TEXT, TEXT_SOFT
+from tercet.publish.score.elements import ScoreLook
 from tercet.publish.score.engraving import Engraving, engrave
-from tercet.publish.score.foot import sheet_foot
-from tercet.publish.score.head import Block, moved, sheet_head
-from tercet.publish.score.score_parts import ScoreLook
+from tercet.publish.score.finished_lines import System
+from tercet.publish.score.head_and_foot import Block, moved, sheet_foot, sheet_head
+from tercet.publish.shapes import Drawing, Group, Placing, Shape, Text, texts_in
+from tercet.publish.svg import svg_text
 
-__all__ = ["PlacedSystem", "Sheet", "SheetLook", "SheetPage", "sheet_of"]
+__all__ = ["PlacedSystem", "Sheet", "SheetLook", "SheetPage", "sheet_of", "sheet_pdf", "sheet_svg"]
 
 MOST_PAGES_FITTED = 5
 """Longer sheets take the largest size: one page less hardly matters."""
@@ -73,6 +74,12 @@ class PlacedSystem:
         """How high it is on the page."""
         return self.system.height * self.scale
 
+    @property
+    def shape(self) -> Group:
+        """What is drawn."""
+        placing = Placing(self.x, self.y - self.system.top * self.scale, self.scale)
+        return Group(self.system.shapes, "system", placing=placing)
+
 
 @dataclass(frozen=True, slots=True)
 class SheetPage:
@@ -97,14 +104,32 @@ class Sheet:
     @property
     def texts(self) -> tuple[str, ...]:
         """All text on its pages."""
-        return tuple(
-            text
-            for page in self.pages
-            for text in (
-                *(shape.text for shape in texts_in(page.shapes)),
-                *(part.text for placed in page.music for part in letterings(placed.system.parts)),
-            )
-        )
+        return tuple(text.text for drawing in self.drawings for text in texts_in(drawing.shapes))
+
+    @property
+    def drawings(self) -> tuple[Drawing, ...]:
+        """Its pages as drawings, a unit a point."""
+        return tuple(_drawn(page, self) for page in self.pages)
+
+
+def sheet_pdf(sheet: Sheet) -> bytes:
+    """Return a sheet as the bytes of a PDF file."""
+    return pdf_bytes(sheet.drawings, title=sheet.title, author=sheet.author, unit_pt=1.0)
+
+
+def sheet_svg(sheet: Sheet, page_index: int = 0) -> str:
+    """Return a page of a sheet as the text of an SVG file; a sheet laid out endless has all on its first."""
+    return svg_text(_drawn(sheet.pages[page_index], sheet))
+
+
+def _drawn(page: SheetPage, sheet: Sheet) -> Drawing:
+    """Return a page as it is drawn."""
+    bars = sum(len(placed.system.bars) for placed in page.music)
+    told = f"A tune on a staff with words, and a tab of four lines under it: {bars} bars."
+    music = (placed.shape for placed in page.music)
+    return Drawing(
+        page.width, page.height, (*page.shapes, *music), WHITE, sheet.title, told, TEXT, sheet.signs
+    )
 
 
 def sheet_of(arrangement: Arrangement, look: SheetLook = SheetLook()) -> Sheet:

@@ -10,8 +10,7 @@ from math import lcm
 from xml.etree.ElementTree import Element, SubElement
 
 from tercet.arranging import Arrangement
-from tercet.publish.score.note_values import Value, odd_part, ratio_of, values_of
-from tercet.publish.score.score_parts import set_value
+from tercet.publish.score.note_values import Value, odd_part, ratio_of, set_value, values_of
 from tercet.publish.score.written_form import tied_into
 from tercet.song import Measure, Meter, Note, Song
 from tercet.theory import Pitch, spell

@@ -14,15 +14,8 @@ from xml.etree.ElementTree import Element, SubElement
 
 from tercet.arranging import Arrangement, Gesture
 from tercet.errors import ParameterError
-from tercet.publish.score.note_values import values_of
-from tercet.publish.score.score_parts import (
-    GestureIds,
-    ScoreText,
-    Texts,
-    add_filler,
-    set_value,
-    timed,
-)
+from tercet.publish.score.elements import GestureIds, ScoreText, Texts
+from tercet.publish.score.note_values import add_filler, set_value, timed, values_of
 from tercet.song import Measure, Meter
 from tercet.theory import LAST_FRET
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from xml.etree.ElementTree import Element, SubElement
 
 from tercet.arranging import Arrangement
-from tercet.publish.score.score_parts import Texts
+from tercet.publish.score.elements import Texts
 from tercet.publish.score.written_form import WrittenBar, WrittenSection, listed
 from tercet.song import Measure, Syllable
 

@@ -1,27 +1,32 @@
-"""The head of a sheet: title, what to know before playing, what is front and back, and the shapes that are used.
+"""The head and the foot of a sheet.
+
+At its head stand the title, what to know before playing, what is front and back, and the shapes that are used; at its
+foot how to read it, and how to practise with the recordings.
 
 Lengths are in points, x to the right and y down.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from tercet.arranging import Arrangement
-from tercet.publish.canvas import Disc, Group, Path, Shape, Text
-from tercet.publish.letters import text_width_em
+from tercet.arranging.off_neck import explained
 from tercet.publish.paragraphs import wrapped
 from tercet.publish.pictures.chord_diagram import ASPECT, chord_diagram
 from tercet.publish.pictures.legend import places
-from tercet.publish.pictures.looks import LOOKS, TEXT, TEXT_SOFT
+from tercet.publish.pictures.looks import FAINT, LOOKS, TEXT, TEXT_SOFT
 from tercet.publish.pictures.shapes_used import ShapeUse, shapes_used
 from tercet.publish.score.note_signs import pulse_note, swing_sign
 from tercet.publish.score.written_form import WrittenForm
+from tercet.publish.shapes import Disc, Group, Ink, Path, Shape, Style, Text
+from tercet.publish.typefaces import text_width_em
 from tercet.song import LAYERS, Layer, Song
 from tercet.theory import MARK_LEVEL_DB
+from tercet.tracks.recipes import recipe_named
 
-__all__ = ["Block", "sheet_head"]
+__all__ = ["Block", "moved", "sheet_foot", "sheet_head"]
 
 TITLE_SIZES = (26.0, 20.0, 15.0)
 """A long title is set smaller, then in several lines, then cut short."""
@@ -86,7 +91,7 @@ def _title(song: Song, width: float) -> Block:
     y = 0.0
     for line in wrapped(song.title, size, width, TITLE_LINES, "bold"):
         y += 1.12 * size
-        shapes.append(Text(0.0, y, line, size, TEXT, bold=True, name="title"))
+        shapes.append(Text(0.0, y, line, size, TEXT, style="bold", name="title"))
     y += 2.0
     by = " · ".join(part for part in (song.composer, song.source_note) if part)
     for line in wrapped(by, SMALL_SIZE, width, 2):
@@ -162,11 +167,11 @@ def _front_and_back(song: Song, width: float) -> Block:
     for index, (layer, place) in enumerate(places(levels_db).items()):
         size, x = NEARNESS_SIZES[place], index * column
         mark = song.dynamics.of(layer)
-        near = place == "in front"
+        style: Style = "bold" if place == "in front" else "plain"
         shapes.append(
-            Text(x + 8.0, y, "3", size, LOOKS[layer].colour, "middle", bold=near, name=f"near {layer}")
+            Text(x + 8.0, y, "3", size, LOOKS[layer].colour, "middle", style=style, name=f"near {layer}")
         )
-        shapes.append(Text(x + 22.0, y - 5.5, f"{layer} {place}, {mark}", SMALL_SIZE, TEXT, bold=near))
+        shapes.append(Text(x + 22.0, y - 5.5, f"{layer} {place}, {mark}", SMALL_SIZE, TEXT, style=style))
         shapes.append(Text(x + 22.0, y + 5.0, SHORT_MEANINGS[layer], SMALL_SIZE, TEXT_SOFT))
     return Block(tuple(shapes), y + 14.0)
 
@@ -201,3 +206,86 @@ def moved(shapes: Sequence[Shape], down: float, right: float = 0.0) -> Iterator[
                 yield replace(shape, x=shape.x + right, y=shape.y + down)
             case Group():
                 yield replace(shape, shapes=tuple(moved(shape.shapes, down, right)))
+
+
+# ---- the foot
+
+PRINT_SIZE, PRINT_LINE, HEADING_SIZE = 7.8, 9.8, 10.0
+COLUMN_GAP = 18.0
+
+READING_PART = 0.31
+"""Of the width, for each of the two columns on reading."""
+
+PRACTICE = (
+    "demo", "only-melody", "without-melody", "without-tune", "only-strums", "without-strums", "without-between"
+)  # fmt: skip
+"""Tracks in the order in which a student meets them: listen, learn the tune, carry it, then the back."""
+
+
+def sheet_foot(arrangement: Arrangement, width: float, *, large: bool) -> Block:
+    """Return the foot of a sheet, `width` points wide."""
+    reading_width, step = READING_PART * width - COLUMN_GAP, READING_PART * width
+    lines = _set(_reading(arrangement, large=large), reading_width)
+    begins = [at for at, line in enumerate(lines) if line.begins]
+    middle = min(begins, key=lambda at: abs(2 * at - len(lines)))
+    practice_width = width - 2 * step
+    texts = [
+        *_column("Reading this sheet", lines[:middle], 0.0),
+        *_column("", lines[middle:], step),
+        *_column("Practising with the recordings", _set(_practising(), practice_width), 2 * step),
+    ]
+    rule = Path(((0.0, 4.0), (width, 4.0)), Ink(stroke=FAINT, width=0.8))
+    return Block((rule, *texts), max(text.y for text in texts) + 4.0)
+
+
+@dataclass(frozen=True, slots=True)
+class _Line:
+    """A line of a paragraph; whether it is the first."""
+
+    text: str
+    begins: bool
+
+
+def _set(sentences: Iterable[str], width: float) -> list[_Line]:
+    """Return sentences as lines, each sentence a paragraph."""
+    return [
+        _Line(line, index == 0)
+        for sentence in sentences
+        for index, line in enumerate(wrapped(sentence, PRINT_SIZE, width, 8))
+    ]
+
+
+def _column(heading: str, lines: Iterable[_Line], x: float) -> Iterator[Text]:
+    """Yield a heading, which may be empty, and lines under it."""
+    y = 18.0
+    if heading:
+        yield Text(x, y, heading, HEADING_SIZE, TEXT, style="bold", name="heading")
+    y += 3.0
+    for line in lines:
+        y += PRINT_LINE + 1.2 * line.begins
+        yield Text(x, y, line.text, PRINT_SIZE, TEXT_SOFT, name="small print")
+
+
+def _reading(arrangement: Arrangement, *, large: bool) -> Iterator[str]:
+    """Yield how to read the sheet, only what this one needs."""
+    gestures = arrangement.gestures
+    yield "Tab: string 1 on top, string 4 at the bottom. A number is a fret, 0 an open string."
+    yield from explained(arrangement)
+    if any(gesture.action == "roll" for gesture in gestures):
+        yield (
+            "An arrow is a roll over just the strings beside it: the thumb stops on the tune. The top line is string "
+            "1, so the arrow points up the page while the hand goes down."
+        )
+    yield "Near is loud, far is soft: large for melody, plain for what lies between, small and pale for strums."
+    if not large:
+        if any(gesture.layer == "strums" for gesture in gestures):
+            yield "strum: d down, u up, x chop; D and U with an accent."
+        yield "count: say it at each stroke. finger: on the tune's string, 1 index to 4 little."
+    yield "bar: its number in the whole piece, one for each time it is played."
+
+
+def _practising() -> Iterator[str]:
+    """Yield the tracks in practice order, each with its purpose."""
+    for count, name in enumerate(PRACTICE, 1):
+        yield f"{count}  {name}: {recipe_named(name).purpose}"
+    yield "Begin slowly. Rest a hand that hurts."

@@ -6,7 +6,8 @@ from xml.etree import ElementTree as ET
 
 import pytest
 
-from tercet.publish.canvas import Disc, Drawing, Group, Ink, Path, Text, svg_text
+from tercet.publish.shapes import Disc, Drawing, Group, Ink, Path, Text
+from tercet.publish.svg import svg_text
 from tests.measure.picture import SVG
 
 
@@ -52,7 +53,7 @@ def test_a_group_holds_its_shapes_and_is_named() -> None:
 
 @pytest.mark.parametrize("text", ["<&>", "</text><script>x</script>", "\"'", "]]>", "Ж♭"])
 def test_text_stays_text(text: str) -> None:
-    svg = svg_text(drawing(Text(1.0, 2.0, text, 12.0, "#000000", "middle", bold=True), title=text))
+    svg = svg_text(drawing(Text(1.0, 2.0, text, 12.0, "#000000", "middle", "bold"), title=text))
     root = ET.fromstring(svg)
     assert {element.tag.removeprefix(SVG) for element in root.iter()} == {
         "svg",

@@ -2,22 +2,26 @@
 
 Names are made from places, so that a page or a test finds what it looks for: ``m4`` is the fifth printed bar, ``m4t2``
 the third note of its tune, ``m4c1s3`` string 3 in the second column of its tab. They hold nothing that a song says.
+
+The engraver leaves room for text by its own table of a Times-like font, and knows Latin alone. So it never sees what a
+song says: it is given a *stand-in*, plain letters that are as wide in its table as the text is in the font in which it
+will be set; the text takes the stand-in's place afterwards. Words in any script get the room that they need, and
+nothing in them can reach the engraver.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass, field
-from fractions import Fraction
 from typing import Literal
-from xml.etree.ElementTree import Element, SubElement
+from xml.etree.ElementTree import Element
 
-from tercet.publish.letters import Style, text_width_em
 from tercet.publish.paragraphs import shortened
-from tercet.publish.score.note_values import Value, odd_part, ratio_of, values_of
-from tercet.publish.score.stand_ins import stand_in
+from tercet.publish.pictures.looks import TEXT_SOFT
+from tercet.publish.shapes import Anchor, Style, Text
+from tercet.publish.typefaces import text_width_em
 
-__all__ = ["GestureIds", "ScoreLook", "ScoreText", "TextKind", "Texts", "add_filler", "set_value"]
+__all__ = ["GestureIds", "ScoreLook", "ScoreText", "TextKind", "Texts", "score_text", "stand_in"]
 
 TextKind = Literal[
     "word",
@@ -131,27 +135,43 @@ STRIP_ROWS: tuple[TextKind, ...] = ("strum", "count", "finger", "bar-number")
 """Rows of the strip under the tab, from the top."""
 
 
-def set_value(element: Element, value: Value) -> Element:
-    """Give an element its length."""
-    element.set("dur", str(value.fraction))
-    if value.dots:
-        element.set("dots", str(value.dots))
-    return element
+SOFT_KINDS: frozenset[TextKind] = frozenset({"bar-number", "label", "finger"})
+"""Texts that only help, in softer ink."""
 
 
-def add_filler(layer: Element, whole: Fraction) -> None:
-    """Add empty space of an exact length, in whole notes."""
-    parent, nominal = timed(layer, whole)
-    for value in values_of(nominal):
-        set_value(SubElement(parent, "space"), value)
+def score_text(
+    kind: TextKind,
+    x: float,
+    y: float,
+    size: float,
+    text: str,
+    style: Style = "plain",
+    anchor: Anchor = "start",
+) -> Text:
+    """Return a text of the score as it is drawn."""
+    return Text(x, y, text, size, TEXT_SOFT if kind in SOFT_KINDS else "", anchor, style, kind)
 
 
-def timed(layer: Element, whole: Fraction) -> tuple[Element, Fraction]:
-    """Return where to put values of an exact length, and their length there: in an unseen tuplet if it needs one."""
-    odd = odd_part(whole)
-    if odd == 1:
-        return layer, whole
-    ratio = ratio_of(odd)
-    unseen = {"num.visible": "false", "bracket.visible": "false"}
-    tuplet = SubElement(layer, "tuplet", {"num": str(ratio.actual), "numbase": str(ratio.normal), **unseen})
-    return tuplet, whole * ratio.actual / ratio.normal
+# ---- stand-ins
+
+
+_CAPITAL_EM, _LETTER_EM, _DOT_EM = 0.722, 0.5, 0.25
+"""Advances of H, p and the full stop in Times, in ems (Adobe's metrics of Times-Roman: 722, 500 and 250)."""
+
+MOST_EM = 400.0
+"""Room for one text at most; what is longer is shortened before it gets here."""
+
+
+def stand_in(width_em: float, *, capital: bool = False) -> str:
+    """Return letters that take at least `width_em` ems of room, at most a quarter of an em more.
+
+    With `capital` they are as high as a capital, too.
+    """
+    left = min(max(width_em, _LETTER_EM), MOST_EM)
+    text = ""
+    if capital or left >= _CAPITAL_EM:
+        text, left = "H", left - _CAPITAL_EM
+    letters = max(int(left / _LETTER_EM), 0)
+    left -= letters * _LETTER_EM
+    dots = max(int(left / _DOT_EM + 0.999), 0)
+    return text + "p" * letters + "." * dots

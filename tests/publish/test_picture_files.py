@@ -1,4 +1,4 @@
-"""PNG files, decoded byte by byte."""
+"""Files of pictures: PNG, decoded byte by byte."""
 
 from __future__ import annotations
 
@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from tercet.publish import Drawing, png_bytes, take_picture
-from tercet.publish.canvas import Ink, Path, Text
-from tercet.publish.raster import ZOOM
+from tercet.publish.picture_files import ZOOM
+from tercet.publish.shapes import Ink, Path, Style, Text
 from tests.measure.picture import pixels_of, size_of_png
 from tests.publish.drawn import taken, three_layers
 
@@ -22,14 +22,14 @@ def test_pixels_are_where_the_shapes_are() -> None:
 
 
 def test_text_is_drawn_with_the_font_that_comes_along() -> None:
-    def inked(text: str, *, bold: bool = False) -> int:
-        line = Text(2.0, 16.0, text, 16.0, "#000000", bold=bold)
+    def inked(text: str, style: Style = "plain") -> int:
+        line = Text(2.0, 16.0, text, 16.0, "#000000", style=style)
         pixels = pixels_of(png_bytes(Drawing(60.0, 24.0, (line,), "#ffffff", "Text"), zoom=1.0))
         return int((255 - pixels[..., 0].astype(int)).sum())
 
     assert inked(" ") == 0
     assert inked("iii") > 5000
-    assert inked("iii") < inked("mmm") < inked("mmm", bold=True)
+    assert inked("iii") < inked("mmm") < inked("mmm", "bold")
     assert inked("żЖα") > inked("iii")
 
 
@@ -52,6 +52,6 @@ def test_the_look_at_pixels_sees_a_blank_page() -> None:
 
 
 def test_a_very_tall_picture_gets_fewer_pixels_a_unit(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("tercet.publish.raster.MOST_PIXELS", 10_000.0)
+    monkeypatch.setattr("tercet.publish.picture_files.MOST_PIXELS", 10_000.0)
     data = png_bytes(Drawing(10.0, 4000.0, (SQUARE,), "#ffffff", "Tall"))
     assert size_of_png(data) == (5, 2000)
