@@ -3,7 +3,7 @@
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: help demo test check static format-check lint types imports format setup fonts constraints fuzz clean clean-all
+.PHONY: help demo test check static format-check lint types imports format setup docs wheel fonts constraints fuzz clean clean-all
 
 # Any Python from 3.6 on may start the set-up, which then looks for one that Tercet runs on.
 # To choose one: make PYTHON=/usr/local/bin/python3.12 demo
@@ -45,6 +45,12 @@ format: .dev ## format the code and mend what ruff can mend
 	$(BIN)/ruff check --fix .
 
 setup: .dev ## set up for working on Tercet, nothing else
+
+docs: .dev ## make the pages of the documentation, the reference too, in build/docs/
+	$(BIN)/python tools/docs_site.py
+
+wheel: .dev ## make the package that pip installs, in dist/
+	$(BIN)/python -m hatchling build -t wheel
 
 fonts: ## fetch the sound font that some tests play with (Debian, Ubuntu; 148 MB)
 	@$(SET_UP) fonts

@@ -15,6 +15,8 @@ from pathlib import Path
 
 import pytest
 
+from tools import set_up
+
 ROOT = Path(__file__).resolve().parent.parent
 SOURCES = ROOT / "render"
 
@@ -124,3 +126,35 @@ def test_an_editor_finds_the_schemas(installed: Installed) -> None:
     for path in told.values():
         assert Path(path).is_relative_to(installed.bin.parent)
         assert json.loads(Path(path).read_text(encoding="utf-8"))["$schema"].endswith("2020-12/schema")
+
+
+def test_the_wheel_alone_makes_a_song_s_page(tmp_path: Path) -> None:
+    """As a user installs it: the wheel and what it needs to run, nothing of the tests; then the demo is made."""
+    build = [sys.executable, "-m", "hatchling", "build", "-t", "wheel", "-d", str(tmp_path)]
+    subprocess.run(build, cwd=ROOT, check=True, capture_output=True)
+    (wheel,) = tmp_path.glob("*.whl")
+    pins = tmp_path / "pins.txt"
+    pins.write_text(
+        set_up.pins_for((ROOT / "constraints.txt").read_text(encoding="utf-8"), "run"), encoding="utf-8"
+    )
+    place = tmp_path / "environment"
+    venv.create(place, with_pip=False)
+    programs = place / ("Scripts" if os.name == "nt" else "bin")
+    pip = [sys.executable, "-m", "pip", "--python", str(programs / "python"), "install", "-qq", "--no-deps"]
+    subprocess.run([*pip, "--require-hashes", "--only-binary", ":all:", "-r", str(pins)], check=True)
+    subprocess.run([*pip, "--no-index", str(wheel)], check=True)
+    kept = {name: text for name, text in os.environ.items() if not name.startswith(("PYTHON", "TERCET"))}
+    song = shutil.copy(ROOT / "songs" / "bakers-lullaby.yaml", tmp_path)
+    done = subprocess.run(
+        [programs / "tercet", "page", song, "-o", "demo", "--no-kit", "--speeds", "100%"],
+        cwd=tmp_path,
+        env={**kept, "TERCET_CACHE": str(tmp_path / "cache")},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    page = tmp_path / "demo" / "bakers-lullaby" / "index.html"
+    assert "Lullaby" in page.read_text(encoding="utf-8")
+    stems = [path.stat().st_size for path in page.parent.glob("page/*.js")]
+    assert max(stems) > 50_000

@@ -8,4 +8,4 @@ Importing this package does nothing else: no probing, no files, no heavy librari
 
 __all__ = ["__version__"]
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"

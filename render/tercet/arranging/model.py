@@ -168,6 +168,9 @@ class Arrangement:
         What the player should know, in order of the piece.
     cost
         What the tune costs these hands in all, in the units of `tercet.arranging.demands.COSTS`.
+
+    Attributes
+    ----------
     by_bar
         For each bar as played, by its number, the gestures that start within it; it is worked out from the others. The
         gestures of a pick-up belong here to the bar that they sound in, the one before their section's first.

@@ -18,6 +18,8 @@ def octaves_onto(tuning: Tuning, midi: int) -> int:
     0 where it has a place as it is; else the nearest octave, the higher of two equally near. A string has sixteen
     notes, so there always is one.
 
+    Examples
+    --------
     >>> from tercet.theory import tuning_named
     >>> [octaves_onto(tuning_named("high-g"), midi) for midi in (60, 57, 46, 86)]
     [0, 1, 2, -1]
