@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import difflib
 import importlib.util
+import os
 import re
 import sys
 from collections.abc import Mapping, Sequence
@@ -25,12 +26,14 @@ from tercet.caches import data_folder, home_folder
 from tercet.errors import SoundFontError
 from tercet.sound.sf2_reader import FontHeader, Preset, SoundFont, read_header, read_zones
 from tercet.sound.stems import Progress
+from tercet.sound.ukulele import FONT_NAME, PROGRAM, UKULELE_BANK, ready_built_in
 
 __all__ = [
     "BUILT_IN",
     "ENVIRONMENT_VARIABLE",
     "ChosenFont",
     "FoundFont",
+    "Sound",
     "choose_font",
     "examine_font",
     "find_fonts",
@@ -129,6 +132,31 @@ class ChosenFont:
     why: str
 
 
+@dataclass(frozen=True, slots=True)
+class Sound:
+    """What Python users play a song with: the built-in ukulele, or a sound font. Nothing is looked for until it plays.
+
+    Parameters
+    ----------
+    font
+        A path, or a file's name in the usual folders, with or without its ending; the built-in ukulele without it.
+    """
+
+    font: str | Path = BUILT_IN
+
+    def chosen(self, progress: Progress | None = None) -> ChosenFont:
+        """Return the font that is heard; the built-in one is made if it isn't there yet.
+
+        Raises
+        ------
+        SoundFontError
+            As `choose_font`.
+        """
+        if str(self.font) == BUILT_IN:
+            return _built_in(progress, f"«{BUILT_IN}» is asked for.")
+        return _named(str(self.font), "this program", (Path(),), usual_folders(os.environ))
+
+
 def usual_folders(environ: Mapping[str, str]) -> tuple[Path, ...]:
     """Return the folders in which fonts are looked for, Tercet's own first, whether they exist or not.
 
@@ -219,8 +247,6 @@ def _folders(environ: Mapping[str, str], folders: Sequence[Path] | None) -> tupl
 
 def _built_in(progress: Progress | None, why: str) -> ChosenFont:
     """Choose the built-in ukulele."""
-    from tercet.sound.ukulele import FONT_NAME, PROGRAM, UKULELE_BANK, ready_built_in
-
     return ChosenFont(SoundFont(ready_built_in(progress), UKULELE_BANK, PROGRAM), FONT_NAME, "Ukulele", why)
 
 

@@ -28,7 +28,7 @@ from tercet.publish.pictures.take_picture import RowPlace, row_places, take_pict
 from tercet.publish.shapes import Drawing
 from tercet.publish.svg import svg_text
 from tercet.song import LAYERS, Layer, played_visits
-from tercet.tracks.song_stems import PARTS
+from tercet.tracks.in_memory import PARTS
 
 if TYPE_CHECKING:
     from jinja2 import Environment

@@ -15,7 +15,7 @@ from tercet.publish.page.kept_page import FOLDER
 from tercet.publish.page.stems import STEM_RATE_HZ, mono, packed_stem, pieces_of, stem_script, stem_text
 from tercet.publish.page.timing import SpeedTiming, bar_peaks, speed_label
 from tercet.tracks.clips.batch_cache import BatchCache
-from tercet.tracks.song_stems import WholeSong
+from tercet.tracks.in_memory import WholeSong
 from tercet.tracks.track_files import gains_of
 
 if TYPE_CHECKING:
