@@ -51,18 +51,18 @@ ADDED: tuple[Addition, ...] = (
         "a size of instrument",
         (
             Edit(
-                "theory/instruments.py",
+                "theory/tunings.py",
                 '    Instrument("soprano"',
                 '    Instrument("pocket", 290.0, tuning="slack"),\n',
             ),
         ),
     ),
-    Addition("a dynamic mark", (Edit("theory/dynamics.py", '    "ppp": -16.0', '    "pppp": -20.0,\n'),)),
+    Addition("a dynamic mark", (Edit("theory/signs.py", '    "ppp": -16.0', '    "pppp": -20.0,\n'),)),
     Addition(
         "a strum sign",
         (
             Edit(
-                "theory/strum_signs.py",
+                "theory/signs.py",
                 '    StrumSign(".", "nothing"',
                 '    StrumSign("X", "a chop, accented", accent=True, chop=True),\n',
             ),

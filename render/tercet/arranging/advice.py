@@ -24,8 +24,8 @@ from tercet.arranging.voice import Sung, Voice, sung
 from tercet.errors import RequestError
 from tercet.neck import common_shape, has_note
 from tercet.song import Note, Players, Song, drop_pins, transpose_song
-from tercet.song.transpose import MOST_SEMITONES
 from tercet.theory import LAST_FRET, Chord, Pitch, Tuning, spell
+from tercet.theory.limits import MOST_SEMITONES
 
 __all__ = ["advise", "advise_each", "can_hold", "lower_octaves"]
 

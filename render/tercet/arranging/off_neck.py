@@ -15,8 +15,8 @@ from dataclasses import replace
 from tercet.arranging.model import Arrangement
 from tercet.neck import has_note, octaves_onto
 from tercet.song import Bar, Note
-from tercet.song.transpose import MOST_SEMITONES
 from tercet.theory import Pitch, Tuning
+from tercet.theory.limits import MOST_SEMITONES
 
 __all__ = ["explained", "moved_words", "moves_onto", "onto_neck"]
 

@@ -12,8 +12,8 @@ from tercet.arranging.strokes import Stroke
 from tercet.arranging.tune import TuneNote
 from tercet.neck import has_note
 from tercet.song import Bar, ChordSpan
-from tercet.song.transpose import MOST_SEMITONES
 from tercet.theory import LAST_FRET, TUNINGS, hz_of_midi, spell
+from tercet.theory.limits import MOST_SEMITONES
 
 __all__ = [
     "added_problem",

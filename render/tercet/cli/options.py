@@ -43,7 +43,7 @@ def speed(text: str) -> Fraction:
     """Read ``70%`` or ``0.7`` as a part of the song's tempo."""
     from fractions import Fraction
 
-    from tercet.song.limits import SPEED_RANGE, percent_range
+    from tercet.theory.limits import SPEED_RANGE, percent_range
 
     try:
         value = Fraction(text[:-1]) / 100 if text.endswith("%") else Fraction(text)
@@ -101,7 +101,7 @@ def front(text: str) -> Fraction:
     """Read how far the strums lie behind the melody."""
     from fractions import Fraction
 
-    from tercet.song.limits import FRONT_RANGE_LU
+    from tercet.theory.limits import FRONT_RANGE_LU
 
     try:
         value = Fraction(text)

@@ -153,7 +153,7 @@ def _octaves(
     """Return for each tuning of a kit whether its players take the tune an octave lower than the others."""
     named = [tuning for tuning in tunings if tuning is not None]
     from tercet.arranging.advice import lower_octaves
-    from tercet.song.transpose import MOST_SEMITONES
+    from tercet.theory.limits import MOST_SEMITONES
 
     if len(named) < 2 or abs(transpose) > MOST_SEMITONES:
         return (False,) * len(tunings)

@@ -59,8 +59,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--track", metavar="NAME", help="a track by name: demo, echo, without-melody, … (tercet kit --list)"
     )
+    from tercet.theory.limits import percent_range
+
+    told = percent_range().replace("%", "%%")
     parser.add_argument(
-        "--speed", type=speed, default="100%", metavar="PERCENT", help="70%% is slower, 25%% to 200%%"
+        "--speed", type=speed, default="100%", metavar="PERCENT", help=f"70%% is slower, {told}"
     )
     parser.add_argument(
         "--bars",

@@ -14,7 +14,7 @@ from functools import lru_cache
 
 from tercet.exchange.harmony import nearest_quality, plain_tone
 from tercet.theory import Chord, parse_chord
-from tercet.theory.chords import ChordNameError, plain_signs
+from tercet.theory.chords import DEGREES, ChordNameError, plain_signs
 from tercet.theory.pitch import ALTERS
 
 __all__ = ["NamedChord", "read_chord_name", "tones_of_name"]
@@ -22,9 +22,6 @@ __all__ = ["NamedChord", "read_chord_name", "tones_of_name"]
 _ROOT = re.compile(r"([A-G])(##?|bb?|)(?![#b]*[#b])(.*)", re.DOTALL)
 _BASS = re.compile(r"(.*)/([A-G])(##?|bb?|)", re.DOTALL)
 _LONGEST = 30
-
-_DEGREES = {2: 2, 3: 4, 4: 5, 5: 7, 6: 9, 7: 10, 9: 14, 11: 17, 13: 21}
-"""Semitones of a degree above the root; the seventh is minor."""
 
 _STACKS = {7: (), 9: (14,), 11: (14, 17), 13: (14, 17, 21)}
 """What a figure stacks on the seventh."""
@@ -172,7 +169,7 @@ class _Builder:
 
     def suspend(self, found: re.Match[str]) -> None:
         self.third = None
-        self.added |= {_DEGREES[int(digit)] for digit in found[1] or "4"}
+        self.added |= {DEGREES[int(digit)] for digit in found[1] or "4"}
 
     def bare_fifth(self, _found: re.Match[str]) -> None:
         self.third = None
@@ -185,14 +182,14 @@ class _Builder:
         self.added |= set(_STACKS[int(found[1])])
 
     def add(self, found: re.Match[str]) -> None:
-        self.added.add(_DEGREES[int(found[2])] + ALTERS[found[1]])
+        self.added.add(DEGREES[int(found[2])] + ALTERS[found[1]])
 
     def omit(self, found: re.Match[str]) -> None:
         degree = int(found[1])
         self.third = None if degree == 3 else self.third
         self.fifth = None if degree == 5 else self.fifth
         self.seventh = None if degree == 7 else self.seventh
-        self.omitted.add(_DEGREES[degree])
+        self.omitted.add(DEGREES[degree])
 
     def alter(self, found: re.Match[str]) -> None:
         step, degree = {"b": -1, "-": -1, "dim": -1, "#": 1, "+": 1}[found[1]], int(found[2])
@@ -201,8 +198,8 @@ class _Builder:
         elif degree == 7:
             self.seventh = 10 + step
         else:
-            self.added.add(_DEGREES[degree] + step)
-            self.added.discard(_DEGREES[degree])
+            self.added.add(DEGREES[degree] + step)
+            self.added.discard(DEGREES[degree])
 
     def alter_all(self, _found: re.Match[str]) -> None:
         self.seventh, self.fifth = 10, None

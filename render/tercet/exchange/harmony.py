@@ -7,47 +7,14 @@ from functools import cache
 from typing import Literal
 
 from tercet.theory import Chord
-from tercet.theory.chords import QUALITIES, Quality
+from tercet.theory.chords import DEGREES, MUSICXML_KINDS, QUALITIES, Quality
 from tercet.theory.pitch import PITCH_CLASSES
 
-__all__ = ["KINDS", "kind_of", "nearest_chord", "nearest_quality", "plain_tone"]
+__all__ = ["kind_of", "nearest_chord", "nearest_quality", "plain_tone"]
 
 _PLAIN = {pitch_class: (letter, 0) for letter, pitch_class in PITCH_CLASSES.items()}
 _PLAIN |= {1: ("D", -1), 3: ("E", -1), 6: ("F", 1), 8: ("A", -1), 10: ("B", -1)}
 """How a tone with two sharps or flats is written with at most one."""
-
-KINDS: dict[str, tuple[int, ...]] = {
-    "major": (0, 4, 7),
-    "minor": (0, 3, 7),
-    "augmented": (0, 4, 8),
-    "diminished": (0, 3, 6),
-    "dominant": (0, 4, 7, 10),
-    "major-seventh": (0, 4, 7, 11),
-    "minor-seventh": (0, 3, 7, 10),
-    "diminished-seventh": (0, 3, 6, 9),
-    "augmented-seventh": (0, 4, 8, 10),
-    "half-diminished": (0, 3, 6, 10),
-    "major-minor": (0, 3, 7, 11),
-    "major-sixth": (0, 4, 7, 9),
-    "minor-sixth": (0, 3, 7, 9),
-    "dominant-ninth": (0, 4, 7, 10, 14),
-    "major-ninth": (0, 4, 7, 11, 14),
-    "minor-ninth": (0, 3, 7, 10, 14),
-    "dominant-11th": (0, 4, 7, 10, 14, 17),
-    "major-11th": (0, 4, 7, 11, 14, 17),
-    "minor-11th": (0, 3, 7, 10, 14, 17),
-    "dominant-13th": (0, 4, 7, 10, 14, 21),
-    "major-13th": (0, 4, 7, 11, 14, 21),
-    "minor-13th": (0, 3, 7, 10, 14, 21),
-    "suspended-second": (0, 2, 7),
-    "suspended-fourth": (0, 5, 7),
-    "power": (0, 7),
-}
-"""Semitones above the root for the kinds of MusicXML 4.0 (its type `kind-value`); the eleventh of a thirteenth is
-left out, as players do."""
-
-_DEGREES = {1: 0, 2: 2, 3: 4, 4: 5, 5: 7, 6: 9, 7: 10, 8: 12, 9: 14, 10: 16, 11: 17, 12: 19, 13: 21}
-"""Semitones of a degree above the root, the seventh being minor, as MusicXML counts what is added."""
 
 _DEGREE_OF = {0: 1, 2: 2, 3: 3, 4: 3, 5: 4, 6: 5, 7: 5, 8: 5, 9: 6, 10: 7, 11: 7, 12: 8}
 _DEGREE_OF |= {13: 9, 14: 9, 15: 9, 16: 10, 17: 11, 18: 11, 19: 12, 20: 13, 21: 13, 22: 13}
@@ -67,7 +34,7 @@ def kind_of(quality: Quality) -> tuple[str, tuple[Degree, ...]]:
     >>> kind_of(next(quality for quality in QUALITIES if quality.name == "7b9"))
     ('dominant', (('add', 9, -1),))
     """
-    symbols = ((kind, _degrees(intervals, quality.intervals)) for kind, intervals in KINDS.items())
+    symbols = ((kind, _degrees(intervals, quality.intervals)) for kind, intervals in MUSICXML_KINDS.items())
     return min(symbols, key=lambda symbol: sum(_WEIGHTS[done] for done, _, _ in symbol[1]))
 
 
@@ -82,7 +49,7 @@ def _degrees(kind: tuple[int, ...], wanted: tuple[int, ...]) -> tuple[Degree, ..
         if degree in missing:
             degrees.append(("alter", degree, interval - missing.pop(degree)))
         else:
-            degrees.append(("add", degree, interval - _DEGREES[degree]))
+            degrees.append(("add", degree, interval - DEGREES[degree]))
     return (*degrees, *(("subtract", degree, 0) for degree in missing))
 
 
@@ -99,11 +66,11 @@ def nearest_chord(
     root, bass
         Letter and −1, 0 or 1 semitones.
     kind
-        One of `KINDS`.
+        One of `MUSICXML_KINDS`.
     degrees
         (``"add"``, ``"alter"`` or ``"subtract"``, degree, semitones).
     """
-    quality, exact = nearest_quality(_sounding(KINDS[kind], degrees))
+    quality, exact = nearest_quality(_sounding(MUSICXML_KINDS[kind], degrees))
     return Chord(root[0], root[1], quality, bass), exact
 
 
@@ -134,7 +101,7 @@ def _sounding(intervals: tuple[int, ...], degrees: Iterable[tuple[str, int, int]
     """Return the semitones above the root, within an octave, of a kind with its degrees."""
     kept, added = {interval % 12 for interval in intervals}, set()
     for action, degree, alter in degrees:
-        plain = _DEGREES.get(degree, 0)
+        plain = DEGREES.get(degree, 0)
         if action in ("alter", "subtract"):
             found = _found_as(degree, intervals)
             kept -= {tone % 12 for tone in found}
@@ -146,7 +113,7 @@ def _sounding(intervals: tuple[int, ...], degrees: Iterable[tuple[str, int, int]
 
 def _found_as(degree: int, intervals: tuple[int, ...]) -> list[int]:
     """Return the intervals of a kind that are its third, fifth, seventh and so on."""
-    plain = _DEGREES.get(degree, 0)
+    plain = DEGREES.get(degree, 0)
     return [interval for interval in intervals if abs(interval - plain) <= 1]
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from tercet.exchange.leadsheet import LeadNote
 from tercet.theory import Key
-from tercet.theory.key import parse_key
+from tercet.theory.pitch import parse_key
 
 __all__ = ["key_of_tune"]
 

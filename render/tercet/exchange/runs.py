@@ -10,10 +10,10 @@ from itertools import groupby
 from tercet.exchange.leadsheet import LeadMeasure
 from tercet.exchange.plain_signs import ending_groups
 from tercet.exchange.play_order import MOST_MEASURES_PLAYED, play_order, segment_starts
+from tercet.theory.limits import MOST_VISITS
 
-__all__ = ["MOST_VISITS", "Run", "runs_of"]
+__all__ = ["Run", "runs_of"]
 
-MOST_VISITS = 500
 """Of sections, as in a song's form."""
 
 _STRAY = 5

@@ -23,16 +23,15 @@ from tercet.exchange.leadsheet import LeadMeasure, LeadSheet, TuneError
 from tercet.exchange.pickups import with_pickups_in_place
 from tercet.exchange.plain_signs import with_plain_signs
 from tercet.exchange.positions import with_positions_of_a_tuning
-from tercet.exchange.runs import MOST_VISITS, Run, runs_of
+from tercet.exchange.runs import Run, runs_of
 from tercet.exchange.section_names import SectionNames
 from tercet.exchange.section_rows import section_of
 from tercet.song import Meter, Song, Visit
 from tercet.theory import Key
+from tercet.theory.limits import LOWER_FIGURES, MOST_UPPER, MOST_VISITS
 
 __all__ = ["Imported", "song_of"]
 
-_LOWER = (1, 2, 4, 8, 16, 32)
-_MOST_UPPER = 16
 _SLOWEST, _FASTEST = 20, 400
 _MOST_PASSES = 99
 """What a row for some passes can count to."""
@@ -111,7 +110,7 @@ def _meter(measures: Sequence[LeadMeasure], remarks: list[str]) -> Meter:
     for measure in measures:
         time[measure.meter] += 1
     (upper, lower), _ = time.most_common(1)[0]
-    if lower not in _LOWER or upper > _MOST_UPPER:
+    if lower not in LOWER_FIGURES or upper > MOST_UPPER:
         remarks.append(
             f"a song can't have the meter {upper}/{lower}: 4/4 is written, with the bar lines moved"
         )

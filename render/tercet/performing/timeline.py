@@ -13,7 +13,7 @@ from tercet.errors import ParameterError, RequestError
 from tercet.performing.model import Click, PlayedBar, Span, TempoPoint, Timeline
 from tercet.performing.tempo import Clock
 from tercet.song import Bar
-from tercet.song.limits import MOST_COUNT_IN_BARS, SPEED_RANGE, percent_range
+from tercet.theory.limits import MOST_COUNT_IN_BARS, SPEED_RANGE, percent_range
 
 __all__ = [
     "Run",

@@ -9,12 +9,9 @@ from collections.abc import Sequence
 from tercet.song.frame import Listing, Node, Text
 from tercet.song.mistakes import MistakeBook, SlipError, nearest
 from tercet.song.model import Section, Source, Visit
+from tercet.theory.limits import MOST_BARS, MOST_VISITS
 
-__all__ = ["MOST_BARS", "MOST_VISITS", "check_form", "read_form", "visits_of"]
-
-MOST_VISITS = 500
-MOST_BARS = 2000
-"""As played: more than an hour of music."""
+__all__ = ["check_form", "read_form", "visits_of"]
 
 _MOST_TIMES = 99
 _WORD = re.compile(r"\S+")

@@ -15,12 +15,12 @@ from tercet.song.note_choice import Choice, Numbered, Place, parts_of
 from tercet.song.track_parts import (
     CHOICES,
     LONGEST_NAME,
-    MOST_TRACKS,
     OTHER_NAMES,
     PART_NAMED,
     TRACK_NAME,
     Fields,
 )
+from tercet.theory.limits import MOST_OWN_TRACKS
 
 __all__ = ["check_places", "missing_places", "read_own_tracks", "refuse_names"]
 
@@ -48,8 +48,8 @@ def read_own_tracks(node: Node | None, key: Source, book: MistakeBook) -> tuple[
         place = key if isinstance(node, Text) and not node.text else node.place
         book.add("tracks need names, and under each what it is", place, "tracks", _EXAMPLE)
         return ()
-    if len(node.entries) > MOST_TRACKS:
-        message = f"there must be at most {MOST_TRACKS} tracks (got {len(node.entries)})"
+    if len(node.entries) > MOST_OWN_TRACKS:
+        message = f"there must be at most {MOST_OWN_TRACKS} tracks (got {len(node.entries)})"
         book.add(message, key, "tracks", "take some away")
         return ()
     found = (_read_track(entry, book) for entry in node.entries)

@@ -14,7 +14,6 @@ from tercet.errors import ParameterError
 from tercet.song.entries import meant_name, note_unknown, note_wrong
 from tercet.song.frame import Listing, Mapping, Node
 from tercet.song.grammar import StrumWord, read_word
-from tercet.song.limits import FRONT_RANGE_LU, MOST_COUNT_IN_BARS
 from tercet.song.mistakes import MistakeBook, SlipError, nearest
 from tercet.song.model import LAYERS, BetweenNotes, Dynamics, Feel, Meter, Players, Slot, Song, Source
 from tercet.song.slips import explain_word
@@ -31,6 +30,15 @@ from tercet.theory import (
     allowed_open,
     parse_key,
 )
+from tercet.theory.limits import (
+    FRONT_RANGE_LU,
+    LOWER_FIGURES,
+    MOST_COUNT_IN_BARS,
+    MOST_UPPER,
+    SCALE_RANGE_MM,
+    SWING_RANGE,
+    TEMPO_RANGE,
+)
 
 __all__ = ["PLAYERS", "SETTINGS", "TUNING_SCHEMA", "Setting", "read_settings", "schema_of", "written_tuning"]
 
@@ -38,11 +46,6 @@ PLAYERS: tuple[Players, ...] = get_args(Players)
 BETWEEN: tuple[BetweenNotes, ...] = get_args(BetweenNotes)
 FEELS: tuple[Feel, ...] = get_args(Feel)
 
-_TEMPO_RANGE = (20, 400)
-_SCALE_RANGE_MM = (250, 700)
-_SWING_RANGE = (Fraction(1, 2), Fraction(3, 4))
-_MOST_UPPER = 16
-_LOWER = (1, 2, 4, 8, 16, 32)
 _PITCH_PATTERN = r"^[A-G](##|#|bb|b)?-?[0-9]$"
 
 _Fields = dict[str, Any]
@@ -117,16 +120,16 @@ def _read_meter(node: Node) -> _Fields:
             f"must be two numbers such as 3/4 or 6/8 (got {text})", f"write {also}" if also else ""
         )
     upper, lower = int(match[1]), int(match[2])
-    if not 1 <= upper <= _MOST_UPPER:
-        raise SlipError(f"must have 1 to {_MOST_UPPER} beats in a bar (got {upper})")
-    if lower not in _LOWER:
-        raise SlipError(f"must have {or_words(tuple(map(str, _LOWER)))} below the line (got {lower})")
+    if not 1 <= upper <= MOST_UPPER:
+        raise SlipError(f"must have 1 to {MOST_UPPER} beats in a bar (got {upper})")
+    if lower not in LOWER_FIGURES:
+        raise SlipError(f"must have {or_words(tuple(map(str, LOWER_FIGURES)))} below the line (got {lower})")
     return {"meter": Meter(upper, lower)}
 
 
 def _read_tempo(node: Node) -> _Fields:
     text = value_of(node)
-    low, high = _TEMPO_RANGE
+    low, high = TEMPO_RANGE
     tempo = number_of(text)
     if tempo is None or not low <= tempo <= high:
         figure = re.search(r"\d+(?:\.\d+)?", text.replace(",", "."))
@@ -138,7 +141,7 @@ def _read_tempo(node: Node) -> _Fields:
 
 def _read_instrument(node: Node) -> _Fields:
     text = value_of(node)
-    low, high = _SCALE_RANGE_MM
+    low, high = SCALE_RANGE_MM
     if text in INSTRUMENTS:
         return {"instrument": text, "scale_length_mm": INSTRUMENTS[text].scale_length_mm}
     number = number_of(re.sub(r"\s*mm$", "", text))
@@ -236,7 +239,7 @@ def _read_strum(node: Node) -> _Fields:
 
 def _read_swing(node: Node) -> _Fields:
     text = value_of(node)
-    low, high = _SWING_RANGE
+    low, high = SWING_RANGE
     swing = number_of(text)
     if swing is None or not low <= swing <= high:
         mend = "write 2/3 for the swing of triplets, 1/2 for none" if swing is None or swing > 1 else ""
@@ -370,7 +373,7 @@ SETTINGS: tuple[Setting, ...] = (
         "Beats in a bar and what counts as one, such as 3/4 or 6/8.",
         _read_meter,
         lambda song: str(song.meter),
-        {"type": "string", "pattern": r"^[1-9][0-9]?\s*/\s*(1|2|4|8|16|32)$"},
+        {"type": "string", "pattern": rf"^[1-9][0-9]?\s*/\s*({'|'.join(map(str, LOWER_FIGURES))})$"},
     ),
     Setting(
         "tempo",
@@ -379,7 +382,7 @@ SETTINGS: tuple[Setting, ...] = (
         lambda song: number_text(song.tempo),
         {
             "anyOf": [
-                {"type": "number", "minimum": _TEMPO_RANGE[0], "maximum": _TEMPO_RANGE[1]},
+                {"type": "number", "minimum": TEMPO_RANGE[0], "maximum": TEMPO_RANGE[1]},
                 {"type": "string", "pattern": "^[0-9]+/[0-9]+$"},
             ]
         },
@@ -392,7 +395,7 @@ SETTINGS: tuple[Setting, ...] = (
         {
             "anyOf": [
                 {"enum": list(INSTRUMENTS)},
-                {"type": "number", "minimum": _SCALE_RANGE_MM[0], "maximum": _SCALE_RANGE_MM[1]},
+                {"type": "number", "minimum": SCALE_RANGE_MM[0], "maximum": SCALE_RANGE_MM[1]},
             ]
         },
     ),
@@ -445,7 +448,7 @@ SETTINGS: tuple[Setting, ...] = (
         lambda song: number_text(song.swing) if song.swing != Fraction(1, 2) else "",
         {
             "anyOf": [
-                {"type": "number", "minimum": float(_SWING_RANGE[0]), "maximum": float(_SWING_RANGE[1])},
+                {"type": "number", "minimum": float(SWING_RANGE[0]), "maximum": float(SWING_RANGE[1])},
                 {"type": "string", "pattern": "^[0-9]+/[0-9]+$"},
             ]
         },

@@ -23,11 +23,11 @@ from tercet.song.values import (
     value_of,
     yes_or_no,
 )
+from tercet.theory.limits import MOST_LOOPS, MOST_OWN_TRACKS
 
 __all__ = [
     "CHOICES",
     "LONGEST_NAME",
-    "MOST_TRACKS",
     "OTHER_NAMES",
     "PARTS",
     "PART_NAMED",
@@ -52,8 +52,6 @@ WAYS: dict[Way, str] = {
 """How a track goes about its bars."""
 
 TURNS: tuple[Turn, ...] = get_args(Turn)
-MOST_TIMES = 50
-MOST_TRACKS = 50
 
 TRACK_NAME = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*")
 LONGEST_NAME = 40
@@ -125,8 +123,8 @@ def _read_bars(node: Node) -> Fields:
 def _read_times(node: Node) -> Fields:
     text = value_of(node)
     times = number_of(re.sub(r"\s*(?:x|×|times)$", "", text))
-    if times is None or times.denominator != 1 or not 1 <= times <= MOST_TIMES:
-        raise SlipError(f"must be a whole number, 1 to {MOST_TIMES} (got {text})", "write for instance 4")
+    if times is None or times.denominator != 1 or not 1 <= times <= MOST_LOOPS:
+        raise SlipError(f"must be a whole number, 1 to {MOST_LOOPS} (got {text})", "write for instance 4")
     return {"times": int(times)}
 
 
@@ -195,7 +193,7 @@ PARTS: tuple[TrackPart, ...] = (
         "How often a loop is played.",
         _read_times,
         lambda track: "" if track.times is None else str(track.times),
-        {"type": "integer", "minimum": 1, "maximum": MOST_TIMES},
+        {"type": "integer", "minimum": 1, "maximum": MOST_LOOPS},
         only=("loop",),
     ),
     TrackPart(
@@ -237,7 +235,7 @@ TRACKS_SCHEMA: dict[str, Any] = {
         "additionalProperties": False,
         "minProperties": 1,
     },
-    "maxProperties": MOST_TRACKS,
+    "maxProperties": MOST_OWN_TRACKS,
 }
 
 

@@ -9,12 +9,10 @@ from typing import Any
 from tercet.errors import ParameterError, RequestError
 from tercet.song.model import ChordSpan, Line, Note, Row, Section, Song
 from tercet.theory import Chord, Key, Pitch, Tuning, tuning_of
-from tercet.theory.key import LETTERS_BY_FIFTHS, spell, transpose_key
-from tercet.theory.pitch import PITCH_CLASSES
+from tercet.theory.limits import MOST_SEMITONES
+from tercet.theory.pitch import LETTERS_BY_FIFTHS, PITCH_CLASSES, spell, transpose_key
 
-__all__ = ["MOST_SEMITONES", "drop_pins", "transpose_song"]
-
-MOST_SEMITONES = 24
+__all__ = ["drop_pins", "transpose_song"]
 
 
 _ChangeItem = Callable[[Any], tuple[Any, str]]

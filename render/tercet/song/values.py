@@ -7,9 +7,9 @@ from fractions import Fraction
 
 from tercet.song.frame import Listing, Node, Text
 from tercet.song.grammar import read_number
-from tercet.song.limits import SPEED_RANGE, percent_range
 from tercet.song.mistakes import SlipError, nearest
 from tercet.song.model import Source
+from tercet.theory.limits import SPEED_RANGE, percent_range
 
 __all__ = [
     "SPEED_SCHEMA",

@@ -28,6 +28,7 @@ from tercet.performing import Take, TakeNote
 from tercet.sound.click_measure import CLICK_RATIO, click_ratio
 from tercet.sound.k_weighting import GESTURE_S, gesture_levels_lufs
 from tercet.sound.stems import StemName, Synthesiser
+from tercet.theory import LAST_FRET
 
 __all__ = [
     "FRETS",
@@ -43,7 +44,7 @@ __all__ = [
     "reference_lufs",
 ]
 
-FRETS = 16
+FRETS = LAST_FRET + 1
 """Frets that are measured, the open string included; higher ones are taken to be as loud as the last."""
 
 VELOCITIES = (1, 8, 18, 30, 44, 60, 80, 102, 127)

@@ -1,15 +1,14 @@
 """Pitches, keys, chords, tunings, instruments, dynamics and strum signs: musical knowledge as tables."""
 
 from tercet.theory.chords import Chord, ChordNameError, parse_chord
-from tercet.theory.dynamics import DYNAMIC_MARKS, MARK_LEVEL_DB
-from tercet.theory.instruments import INSTRUMENTS, Instrument
-from tercet.theory.key import Key, parse_key, spell, transpose_key
-from tercet.theory.pitch import Pitch, hz_of_midi
-from tercet.theory.strum_signs import STRUM_SIGNS, StrumSign
+from tercet.theory.limits import LAST_FRET
+from tercet.theory.pitch import Key, Pitch, hz_of_midi, parse_key, spell, transpose_key
+from tercet.theory.signs import DYNAMIC_MARKS, MARK_LEVEL_DB, STRUM_SIGNS, StrumSign
 from tercet.theory.tunings import (
-    LAST_FRET,
+    INSTRUMENTS,
     NEEDED_STRINGS,
     TUNINGS,
+    Instrument,
     Tuning,
     allowed_open,
     tuning_named,

@@ -14,7 +14,16 @@ from functools import lru_cache
 from tercet.errors import ParameterError
 from tercet.theory.pitch import ALTERS, PITCH_CLASSES, SIGNS
 
-__all__ = ["QUALITIES", "Chord", "ChordNameError", "Quality", "parse_chord", "plain_signs"]
+__all__ = [
+    "DEGREES",
+    "MUSICXML_KINDS",
+    "QUALITIES",
+    "Chord",
+    "ChordNameError",
+    "Quality",
+    "parse_chord",
+    "plain_signs",
+]
 
 
 class ChordNameError(ParameterError):
@@ -40,56 +49,92 @@ class Quality:
         The intervals that give the chord its sound on four strings, the most telling first.
     also
         Other ways to write it.
+    kind
+        What MusicXML 4.0 calls a chord of just these tones (its type `kind-value`); empty where it has no name.
     """
 
     name: str
     intervals: tuple[int, ...]
     needed: tuple[int, ...]
     also: tuple[str, ...] = ()
+    kind: str = ""
 
 
 QUALITIES: tuple[Quality, ...] = (
-    Quality("", (0, 4, 7), (4, 0, 7), ("M", "maj", "major")),
-    Quality("m", (0, 3, 7), (3, 0, 7), ("min", "mi", "-", "minor")),
-    Quality("7", (0, 4, 7, 10), (4, 10, 0), ("dom7",)),
-    Quality("maj7", (0, 4, 7, 11), (4, 11, 0), ("M7", "Maj7", "ma7", "7M", "7maj", "Δ", "Δ7", "j7")),
-    Quality("m7", (0, 3, 7, 10), (3, 10, 0), ("min7", "mi7", "-7")),
+    Quality("", (0, 4, 7), (4, 0, 7), ("M", "maj", "major"), kind="major"),
+    Quality("m", (0, 3, 7), (3, 0, 7), ("min", "mi", "-", "minor"), kind="minor"),
+    Quality("7", (0, 4, 7, 10), (4, 10, 0), ("dom7",), kind="dominant"),
+    Quality(
+        "maj7",
+        (0, 4, 7, 11),
+        (4, 11, 0),
+        ("M7", "Maj7", "ma7", "7M", "7maj", "Δ", "Δ7", "j7"),
+        kind="major-seventh",
+    ),
+    Quality("m7", (0, 3, 7, 10), (3, 10, 0), ("min7", "mi7", "-7"), kind="minor-seventh"),
     Quality(
         "mmaj7",
         (0, 3, 7, 11),
         (3, 11, 0),
         ("m(maj7)", "mM7", "mMaj7", "minmaj7", "-maj7", "-Δ", "-Δ7", "mΔ", "mΔ7"),
+        kind="major-minor",
     ),
-    Quality("6", (0, 4, 7, 9), (4, 9, 0), ("maj6", "M6")),
-    Quality("m6", (0, 3, 7, 9), (3, 9, 0), ("min6", "mi6", "-6")),
+    Quality("6", (0, 4, 7, 9), (4, 9, 0), ("maj6", "M6"), kind="major-sixth"),
+    Quality("m6", (0, 3, 7, 9), (3, 9, 0), ("min6", "mi6", "-6"), kind="minor-sixth"),
     Quality("6/9", (0, 4, 7, 9, 14), (4, 9, 14), ("69", "6(9)", "6add9")),
-    Quality("9", (0, 4, 7, 10, 14), (4, 10, 14), ()),
-    Quality("maj9", (0, 4, 7, 11, 14), (4, 11, 14), ("M9", "Maj9", "ma9", "Δ9")),
-    Quality("m9", (0, 3, 7, 10, 14), (3, 10, 14), ("min9", "mi9", "-9")),
+    Quality("9", (0, 4, 7, 10, 14), (4, 10, 14), (), kind="dominant-ninth"),
+    Quality("maj9", (0, 4, 7, 11, 14), (4, 11, 14), ("M9", "Maj9", "ma9", "Δ9"), kind="major-ninth"),
+    Quality("m9", (0, 3, 7, 10, 14), (3, 10, 14), ("min9", "mi9", "-9"), kind="minor-ninth"),
     Quality("add9", (0, 4, 7, 14), (4, 14, 0), ("add2", "(add9)", "2")),
     Quality("madd9", (0, 3, 7, 14), (3, 14, 0), ("m(add9)", "madd2", "m2", "-add9")),
-    Quality("sus2", (0, 2, 7), (2, 0, 7), ()),
-    Quality("sus4", (0, 5, 7), (5, 0, 7), ("sus", "4")),
+    Quality("sus2", (0, 2, 7), (2, 0, 7), (), kind="suspended-second"),
+    Quality("sus4", (0, 5, 7), (5, 0, 7), ("sus", "4"), kind="suspended-fourth"),
     Quality("7sus4", (0, 5, 7, 10), (5, 10, 0), ("7sus",)),
     Quality("9sus4", (0, 5, 7, 10, 14), (5, 10, 14), ("9sus",)),
-    Quality("dim", (0, 3, 6), (3, 6, 0), ("°", "o", "mb5", "m(b5)")),
-    Quality("dim7", (0, 3, 6, 9), (3, 6, 9), ("°7", "o7")),
+    Quality("dim", (0, 3, 6), (3, 6, 0), ("°", "o", "mb5", "m(b5)"), kind="diminished"),
+    Quality("dim7", (0, 3, 6, 9), (3, 6, 9), ("°7", "o7"), kind="diminished-seventh"),
     Quality(
         "m7b5",
         (0, 3, 6, 10),
         (3, 6, 10),
         ("ø", "ø7", "m7(b5)", "min7b5", "min7(b5)", "mi7b5", "-7b5", "-7(b5)", "m7-5"),
+        kind="half-diminished",
     ),
-    Quality("aug", (0, 4, 8), (4, 8, 0), ("+", "(#5)")),
-    Quality("7#5", (0, 4, 8, 10), (4, 8, 10), ("+7", "aug7", "7+", "7(#5)", "7+5")),
+    Quality("aug", (0, 4, 8), (4, 8, 0), ("+", "(#5)"), kind="augmented"),
+    Quality("7#5", (0, 4, 8, 10), (4, 8, 10), ("+7", "aug7", "7+", "7(#5)", "7+5"), kind="augmented-seventh"),
     Quality("7b5", (0, 4, 6, 10), (4, 6, 10), ("7(b5)", "7-5")),
     Quality("7b9", (0, 4, 7, 10, 13), (4, 10, 13), ("7(b9)", "7-9")),
     Quality("7#9", (0, 4, 7, 10, 15), (4, 10, 15), ("7(#9)", "7+9")),
-    Quality("11", (0, 4, 7, 10, 14, 17), (10, 17, 0), ()),
-    Quality("m11", (0, 3, 7, 10, 14, 17), (3, 10, 17), ("min11", "mi11", "-11")),
-    Quality("13", (0, 4, 7, 10, 14, 21), (4, 10, 21), ()),
-    Quality("5", (0, 7), (0, 7), ()),
+    Quality("11", (0, 4, 7, 10, 14, 17), (10, 17, 0), (), kind="dominant-11th"),
+    Quality("m11", (0, 3, 7, 10, 14, 17), (3, 10, 17), ("min11", "mi11", "-11"), kind="minor-11th"),
+    Quality("13", (0, 4, 7, 10, 14, 21), (4, 10, 21), (), kind="dominant-13th"),
+    Quality("5", (0, 7), (0, 7), (), kind="power"),
 )
+
+MUSICXML_KINDS: dict[str, tuple[int, ...]] = {
+    **{quality.kind: quality.intervals for quality in QUALITIES if quality.kind},
+    "major-11th": (0, 4, 7, 11, 14, 17),
+    "major-13th": (0, 4, 7, 11, 14, 21),
+    "minor-13th": (0, 3, 7, 10, 14, 21),
+}
+"""Semitones above the root for each kind of MusicXML; the eleventh of a thirteenth is left out, as players do."""
+
+DEGREES: dict[int, int] = {
+    1: 0,
+    2: 2,
+    3: 4,
+    4: 5,
+    5: 7,
+    6: 9,
+    7: 10,
+    8: 12,
+    9: 14,
+    10: 16,
+    11: 17,
+    12: 19,
+    13: 21,
+}
+"""Semitones of a chord's degree above the root, the seventh being minor, as chord names count what is added."""
 
 _SPELLINGS: dict[str, Quality] = {
     spelling: quality for quality in QUALITIES for spelling in (quality.name, *quality.also)

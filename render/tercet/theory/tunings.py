@@ -1,28 +1,26 @@
-"""Tunings of four strings: those that have a name, and any other four notes."""
+"""Tunings of four strings, those that have a name and any other four notes; and the sizes of instrument."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 from tercet.errors import ParameterError
+from tercet.theory.limits import LAST_FRET
 from tercet.theory.pitch import Pitch
 
 __all__ = [
     "HIGHEST_OPEN",
-    "LAST_FRET",
+    "INSTRUMENTS",
     "LOWEST_OPEN",
     "NEEDED_STRINGS",
     "TUNINGS",
+    "Instrument",
     "Tuning",
     "allowed_open",
     "tuning_named",
     "tuning_of",
     "tuning_of_pitches",
 ]
-
-LAST_FRET = 15
-"""The highest fret that is written, played and sampled; most instruments of any size have it, if not easily reached."""
-
 
 LOWEST_OPEN, HIGHEST_OPEN = Pitch.parse("E1"), Pitch.parse("A5")
 """How low and how high an open string may be: from the lowest string of a bass to an octave above the highest of a
@@ -126,3 +124,36 @@ def tuning_of_pitches(pitches: tuple[Pitch, ...]) -> Tuning:
             return tuning
     four, three, two, one = pitches
     return Tuning("custom", (four, three, two, one))
+
+
+# ---- instruments
+
+
+@dataclass(frozen=True, slots=True)
+class Instrument:
+    """One size.
+
+    Parameters
+    ----------
+    name
+        As a song file names it.
+    scale_length_mm
+        Length of the sounding string, nut to saddle.
+    tuning
+        What it is tuned to where nothing else is said, by its name in `TUNINGS`.
+    """
+
+    name: str
+    scale_length_mm: float
+    tuning: str = "high-g"
+
+
+_SIZES = (
+    Instrument("soprano", 346.0),
+    Instrument("concert", 380.0),
+    Instrument("tenor", 430.0),
+    Instrument("baritone", 510.0, tuning="baritone"),
+)
+
+INSTRUMENTS: dict[str, Instrument] = {row.name: row for row in _SIZES}
+"""The sizes that have a name, smallest first."""

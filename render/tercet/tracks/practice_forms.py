@@ -29,7 +29,7 @@ from fractions import Fraction
 from tercet.arranging import Arrangement, hardest_bars
 from tercet.errors import RequestError
 from tercet.song import Way, bar_indices
-from tercet.song.limits import MOST_COUNT_IN_BARS, SPEED_RANGE, percent_range
+from tercet.theory.limits import MOST_COUNT_IN_BARS, SPEED_RANGE, percent_range
 from tercet.tracks.choice import parse_choice
 from tercet.tracks.phrases import (
     BeatRange,

@@ -8,8 +8,7 @@ from fractions import Fraction
 
 from tercet.exchange.leadsheet import TuneError
 from tercet.theory import Key
-from tercet.theory.key import fifths_of, signature_alters
-from tercet.theory.pitch import ALTERS
+from tercet.theory.pitch import ALTERS, fifths_of, signature_alters
 
 __all__ = ["AbcKey", "Sounding", "read_key", "read_meter", "read_sounding", "read_tempo", "read_unit"]
 

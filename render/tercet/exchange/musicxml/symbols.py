@@ -8,10 +8,10 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from tercet.exchange.chord_names import read_chord_name
-from tercet.exchange.harmony import KINDS, nearest_chord, plain_tone
+from tercet.exchange.harmony import nearest_chord, plain_tone
 from tercet.exchange.leadsheet import LeadChord
 from tercet.theory import LAST_FRET, Chord
-from tercet.theory.chords import ChordNameError
+from tercet.theory.chords import MUSICXML_KINDS, ChordNameError
 from tercet.theory.pitch import PITCH_CLASSES, SIGNS
 
 if TYPE_CHECKING:
@@ -53,7 +53,7 @@ def read_symbol(element: Element, start_quarter: Fraction) -> Symbol:
     bass = _tone(element, "bass")
     if not kind and not text:
         kind = "major"
-    if kind in KINDS:
+    if kind in MUSICXML_KINDS:
         chord, exact = nearest_chord(root, kind, degrees, bass)
     else:
         named = _by_its_text(root, text, bass)

@@ -14,7 +14,7 @@ from tercet.publish.score.note_values import Value, odd_part, ratio_of, set_valu
 from tercet.publish.score.written_form import tied_into
 from tercet.song import Measure, Meter, Note, Song
 from tercet.theory import Pitch, spell
-from tercet.theory.key import signature_alters
+from tercet.theory.pitch import signature_alters
 
 __all__ = ["ACCIDENTALS", "LOW_CLEF_MIDI", "TuneNote", "fill_tune", "octave_up", "tune_notes"]
 
