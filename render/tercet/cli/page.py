@@ -18,7 +18,7 @@ from tercet.printable import visible_line
 
 if TYPE_CHECKING:
     from tercet.jobs.own_files import OwnFiles
-    from tercet.publish.page import KitTrack, PageFiles, PageSound, SongEntry
+    from tercet.publish.page import KitTrack, ListedSong, PageFiles, PageSound
     from tercet.tracks.playing import Playing
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
@@ -304,14 +304,14 @@ def _passed_on(arguments: argparse.Namespace) -> list[str]:
     return written + [f"--{name}" for name in ("dry", "clear", "replace") if getattr(arguments, name)]
 
 
-def _entry(name: str, playing: Playing) -> SongEntry:
-    from tercet.publish.page import SongEntry
+def _entry(name: str, playing: Playing) -> ListedSong:
+    from tercet.publish.page import ListedSong
 
     song = playing.arrangement.song
-    return SongEntry(f"{name}/index.html", song.title, (song.composer, str(song.key), str(song.meter)))
+    return ListedSong(f"{name}/index.html", song.title, (song.composer, str(song.key), str(song.meter)))
 
 
-def _list(output: Path, title: str, entries: Sequence[SongEntry], own: OwnFiles) -> Path | None:
+def _list(output: Path, title: str, entries: Sequence[ListedSong], own: OwnFiles) -> Path | None:
     """Write the list of the songs; return it, None if something of the user's stands in its place."""
     from tercet.publish.page import PageFiles, class_page
 

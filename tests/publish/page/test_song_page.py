@@ -18,10 +18,9 @@ from hypothesis import strategies as st
 
 from tercet.arranging import Arrangement
 from tercet.performing import lay_out, perform
-from tercet.publish.page import PagePlan, PageSound, SongEntry, class_page, song_page
+from tercet.publish.page import ListedSong, PagePlan, PageSound, class_page, song_page
+from tercet.publish.page.markup import data_for_page, filled, player_script, text_table
 from tercet.publish.page.song_facts import natural_places, song_facts
-from tercet.publish.page.song_page import data_for_page
-from tercet.publish.page.texts import filled, player_script, text_table
 from tercet.publish.page.timing import SpeedTiming, speed_facts, speed_label
 from tercet.song import LAYERS
 from tests.publish.drawn import four_bars, three_layers
@@ -141,7 +140,7 @@ def test_left_hands_see_mirrored_shapes() -> None:
 
 
 def test_the_list_of_songs_leads_to_each() -> None:
-    html = class_page("", [SongEntry("a/index.html", "<A>", ("us",))])["index.html"].decode("utf-8")
+    html = class_page("", [ListedSong("a/index.html", "<A>", ("us",))])["index.html"].decode("utf-8")
     assert '<a href="a/index.html" dir="auto">&lt;A&gt;</a>' in html
     assert text_table()["class_title"] in html
 

@@ -1,16 +1,24 @@
 """The class page: plain HTML, CSS and JavaScript that play a song's layers, near or far, in a student's browser."""
 
 from tercet.publish.page.kept_page import FOLDER, PageFiles
-from tercet.publish.page.song_page import KitTrack, PagePlan, SongEntry, TrackBar, Turn, class_page, song_page
+from tercet.publish.page.song_page import (
+    KitTrack,
+    ListedSong,
+    PagePlan,
+    TrackBar,
+    Turn,
+    class_page,
+    song_page,
+)
 from tercet.publish.page.sound import PageSound, made_sound
 
 __all__ = [
     "FOLDER",
     "KitTrack",
+    "ListedSong",
     "PageFiles",
     "PagePlan",
     "PageSound",
-    "SongEntry",
     "TrackBar",
     "Turn",
     "class_page",

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from tercet.arranging import Arrangement, Gesture, StringNote
 from tercet.arranging.off_neck import moved_words
-from tercet.publish.page.texts import filled
+from tercet.publish.page.markup import filled
 from tercet.publish.score.elements import GestureIds, ScoreLook
 from tercet.publish.score.engraving import Engraving, engrave_at, system_svg
 from tercet.publish.svg import sign_definitions

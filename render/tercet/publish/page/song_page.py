@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import base64
-import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
-from typing import TYPE_CHECKING, Any
+from typing import Any
 from urllib.parse import quote
 
 from tercet import __version__
@@ -15,12 +13,20 @@ from tercet.arranging import Arrangement
 from tercet.arranging.off_neck import explained
 from tercet.audio_formats import FORMATS
 from tercet.publish.page.kept_page import FOLDER
+from tercet.publish.page.markup import (
+    data_for_page,
+    filled,
+    html,
+    page_file,
+    player_script,
+    policy,
+    policy_of_one_file,
+    text_table,
+)
 from tercet.publish.page.music import Music, engraved_music, marks_of_notes, spoken_bars
-from tercet.publish.page.policy import ICON, policy, policy_of_one_file
 from tercet.publish.page.song_facts import PLACES, SongFacts, song_facts
 from tercet.publish.page.sound import KNOCKS_APART_S, PageSound
 from tercet.publish.page.stems import MUSIC_FRAME, PULSE_FRAME, PULSE_HZ, PULSE_WIDTH_S, STEM_RATE_HZ
-from tercet.publish.page.texts import filled, page_file, player_script, text_table
 from tercet.publish.page.timing import SpeedTiming, speed_facts, speed_label
 from tercet.publish.pictures.chord_diagram import chord_diagram_drawing
 from tercet.publish.pictures.shapes_used import ShapeUse
@@ -30,18 +36,14 @@ from tercet.publish.svg import svg_text
 from tercet.song import LAYERS, Layer, played_visits
 from tercet.tracks.in_memory import PARTS
 
-if TYPE_CHECKING:
-    from jinja2 import Environment
-
 __all__ = [
     "LONGEST_TITLE",
     "KitTrack",
+    "ListedSong",
     "PagePlan",
-    "SongEntry",
     "TrackBar",
     "Turn",
     "class_page",
-    "data_for_page",
     "song_page",
 ]
 
@@ -129,7 +131,7 @@ class PagePlan:
 
 
 @dataclass(frozen=True, slots=True)
-class SongEntry:
+class ListedSong:
     """A song in the class's list: where its page lies seen from the list, its title, and a few facts."""
 
     href: str
@@ -165,16 +167,16 @@ def song_page(plan: PagePlan) -> dict[str, bytes]:
     if plan.one_file:
         stems = [{"name": name, "text": text} for name, text in plan.sound.texts.items()]
         values |= {"style": style, "script": script, "stems": stems}
-        return {"index.html": _html("song.html", values)}
+        return {"index.html": html("song.html", values)}
     return {
-        "index.html": _html("song.html", values),
+        "index.html": html("song.html", values),
         f"{FOLDER}look.css": style.encode("utf-8"),
         f"{FOLDER}player.js": script.encode("utf-8"),
         f"{FOLDER}take.svg": svg,
     }
 
 
-def class_page(title: str, songs: Iterable[SongEntry]) -> dict[str, bytes]:
+def class_page(title: str, songs: Iterable[ListedSong]) -> dict[str, bytes]:
     """Return the files of the list of a class's songs by name."""
     values = {
         "policy": policy(),
@@ -182,7 +184,7 @@ def class_page(title: str, songs: Iterable[SongEntry]) -> dict[str, bytes]:
         "songs": list(songs),
         "made_with": filled("made_with", version=__version__, licence="").strip(),
     }
-    return {"index.html": _html("class.html", values), "look.css": page_file("look.css").encode("utf-8")}
+    return {"index.html": html("class.html", values), "look.css": page_file("look.css").encode("utf-8")}
 
 
 # What the page shows
@@ -347,32 +349,3 @@ def _track_facts(track: KitTrack, arrangement: Arrangement) -> dict[str, Any]:
             if bar.number in place
         ],
     }
-
-
-# Writing it down
-
-
-def data_for_page(data: object) -> str:
-    """Return data as JSON that may stand in a script element: no text in it can end the element or begin a comment."""
-    text = json.dumps(data, ensure_ascii=False, separators=(",", ":"))
-    for sign in "<>&\u2028\u2029":
-        text = text.replace(sign, f"\\u{ord(sign):04x}")
-    return text
-
-
-def _html(template: str, values: Mapping[str, Any]) -> bytes:
-    """Return a template filled. All values are escaped but those that it marks as safe: our drawings, data and code."""
-    shared = {"t": text_table(), "icon": ICON}
-    return _templates().get_template(template).render(shared | dict(values)).encode("utf-8", "replace")
-
-
-@cache
-def _templates() -> Environment:
-    from jinja2 import Environment, FunctionLoader, StrictUndefined
-
-    return Environment(
-        loader=FunctionLoader(lambda name: page_file(f"templates/{name}")),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-    )

@@ -11,16 +11,16 @@ from dataclasses import dataclass
 from statistics import median
 
 from tercet.arranging import Arrangement
-from tercet.performing import Take
+from tercet.performing import Take, TakeNote
 from tercet.publish.paragraphs import fitted
 from tercet.publish.pictures.legend import LEGEND_LINE, legend, middle_levels_db
-from tercet.publish.pictures.level_panel import LevelPanel, panel_range_db
-from tercet.publish.pictures.looks import FAINT, PAPER, TEXT, TEXT_SOFT, radius_of
-from tercet.publish.pictures.note_marks import Frame, note_marks
-from tercet.publish.pictures.rows import PictureRow, picture_rows
-from tercet.publish.shapes import Drawing, Ink, Path, Shape, Text
+from tercet.publish.pictures.looks import FAINT, LOOKS, PAPER, TEXT, TEXT_SOFT, ink_of, radius_of, toned
+from tercet.publish.pictures.note_marks import Frame, gestures_of, level_of, note_marks
+from tercet.publish.pictures.take_rows import PictureRow, picture_rows
+from tercet.publish.shapes import Disc, Drawing, Ink, Path, Shape, Text
 from tercet.publish.typefaces import text_width_em
-from tercet.song import LAYERS
+from tercet.song import LAYERS, Layer
+from tercet.theory import MARK_LEVEL_DB
 
 __all__ = ["RowPlace", "row_places", "take_picture"]
 
@@ -48,6 +48,14 @@ SENTENCE = (
 )
 
 LEGEND_TOP = 104.0
+
+PANEL_MARGIN_DB = 1.5
+USUAL_DB = (-8.0, 4.0)
+"""p to f are always in the panel."""
+
+MARK_SIZE = 9.5
+
+LIGHTEST_LINE, HEAVIEST_LINE = 1.1, 4.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,7 +128,7 @@ def _places(rows: tuple[PictureRow, ...], scale: _Scale) -> Iterator[RowPlace]:
 
 def _scale(take: Take, arrangement: Arrangement, rows: tuple[PictureRow, ...]) -> _Scale:
     keys = [note.midi for note in take.notes] + [pitch.midi for pitch in arrangement.tuning.open_pitches]
-    low_db, high_db = panel_range_db(take.notes)
+    low_db, high_db = _panel_range_db(take.notes)
     loudest_db = max((note.level_db for note in take.notes), default=0.0)
     return _Scale(
         WIDEST_SCALE * (WIDTH - LEFT - RIGHT) / median(row.end_s - row.start_s for row in rows),
@@ -168,7 +176,7 @@ def _row(row: PictureRow, arrangement: Arrangement, scale: _Scale, place: RowPla
     yield from _bar_lines(row, x_of, field_top, field_bottom)
     yield from _chords(row, x_of, place.y + 12.0)
     panel_height = PANEL - 8.0
-    panel = LevelPanel(x_of, place.x, right, panel_top + 8.0, panel_height, scale.low_db, scale.high_db)
+    panel = _LevelPanel(x_of, place.x, right, panel_top + 8.0, panel_height, scale.low_db, scale.high_db)
     yield from panel.shapes(row.notes)
     yield from note_marks(row.notes, Frame(x_of, y_of, right))
     yield from _words(row, x_of, field_bottom + 15.0)
@@ -215,3 +223,68 @@ def _words(row: PictureRow, x_of: Callable[[float], float], baseline: float) -> 
         x = max(x_of(syllable.onset_s) - 0.5 * width, least)
         yield Text(x, baseline, syllable.text, WORD_SIZE, TEXT, name="word")
         least = x + width + 0.3 * WORD_SIZE
+
+
+# ---- the panel under a row: how loud each layer is, stroke by stroke, in dB around mf
+
+
+def _panel_range_db(notes: tuple[TakeNote, ...]) -> tuple[float, float]:
+    """Return the lowest and the highest level of panels that hold every stroke, in dB relative to mf."""
+    levels = [*USUAL_DB, *(level_of(stroke) for stroke in gestures_of(notes))]
+    return min(levels) - PANEL_MARGIN_DB, max(levels) + PANEL_MARGIN_DB
+
+
+@dataclass(frozen=True, slots=True)
+class _LevelPanel:
+    """A panel: where it lies in the drawing, and its range in dB relative to mf.
+
+    `x_of` takes seconds of the take.
+    """
+
+    x_of: Callable[[float], float]
+    left: float
+    right: float
+    top: float
+    height: float
+    low_db: float
+    high_db: float
+
+    def shapes(self, notes: tuple[TakeNote, ...]) -> tuple[Shape, ...]:
+        """Return a faint line for each dynamic mark, and each layer's curve in its own line, the softest first."""
+        curves = {layer: self._curve(layer, notes) for layer in LAYERS}
+        backmost = sorted(LAYERS, key=lambda layer: self._mean_db(layer, notes))
+        return (*self._marks(), *(shape for layer in backmost for shape in curves[layer]))
+
+    def _y(self, level_db: float) -> float:
+        return self.top + self.height * (self.high_db - level_db) / (self.high_db - self.low_db)
+
+    def _marks(self) -> Iterator[Shape]:
+        for mark, level_db in MARK_LEVEL_DB.items():
+            if self.low_db <= level_db <= self.high_db:
+                y = self._y(level_db)
+                yield Path(((self.left, y), (self.right, y)), Ink(stroke=FAINT, width=0.7), name="mark")
+                yield Text(self.left - 8.0, y + 3.2, mark, MARK_SIZE, TEXT_SOFT, "end")
+
+    @staticmethod
+    def _mean_db(layer: Layer, notes: tuple[TakeNote, ...]) -> float:
+        levels = [level_of(stroke) for stroke in gestures_of(notes) if stroke[0].layer == layer]
+        return sum(levels) / len(levels) if levels else 0.0
+
+    def _curve(self, layer: Layer, notes: tuple[TakeNote, ...]) -> Iterator[Shape]:
+        """Yield a layer's line through the levels of its strokes, and a dot for each."""
+        strokes = sorted(
+            (stroke[-1].onset_s, level_of(stroke))
+            for stroke in gestures_of(notes)
+            if stroke[0].layer == layer
+        )
+        if not strokes:
+            return
+        middle_db = sorted(level_db for _, level_db in strokes)[len(strokes) // 2]
+        width = min(max(0.3 * radius_of(middle_db), LIGHTEST_LINE), HEAVIEST_LINE)
+        look = LOOKS[layer]
+        tone = toned(look.colour, ink_of(middle_db))
+        dash = tuple(width * part for part in look.dash)
+        points = tuple((self.x_of(onset_s), self._y(level_db)) for onset_s, level_db in strokes)
+        yield Path(points, Ink(stroke=tone, width=width, dash=dash), name=f"level {layer}")
+        for x, y in points:
+            yield Disc(x, y, 0.8 * width, Ink(fill=tone))

@@ -16,10 +16,12 @@ from dataclasses import dataclass, field
 from itertools import groupby
 
 from tercet.arranging import Arrangement, Gesture
-from tercet.publish.score.way_through import END, repeats_in, way_on, way_said
 from tercet.song import Measure, played_visits
 
 __all__ = ["Segment", "WrittenBar", "WrittenForm", "WrittenSection", "written_form"]
+
+END = "end"
+"""What is said where the piece ends."""
 
 MOST_RUNS = 2
 """Brackets that a pass may add to a section; with more of them, the eye loses the way."""
@@ -89,7 +91,7 @@ class WrittenSection:
     def then_after(self, passes: Sequence[int], *, repeated: bool) -> str:
         """Return where to go after some of its passes, in words; empty where that is plain."""
         counts = [self.passes.index(number) + 1 for number in passes]
-        return way_said(self.then, counts, repeated=repeated)
+        return _following_in_words(self.then, counts, repeated=repeated)
 
     @property
     def bars(self) -> tuple[WrittenBar, ...]:
@@ -161,7 +163,7 @@ def written_form(arrangement: Arrangement) -> WrittenForm:
         drafts[place].add(visit, contents)
         order.append(place)
     names = [draft.name for draft in drafts]
-    repeats = repeats_in(order)
+    repeats = _repeats_in(order)
     said = [
         name if names.count(name) == 1 else f"{name} {visit[-1].pass_number}"
         for visit, name in zip(visits, (names[place] for place in order), strict=True)
@@ -178,7 +180,7 @@ def written_form(arrangement: Arrangement) -> WrittenForm:
                 repeat_times=next((repeat.times for repeat in repeats if repeat.last == place), 1),
                 then={
                     count: END if visit is None else said[visit]
-                    for count, visit in way_on(place, order, repeats).items()
+                    for count, visit in _what_follows(place, order, repeats).items()
                 },
             )
             for place, draft in enumerate(drafts)
@@ -294,3 +296,84 @@ class _Draft:
                 bars = tuple(WrittenBar(tuple(slot.variants[index][1])) for slot in slots)
                 segments.append(Segment(bars, passes, len(partition) > 1))
         return tuple(segments)
+
+
+# ---- the way through: which repeat signs can tell it, and what has to be said in words
+
+
+@dataclass(frozen=True, slots=True)
+class _Repeat:
+    """Printed sections from `first` to `last` that are played several times in a row."""
+
+    first: int
+    last: int
+    times: int
+
+
+def _repeats_in(order: Sequence[int]) -> tuple[_Repeat, ...]:
+    """Return the repeats that signs can tell, from the printed sections in the order in which they are played."""
+    repeats = []
+    at = 0
+    while at < len(order):
+        length, times = _repeated(order, at)
+        if times > 1:
+            repeats.append(_Repeat(order[at], order[at + length - 1], times))
+        at += length * times
+    return tuple(repeats)
+
+
+def _repeated(order: Sequence[int], at: int) -> tuple[int, int]:
+    """Return the length of the shortest group from a place that is repeated at once, and how often it is played.
+
+    Only sections that come for the first time, and in the order printed, can be closed in signs.
+    """
+    if order[at] in order[:at]:
+        return 1, 1
+    for length in range(1, (len(order) - at) // 2 + 1):
+        group = list(order[at : at + length])
+        if group != list(range(group[0], group[0] + length)):
+            break
+        times = 1
+        while list(order[at + times * length : at + (times + 1) * length]) == group:
+            times += 1
+        if times > 1:
+            return length, times
+    return 1, 1
+
+
+def _what_follows(place: int, order: Sequence[int], repeats: Sequence[_Repeat]) -> dict[int, int | None]:
+    """Return what follows a printed section where neither the next one nor a repeat sign tells.
+
+    By how often the section has been played, counted from 1: the index into `order` of what follows, None for the end.
+    """
+    visits = [index for index, printed in enumerate(order) if printed == place]
+    repeat = next((each for each in repeats if each.last == place), _Repeat(place, place, 1))
+    below = place + 1 if place < max(order) else None
+    following: dict[int, int | None] = {}
+    for count, visit in enumerate(visits, 1):
+        coming = order[visit + 1] if visit + 1 < len(order) else None
+        if coming != (repeat.first if count % repeat.times else below):
+            following[count] = None if coming is None else visit + 1
+    return following
+
+
+def _following_in_words(following: Mapping[int, str], counts: Sequence[int], *, repeated: bool) -> str:
+    """Return in words where to go after the playings that are counted in `counts`, in order; empty where that is plain.
+
+    `following` says what follows, by how often the section has been played; `repeated` whether a repeat sign stands
+    beside the words.
+    """
+    here = [count for count in counts if count in following]
+    if not here:
+        return ""
+    if (here == list(counts) and len({following[count] for count in here}) == 1) or (
+        repeated and here == [counts[-1]]
+    ):
+        where = following[here[-1]]
+        return where if where == END else f"then: {where}"
+    return "   ".join(f"{_ordinal(count)} time: {following[count]}" for count in here)
+
+
+def _ordinal(count: int) -> str:
+    teens = 10 < count % 100 < 20
+    return f"{count}{'th' if teens else {1: 'st', 2: 'nd', 3: 'rd'}.get(count % 10, 'th')}"

@@ -1,0 +1,119 @@
+"""A page's text: its words from one table, its templates, and what a browser may do with it.
+
+To translate pages, translate the table. A page may do nothing that it doesn't need, and nothing that reaches elsewhere.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+from collections.abc import Mapping
+from functools import cache
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+__all__ = [
+    "data_for_page",
+    "filled",
+    "html",
+    "page_file",
+    "player_script",
+    "policy",
+    "policy_of_one_file",
+    "text_table",
+]
+
+ICON = (
+    "data:image/svg+xml,"
+    "%3Csvg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 32 32'%3E"
+    "%3Cpath d='M10 6h12' stroke='%2345418c' stroke-width='1.5'/%3E"
+    "%3Cpath d='M6 13h20' stroke='%230b6264' stroke-width='3'/%3E"
+    "%3Cpath d='M1 23h30' stroke='%239c2a16' stroke-width='8'/%3E%3C/svg%3E"
+)
+"""Three lines, the nearest below: a page without an icon makes a browser ask its host for one."""
+
+_REST = "base-uri 'none'; form-action 'none'"
+
+
+def page_file(name: str) -> str:
+    """Return the text of a file that belongs to the page."""
+    return files(__package__).joinpath(name).read_text(encoding="utf-8")
+
+
+@cache
+def text_table() -> dict[str, str]:
+    """Return the English words of a page by their names; treat as read-only."""
+    table: dict[str, str] = json.loads(page_file("english.json"))
+    return table
+
+
+def filled(name: str, **values: object) -> str:
+    """Return a text of the table with its places filled; braces in a value are left as they are.
+
+    >>> filled("bar_name", bar=5, section="verse")
+    'bar 5, verse'
+    """
+    pieces = text_table()[name].split("{")
+    told = [pieces[0]]
+    for piece in pieces[1:]:
+        place, _, rest = piece.partition("}")
+        told.append(f"{values[place]}{rest}")
+    return "".join(told)
+
+
+def player_script() -> str:
+    """Return the page's script: its parts in the order of their numbers."""
+    parts = sorted(
+        path.name for path in files(__package__).joinpath("player").iterdir() if path.name.endswith(".js")
+    )
+    return "".join(page_file(f"player/{name}") for name in parts)
+
+
+def data_for_page(data: object) -> str:
+    """Return data as JSON that may stand in a script element: no text in it can end the element or begin a comment."""
+    text = json.dumps(data, ensure_ascii=False, separators=(",", ":"))
+    for sign in "<>&\u2028\u2029":
+        text = text.replace(sign, f"\\u{ord(sign):04x}")
+    return text
+
+
+def html(template: str, values: Mapping[str, Any]) -> bytes:
+    """Return a template filled. All values are escaped but those that it marks as safe: our drawings, data and code."""
+    shared = {"t": text_table(), "icon": ICON}
+    return _templates().get_template(template).render(shared | dict(values)).encode("utf-8", "replace")
+
+
+@cache
+def _templates() -> Environment:
+    from jinja2 import Environment, FunctionLoader, StrictUndefined
+
+    return Environment(
+        loader=FunctionLoader(lambda name: page_file(f"templates/{name}")),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+    )
+
+
+def policy() -> str:
+    """Return the policy of a page in a folder: its own files, no script or style in the text."""
+    return (
+        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; media-src 'self'; "
+        + _REST
+    )
+
+
+def policy_of_one_file(script: str, style: str) -> str:
+    """Return the policy of a page in one file: the one script and the one style that Tercet put there."""
+    return (
+        f"default-src 'none'; script-src {_hash(script)}; style-src {_hash(style)}; img-src data:; " + _REST
+    )
+
+
+def _hash(text: str) -> str:
+    digest = base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest()).decode("ascii")
+    return f"'sha256-{digest}'"
