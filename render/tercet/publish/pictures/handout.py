@@ -10,11 +10,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from tercet.arranging import Arrangement
+from tercet.arranging import Arrangement, Gesture, StringNote
 from tercet.arranging.off_neck import explained
 from tercet.publish.paragraphs import fitted
 from tercet.publish.pictures.chord_diagram import first_fret, shape_grid
-from tercet.publish.pictures.handout_bars import HandoutLine, TabNote, TabStroke, handout_lines
+from tercet.publish.pictures.handout_bars import HandoutLine, handout_lines
 from tercet.publish.pictures.handout_rows import (
     CHORD_SIZE,
     DIGIT_SIZE,
@@ -305,7 +305,7 @@ def _labels(row: Row, top: float) -> Iterator[Shape]:
     yield Text(MARGIN, y, str(max(row.first_bar, 1)), DIGIT_SIZE, TEXT_SOFT, name="bar number")
 
 
-def _tab_stroke(stroke: TabStroke, placed: PlacedColumn, top: float) -> Group:
+def _tab_stroke(stroke: Gesture, placed: PlacedColumn, top: float) -> Group:
     """Return the digits of a roll or of a single note; a roll has an arrow from its first string to its last."""
     shapes: list[Shape] = []
     look = LOOKS[stroke.layer]
@@ -321,9 +321,9 @@ def _tab_stroke(stroke: TabStroke, placed: PlacedColumn, top: float) -> Group:
     )
 
 
-def _digit(note: TabNote, stroke: TabStroke, x: float, top: float) -> Iterator[Shape]:
+def _digit(note: StringNote, stroke: Gesture, x: float, top: float) -> Iterator[Shape]:
     """Yield a fret's number on its string, on a piece of paper that hides the string behind it."""
-    front = note.tune and stroke.layer == "melody"
+    front = note.part == "tune" and stroke.layer == "melody"
     size = TUNE_SIZE if front else DIGIT_SIZE
     y = _string_y(note.string, top)
     fret = "" if note.fret is None else str(note.fret)
@@ -333,7 +333,7 @@ def _digit(note: TabNote, stroke: TabStroke, x: float, top: float) -> Iterator[S
     left, right = x - half - PAPER_EDGE, right + PAPER_EDGE
     paper = ((left, y - 4.0), (right, y - 4.0), (right, y + 4.0), (left, y + 4.0))
     yield Path(paper, Ink(fill=PAPER), closed=True, name="paper")
-    colour = LOOKS[stroke.layer].colour if note.tune or stroke.layer == "between" else TEXT
+    colour = LOOKS[stroke.layer].colour if note.part == "tune" or stroke.layer == "between" else TEXT
     baseline = y + 0.357 * size
     if fret:
         yield Text(x, baseline, fret, size, colour, "middle", style=style, name="fret")
@@ -342,14 +342,14 @@ def _digit(note: TabNote, stroke: TabStroke, x: float, top: float) -> Iterator[S
         yield Text(sign_x, baseline, note.sign, size, colour, style=style, name="sign")
 
 
-def _widest(stroke: TabStroke) -> float:
+def _widest(stroke: Gesture) -> float:
     return max(
         text_width_em(str(note.fret) if note.fret is not None else note.sign) * TUNE_SIZE
         for note in stroke.notes
     )
 
 
-def _strum(stroke: TabStroke, placed: PlacedColumn, top: float) -> Group:
+def _strum(stroke: Gesture, placed: PlacedColumn, top: float) -> Group:
     """Return the pale arrow of a strum over its strings, or the cross of a chop."""
     ink = Ink(
         stroke=toned(LOOKS["strums"].colour, 0.75 if stroke.accent else 0.5),

@@ -10,40 +10,13 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from typing import Literal
 
 from tercet.arranging import Arrangement, Gesture
-from tercet.song import Bar, Layer, played_visits
+from tercet.song import Bar, played_visits
 
-__all__ = ["Column", "HandoutBar", "HandoutLine", "TabNote", "TabStroke", "handout_lines"]
+__all__ = ["Column", "HandoutBar", "HandoutLine", "handout_lines"]
 
 NO_CHORD = "N.C."
-
-
-@dataclass(frozen=True, slots=True)
-class TabNote:
-    """A string that is struck: 1 to 4, its fret, whether it holds the tune, and a sign behind the fret or alone."""
-
-    string: int
-    fret: int | None
-    tune: bool
-    sign: str = ""
-
-    @property
-    def shown(self) -> str:
-        """What stands on the string."""
-        return ("" if self.fret is None else str(self.fret)) + self.sign
-
-
-@dataclass(frozen=True, slots=True)
-class TabStroke:
-    """One stroke of the right hand: whose it is, what it is, its strings in the order struck, up or down."""
-
-    layer: Layer
-    action: Literal["roll", "single", "strum", "chop"]
-    notes: tuple[TabNote, ...]
-    up: bool = False
-    accent: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +37,7 @@ class Column:
 
     beat: Fraction
     length_beat: Fraction
-    strokes: tuple[TabStroke, ...] = ()
+    strokes: tuple[Gesture, ...] = ()
     chord: str = ""
     words: tuple[str, ...] = ()
 
@@ -112,9 +85,9 @@ def handout_lines(arrangement: Arrangement) -> tuple[HandoutLine, ...]:
 
 def _laid(bar: Bar, gestures: Sequence[Gesture]) -> HandoutBar:
     """Return a bar with its strokes and words; there is a column wherever something stands."""
-    strokes: dict[Fraction, list[TabStroke]] = defaultdict(list)
+    strokes: dict[Fraction, list[Gesture]] = defaultdict(list)
     for gesture in gestures:
-        strokes[gesture.start_beat - bar.start_beat].append(_stroke(gesture))
+        strokes[gesture.start_beat - bar.start_beat].append(gesture)
     words = {
         beat: syllable.text + "-" * syllable.joined for beat, syllable in bar.words if not syllable.holds
     }
@@ -126,11 +99,6 @@ def _laid(bar: Bar, gestures: Sequence[Gesture]) -> HandoutBar:
         for beat, end in zip(beats, ends, strict=True)
     )
     return HandoutBar(bar.number, columns)
-
-
-def _stroke(gesture: Gesture) -> TabStroke:
-    notes = tuple(TabNote(note.string, note.fret, note.part == "tune", note.sign) for note in gesture.notes)
-    return TabStroke(gesture.layer, gesture.action, notes, gesture.up, gesture.accent)
 
 
 def _with_chords(laid: Sequence[HandoutBar], bars: Sequence[Bar]) -> list[HandoutBar]:
@@ -152,10 +120,16 @@ def _with_chords(laid: Sequence[HandoutBar], bars: Sequence[Bar]) -> list[Handou
 def _hands(bar: HandoutBar) -> object:
     """Return what the hands do in a bar, to compare it with another."""
     return tuple(
-        (column.beat, column.strokes, column.chord)
+        (column.beat, tuple(map(_shown, column.strokes)), column.chord)
         for column in bar.columns
         if column.strokes or column.chord
     )
+
+
+def _shown(stroke: Gesture) -> object:
+    """Return what the tab shows of a stroke."""
+    notes = tuple((note.string, note.shown, note.part == "tune") for note in stroke.notes)
+    return stroke.layer, stroke.action, stroke.up, stroke.accent, notes
 
 
 def _agree(one: dict[int, object], other: dict[int, object]) -> bool:

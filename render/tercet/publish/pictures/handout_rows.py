@@ -10,8 +10,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
+from tercet.arranging import Gesture
 from tercet.publish.paragraphs import fitted
-from tercet.publish.pictures.handout_bars import Column, HandoutBar, HandoutLine, TabStroke
+from tercet.publish.pictures.handout_bars import Column, HandoutBar, HandoutLine
 from tercet.publish.typefaces import text_width_em
 
 __all__ = ["CHORD_SIZE", "DIGIT_SIZE", "TUNE_SIZE", "WORD_SIZE", "PlacedColumn", "Row", "handout_rows"]
@@ -214,9 +215,10 @@ def _digits_width(column: Column) -> float:
     return max((_stroke_width(stroke) for stroke in column.strokes), default=16.0)
 
 
-def _stroke_width(stroke: TabStroke) -> float:
+def _stroke_width(stroke: Gesture) -> float:
     if stroke.layer == "strums":
         return 22.0
     return max(
-        text_width_em(note.shown, "bold") * (TUNE_SIZE if note.tune else DIGIT_SIZE) for note in stroke.notes
+        text_width_em(note.shown, "bold") * (TUNE_SIZE if note.part == "tune" else DIGIT_SIZE)
+        for note in stroke.notes
     )
