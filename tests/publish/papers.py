@@ -8,7 +8,7 @@ from functools import lru_cache
 from pathlib import Path
 
 from tercet.arranging import Arrangement, arrange
-from tercet.publish.score.engraving import Engraving, system_svg
+from tercet.publish.score.engraving import Engraving, line_svgs
 from tercet.publish.svg import sign_definitions
 from tercet.song import parse_song, read_song
 
@@ -30,7 +30,7 @@ def arranged(path: str) -> Arrangement:
 
 def engraving_svg(engraving: Engraving) -> str:
     """Return all lines of music in one svg element, each as it may stand alone."""
-    lines = "".join(map(system_svg, engraving.systems))
+    lines = "".join(line_svgs(engraving))
     signs = sign_definitions(engraving.signs)
     return f'<svg xmlns="http://www.w3.org/2000/svg">{signs}{lines}</svg>'
 

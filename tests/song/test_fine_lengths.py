@@ -26,7 +26,7 @@ def everything_made_of(text: str) -> None:
     song = parse_song(text)
     arrangement = arrange(song, song_tuning(song))
     engraving = engrave(arrangement)
-    for gesture, ids in zip(arrangement.gestures, engraving.gesture_ids, strict=True):
+    for gesture, ids in zip(arrangement.gestures, engraving.score.gesture_ids, strict=True):
         if any(note.part == "tune" for note in gesture.notes):
             assert ids.note
     take = perform(arrangement, lay_out(arrangement, count_in_bars=1))

@@ -13,6 +13,11 @@ from itertools import groupby
 from threading import Lock
 from typing import Any
 
+from fontTools.pens.cu2quPen import Cu2QuPen
+from fontTools.pens.recordingPen import RecordingPen
+from fontTools.pens.ttGlyphPen import TTGlyphPen
+from fontTools.svgLib.path import parse_path
+
 from tercet.errors import ParameterError
 from tercet.publish.shapes import (
     ANCHOR_PART,
@@ -224,9 +229,6 @@ class _Writer:
 @lru_cache(maxsize=4096)
 def _segments(path: str) -> tuple[tuple[str, tuple[tuple[float, float], ...]], ...]:
     """Return the pieces of an outline, the name of each and its points: lines and cubic curves are all there is."""
-    from fontTools.pens.recordingPen import RecordingPen
-    from fontTools.svgLib.path import parse_path
-
     pen = RecordingPen()
     parse_path(path, pen)
     return tuple(pen.value)
@@ -302,8 +304,6 @@ def _face_file(face: _Face, signs: str) -> bytes:
 
 def _with_quadratic_outlines(font: Any) -> None:
     """Turn a font's cubic outlines into TrueType's quadratic ones, within a thousandth of an em."""
-    from fontTools.pens.cu2quPen import Cu2QuPen
-    from fontTools.pens.ttGlyphPen import TTGlyphPen
     from fontTools.ttLib import newTable
 
     order, outlines = font.getGlyphOrder(), font.getGlyphSet()

@@ -13,6 +13,8 @@ from functools import lru_cache
 from importlib.util import find_spec
 from pathlib import Path
 
+from fontTools.ttLib import TTFont
+
 from tercet.publish.shapes import Style
 
 __all__ = [
@@ -158,8 +160,6 @@ def _coverage(family: FontFamily) -> AbstractSet[int]:
 @lru_cache(maxsize=8)
 def _metrics(family: FontFamily) -> tuple[dict[int, str], dict[str, float]]:
     """Return a font's glyph names by the number of their letter, and how wide each glyph is, in ems."""
-    from fontTools.ttLib import TTFont
-
     with TTFont(family.path(), lazy=True) as font:
         em = font["head"].unitsPerEm
         return font.getBestCmap(), {name: width / em for name, (width, _) in font["hmtx"].metrics.items()}

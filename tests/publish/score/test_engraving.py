@@ -11,7 +11,7 @@ import pytest
 from tercet.arranging import Arrangement
 from tercet.errors import ParameterError
 from tercet.publish.score.elements import ScoreLook
-from tercet.publish.score.engraving import Engraving, engrave, system_svg
+from tercet.publish.score.engraving import Engraving, engrave, line_svgs
 from tercet.publish.score.mei import score_of
 from tercet.publish.score.note_values import Value
 from tercet.publish.shapes import Text, groups_in, texts_in
@@ -45,8 +45,8 @@ def names_of(engraving: Engraving) -> list[str]:
 def test_every_gesture_of_every_pass_is_shown_by_its_digits(path: str) -> None:
     arrangement, engraving = arranged(path), engraved(path)
     shown = texts_by_name(engraving)
-    assert len(engraving.gesture_ids) == len(arrangement.gestures)
-    for gesture, ids in zip(arrangement.gestures, engraving.gesture_ids, strict=True):
+    assert len(engraving.score.gesture_ids) == len(arrangement.gestures)
+    for gesture, ids in zip(arrangement.gestures, engraving.score.gesture_ids, strict=True):
         if gesture.action == "chop":
             assert (ids.strings, shown[ids.strum]) == ((), "x")
             continue
@@ -68,7 +68,7 @@ def test_words_are_those_of_the_pass(path: str) -> None:
     }
     found = {
         gesture.start_beat: shown[ids.word]
-        for gesture, ids in zip(arrangement.gestures, engraving.gesture_ids, strict=True)
+        for gesture, ids in zip(arrangement.gestures, engraving.score.gesture_ids, strict=True)
         if ids.word and ids.word in shown
     }
     assert found == sung
@@ -78,7 +78,7 @@ def test_words_are_those_of_the_pass(path: str) -> None:
 def test_notes_of_the_tune_are_named_on_the_staff(path: str) -> None:
     arrangement, engraving = arranged(path), engraved(path)
     names = set(names_of(engraving))
-    for gesture, ids in zip(arrangement.gestures, engraving.gesture_ids, strict=True):
+    for gesture, ids in zip(arrangement.gestures, engraving.score.gesture_ids, strict=True):
         assert bool(ids.note) == (gesture.layer != "strums" and gesture.notes[-1].part == "tune")
         assert not ids.note or ids.note in names
 
@@ -89,9 +89,9 @@ def test_names_are_unique_and_bars_lie_in_order(path: str) -> None:
     names = names_of(engraving)
     assert len(names) == len(set(names))
     bars = [name for system in engraving.systems for name in system.bars]
-    assert bars == [f"m{index}" for index in range(len(engraving.form.bars))]
-    assert len(engraving.bar_ids) == len(arrangement.bars)
-    assert {name for ids in engraving.bar_ids for name in ids} == set(bars)
+    assert bars == [f"m{index}" for index in range(len(engraving.score.form.bars))]
+    assert len(engraving.score.bar_ids) == len(arrangement.bars)
+    assert {name for ids in engraving.score.bar_ids for name in ids} == set(bars)
 
 
 @pytest.mark.parametrize("path", EXAMPLES)
@@ -180,10 +180,23 @@ def test_lines_of_music_can_stand_alone() -> None:
     engraving = engraved(EXAMPLES[0])
     definitions = ET.fromstring(sign_definitions(engraving.signs))
     known = {path.get("id") for path in definitions}
-    for system in engraving.systems:
-        elements = ET.fromstring(system_svg(system)).iter()
+    for line in line_svgs(engraving):
+        elements = ET.fromstring(line).iter()
         used = {element.get("href", "").lstrip("#") for element in elements if "href" in element.attrib}
         assert used <= known
+
+
+@pytest.mark.parametrize("width", [760, 1900])
+def test_lines_of_music_are_to_one_scale_however_few_their_bars(width: int) -> None:
+    engraving = engrave(arranged("songs/washing-up-branle.yaml"), ScoreLook(width=width))
+    boxes = [list(map(float, ET.fromstring(line).attrib["viewBox"].split())) for line in line_svgs(engraving)]
+    assert len({(left, wide) for left, _, wide, _ in boxes}) == 1
+    left, _, wide, _ = boxes[0]
+    shares = [system.width / wide for system in engraving.systems]
+    assert max(shares) <= 1.0 + 1e-6
+    assert all(left <= system.left for system in engraving.systems)
+    (alone,) = line_svgs(engrave(hostile("one bar"), ScoreLook(width=width)))
+    assert float(ET.fromstring(alone).attrib["viewBox"].split()[2]) >= 10.0 * width
 
 
 def test_repeats_endings_and_numbers_are_printed() -> None:

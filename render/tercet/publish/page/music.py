@@ -9,10 +9,11 @@ from tercet.arranging import Arrangement, Gesture, StringNote
 from tercet.arranging.off_neck import moved_words
 from tercet.publish.page.markup import filled
 from tercet.publish.score.elements import GestureIds, ScoreLook
-from tercet.publish.score.engraving import Engraving, engrave_at, system_svg
+from tercet.publish.score.engraving import Engraving, engrave_at, line_svgs
+from tercet.publish.score.mei import Score
 from tercet.publish.svg import sign_definitions
 
-__all__ = ["Music", "MusicView", "engraved_music", "marks_of_notes", "spoken_bars"]
+__all__ = ["MusicView", "engraved_music", "marks_of_notes", "spoken_bars"]
 
 WIDTHS = {"wide": 1900, "narrow": 760}
 """Width of a line of music in the engraver's units: about four bars on a table, one or two on a phone."""
@@ -37,37 +38,17 @@ class MusicView:
     svg: str
 
 
-@dataclass(frozen=True, slots=True)
-class Music:
-    """Both views, and the names (without prefix) of what they show.
-
-    Parameters
-    ----------
-    views
-        The wide one and the narrow one.
-    bar_ids
-        For each bar as played, its printed bars.
-    gesture_ids
-        For each gesture of the arrangement, the elements that show it.
-    """
-
-    views: tuple[MusicView, ...]
-    bar_ids: tuple[tuple[str, ...], ...]
-    gesture_ids: tuple[GestureIds, ...]
-
-
-def engraved_music(arrangement: Arrangement) -> Music:
-    """Engrave an arrangement for a page."""
+def engraved_music(arrangement: Arrangement) -> tuple[Score, tuple[MusicView, ...]]:
+    """Engrave an arrangement for a page; the names of the score's elements, without prefix, are those of both views."""
     engravings = engrave_at(arrangement, ScoreLook(), tuple(WIDTHS.values()))
-    first = engravings[0]
     views = tuple(_view(name, engraving) for name, engraving in zip(WIDTHS, engravings, strict=True))
-    return Music(views, first.bar_ids, first.gesture_ids)
+    return engravings[0].score, views
 
 
 def _view(name: str, engraving: Engraving) -> MusicView:
     """Return a view. Its texts are escaped, so ``<g id=`` and ``#sign-`` can't stand in one of them."""
     prefix = f"{name[0]}-"
-    lines = "\n".join(map(system_svg, engraving.systems))
+    lines = "\n".join(line_svgs(engraving))
     signs = sign_definitions(engraving.signs)
     svg = f'<svg class="signs" width="0" height="0">{signs}</svg>\n{lines}'
     svg = svg.replace('<g id="', f'<g id="{prefix}')
@@ -78,14 +59,14 @@ def _view(name: str, engraving: Engraving) -> MusicView:
 
 
 def marks_of_notes(
-    music: Music, arrangement: Arrangement, notes: Sequence[tuple[int, int]]
+    score: Score, arrangement: Arrangement, notes: Sequence[tuple[int, int]]
 ) -> list[list[str]]:
     """Return for each note, a gesture of the arrangement and a string, the names of the elements that show it.
 
     A string is shown by its digit in the tab, and by the strum's sign. The last string of a gesture is shown by the
     note on the staff and the syllable too: a roll is followed string by string, and arrives with the tune.
     """
-    return [_marks(music.gesture_ids[index], arrangement.gestures[index], string) for index, string in notes]
+    return [_marks(score.gesture_ids[index], arrangement.gestures[index], string) for index, string in notes]
 
 
 def _marks(ids: GestureIds, gesture: Gesture, string: int) -> list[str]:

@@ -23,7 +23,7 @@ from tercet.publish.page.markup import (
     policy_of_one_file,
     text_table,
 )
-from tercet.publish.page.music import Music, engraved_music, marks_of_notes, spoken_bars
+from tercet.publish.page.music import MusicView, engraved_music, marks_of_notes, spoken_bars
 from tercet.publish.page.song_facts import PLACES, SongFacts, song_facts
 from tercet.publish.page.sound import KNOCKS_APART_S, PageSound
 from tercet.publish.page.stems import MUSIC_FRAME, PULSE_FRAME, PULSE_HZ, PULSE_WIDTH_S, STEM_RATE_HZ
@@ -31,6 +31,7 @@ from tercet.publish.page.timing import SpeedTiming, speed_facts, speed_label
 from tercet.publish.pictures.chord_diagram import chord_diagram_drawing
 from tercet.publish.pictures.shapes_used import ShapeUse
 from tercet.publish.pictures.take_picture import RowPlace, row_places, take_picture
+from tercet.publish.score.mei import Score
 from tercet.publish.shapes import Drawing
 from tercet.publish.svg import svg_text
 from tercet.song import LAYERS, Layer, played_visits
@@ -150,13 +151,13 @@ def song_page(plan: PagePlan) -> dict[str, bytes]:
     picture = take_picture(timings[drawn].take, plan.arrangement)
     svg = svg_text(picture).encode("utf-8")
     style, script = page_file("look.css"), player_script()
-    music = engraved_music(plan.arrangement)
+    score, views = engraved_music(plan.arrangement)
     values = {
-        **_song_values(plan, facts, music),
+        **_song_values(plan, facts, views),
         "style": "",
         "script": "",
         "stems": (),
-        "facts": data_for_page(_player_facts(plan, facts, music, drawn, picture)),
+        "facts": data_for_page(_player_facts(plan, facts, score, drawn, picture)),
         "map": {
             "src": _data_address(svg) if plan.one_file else f"{FOLDER}take.svg",
             "width": round(picture.width),
@@ -190,7 +191,7 @@ def class_page(title: str, songs: Iterable[ListedSong]) -> dict[str, bytes]:
 # What the page shows
 
 
-def _song_values(plan: PagePlan, facts: SongFacts, music: Music) -> dict[str, Any]:
+def _song_values(plan: PagePlan, facts: SongFacts, views: Sequence[MusicView]) -> dict[str, Any]:
     """Return what the template writes of a song; it escapes all of it but the drawings."""
     song = plan.arrangement.song
     return {
@@ -215,7 +216,7 @@ def _song_values(plan: PagePlan, facts: SongFacts, music: Music) -> dict[str, An
             {"shown": section if passes == 1 else filled("section_pass", section=section, **{"pass": number})}
             for section, number, passes in _named_visits(plan.arrangement)
         ],
-        "music": music.views,
+        "music": views,
         "explained": tuple(explained(plan.arrangement)),
         "tracks": [_track_words(track) for track in plan.tracks],
         "downloads": [
@@ -267,7 +268,7 @@ def _data_address(svg: bytes) -> str:
 
 
 def _player_facts(
-    plan: PagePlan, facts: SongFacts, music: Music, drawn: int, picture: Drawing
+    plan: PagePlan, facts: SongFacts, score: Score, drawn: int, picture: Drawing
 ) -> dict[str, Any]:
     """Return everything that the page's script works from."""
     arrangement, timings = plan.arrangement, plan.sound.timings
@@ -284,8 +285,8 @@ def _player_facts(
             }
             for visit in played_visits(arrangement.bars)
         ],
-        "printed": music.bar_ids,
-        "marks": marks_of_notes(music, arrangement, strings),
+        "printed": score.bar_ids,
+        "marks": marks_of_notes(score, arrangement, strings),
         "spoken": spoken_bars(arrangement),
         "speeds": [speed_facts(timing, arrangement, facts.order) for timing in timings],
         "parts": _part_facts(timings[drawn]),

@@ -7,25 +7,22 @@ import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
 
 from tercet.audio_formats import FORMATS
 from tercet.performing import Take, Timeline, lay_out
-from tercet.publish.page.kept_page import FOLDER
+from tercet.publish.page.kept_page import FOLDER, PageFiles
 from tercet.publish.page.stems import STEM_RATE_HZ, mono, packed_stem, pieces_of, stem_script, stem_text
 from tercet.publish.page.timing import SpeedTiming, bar_peaks, speed_label
+from tercet.sound.cue_sounds import knock
 from tercet.tracks.clips.batch_cache import BatchCache
 from tercet.tracks.in_memory import WholeSong
+from tercet.tracks.playing import Playing
 from tercet.tracks.track_files import gains_of
-
-if TYPE_CHECKING:
-    from pathlib import Path
-
-    import numpy as np
-    from numpy.typing import NDArray
-
-    from tercet.publish.page.kept_page import PageFiles
-    from tercet.tracks.playing import Playing
 
 __all__ = ["KNOCKS_APART_S", "PageSound", "made_sound", "speed_timeline"]
 
@@ -118,8 +115,6 @@ def _made_speed(
     song: WholeSong, take: Take, speed: Fraction, key: str
 ) -> tuple[dict[str, Any], dict[str, bytes]]:
     """Return what is noted of a speed, and its stems by name, under the gain that the song's tracks have as MP3."""
-    import numpy as np
-
     gain_db = gains_of([song.balance], [CEILING_DBTP])[CEILING_DBTP]
     stems = {part: mono(sound, gain_db) for part, sound in song.parts(speed).items()}
     length_frames = len(next(iter(stems.values())))
@@ -161,10 +156,6 @@ def _put(stems: dict[str, bytes], files: PageFiles | None) -> dict[str, str]:
 
 def _knocks() -> NDArray[np.float32]:
     """Return both knocks of the count-in, float32 (frames, 1)."""
-    import numpy as np
-
-    from tercet.sound.cue_sounds import knock
-
     first, other = knock(True, STEM_RATE_HZ), knock(False, STEM_RATE_HZ)
     apart = round(KNOCKS_APART_S * STEM_RATE_HZ)
     both = np.zeros((apart + max(len(other), len(first)), 1), np.float32)

@@ -15,13 +15,12 @@ from __future__ import annotations
 import base64
 import io
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+
+import numpy as np
+import soundfile
+from numpy.typing import NDArray
 
 from tercet.errors import OutputError, ParameterError
-
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
 
 __all__ = [
     "HIGHEST_KBIT_S",
@@ -78,16 +77,12 @@ class Packed:
 
 def mono(samples: NDArray[np.float32], gain_db: float) -> NDArray[np.float32]:
     """Return a stem, float32 (frames, 2), in one channel under a gain: float32 (frames, 1)."""
-    import numpy as np
-
     gain = np.float32(10.0 ** (gain_db / 20.0))
     return np.asarray(gain * samples.mean(axis=1, dtype=np.float32, keepdims=True), np.float32)
 
 
 def pieces_of(samples: NDArray[np.float32]) -> tuple[Piece, ...]:
     """Return the pieces of a stem, float32 (frames, 1), that hold all of its sound; none where it is silent."""
-    import numpy as np
-
     sounding = np.flatnonzero(np.abs(samples[:, 0]) > QUIET)
     if not len(sounding):
         return ()
@@ -101,8 +96,6 @@ def pieces_of(samples: NDArray[np.float32]) -> tuple[Piece, ...]:
 
 def pulse() -> NDArray[np.float32]:
     """Return the pulse: a bell of 3 kHz, float32 (frames,), the same forwards and backwards, its peak in the middle."""
-    import numpy as np
-
     reach = round(5.0 * PULSE_WIDTH_S * STEM_RATE_HZ)
     times_s = np.arange(-reach, reach + 1) / STEM_RATE_HZ
     bell = np.exp(-0.5 * (times_s / PULSE_WIDTH_S) ** 2)
@@ -111,8 +104,6 @@ def pulse() -> NDArray[np.float32]:
 
 def with_pulse(samples: NDArray[np.float32]) -> NDArray[np.float32]:
     """Return a stem, float32 (frames, 1), after the pulse and the silence that follow it."""
-    import numpy as np
-
     if samples.ndim != 2 or samples.shape[1] != 1:
         raise ParameterError(f"a stem of a page must have one channel (got the shape {samples.shape})")
     led = np.zeros((MUSIC_FRAME + len(samples), 1), np.float32)
@@ -141,8 +132,6 @@ def packed_stem(samples: NDArray[np.float32]) -> Packed:
 
 
 def _mp3(led: NDArray[np.float32], quality: float) -> bytes:
-    import soundfile
-
     encoded = io.BytesIO()
     settings = {"bitrate_mode": "VARIABLE", "compression_level": quality}
     try:

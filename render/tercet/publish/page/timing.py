@@ -6,19 +6,17 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
 
 from tercet.arranging import Arrangement
 from tercet.performing import Take, TakeNote, lay_out
 from tercet.performing.swing import Swing
 from tercet.performing.tempo import piece_clock
 from tercet.performing.timeline import count_in, runs_of
-
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
-    from tercet.publish.page.stems import Piece
+from tercet.publish.page.stems import Piece
 
 __all__ = ["Peaks", "SpeedTiming", "bar_peaks", "note_key", "speed_facts", "speed_label"]
 

@@ -3,14 +3,14 @@
 A page that follows the sound uses it so::
 
     engraving = engrave(arrangement)
-    html = sign_definitions(engraving.signs) + "".join(map(system_svg, engraving.systems))
-    for gesture, ids in zip(arrangement.gestures, engraving.gesture_ids): ...
+    html = sign_definitions(engraving.signs) + "".join(line_svgs(engraving))
+    for gesture, ids in zip(arrangement.gestures, engraving.score.gesture_ids): ...
 
-`Engraving.gesture_ids` has an entry for every gesture of the piece *as played*, in the order of
+`Score.gesture_ids` has an entry for every gesture of the piece *as played*, in the order of
 `Arrangement.gestures` (which `tercet.performing.TakeNote.gesture` counts, too). On each pass through a repeat or an
 ending it names the elements of the one printed place: `ids.strings[i]` is the digit of `gesture.notes[i]`, so a roll is
 followed string by string; `ids.note` is its note on the staff, `ids.word` the syllable sung on this pass, `ids.strum`
-its sign in the strip, `ids.bar` the bar. A chop has no digit: its sign is all there is. `Engraving.bar_ids` names the
+its sign in the strip, `ids.bar` the bar. A chop has no digit: its sign is all there is. `Score.bar_ids` names the
 printed bars of each bar as played, `System.bars` those that stand in a line of music, to scroll by.
 
 Classes to style: ``melody``, ``between`` and ``strums`` on digits and on the arrows of rolls (``arpeg``), ``struck``
@@ -31,14 +31,13 @@ from itertools import groupby
 from math import ceil
 
 from tercet.arranging import Arrangement
-from tercet.publish.score.elements import GestureIds, ScoreLook, ScoreText
+from tercet.publish.score.elements import ScoreLook
 from tercet.publish.score.engraver_svg import measure_edges, read_drawing
 from tercet.publish.score.finished_lines import System, finished
 from tercet.publish.score.mei import LINE_BREAK, Score, score_of
-from tercet.publish.score.written_form import WrittenForm
 from tercet.publish.svg import FONTS, svg_elements
 
-__all__ = ["Engraving", "WrittenWidth", "engrave", "engrave_at", "starts_of_lines", "system_svg"]
+__all__ = ["Engraving", "WrittenWidth", "engrave", "engrave_at", "line_svgs", "starts_of_lines"]
 
 _OPTIONS = {
     "pageHeight": 60000,
@@ -85,24 +84,15 @@ class Engraving:
         Lines of music in order.
     signs
         Outlines of the musical signs, by name: ``d`` of SVG paths whose y grows upward.
-    form
-        What is printed, and in which order it is played.
-    gesture_ids
-        For each gesture of the arrangement, the elements that show it.
-    bar_ids
-        For each bar as played, the printed bars that show it.
-    texts
-        The texts of the score by the names of their elements.
+    score
+        What was engraved: the printed bars, and the names of the elements that show each gesture and each bar.
     width
         Width of a full line of music, in fine units.
     """
 
     systems: tuple[System, ...]
     signs: Mapping[str, str]
-    form: WrittenForm
-    gesture_ids: tuple[GestureIds, ...]
-    bar_ids: tuple[tuple[str, ...], ...]
-    texts: Mapping[str, ScoreText]
+    score: Score
     width: float
 
 
@@ -127,9 +117,18 @@ def engrave_at(arrangement: Arrangement, look: ScoreLook, widths: Sequence[int])
     return tuple(_engraved(score, each, *_broken(score, bars, each, arrangement)) for each in looks)
 
 
-def system_svg(system: System) -> str:
-    """Return one line of music as an svg element; its document needs the `sign_definitions` of the engraving."""
-    box = " ".join(f"{size:.1f}" for size in (system.left, system.top, system.width, system.height))
+def line_svgs(engraving: Engraving) -> tuple[str, ...]:
+    """Return each line of music as an svg element; its document needs the `sign_definitions` of the engraving.
+
+    All are to one scale when they are shown equally wide: a line with few bars leaves the rest of its width empty.
+    """
+    left = min((system.left for system in engraving.systems), default=0.0)
+    right = max((system.left + system.width for system in engraving.systems), default=0.0)
+    return tuple(_line_svg(system, left, max(right - left, engraving.width)) for system in engraving.systems)
+
+
+def _line_svg(system: System, left: float, width: float) -> str:
+    box = " ".join(f"{size:.1f}" for size in (left, system.top, width, system.height))
     inside = "".join(text for shape in system.shapes for text in svg_elements(shape))
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="system" viewBox="{box}" fill="currentColor" '
@@ -145,15 +144,7 @@ def _engraved(score: Score, look: ScoreLook, mei: str, width: int) -> Engraving:
         drawn, page_signs = read_drawing(page, score.texts)
         signs |= page_signs
         systems += [finished(system, score.texts, page_signs, look) for system in drawn]
-    return Engraving(
-        tuple(systems),
-        signs,
-        score.form,
-        score.gesture_ids,
-        score.bar_ids,
-        score.texts,
-        width * _FINE,
-    )
+    return Engraving(tuple(systems), signs, score, width * _FINE)
 
 
 def _bar_widths(score: Score, look: ScoreLook) -> list[WrittenWidth]:

@@ -7,6 +7,9 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from math import cos, radians, sin
 
+from fontTools.pens.boundsPen import ControlBoundsPen
+from fontTools.svgLib.path import parse_path
+
 from tercet.publish.score.elements import STRIP_ROWS, ScoreLook, ScoreText, score_text
 from tercet.publish.score.engraver_svg import DrawnSystem
 from tercet.publish.shapes import ANCHOR_PART, Group, Outline, Shape, Sign, Text, groups_in, texts_in
@@ -277,9 +280,6 @@ def _turned(box: _Box, turn: tuple[float, float, float]) -> _Box:
 @lru_cache(maxsize=8192)
 def _path_bounds(path: str) -> tuple[float, float, float, float]:
     """Return the least and greatest x and y of a path, control points included: (x, y, x, y)."""
-    from fontTools.pens.boundsPen import ControlBoundsPen
-    from fontTools.svgLib.path import parse_path
-
     if not path:
         return 0.0, 0.0, 0.0, 0.0
     pen = ControlBoundsPen(None)

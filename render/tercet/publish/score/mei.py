@@ -133,9 +133,7 @@ def _add_definition(score: Element, arrangement: Arrangement, look: ScoreLook) -
             course["accid"] = ACCIDENTALS[pitch.alter]
         SubElement(tuning, "course", course)
     strip = SubElement(
-        definition[0],
-        "staffDef",
-        {"n": _STRIP, "lines": "1", "lines.visible": "false", "spacing": "1vu"},
+        definition[0], "staffDef", {"n": _STRIP, "lines": "1", "lines.visible": "false", "spacing": "1vu"}
     )
     SubElement(strip, "clef", {"shape": "G", "line": "2", "visible": "false"})
     _add_meter(strip, arrangement, seen=False)
@@ -228,10 +226,7 @@ class _ScoreWriter:
             measure.set("left", "rptstart")
         place = {"staff": self._upper, "tstamp": "0", "place": "above"}
         self.texts.put(
-            SubElement(measure, "reh", place),
-            f"{measure.attrib['xml:id']}name",
-            "section",
-            section.title,
+            SubElement(measure, "reh", place), f"{measure.attrib['xml:id']}name", "section", section.title
         )
 
     def _close(self, measure: Element, section: WrittenSection, segment: Segment, *, last_time: bool) -> None:

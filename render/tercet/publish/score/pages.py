@@ -159,7 +159,9 @@ def _laid_out(arrangement: Arrangement, look: SheetLook, line_width: int) -> She
     engraving = engrave(arrangement, ScoreLook(tune=not look.large, width=line_width))
     width, height = PAPERS_PT[look.paper or USUAL_PAPER]
     inner = width - 2 * MARGIN
-    head = sheet_head(arrangement, engraving.form, inner, left_handed=look.left_handed, large=look.large)
+    head = sheet_head(
+        arrangement, engraving.score.form, inner, left_handed=look.left_handed, large=look.large
+    )
     foot = sheet_foot(arrangement, inner, large=look.large)
     song = arrangement.song
     if look.paper is None:
