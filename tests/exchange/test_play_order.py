@@ -62,6 +62,11 @@ def played(text: str) -> str:
         ("A B[1] :| C[2] D", "A B A C D"),
         ("A B[1,2] :| C[3] D", "A B A B A C D"),
         ("A B[1] :| C[2] :| D[3]", "A B A C A D"),
+        # words that begin before the bar line at which they hold
+        ("A fine B :| |: C DC D :|", "A B A B C D C D A"),
+        ("A |: B C DS D :|", "A B C D B C D A B C D"),
+        ("A fine B DC C D E :|", "A B A"),
+        ("A fine B DC C D", "A B A"),
         # numbers with gaps, or from two on
         ("A B[1] :| C[3]", "A B A C"),
         ("A B[2] :| C[4] :| D[7] E", "A B A C A D E"),

@@ -56,8 +56,8 @@ class Stretch:
         Its bars, all of full length.
     pickup, pickup_beat
         What comes before its first bar line, and how long that is; None and 0 without one.
-    filled_beat
-        How much rest was added at its end.
+    free_beat
+        How much time at its end is left for the pick-up that follows: what its last bar lacked.
     last_number
         The file's number of its last measure.
     ends_in_breath
@@ -67,19 +67,19 @@ class Stretch:
     bars: tuple[BarContent, ...]
     pickup: BarContent | None
     pickup_beat: Fraction
-    filled_beat: Fraction
+    free_beat: Fraction
     last_number: str
     ends_in_breath: bool = False
 
     @property
-    def free_beat(self) -> Fraction:
+    def resting_beat(self) -> Fraction:
         """How much of the last bar's end is rest."""
-        free = Fraction(0)
+        resting = Fraction(0)
         for note in reversed(self.bars[-1].melody):
             if not note.is_rest:
                 break
-            free += note.length_beat
-        return free
+            resting += note.length_beat
+        return resting
 
     def pickup_as_bar(self, meter: Meter) -> Stretch:
         """Return the stretch with its pick-up turned into a whole bar that starts with rests."""

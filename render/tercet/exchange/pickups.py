@@ -20,7 +20,8 @@ def with_pickups_in_place(playings: Sequence[Named], meter: Meter, remarks: list
 
     A pick-up written before a repeat belongs to its first pass. On the others the end of the bar before is taken for
     one, if it is rest or if notes of its own start there. Where that can't be done, the pick-up becomes a bar that
-    starts with rests: one before the section where it isn't part of the repeat, else one of the section.
+    starts with rests: one before the section where it isn't part of the repeat, else one of the section. A pick-up
+    never takes the time of a rest that is written: after a full bar it is played after the bar.
     """
     placed = list(playings)
     for name in dict.fromkeys(name for name, _ in playings):
@@ -63,8 +64,8 @@ def _without_end(stretch: Stretch, beat: Fraction, meter: Meter) -> tuple[Stretc
     cut = meter.bar_beat - beat
     kept = tuple(note for note in last.melody if note.start_beat < cut)
     tail = tuple(note for note in last.melody if note.start_beat >= cut)
-    if not any(note.pitch for note in tail) and stretch.free_beat >= beat:
-        return stretch, _rest(beat)
+    if not any(note.pitch for note in tail) and stretch.resting_beat >= beat:
+        return replace(stretch, free_beat=max(stretch.free_beat, beat)), _rest(beat)
     if not tail or tail[0].start_beat != cut or (kept and kept[-1].tied_on):
         return None
     struck = sum(
@@ -91,7 +92,7 @@ def _without_end(stretch: Stretch, beat: Fraction, meter: Meter) -> tuple[Stretc
         tuple(mark for mark in marks if mark.at_beat < cut) or None,
         last.new_line,
     )
-    return replace(stretch, bars=(*stretch.bars[:-1], shortened)), pickup
+    return replace(stretch, bars=(*stretch.bars[:-1], shortened), free_beat=beat), pickup
 
 
 def _chords_before(
@@ -116,7 +117,7 @@ def _with_bars_of_their_own(
             apart.append((name, stretch))
             continue
         whole = stretch.pickup_as_bar(meter)
-        rest = replace(whole, bars=whole.bars[:1], filled_beat=Fraction(0), ends_in_breath=False)
+        rest = replace(whole, bars=whole.bars[:1], free_beat=Fraction(0), ends_in_breath=False)
         apart += [
             (f"{name}-pick-up", rest),
             (name, replace(whole, bars=_starting_with_a_chord(whole.bars[0], whole.bars[1:], meter))),

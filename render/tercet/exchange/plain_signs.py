@@ -14,13 +14,20 @@ from tercet.exchange.leadsheet import LeadMeasure
 
 __all__ = ["ending_groups", "with_plain_signs"]
 
+_LONGEST_WORDS = 2
+"""Measures over which words may stand before the bar line at which they hold."""
+
 _LONGEST_ENDING = 8
 """Measures that a bracket may be short of the repeat sign that it ends with."""
 
 
 def with_plain_signs(measures: Sequence[LeadMeasure]) -> tuple[LeadMeasure, ...]:
-    """Return measures whose brackets reach their repeat signs, numbered in a row, with one way to the coda."""
+    """Return measures whose brackets reach their repeat signs, numbered in a row, with one way to the coda.
+
+    Words that say to go back stand at the bar line where one does.
+    """
     plain = list(measures)
+    _let_jumps_wait_for_the_bar_line(plain)
     _let_brackets_reach_their_sign(plain)
     _let_first_endings_repeat(plain)
     _number_in_a_row(plain)
@@ -36,6 +43,26 @@ def ending_groups(measures: Sequence[LeadMeasure]) -> Iterator[tuple[int, int]]:
         if under:
             yield at, at + length
         at += length
+
+
+def _let_jumps_wait_for_the_bar_line(measures: list[LeadMeasure]) -> None:
+    """Move words that say to go back from the measure over which they begin to the repeat sign at which they hold.
+
+    Long words, set flush right, begin a measure or two before the repeat sign that they belong to. Where there is a
+    coda, what follows them is the coda.
+    """
+    if any(each.coda or each.coda_at_end or each.to_coda for each in measures):
+        return
+    for index, each in enumerate(measures):
+        if not (each.da_capo or each.dal_segno) or each.repeat_times:
+            continue
+        after = measures[index + 1 : index + 1 + _LONGEST_WORDS]
+        if any(one.repeat_start or one.endings or one.section or one.segno for one in after):
+            continue
+        sign = next((place for place, one in enumerate(after, index + 1) if one.repeat_times), None)
+        if sign is not None:
+            measures[sign] = replace(measures[sign], da_capo=each.da_capo, dal_segno=each.dal_segno)
+            measures[index] = replace(each, da_capo=False, dal_segno=False)
 
 
 def _let_brackets_reach_their_sign(measures: list[LeadMeasure]) -> None:

@@ -130,7 +130,7 @@ def _bar_remarks(measures: Sequence[LeadMeasure], stretches: Sequence[Stretch], 
     filled = []
     for index, stretch in enumerate(stretches):
         following = stretches[index + 1] if index + 1 < len(stretches) else None
-        missing = stretch.filled_beat
+        missing = stretch.free_beat
         if missing and following is not None and following.pickup_beat != missing:
             filled.append(stretch.last_number)
     moved = [

@@ -143,6 +143,16 @@ def test_the_chord_of_a_pick_up_that_becomes_a_bar_goes_on_after_it() -> None:
     assert all(bar.chords for bar in played_bars(imported(again)[0])[1:])
 
 
+@pytest.mark.parametrize(("end", "onset"), [("c3", 8), ("c2", 8), ("c2z", 8), ("c3z", 12), ("c2z2", 12)])
+def test_a_pick_up_that_is_played_again_never_takes_the_time_of_a_written_rest(end: str, onset: int) -> None:
+    song, remarks = imported(HEAD + f"G|e4|{end}:|\n")
+    struck = [
+        bar.start_beat + note.start_beat for bar in played_bars(song) for note in bar.melody if note.pitch
+    ]
+    assert struck[3] - struck[0] == onset
+    assert any("became a whole bar with rests before it" in remark for remark in remarks) == (onset == 12)
+
+
 def test_parts_in_the_order_of_the_header() -> None:
     head = HEAD.replace("K:C", "P:A(AB)2\nK:C")
     song, _ = imported(head + "P:A\nC4|\nP:B\nD4|\n")

@@ -468,6 +468,28 @@ def test_a_measure_that_one_part_leaves_unfilled_lasts_as_long_as_the_others_say
     assert [onset for _, onset, _ in heard(played_bars(imported(data)[1]))] == [0, 4]
 
 
+def beginning_early(tune: str, other: str, attributes: str) -> bytes:
+    """Return two parts: a quarter before the first bar line as each writes it, and a whole bar."""
+    parts = "".join(
+        f"<part id='P{number}'><measure {attributes}>{start()}{early}</measure>"
+        f"<measure number='1'>{note(name, 4)}</measure></part>"
+        for number, (early, name) in enumerate(((tune, "D5"), (other, "D4")), 1)
+    )
+    names = "<score-part id='P1'/><score-part id='P2'/>"
+    return f"<score-partwise><part-list>{names}</part-list>{parts}</score-partwise>".encode()
+
+
+@pytest.mark.parametrize("attributes", ["number='0'", "number='X1' implicit='yes'"])
+@pytest.mark.parametrize(
+    "resting", [note("r", 4), note("r", 1) + "<forward><duration>3</duration></forward>", note("r", 1)]
+)
+def test_a_rest_of_a_whole_measure_makes_no_pick_up_longer(resting: str, attributes: str) -> None:
+    singing = beginning_early(note("C5", 1), resting, attributes)
+    assert [onset for _, onset, _ in heard(played_bars(imported(singing, "1")[1]))] == [0, 1]
+    silent = beginning_early(resting, note("C4", 1), attributes)
+    assert [onset for _, onset, _ in heard(played_bars(imported(silent, "1")[1]))] == [1]
+
+
 CODA, TO = "<coda/>", "<words>To</words>"
 
 

@@ -73,7 +73,7 @@ def read_musicxml(data: bytes, file: str, part: str = "", voice: str = "") -> Le
     chords_from, why_chords = _chords_from(parts, chosen)
     reader = MeasureReader(file, chosen_voice, stays=bool(voice))
     measures = reader.read(chosen.measures, chords_from.measures if chords_from is not chosen else None)
-    measures = _as_long_as_others(measures, [each for each in parts if each is not chosen], file)
+    measures = _as_long_as_others(measures, chosen, [each for each in parts if each is not chosen], file)
     settings = _settings(root)
     remarks = [why for why in (unpacked, why_part, why_voice, why_chords) if why]
     return LeadSheet(
@@ -193,19 +193,40 @@ def _chords_from(parts: list[_Part], chosen: _Part) -> tuple[_Part, str]:
 
 
 def _as_long_as_others(
-    measures: tuple[LeadMeasure, ...], others: list[_Part], file: str
+    measures: tuple[LeadMeasure, ...], chosen: _Part, others: list[_Part], file: str
 ) -> tuple[LeadMeasure, ...]:
-    """Return the measures, one that the tune leaves unfilled as long as the other parts make it."""
+    """Return the measures, one that the tune leaves unfilled as long as the other parts make it.
+
+    Where measures aren't counted, as before the first or beside a repeat sign in the middle of one, only parts with
+    notes tell: programs give the others a whole measure's rest there.
+    """
+    uncounted = [_is_uncounted(number, element) for number, element in chosen.measures]
     short = [measure.length_quarter < measure.nominal_quarter for measure in measures]
-    if not any(short):
+    if not any(short) and not any(uncounted):
         return measures
-    lengths = [_lengths(part, file) for part in others]
-    return tuple(
-        replace(measure, length_quarter=max(measure.length_quarter, *_at(lengths, index)))
-        if is_short and any(_at(lengths, index))
-        else measure
-        for index, (measure, is_short) in enumerate(zip(measures, short, strict=True))
-    )
+    lengths = [(part, _lengths(part, file)) for part in others]
+    kept = []
+    for index, measure in enumerate(measures):
+        if not short[index] and not uncounted[index]:
+            kept.append(measure)
+            continue
+        told = [
+            own[index]
+            for part, own in lengths
+            if index < len(own) and (not uncounted[index] or _has_notes(part.measures[index][1]))
+        ]
+        own_part = not uncounted[index] or not told or _has_notes(chosen.measures[index][1])
+        length = max([*told, *([measure.length_quarter] if own_part else [])])
+        kept.append(replace(measure, length_quarter=length, notes=measure.notes if own_part else ()))
+    return tuple(kept)
+
+
+def _is_uncounted(number: str, measure: Element) -> bool:
+    return measure.get("implicit") == "yes" or number == "0"
+
+
+def _has_notes(measure: Element) -> bool:
+    return measure.find("note/pitch") is not None
 
 
 def _lengths(part: _Part, file: str) -> list[Fraction]:
@@ -214,10 +235,6 @@ def _lengths(part: _Part, file: str) -> list[Fraction]:
         return MeasureReader(file, "1").lengths(part.measures)
     except TuneError:
         return []
-
-
-def _at(lengths: list[list[Fraction]], index: int) -> list[Fraction]:
-    return [own[index] for own in lengths if index < len(own)]
 
 
 def _text(root: Element, path: str) -> str:
