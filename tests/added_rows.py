@@ -105,18 +105,20 @@ ADDED: tuple[Addition, ...] = (
         ),
     ),
     Addition(
-        "a way to go through the music",
+        "a practice form",
         (
             Edit(
+                "song/practice_forms.py",
+                '        PracticeForm("flat"',
+                '        PracticeForm("twice", "played through two times"),\n',
+            ),
+            Edit(
                 "tracks/practice_forms.py",
-                "_WAYS: dict[",
+                '@_form("echo")',
+                '@_form("twice")\n'
                 "def _twice(recipe, arrangement, chosen, options):\n"
                 "    for _ in range(2):\n"
                 "        yield from _through(recipe, arrangement, chosen, options)\n\n\n",
-            ),
-            Edit("tracks/practice_forms.py", '    "echo": _echo,', '    "twice": _twice,\n'),
-            Edit(
-                "song/track_parts.py", '    "echo": "a stretch', '    "twice": "played through two times",\n'
             ),
         ),
     ),
@@ -169,9 +171,9 @@ ADDED: tuple[Addition, ...] = (
         (
             Edit("song/model.py", '    bars: str = ""\n    by: Turn', '    homework: str = ""\n'),
             Edit(
-                "song/track_parts.py",
-                '    TrackPart(\n        "purpose"',
-                '    TrackPart("homework", "What to do at home.", lambda node: {"homework": text_of(node)},\n'
+                "song/track_settings.py",
+                '    TrackSetting(\n        "purpose"',
+                '    TrackSetting("homework", "What to do at home.", lambda node: {"homework": text_of(node)},\n'
                 '              lambda track: yaml_text(track.homework), {"type": "string"}),\n',
             ),
         ),

@@ -28,10 +28,9 @@ from tercet.sound.tags import Tags
 from tercet.tracks.balance import Balance
 from tercet.tracks.clips.batch_cache import BatchCache
 from tercet.tracks.playing import Playing
-from tercet.tracks.recipes import RECIPES, Recipe, recipe_named
+from tercet.tracks.recipes import RECIPES, Recipe, recipe_named, track_title
 from tercet.tracks.recording import Recording
 from tercet.tracks.timelines import Passage, Source, TrackTimeline
-from tercet.tracks.titles import track_title
 from tercet.tracks.track_files import gains_of
 from tests.measure.audio import Track, read_track
 from tests.measure.midi import MidiFile, read_with_mido, read_with_pretty_midi

@@ -40,7 +40,7 @@ from tercet.song.note_choice import (
     never_together,
 )
 from tercet.song.played import struck_notes
-from tercet.song.track_parts import WAYS
+from tercet.song.track_settings import OWN_FORMS
 from tercet.theory import DYNAMIC_MARKS, STRUM_SIGNS, Key, Pitch, allowed_open
 from tercet.theory.chords import QUALITIES, Chord
 
@@ -216,7 +216,7 @@ def own_tracks(draw: st.DrawFn, sections: tuple[Section, ...]) -> tuple[OwnTrack
     )
     tracks = []
     for name in names:
-        way = draw(st.sampled_from(tuple(WAYS)))
+        way = draw(st.sampled_from(OWN_FORMS))
         by_turns = way in ("echo", "turns")
         several = draw(st.lists(_speed_parts, min_size=2, max_size=3, unique=True))
         one = draw(st.just(()) | _speed_parts.map(lambda speed: (speed,)))

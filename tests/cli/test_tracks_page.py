@@ -11,8 +11,9 @@ from typing import Any
 
 from tercet.cli.main import build_parser
 from tercet.song import parse_song
+from tercet.song.practice_forms import PRACTICE_FORMS
 from tercet.tracks import RECIPES
-from tercet.tracks.own_recipes import own_recipes
+from tercet.tracks.recipes import own_recipes
 
 DOCS = Path(__file__).resolve().parents[2] / "docs"
 PAGE = (DOCS / "tracks.md").read_text("utf-8")
@@ -29,6 +30,17 @@ def test_every_track_stands_in_the_table_with_its_sentence() -> None:
     told = [(name.strip("`"), purpose) for name, purpose, _ in rows("The tracks")]
     assert told == [(recipe.name, recipe.purpose) for recipe in RECIPES]
     assert all(len(who) > 10 for _, _, who in rows("The tracks"))
+
+
+def test_every_practice_form_stands_in_the_table_as_it_is() -> None:
+    told = rows("How a track goes")
+    assert [(name.strip("`"), about) for name, about, _, _ in told] == [
+        (form.name, form.about) for form in PRACTICE_FORMS.values()
+    ]
+    for (_, _, settings, speeds), form in zip(told, PRACTICE_FORMS.values(), strict=True):
+        assert tuple(re.findall(r"`(.*?)`", settings)) == form.settings
+        usual = " ".join(f"{float(speed):.0%}" for speed in form.speeds)
+        assert speeds == (usual or "as asked for")
 
 
 def test_every_field_of_the_manifest_is_told_and_no_other(

@@ -10,7 +10,7 @@ import pytest
 from tercet.errors import SongError
 from tercet.song import ROW_NAMES, class_schema, parse_class, parse_song, played_bars, song_schema
 from tercet.song.note_choice import DIMENSIONS
-from tercet.song.track_parts import PARTS, WAYS
+from tercet.song.track_settings import OWN_FORMS, TRACK_SETTINGS
 from tercet.theory import DYNAMIC_MARKS
 from tercet.theory.chords import QUALITIES
 from tests.remake_goldens import FORMAT_PAGE, Example, examples_of, message_of_text
@@ -48,13 +48,17 @@ def test_message(example: Example) -> None:
 
 
 def test_nothing_is_left_out() -> None:
-    for name in [*song_schema()["properties"], *class_schema()["properties"], *(part.name for part in PARTS)]:
+    for name in [
+        *song_schema()["properties"],
+        *class_schema()["properties"],
+        *(part.name for part in TRACK_SETTINGS),
+    ]:
         assert f"| `{name}` |" in PAGE
     for row in ROW_NAMES:
         assert f"| `{row}` |" in PAGE
     for mark in (*DYNAMIC_MARKS, "<", ">", "rit", "a-tempo", "fermata", "accent", ","):
         assert f"`{mark}`" in PAGE
-    for word in [*WAYS, *(word for words in DIMENSIONS.values() for word in words)]:
+    for word in [*OWN_FORMS, *(word for words in DIMENSIONS.values() for word in words)]:
         assert f"`{word}`" in PAGE
     for quality in QUALITIES:
         assert f"`C{quality.name}`" in PAGE

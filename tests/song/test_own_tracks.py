@@ -14,7 +14,7 @@ from tercet.errors import SongError
 from tercet.song import OwnTrack, Song, Source, parse_song, write_song
 from tercet.song.choice_words import parse_choice
 from tercet.song.own_tracks import refuse_names
-from tercet.song.track_parts import PARTS, WAYS
+from tercet.song.track_settings import OWN_FORMS, TRACK_SETTINGS
 from tests.strategies import slips, songs
 
 MUSIC = "form: verse chorus verse\nsections:\n  verse: |\n    chords C | G | C\n  chorus: |\n    chords F\n"
@@ -75,7 +75,7 @@ def test_speeds_are_written_in_many_ways(text: str) -> None:
     assert track("way: ladder", f"speed: {text}").speeds == (Fraction(3, 5), Fraction(4, 5), Fraction(1))
 
 
-@pytest.mark.parametrize("way", WAYS)
+@pytest.mark.parametrize("way", OWN_FORMS)
 def test_every_way(way: str) -> None:
     assert track("yours: open", f"way: {way}").way == way
 
@@ -180,7 +180,7 @@ def test_places() -> None:
 
 
 def test_every_part_of_the_table_is_a_sentence() -> None:
-    assert all(part.about.endswith(".") for part in PARTS)
+    assert all(part.about.endswith(".") for part in TRACK_SETTINGS)
 
 
 @given(song=songs())

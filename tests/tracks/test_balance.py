@@ -7,8 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from tercet.sound.loudness import integrated_loudness_lufs, true_peak_dbtp
-from tercet.sound.meter import Meter
+from tercet.sound.loudness import Meter, integrated_loudness_lufs, true_peak_dbtp
 from tercet.tracks.balance import HEADROOM_DB, Balance
 from tests.tracks.plucks import plucks
 

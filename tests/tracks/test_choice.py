@@ -12,7 +12,9 @@ import pytest
 from tercet.arranging import Arrangement, arrange
 from tercet.performing import Take, TakeNote, lay_out, perform
 from tercet.song import parse_song
-from tercet.tracks.choice import NoteFacts, facts_of, parse_choice
+from tercet.song.choice_words import parse_choice
+from tercet.song.note_choice import NoteFacts
+from tercet.tracks.clips.performed import facts_of
 
 ROOT = Path(__file__).resolve().parents[2]
 SONG = """\
@@ -72,7 +74,7 @@ def test_choosing_by_each_string_would_take_rolls_apart(
     take: Take, arrangement: Arrangement, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The test above can fail: without the rule it does."""
-    monkeypatch.setattr("tercet.tracks.choice._tune_notes", lambda notes: {})
+    monkeypatch.setattr("tercet.tracks.clips.performed._tune_notes", lambda notes: {})
     assert split_rolls("open", take, arrangement) > 0
     assert split_rolls("string 1", take, arrangement) > 0
 
@@ -172,7 +174,8 @@ from dataclasses import replace
 from tercet.arranging import arrange
 from tercet.performing import lay_out, perform
 from tercet.song import read_song
-from tercet.tracks.choice import facts_of, parse_choice
+from tercet.tracks.clips.performed import facts_of
+from tercet.song.choice_words import parse_choice
 arrangement = arrange(read_song(sys.argv[1]))
 take = perform(arrangement, lay_out(arrangement))
 some = take.notes * (20_000 // len(take.notes) + 1)

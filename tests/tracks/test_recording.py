@@ -19,10 +19,11 @@ from numpy.typing import NDArray
 from tercet.arranging import Arrangement, arrange, song_tuning
 from tercet.performing import Take, TakeNote
 from tercet.song import LAYERS, Players, parse_song
+from tercet.song.choice_words import parse_choice
+from tercet.song.note_choice import Choice
 from tercet.sound import Stems
 from tercet.theory import TUNINGS, Tuning
 from tercet.tracks.balance import Balance
-from tercet.tracks.choice import Choice, parse_choice
 from tercet.tracks.clips import batches
 from tercet.tracks.clips.batch_cache import BatchCache
 from tercet.tracks.clips.batches import Batch

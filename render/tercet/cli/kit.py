@@ -163,7 +163,7 @@ def _list(songs: Sequence[str]) -> int:
     """Explain each track in a sentence, those of the songs' own too."""
     from tercet.song import read_class_beside, read_song
     from tercet.tracks import RECIPES
-    from tercet.tracks.own_recipes import own_recipes
+    from tercet.tracks.recipes import own_recipes
 
     own = [
         recipe
@@ -177,7 +177,7 @@ def _list(songs: Sequence[str]) -> int:
 
 def _folders(songs: Sequence[str]) -> tuple[str, ...]:
     """Return a folder's name for each song, after its file; two songs never share one."""
-    from tercet.tracks.titles import slug
+    from tercet.tracks.recipes import slug
 
     folders = tuple(slug(Path(song).stem) for song in songs)
     for place, folder in enumerate(folders):
@@ -269,9 +269,8 @@ def _tracks(
     """Yield the tracks of a set."""
     from tercet.sound.encoding import track_format
     from tercet.tracks import RECIPES, recipe_named
-    from tercet.tracks.own_recipes import own_recipes
     from tercet.tracks.practice_forms import TrackOptions
-    from tercet.tracks.titles import file_stem
+    from tercet.tracks.recipes import file_stem, own_recipes
     from tercet.tracks.track_files import TrackOrder
 
     song = one.arrangement.song

@@ -128,7 +128,7 @@ def _print_made(path: Path | None) -> None:
 
 def _names(songs: list[str]) -> list[str]:
     """Return what each song's folder or file is called, after its file; two songs never share one."""
-    from tercet.tracks.titles import slug
+    from tercet.tracks.recipes import slug
 
     names = [slug(Path(song).stem) for song in songs]
     for place, name in enumerate(names):
@@ -233,7 +233,7 @@ def _asked(arguments: argparse.Namespace, playing: Playing, folder: Path) -> str
     from tercet import __version__
     from tercet.kit.manifest import MANIFEST
     from tercet.kit.page_tracks import files_to_take
-    from tercet.tracks.cache_keys import digest
+    from tercet.tracks.track_files import digest
 
     kit = folder / MANIFEST
     return digest(

@@ -133,7 +133,7 @@ def _recipe(arguments: argparse.Namespace, one: ReadySet) -> Recipe:
     """Return what the track is made of."""
     from tercet.song import read_class_beside
     from tercet.tracks import choose_layers, recipe_named
-    from tercet.tracks.own_recipes import own_recipes
+    from tercet.tracks.recipes import own_recipes
 
     class_file = read_class_beside(arguments.song)
     own = own_recipes(own_tracks_of(one.arrangement.song, class_file), arguments.song)
@@ -195,7 +195,7 @@ def _write_midi(arguments: argparse.Namespace, one: ReadySet, recipe: Recipe, pa
     from tercet.performing import lay_out
     from tercet.performing.midi import midi_bytes
     from tercet.song import bar_indices
-    from tercet.tracks.choice import facts_of
+    from tercet.tracks.clips.performed import facts_of
     from tercet.tracks.timelines import Source
 
     if recipe.way != "through":

@@ -41,8 +41,16 @@ from tercet.kit.tasks import (
 from tercet.kit.work_folder import alone_in, work_folder
 from tercet.made_files import is_sealed
 from tercet.tracks.balance import balance_of
-from tercet.tracks.cache_keys import digest, gain_key, set_key, track_key, without_own_tracks
-from tercet.tracks.track_files import SetOrder, ceilings_of, gains_of
+from tercet.tracks.track_files import (
+    SetOrder,
+    ceilings_of,
+    digest,
+    gain_key,
+    gains_of,
+    set_key,
+    track_key,
+    without_own_tracks,
+)
 
 if TYPE_CHECKING:
     from tercet.jobs import Place, Store
@@ -123,7 +131,7 @@ class SongOrder:
 
 def midi_name(song_folder: str, set_folder: str, speed: Fraction) -> str:
     """Return the name of a MIDI file, from the store's root."""
-    from tercet.tracks.titles import speed_name
+    from tercet.tracks.recipes import speed_name
 
     stem = "-".join(filter(None, [song_folder, speed_name(speed)]))
     return str(PurePosixPath(song_folder) / set_folder / f"{stem}.mid")

@@ -35,7 +35,6 @@ from tercet.song.model import (
     TrackPlace,
     Turn,
     Visit,
-    Way,
 )
 
 if TYPE_CHECKING:
@@ -78,7 +77,6 @@ __all__ = [
     "TrackPlace",
     "Turn",
     "Visit",
-    "Way",
     "bar_indices",
     "class_schema",
     "drop_pins",

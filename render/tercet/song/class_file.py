@@ -19,7 +19,7 @@ from tercet.song.own_tracks import read_own_tracks
 from tercet.song.plain_text import read_text
 from tercet.song.reader import open_book
 from tercet.song.settings import PLAYERS, TUNING_SCHEMA, written_tuning
-from tercet.song.track_parts import TRACKS_SCHEMA
+from tercet.song.track_settings import TRACKS_SCHEMA
 from tercet.song.values import SPEED_SCHEMA, one_of, speeds_of, text_of, words_of
 from tercet.theory import Pitch, tuning_of
 

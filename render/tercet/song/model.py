@@ -40,7 +40,6 @@ __all__ = [
     "TrackPlace",
     "Turn",
     "Visit",
-    "Way",
 ]
 
 Layer = Literal["melody", "between", "strums"]
@@ -59,9 +58,6 @@ Feel = Literal["steady", "natural", "loose"]
 
 BetweenNotes = Literal["as-written", "fill"]
 """Where notes of nobody's row stand between the tune's: nowhere, or in its long spaces."""
-
-Way = Literal["through", "echo", "turns", "ladder", "loop", "build-up", "contrast", "learn", "flat"]
-"""How a track of one's own goes about its bars."""
 
 Turn = Literal["phrase", "bar", "section"]
 """What is echoed, or played by turns."""
@@ -314,7 +310,7 @@ class OwnTrack:
     guide
         Of the notes left out, those that stay as a soft guide; empty for none.
     way, by
-        How it goes about its bars, and what is echoed or played by turns.
+        Its practice form, see `tercet.song.practice_forms`, and what is echoed or played by turns.
     bars
         As `tercet.song.bar_indices` reads them; empty for the whole piece.
     speeds
@@ -332,7 +328,7 @@ class OwnTrack:
     yours: str = ""
     heard: str = ""
     guide: str = ""
-    way: Way = "through"
+    way: str = "through"
     bars: str = ""
     by: Turn = "phrase"
     speeds: tuple[Fraction, ...] = ()

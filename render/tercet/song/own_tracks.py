@@ -10,13 +10,14 @@ from tercet.song.bar_choice import bar_indices
 from tercet.song.choice_words import parse_choice
 from tercet.song.frame import Entry, Mapping, Node, Text
 from tercet.song.mistakes import MistakeBook, SlipError, nearest
-from tercet.song.model import Bar, OwnTrack, Source, TrackPlace, Way
+from tercet.song.model import Bar, OwnTrack, Source, TrackPlace
 from tercet.song.note_choice import Choice, Numbered, Place, parts_of
-from tercet.song.track_parts import (
+from tercet.song.practice_forms import PRACTICE_FORMS
+from tercet.song.track_settings import (
     CHOICES,
     LONGEST_NAME,
     OTHER_NAMES,
-    PART_NAMED,
+    SETTING_NAMED,
     TRACK_NAME,
     Fields,
 )
@@ -104,10 +105,10 @@ def _read_track(entry: Entry, book: MistakeBook) -> OwnTrack | None:
 
 def _read_part(entry: Entry, row: str, book: MistakeBook) -> Fields:
     name, value = entry.key.text, entry.value
-    part = PART_NAMED.get(name)
+    part = SETTING_NAMED.get(name)
     if part is None:
-        close = OTHER_NAMES.get(name.casefold()) or nearest(name, PART_NAMED)
-        mend = f"write {close}:" if close else "a track has " + ", ".join(PART_NAMED)
+        close = OTHER_NAMES.get(name.casefold()) or nearest(name, SETTING_NAMED)
+        mend = f"write {close}:" if close else "a track has " + ", ".join(SETTING_NAMED)
         book.add(f"a track has no setting `{name[:40]}`", entry.key.place, row, mend)
         return {}
     try:
@@ -121,23 +122,23 @@ def _read_part(entry: Entry, row: str, book: MistakeBook) -> Fields:
 
 def _clashes(written: Collection[str], fields: Fields) -> Iterator[tuple[str, str, str]]:
     """Yield what a track's settings can't mean together: which (``"name"`` for the track), what is wrong, the mend."""
-    way: Way = fields.get("way", "through")
+    way: str = fields.get("way", "through")
+    form = PRACTICE_FORMS[way]
     speeds = len(fields.get("speeds", ()))
     for name in written:
-        only = PART_NAMED[name].only
+        only = SETTING_NAMED[name].only
         if only and way not in only:
             ways = " or ".join(f"way: {other}" for other in only)
             yield name, f"`{name}` is only for {ways}", f"write {ways} too, or leave {name} out"
     if "yours" in written and "heard" in written:
         yield "heard", "`yours` and `heard` say the same thing from both sides", "keep one of them"
-    by_turns = way in ("echo", "turns")
-    if "guide" in written and not by_turns and "yours" not in written and "heard" not in written:
+    if "guide" in written and not form.by_turns and "yours" not in written and "heard" not in written:
         yield "guide", "`guide` is soft where notes are left out, and none are", "write yours: too"
-    if speeds > 1 and way != "ladder":
+    if speeds > 1 and len(form.speeds) < 2:
         yield "speed", "only a ladder has several speeds", "write way: ladder too, or one speed"
-    if speeds == 1 and way == "ladder":
+    if speeds == 1 and len(form.speeds) > 1:
         yield "speed", "a ladder has several speeds", "write for instance speed: 60% 80% 100%"
-    if fields.get("yours") == "all" and "guide" not in written and not by_turns:
+    if fields.get("yours") == "all" and "guide" not in written and not form.by_turns:
         yield "yours", "with all notes left out nothing is heard", "write guide: too, such as guide: tune"
     if way == "through" and set(written) <= {"purpose", "way"}:
         wrong = "this track would be the demo: nothing is left out, looped or slowed"

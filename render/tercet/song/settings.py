@@ -18,7 +18,7 @@ from tercet.song.mistakes import MistakeBook, SlipError, nearest
 from tercet.song.model import LAYERS, BetweenNotes, Dynamics, Feel, Meter, Players, Slot, Song, Source
 from tercet.song.slips import explain_word
 from tercet.song.spelling import number_text, yaml_text
-from tercet.song.track_parts import TRACKS_SCHEMA, tracks_text
+from tercet.song.track_settings import TRACKS_SCHEMA, tracks_text
 from tercet.song.values import number_of, one_of, or_words, text_of, value_of, yes_or_no
 from tercet.theory import (
     DYNAMIC_MARKS,

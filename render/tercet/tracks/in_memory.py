@@ -28,13 +28,11 @@ from tercet.tracks.balance import Balance
 from tercet.tracks.clips.batch_cache import BatchCache
 from tercet.tracks.clips.batches import GRID_FRAMES
 from tercet.tracks.clips.mixing import add_cues
-from tercet.tracks.own_recipes import own_recipes
-from tercet.tracks.phrases import whole_range
 from tercet.tracks.playing import Playing
 from tercet.tracks.practice_forms import TrackOptions
-from tercet.tracks.recipes import Recipe, recipe_named
+from tercet.tracks.recipes import Recipe, own_recipes, recipe_named
 from tercet.tracks.recording import Recording
-from tercet.tracks.timelines import Passage, Source, TrackTimeline
+from tercet.tracks.timelines import Passage, Source, TrackTimeline, whole_range
 from tercet.tracks.track_files import SetOrder, TrackOrder, gains_of, recording_of
 
 __all__ = ["PARTS", "WholeSong", "synthesise", "track"]

@@ -1,23 +1,7 @@
 """How tracks go through the music: from a recipe to a timeline.
 
-through
-    Once, from beginning to end.
-echo
-    A phrase, then its space, as long to the frame, with a soft pulse: the same music, unheard.
-turns
-    The recording and the student in turn, by bar, phrase or section.
-ladder
-    Each section at one speed after the other, each time counted in.
-loop
-    The chosen bars, or the first section, over and over without a gap.
-build-up
-    Each section three times: strums, then the single notes between with them, then all.
-contrast
-    Each phrase flat, then with front and back.
-learn
-    The hardest bars slowly, several times each, with a rest in which to get ready again.
-
-Where music comes again in another pass, ladder, build-up and contrast take it once.
+Each practice form of `tercet.song.practice_forms` is a function here, which yields its passages. Where music comes
+again in another pass, ladder, build-up and contrast take it once.
 """
 
 from __future__ import annotations
@@ -28,18 +12,23 @@ from fractions import Fraction
 
 from tercet.arranging import Arrangement, hardest_bars
 from tercet.errors import RequestError
-from tercet.song import Way, bar_indices
+from tercet.song import bar_indices
+from tercet.song.choice_words import parse_choice
+from tercet.song.practice_forms import PRACTICE_FORMS
 from tercet.theory.limits import MOST_COUNT_IN_BARS, SPEED_RANGE, percent_range
-from tercet.tracks.choice import parse_choice
-from tercet.tracks.phrases import (
+from tercet.tracks.recipes import Recipe
+from tercet.tracks.timelines import (
+    ALL,
+    NOTHING,
     BeatRange,
+    Passage,
+    Source,
+    TrackTimeline,
     bar_ranges,
     phrase_ranges,
     section_ranges,
     whole_range,
 )
-from tercet.tracks.recipes import Recipe
-from tercet.tracks.timelines import ALL, NOTHING, Passage, Source, TrackTimeline
 
 __all__ = ["TrackOptions", "timeline_of"]
 
@@ -103,7 +92,7 @@ def timeline_of(recipe: Recipe, arrangement: Arrangement, options: TrackOptions)
     if options.guide and recipe.guide == NOTHING:
         recipe = replace(recipe, guide=ALL, space=recipe.space)
     chosen = _chosen(arrangement, options.bars or recipe.bars)
-    passages = list(_WAYS[recipe.way](recipe, arrangement, chosen, options))
+    passages = list(_PASSAGES_OF[recipe.way](recipe, arrangement, chosen, options))
     if options.click:
         passages = [_clicked(passage) for passage in passages]
     first = passages[0]
@@ -176,11 +165,26 @@ def _space(recipe: Recipe, source: Source, beats: BeatRange, **more: object) -> 
 
 
 _Passages = Iterator[Passage]
+_Form = Callable[[Recipe, Arrangement, Sequence[BeatRange], TrackOptions], _Passages]
+
+_PASSAGES_OF: dict[str, _Form] = {}
 
 
+def _form(name: str) -> Callable[[_Form], _Form]:
+    """Have a function yield the passages of a practice form, a row of `tercet.song.practice_forms`."""
+
+    def enter(passages: _Form) -> _Form:
+        _PASSAGES_OF[PRACTICE_FORMS[name].name] = passages
+        return passages
+
+    return enter
+
+
+@_form("through")
 def _through(
     recipe: Recipe, arrangement: Arrangement, chosen: Sequence[BeatRange], options: TrackOptions
 ) -> _Passages:
+    """Play once, from beginning to end."""
     source = _source(recipe, options)
     ranges = chosen
     if recipe.piece == "tune-up":
@@ -190,27 +194,33 @@ def _through(
         yield _played(recipe, source, beats, step=step)
 
 
+@_form("echo")
 def _echo(
     recipe: Recipe, arrangement: Arrangement, chosen: Sequence[BeatRange], options: TrackOptions
 ) -> _Passages:
+    """Play a phrase, then leave its space, as long to the frame, with a soft pulse: the same music, unheard."""
     source = _source(recipe, options)
     for beats in _within(UNITS[recipe.by](arrangement), chosen):
         yield _played(recipe, source, beats, bell=True)
         yield _space(recipe, source, beats, bell=True)
 
 
+@_form("turns")
 def _turns(
     recipe: Recipe, arrangement: Arrangement, chosen: Sequence[BeatRange], options: TrackOptions
 ) -> _Passages:
+    """Let the recording and the student play in turn, by bar, phrase or section."""
     source = _source(recipe, options)
     for number, beats in enumerate(_within(UNITS[recipe.by](arrangement), chosen)):
         turn = _space if (number + recipe.swap) % 2 else _played
         yield turn(recipe, source, beats, bell=True)
 
 
+@_form("ladder")
 def _ladder(
     recipe: Recipe, arrangement: Arrangement, chosen: Sequence[BeatRange], options: TrackOptions
 ) -> _Passages:
+    """Play each section at one speed after the other, each time counted in."""
     for beats in _once(_within(section_ranges(arrangement), chosen)):
         for speed in recipe.steps:
             source = _source(recipe, options, speed)
@@ -223,9 +233,11 @@ def _ladder(
             )
 
 
+@_form("loop")
 def _loop(
     recipe: Recipe, arrangement: Arrangement, chosen: Sequence[BeatRange], options: TrackOptions
 ) -> _Passages:
+    """Play the chosen bars, or the first section, over and over without a gap."""
     source = _source(recipe, options)
     runs = chosen
     if not (options.bars or recipe.bars):
@@ -235,9 +247,11 @@ def _loop(
             yield _played(recipe, source, beats, step=f"{number + 1} of {recipe.times}")
 
 
+@_form("build-up")
 def _build_up(
     recipe: Recipe, arrangement: Arrangement, chosen: Sequence[BeatRange], options: TrackOptions
 ) -> _Passages:
+    """Play each section three times: strums, then the single notes between with them, then all."""
     source = _source(recipe, options)
     for beats in _once(_within(section_ranges(arrangement), chosen)):
         for step, heard in LAYER_STEPS:
@@ -246,17 +260,21 @@ def _build_up(
             )
 
 
+@_form("contrast")
 def _contrast(
     recipe: Recipe, arrangement: Arrangement, chosen: Sequence[BeatRange], options: TrackOptions
 ) -> _Passages:
+    """Play each phrase flat, then with front and back."""
     for beats in _once(_within(UNITS[recipe.by](arrangement), chosen)):
         yield _played(recipe, _source(recipe, options, flat=True), beats, bell=True, step="flat")
         yield _played(recipe, _source(recipe, options), beats, bell=True, step="front and back")
 
 
+@_form("learn")
 def _learn(
     recipe: Recipe, arrangement: Arrangement, chosen: Sequence[BeatRange], options: TrackOptions
 ) -> _Passages:
+    """Play the hardest bars slowly, several times each, with a rest in which to get ready again."""
     source = _source(recipe, options)
     bars = arrangement.bars
     for hard in hardest_bars(arrangement):
@@ -288,15 +306,3 @@ def _rest(
     if let_go < end:
         rest = replace(lead, start_beat=let_go, end_beat=end)
         yield _space(recipe, source, rest, whose="together", heard=NOTHING, guide=NOTHING, step=step)
-
-
-_WAYS: dict[Way, Callable[[Recipe, Arrangement, Sequence[BeatRange], TrackOptions], _Passages]] = {
-    "through": _through,
-    "echo": _echo,
-    "turns": _turns,
-    "ladder": _ladder,
-    "loop": _loop,
-    "build-up": _build_up,
-    "contrast": _contrast,
-    "learn": _learn,
-}

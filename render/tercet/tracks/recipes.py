@@ -2,17 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+import unicodedata
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 from fractions import Fraction
 
 from tercet.errors import RequestError
-from tercet.song import LAYERS, Layer, Turn, Way
-from tercet.tracks.choice import Choice, parse_choice
+from tercet.song import LAYERS, Layer, OwnTrack, Turn
+from tercet.song.choice_words import parse_choice
+from tercet.song.note_choice import Choice
+from tercet.song.own_tracks import refuse_names
+from tercet.song.practice_forms import PRACTICE_FORMS, USUAL_TIMES
 from tercet.tracks.timelines import ALL, NOTHING, Piece
 
-__all__ = ["RECIPES", "Recipe", "choose_layers", "recipe_named"]
+__all__ = [
+    "RECIPES",
+    "Recipe",
+    "choose_layers",
+    "file_stem",
+    "own_recipes",
+    "recipe_named",
+    "slug",
+    "speed_name",
+    "track_title",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +41,7 @@ class Recipe:
     purpose
         What a student does with it, in one sentence.
     way
-        How it goes through the music, see `tercet.tracks.practice_forms`.
+        How it goes through the music, see `tercet.song.practice_forms`.
     piece, flat
         What is played, and whether without front and back.
     heard
@@ -50,7 +65,7 @@ class Recipe:
 
     name: str
     purpose: str
-    way: Way = "through"
+    way: str = "through"
     piece: Piece = "song"
     flat: bool = False
     heard: Choice = ALL
@@ -59,7 +74,7 @@ class Recipe:
     by: Turn = "phrase"
     swap: bool = False
     speeds: tuple[Fraction, ...] = ()
-    times: int = 4
+    times: int = USUAL_TIMES
     bars: str = ""
 
     @property
@@ -80,16 +95,12 @@ def _yours(name: str, yours: str, purpose: str) -> Recipe:
     return Recipe(name, purpose, heard=parse_choice(f"not ({yours})"))
 
 
-def _speeds(*percent: int) -> tuple[Fraction, ...]:
-    return tuple(Fraction(each, 100) for each in percent)
-
-
 RECIPES: tuple[Recipe, ...] = (
     Recipe(
         "tune-up",
         "tune your strings: each one three times, from the fourth to the first",
         piece="tune-up",
-        speeds=_speeds(100),
+        speeds=(Fraction(1),),
     ),
     Recipe("demo", "listen: all three layers, as the song should sound"),
     Recipe(
@@ -99,14 +110,19 @@ RECIPES: tuple[Recipe, ...] = (
         "build-up", "hear how it is made: strums, then what lies between, then the melody", way="build-up"
     ),
     Recipe("echo", "listen to a phrase, then play it in the space that follows", way="echo"),
-    Recipe("slow", "play along at an easy tempo", speeds=_speeds(70)),
-    Recipe("learn", "practise the hardest bars, slowly, four times each", way="learn", speeds=_speeds(60)),
+    Recipe("slow", "play along at an easy tempo", speeds=(Fraction(7, 10),)),
+    Recipe(
+        "learn",
+        "practise the hardest bars, slowly, four times each",
+        way="learn",
+        speeds=PRACTICE_FORMS["learn"].speeds,
+    ),
     Recipe("loop", "go round and round the first section, or bars you choose, until they sit", way="loop"),
     Recipe(
         "ladder",
         "each section from slow to full speed, step by step",
         way="ladder",
-        speeds=_speeds(60, 75, 90, 100),
+        speeds=PRACTICE_FORMS["ladder"].speeds,
     ),
     _without("melody", "play the melody yourself: the tune's main notes, most of them rolled"),
     Recipe(
@@ -193,3 +209,82 @@ def choose_layers(without: tuple[Layer, ...] = (), only: tuple[Layer, ...] = ())
         return recipe_named(f"only-{layers[0]}")
     (left_out,) = set(LAYERS) - set(layers)
     return recipe_named(f"without-{left_out}")
+
+
+# ---- tracks of one's own
+
+
+def own_recipes(tracks: Iterable[OwnTrack], file: str) -> tuple[Recipe, ...]:
+    """Return the recipes of tracks of one's own.
+
+    Parameters
+    ----------
+    tracks
+        As the file has them; their choices and bars were checked when it was read.
+    file
+        The file's name, for a message.
+
+    Raises
+    ------
+    SongError
+        A track has the name of a built-in one.
+    """
+    found = tuple(tracks)
+    refuse_names(found, [recipe.name for recipe in RECIPES], file)
+    return tuple(map(_own_recipe, found))
+
+
+def _own_recipe(track: OwnTrack) -> Recipe:
+    heard = f"not ({track.yours})" if track.yours else track.heard or "all"
+    form = PRACTICE_FORMS[track.way]
+    return Recipe(
+        name=track.name,
+        purpose=track.purpose or _own_purpose(track),
+        way="through" if track.way == "flat" else track.way,
+        flat=track.way == "flat",
+        heard=parse_choice(heard),
+        guide=parse_choice(track.guide or "nothing"),
+        by=track.by,
+        swap=track.swap,
+        speeds=track.speeds or form.speeds,
+        times=track.times or form.times,
+        bars=track.bars,
+    )
+
+
+def _own_purpose(track: OwnTrack) -> str:
+    """Return a sentence for a track whose file has none."""
+    if track.yours:
+        return f"yours: {track.yours}; the rest is played for you"
+    return f"heard: {track.heard}" if track.heard else f"a track of this class ({track.way})"
+
+
+# ---- what tracks and their files are called
+
+
+def slug(title: str) -> str:
+    """Return a title as a file name that every system takes: small letters, digits and hyphens, at most 40.
+
+    >>> slug("Die Mühle, ganz früh!")
+    'die-muhle-ganz-fruh'
+    """
+    plain = unicodedata.normalize("NFKD", title).encode("ascii", "ignore").decode().lower()
+    return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:40].rstrip("-") or "song"
+
+
+def speed_name(speed: Fraction) -> str:
+    """Return a speed as it stands in titles and file names: ``60`` for 60 %, empty at full speed."""
+    return "" if speed == 1 else f"{float(speed * 100):g}"
+
+
+def track_title(title: str, recipe: Recipe, speed: Fraction, set_title: str = "") -> str:
+    """Return what a player shows: ``Harbour Lanterns (low-g, without melody, 60%)``; a ladder tells its steps."""
+    speeds = [each * speed for each in recipe.steps]
+    steps = " ".join(f"{float(each):.0%}" for each in speeds) if speeds != [1] else ""
+    words = [set_title, recipe.name.replace("-", " "), steps]
+    return f"{title} ({', '.join(filter(None, words))})"
+
+
+def file_stem(recipe: Recipe, number: int, speed: Fraction) -> str:
+    """Return a track's name among a kit's files, which sorts in class order: ``02-demo``, ``06-echo-60``."""
+    return "-".join(filter(None, [f"{number:02}", recipe.name, speed_name(speed)]))

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from tercet.song import LAYERS, Layer
 from tercet.sound import SAMPLE_RATE_HZ
 from tercet.sound.k_weighting import k_weighted_levels_lufs
-from tercet.sound.meter import Meter
+from tercet.sound.loudness import Meter
 from tercet.tracks.balance import (
     Balance,
     WholeHeard,
@@ -30,9 +30,8 @@ from tercet.tracks.clips.cutting import Clip, PassageClips, clips_of
 from tercet.tracks.clips.mixing import Reader, mix_blocks, mix_spans
 from tercet.tracks.clips.plan import Sounding, TrackPlan, plan_of
 from tercet.tracks.cues import PULSE_DB
-from tercet.tracks.phrases import whole_range
 from tercet.tracks.playing import Playing
-from tercet.tracks.timelines import ALL, NOTHING, Passage, Piece, Source, TrackTimeline
+from tercet.tracks.timelines import ALL, NOTHING, Passage, Piece, Source, TrackTimeline, whole_range
 
 __all__ = ["GUIDE_DB", "Recording"]
 

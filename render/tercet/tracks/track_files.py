@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import math
 import secrets
 from collections.abc import Collection, Iterator, Mapping, Sequence
@@ -13,25 +14,25 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from tercet import __version__
 from tercet.arranging import Arrangement
 from tercet.errors import OutputError
 from tercet.files import cannot_write, sha256_of
 from tercet.sound import SAMPLE_RATE_HZ
 from tercet.sound.encoding import Bits, TrackWriter, track_format
 from tercet.sound.fluid import FluidSynthesiser
-from tercet.sound.meter import Meter
+from tercet.sound.loudness import TARGET_LUFS, Meter
 from tercet.sound.sf2_reader import SoundFont
 from tercet.sound.stems import Progress
 from tercet.sound.tags import Tags
-from tercet.tracks.balance import Balance
+from tercet.tracks.balance import HEADROOM_DB, Balance
 from tercet.tracks.clips.batch_cache import BatchCache
 from tercet.tracks.clips.mixing import add_cues
 from tercet.tracks.facts import FileFacts, TrackFacts, bars_of, cues_of, turns_of
 from tercet.tracks.playing import Playing
 from tercet.tracks.practice_forms import TrackOptions, timeline_of
-from tercet.tracks.recipes import Recipe
+from tercet.tracks.recipes import Recipe, track_title
 from tercet.tracks.recording import Recording
-from tercet.tracks.titles import track_title
 
 __all__ = [
     "Gains",
@@ -39,8 +40,13 @@ __all__ = [
     "Target",
     "TrackOrder",
     "ceilings_of",
+    "digest",
+    "gain_key",
     "gains_of",
     "recording_of",
+    "set_key",
+    "track_key",
+    "without_own_tracks",
     "write_track",
 ]
 
@@ -306,3 +312,63 @@ def _temporary_files(folder: Path, names: Sequence[str]) -> Iterator[list[Path]]
 def _read_through(path: Path) -> tuple[int, str]:
     """Return a file's bytes and its SHA-256."""
     return path.stat().st_size, sha256_of(path)
+
+
+# ---- what a track is made from, as a short text: equal texts, equal files
+
+DIGEST_BYTES = 16
+
+
+def digest(*parts: object) -> str:
+    """Return 32 hexadecimal digits that stand for some values, told apart by their `repr`."""
+    return hashlib.blake2b(repr(parts).encode(), digest_size=DIGEST_BYTES).hexdigest()
+
+
+def gain_key(recordings: Sequence[Recording]) -> str:
+    """Return what stands for the gain that the sets of a song share: all their demos."""
+    return digest(TARGET_LUFS, HEADROOM_DB, *(recording.reference_key for recording in recordings))
+
+
+def set_key(order: SetOrder) -> str:
+    """Return what stands for all that a set is asked to be; it is found without playing anything."""
+    identity = FluidSynthesiser(order.font).identity()
+    wanted = replace(
+        order,
+        arrangement=without_own_tracks(order.arrangement),
+        work=Path(),
+        shared=False,
+        font=SoundFont(Path(), 0, 0),
+    )
+    return digest(__version__, identity, wanted)
+
+
+def without_own_tracks(arrangement: Arrangement) -> Arrangement:
+    """Return an arrangement whose song has no tracks of its own: what they say changes nothing in the others."""
+    return replace(arrangement, song=replace(arrangement.song, tracks=()))
+
+
+def track_key(order: SetOrder, index: int, recording: Recording, gain: str, name: str) -> str:
+    """Return what stands for one file of a track.
+
+    Parameters
+    ----------
+    order, index
+        The set, and which of its tracks.
+    recording
+        Of the order.
+    gain
+        From `gain_key`.
+    name
+        The file's; only its ending counts.
+    """
+    song = order.arrangement.song
+    kind = track_format(Path(name))
+    return digest(
+        __version__,
+        recording.track_key(index),
+        gain,
+        (song.title, song.composer, song.licence, order.title, order.tracks[index].number),
+        (order.tracks[index].recipe.name, order.tracks[index].recipe.purpose),
+        kind,
+        0 if kind.lossy else order.bits,
+    )

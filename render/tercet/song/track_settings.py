@@ -1,4 +1,4 @@
-"""What a track of one's own can say, as one table: how each part is read, written and described to editors."""
+"""What a track of one's own can say, as one table: how each setting is read, written and described to editors."""
 
 from __future__ import annotations
 
@@ -11,7 +11,8 @@ from tercet.song.bar_choice import says_bars
 from tercet.song.choice_words import LONGEST_CHOICE, ChoiceError, parse_choice
 from tercet.song.frame import Listing, Node, Text
 from tercet.song.mistakes import SlipError
-from tercet.song.model import OwnTrack, Turn, Way
+from tercet.song.model import OwnTrack, Turn
+from tercet.song.practice_forms import PRACTICE_FORMS, forms_with
 from tercet.song.spelling import number_text, yaml_text
 from tercet.song.values import (
     SPEED_SCHEMA,
@@ -29,27 +30,18 @@ __all__ = [
     "CHOICES",
     "LONGEST_NAME",
     "OTHER_NAMES",
-    "PARTS",
-    "PART_NAMED",
+    "OWN_FORMS",
+    "SETTING_NAMED",
     "TRACKS_SCHEMA",
     "TRACK_NAME",
-    "WAYS",
+    "TRACK_SETTINGS",
     "Fields",
-    "TrackPart",
+    "TrackSetting",
     "tracks_text",
 ]
 
-WAYS: dict[Way, str] = {
-    "through": "played through once",
-    "echo": "a stretch is played, then the same space is left to the class",
-    "turns": "teacher and class play stretches by turns",
-    "ladder": "again and again, each time at the next speed",
-    "loop": "again and again at one speed",
-    "build-up": "again and again, each time with one layer more",
-    "contrast": "flat, then layered, phrase by phrase",
-    "flat": "all layers equally loud",
-}
-"""How a track goes about its bars."""
+OWN_FORMS = tuple(form.name for form in PRACTICE_FORMS.values() if form.for_own_tracks)
+"""The practice forms that a track of one's own may have."""
 
 TURNS: tuple[Turn, ...] = get_args(Turn)
 
@@ -62,7 +54,7 @@ Fields = dict[str, Any]
 
 
 @dataclass(frozen=True, slots=True)
-class TrackPart:
+class TrackSetting:
     """One thing that a track can say.
 
     Parameters
@@ -77,8 +69,6 @@ class TrackPart:
         From a track to the text after the colon; empty when it can be left out.
     schema
         What JSON Schema says of its value.
-    only
-        The ways it is for; empty for all.
     """
 
     name: str
@@ -86,10 +76,14 @@ class TrackPart:
     read: Callable[[Node], Fields]
     write: Callable[[OwnTrack], str]
     schema: dict[str, Any]
-    only: tuple[Way, ...] = ()
+
+    @property
+    def only(self) -> tuple[str, ...]:
+        """The practice forms that it is for; empty for all."""
+        return forms_with(self.name)
 
 
-# ---- reading one part
+# ---- reading one setting
 
 
 def _read_choice(field: str) -> Callable[[Node], Fields]:
@@ -130,82 +124,79 @@ def _read_times(node: Node) -> Fields:
 
 _CHOICE_SCHEMA = {"type": "string", "minLength": 1, "maxLength": LONGEST_CHOICE}
 
-PARTS: tuple[TrackPart, ...] = (
-    TrackPart(
+TRACK_SETTINGS: tuple[TrackSetting, ...] = (
+    TrackSetting(
         "purpose",
         "What a student does with it, in one sentence.",
         lambda node: {"purpose": text_of(node, _LONGEST_PURPOSE)},
         lambda track: yaml_text(track.purpose),
         {"type": "string", "maxLength": _LONGEST_PURPOSE},
     ),
-    TrackPart(
+    TrackSetting(
         "yours",
         "The notes that are left to the student, in words: open, or melody but not bar 3.",
         _read_choice("yours"),
         lambda track: yaml_text(track.yours),
         _CHOICE_SCHEMA,
     ),
-    TrackPart(
+    TrackSetting(
         "heard",
         "Instead of yours: the notes that are heard, in the same words.",
         _read_choice("heard"),
         lambda track: yaml_text(track.heard),
         _CHOICE_SCHEMA,
     ),
-    TrackPart(
+    TrackSetting(
         "guide",
         "Of the notes left out, those that are still heard softly.",
         _read_choice("guide"),
         lambda track: yaml_text(track.guide),
         _CHOICE_SCHEMA,
     ),
-    TrackPart(
+    TrackSetting(
         "way",
-        f"How it goes: {', '.join(WAYS)}.",
-        lambda node: {"way": one_of(value_of(node), tuple(WAYS))},
+        f"How it goes: {', '.join(OWN_FORMS)}.",
+        lambda node: {"way": one_of(value_of(node), OWN_FORMS)},
         lambda track: track.way if track.way != "through" else "",
-        {"enum": list(WAYS)},
+        {"enum": list(OWN_FORMS)},
     ),
-    TrackPart(
+    TrackSetting(
         "bars",
         "Which bars: 5-8 as played, verse, verse:3-4 or verse@2:3-4; without it, all.",
         _read_bars,
         lambda track: yaml_text(track.bars),
         {"type": ["string", "integer"]},
     ),
-    TrackPart(
+    TrackSetting(
         "by",
         "What is echoed, or played by turns.",
         lambda node: {"by": one_of(value_of(node), TURNS)},
         lambda track: track.by if track.by != "phrase" else "",
         {"enum": list(TURNS)},
-        only=("echo", "turns"),
     ),
-    TrackPart(
+    TrackSetting(
         "speed",
         "How fast, as a part of the song's tempo; a ladder has several.",
         lambda node: {"speeds": speeds_of(node)},
         lambda track: " ".join(f"{number_text(speed * 100)}%" for speed in track.speeds),
         {"anyOf": [SPEED_SCHEMA, {"type": "array", "items": SPEED_SCHEMA, "minItems": 1}]},
     ),
-    TrackPart(
+    TrackSetting(
         "times",
         "How often a loop is played.",
         _read_times,
         lambda track: "" if track.times is None else str(track.times),
         {"type": "integer", "minimum": 1, "maximum": MOST_LOOPS},
-        only=("loop",),
     ),
-    TrackPart(
+    TrackSetting(
         "swap",
         "Whether the class has the first turn.",
         lambda node: {"swap": yes_or_no(node)},
         lambda track: "yes" if track.swap else "",
         {"enum": [True, False, "yes", "no"]},
-        only=("turns",),
     ),
 )
-PART_NAMED = {part.name: part for part in PARTS}
+SETTING_NAMED = {setting.name: setting for setting in TRACK_SETTINGS}
 OTHER_NAMES = {
     "about": "purpose",
     "description": "purpose",
@@ -231,7 +222,9 @@ TRACKS_SCHEMA: dict[str, Any] = {
     "propertyNames": {"pattern": f"^{TRACK_NAME.pattern}$", "maxLength": LONGEST_NAME},
     "additionalProperties": {
         "type": "object",
-        "properties": {part.name: {"description": part.about, **part.schema} for part in PARTS},
+        "properties": {
+            setting.name: {"description": setting.about, **setting.schema} for setting in TRACK_SETTINGS
+        },
         "additionalProperties": False,
         "minProperties": 1,
     },
@@ -244,5 +237,7 @@ def tracks_text(tracks: Iterable[OwnTrack]) -> str:
     lines: list[str] = []
     for track in tracks:
         lines.append(f"  {track.name}:")
-        lines += [f"    {part.name}: {text}" for part in PARTS if (text := part.write(track))]
+        lines += [
+            f"    {setting.name}: {text}" for setting in TRACK_SETTINGS if (text := setting.write(track))
+        ]
     return "".join(f"\n{line}" for line in lines)
