@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from tercet.exchange import harmony
 from tercet.exchange.harmony import kind_of, nearest_chord
-from tercet.exchange.musicxml.chords_out import add_harmony
+from tercet.exchange.musicxml.symbols import add_harmony
 from tercet.song import ChordSpan
 from tercet.theory import Chord
 from tercet.theory.chords import QUALITIES, Quality

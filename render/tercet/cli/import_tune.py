@@ -65,8 +65,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Import one tune, or a whole book."""
-    from tercet.exchange.section_names import plain_name
     from tercet.exchange.tunes import Choice, is_book, read_tune
+    from tercet.exchange.words import plain_name
     from tercet.made_files import check_may_make
 
     target = Path(arguments.output)

@@ -7,8 +7,7 @@ import textwrap
 from dataclasses import replace
 
 from tercet.errors import SongError
-from tercet.exchange.harmonise import harmonised
-from tercet.exchange.keys import key_of_tune
+from tercet.exchange.harmonise import harmonised, key_of_tune
 from tercet.exchange.leadsheet import LeadSheet, TuneError
 from tercet.exchange.songs import Imported, song_of
 from tercet.song import Line, Row, Song

@@ -18,19 +18,18 @@ from tercet.exchange.bars import (
     with_ended_hairpins,
     without_loose_ties,
 )
-from tercet.exchange.keys import key_of_tune
-from tercet.exchange.leadsheet import LeadMeasure, LeadSheet, TuneError
+from tercet.exchange.harmonise import key_of_tune
+from tercet.exchange.leadsheet import LeadMeasure, LeadNote, LeadSheet, TuneError
 from tercet.exchange.pickups import with_pickups_in_place
 from tercet.exchange.plain_signs import with_plain_signs
-from tercet.exchange.positions import with_positions_of_a_tuning
 from tercet.exchange.runs import Run, runs_of
-from tercet.exchange.section_names import SectionNames
 from tercet.exchange.section_rows import section_of
+from tercet.exchange.words import SectionNames
 from tercet.song import Meter, Song, Visit
-from tercet.theory import Key
+from tercet.theory import TUNINGS, Key, Tuning
 from tercet.theory.limits import LOWER_FIGURES, MOST_UPPER, MOST_VISITS
 
-__all__ = ["Imported", "song_of"]
+__all__ = ["Imported", "song_of", "with_positions_of_a_tuning"]
 
 _SLOWEST, _FASTEST = 20, 400
 _MOST_PASSES = 99
@@ -225,3 +224,31 @@ def _tempo(sheet: LeadSheet, meter: Meter, remarks: list[str]) -> Fraction:
     if kept != tempo:
         remarks.append(f"the tempo, {float(tempo):.6g} pulses a minute, became {float(kept):g}")
     return kept
+
+
+_USUAL_TUNING = "high-g"
+
+
+def with_positions_of_a_tuning(sheet: LeadSheet, remarks: list[str]) -> tuple[LeadSheet, str]:
+    """Return the sheet, without its strings and frets where no tuning explains all of them, and the tuning."""
+    placed = [note for measure in sheet.measures for note in measure.notes if note.position]
+    if not placed:
+        return sheet, _USUAL_TUNING
+    for tuning in TUNINGS.values():
+        if all(_is_on(note, tuning) for note in placed):
+            return sheet, tuning.name
+    remarks.append(
+        "strings and frets are left out: they aren't those of a tuning of four strings with a name"
+    )
+    measures = tuple(
+        replace(measure, notes=tuple(replace(note, position=None) for note in measure.notes))
+        for measure in sheet.measures
+    )
+    return replace(sheet, measures=measures), _USUAL_TUNING
+
+
+def _is_on(note: LeadNote, tuning: Tuning) -> bool:
+    if note.position is None or note.pitch is None or not 1 <= note.position[0] <= 4:
+        return False
+    string, fret = note.position
+    return tuning.open_midi(string) + fret == note.pitch.midi

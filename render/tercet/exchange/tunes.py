@@ -9,7 +9,7 @@ from pathlib import Path
 
 from tercet.exchange.leadsheet import LeadSheet, TuneError
 from tercet.exchange.outside import read_outside
-from tercet.exchange.section_names import plain_name
+from tercet.exchange.words import plain_name
 
 __all__ = ["Choice", "is_book", "read_book", "read_tune"]
 

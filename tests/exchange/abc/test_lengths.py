@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tercet.exchange.abc.lengths import grouped, length_text
+from tercet.exchange.abc.writer import grouped, length_text
 
 THIRD, FIFTH = Fraction(1, 3), Fraction(1, 5)
 

@@ -18,7 +18,7 @@ from typing import Any
 from tercet.errors import TercetError
 from tercet.exchange import Choice, LeadSheet, read_tune
 from tercet.exchange.outside import unpack
-from tercet.exchange.syllables import sung_text
+from tercet.exchange.words import sung_text
 from tests.exchange.heard import Heard, Imported, from_the_first, imported
 
 ENDINGS = ("*.mxl", "*.xml", "*.musicxml")

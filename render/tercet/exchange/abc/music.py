@@ -10,7 +10,6 @@ from fractions import Fraction
 
 from tercet.errors import ParameterError
 from tercet.exchange.abc.keys import AbcKey
-from tercet.exchange.abc.quoted import read_quoted
 from tercet.exchange.abc.signs import (
     ACCIDENTALS,
     JUMPS,
@@ -25,6 +24,7 @@ from tercet.exchange.abc.signs import (
     length_of,
     read_bar_line,
 )
+from tercet.exchange.abc.text import read_quoted
 from tercet.exchange.leadsheet import LeadChord, LeadMark, LeadMeasure, LeadNote, TuneError
 from tercet.theory import Pitch
 

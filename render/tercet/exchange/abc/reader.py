@@ -11,12 +11,11 @@ from pathlib import Path
 
 from tercet.exchange.abc.book import LARGEST_TUNE, AbcTune, chosen_tune, tunes_of
 from tercet.exchange.abc.keys import AbcKey, read_key, read_meter, read_sounding, read_tempo, read_unit
-from tercet.exchange.abc.lines import AbcLine, meant_lines
+from tercet.exchange.abc.lines import AbcLine, lines_of_voice, meant_lines
 from tercet.exchange.abc.music import AbcReader
 from tercet.exchange.abc.parts import in_order_of_parts
 from tercet.exchange.abc.signs import read_symbol
 from tercet.exchange.abc.text import decoded, plain_text
-from tercet.exchange.abc.voices import lines_of_voice
 from tercet.exchange.abc.words import set_words
 from tercet.exchange.leadsheet import LeadMeasure, LeadSheet, TuneError
 from tercet.theory import Chord, Key, Pitch, spell, transpose_key

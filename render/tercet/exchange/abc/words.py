@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from tercet.exchange.abc.text import plain_text
-from tercet.exchange.syllables import sung_text
+from tercet.exchange.words import sung_text
 from tercet.song import Syllable
 
 if TYPE_CHECKING:

@@ -15,7 +15,7 @@ from itertools import groupby, pairwise
 from pathlib import Path
 
 from tercet.errors import ParameterError
-from tercet.exchange.keys import key_of_tune
+from tercet.exchange.harmonise import key_of_tune
 from tercet.exchange.leadsheet import LeadChord, LeadNote, LeadSheet
 from tercet.exchange.midi.bars import Line, measures_of
 from tercet.exchange.midi.choice import chosen_track, words_for

@@ -12,7 +12,7 @@ from fractions import Fraction
 from itertools import pairwise
 
 from tercet.exchange.midi.events import MidiText, MidiTrack, MidiTune
-from tercet.exchange.syllables import sung_text
+from tercet.exchange.words import sung_text
 
 __all__ = ["Sung", "SungWords", "karaoke_title", "word_lists"]
 

@@ -6,14 +6,14 @@ import re
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from tercet.exchange.directions import jumps_of_words, mark_of_words, names_section
 from tercet.exchange.leadsheet import LeadChord, LeadMark
+from tercet.exchange.words import jumps_of_words, mark_of_words, names_section
 from tercet.theory import DYNAMIC_MARKS
 
 if TYPE_CHECKING:
     from xml.etree.ElementTree import Element
 
-    from tercet.exchange.musicxml.draft import Draft, Log
+    from tercet.exchange.musicxml.measures import Draft, Log
 
 __all__ = ["DirectionReader", "add_dynamics"]
 

@@ -9,14 +9,14 @@ from typing import TYPE_CHECKING
 from tercet.errors import ParameterError
 from tercet.exchange.leadsheet import LeadMark
 from tercet.exchange.musicxml.directions import add_dynamics
-from tercet.exchange.syllables import sung_text
+from tercet.exchange.words import sung_text
 from tercet.song import Pin, Syllable
 from tercet.theory import Pitch
 
 if TYPE_CHECKING:
     from xml.etree.ElementTree import Element
 
-    from tercet.exchange.musicxml.draft import Draft, Log
+    from tercet.exchange.musicxml.measures import Draft, Log
 
 __all__ = [
     "HELD_ON",
@@ -28,7 +28,6 @@ __all__ = [
     "position_of",
     "words_of",
 ]
-
 
 HELD_ON = "[=]"
 """What stands beside a note of ours that only goes on with the length of the one before."""

@@ -1,23 +1,21 @@
-"""Chord symbols of MusicXML: root, kind, degrees, bass and diagram, as the chord of ours that sounds like them."""
+"""Chord symbols of MusicXML, in and out: root, kind, degrees, bass and diagram."""
 
 from __future__ import annotations
 
 import re
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from typing import TYPE_CHECKING
+from xml.etree.ElementTree import Element, SubElement
 
 from tercet.exchange.chord_names import read_chord_name
-from tercet.exchange.harmony import nearest_chord, plain_tone
+from tercet.exchange.harmony import kind_of, nearest_chord, plain_tone
 from tercet.exchange.leadsheet import LeadChord
+from tercet.song import ChordSpan
 from tercet.theory import LAST_FRET, Chord
 from tercet.theory.chords import MUSICXML_KINDS, ChordNameError
 from tercet.theory.pitch import PITCH_CLASSES, SIGNS
 
-if TYPE_CHECKING:
-    from xml.etree.ElementTree import Element
-
-__all__ = ["Symbol", "read_symbol"]
+__all__ = ["Symbol", "add_harmony", "read_symbol"]
 
 _WHOLE = re.compile(r"-?\d{1,2}")
 
@@ -107,3 +105,50 @@ def _frame(element: Element) -> tuple[int | None, ...] | None:
         if string in ("1", "2", "3", "4") and re.fullmatch(r"\d{1,2}", fret) and int(fret) <= LAST_FRET:
             frets[string] = int(fret)
     return tuple(frets.get(string) for string in "4321") if frets else None
+
+
+def add_harmony(measure: Element, span: ChordSpan, offset_units: int) -> None:
+    """Add a chord symbol, so many units after where the measure has come to."""
+    harmony = SubElement(measure, "harmony")
+    root = SubElement(harmony, "root")
+    chord = span.chord
+    if chord is None:
+        SubElement(root, "root-step", text="").text = "C"
+        SubElement(harmony, "kind", text="N.C.").text = "none"
+        _add_offset(harmony, offset_units)
+        return
+    _add_tone(root, "root", (chord.letter, chord.alter))
+    kind, degrees = kind_of(chord.quality)
+    SubElement(harmony, "kind", text=chord.quality.name).text = kind
+    if chord.bass is not None:
+        _add_tone(SubElement(harmony, "bass"), "bass", chord.bass)
+    for action, value, alter in degrees:
+        degree = SubElement(harmony, "degree")
+        SubElement(degree, "degree-value").text = str(value)
+        SubElement(degree, "degree-alter").text = str(alter)
+        SubElement(degree, "degree-type").text = action
+    if span.shape is not None:
+        _add_frame(harmony, span.shape)
+    _add_offset(harmony, offset_units)
+
+
+def _add_offset(harmony: Element, units: int) -> None:
+    if units:
+        SubElement(harmony, "offset").text = str(units)
+
+
+def _add_tone(element: Element, name: str, tone: tuple[str, int]) -> None:
+    SubElement(element, f"{name}-step").text = tone[0]
+    if tone[1]:
+        SubElement(element, f"{name}-alter").text = str(tone[1])
+
+
+def _add_frame(harmony: Element, shape: tuple[int | None, ...]) -> None:
+    frame = SubElement(harmony, "frame")
+    SubElement(frame, "frame-strings").text = "4"
+    SubElement(frame, "frame-frets").text = str(max(4, *(fret or 0 for fret in shape)))
+    for index, fret in enumerate(shape):
+        if fret is not None:
+            note = SubElement(frame, "frame-note")
+            SubElement(note, "string").text = str(4 - index)
+            SubElement(note, "fret").text = str(fret)

@@ -14,9 +14,9 @@ from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
 from tercet.arranging import Arrangement
 from tercet.exchange.imported_text import KEPT_SETTINGS
-from tercet.exchange.musicxml.chords_out import add_harmony
 from tercet.exchange.musicxml.notes import HELD_ON
 from tercet.exchange.musicxml.reader import SETTING_PREFIX
+from tercet.exchange.musicxml.symbols import add_harmony
 from tercet.exchange.musicxml.tab_part import add_tab_measure
 from tercet.exchange.musicxml.values import (
     Value,

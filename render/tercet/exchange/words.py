@@ -1,4 +1,4 @@
-"""Names for sections, from what the file calls them or else letters."""
+"""Words from outside: syllables as a song's row `words` holds them, words above the music, names of sections."""
 
 from __future__ import annotations
 
@@ -6,10 +6,72 @@ import re
 import unicodedata
 from fractions import Fraction
 
-__all__ = ["SectionNames", "plain_name"]
+from tercet.song import MarkKind
 
-_LONGEST = 24
-_SIGNS = re.compile(r"[^\w]+|_+")
+__all__ = ["SectionNames", "jumps_of_words", "mark_of_words", "names_section", "plain_name", "sung_text"]
+
+_INNER_BREAKS = re.compile(r"[\s\u00a0_|–—‐‑-]+")
+_LONGEST_SYLLABLE = 40
+
+
+def sung_text(text: str) -> str:
+    """Return the text of one syllable; empty when nothing is left to sing.
+
+    What the row gives a meaning of its own (spaces, hyphens, underscores, bar lines) becomes the sign of an elision
+    within the text and goes at its ends; signs that can't be seen go. At most 40 characters stay.
+
+    >>> sung_text("of a-")
+    'of‿a'
+    """
+    seen = "".join(
+        sign for sign in unicodedata.normalize("NFC", text) if sign.isspace() or sign.isprintable()
+    )
+    return (
+        _INNER_BREAKS.sub("‿", seen.strip(" \t\n\r\u00a0_|-–—‐‑"))
+        .rstrip("‿ ")
+        .lstrip("‿ #")[:_LONGEST_SYLLABLE]
+    )
+
+
+_RIT = re.compile(r"\b(rit|ritard\w*|riten\w*|rall\w*)\b\.?", re.IGNORECASE)
+_A_TEMPO = re.compile(r"\ba tempo\b|\btempo (i|primo)\b", re.IGNORECASE)
+_USUAL_NAMES = re.compile(
+    r"(verse|chorus|refrain|bridge|intro|outro|coda|interlude|pre-?chorus|strophe)\b[ \d]*[:.]?",
+    re.IGNORECASE,
+)
+_JUMPS = {
+    "da_capo": re.compile(r"\bD\.? ?C\b\.?|\bda capo\b", re.IGNORECASE),
+    "dal_segno": re.compile(r"\bD\.? ?S\b\.?|\bdal segno\b", re.IGNORECASE),
+    "to_coda": re.compile(
+        r"^\s*(to|al|da)\s+(the\s+)?[⊕Φφ𝄌]?\s*coda\b|^\s*(to|al|da)\s*[⊕Φφ𝄌]", re.IGNORECASE
+    ),
+    "segno": re.compile(r"^\s*segno\s*\.?\s*$", re.IGNORECASE),
+    "fine": re.compile(r"^\s*fine\s*\.?\s*$", re.IGNORECASE),
+}
+
+
+def mark_of_words(text: str) -> MarkKind | None:
+    """Return the mark that words stand for: *rit* for ``rit.``, ``rallentando``; *a tempo*; None for others."""
+    return "a-tempo" if _A_TEMPO.search(text) else "rit" if _RIT.search(text) else None
+
+
+def jumps_of_words(text: str) -> tuple[str, ...]:
+    """Return where words say to go on, as fields of `LeadMeasure`: *da_capo* for ``D.C. al Fine``.
+
+    >>> jumps_of_words("D.S. al Coda"), jumps_of_words("Fine"), jumps_of_words("slowly")
+    (('dal_segno',), ('fine',), ())
+    """
+    jumps = tuple(name for name, pattern in _JUMPS.items() if pattern.search(text))
+    return tuple(name for name in jumps if name != "fine" or len(jumps) == 1)
+
+
+def names_section(text: str) -> bool:
+    """Return whether words are the name of a section: ``Chorus``, ``Verse 2:``."""
+    return _USUAL_NAMES.fullmatch(text) is not None
+
+
+_LONGEST_NAME = 24
+_NOT_IN_NAMES = re.compile(r"[^\w]+|_+")
 
 Shape = tuple[Fraction, int]
 
@@ -22,7 +84,11 @@ def plain_name(text: str) -> str:
     >>> plain_name("1st time")
     'part-1st-time'
     """
-    name = _SIGNS.sub("-", unicodedata.normalize("NFC", text).casefold()).strip("-")[:_LONGEST].strip("-")
+    name = (
+        _NOT_IN_NAMES.sub("-", unicodedata.normalize("NFC", text).casefold())
+        .strip("-")[:_LONGEST_NAME]
+        .strip("-")
+    )
     if not name:
         return ""
     return name if name[0].isalpha() else f"part-{name}"
