@@ -330,8 +330,8 @@ def test_a_page_knows_how_high_each_part_gets_in_each_bar(opened: Opened, song_a
 def test_a_loop_returns_on_time(opened: Opened, song_address: str) -> None:
     page = offline_page(opened, song_address)
     no_count_in(page)
-    page.select_option("#loop-from", label="bar 3, verse, time 1")
-    page.select_option("#loop-to", label="bar 4, verse, time 1")
+    page.select_option("#loop-from", label="bar 3, verse, pass 1")
+    page.select_option("#loop-to", label="bar 4, verse, pass 1")
     play(page)
     bars = page.evaluate("Tercet.player.speed.bars")
     heard = rendered(page)[round(BEGIN_S * RATE_HZ) :]

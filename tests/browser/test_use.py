@@ -89,7 +89,7 @@ def test_keys_walk_through_the_bars_and_pick_a_loop(opened: Opened, song_address
     assert page.get_attribute("#pick", "aria-pressed") == "false"
     page.keyboard.press("Home")
     page.keyboard.press("Enter")
-    assert page.text_content("#where") == "bar 2 of 16, verse, time 1"  # a loop holds
+    assert page.text_content("#where") == "bar 2 of 16, verse, pass 1"  # a loop holds
     page.evaluate("document.getElementById('loop-off').click()")
     page.focus(".score.wide .bar[tabindex='0']")
     page.keyboard.press("End")
@@ -124,7 +124,7 @@ def test_keys_play_a_track_and_its_turns_are_shown_large(opened: Opened, song_ad
 def test_a_press_on_a_bar_goes_there(opened: Opened, song_address: str) -> None:
     page = opened().show(song_address)
     page.locator(".score.wide .bar").nth(3).click()
-    assert page.text_content("#where") == "bar 3 of 16, verse, time 1"
+    assert page.text_content("#where") == "bar 3 of 16, verse, pass 1"
 
 
 def test_the_picture_is_a_map(opened: Opened, song_address: str) -> None:
@@ -192,7 +192,7 @@ def test_no_window_is_too_narrow_or_too_wide(opened: Opened, song_address: str, 
 def test_bars_are_told_to_those_who_do_not_see_them(opened: Opened, song_address: str) -> None:
     page = opened().show(song_address)
     told = page.locator(".score.wide .bar").nth(1).get_attribute("aria-label") or ""
-    assert told.startswith("Bar 1, verse, time 1. Am. Words: kettle is.")
+    assert told.startswith("Bar 1, verse, pass 1. Am. Words: kettle is.")
     assert "roll 4 fret" in told
     assert told.endswith("Also bar 9.")
 

@@ -48,7 +48,7 @@ def paper_named(text: str) -> str:
     for name in PAPERS_PT:
         if text.casefold() == name.casefold():
             return name
-    raise RequestError(f"--paper {text}: the papers are {' and '.join(PAPERS_PT)}")
+    raise RequestError(f"--paper {text}: choose {' or '.join(PAPERS_PT)}")
 
 
 def png_bytes(drawing: Drawing, zoom: float = ZOOM) -> bytes:

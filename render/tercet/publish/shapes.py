@@ -25,6 +25,7 @@ __all__ = [
     "Sign",
     "Style",
     "Text",
+    "cross",
     "groups_in",
     "texts_in",
 ]
@@ -192,6 +193,14 @@ class Drawing:
     description: str = ""
     ink: str = "#000000"
     signs: Mapping[str, str] = field(default_factory=dict)
+
+
+def cross(x: float, y: float, reach: float, ink: Ink, name: str) -> tuple[Path, Path]:
+    """Return a cross round (x, y); the first of its lines has the name."""
+    return (
+        Path(((x - reach, y - reach), (x + reach, y + reach)), ink, name=name),
+        Path(((x - reach, y + reach), (x + reach, y - reach)), ink),
+    )
 
 
 def texts_in(shapes: Iterable[Shape]) -> Iterator[Text]:

@@ -29,7 +29,7 @@ def test_a_dense_song_is_refused_before_anything_is_drawn() -> None:
     arrangement = arrange(song, song_tuning(song))
     with (
         at_most(100),
-        pytest.raises(RequestError, match=f"11520 notes would be printed, and at most {MOST_PRINTED}"),
+        pytest.raises(RequestError, match=f"has 11520 notes to print, and at most {MOST_PRINTED}"),
     ):
         engrave(arrangement)
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from xml.etree.ElementTree import Element
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tercet.publish.score.note_values import Ratio, Value, odd_part, ratio_of, values_of
+from tercet.publish.score.note_values import Value, odd_part, tuplet, values_of, within_tuplet
 
 
 @pytest.mark.parametrize(
@@ -37,11 +38,17 @@ def test_music_finer_than_any_value_is_written_as_the_finest() -> None:
     assert values_of(Fraction(0)) == ()
 
 
-@pytest.mark.parametrize(
-    ("odd", "ratio"), [(3, Ratio(3, 2)), (5, Ratio(5, 4)), (7, Ratio(7, 4)), (9, Ratio(9, 8))]
-)
-def test_tuplets(odd: int, ratio: Ratio) -> None:
-    assert ratio_of(odd) == ratio
+@pytest.mark.parametrize(("odd", "normal"), [(3, 2), (5, 4), (7, 4), (9, 8)])
+def test_tuplets(odd: int, normal: int) -> None:
+    made = tuplet(Element("layer"), odd, {"bracket.visible": "false"})
+    assert made.attrib == {"num": str(odd), "numbase": str(normal), "bracket.visible": "false"}
+    assert within_tuplet(Fraction(normal, 4 * odd), odd) == Fraction(1, 4)
+
+
+def test_what_needs_no_tuplet_has_none() -> None:
+    layer = Element("layer")
+    assert tuplet(layer, 1, {}) is layer
+    assert within_tuplet(Fraction(3, 8), 1) == Fraction(3, 8)
 
 
 def test_the_odd_part_tells_whether_a_tuplet_is_needed() -> None:

@@ -10,8 +10,10 @@ import pytest
 
 from tercet.arranging import Arrangement
 from tercet.publish.picture_files import PAPERS_PT
+from tercet.publish.score.finished_lines import Box, box_of
 from tercet.publish.score.pages import Sheet, SheetLook, sheet_of, sheet_pdf, sheet_svg
 from tercet.publish.score.written_form import written_form
+from tercet.publish.shapes import Drawing, Group
 from tests.measure.diagrams import diagrams_of, seen
 from tests.measure.papers import loose_fonts, pages_text, sizes_pt
 from tests.measure.picture import words_of
@@ -38,6 +40,23 @@ def pdf(path: str, look: str = "a4") -> bytes:
 
 def pages(made: Sheet) -> list[str]:
     return [sheet_svg(made, index) for index in range(len(made.pages))]
+
+
+def systems(page: Drawing) -> list[Group]:
+    return [shape for shape in page.shapes if isinstance(shape, Group) and shape.name == "system"]
+
+
+def lines_of_music(page: Drawing) -> list[Box]:
+    """Return the boxes of the lines of music on a page, in points."""
+    boxes = []
+    for system in systems(page):
+        assert system.placing
+        x, y, scale = system.placing.x, system.placing.y, system.placing.scale
+        box = box_of(system.shapes, page.signs)
+        boxes.append(
+            Box(x + box.left * scale, y + box.top * scale, x + box.right * scale, y + box.bottom * scale)
+        )
+    return boxes
 
 
 def numbers(arrangement: Arrangement) -> list[int]:
@@ -111,13 +130,11 @@ def test_music_stays_within_its_page_and_lines_are_whole(path: str, look: str) -
     made = sheet(path, look)
     for page in made.pages:
         bottom = 0.0
-        for placed in page.music:
-            width = placed.system.width * placed.scale
-            left = placed.x + placed.system.left * placed.scale
-            assert left >= 0.0
-            assert left + width <= page.width - 30.0
-            assert placed.y >= bottom, "lines of music lie below each other"
-            bottom = placed.y + placed.height
+        for box in lines_of_music(page):
+            assert box.left >= 0.0
+            assert box.right <= page.width - 30.0
+            assert box.top >= bottom - 1e-6, "lines of music lie below each other"
+            bottom = box.bottom
             assert bottom <= page.height - 30.0
 
 
@@ -162,7 +179,12 @@ def test_the_large_sheet_has_tab_and_words_only_and_is_larger() -> None:
     words = {word for page in pages(sheet("songs/harbour-lanterns.yaml")) for word in texts(page, "word")}
     assert set(texts(large, "word")) <= words
     assert 'class="clef"' in large
-    scales = [sheet("songs/harbour-lanterns.yaml", look).pages[0].music[0].scale for look in ("a4", "large")]
+    scales = [
+        system.placing.scale
+        for look in ("a4", "large")
+        for system in systems(sheet("songs/harbour-lanterns.yaml", look).pages[0])[:1]
+        if system.placing
+    ]
     assert scales[1] > 1.3 * scales[0]
 
 
@@ -194,7 +216,7 @@ def test_hostile_songs_make_harmless_sheets(name: str) -> None:
 
 def test_a_long_title_leaves_room_for_music() -> None:
     made = sheet("long title")
-    assert made.pages[0].music
+    assert systems(made.pages[0])
     assert len(texts(pages(made)[0], "title")) == 3
 
 

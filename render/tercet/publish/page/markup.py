@@ -58,11 +58,11 @@ def filled(name: str, **values: object) -> str:
     'bar 5, verse'
     """
     pieces = text_table()[name].split("{")
-    told = [pieces[0]]
+    filled_in = [pieces[0]]
     for piece in pieces[1:]:
         place, _, rest = piece.partition("}")
-        told.append(f"{values[place]}{rest}")
-    return "".join(told)
+        filled_in.append(f"{values[place]}{rest}")
+    return "".join(filled_in)
 
 
 def player_script() -> str:

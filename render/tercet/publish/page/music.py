@@ -79,9 +79,7 @@ def _marks(ids: GestureIds, gesture: Gesture, string: int) -> list[str]:
 
 def spoken_bars(arrangement: Arrangement) -> list[str]:
     """Return for each bar what there is to know of it, for those who don't see the music."""
-    passes: dict[str, int] = {}
-    for bar in arrangement.bars:
-        passes[bar.section] = max(passes.get(bar.section, 0), bar.pass_number)
+    passes = {bar.section: bar.pass_number for bar in arrangement.bars}
     spoken = []
     for bar in arrangement.bars:
         section = bar.section

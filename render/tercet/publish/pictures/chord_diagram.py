@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from tercet.publish.paragraphs import fitted
 from tercet.publish.pictures.looks import LOOKS, PAPER, TEXT, TEXT_SOFT
 from tercet.publish.pictures.shapes_used import ShapeUse
-from tercet.publish.shapes import Disc, Drawing, Group, Ink, Path, Point, Shape, Text
+from tercet.publish.shapes import Disc, Drawing, Group, Ink, Path, Point, Shape, Text, cross
 
 __all__ = [
     "ASPECT",
@@ -143,12 +143,12 @@ def spoken_shape(use: ShapeUse) -> str:
 def _spoken_string(use: ShapeUse, string: int) -> str:
     fret = use.frets[4 - string]
     if fret is None:
-        told = "not played"
+        how = "not played"
     elif fret == 0:
-        told = "open"
+        how = "open"
     else:
-        told = f"fret {fret}" + (f" finger {use.fingers[4 - string]}" if use.fingers else "")
-    return f"string {string} {told}" + (" (tune)" if string in use.tune_strings else "")
+        how = f"fret {fret}" + (f" finger {use.fingers[4 - string]}" if use.fingers else "")
+    return f"string {string} {how}" + (" (tune)" if string in use.tune_strings else "")
 
 
 def _name(use: ShapeUse, board: _Board) -> Iterator[Shape]:
@@ -189,10 +189,8 @@ def _above_nut(use: ShapeUse, board: _Board) -> Iterator[Shape]:
             ink = Ink(stroke=colour, width=(2.6 if tune else 1.5) * board.scale)
             yield Disc(x, y, radius, ink, name=f"open {string}")
         elif fret is None:
-            reach = OPEN_RADIUS * board.scale
             ink = Ink(stroke=TEXT_SOFT, width=1.6 * board.scale)
-            yield Path(((x - reach, y - reach), (x + reach, y + reach)), ink, name=f"damped {string}")
-            yield Path(((x - reach, y + reach), (x + reach, y - reach)), ink)
+            yield from cross(x, y, OPEN_RADIUS * board.scale, ink, f"damped {string}")
 
 
 def _fingers(use: ShapeUse, board: _Board) -> Iterator[Shape]:

@@ -108,8 +108,10 @@ def fretboard_picture(asked: FretboardMap) -> Drawing:
     for note, front in notes:
         shapes.append(_blank_mark(note, layout) if asked.blank else _mark(note, layout, front=front))
     shapes += _legend(asked)
-    told = f"The neck of a ukulele tuned {asked.tuning.name}, {asked.frets} frets, {len(notes)} notes marked."
-    return Drawing(WIDTH, HEIGHT, tuple(shapes), PAPER, asked.title, told)
+    description = (
+        f"The neck of a ukulele tuned {asked.tuning.name}, {asked.frets} frets, {len(notes)} notes marked."
+    )
+    return Drawing(WIDTH, HEIGHT, tuple(shapes), PAPER, asked.title, description)
 
 
 def _notes(asked: FretboardMap) -> list[tuple[NeckNote, bool]]:
@@ -264,12 +266,14 @@ def _legend(asked: FretboardMap) -> Iterator[Shape]:
     """Yield one line at the foot that says what the marks mean."""
     y = HEIGHT - 40.0
     if asked.key is None:
-        yield Text(40.0, y + 8.0, "Write down the notes that you know.", 25.0, TEXT_SOFT, name="legend")
+        yield Text(40.0, y + 8.0, "Write in the notes you know.", 25.0, TEXT_SOFT, name="legend")
         return
     if asked.blank:
-        told = f"Write the name of each note of {_of(asked)} into its ring, and its step of {asked.key} beside it."
-        told, size = fitted(told, 25.0, WIDTH - 80.0, 14.0)
-        yield Text(40.0, y + 8.0, told, size, TEXT_SOFT, name="legend")
+        task = (
+            f"Write the name of each note of {_of(asked)} in its ring, and its step in {asked.key} beside it."
+        )
+        task, size = fitted(task, 25.0, WIDTH - 80.0, 14.0)
+        yield Text(40.0, y + 8.0, task, size, TEXT_SOFT, name="legend")
         return
     x = 60.0
     samples = [

@@ -26,7 +26,7 @@ from tercet.publish.pictures.handout_rows import (
 )
 from tercet.publish.pictures.looks import LOOKS, PAPER, TEXT, TEXT_SOFT, toned
 from tercet.publish.pictures.shapes_used import ShapeUse, shapes_used
-from tercet.publish.shapes import Drawing, Group, Ink, Path, Point, Shape, Style, Text
+from tercet.publish.shapes import Drawing, Group, Ink, Path, Point, Shape, Style, Text, cross
 from tercet.publish.typefaces import text_width_em
 
 __all__ = ["HANDOUT_HEIGHT", "HANDOUT_WIDTH", "handout_pictures"]
@@ -206,8 +206,8 @@ def _drawing(
     number, count = place
     title = arrangement.song.title + (f", {number} of {count}" if count > 1 else "")
     bars = [bar for row in picture.rows for bar in row.bar_numbers]
-    told = f"Tab of bars {min(bars)} to {max(bars)} with words, chords and shapes."
-    return Drawing(page.width, page.height, tuple(shapes), PAPER, title, told)
+    description = f"Tab of bars {min(bars)} to {max(bars)} with words, chords and shapes."
+    return Drawing(page.width, page.height, tuple(shapes), PAPER, title, description)
 
 
 def _title(arrangement: Arrangement) -> Iterator[Shape]:
@@ -240,13 +240,13 @@ def _sized(
 def _foot(page: _Page, place: tuple[int, int]) -> Iterator[Shape]:
     """Yield what the signs mean, and which picture of how many this is."""
     y = page.height - 18.0
-    for line, told in enumerate(reversed(page.sentences)):
-        sentence, size = fitted(told, 25.0, page.width - 2.0 * MARGIN - 180.0, 15.0)
+    for line, whole in enumerate(reversed(page.sentences)):
+        sentence, size = fitted(whole, 25.0, page.width - 2.0 * MARGIN - 180.0, 15.0)
         yield Text(MARGIN, y - FOOT_LINE * line, sentence, size, TEXT_SOFT, name="legend")
     number, count = place
     if count > 1:
-        told = f"{number} of {count}"
-        yield Text(page.width - MARGIN, y, told, DIGIT_SIZE, TEXT_SOFT, "end", name="picture number")
+        which = f"{number} of {count}"
+        yield Text(page.width - MARGIN, y, which, DIGIT_SIZE, TEXT_SOFT, "end", name="picture number")
 
 
 def _named_shape(shape: ShapeUse, corner: Point, *, left_handed: bool) -> Iterator[Shape]:
@@ -300,7 +300,7 @@ def _labels(row: Row, top: float) -> Iterator[Shape]:
         yield Text(MARGIN, y, name, size, TEXT, style="bold", name="section")
         y += 44.0
     if row.label and row.time:
-        yield Text(MARGIN, y, f"time {row.time}", DIGIT_SIZE, TEXT, name="time")
+        yield Text(MARGIN, y, f"pass {row.time}", DIGIT_SIZE, TEXT, name="time")
         y += 44.0
     yield Text(MARGIN, y, str(max(row.first_bar, 1)), DIGIT_SIZE, TEXT_SOFT, name="bar number")
 
@@ -360,12 +360,8 @@ def _strum(stroke: Gesture, placed: PlacedColumn, top: float) -> Group:
     struck = ", ".join(f"string {note.string}" for note in stroke.notes)
     title = f"strums, {stroke.action}: {struck}"
     if stroke.action == "chop":
-        middle, reach = 0.5 * (first + last), 9.0
-        cross = (
-            Path(((x - reach, middle - reach), (x + reach, middle + reach)), ink, name="chop"),
-            Path(((x - reach, middle + reach), (x + reach, middle - reach)), ink),
-        )
-        return Group(cross, "stroke strums chop", title)
+        middle = 0.5 * (first + last)
+        return Group(cross(x, middle, 9.0, ink, "chop"), "stroke strums chop", title)
     down = 1.0 if last > first else -1.0
     return Group(
         tuple(_arrow(x, first - 9.0 * down, last + 9.0 * down, ink, "strum")), "stroke strums strum", title

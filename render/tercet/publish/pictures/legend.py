@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from fractions import Fraction
+from dataclasses import replace
 from statistics import median
 
 from tercet.performing import Take, TakeNote
@@ -50,45 +50,30 @@ def places(levels_db: Mapping[Layer, float]) -> dict[Layer, str]:
     }
 
 
-def legend(levels_db: Mapping[Layer, float], left: float, top: float) -> Iterator[Shape]:
+def legend(take: Take, left: float, top: float) -> Iterator[Shape]:
     """Yield a line for each layer: a note of its median level, its name, its place, and what it is."""
+    levels_db = middle_levels_db(take)
+    notes = {note.layer: note for note in take.notes}
     for index, (layer, place) in enumerate(places(levels_db).items()):
         middle = top + LEGEND_LINE * (index + 0.5)
         shapes: list[Shape] = []
+        where = place
         if layer in levels_db:
-            shapes.append(_sample(layer, levels_db[layer], left, middle))
-        told = f"{place}, about {_nearest_mark(levels_db[layer])}" if layer in levels_db else place
+            shapes.append(_sample(notes[layer], levels_db[layer], left, middle))
+            where = f"{place}, about {_nearest_mark(levels_db[layer])}"
         x, baseline = left + SAMPLE + 22.0, middle + 5.0
         shapes.append(Text(x, baseline, layer, 16.0, TEXT, style="bold"))
-        shapes.append(Text(x + NAME, baseline, told, 15.0, TEXT))
+        shapes.append(Text(x + NAME, baseline, where, 15.0, TEXT))
         shapes.append(Text(x + NAME + PLACE, baseline, LOOKS[layer].means, 15.0, TEXT_SOFT))
         yield Group(tuple(shapes), "legend")
 
 
-def _sample(layer: Layer, level_db: float, left: float, y: float) -> Group:
-    """Return a note of a layer, as long as `SAMPLE`."""
-    note = TakeNote(
-        onset_s=0.0,
-        length_s=1.0,
-        level_db=level_db,
-        velocity=1,
-        midi=0,
-        string=1,
-        fret=0,
-        layer=layer,
-        part="chord",
-        action="single",
-        gesture=0,
-        bar_index=0,
-        section="",
-        pass_number=1,
-        phrase=0,
-        beat=Fraction(0),
-        length_beat=Fraction(1),
-    )
+def _sample(note: TakeNote, level_db: float, left: float, y: float) -> Group:
+    """Return a note of a layer as a single note at a level, as long as `SAMPLE`."""
+    single = replace(note, onset_s=0.0, length_s=1.0, level_db=level_db, string=1, action="single")
     start = left + radius_of(level_db)
     frame = Frame(lambda onset_s: start + SAMPLE * onset_s, lambda _midi: y, left + SAMPLE)
-    return Group(note_mark(note, frame).shapes, f"sample {layer}")
+    return Group(note_mark(single, frame).shapes, f"sample {note.layer}")
 
 
 def _nearest_mark(level_db: float) -> str:

@@ -9,7 +9,7 @@ from math import log10
 
 from tercet.performing import TakeNote
 from tercet.publish.pictures.looks import LOOKS, PAPER, SHADOW, ink_of, radius_of, toned
-from tercet.publish.shapes import Disc, Group, Ink, Path, Point, Shape, Text
+from tercet.publish.shapes import Disc, Group, Ink, Path, Point, Shape, Text, cross
 from tercet.song import Layer
 
 __all__ = ["Frame", "gestures_of", "level_of", "note_mark", "note_marks"]
@@ -106,8 +106,7 @@ def _head(note: TakeNote, centre: Point, radius: float) -> Iterator[Shape]:
     tone = toned(look.colour, ink_of(note.level_db))
     if note.action == "chop":
         ink = Ink(stroke=tone, width=max(0.45 * radius, 0.9))
-        yield Path(((x - radius, y - radius), (x + radius, y + radius)), ink, name="head")
-        yield Path(((x - radius, y + radius), (x + radius, y - radius)), ink)
+        yield from cross(x, y, radius, ink, "head")
     elif look.head == "disc":
         yield Disc(x, y, radius, Ink(fill=tone, stroke=PAPER, width=HALO), name="head")
     elif look.head == "diamond":

@@ -13,7 +13,7 @@ from statistics import median
 from tercet.arranging import Arrangement
 from tercet.performing import Take, TakeNote
 from tercet.publish.paragraphs import fitted
-from tercet.publish.pictures.legend import LEGEND_LINE, legend, middle_levels_db
+from tercet.publish.pictures.legend import LEGEND_LINE, legend
 from tercet.publish.pictures.looks import FAINT, LOOKS, PAPER, TEXT, TEXT_SOFT, ink_of, radius_of, toned
 from tercet.publish.pictures.note_marks import Frame, gestures_of, level_of, note_marks
 from tercet.publish.pictures.take_rows import PictureRow, picture_rows
@@ -85,7 +85,7 @@ def take_picture(take: Take, arrangement: Arrangement) -> Drawing:
     scale = _scale(take, arrangement, rows)
     title = arrangement.song.title
     shapes: list[Shape] = [*_title(arrangement)]
-    shapes += legend(middle_levels_db(take), LEFT, LEGEND_TOP)
+    shapes += legend(take, LEFT, LEGEND_TOP)
     bottom = LEGEND_TOP + LEGEND_LINE * len(LAYERS) + 16.0
     for row, place in zip(rows, _places(rows, scale), strict=True):
         if row.heading:

@@ -70,9 +70,7 @@ class _TakeBar:
 def picture_rows(take: Take, arrangement: Arrangement) -> tuple[PictureRow, ...]:
     """Return the rows of a take of an arrangement, in order."""
     written = {bar.number: bar for bar in arrangement.bars}
-    passes: dict[str, int] = {}
-    for bar in arrangement.bars:
-        passes[bar.section] = max(passes.get(bar.section, 0), bar.pass_number)
+    passes = {bar.section: bar.pass_number for bar in arrangement.bars}
     rows: list[PictureRow] = []
     before: Bar | None = None
     for chunk in _chunks([_TakeBar(i, played, written[played.number]) for i, played in enumerate(take.bars)]):
@@ -99,7 +97,7 @@ def _visit(bar: Bar) -> tuple[str, int]:
 
 
 def _heading(bar: Bar, passes: int) -> str:
-    return bar.section if passes == 1 else f"{bar.section}, time {bar.pass_number}"
+    return bar.section if passes == 1 else f"{bar.section}, pass {bar.pass_number}"
 
 
 def _chunks(bars: Sequence[_TakeBar]) -> Iterator[list[_TakeBar]]:

@@ -15,7 +15,7 @@ from tercet.publish.score.engraver_svg import DrawnSystem
 from tercet.publish.shapes import ANCHOR_PART, Group, Outline, Shape, Sign, Text, groups_in, texts_in
 from tercet.publish.typefaces import text_width_em
 
-__all__ = ["System", "finished"]
+__all__ = ["Box", "System", "box_of", "finished"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,12 +72,10 @@ def finished(
         if isinstance(shape, Text)
     }
     foot = _tab_foot(drawn.shapes)
-    shapes = tuple(_in_order(drawn.shapes, foot))
-    if look.tune:
-        shapes = tuple(_strip_in_order(shapes, columns, foot))
+    shapes = tuple(_in_order(drawn.shapes, foot, columns if look.tune else None))
     shapes = tuple(_named_above(shapes, signs))
     shapes += tuple(_labels(shapes, texts))
-    box = _box_of(shapes, signs)
+    box = box_of(shapes, signs)
     return System(shapes, box.left, box.top, box.right - box.left, box.bottom - box.top, drawn.bars)
 
 
@@ -99,42 +97,41 @@ def _end_of(line: Outline) -> tuple[float, float]:
     return float(x), float(y)
 
 
-def _in_order(shapes: tuple[Shape, ...], foot: float, within: str = "") -> Iterator[Shape]:
-    """Yield shapes with bar lines that end at the tab, and texts in their sizes."""
+def _in_order(
+    shapes: tuple[Shape, ...],
+    foot: float,
+    columns: Mapping[str, float] | None,
+    kind: str = "",
+    within: str = "",
+) -> Iterator[Shape]:
+    """Yield shapes with bar lines that end at the tab, and texts in their sizes and, given columns, in their rows."""
     for shape in shapes:
         match shape:
             case Group():
-                kind = "barLine" if "barLine" in shape.names else "measure" if shape.names else within
-                yield replace(shape, shapes=tuple(_in_order(shape.shapes, foot, kind)))
-            case Outline() if within in ("", "barLine") and shape.width:
+                inner_kind = "barLine" if "barLine" in shape.names else "measure" if shape.names else kind
+                inner = _in_order(shape.shapes, foot, columns, inner_kind, shape.id or within)
+                yield replace(shape, shapes=tuple(inner))
+            case Outline() if kind in ("", "barLine") and shape.width:
                 cut = _cut_off(shape, foot)
                 if cut is not None:
                     yield cut
-            case Sign() if within == "barLine" and shape.y > foot:
+            case Sign() if kind == "barLine" and shape.y > foot:
                 continue
-            case Text() if shape.name in SIZES:
-                yield replace(shape, size=SIZES[shape.name])
+            case Text():
+                yield _in_row(replace(shape, size=SIZES.get(shape.name, shape.size)), foot, columns, within)
             case _:
                 yield shape
 
 
-def _strip_in_order(
-    shapes: tuple[Shape, ...], columns: Mapping[str, float], foot: float, within: str = ""
-) -> Iterator[Shape]:
-    """Yield shapes with the texts of the strip in rows under the tab, each under the middle of its column."""
-    for shape in shapes:
-        match shape:
-            case Group():
-                inner = _strip_in_order(shape.shapes, columns, foot, shape.id or within)
-                yield replace(shape, shapes=tuple(inner))
-            case Text() if shape.name == "bar-number":
-                yield replace(shape, y=foot + STRIP_TOP + STRIP_ROWS.index(shape.name) * STRIP_LINE)
-            case Text() if shape.name in STRIP_ROWS:
-                y = foot + STRIP_TOP + STRIP_ROWS.index(shape.name) * STRIP_LINE
-                column = "c".join(within[:-1].rsplit("k", 1))
-                yield replace(shape, x=columns.get(column, shape.x + COLUMN_MIDDLE), y=y, anchor="middle")
-            case _:
-                yield shape
+def _in_row(text: Text, foot: float, columns: Mapping[str, float] | None, anchor: str) -> Text:
+    """Return a text of the strip in its row under the tab, under the middle of its column; any other as it is."""
+    if columns is None or text.name not in STRIP_ROWS:
+        return text
+    text = replace(text, y=foot + STRIP_TOP + STRIP_ROWS.index(text.name) * STRIP_LINE)
+    if text.name == "bar-number":
+        return text
+    column = "c".join(anchor[:-1].rsplit("k", 1))
+    return replace(text, x=columns.get(column, text.x + COLUMN_MIDDLE), anchor="middle")
 
 
 def _named_above(shapes: tuple[Shape, ...], signs: Mapping[str, str]) -> Iterator[Shape]:
@@ -206,7 +203,7 @@ ASCENT_EM, DESCENT_EM = 0.76, 0.24
 
 
 @dataclass(frozen=True, slots=True)
-class _Box:
+class Box:
     """A box: x from `left` to `right`, y from `top` down to `bottom`."""
 
     left: float
@@ -214,9 +211,9 @@ class _Box:
     right: float
     bottom: float
 
-    def joined(self, other: _Box) -> _Box:
+    def joined(self, other: Box) -> Box:
         """Return the box around both."""
-        return _Box(
+        return Box(
             min(self.left, other.left),
             min(self.top, other.top),
             max(self.right, other.right),
@@ -224,24 +221,22 @@ class _Box:
         )
 
 
-def _box_of(shapes: tuple[Shape, ...], signs: Mapping[str, str]) -> _Box:
+def box_of(shapes: tuple[Shape, ...], signs: Mapping[str, str]) -> Box:
     """Return the box around shapes; an empty one at the origin when there are none."""
-    found: _Box | None = None
+    found: Box | None = None
     for box in _boxes_of(shapes, signs):
         found = box if found is None else found.joined(box)
-    return found or _Box(0.0, 0.0, 0.0, 0.0)
+    return found or Box(0.0, 0.0, 0.0, 0.0)
 
 
-def _text_box(shape: Text) -> _Box:
+def _text_box(shape: Text) -> Box:
     """Return the box around a text."""
     width = text_width_em(shape.text, shape.style) * shape.size
     left = shape.x - ANCHOR_PART[shape.anchor] * width
-    return _Box(left, shape.y - ASCENT_EM * shape.size, left + width, shape.y + DESCENT_EM * shape.size)
+    return Box(left, shape.y - ASCENT_EM * shape.size, left + width, shape.y + DESCENT_EM * shape.size)
 
 
-def _boxes_of(
-    shapes: tuple[Shape, ...], signs: Mapping[str, str], but: Shape | None = None
-) -> Iterator[_Box]:
+def _boxes_of(shapes: tuple[Shape, ...], signs: Mapping[str, str], but: Shape | None = None) -> Iterator[Box]:
     """Yield the box of every sign, line and text, without one of them if that is asked for."""
     for shape in shapes:
         if shape is but:
@@ -253,7 +248,7 @@ def _boxes_of(
             case Sign():
                 left, low, right, high = _path_bounds(signs.get(shape.sign, ""))
                 scale = shape.scale
-                yield _Box(
+                yield Box(
                     shape.x + left * scale,
                     shape.y - high * scale,
                     shape.x + right * scale,
@@ -262,19 +257,19 @@ def _boxes_of(
             case Outline():
                 left, top, right, bottom = _path_bounds(shape.path)
                 half = shape.width / 2
-                yield _Box(left - half, top - half, right + half, bottom + half)
+                yield Box(left - half, top - half, right + half, bottom + half)
             case Text():
                 yield _text_box(shape)
 
 
-def _turned(box: _Box, turn: tuple[float, float, float]) -> _Box:
+def _turned(box: Box, turn: tuple[float, float, float]) -> Box:
     """Return the box around a box that is turned."""
     angle, x0, y0 = turn
     cosine, sine = cos(radians(angle)), sin(radians(angle))
     corners = [(x - x0, y - y0) for x in (box.left, box.right) for y in (box.top, box.bottom)]
     xs = [x0 + x * cosine - y * sine for x, y in corners]
     ys = [y0 + x * sine + y * cosine for x, y in corners]
-    return _Box(min(xs), min(ys), max(xs), max(ys))
+    return Box(min(xs), min(ys), max(xs), max(ys))
 
 
 @lru_cache(maxsize=8192)

@@ -117,7 +117,7 @@ def _facts(arrangement: Arrangement, form: WrittenForm, width: float) -> Block:
             3.4 * FACT_SIZE,
             f"({ratio.numerator} : {ratio.denominator})",
         )
-    name = tuning.name if tuning.name != "custom" else "own tuning"
+    name = tuning.name if tuning.name != "custom" else "custom tuning"
     line.text(f"{name}: {strings}, strings 4 to 1")
     if song.instrument != "custom":
         line.text(song.instrument)
@@ -191,7 +191,7 @@ def _diagrams(uses: Sequence[ShapeUse], width: float, wide: float, *, left_hande
     y = -(-len(shown) // per_row) * (high + 4.0)
     if len(uses) > len(shown):
         y += SMALL_SIZE
-        more = f"and {len(uses) - len(shown)} more shapes, which the tab shows"
+        more = f"and {len(uses) - len(shown)} more shapes: see the tab"
         shapes.append(Text(0.0, y, more, SMALL_SIZE, TEXT_SOFT, name="more shapes"))
     return Block(tuple(shapes), y + 8.0)
 
@@ -276,7 +276,7 @@ def _reading(arrangement: Arrangement, *, large: bool) -> Iterator[str]:
             "An arrow is a roll over just the strings beside it: the thumb stops on the tune. The top line is string "
             "1, so the arrow points up the page while the hand goes down."
         )
-    yield "Near is loud, far is soft: large for melody, plain for what lies between, small and pale for strums."
+    yield "Near is loud, far is soft: large for the melody, plain for the notes between, small and pale for strums."
     if not large:
         if any(gesture.layer == "strums" for gesture in gestures):
             yield "strum: d down, u up, x chop; D and U with an accent."
@@ -288,4 +288,4 @@ def _practising() -> Iterator[str]:
     """Yield the tracks in practice order, each with its purpose."""
     for count, name in enumerate(PRACTICE, 1):
         yield f"{count}  {name}: {recipe_named(name).purpose}"
-    yield "Begin slowly. Rest a hand that hurts."
+    yield "Start slowly. If a hand hurts, rest it."

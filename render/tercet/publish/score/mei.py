@@ -98,16 +98,11 @@ def score_of(arrangement: Arrangement, look: ScoreLook) -> Score:
 
 
 def _check_size(arrangement: Arrangement, form: WrittenForm) -> None:
-    printed = sum(
-        len(bar.printed.melody)
-        for section in form.sections
-        for segment in section.segments
-        for bar in segment.bars
-    )
+    printed = sum(len(bar.printed.melody) for bar in form.bars)
     if printed > MOST_PRINTED:
         raise RequestError(
-            f"{arrangement.song.title}: {printed} notes would be printed, and at most {MOST_PRINTED} can be engraved: "
-            "write what comes again once, as a section that the form plays again, or cut the song into two files"
+            f"{arrangement.song.title}: this song has {printed} notes to print, and at most {MOST_PRINTED} can be "
+            "engraved: write what repeats once, as a section that the form plays again, or split the song in two"
         )
 
 
@@ -204,11 +199,11 @@ class _ScoreWriter:
             for number, bar in enumerate(segment.bars):
                 if number:
                     self._begin(element, index, bar)
-                measure = self._add_bar(element, bar, lines.get(bar.printed.line, ()))
+                written = self._add_bar(element, bar, lines.get(bar.printed.line, ()))
                 if place == number == 0:
-                    self._open(measure, section)
+                    self._open(written, section)
                 if final and number == len(segment.bars) - 1:
-                    self._close(measure, section, segment, last_time=last in segment.passes)
+                    self._close(written, section, segment, last_time=last in segment.passes)
         return parts
 
     def _begin(self, parent: Element, section: int, bar: WrittenBar) -> None:
@@ -220,28 +215,28 @@ class _ScoreWriter:
         self._line = line
         self.places.append(line)
 
-    def _open(self, measure: Element, section: WrittenSection) -> None:
+    def _open(self, written: Element, section: WrittenSection) -> None:
         """Mark where a section begins, with its name."""
         if section.repeat_start:
-            measure.set("left", "rptstart")
+            written.set("left", "rptstart")
         place = {"staff": self._upper, "tstamp": "0", "place": "above"}
         self.texts.put(
-            SubElement(measure, "reh", place), f"{measure.attrib['xml:id']}name", "section", section.title
+            SubElement(written, "reh", place), f"{written.attrib['xml:id']}name", "section", section.title
         )
 
-    def _close(self, measure: Element, section: WrittenSection, segment: Segment, *, last_time: bool) -> None:
+    def _close(self, written: Element, section: WrittenSection, segment: Segment, *, last_time: bool) -> None:
         """Mark where a section ends: a repeat, the end of the piece, and where to go."""
-        name = measure.attrib["xml:id"]
+        name = written.attrib["xml:id"]
         goes_back = section.repeat_times > 1 and (len(segment.passes) > 1 or not last_time)
         ends = last_time and section.visits[-1] == len(self._form.order) - 1
-        measure.set("right", "rptend" if goes_back else "end" if ends else "dbl")
+        written.set("right", "rptend" if goes_back else "end" if ends else "dbl")
         place = {"staff": self._upper, "tstamp": "1", "place": "above"}
         if goes_back and section.repeat_times > 2:
             times = f"{section.repeat_times} times"
-            self.texts.put(SubElement(measure, "dir", place), f"{name}times", "remark", times)
+            self.texts.put(SubElement(written, "dir", place), f"{name}times", "remark", times)
         then = section.then_after(segment.passes, repeated=goes_back)
         if then:
-            self.texts.put(SubElement(measure, "dir", place), f"{name}then", "then", then)
+            self.texts.put(SubElement(written, "dir", place), f"{name}then", "then", then)
 
     @property
     def _upper(self) -> str:
@@ -251,36 +246,36 @@ class _ScoreWriter:
     # ---- one bar
 
     def _add_bar(self, parent: Element, bar: WrittenBar, lines: Sequence[SungLine]) -> Element:
-        name, stretch = f"m{self._count}", bar.printed
+        name, measure = f"m{self._count}", bar.printed
         self._count += 1
-        measure = SubElement(parent, "measure", {"xml:id": name, "n": str(self._count)})
-        if stretch.length_beat != self._arrangement.song.meter.bar_beat:
-            measure.set("metcon", "false")
-        columns = columns_of(stretch, self._gestures(stretch))
-        notes = tune_notes(name, stretch, self._arrangement)
+        written = SubElement(parent, "measure", {"xml:id": name, "n": str(self._count)})
+        if measure.length_beat != self._arrangement.song.meter.bar_beat:
+            written.set("metcon", "false")
+        columns = columns_of(measure, self._gestures(measure))
+        notes = tune_notes(name, measure, self._arrangement)
         hung: dict[object, Element] = {}
         if self._look.tune:
-            layer = _layer(measure, _TUNE)
-            elements = fill_tune(layer, notes, stretch, self._arrangement.song, higher=self._higher)
+            layer = _layer(written, _TUNE)
+            elements = fill_tune(layer, notes, measure, self._arrangement.song, higher=self._higher)
             hung = {note.at_beat: elements[note.name] for note in notes if note.struck}
-        ids = fill_tab(measure, _layer(measure, _TAB), columns, stretch, self._arrangement, self.texts)
+        ids = fill_tab(written, _layer(written, _TAB), columns, measure, self._arrangement, self.texts)
         signs: dict[int, str] = {}
-        strip = _layer(measure, _STRIP)
+        strip = _layer(written, _STRIP)
         whole = Fraction(1, self._arrangement.song.meter.lower)
-        anchors = add_anchors(name, strip, columns, stretch, whole)
+        anchors = add_anchors(name, strip, columns, measure, whole)
         if self._look.tune:
-            signs = fill_strip(anchors, stretch, self._arrangement.song.meter, self.texts)
+            signs = fill_strip(anchors, measure, self._arrangement.song.meter, self.texts)
         else:
             hung = {column.at_beat: anchor for column, anchor in anchors}
         self._number(name, anchors[0][1], bar, row=4 if self._look.tune else self._rows + 1)
         words = add_words(bar, lines, hung, self._arrangement, self.texts)
-        self._chords(measure, stretch)
-        add_marks(measure, bar, self._arrangement, self.texts, self._upper, dynamics=self._look.tune)
+        self._chords(written, measure)
+        add_marks(written, bar, self._arrangement, self.texts, self._upper, dynamics=self._look.tune)
         self._remember(bar, ids, signs, {note.at_beat: note.name for note in notes if note.struck}, words)
-        return measure
+        return written
 
-    def _gestures(self, stretch: Measure) -> list[tuple[int, Gesture]]:
-        return list(gestures_in(stretch, self._arrangement.gestures, self._starts))
+    def _gestures(self, measure: Measure) -> list[tuple[int, Gesture]]:
+        return list(gestures_in(measure, self._arrangement.gestures, self._starts))
 
     def _number(self, name: str, anchor: Element, bar: WrittenBar, row: int) -> None:
         """Add a bar's number in the piece as played, for each of its playings; pick-ups have none."""
@@ -292,17 +287,17 @@ class _ScoreWriter:
         verse = SubElement(anchor, "verse", n=str(row))
         self.texts.put(SubElement(verse, "syl"), f"{name}number", "bar-number", " · ".join(numbers), "bar")
 
-    def _chords(self, measure: Element, stretch: Measure) -> None:
+    def _chords(self, written: Element, measure: Measure) -> None:
         """Name the chords, each where it begins to differ from the one before, and where a line of music begins."""
-        for index, span in enumerate(stretch.chords):
+        for index, span in enumerate(measure.chords):
             text = "N.C." if span.chord is None else str(span.chord)
             if self._chord == (text, span.shape):
                 continue
             self._chord = text, span.shape
-            tstamp = _tstamp(span.start_beat - stretch.low_beat)
+            tstamp = _tstamp(span.start_beat - measure.low_beat)
             place = {"staff": self._upper, "tstamp": tstamp, "place": "above"}
-            name = f"{measure.attrib['xml:id']}h{index}"
-            self.texts.put(SubElement(measure, "harm", place), name, "chord", text)
+            name = f"{written.attrib['xml:id']}h{index}"
+            self.texts.put(SubElement(written, "harm", place), name, "chord", text)
 
     def _remember(
         self,
@@ -315,22 +310,22 @@ class _ScoreWriter:
         """Keep what shows each gesture, on every playing of a bar."""
         name = f"m{self._count - 1}"
         printed = self._gestures(bar.printed)
-        for stretch in bar.playings:
-            played = self._gestures(stretch)
+        for measure in bar.playings:
+            played = self._gestures(measure)
             for (index, gesture), (first, _) in zip(played, printed, strict=True):
-                at_beat = gesture.start_beat - stretch.start_beat
+                at_beat = gesture.start_beat - measure.start_beat
                 tune = gesture.layer != "strums" and gesture.notes[-1].part == "tune"
                 self.gesture_ids[index] = replace(
                     ids[first],
                     note=notes.get(at_beat, "") if tune and self._look.tune else "",
-                    word=words.get((stretch.pass_number, at_beat), "") if tune else "",
+                    word=words.get((measure.pass_number, at_beat), "") if tune else "",
                     strum=signs.get(first, ""),
                 )
-            self.bar_ids[stretch.bar_index].append((stretch.low_beat, name))
+            self.bar_ids[measure.bar_index].append((measure.low_beat, name))
 
 
-def _layer(measure: Element, number: str) -> Element:
-    return SubElement(SubElement(measure, "staff", n=number), "layer", n="1")
+def _layer(written: Element, number: str) -> Element:
+    return SubElement(SubElement(written, "staff", n=number), "layer", n="1")
 
 
 def _tstamp(beat: Fraction) -> str:

@@ -6,12 +6,13 @@ plain and dotted values, the longest first.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 from xml.etree.ElementTree import Element, SubElement
 
-__all__ = ["Ratio", "Value", "add_filler", "odd_part", "ratio_of", "set_value", "timed", "values_of"]
+__all__ = ["Value", "add_timed", "odd_part", "set_value", "tuplet", "values_of", "within_tuplet"]
 
 _SHORTEST = 1024
 """Denominator of the shortest value that MEI names."""
@@ -30,14 +31,6 @@ class Value:
         return Fraction(1, self.fraction) * (2 - Fraction(1, 2**self.dots))
 
 
-@dataclass(frozen=True, slots=True)
-class Ratio:
-    """A tuplet: `actual` notes in the time of `normal`."""
-
-    actual: int
-    normal: int
-
-
 def odd_part(whole: Fraction) -> int:
     """Return the odd part of a length's denominator: 1 unless it needs a tuplet."""
     odd = whole.denominator
@@ -46,9 +39,14 @@ def odd_part(whole: Fraction) -> int:
     return odd
 
 
-def ratio_of(odd: int) -> Ratio:
-    """Return the tuplet of an odd part: 3 in the time of 2, 5 of 4, 7 of 4, 9 of 8."""
-    return Ratio(odd, 1 << (odd.bit_length() - 1))
+def within_tuplet(whole: Fraction, odd: int) -> Fraction:
+    """Return a length as it is written in the tuplet of its odd part; with 1 as it is."""
+    return whole * odd / _normal(odd)
+
+
+def _normal(odd: int) -> int:
+    """Return in whose time the notes of a tuplet are played: 3 in the time of 2, 5 of 4, 7 of 4, 9 of 8."""
+    return 1 << (odd.bit_length() - 1)
 
 
 @lru_cache(maxsize=1024)
@@ -87,19 +85,21 @@ def set_value(element: Element, value: Value) -> Element:
     return element
 
 
-def add_filler(layer: Element, whole: Fraction) -> None:
-    """Add empty space of an exact length, in whole notes."""
-    parent, nominal = timed(layer, whole)
-    for value in values_of(nominal):
-        set_value(SubElement(parent, "space"), value)
-
-
-def timed(layer: Element, whole: Fraction) -> tuple[Element, Fraction]:
-    """Return where to put values of an exact length, and their length there: in an unseen tuplet if it needs one."""
-    odd = odd_part(whole)
+def tuplet(layer: Element, odd: int, look: Mapping[str, str]) -> Element:
+    """Add a tuplet of an odd part; with 1 return the layer, which needs none."""
     if odd == 1:
-        return layer, whole
-    ratio = ratio_of(odd)
-    unseen = {"num.visible": "false", "bracket.visible": "false"}
-    tuplet = SubElement(layer, "tuplet", {"num": str(ratio.actual), "numbase": str(ratio.normal), **unseen})
-    return tuplet, whole * ratio.actual / ratio.normal
+        return layer
+    return SubElement(layer, "tuplet", {"num": str(odd), "numbase": str(_normal(odd)), **look})
+
+
+def add_timed(layer: Element, whole: Fraction, tag: str, attributes: Mapping[str, str]) -> Element:
+    """Add an element of an exact length, in whole notes, with empty space after it where one value isn't as long.
+
+    It stands in an unseen tuplet if it needs one.
+    """
+    odd = odd_part(whole)
+    parent = tuplet(layer, odd, {"num.visible": "false", "bracket.visible": "false"})
+    element = SubElement(parent, tag, dict(attributes))
+    for index, value in enumerate(values_of(within_tuplet(whole, odd))):
+        set_value(SubElement(parent, "space") if index else element, value)
+    return element

@@ -5,7 +5,7 @@ Lengths on a page are in points of 1/72 inch, x to the right and y down from the
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from math import ceil
 
@@ -21,7 +21,7 @@ from tercet.publish.score.head_and_foot import Block, moved, sheet_foot, sheet_h
 from tercet.publish.shapes import Drawing, Group, Placing, Shape, Text, texts_in
 from tercet.publish.svg import svg_text
 
-__all__ = ["PlacedSystem", "Sheet", "SheetLook", "SheetPage", "sheet_of", "sheet_pdf", "sheet_svg"]
+__all__ = ["Sheet", "SheetLook", "sheet_of", "sheet_pdf", "sheet_svg"]
 
 MOST_PAGES_FITTED = 5
 """Longer sheets take the largest size: one page less hardly matters."""
@@ -61,7 +61,7 @@ class SheetLook:
 
 
 @dataclass(frozen=True, slots=True)
-class PlacedSystem:
+class _PlacedSystem:
     """A line of music on a page: where its box's upper left corner lies, and points for each fine unit."""
 
     system: System
@@ -82,54 +82,29 @@ class PlacedSystem:
 
 
 @dataclass(frozen=True, slots=True)
-class SheetPage:
-    """One page."""
-
-    width: float
-    height: float
-    shapes: tuple[Shape, ...]
-    music: tuple[PlacedSystem, ...]
-
-
-@dataclass(frozen=True, slots=True)
 class Sheet:
-    """A sheet: its pages, the outlines of the musical signs on them, what it is called, how high its text is."""
+    """A sheet: its pages, drawn a unit a point; what it is called; how high its text and its music are, in points."""
 
-    pages: tuple[SheetPage, ...]
-    signs: Mapping[str, str]
+    pages: tuple[Drawing, ...]
     title: str
     author: str
     text_height: float = 0.0
+    music_height: float = 0.0
 
     @property
     def texts(self) -> tuple[str, ...]:
         """All text on its pages."""
-        return tuple(text.text for drawing in self.drawings for text in texts_in(drawing.shapes))
-
-    @property
-    def drawings(self) -> tuple[Drawing, ...]:
-        """Its pages as drawings, a unit a point."""
-        return tuple(_drawn(page, self) for page in self.pages)
+        return tuple(text.text for page in self.pages for text in texts_in(page.shapes))
 
 
 def sheet_pdf(sheet: Sheet) -> bytes:
     """Return a sheet as the bytes of a PDF file."""
-    return pdf_bytes(sheet.drawings, title=sheet.title, author=sheet.author, unit_pt=1.0)
+    return pdf_bytes(sheet.pages, title=sheet.title, author=sheet.author, unit_pt=1.0)
 
 
 def sheet_svg(sheet: Sheet, page_index: int = 0) -> str:
     """Return a page of a sheet as the text of an SVG file; a sheet laid out endless has all on its first."""
-    return svg_text(_drawn(sheet.pages[page_index], sheet))
-
-
-def _drawn(page: SheetPage, sheet: Sheet) -> Drawing:
-    """Return a page as it is drawn."""
-    bars = sum(len(placed.system.bars) for placed in page.music)
-    told = f"A tune on a staff with words, and a tab of four lines under it: {bars} bars."
-    music = (placed.shape for placed in page.music)
-    return Drawing(
-        page.width, page.height, (*page.shapes, *music), WHITE, sheet.title, told, TEXT, sheet.signs
-    )
+    return svg_text(sheet.pages[page_index])
 
 
 def sheet_of(arrangement: Arrangement, look: SheetLook = SheetLook()) -> Sheet:
@@ -149,9 +124,8 @@ def _may_shorten(sheet: Sheet, scale: float) -> bool:
     """Whether a sheet might need fewer pages if its music were smaller, told without engraving it."""
     if len(sheet.pages) > MOST_PAGES_FITTED:
         return False
-    music = sum((placed.height + SYSTEM_GAP) * scale for page in sheet.pages for placed in page.music)
     room = sheet.pages[0].height - 2 * MARGIN - FOOTER
-    return ceil((sheet.text_height + music - SYSTEM_GAP) / room) < len(sheet.pages)
+    return ceil((sheet.text_height + sheet.music_height * scale - SYSTEM_GAP) / room) < len(sheet.pages)
 
 
 def _laid_out(arrangement: Arrangement, look: SheetLook, line_width: int) -> Sheet:
@@ -164,23 +138,34 @@ def _laid_out(arrangement: Arrangement, look: SheetLook, line_width: int) -> She
     )
     foot = sheet_foot(arrangement, inner, large=look.large)
     song = arrangement.song
+
+    def drawn(shapes: Iterable[Shape], music: Sequence[_PlacedSystem], height: float) -> Drawing:
+        bars = sum(len(placed.system.bars) for placed in music)
+        description = f"A tune on a staff with words, and a tab of four lines under it: {bars} bars."
+        everything = (*shapes, *(placed.shape for placed in music))
+        return Drawing(width, height, everything, WHITE, song.title, description, TEXT, engraving.signs)
+
     if look.paper is None:
-        page = _endless(head, _sized(engraving, inner, float("inf")), foot, width)
-        return Sheet((page,), engraving.signs, song.title, song.composer)
+        return Sheet(
+            (drawn(*_endless(head, _sized(engraving, inner, float("inf")), foot)),), song.title, song.composer
+        )
     room = height - 2 * MARGIN - FOOTER
-    pages = [
-        SheetPage(width, height, tuple(moved(block.shapes, MARGIN, MARGIN)), music)
-        for block, music in _broken(head, _sized(engraving, inner, room), foot, room)
-    ]
+    placed = _sized(engraving, inner, room)
+    pages = _broken(head, placed, foot, room)
     notice = " · ".join(part for part in (song.title, song.licence) if part)
-    numbered = tuple(
-        replace(page, shapes=(*page.shapes, *_footer(notice, number, len(pages), width, height)))
-        for number, page in enumerate(pages, 1)
+    drawings = tuple(
+        drawn(
+            (*moved(block.shapes, MARGIN, MARGIN), *_footer(notice, number, len(pages), width, height)),
+            music,
+            height,
+        )
+        for number, (block, music) in enumerate(pages, 1)
     )
-    return Sheet(numbered, engraving.signs, song.title, song.composer, head.height + foot.height)
+    music_height = sum(system.height + SYSTEM_GAP for system in placed)
+    return Sheet(drawings, song.title, song.composer, head.height + foot.height, music_height)
 
 
-def _sized(engraving: Engraving, inner: float, room: float) -> list[PlacedSystem]:
+def _sized(engraving: Engraving, inner: float, room: float) -> list[_PlacedSystem]:
     """Return the lines of music at their size: all alike, but smaller one that is too wide or too high for a page."""
     placed = []
     for system in engraving.systems:
@@ -189,15 +174,15 @@ def _sized(engraving: Engraving, inner: float, room: float) -> list[PlacedSystem
             inner / system.width,
             room / max(system.height, 1.0),
         )
-        placed.append(PlacedSystem(system, MARGIN - min(system.left, 0.0) * scale, 0.0, scale))
+        placed.append(_PlacedSystem(system, MARGIN - min(system.left, 0.0) * scale, 0.0, scale))
     return placed
 
 
 def _broken(
-    head: Block, placed: Sequence[PlacedSystem], foot: Block, room: float
-) -> list[tuple[Block, tuple[PlacedSystem, ...]]]:
+    head: Block, placed: Sequence[_PlacedSystem], foot: Block, room: float
+) -> list[tuple[Block, tuple[_PlacedSystem, ...]]]:
     """Return for each page its text and its lines of music."""
-    pages: list[tuple[list[Shape], list[PlacedSystem], float]] = [(list(head.shapes), [], head.height)]
+    pages: list[tuple[list[Shape], list[_PlacedSystem], float]] = [(list(head.shapes), [], head.height)]
     for system in placed:
         shapes, music, used = pages[-1]
         if used + system.height > room and (music or shapes):
@@ -223,15 +208,17 @@ def _broken(
     return finished
 
 
-def _endless(head: Block, placed: Sequence[PlacedSystem], foot: Block, width: float) -> SheetPage:
-    """Return everything on one page, as high as it must be."""
+def _endless(
+    head: Block, placed: Sequence[_PlacedSystem], foot: Block
+) -> tuple[tuple[Shape, ...], list[_PlacedSystem], float]:
+    """Return the text and the music of one page, and how high it must be."""
     y = MARGIN + head.height
     music = []
     for system in placed:
         music.append(replace(system, y=y))
         y += system.height + SYSTEM_GAP
     shapes = (*moved(head.shapes, MARGIN, MARGIN), *moved(foot.shapes, y, MARGIN))
-    return SheetPage(width, y + foot.height + MARGIN, shapes, tuple(music))
+    return shapes, music, y + foot.height + MARGIN
 
 
 def _footer(notice: str, number: int, count: int, width: float, height: float) -> tuple[Shape, ...]:

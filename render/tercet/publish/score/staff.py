@@ -10,7 +10,7 @@ from math import lcm
 from xml.etree.ElementTree import Element, SubElement
 
 from tercet.arranging import Arrangement
-from tercet.publish.score.note_values import Value, odd_part, ratio_of, set_value, values_of
+from tercet.publish.score.note_values import Value, odd_part, set_value, tuplet, values_of, within_tuplet
 from tercet.publish.score.written_form import tied_into
 from tercet.song import Measure, Meter, Note, Song
 from tercet.theory import Pitch, spell
@@ -33,7 +33,7 @@ class TuneNote:
     name
         Name of its first element.
     at_beat, length_beat
-        Place in the stretch, and length.
+        Place in the measure, and length.
     pitch
         As printed; None for a rest.
     tied_from, tied_on
@@ -56,19 +56,19 @@ class TuneNote:
         return self.pitch is not None and not self.tied_from
 
 
-def tune_notes(measure_name: str, stretch: Measure, arrangement: Arrangement) -> tuple[TuneNote, ...]:
-    """Return the notes of the tune that a stretch holds, named after its printed bar."""
-    bar = arrangement.bars[stretch.bar_index]
+def tune_notes(measure_name: str, measure: Measure, arrangement: Arrangement) -> tuple[TuneNote, ...]:
+    """Return the notes of the tune that a measure holds, named after its printed bar."""
+    bar = arrangement.bars[measure.bar_index]
     accents = {mark.at_beat for mark in bar.marks if mark.kind == "accent" and mark.layer in (None, "melody")}
-    tied = tied_into(stretch, arrangement)
+    tied = tied_into(measure, arrangement)
     notes = []
-    for index, note in enumerate(stretch.melody):
+    for index, note in enumerate(measure.melody):
         pitch = _pitch(note, arrangement)
-        end_beat = min(note.start_beat + note.length_beat, stretch.high_beat)
+        end_beat = min(note.start_beat + note.length_beat, measure.high_beat)
         notes.append(
             TuneNote(
                 f"{measure_name}t{index}",
-                note.start_beat - stretch.low_beat,
+                note.start_beat - measure.low_beat,
                 end_beat - note.start_beat,
                 pitch,
                 tied and pitch is not None,
@@ -100,10 +100,10 @@ def octave_up(arrangement: Arrangement) -> bool:
 
 
 def fill_tune(
-    layer: Element, notes: Sequence[TuneNote], stretch: Measure, song: Song, *, higher: bool
+    layer: Element, notes: Sequence[TuneNote], measure: Measure, song: Song, *, higher: bool
 ) -> Mapping[str, Element]:
     """Fill the tune's layer of a printed bar, and return the first elements of its notes by their names."""
-    whole_bar = stretch.length_beat == song.meter.bar_beat
+    whole_bar = measure.length_beat == song.meter.bar_beat
     if whole_bar and all(note.pitch is None for note in notes):
         SubElement(layer, "mRest")
         return {}
@@ -115,11 +115,7 @@ def fill_tune(
         if gap_beat > 0:
             writer.rest(layer, gap_beat)
         at_beat = members[-1].at_beat + members[-1].length_beat
-        parent: Element = layer
-        if odd > 1:
-            ratio = ratio_of(odd)
-            number = {"num": str(ratio.actual), "numbase": str(ratio.normal)}
-            parent = SubElement(layer, "tuplet", {**number, "num.place": "above", "bracket.place": "above"})
+        parent = tuplet(layer, odd, {"num.place": "above", "bracket.place": "above"})
         for beamed, beam_group in groupby(members, key=lambda note: _beam_of(note, song.meter, odd)):
             in_beam = list(beam_group)
             beam = SubElement(parent, "beam") if beamed is not None and len(in_beam) > 1 else parent
@@ -157,11 +153,7 @@ def _common_odd(notes: Sequence[TuneNote], meter: Meter) -> int:
 
 def _beam_of(note: TuneNote, meter: Meter, odd: int) -> int | None:
     """Return which beam a note may hang on, counted through the bar; None for rests and notes without flags."""
-    nominal = note.length_beat / meter.lower
-    if odd > 1:
-        ratio = ratio_of(odd)
-        nominal = nominal * ratio.actual / ratio.normal
-    if note.pitch is None or nominal >= Fraction(1, 4):
+    if note.pitch is None or within_tuplet(note.length_beat / meter.lower, odd) >= Fraction(1, 4):
         return None
     return int(note.at_beat / beam_beat(meter))
 
@@ -190,11 +182,7 @@ class _Writer:
 
     def note(self, parent: Element, note: TuneNote, odd: int) -> None:
         """Add one note: several tied values where no single one is as long."""
-        nominal = note.length_beat / self._lower
-        if odd > 1:
-            ratio = ratio_of(odd)
-            nominal = nominal * ratio.actual / ratio.normal
-        values = values_of(nominal)
+        values = values_of(within_tuplet(note.length_beat / self._lower, odd))
         for index, value in enumerate(values):
             name = note.name if index == 0 else f"{note.name}x{index}"
             if note.pitch is None:

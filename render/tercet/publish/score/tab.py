@@ -15,7 +15,7 @@ from xml.etree.ElementTree import Element, SubElement
 from tercet.arranging import Arrangement, Gesture
 from tercet.errors import ParameterError
 from tercet.publish.score.elements import GestureIds, ScoreText, Texts
-from tercet.publish.score.note_values import add_filler, set_value, timed, values_of
+from tercet.publish.score.note_values import add_timed
 from tercet.song import Measure, Meter
 from tercet.theory import LAST_FRET
 
@@ -32,7 +32,7 @@ class Column:
     Parameters
     ----------
     at_beat, length_beat
-        Place within the stretch, and time until the next column or the stretch's end.
+        Place within the measure, and time until the next column or the measure's end.
     gestures
         Indices of the gestures that start here, and the gestures.
     """
@@ -42,21 +42,21 @@ class Column:
     gestures: tuple[tuple[int, Gesture], ...]
 
 
-def columns_of(stretch: Measure, gestures: Sequence[tuple[int, Gesture]]) -> tuple[Column, ...]:
-    """Return the columns of a stretch, from the gestures that start within it, in order."""
+def columns_of(measure: Measure, gestures: Sequence[tuple[int, Gesture]]) -> tuple[Column, ...]:
+    """Return the columns of a measure, from the gestures that start within it, in order."""
     together = [
-        (start - stretch.start_beat, tuple(group))
+        (start - measure.start_beat, tuple(group))
         for start, group in groupby(gestures, key=lambda item: item[1].start_beat)
     ]
-    places = [*(at for at, _ in together), stretch.length_beat]
+    places = [*(at for at, _ in together), measure.length_beat]
     return tuple(Column(at, end - at, group) for (at, group), end in zip(together, places[1:], strict=True))
 
 
 def fill_tab(
-    measure: Element,
+    written: Element,
     layer: Element,
     columns: Sequence[Column],
-    stretch: Measure,
+    measure: Measure,
     arrangement: Arrangement,
     texts: Texts,
 ) -> dict[int, GestureIds]:
@@ -67,22 +67,17 @@ def fill_tab(
     ParameterError
         A string or fret that isn't there. (The engraver would end the whole process over it.)
     """
-    name = measure.attrib["xml:id"]
+    name = written.attrib["xml:id"]
     quarter = _whole_of(arrangement)
-    first = columns[0].at_beat if columns else stretch.length_beat
-    add_filler(layer, first * quarter)
+    first = columns[0].at_beat if columns else measure.length_beat
+    if first:
+        add_timed(layer, first * quarter, "space", {})
     ids: dict[int, GestureIds] = {}
     for place, column in enumerate(columns):
-        parent, nominal = timed(layer, column.length_beat * quarter)
-        values = values_of(nominal)
-        digits = [(index, gesture) for index, gesture in column.gestures if gesture.action != "chop"]
-        group = SubElement(parent, "tabGrp" if digits else "space")
-        if values:
-            set_value(group, values[0])
-        for value in values[1:]:
-            set_value(SubElement(parent, "space"), value)
         column_name = f"{name}c{place}"
-        group.set("xml:id", column_name)
+        digits = [(index, gesture) for index, gesture in column.gestures if gesture.action != "chop"]
+        tag = "tabGrp" if digits else "space"
+        group = add_timed(layer, column.length_beat * quarter, tag, {"xml:id": column_name})
         _digits(group, digits, column_name, texts)
         for index, gesture in column.gestures:
             strings = tuple(f"{column_name}s{note.string}" for note in gesture.notes)
@@ -91,7 +86,7 @@ def fill_tab(
             if gesture.action == "roll" and len(strings) > 1:
                 plist = " ".join(f"#{string}" for string in strings)
                 roll = {"xml:id": f"{column_name}r", "staff": "2", "plist": plist}
-                SubElement(measure, "arpeg", {**roll, "order": "up", "arrow": "true", "type": gesture.layer})
+                SubElement(written, "arpeg", {**roll, "order": "up", "arrow": "true", "type": gesture.layer})
     return ids
 
 
@@ -127,10 +122,10 @@ def _digits(group: Element, gestures: Sequence[tuple[int, Gesture]], column_name
 
 
 def fill_strip(
-    anchors: Sequence[tuple[Column, Element]], stretch: Measure, meter: Meter, texts: Texts
+    anchors: Sequence[tuple[Column, Element]], measure: Measure, meter: Meter, texts: Texts
 ) -> dict[int, str]:
     """Fill the strip under a printed bar, and return the names of the strum signs by their gestures' index."""
-    offset_beat = meter.bar_beat - stretch.length_beat if stretch.section_bar == 0 else Fraction(0)
+    offset_beat = meter.bar_beat - measure.length_beat if measure.section_bar == 0 else Fraction(0)
     signs: dict[int, str] = {}
     for column, anchor in anchors:
         anchor_name = anchor.attrib["xml:id"]
@@ -152,36 +147,21 @@ def fill_strip(
 
 
 def add_anchors(
-    name: str, layer: Element, columns: Sequence[Column], stretch: Measure, whole: Fraction
+    name: str, layer: Element, columns: Sequence[Column], measure: Measure, whole: Fraction
 ) -> list[tuple[Column, Element]]:
     """Add unseen notes to the strip, which texts hang on: one for each column, and one where the bar begins.
 
     They are called after their columns: ``m4k1`` stands under ``m4c1``; ``m4k`` where the bar begins without a stroke.
     """
-    anchors = []
-    first_beat = columns[0].at_beat if columns else stretch.length_beat
+    first_beat = columns[0].at_beat if columns else measure.length_beat
+    named = [(f"{name}k{place}", column) for place, column in enumerate(columns)]
     if first_beat:
-        start = Column(Fraction(0), first_beat, ())
-        anchor = _anchor(layer, first_beat * whole)
-        anchor.set("xml:id", f"{name}k")
-        anchors.append((start, anchor))
-    for place, column in enumerate(columns):
-        anchor = _anchor(layer, column.length_beat * whole)
-        anchor.set("xml:id", f"{name}k{place}")
-        anchors.append((column, anchor))
-    return anchors
-
-
-def _anchor(layer: Element, whole: Fraction) -> Element:
-    """Add an unseen note of an exact length."""
-    parent, nominal = timed(layer, whole)
-    values = values_of(nominal)
-    anchor = SubElement(parent, "note", {"loc": "0", "head.visible": "false", "stem.visible": "false"})
-    if values:
-        set_value(anchor, values[0])
-    for value in values[1:]:
-        set_value(SubElement(parent, "space"), value)
-    return anchor
+        named.insert(0, (f"{name}k", Column(Fraction(0), first_beat, ())))
+    unseen = {"loc": "0", "head.visible": "false", "stem.visible": "false"}
+    return [
+        (column, add_timed(layer, column.length_beat * whole, "note", {"xml:id": anchor, **unseen}))
+        for anchor, column in named
+    ]
 
 
 def strum_sign(gesture: Gesture) -> str:

@@ -29,9 +29,9 @@ def sung_lines(section: WrittenSection, arrangement: Arrangement) -> dict[int, t
     """
     words: dict[int, dict[int, list[tuple[object, ...]]]] = {}
     for bar in section.bars:
-        for stretch in bar.playings:
-            line = words.setdefault(stretch.line, {}).setdefault(stretch.pass_number, [])
-            line.append((stretch.section_bar, *_words_in(stretch, arrangement)))
+        for measure in bar.playings:
+            line = words.setdefault(measure.line, {}).setdefault(measure.pass_number, [])
+            line.append((measure.section_bar, *_words_in(measure, arrangement)))
     found: dict[int, tuple[SungLine, ...]] = {}
     for line_number, by_pass in words.items():
         sharing: dict[tuple[tuple[object, ...], ...], list[int]] = {}
@@ -46,12 +46,12 @@ def sung_lines(section: WrittenSection, arrangement: Arrangement) -> dict[int, t
     return found
 
 
-def _words_in(stretch: Measure, arrangement: Arrangement) -> tuple[tuple[object, Syllable], ...]:
-    """Return the syllables of a stretch, each with its place from the stretch's start."""
+def _words_in(measure: Measure, arrangement: Arrangement) -> tuple[tuple[object, Syllable], ...]:
+    """Return the syllables of a measure, each with its place from the measure's start."""
     return tuple(
-        (beat - stretch.low_beat, syllable)
-        for beat, syllable in arrangement.bars[stretch.bar_index].words
-        if stretch.low_beat <= beat < stretch.high_beat
+        (beat - measure.low_beat, syllable)
+        for beat, syllable in arrangement.bars[measure.bar_index].words
+        if measure.low_beat <= beat < measure.high_beat
     )
 
 
@@ -83,10 +83,10 @@ def add_words(
     """
     names: dict[tuple[int, object], str] = {}
     for row, line in enumerate(lines, first_row):
-        stretch = next((each for each in bar.playings if each.pass_number in line.passes), None)
-        if stretch is None:
+        measure = next((each for each in bar.playings if each.pass_number in line.passes), None)
+        if measure is None:
             continue
-        for place, syllable in _words_in(stretch, arrangement):
+        for place, syllable in _words_in(measure, arrangement):
             note = notes.get(place)
             if note is None:
                 continue

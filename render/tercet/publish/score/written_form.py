@@ -84,9 +84,7 @@ class WrittenSection:
         """The section's name, with the passes when it is printed more than once."""
         if self.alone:
             return self.name
-        *others, last = map(str, self.passes)
-        passes = f"passes {', '.join(others)} and {last}" if others else f"pass {last}"
-        return f"{self.name}, {passes}"
+        return f"{self.name}, {passes_in_words(self.passes)}"
 
     def then_after(self, passes: Sequence[int], *, repeated: bool) -> str:
         """Return where to go after some of its passes, in words; empty where that is plain."""
@@ -135,6 +133,12 @@ class WrittenForm:
 
 
 _TIMES = {1: "", 2: " twice"}
+
+
+def passes_in_words(numbers: Sequence[int]) -> str:
+    """Return pass numbers in words: ``pass 2``, ``passes 1, 2 and 4``."""
+    *others, last = map(str, numbers)
+    return f"passes {', '.join(others)} and {last}" if others else f"pass {last}"
 
 
 def listed(numbers: Sequence[int]) -> str:
