@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from tercet.performing import Take, TakeNote
 from tercet.sound import StemName, Stems
 from tercet.sound.fluid import FluidSynthesiser
-from tercet.sound.voicing import KeyVoice
+from tercet.sound.note_measures import KeyVoice
 from tercet.tracks.playing import Playing
 from tests.kits import Kit, Workshop, short_kit, short_workshop
 from tests.measure.loudness import gesture_levels_lufs

@@ -17,9 +17,8 @@ from numpy.typing import NDArray
 
 from tercet.arranging import Arrangement, arrange
 from tercet.performing import Take, lay_out, perform
-from tercet.performing.deviation import LIMIT_SD, tempo_drift
-from tercet.performing.feel import FEELS
-from tercet.performing.swing import Swing
+from tercet.performing.deviation import FEELS, LIMIT_SD, tempo_drift
+from tercet.performing.tempo import Swing
 from tercet.song import Feel, read_song
 from tercet.theory import tuning_named
 from tests.kits import HARBOUR_LANTERNS, ROOT

@@ -10,8 +10,7 @@ import pytest
 
 from tercet.arranging import arrange
 from tercet.performing import lay_out, perform
-from tercet.performing.deviation import step_deviation, time_deviation_s
-from tercet.performing.feel import FEELS, FeelFigures, pulse_scale
+from tercet.performing.deviation import FEELS, FeelFigures, pulse_scale, step_deviation, time_deviation_s
 from tercet.song import Feel, read_song
 from tests.kits import ROOT
 from tests.performing.checks import gestures_of, roll_faults, spectrum_slope

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tercet.performing.swing import Swing, swung_beat
+from tercet.performing.tempo import Swing, swung_beat
 from tercet.song import Meter
 from tests.performing.pieces import Visit, added, piece, strum, tune
 

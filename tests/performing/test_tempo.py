@@ -10,8 +10,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from tercet.performing.swing import Swing
-from tercet.performing.tempo import Clock, piece_clock
+from tercet.performing.tempo import Clock, Swing, piece_clock
 from tests.performing.checks import integrated_s
 from tests.performing.pieces import Stroke, Visit, piece, strum, tune
 

@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from tercet.performing import Take
 from tercet.song import LAYERS
 from tercet.sound.audio import SAMPLE_RATE_HZ
-from tercet.sound.cue_sounds import cue_stem
 from tercet.sound.schedule import Stroke, fade_end, length_frames_of, strokes_of
 from tercet.sound.stems import STEM_NAMES, StemName, Stems
+from tercet.sound.struck import cue_stem
 
 __all__ = ["FakeSynthesiser"]
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from tercet.sound.click_measure import CLICK_RATIO, click_ratio
+from tercet.sound.note_measures import CLICK_RATIO, click_ratio
 from tests.sound.takes import RATE_HZ
 
 

@@ -6,7 +6,7 @@ import pytest
 from tercet.performing import Click
 from tercet.sound import SAMPLE_RATE_HZ, STEM_NAMES, Synthesiser
 from tercet.sound.audio import check_audio
-from tercet.sound.cue_sounds import cue_stem
+from tercet.sound.struck import cue_stem
 from tests.sound.fake import FakeSynthesiser
 from tests.sound.takes import busy_take, hertz_of, level_db, note, take
 

@@ -9,8 +9,14 @@ import numpy as np
 import pytest
 
 from tercet.sound.sf2_reader import SoundFont
-from tercet.sound.soundfont_picture import report_svg
-from tercet.sound.soundfont_report import FontReport, report_json, report_on, report_text, verdicts
+from tercet.sound.soundfont_report import (
+    FontReport,
+    report_json,
+    report_on,
+    report_svg,
+    report_text,
+    verdicts,
+)
 from tercet.sound.ukulele import ready_built_in
 from tests.sound.made_fonts import RATE_HZ, MadeZone, packaged_font, pluck, save_font
 

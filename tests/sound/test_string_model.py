@@ -7,23 +7,30 @@ import dataclasses
 import numpy as np
 import pytest
 
-from tercet.sound.body import BODY_MODES, body_response, bridge_admittance
-from tercet.sound.circle import SPARE_FRAMES, circle_of
-from tercet.sound.hearing import centroid_hz, k_gain, k_weighted_level_db
+from tercet.sound.note_measures import centroid_hz, k_gain, k_weighted_level_db
 from tercet.sound.plucked import firm_centroid_hz, plucked_note, ring_s, soft_centroid_hz, touch_width_s
 from tercet.sound.string_model import (
+    BODY_MODES,
     DETUNING_CENTS,
+    LET_GO_S,
     SECOND_POLARISATION_T60,
+    SPARE_FRAMES,
     STRINGS_OF_INSTRUMENTS,
+    WIDEST_S,
+    body_response,
+    bridge_admittance,
+    circle_of,
     loop_turns,
     open_strings_answer,
     partial_decays_per_s,
     partials_hz,
+    pluck_place,
+    pluck_transform,
     stiffness_at,
     string_loop,
     t60_s,
+    touch_transform,
 )
-from tercet.sound.touch import LET_GO_S, WIDEST_S, pluck_place, pluck_transform, touch_transform
 from tercet.theory import TUNINGS
 from tests.measure.audio import Track
 from tests.measure.loudness import gesture_levels_lufs

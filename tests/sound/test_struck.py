@@ -3,7 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tercet.sound.hearing import centroid_hz
+from tercet.sound.note_measures import centroid_hz
 from tercet.sound.struck import BELL, CHOP_STRENGTHS, WOOD, StruckBody, chop, strike
 
 RATE_HZ = 48_000

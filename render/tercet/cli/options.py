@@ -89,7 +89,7 @@ def players(text: str) -> Players:
 
 def feel(text: str) -> Feel:
     """Read how exactly the players keep together."""
-    from tercet.performing.feel import FEELS
+    from tercet.performing.deviation import FEELS
 
     for name in FEELS:
         if text == name:

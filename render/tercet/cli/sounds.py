@@ -98,8 +98,7 @@ def _report(arguments: argparse.Namespace) -> int:
     """Measure a font and print what it is like; draw it where a picture is asked for."""
     from tercet.made_files import check_may_make, write_made
     from tercet.sound.soundfont_choice import choose_font
-    from tercet.sound.soundfont_picture import report_svg
-    from tercet.sound.soundfont_report import report_json, report_on, report_text
+    from tercet.sound.soundfont_report import report_json, report_on, report_svg, report_text
 
     if arguments.output is not None:
         check_may_make(arguments.output, replace=arguments.replace)

@@ -14,19 +14,59 @@ from itertools import groupby
 from math import log10
 
 from tercet.arranging import Gesture
-from tercet.performing.marks import PlacedMark, placed_marks
-from tercet.song import LAYERS, Bar, Dynamics, Layer
+from tercet.song import LAYERS, Bar, Dynamics, Layer, MarkKind, played_visits
 from tercet.theory import MARK_LEVEL_DB
 
 __all__ = [
     "FLAT_LEVEL_DB",
     "LevelLine",
+    "PlacedMark",
     "flat_levels_db",
     "gesture_level_db",
     "level_lines",
+    "placed_marks",
     "string_levels_db",
     "velocity_of_level",
 ]
+
+
+@dataclass(frozen=True, slots=True)
+class PlacedMark:
+    """A mark at its place in the piece as played.
+
+    Parameters
+    ----------
+    beat
+        Where it stands.
+    kind, value, layer
+        As in `tercet.song.Mark`.
+    visit_end_beat
+        Where the playing of its section ends: at the next one's pick-up, if that has one. A mark in a pick-up
+        belongs to the section that it leads into.
+    """
+
+    beat: Fraction
+    kind: MarkKind
+    value: str
+    layer: Layer | None
+    visit_end_beat: Fraction
+
+
+def placed_marks(bars: Sequence[Bar]) -> tuple[PlacedMark, ...]:
+    """Return the marks of the piece as played, in order; marks at one place stay in the order written."""
+    visits = played_visits(bars)
+    starts = [visit.start_beat for visit in visits]
+    marks = []
+    for bar in bars:
+        for mark in bar.marks:
+            beat = bar.start_beat + mark.at_beat
+            visit = visits[bisect_right(starts, beat) - 1]
+            marks.append(PlacedMark(beat, mark.kind, mark.value, mark.layer, visit.end_beat))
+    return tuple(sorted(marks, key=lambda mark: mark.beat))
+
+
+# ---- levels
+
 
 STEP_DB = 4.0
 """From one mark to the next; a hairpin that leads to no mark goes so far."""

@@ -10,8 +10,14 @@ from itertools import groupby
 from math import ceil, inf
 
 from tercet.arranging import Arrangement, Gesture
-from tercet.performing.deviation import level_deviation_db, step_deviation, tempo_drift, time_deviation_s
-from tercet.performing.feel import FEELS, pulse_scale
+from tercet.performing.deviation import (
+    FEELS,
+    level_deviation_db,
+    pulse_scale,
+    step_deviation,
+    tempo_drift,
+    time_deviation_s,
+)
 from tercet.performing.levels import (
     FLAT_LEVEL_DB,
     flat_levels_db,
@@ -21,11 +27,9 @@ from tercet.performing.levels import (
     velocity_of_level,
 )
 from tercet.performing.model import Take, TakeNote, Timeline
-from tercet.performing.ringing import note_ends
 from tercet.performing.shaping import Shaping, bounded_db
-from tercet.performing.spread import string_delays_s
-from tercet.performing.swing import Swing
-from tercet.performing.tempo import Clock, Pace, piece_clock
+from tercet.performing.string_times import note_ends, string_delays_s
+from tercet.performing.tempo import Clock, Pace, Swing, piece_clock
 from tercet.performing.timeline import Run, count_in, played_bars_of, runs_of, tempo_map
 
 __all__ = ["Interpretation", "interpret", "perform"]

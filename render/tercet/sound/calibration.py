@@ -25,8 +25,8 @@ import numpy as np
 
 from tercet.caches import Cache
 from tercet.performing import Take, TakeNote
-from tercet.sound.click_measure import CLICK_RATIO, click_ratio
 from tercet.sound.k_weighting import GESTURE_S, gesture_levels_lufs
+from tercet.sound.note_measures import CLICK_RATIO, click_ratio
 from tercet.sound.stems import StemName, Synthesiser
 from tercet.theory import LAST_FRET
 

@@ -23,7 +23,7 @@ which is read from its tables. FluidSynth falls evenly in dB and slides within e
 Beginning a note
 ----------------
 Keys of a font speak late by different amounts and are a few cents off. Both are measured once and taken back, as
-`tercet.sound.voicing` says.
+`tercet.sound.note_measures` says.
 """
 
 from __future__ import annotations
@@ -42,9 +42,8 @@ from tercet.errors import SoundFontError, SynthesiserError
 from tercet.performing import Take
 from tercet.song import LAYERS
 from tercet.sound.audio import SAMPLE_RATE_HZ
-from tercet.sound.cue_sounds import cue_stem
-from tercet.sound.hearing import k_weighted_level_db
 from tercet.sound.library import Library, load_library
+from tercet.sound.note_measures import PROBE_LENGTH_S, KeyVoice, k_weighted_level_db, key_voice
 from tercet.sound.schedule import (
     RELEASE_S,
     STRINGS,
@@ -63,6 +62,7 @@ from tercet.sound.sf2_reader import (
     timecents_of_seconds,
 )
 from tercet.sound.stems import STEM_NAMES, StemName, Stems
+from tercet.sound.struck import cue_stem
 from tercet.sound.ukulele_voice import (
     BRIGHTNESS_BY_LAYER,
     BRIGHTNESS_CONTROLLER,
@@ -76,7 +76,6 @@ from tercet.sound.ukulele_voice import (
     played_stroke,
     with_whole_chops,
 )
-from tercet.sound.voicing import PROBE_LENGTH_S, KeyVoice, key_voice
 
 __all__ = ["FluidSynthesiser"]
 

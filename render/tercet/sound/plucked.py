@@ -13,20 +13,26 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tercet.sound.body import body_response, bridge_admittance
-from tercet.sound.circle import SPARE_FRAMES, circle_of
-from tercet.sound.hearing import k_weighted_level_db
 from tercet.sound.k_weighting import GESTURE_S
+from tercet.sound.note_measures import k_weighted_level_db
 from tercet.sound.string_model import (
+    NARROWEST_S,
+    SPARE_FRAMES,
+    WIDEST_S,
     UkeString,
+    body_response,
+    bridge_admittance,
+    circle_of,
     loop_turns,
     open_strings_answer,
     partial_decays_per_s,
     partials_hz,
+    pluck_place,
+    pluck_transform,
     string_loop,
     t60_s,
+    touch_transform,
 )
-from tercet.sound.touch import NARROWEST_S, WIDEST_S, pluck_place, pluck_transform, touch_transform
 
 __all__ = ["PluckedNote", "firm_centroid_hz", "plucked_note", "ring_s", "soft_centroid_hz", "touch_width_s"]
 

@@ -1,11 +1,31 @@
-"""One plucked string: tuning, stiffness, and how each partial dies away.
+"""A plucked string and all that makes its sound: string, thumb and body, and the circle on which they become samples.
 
-A digital waveguide, evaluated in the frequency domain: what goes once round the string comes back multiplied by
-``loop(s)``, so a pluck rings as ``1 / (1 − loop(s))``. Sources: J. O. Smith, Physical Audio Signal Processing (2010),
-on the single-delay-loop string; N. H. Fletcher and T. D. Rossing, The Physics of Musical Instruments, 2nd edition
-(1998), 2.18 (stiffness) and 9.7 (losses in nylon); G. Weinreich, "Coupled piano strings", JASA 62 (1977), on two-stage
-decay.
-Figures are plausible for nylon and fluorocarbon and tuned by measuring what is heard, not taken from one instrument.
+**The string** is a digital waveguide, evaluated in the frequency domain: what goes once round it comes back
+multiplied by ``loop(s)``, so a pluck rings as ``1 / (1 − loop(s))``. Sources: J. O. Smith, Physical Audio Signal
+Processing (2010), on the single-delay-loop string; N. H. Fletcher and T. D. Rossing, The Physics of Musical
+Instruments, 2nd edition (1998), 2.18 (stiffness) and 9.7 (losses in nylon); G. Weinreich, "Coupled piano strings",
+JASA 62 (1977), on two-stage decay. Figures are plausible for nylon and fluorocarbon and tuned by measuring what is
+heard, not taken from one instrument.
+
+**The thumb.** A string let go at a part p of its length moves the bridge with ``(1 − e^(−2πj n p))`` at partial n
+(Fletcher and Rossing, 2.10), falling as 1/n. Flesh is wide and lets go slowly: that takes the upper partials away by
+a Gaussian, which has no phase of its own, so a soft and a firm stroke of one string move together and can be mixed
+without cancelling. That the width of the finger acts as such a low-pass: K. Bradley, M.-H. Cheng and V. Stonick,
+"Automated analysis and computationally efficient synthesis of acoustic guitar strings and body", IEEE WASPAA (1995).
+
+**The body.** A small box has a few resonances: the air inside at about 270 Hz, the top from about 390 Hz on, and many
+weak ones above. Each is a damped oscillator, ``(s ω/Q) / (s² + s ω/Q + ω²)``, 1 at its peak (Fletcher and Rossing,
+9.7, modal description of a guitar's body). The list is plausible for a concert size, not measured from one.
+
+**The circle.** A linear system that starts at rest is known by its Laplace transform. Sampled on a circle of radius r
+> 1 in the z-plane and transformed back by one FFT, it gives the system's response times r^−t; multiplying by r^t
+gives the response itself. What still sounds after the last frame folds back onto the first, but `FOLDED_DB` weaker,
+because r is chosen so. Hence delays need not be whole frames, and any smooth loss and dispersion is exact. Sources:
+L. R. Rabiner, R. W. Schafer and C. M. Rader, "The Chirp z-Transform Algorithm", Bell System Technical Journal 48
+(1969), on contours other than the unit circle; C. F. Chen, "Numerical inversion of Laplace transforms by FFT" (damped
+Fourier series). The functions must be analytic (no absolute values, no corners): what isn't rings before its
+beginning, and that is folded onto the end and raised by `FOLDED_DB` there. The last `SPARE_FRAMES` are dropped for
+the same reason.
 """
 
 from __future__ import annotations
@@ -13,26 +33,32 @@ from __future__ import annotations
 import functools
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
-
-from tercet.sound.body import bridge_admittance
-from tercet.sound.circle import SPARE_FRAMES, circle_of
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
+from numpy.typing import NDArray
 
 __all__ = [
+    "BODY_MODES",
+    "FOLDED_DB",
+    "LET_GO_S",
+    "SPARE_FRAMES",
     "STRINGS_OF_INSTRUMENTS",
+    "WIDEST_S",
+    "Circle",
     "UkeString",
+    "body_response",
+    "bridge_admittance",
+    "circle_of",
     "loop_turns",
     "open_strings_answer",
     "partial_decays_per_s",
     "partials_hz",
+    "pluck_place",
+    "pluck_transform",
     "stiffness_at",
     "string_loop",
     "t60_s",
+    "touch_transform",
 ]
 
 DECAY_PER_FRET = 0.078
@@ -198,3 +224,161 @@ def open_strings_answer(frames: int, rate_hz: int, names: tuple[str, ...]) -> ND
         answer = answer + SYMPATHY / (1.0 - loop)
     answer.flags.writeable = False
     return answer
+
+
+# ---- the body: what the bridge does to the string, and what is heard of the bridge's force
+
+
+BODY_MODES: tuple[tuple[float, float, float], ...] = (
+    (268.0, 6.0, 0.55), (392.0, 6.0, 0.60), (545.0, 7.0, 0.40), (690.0, 7.0, 0.40), (880.0, 8.0, 0.42),
+    (1120.0, 9.0, 0.42), (1430.0, 10.0, 0.42), (1820.0, 11.0, 0.42), (2350.0, 12.0, 0.42), (3050.0, 12.0, 0.40),
+    (4000.0, 11.0, 0.34), (5200.0, 10.0, 0.28),
+)  # fmt: skip
+"""Frequency in Hz, sharpness Q, and part in what is heard. All parts are positive, as in a body driven and heard at
+one place; of signs that alternate, some notes would lose their fundamental in the holes between the modes."""
+
+DIRECT = 0.5
+"""What the strings and the top near the bridge give off without a resonance; it keeps notes between modes alive."""
+
+RADIATION_HZ = 700.0
+"""A source smaller than a wavelength radiates in proportion to frequency; above this it no longer is small
+(Fletcher and Rossing, 7.1)."""
+
+
+def _mode(s: NDArray[np.complex128], frequency_hz: float, sharpness: float) -> NDArray[np.complex128]:
+    """Return one damped oscillator at Laplace variables in 1/s, (points,): 1 at its peak."""
+    omega = 2.0 * math.pi * frequency_hz
+    damped = s * (omega / sharpness)
+    return damped / (s * s + damped + omega * omega)
+
+
+def body_response(s: NDArray[np.complex128]) -> NDArray[np.complex128]:
+    """Return what is heard of a force at the bridge, (points,): the direct sound and all modes, as they radiate."""
+    heard = DIRECT + 0.0 * s
+    for frequency_hz, sharpness, part in BODY_MODES:
+        heard = heard + part * _mode(s, frequency_hz, sharpness)
+    corner = 2.0 * math.pi * RADIATION_HZ
+    return heard * (s / (s + corner)) * (s / (s + 0.2 * corner))
+
+
+def bridge_admittance(s: NDArray[np.complex128]) -> NDArray[np.complex128]:
+    """Return how willingly the bridge moves, (points,): modes as they take energy from the string, 0 between them."""
+    moves = 0.0 * s
+    for frequency_hz, sharpness, part in BODY_MODES[:6]:
+        moves = moves + part * _mode(s, frequency_hz, sharpness)
+    return moves
+
+
+# ---- the thumb: where it plucks, and how soft or firm
+
+
+LET_GO_S = 0.002
+"""When the string is let go: the middle of the stroke, after the sample's beginning."""
+
+FURTHEST_PLACE = 0.23
+"""The thumb never plucks nearer to the middle of the sounding string than this."""
+
+FOLLOWS_FRET = 0.35
+"""How much of the string's shortening the thumb leaves as it is; for the rest it moves towards the bridge."""
+
+CORNER_PARTIAL = 6.0
+"""From this partial on, the pluck falls as 1/n."""
+
+NARROWEST_S, WIDEST_S = 0.000027, 0.0011
+"""Standard deviation of the firmest and the softest stroke, in seconds."""
+
+
+def pluck_place(open_place: float, fret: int) -> float:
+    """Return where the thumb plucks, as a part of the sounding length from the bridge.
+
+    The thumb mostly stays where it is while the string gets shorter: ``p · 2^(FOLLOWS_FRET · fret/12)``, up to
+    `FURTHEST_PLACE`.
+    """
+    return float(min(open_place * 2.0 ** (FOLLOWS_FRET * fret / 12.0), FURTHEST_PLACE))
+
+
+def pluck_transform(
+    s: NDArray[np.complex128], turns: NDArray[np.complex128], place: float, frequency_hz: float
+) -> NDArray[np.complex128]:
+    """Return the force on the bridge of a string let go at a place, before it rings, (points,).
+
+    ``(1 − e^(−2πj n p)) / (1 + s/(2π·c·f₁))``: the comb of the place, and the 1/n of a string that was drawn aside; it
+    begins at partial c = `CORNER_PARTIAL`, because a thumb that is moving also gives the string some speed.
+    """
+    return np.asarray(
+        (1.0 - np.exp(-2j * np.pi * place * turns))
+        / (1.0 + s / (2.0 * np.pi * CORNER_PARTIAL * frequency_hz))
+    )
+
+
+def touch_transform(s: NDArray[np.complex128], width_s: float) -> NDArray[np.complex128]:
+    """Return the low-pass of a touch, (points,): a Gaussian of a standard deviation in seconds, around `LET_GO_S`."""
+    return np.asarray(np.exp(0.5 * (s * width_s) ** 2 - s * LET_GO_S))
+
+
+# ---- the circle on which transfer functions become samples
+
+
+FOLDED_DB = 60.0
+"""How much weaker what sounds on after the end is folded onto the start; strings are 50 dB down by then anyway."""
+
+FALLS_FROM_HZ, HIGHEST_HZ = 11_000.0, 16_000.0
+"""Nothing that is plucked or struck here is heard above the second; those points are left out. From the first on, what
+there is sinks to nothing by half a cosine, for an edge would ring on and on."""
+
+SPARE_FRAMES = 256
+"""Frames at the end that are computed and dropped."""
+
+
+@dataclass(frozen=True, slots=True)
+class Circle:
+    """Points of a circle for one length and rate.
+
+    Parameters
+    ----------
+    rate_hz
+        Frames a second.
+    frames
+        Length of the transform; `SPARE_FRAMES` more than the samples it gives.
+    s
+        The points as Laplace variables in 1/s, complex (points,): from 0 Hz to half the rate or `HIGHEST_HZ`.
+    weight
+        1 up to `FALLS_FROM_HZ`, then sinking to 0, (points,).
+    growth
+        r^t for each frame, (frames,).
+    """
+
+    rate_hz: int
+    frames: int
+    s: NDArray[np.complex128]
+    weight: NDArray[np.float64]
+    growth: NDArray[np.float64]
+
+    def samples(self, transform: NDArray[np.complex128]) -> NDArray[np.float64]:
+        """Return the samples (frames − `SPARE_FRAMES`,) whose Laplace transform at `s` is given.
+
+        A unit impulse, whose transform is 1, becomes one sample of height 1.
+        """
+        sound = np.fft.irfft(transform * self.weight, self.frames) * self.growth
+        return sound[:-SPARE_FRAMES]
+
+
+@functools.lru_cache(maxsize=32)
+def circle_of(frames: int, rate_hz: int) -> Circle:
+    """Return the circle that gives a number of samples; remembered, because notes of one length share it."""
+    size = _quick_size(frames + SPARE_FRAMES)
+    sigma = FOLDED_DB / 20.0 * math.log(10.0) / size
+    points = min(size // 2, int(size * HIGHEST_HZ / rate_hz)) + 1
+    s = np.asarray((sigma + 2j * np.pi * np.arange(points) / size) * rate_hz, np.complex128)
+    fall = np.clip((s.imag / (2.0 * np.pi) - FALLS_FROM_HZ) / (HIGHEST_HZ - FALLS_FROM_HZ), 0.0, 1.0)
+    weight = 0.5 + 0.5 * np.cos(np.pi * fall)
+    growth = np.exp(sigma * np.arange(size))
+    for array in (s, weight, growth):
+        array.flags.writeable = False
+    return Circle(rate_hz, size, s, weight, growth)
+
+
+def _quick_size(frames: int) -> int:
+    """Return the next even length that is a multiple of a large power of two, quick to transform."""
+    step = 1 << max((frames // 16).bit_length() - 1, 1)
+    return -(-frames // step) * step

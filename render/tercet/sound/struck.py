@@ -8,18 +8,39 @@ last).
 
 from __future__ import annotations
 
+import functools
 import random
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tercet.sound.body import body_response
-from tercet.sound.circle import circle_of
-from tercet.sound.string_model import STRINGS_OF_INSTRUMENTS, loop_turns, string_loop
-from tercet.sound.touch import LET_GO_S, pluck_transform, touch_transform
+from tercet.performing import Click
+from tercet.sound.string_model import (
+    LET_GO_S,
+    STRINGS_OF_INSTRUMENTS,
+    body_response,
+    circle_of,
+    loop_turns,
+    pluck_transform,
+    string_loop,
+    touch_transform,
+)
 
-__all__ = ["BELL", "CHOP_STRENGTHS", "WOOD", "StruckBody", "chop", "strike"]
+__all__ = [
+    "BELL",
+    "BELL_PEAK",
+    "CHOP_STRENGTHS",
+    "PEAK",
+    "WOOD",
+    "StruckBody",
+    "chop",
+    "cue_stem",
+    "knock",
+    "strike",
+    "turn_bell",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,3 +173,66 @@ def _breath(frames: int, rate_hz: int) -> NDArray[np.float64]:
     rise = np.minimum(time_s / NOISE_RISE_S, 1.0)
     soft = np.convolve(rough, window, mode="same") * rise * 10.0 ** (-3.0 * after_s / NOISE_T60_S)
     return np.asarray(soft / np.abs(soft).max())
+
+
+# ---- cues: the count-in's wooden knock, and the bell that says that the turn changes
+
+
+PEAK = 0.35
+"""Largest sample of a knock, full scale being 1: no song's gain changes it. K-weighted over 400 ms that is about
+−28 LUFS, level with a quiet strum of a finished track."""
+
+BELL_PEAK = 0.2
+"""Largest sample of the bell: it rings longer, and needs less."""
+
+FIRST_OF_BAR_RATIO = 4 / 3
+"""The first stroke of a bar is a fourth higher."""
+
+
+def cue_stem(clicks: Iterable[Click], length_frames: int, rate_hz: int) -> NDArray[np.float32]:
+    """Return the count-in as audio.
+
+    Parameters
+    ----------
+    clicks
+        Strokes; those past the end are left out, the last may be cut by it.
+    length_frames
+        Frames of the result.
+    rate_hz
+        Frames a second.
+
+    Returns
+    -------
+    float32 (length_frames, 2)
+    """
+    stem = np.zeros((length_frames, 2), np.float32)
+    for click in clicks:
+        start = max(0, round(click.onset_s * rate_hz))
+        space = stem[start : start + round(WOOD.length_s * rate_hz)]
+        space += knock(click.first, rate_hz)[: len(space), None]
+    return stem
+
+
+@functools.cache
+def knock(first: bool, rate_hz: int) -> NDArray[np.float32]:
+    """Return one knock, mono float32 (frames,), at most `PEAK` high; read-only.
+
+    Parameters
+    ----------
+    first
+        Whether it is a bar's first, and so higher.
+    rate_hz
+        Frames a second, at least 16000.
+    """
+    sound = strike(WOOD, rate_hz, FIRST_OF_BAR_RATIO if first else 1.0)
+    knocked = np.asarray(PEAK * sound, np.float32)
+    knocked.flags.writeable = False
+    return knocked
+
+
+@functools.cache
+def turn_bell(rate_hz: int) -> NDArray[np.float32]:
+    """Return the cue that the turn changes, mono float32 (frames,), at most `BELL_PEAK` high; read-only."""
+    rung = np.asarray(BELL_PEAK * strike(BELL, rate_hz), np.float32)
+    rung.flags.writeable = False
+    return rung

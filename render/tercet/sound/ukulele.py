@@ -29,7 +29,7 @@ from numpy.typing import NDArray
 
 from tercet.caches import Cache, cache_folder, temporary_cache
 from tercet.errors import SoundFontError
-from tercet.sound import body, circle, plucked, string_model, struck, touch
+from tercet.sound import plucked, string_model, struck
 from tercet.sound.plucked import plucked_note
 from tercet.sound.sf2_writer import (
     FontFile,
@@ -268,7 +268,7 @@ def _pcm(sound: NDArray[np.float64]) -> NDArray[np.int16]:
 
 def built_in_name() -> str:
     """Return the file name of the built-in ukulele: version, size, and a hash of its parameters."""
-    parts = (vars(module) for module in (body, circle, plucked, string_model, struck, touch))
+    parts = (vars(module) for module in (plucked, string_model, struck))
     tables = [
         (name, value)
         for part in (*parts, globals())

@@ -93,7 +93,7 @@ def passage_cues(performed: Performed, passage: Passage, start_frame: int) -> It
 
 def add_cue(cue: Cue, block: NDArray[np.float32], block_frame: int) -> None:
     """Add what of a cue falls into a block (frames, 2) that begins at a frame of the track."""
-    from tercet.sound.cue_sounds import knock, turn_bell
+    from tercet.sound.struck import knock, turn_bell
 
     sound = turn_bell(SAMPLE_RATE_HZ) if cue.kind == "bell" else knock(cue.first, SAMPLE_RATE_HZ)
     start = cue.frame - block_frame

@@ -18,7 +18,7 @@ from tercet.performing import Take, Timeline, lay_out
 from tercet.publish.page.kept_page import FOLDER, PageFiles
 from tercet.publish.page.stems import STEM_RATE_HZ, mono, packed_stem, pieces_of, stem_script, stem_text
 from tercet.publish.page.timing import SpeedTiming, bar_peaks, speed_label
-from tercet.sound.cue_sounds import knock
+from tercet.sound.struck import knock
 from tercet.tracks.clips.batch_cache import BatchCache
 from tercet.tracks.in_memory import WholeSong
 from tercet.tracks.playing import Playing

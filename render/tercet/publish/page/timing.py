@@ -13,8 +13,7 @@ from numpy.typing import NDArray
 
 from tercet.arranging import Arrangement
 from tercet.performing import Take, TakeNote, lay_out
-from tercet.performing.swing import Swing
-from tercet.performing.tempo import piece_clock
+from tercet.performing.tempo import Swing, piece_clock
 from tercet.performing.timeline import count_in, runs_of
 from tercet.publish.page.stems import Piece
 

@@ -8,7 +8,7 @@ from fractions import Fraction
 import pytest
 
 from tercet.arranging import Arrangement
-from tercet.performing.ringing import note_ends
+from tercet.performing.string_times import note_ends
 from tercet.song import ChordSpan
 from tercet.theory import parse_chord
 from tests.performing.pieces import Stroke, Visit, added, chop, piece, strum, tune

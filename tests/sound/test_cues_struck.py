@@ -5,8 +5,7 @@ import pytest
 from numpy.typing import NDArray
 
 from tercet.performing import Click
-from tercet.sound.cue_sounds import BELL_PEAK, PEAK, cue_stem, knock, turn_bell
-from tercet.sound.struck import WOOD
+from tercet.sound.struck import BELL_PEAK, PEAK, WOOD, cue_stem, knock, turn_bell
 
 RATE_HZ = 48_000
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from tercet.sound.voicing import KeyVoice, cents_sharp, key_voice, onset_delay_s
+from tercet.sound.note_measures import KeyVoice, cents_sharp, key_voice, onset_delay_s
 
 RATE_HZ = 48_000
 
