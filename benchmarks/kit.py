@@ -277,8 +277,7 @@ def _midi_of_tracks(song: Path, names: Sequence[str], folder: Path) -> int:
 
 def _recording(song: Path, names: Sequence[str], folder: Path) -> Recording:
     """Return the plans of built-in tracks; nothing is played."""
-    from tercet.arranging import arrange
-    from tercet.cli.options import tuned_and_moved
+    from tercet.arranging import arrange, song_tuning
     from tercet.song import read_song
     from tercet.sound.soundfont_choice import choose_font
     from tercet.tracks import RECIPES
@@ -286,10 +285,10 @@ def _recording(song: Path, names: Sequence[str], folder: Path) -> Recording:
     from tercet.tracks.track_files import SetOrder, TrackOrder, recording_of
 
     folder.mkdir()
-    tuned, strings, _ = tuned_and_moved(read_song(song), 0, None)
     font = choose_font(str(font_of_pretty_midi()), None, None, environment()).sound
     tracks = tuple(TrackOrder(recipe, TrackOptions(), ()) for recipe in RECIPES if recipe.name in names)
-    order = SetOrder(arrange(tuned, strings), font, tracks, folder)
+    written = read_song(song)
+    order = SetOrder(arrange(written, song_tuning(written)), font, tracks, folder)
     return recording_of(order)
 
 

@@ -12,8 +12,8 @@ import pytest
 from tercet.arranging.key_advice import ADVICE_COSTS
 from tercet.cli.advice_text import _number
 from tercet.cli.advise import voice_of
-from tercet.cli.options import tunings_of
 from tercet.errors import RequestError
+from tercet.kit.options import tunings_of
 from tercet.theory import TUNINGS
 from tests.cli.conftest import Ran
 
@@ -216,7 +216,7 @@ def test_json_without_tunings_ranks_each_by_itself(gate: Path, tercet: Run) -> N
             ["--tuning", "A4,D4,F#4"],
             "--tuning: a tuning must have four notes, string 4 first (got 3: A4,D4,F#4)",
         ),
-        (["--tuning", "high-g,high-g"], "--tuning: high-g is there twice"),
+        (["--tuning", "high-g,high-g"], "--tuning: high-g appears twice"),
         (
             ["--voice", "B9-"],
             "--voice must be low (G3 to C5), high (D4 to F5) or a range such as A3-D5 (got 'B9-')",

@@ -32,7 +32,7 @@ def no_work(monkeypatch: pytest.MonkeyPatch) -> None:
         (["--speeds", "0"], 2, r"25% to 200% \(got 0\)"),
         (["--speeds", "900%"], 2, r"25% to 200% \(got 900%\)"),
         (["--speeds", "fast"], 2, "a percentage such as 70%"),
-        (["--formats", "mp4"], 1, r"\.mp3"),
+        (["--formats", "mp4"], 1, r"--formats must be among wav, flac, mp3, .* \(got mp4\)"),
         (["--count-in", "99"], 1, "0 to 8"),
         (["--jobs", "0"], 1, r"--jobs must be 1 or more \(got 0\)"),
         (["--jobs", "2", "--cluster", "tcp://127.0.0.1:9"], 1, "give one of them"),

@@ -142,10 +142,10 @@ def test_one_file_holds_everything(tercet: Tercet, song: Path, tmp_path: Path) -
 def test_one_file_too_large_is_refused(
     tercet: Tercet, song: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("tercet.cli.page.MOST_BYTES_OF_ONE_FILE", 100_000)
+    monkeypatch.setattr("tercet.kit.pages.MOST_BYTES_OF_ONE_FILE", 100_000)
     ran = tercet("page", song, "-o", tmp_path / "mail", "--one-file")
     assert ran.code == 1
-    assert "leave --one-file away" in ran.err
+    assert "leave --one-file out" in ran.err
     assert not (tmp_path / "mail").exists()
 
 

@@ -139,7 +139,7 @@ def test_a_track_by_name_and_its_near_miss(song: Path, tmp_path: Path, tercet: R
         (["--transpose", "40"], 1, "-24 to 24"),
         (["--tuning", "open-d"], 1, "must be one of high-g, low-g, baritone"),
         (["--tuning", "A4,D4"], 1, "four notes"),
-        (["--tuning", "high-g,low-g"], 1, "leave one, or let `tercet kit` make a set for each"),
+        (["--tuning", "high-g,low-g"], 1, "name one, or let `tercet kit` make a set for each"),
         (["--players", "pro"], 2, "players must be beginner, improving, free"),
         (["--count-in", "9"], 1, "0 to 8 bars"),
         (["--sound", "no-such-font"], 3, "no-such-font"),
@@ -213,7 +213,7 @@ def test_another_feel_is_another_playing(song: Path, tmp_path: Path, tercet: Run
     assert len({path.read_bytes() for path in tmp_path.glob("*.mid")}) == 3
     wrong = tercet("render", song, "-o", tmp_path / "x.mid", "--feel", "sloppy")
     assert wrong.code == 2
-    assert "the feel must be steady, natural, loose (got 'sloppy')" in wrong.err
+    assert "feel must be steady, natural, loose (got 'sloppy')" in wrong.err
 
 
 def test_front_feel_and_flat_are_heard(tercet: Callable[..., Ran], song: Path, tmp_path: Path) -> None:
@@ -235,7 +235,7 @@ def test_front_feel_and_flat_are_heard(tercet: Callable[..., Ran], song: Path, t
     [
         (("--front", "30"), "must be 0 to 24 LU (got 30)"),
         (("--front", "much"), "must be a number of LU such as 9 (got 'much')"),
-        (("--feel", "wild"), "the feel must be steady, natural, loose (got 'wild')"),
+        (("--feel", "wild"), "feel must be steady, natural, loose (got 'wild')"),
     ],
 )
 def test_front_and_feel_out_of_range(

@@ -14,6 +14,8 @@ from pathlib import Path
 import pytest
 
 from tercet.cli import talk
+from tercet.cli.progress import Terminal
+from tercet.kit import Event
 from tests.cli.conftest import SMALL_SONG, Ran
 from tests.exchange.midi.files import meta, midi, notes, track
 from tests.sound.made_fonts import made_font
@@ -177,8 +179,11 @@ def test_progress_shows_names_as_they_are(
     monkeypatch.setattr(sys.stderr, "isatty", lambda: True)
     for name, value in (("TERM", "xterm"), ("FORCE_COLOR", "1"), ("COLUMNS", "200")):
         monkeypatch.setenv(name, value)
-    with talk.progress(f"{EVIL} [bold]song[/]") as report:
-        report("stems [/]", 1, 2)
+    terminal = Terminal()
+    title = f"{EVIL} [bold]song[/]"
+    terminal(Event("started", "page", title, done=0, total=2))
+    terminal(Event("step", "stems [/]", title, done=1, total=2))
+    terminal.close()
     shown = re.sub(r"\x1b\[[\d;?]*[A-Za-z]|\r", "", capsys.readouterr().err)
     assert harmful_in(shown) == []
     assert "x�[2J�31m��y [bold]song[/]: stems [/]" in shown

@@ -9,10 +9,10 @@ from pathlib import Path
 import pytest
 
 from tercet.arranging import arrange, song_tuning
-from tercet.cli.kit_sense import sensible
 from tercet.jobs import FolderStore, Here
 from tercet.jobs.pool import Pool
-from tercet.kit.song_kit import SongOrder
+from tercet.kit import unheard
+from tercet.kit.orders import SongOrder, sensible
 from tercet.kit.tasks import PackedOrder, Share, let_go, play_share, ready_recording, share_plan
 from tercet.song import parse_song
 from tercet.sound.soundfont_choice import choose_font
@@ -41,7 +41,7 @@ def order(tmp_path: Path) -> SongOrder:
 def test_what_several_tracks_need_is_there_for_every_process_once_it_is_played(
     order: SongOrder, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    (one,) = sensible(order.made_in(Pool(2)), None).sets
+    (one,) = sensible(order.made_in(Pool(2)), (), unheard).sets
     packed = PackedOrder.of(one)
     recording = ready_recording(one)
     shared = recording.shared_batches(range(len(one.tracks)))
@@ -58,7 +58,7 @@ def test_what_several_tracks_need_is_there_for_every_process_once_it_is_played(
 
 
 def test_one_process_keeps_what_it_plays_to_itself(order: SongOrder) -> None:
-    (one,) = sensible(order.made_in(Here()), None).sets
+    (one,) = sensible(order.made_in(Here()), (), unheard).sets
     recording = ready_recording(one)
     recording.play(recording.shared_batches([0])[0])
     assert not one.work.exists()

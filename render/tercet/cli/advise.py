@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from tercet.cli.advice_facts import advice_facts
 from tercet.cli.advice_text import Call, keys_text, legend_text, lines_text, others_text, range_text
-from tercet.cli.options import add_as_written_option, kept_as_asked, names, players, tunings_of
+from tercet.cli.options import add_as_written_option, add_players_option, options_of, read_by
 from tercet.cli.talk import put, put_json
 from tercet.errors import ParameterError, RequestError
 
@@ -33,13 +33,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("song", metavar="SONG", help="arrangement file")
     parser.add_argument(
         "--tuning",
-        type=names,
+        dest="tunings",
+        type=read_by("names_of"),
+        default=(),
         metavar="A,B",
         help="tunings that play together: high-g, low-g, baritone, or four notes such as A4,D4,F#4,B4",
     )
-    parser.add_argument(
-        "--players", type=players, metavar="NAME", help="who plays: beginner, improving or free"
-    )
+    add_players_option(parser)
     parser.add_argument("--voice", metavar="RANGE", help="who sings: low, high, or a range such as A3-D5")
     add_as_written_option(parser)
     parser.add_argument("--json", action="store_true", help="print everything as JSON, for programs")
@@ -68,12 +68,14 @@ def run(arguments: argparse.Namespace) -> int:
     from tercet.arranging import song_tuning
     from tercet.arranging.advice import advise, advise_each
     from tercet.arranging.line_shapes import line_shapes
+    from tercet.kit import KitOptions
     from tercet.song import read_song
     from tercet.theory import TUNINGS
 
     voice = voice_of(arguments.voice) if arguments.voice is not None else None
-    asked = tunings_of(arguments.tuning) if arguments.tuning else ()
-    song = kept_as_asked(read_song(arguments.song), arguments)
+    asked = options_of(KitOptions, arguments, players=()).exact_tunings
+    song = read_song(arguments.song)
+    song = replace(song, as_written=song.as_written or arguments.as_written)
     own = song_tuning(song)
     call = Call(arguments.song, song.players, arguments.players)
     song = replace(song, players=arguments.players) if arguments.players else song

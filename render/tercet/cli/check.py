@@ -9,14 +9,14 @@ from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from tercet.cli.options import add_arranging_options, add_replace_option
-from tercet.cli.playing import arranged
-from tercet.cli.talk import counted, put, put_json, say
+from tercet.cli.options import add_arranging_options, add_replace_option, play_options
+from tercet.cli.talk import counted, put, put_json, say, say_event
 from tercet.errors import RequestError, SongError, TercetError
 
 if TYPE_CHECKING:
     from tercet.arranging import Arrangement
     from tercet.arranging.report import LineReport, Report
+    from tercet.kit import PlayOptions
     from tercet.performing import Covered
     from tercet.song import ClassFile
 
@@ -69,10 +69,11 @@ def run(arguments: argparse.Namespace) -> int:
     from tercet.song.class_file import is_class_file
 
     picture = _picture_path(arguments)
+    options = play_options(arguments)
     show = not arguments.json
     classes, class_reports = _classes(arguments.songs, show=show)
     reports = [
-        _report(path, classes.get(path), arguments, show=show, picture=picture)
+        _report(path, classes.get(path), options, arguments, picture)
         for path in arguments.songs
         if not is_class_file(path)
     ]
@@ -171,16 +172,17 @@ def _draw(path: Path, arrangement: Arrangement, *, replace: bool) -> None:
 def _report(
     path: str,
     class_file: ClassFile | None,
+    options: PlayOptions,
     arguments: argparse.Namespace,
-    *,
-    show: bool,
     picture: Path | None,
 ) -> tuple[dict[str, Any], int]:
     """Return what there is to say about one song of a class, and its exit code; print it too where wanted."""
+    from tercet.kit.ready import arranged
     from tercet.song import read_song
 
+    show = not arguments.json
     try:
-        arrangement = arranged(read_song(path), arguments)
+        arrangement = arranged(read_song(path), options, say_event)
     except TercetError as error:
         return _refused(path, error, show=show)
     from tercet.arranging.report import as_json, report_of

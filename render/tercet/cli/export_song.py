@@ -7,9 +7,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tercet.cli.options import add_arranging_options, add_replace_option, count_in_of
-from tercet.cli.playing import arranged, show_off_neck
-from tercet.cli.talk import put, say
+from tercet.cli.options import add_arranging_options, add_replace_option, play_options
+from tercet.cli.talk import put, say, say_event
 from tercet.errors import RequestError
 
 if TYPE_CHECKING:
@@ -41,6 +40,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Export one song."""
+    from tercet.kit.ready import arranged, tell_off_neck
     from tercet.made_files import check_may_make, write_made
     from tercet.song import read_song
 
@@ -52,13 +52,13 @@ def run(arguments: argparse.Namespace) -> int:
             f"{path} ends in {ending or 'nothing'}: the endings that can be exported are {known}"
         )
     if arguments.plain and _KINDS[ending] is not _midi:
-        raise RequestError(f"--plain is for MIDI, and {path} isn't: leave --plain away, or end FILE in .mid")
+        raise RequestError(f"--plain is for MIDI, and {path} isn't: leave --plain out, or end FILE in .mid")
     check_may_make(path, replace=arguments.replace)
-    arrangement = arranged(read_song(arguments.song), arguments)
+    arrangement = arranged(read_song(arguments.song), play_options(arguments), say_event)
     if arguments.plain or ending == ".abc":
         _say_unmoved(arrangement, path)
     else:
-        show_off_neck(arrangement)
+        tell_off_neck(arrangement, say_event)
     data, remarks = _KINDS[ending](arrangement, plain=arguments.plain)
     write_made(path, data, maker=NAME, replace=arguments.replace)
     put(path)
@@ -96,10 +96,11 @@ def _midi(arrangement: Arrangement, *, plain: bool) -> _Export:
         from tercet.exchange.midi import plain_midi_bytes
 
         return plain_midi_bytes(arrangement.song)
+    from tercet.kit import PlayOptions
     from tercet.performing import lay_out, perform
     from tercet.performing.midi import midi_bytes
 
-    timeline = lay_out(arrangement, count_in_bars=count_in_of(None, arrangement.song))
+    timeline = lay_out(arrangement, count_in_bars=PlayOptions().counted_in(arrangement.song))
     return midi_bytes(arrangement, perform(arrangement, timeline)), ()
 
 

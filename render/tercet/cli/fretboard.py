@@ -6,9 +6,8 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tercet.cli.options import add_as_written_option, add_replace_option, kept_as_asked, one_tuning_of
-from tercet.cli.playing import show_off_neck
-from tercet.cli.talk import put, say, say_signs_without_font
+from tercet.cli.options import add_as_written_option, add_replace_option, add_tuning_option, play_options
+from tercet.cli.talk import put, say, say_event
 from tercet.errors import RequestError
 
 if TYPE_CHECKING:
@@ -31,11 +30,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("song", metavar="SONG", nargs="?", help="arrangement file whose tune is mapped")
     parser.add_argument("-o", "--output", metavar="FILE", required=True, help="file to write")
     parser.add_argument("--key", metavar="KEY", help='such as "A minor" (default: the song\'s)')
-    parser.add_argument(
-        "--tuning",
-        metavar="NAME",
-        help="high-g, low-g, baritone, or four notes (default: the song's, or high-g)",
-    )
+    add_tuning_option(parser, "; the song's without it, or high-g")
     add_as_written_option(parser)
     parser.add_argument(
         "--frets", metavar="N", type=int, help="frets that are drawn (default 12, or more if needed)"
@@ -50,6 +45,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Draw one neck."""
+    from tercet.kit.on_paper import tell_signs_without_font
     from tercet.made_files import check_may_make, write_made
     from tercet.publish import PICTURE_ENDINGS, fretboard_picture, landscape_pdf, picture_maker
     from tercet.publish.picture_files import paper_named
@@ -58,7 +54,7 @@ def run(arguments: argparse.Namespace) -> int:
     make = picture_maker(path, {**PICTURE_ENDINGS, ".pdf": landscape_pdf(paper_named(arguments.paper))})
     check_may_make(path, replace=arguments.replace)
     drawing = fretboard_picture(_asked(arguments))
-    say_signs_without_font((drawing,))
+    tell_signs_without_font((drawing,), say_event)
     write_made(path, make(drawing), maker=NAME, replace=arguments.replace)
     put(path)
     return 0
@@ -76,12 +72,11 @@ def _asked(arguments: argparse.Namespace) -> FretboardMap:
         )
     _check_frets(arguments.frets)
     key = parse_key(arguments.key) if arguments.key else None
-    tuning = one_tuning_of(arguments.tuning) if arguments.tuning else None
     if arguments.song is not None:
         return _of_song(read_song(arguments.song), arguments)
     return FretboardMap(
         key,
-        tuning or tuning_named("high-g"),
+        play_options(arguments).strings or tuning_named("high-g"),
         arguments.frets or USUAL_FRETS,
         str(key) if key else "The neck",
         blank=arguments.blank,
@@ -91,24 +86,20 @@ def _asked(arguments: argparse.Namespace) -> FretboardMap:
 
 def _of_song(song: Song, arguments: argparse.Namespace) -> FretboardMap:
     """Return the map of a song's tune."""
-    from tercet.arranging import arrange
-    from tercet.cli.options import tuned_and_moved
+    from tercet.kit.ready import arranged, tell_off_neck
     from tercet.publish import FretboardMap, frets_for, tune_places
     from tercet.theory import parse_key
 
-    asked = one_tuning_of(arguments.tuning) if arguments.tuning else None
-    song, tuning, dropped = tuned_and_moved(kept_as_asked(song, arguments), 0, asked)
-    if dropped:
-        say(f"pins are for the song as written and were dropped: {', '.join(dropped)}")
-    arrangement = arrange(song, tuning)
-    show_off_neck(arrangement)
+    arrangement = arranged(song, play_options(arguments), say_event)
+    song = arrangement.song
+    tell_off_neck(arrangement, say_event)
     places = tune_places(arrangement)
     needed = frets_for(places)
     if arguments.frets and any(fret > arguments.frets for _, fret in places):
         say(f"the tune goes up to fret {needed}: with --frets {arguments.frets} a part of it isn't shown")
     return FretboardMap(
         parse_key(arguments.key) if arguments.key else song.key,
-        tuning,
+        arrangement.tuning,
         arguments.frets or needed,
         song.title,
         places,

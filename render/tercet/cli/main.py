@@ -26,17 +26,14 @@ from tercet.cli import (
     sounds,
 )
 from tercet.cli.streams import flushed, ready_streams
-from tercet.cli.talk import put, say
-from tercet.errors import OutsideError, TercetError
+from tercet.cli.talk import message_of, put, say
+from tercet.errors import TercetError
 from tercet.printable import visible
 
 if TYPE_CHECKING:
     from _typeshed import SupportsWrite
 
 __all__ = ["build_parser", "main"]
-
-INTERRUPTED = 130
-"""Exit code after Ctrl-C, as shells count it."""
 
 
 class Parser(argparse.ArgumentParser):
@@ -85,9 +82,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     ready_streams()
     try:
         return flushed(_run(argv))
-    except KeyboardInterrupt:
-        say("stopped; nothing half written was left")
-        return INTERRUPTED
+    except KeyboardInterrupt as error:
+        return _say_ended(error)
 
 
 def _run(argv: Sequence[str] | None) -> int:
@@ -95,15 +91,16 @@ def _run(argv: Sequence[str] | None) -> int:
     try:
         arguments = build_parser().parse_args(argv)
         code: int = arguments.run(arguments)
-    except TercetError as error:
-        say(str(error))
-        return error.exit_code
     except SystemExit as done:
         return int(done.code or 0)
     except BrokenPipeError:
         return 0
-    except OSError as error:
-        file = f"{error.filename}: " if error.filename is not None else ""
-        say(f"{file}{error.strerror or error}")
-        return OutsideError.exit_code
+    except (TercetError, OSError) as error:
+        return _say_ended(error)
+    return code
+
+
+def _say_ended(error: BaseException) -> int:
+    text, code = message_of(error)
+    say(text)
     return code

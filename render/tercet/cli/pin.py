@@ -6,7 +6,6 @@ import argparse
 from pathlib import Path
 
 from tercet.cli.options import add_replace_option
-from tercet.cli.playing import say_problems
 from tercet.cli.talk import counted, put, say
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
@@ -31,6 +30,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Pin one song."""
     from tercet.arranging.pinning import pin_song
     from tercet.files import write_bytes
+    from tercet.kit.ready import problem_text
     from tercet.made_files import check_may_make, write_made
     from tercet.song.plain_text import read_text
 
@@ -47,8 +47,9 @@ def run(arguments: argparse.Namespace) -> int:
     elif pinned.pins or pinned.shapes:
         write_bytes(target, data, durable=True)
         put(target)
-    say_problems(pinned.off_neck)
-    say(_told(pinned.pins, pinned.shapes))
+    for problem in pinned.off_neck:
+        say(problem_text(problem))
+    say(_pinned_text(pinned.pins, pinned.shapes))
     if pinned.unpinned:
         why = "no string has it, its passes play it in different ways, or it isn't played as asked"
         say(f"{counted(pinned.unpinned, 'note')} left free: {why}")
@@ -58,7 +59,7 @@ def run(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def _told(pins: int, shapes: int) -> str:
+def _pinned_text(pins: int, shapes: int) -> str:
     found = [counted(number, what) for number, what in ((pins, "note"), (shapes, "chord")) if number]
     if not found:
         return "nothing to pin: every note that can be pinned is pinned already"

@@ -4,18 +4,12 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-from tercet.cli.options import add_arranging_options, add_replace_option
-from tercet.cli.playing import arranged, show_off_neck
-from tercet.cli.sheet_handout import write_handout
-from tercet.cli.talk import put, say_missing_signs
+from tercet.cli.options import add_arranging_options, add_replace_option, play_options
+from tercet.cli.talk import put, say_event
 from tercet.errors import RequestError
 
-if TYPE_CHECKING:
-    from tercet.arranging import Arrangement
-
-__all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run", "sheet_bytes"]
+__all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
 
 NAME = "sheet"
 HELP = "put a song on paper: staff, tab and words, or one picture for the board"
@@ -49,6 +43,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Put one song on paper."""
+    from tercet.kit.on_paper import make_handout, sheet_bytes
+    from tercet.kit.ready import arranged, tell_off_neck
     from tercet.made_files import write_made
     from tercet.publish import picture_maker
     from tercet.song import read_song
@@ -59,51 +55,20 @@ def run(arguments: argparse.Namespace) -> int:
         picture_maker(path)
     else:
         _refuse(path, replace=arguments.replace)
-    arrangement = arranged(read_song(arguments.song), arguments)
-    show_off_neck(arrangement)
+    arrangement = arranged(read_song(arguments.song), play_options(arguments), say_event)
+    tell_off_neck(arrangement, say_event)
+    mirrored, replace = arguments.left_handed, arguments.replace
     if arguments.handout:
-        for written in write_handout(
-            arrangement, path, left_handed=arguments.left_handed, replace=arguments.replace
-        ):
+        for written in make_handout(arrangement, path, say_event, left_handed=mirrored, replace=replace):
             put(written)
         return 0
+    ending = path.suffix.lower()
     data = sheet_bytes(
-        arrangement,
-        path.suffix.lower(),
-        paper,
-        large=arguments.large,
-        left_handed=arguments.left_handed,
+        arrangement, ending, say_event, paper=paper, large=arguments.large, left_handed=mirrored
     )
-    write_made(path, data, maker=NAME, replace=arguments.replace)
+    write_made(path, data, maker=NAME, replace=replace)
     put(path)
     return 0
-
-
-def sheet_bytes(
-    arrangement: Arrangement,
-    ending: str,
-    paper: str = "A4",
-    *,
-    large: bool = False,
-    left_handed: bool = False,
-) -> bytes:
-    """Return the sheet of a song as a file, and tell of signs that no font has.
-
-    Parameters
-    ----------
-    arrangement
-        The song.
-    ending
-        A .pdf has pages, a .svg is one long picture.
-    paper, large, left_handed
-        As the options of the command.
-    """
-    from tercet.publish.score.pages import SheetLook, sheet_of, sheet_pdf, sheet_svg
-
-    pages = ending == ".pdf"
-    sheet = sheet_of(arrangement, SheetLook(paper if pages else None, large, left_handed))
-    say_missing_signs(sheet.texts)
-    return sheet_pdf(sheet) if pages else sheet_svg(sheet).encode("utf-8")
 
 
 def _paper(arguments: argparse.Namespace) -> str:

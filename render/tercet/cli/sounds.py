@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import argparse
 import os
+from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tercet.cli.options import add_replace_option, add_sound_option
-from tercet.cli.talk import building, put, put_json
+from tercet.cli.progress import Terminal
+from tercet.cli.talk import put, put_json
 
 if TYPE_CHECKING:
     from tercet.sound.soundfont_choice import ChosenFont, FoundFont
@@ -78,32 +80,41 @@ def _check(arguments: argparse.Namespace) -> None:
 
 def _build(arguments: argparse.Namespace) -> int:
     """Write the built-in ukulele to a file, or anew to the cache."""
+    from tercet.kit.ready import tell_building
     from tercet.made_files import check_may_make, write_made
     from tercet.sound.ukulele import FULL, SMALL, built_in_path, ready_built_in, ukulele_bytes
 
-    with building() as progress:
+    with closing(Terminal()) as terminal:
+        building = tell_building(terminal)
         if arguments.output is None:
             built_in_path().unlink(missing_ok=True)
-            path = ready_built_in(progress)
+            path = ready_built_in(building)
         else:
             path = arguments.output
             check_may_make(path, replace=arguments.replace)
-            data = ukulele_bytes(SMALL if arguments.small else FULL, progress)
+            data = ukulele_bytes(SMALL if arguments.small else FULL, building)
             write_made(path, data, maker=NAME, replace=arguments.replace)
     put(path)
     return 0
 
 
+def _chosen(asked: str | None) -> ChosenFont:
+    """Return the font that plays; the built-in ukulele is made if it isn't there yet."""
+    from tercet.kit.ready import tell_building
+    from tercet.sound.soundfont_choice import choose_font
+
+    with closing(Terminal()) as terminal:
+        return choose_font(asked, None, None, os.environ, progress=tell_building(terminal))
+
+
 def _report(arguments: argparse.Namespace) -> int:
     """Measure a font and print what it is like; draw it where a picture is asked for."""
     from tercet.made_files import check_may_make, write_made
-    from tercet.sound.soundfont_choice import choose_font
     from tercet.sound.soundfont_report import report_json, report_on, report_svg, report_text
 
     if arguments.output is not None:
         check_may_make(arguments.output, replace=arguments.replace)
-    with building() as told:
-        chosen = choose_font(arguments.report or arguments.sound, None, None, os.environ, progress=told)
+    chosen = _chosen(arguments.report or arguments.sound)
     report = report_on(chosen.sound, f"{chosen.name}, preset {chosen.preset_name}")
     if arguments.output is not None:
         data = report_svg(report).encode()
@@ -117,11 +128,10 @@ def _report(arguments: argparse.Namespace) -> int:
 
 def _list(arguments: argparse.Namespace) -> int:
     """List the fonts and the choice."""
-    from tercet.sound.soundfont_choice import choose_font, examine_font, find_fonts
+    from tercet.sound.soundfont_choice import examine_font, find_fonts
     from tercet.sound.ukulele import built_in_path
 
-    with building() as progress:
-        chosen = choose_font(arguments.sound, None, None, os.environ, progress=progress)
+    chosen = _chosen(arguments.sound)
     built_in = [examine_font(built_in_path())] if built_in_path().is_file() else []
     fonts = (*built_in, *find_fonts(os.environ))
     if arguments.json:

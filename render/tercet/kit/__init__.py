@@ -1,8 +1,18 @@
-"""A song's kit: what is asked for, what is there already, and how the rest is made.
+"""What is asked for, what is there already, and how the rest is made: the engine that commands and Python share.
 
-The engine that commands and Python share; it prints nothing.
+It prints nothing: whoever asks may have a function told of each `Event`.
 """
 
-from tercet.kit.song_kit import SongMade, SongOrder
+from tercet.kit.events import EVENT_KINDS, Event, EventKind, Listener, unheard
+from tercet.kit.options import KitOptions, OptionError, PlayOptions
 
-__all__ = ["SongMade", "SongOrder"]
+__all__ = [
+    "EVENT_KINDS",
+    "Event",
+    "EventKind",
+    "KitOptions",
+    "Listener",
+    "OptionError",
+    "PlayOptions",
+    "unheard",
+]

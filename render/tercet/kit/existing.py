@@ -6,49 +6,35 @@ or planned for it, so a song book that hasn't changed is looked through in a mom
 
 from __future__ import annotations
 
-import argparse
 import hashlib
-import os
 from contextlib import suppress
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from dataclasses import replace
+from typing import Any
 
 from tercet import __version__
 from tercet.errors import OutputError, TercetError
+from tercet.jobs import Store
+from tercet.kit.events import Listener, unheard
 from tercet.kit.manifest import MANIFEST, read_manifest
-
-if TYPE_CHECKING:
-    from tercet.jobs import Store
+from tercet.kit.options import KitOptions
+from tercet.kit.ready import sound_of
+from tercet.kit.sources import SongSource
+from tercet.sound.fluid import FluidSynthesiser
 
 __all__ = ["asked_key", "complete_kit", "what_is_there"]
 
 Entry = dict[str, Any]
 
-NOT_ASKED = frozenset({"songs", "output", "jobs", "cluster", "list", "run", "replace", "verify"})
-"""Options that change nothing in the files: what is listed, where they go, who makes them, how they are looked at."""
 
+def asked_key(source: SongSource, options: KitOptions, listener: Listener = unheard) -> str:
+    """Return what stands for all that is asked for of a song; empty if that can't be told, as something is wrong.
 
-def asked_key(arguments: argparse.Namespace, song: str) -> str:
-    """Return what stands for all that is asked for of a song; empty if that can't be told, as something is wrong."""
-    from tercet.song import read_song
-    from tercet.song.class_file import class_path
-    from tercet.sound.fluid import FluidSynthesiser
-    from tercet.sound.soundfont_choice import choose_font
-
-    path = Path(song)
+    Where the files go, who makes them and how they are looked at changes nothing in them.
+    """
+    asked = replace(options, jobs=None, cluster=None, replace=False, verify=False)
     try:
-        asks_for = read_song(path).sound
-        font = choose_font(arguments.sound, asks_for, path.parent, os.environ).sound
-        beside = class_path(song)
-        options = sorted((name, value) for name, value in vars(arguments).items() if name not in NOT_ASKED)
-        parts = (
-            __version__,
-            path.name,
-            path.read_bytes(),
-            beside.read_bytes() if beside.is_file() else b"",
-            options,
-            FluidSynthesiser(font).identity(),
-        )
+        font = sound_of(source, source.read(), options.play, listener)
+        parts = (__version__, source.content(), asked, FluidSynthesiser(font).identity())
     except (TercetError, OSError):
         return ""
     return hashlib.blake2b(repr(parts).encode(), digest_size=16).hexdigest()

@@ -1,4 +1,4 @@
-"""kit.json: what lies in a song's folder, in words and figures, for pages and for the next kit.
+"""kit.json: what lies in a song's folder, in words and figures, for pages and for the next kit; written and read here.
 
 The file is written anew whenever a track is finished, whole or not at all: so it never speaks of a file that isn't
 there, and a kit that was stopped goes on where it was.
@@ -6,19 +6,33 @@ there, and a kit that was stopped goes on where it was.
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections.abc import Iterable, Mapping
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import Any
 
 from tercet import __version__
+from tercet.arranging import Arrangement
+from tercet.audio_formats import FORMATS, format_names
+from tercet.errors import RequestError
+from tercet.kit.events import Event, EventKind
 from tercet.made_files import is_sealed, sealed
 from tercet.printable import visible_json
+from tercet.publish.page import KitTrack, TrackBar, Turn
+from tercet.tracks.facts import BarFacts, CueFacts, FileFacts, TrackFacts, TurnFacts
 
-if TYPE_CHECKING:
-    from tercet.arranging import Arrangement
-    from tercet.tracks.facts import BarFacts, CueFacts, FileFacts, TrackFacts, TurnFacts
-
-__all__ = ["MANIFEST", "file_entries", "manifest_bytes", "midi_entry", "read_manifest", "song_entry"]
+__all__ = [
+    "MANIFEST",
+    "file_entries",
+    "file_event",
+    "files_to_take",
+    "manifest_bytes",
+    "midi_entry",
+    "read_kit",
+    "read_manifest",
+    "song_entry",
+]
 
 MANIFEST = "kit.json"
 
@@ -26,6 +40,12 @@ FORMAT = 1
 """Raised whenever a reader of older manifests could misread a newer one."""
 
 Entry = dict[str, Any]
+
+PLAYED_ENDINGS = (".mp3",)
+"""Kinds of recording that every browser plays."""
+
+TAKEN = {**dict(zip(FORMATS, format_names(), strict=True)), ".mid": "midi", ".pdf": "pdf"}
+"""Groups of files to take home by their endings, in their order."""
 
 SHORTER_NAMES = {"pass_number": "pass"}
 """Facts that have another name in the manifest."""
@@ -57,7 +77,7 @@ def file_entries(facts: TrackFacts, set_name: str, made_from: Mapping[str, str])
     made_from
         For each file what stands for all that it is made from.
     """
-    told = {
+    about = {
         "set": set_name,
         "track": facts.track,
         "way": facts.way,
@@ -65,22 +85,20 @@ def file_entries(facts: TrackFacts, set_name: str, made_from: Mapping[str, str])
         "title": facts.title,
     }
     happens = {
-        "turns": [_told(turn) for turn in facts.turns],
-        "bars": [_told(bar) for bar in facts.bars],
-        "cues": [_told(cue) for cue in facts.cues],
+        "turns": [_fields(turn) for turn in facts.turns],
+        "bars": [_fields(bar) for bar in facts.bars],
+        "cues": [_fields(cue) for cue in facts.cues],
     }
-    return [{**_told(file), **told, "made_from": made_from[file.file], **happens} for file in facts.files]
+    return [{**_fields(file), **about, "made_from": made_from[file.file], **happens} for file in facts.files]
 
 
-def _told(facts: FileFacts | TurnFacts | BarFacts | CueFacts) -> Entry:
+def _fields(facts: FileFacts | TurnFacts | BarFacts | CueFacts) -> Entry:
     """Return facts by name; `dataclasses.asdict`, which copies every value, takes a twentieth of a kit's time."""
     return {SHORTER_NAMES.get(name, name): getattr(facts, name) for name in facts.__slots__}
 
 
 def midi_entry(name: str, set_name: str, data: bytes, length_s: float, made_from: str) -> Entry:
     """Return what a manifest says of a MIDI file."""
-    import hashlib
-
     return {
         "file": name,
         "format": "MIDI",
@@ -124,3 +142,89 @@ def read_manifest(data: bytes | None) -> Entry:
         return {}
     content: Entry = json.loads(data)
     return content if content["tercet_kit"] == FORMAT else {}
+
+
+def file_event(kind: EventKind, song: str, folder: str, entry: Entry) -> Event:
+    """Return the event that tells of a file of a kit, as the manifest in a song's folder has it."""
+    return Event(
+        kind,
+        entry["purpose"],
+        song,
+        entry["set"],
+        entry["track"],
+        f"{folder}/{entry['file']}",
+        length_s=entry["length_s"],
+        size_bytes=entry["bytes"],
+    )
+
+
+# ---- reading, for a page
+
+
+def read_kit(folder: Path, set_name: str = "") -> tuple[KitTrack, ...]:
+    """Return the tracks of a song's folder that browsers play, in class order; none where there is no kit.
+
+    Parameters
+    ----------
+    folder
+        The song's folder.
+    set_name
+        Which set of the kit; the first without it.
+
+    Raises
+    ------
+    RequestError
+        The manifest can't be read.
+    """
+    path = folder / MANIFEST
+    try:
+        manifest = json.loads(path.read_text(encoding="utf-8"))
+        sets = [one.get("name", "") for one in manifest.get("sets", [])] or [""]
+        wanted = set_name if set_name in sets else sets[0]
+        return tuple(
+            _track(entry)
+            for entry in manifest["files"]
+            if entry.get("set", "") == wanted
+            and _is_played(entry["file"])
+            and _is_there(folder, entry["file"])
+        )
+    except FileNotFoundError:
+        return ()
+    except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
+        raise RequestError(
+            f"{path} can't be read ({error}): remove it, and `tercet kit` makes it again"
+        ) from error
+
+
+def _track(entry: dict[str, Any]) -> KitTrack:
+    turns = tuple(
+        Turn(str(turn["whose"]), float(turn["start_s"]), float(turn["end_s"]), str(turn.get("step", "")))
+        for turn in entry.get("turns", ())
+    )
+    bars = tuple(
+        TrackBar(int(bar["bar"]), float(bar["start_s"]), float(bar["end_s"])) for bar in entry.get("bars", ())
+    )
+    name = str(entry.get("track", entry["file"])).replace("-", " ")
+    title, purpose = str(entry.get("title", name)), str(entry.get("purpose", ""))
+    return KitTrack(str(entry["file"]), name, title, purpose, float(entry.get("length_s", 0.0)), bars, turns)
+
+
+def _is_played(file: str) -> bool:
+    return Path(file).suffix.lower() in PLAYED_ENDINGS
+
+
+def _is_there(folder: Path, file: str) -> bool:
+    """Whether a file of the manifest lies in the folder; one that would lead out of it counts as missing."""
+    path = (folder / file).resolve()
+    return path.is_relative_to(folder.resolve()) and path.is_file()
+
+
+def files_to_take(folder: Path) -> dict[str, tuple[Path, ...]]:
+    """Return the recordings, MIDI files and sheets in a song's folder and its sets', by group, in order of name."""
+    found: dict[str, list[Path]] = {group: [] for group in TAKEN.values()}
+    if folder.is_dir():
+        for path in sorted([*folder.iterdir(), *folder.glob("*/*")]):
+            group = TAKEN.get(path.suffix.lower())
+            if group and path.is_file() and not path.name.startswith("."):
+                found[group].append(path)
+    return {group: tuple(paths) for group, paths in found.items() if paths}

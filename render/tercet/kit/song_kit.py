@@ -4,25 +4,20 @@ from __future__ import annotations
 
 import hashlib
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
-from itertools import product
 from pathlib import PurePosixPath
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from tercet.errors import OutputError
-from tercet.jobs import Here, Job, run_jobs
+from tercet.jobs import Here, Job, Place, run_jobs
 from tercet.jobs.own_files import OwnFiles
+from tercet.kit.events import Event, EventKind, Listener, unheard
 from tercet.kit.existing import what_is_there
-from tercet.kit.manifest import (
-    MANIFEST,
-    file_entries,
-    manifest_bytes,
-    midi_entry,
-    song_entry,
-)
+from tercet.kit.manifest import MANIFEST, file_entries, file_event, manifest_bytes, midi_entry, song_entry
+from tercet.kit.orders import SongOrder
 from tercet.kit.tasks import (
     Hearing,
     PackedOrder,
@@ -40,7 +35,8 @@ from tercet.kit.tasks import (
 )
 from tercet.kit.work_folder import alone_in, work_folder
 from tercet.made_files import is_sealed
-from tercet.tracks.balance import balance_of
+from tercet.tracks.balance import Balance, balance_of
+from tercet.tracks.facts import TrackFacts
 from tercet.tracks.track_files import (
     SetOrder,
     ceilings_of,
@@ -52,15 +48,9 @@ from tercet.tracks.track_files import (
     without_own_tracks,
 )
 
-if TYPE_CHECKING:
-    from tercet.jobs import Place, Store
-    from tercet.tracks.balance import Balance
-    from tercet.tracks.facts import TrackFacts
-
-__all__ = ["SongMade", "SongOrder", "make_kit", "make_whole_song", "midi_name"]
+__all__ = ["SongKit", "make_song_kit", "make_whole_song"]
 
 Entry = dict[str, Any]
-Report = Callable[[str, int, int], None]
 Wanted = tuple[int, int, tuple[str, ...]]
 """Files that have to be written: which set, which of its tracks, and the names."""
 
@@ -72,109 +62,63 @@ SHARES_A_WORKER = 16
 
 
 @dataclass(frozen=True, slots=True)
-class SongOrder:
-    """A song's kit.
-
-    Parameters
-    ----------
-    folder, file_name
-        Name of its folder in the store, and of the song's file.
-    sets, set_folders
-        What is made, and each set's folder in the song's own; empty where there is only one. Tracks are named from the
-        store's root.
-    midi_speeds, count_in_bars
-        Of the MIDI files.
-    store
-        Where it goes.
-    asked
-        What stands for all that is asked for, see `tercet.kit.existing.asked_key`.
-    replace, verify
-        As the options of the command.
-    """
-
-    folder: str
-    file_name: str
-    sets: tuple[SetOrder, ...]
-    set_folders: tuple[str, ...]
-    midi_speeds: tuple[Fraction, ...]
-    count_in_bars: int
-    store: Store
-    asked: str = ""
-    replace: bool = False
-    verify: bool = False
-
-    def made_in(self, place: Place) -> SongOrder:
-        """Return the order as it is for a place: whether several processes share what is played."""
-        shared = not isinstance(place, Here)
-        return replace(self, sets=tuple(replace(one, shared=shared) for one in self.sets))
-
-    @property
-    def title(self) -> str:
-        """The song's title."""
-        return self.sets[0].arrangement.song.title
-
-    @property
-    def names(self) -> tuple[str, ...]:
-        """All files, from the store's root."""
-        tracks = [name for one in self.sets for track in one.tracks for name in track.names]
-        return (*tracks, *(name for name, _, _ in self.midi))
-
-    @property
-    def midi(self) -> tuple[tuple[str, SetOrder, Fraction], ...]:
-        """Name, set and speed of each MIDI file."""
-        sets = zip(self.sets, self.set_folders, strict=True)
-        return tuple(
-            (midi_name(self.folder, folder, speed), one, speed)
-            for (one, folder), speed in product(sets, self.midi_speeds)
-        )
-
-
-def midi_name(song_folder: str, set_folder: str, speed: Fraction) -> str:
-    """Return the name of a MIDI file, from the store's root."""
-    from tercet.tracks.recipes import speed_name
-
-    stem = "-".join(filter(None, [song_folder, speed_name(speed)]))
-    return str(PurePosixPath(song_folder) / set_folder / f"{stem}.mid")
-
-
-@dataclass(slots=True)
-class SongMade:
+class SongKit:
     """What came of a song's kit.
 
     Parameters
     ----------
+    title
+        The song's.
+    folder
+        Its folder, from where the kits are.
     entries
-        What the manifest says of each file that is there.
-    made
-        The files that were made now.
-    notices
-        What the user should know about the sound.
-    left
-        What stays as it is, since it isn't Tercet's, a sentence each.
-    failures
-        What couldn't be made and why, each with its exit code.
+        What ``kit.json`` says of each file that is there.
+    events
+        All that was told while it was made, in order.
     """
 
-    entries: list[Entry] = field(default_factory=list)
-    made: list[str] = field(default_factory=list)
-    notices: list[str] = field(default_factory=list)
-    left: list[str] = field(default_factory=list)
-    failures: list[tuple[str, int]] = field(default_factory=list)
+    title: str
+    folder: str
+    entries: tuple[Entry, ...]
+    events: tuple[Event, ...] = ()
+
+    @property
+    def made(self) -> tuple[str, ...]:
+        """The files that were made now."""
+        return tuple(event.file for event in self._of("made"))
+
+    @property
+    def notices(self) -> tuple[str, ...]:
+        """What to know about the sound, a sentence each."""
+        return tuple(event.text for event in self._of("notice"))
+
+    @property
+    def left(self) -> tuple[str, ...]:
+        """What stays as it is, since it isn't Tercet's, a sentence each."""
+        return tuple(event.text for event in self._of("left"))
+
+    @property
+    def failures(self) -> tuple[Event, ...]:
+        """What couldn't be made: `text` says what and why, `exit_code` whose fault it is."""
+        return tuple(self._of("failed"))
+
+    def _of(self, kind: EventKind) -> Iterator[Event]:
+        return (event for event in self.events if event.kind == kind)
 
 
-def make_whole_song(order: SongOrder) -> SongMade:
+def make_whole_song(order: SongOrder) -> SongKit:
     """Make a song's kit in one process: a job of its own where there are many songs.
 
     The folder for work that the order names may be on another computer; then there is one here.
     """
     if order.sets[0].work.parent.exists():
-        return make_kit(order, Here(), lambda _what, _done, _total: None)
+        return make_song_kit(order, Here())
     with work_folder(None) as work:
         sets = tuple(replace(one, work=work / one.work.name) for one in order.sets)
-        return make_kit(replace(order, sets=sets), Here(), lambda _what, _done, _total: None)
+        return make_song_kit(replace(order, sets=sets), Here())
 
 
-def make_kit(order: SongOrder, place: Place, report: Report) -> SongMade:
+def make_song_kit(order: SongOrder, place: Place, listener: Listener = unheard) -> SongKit:
     """Make what is missing of a song's kit.
 
     Parameters
@@ -183,8 +127,8 @@ def make_kit(order: SongOrder, place: Place, report: Report) -> SongMade:
         The kit.
     place
         Where its jobs run; entered.
-    report
-        Told (what was made, files made, files in all).
+    listener
+        Told how it goes; files are named from the store's root.
 
     Raises
     ------
@@ -195,7 +139,7 @@ def make_kit(order: SongOrder, place: Place, report: Report) -> SongMade:
     """
     made_here = order.made_in(place)
     try:
-        return _Kit(made_here, place, report).make()
+        return _Kit(made_here, place, listener).make()
     finally:
         for one in made_here.sets:
             let_go(one)
@@ -204,9 +148,10 @@ def make_kit(order: SongOrder, place: Place, report: Report) -> SongMade:
 class _Kit:
     """A kit while it is made."""
 
-    def __init__(self, order: SongOrder, place: Place, report: Report) -> None:
-        self._order, self._place, self._report = order, place, report
-        self._made = SongMade()
+    def __init__(self, order: SongOrder, place: Place, listener: Listener) -> None:
+        self._order, self._place, self._listener = order, place, listener
+        self._events: list[Event] = []
+        self._start_s = time.monotonic()
         self._there: dict[str, Entry] = {}
         self._keys: dict[str, str] = {}
         self._files = OwnFiles(order.store, "kit", {}, order.replace)
@@ -214,13 +159,14 @@ class _Kit:
         self._song_key = ""
         self._packed = {one.work: PackedOrder.of(one) for one in order.sets}
         self._folders = {one.work: folder for one, folder in zip(order.sets, order.set_folders, strict=True)}
-        self._told_at_s = 0.0
+        self._manifest_at_s = 0.0
 
-    def make(self) -> SongMade:
-        """Make what is missing; what was made before an error is told too."""
+    def make(self) -> SongKit:
+        """Make what is missing; what was made before an error is in the manifest too."""
         self._find_keys()
         manifest, there = what_is_there(self._order.store, self._order.folder, verify=self._order.verify)
         self._there = self._of_this_song(manifest, there)
+        self._tell("started", "kit", done=self._done, total=len(self._order.names))
         self._find_left(manifest)
         try:
             self._make_missing()
@@ -228,9 +174,34 @@ class _Kit:
             with suppress(OutputError):
                 self._write_manifest("")
             raise
-        self._write_manifest("" if self._made.failures or self._left else self._order.asked)
-        self._made.entries = list(self._there.values())
-        return self._made
+        failed = any(event.kind == "failed" for event in self._events)
+        self._write_manifest("" if failed or self._left else self._order.asked)
+        return self._finish()
+
+    def _finish(self) -> SongKit:
+        """Tell which files were there already, and return what came of all."""
+        made = {event.file for event in self._events if event.kind == "made"}
+        for entry in self._there.values():
+            if f"{self._order.folder}/{entry['file']}" not in made:
+                self._tell_file("kept", entry)
+        seconds = round(time.monotonic() - self._start_s, 2)
+        self._tell("done", "kit", done=len(made), total=len(self._there), seconds=seconds)
+        return SongKit(
+            self._order.title, self._order.folder, tuple(self._there.values()), tuple(self._events)
+        )
+
+    # ---- telling
+
+    def _tell(self, kind: EventKind, text: str = "", **more: Any) -> None:
+        event = Event(kind, text, self._order.title, **more)
+        self._events.append(event)
+        self._listener(event)
+
+    def _tell_file(self, kind: EventKind, entry: Entry) -> None:
+        event = file_event(kind, self._order.title, self._order.folder, entry)
+        event = replace(event, done=self._done, total=len(self._order.names)) if kind == "made" else event
+        self._events.append(event)
+        self._listener(event)
 
     # ---- what is there, and what should be
 
@@ -251,9 +222,9 @@ class _Kit:
         for one, recording in zip(self._order.sets, recordings, strict=True):
             for index, track in enumerate(one.tracks):
                 for name in track.names:
-                    self._keys[self._told(name)] = track_key(one, index, recording, gain, name)
+                    self._keys[self._in_folder(name)] = track_key(one, index, recording, gain, name)
         for name, one, speed in self._order.midi:
-            self._keys[self._told(name)] = digest(
+            self._keys[self._in_folder(name)] = digest(
                 set_key(replace(one, tracks=())), speed, self._order.count_in_bars
             )
 
@@ -262,11 +233,13 @@ class _Kit:
         folder = self._order.folder
         known = {f"{folder}/{each['file']}": each["sha256"] for each in manifest.get("files", ())}
         self._files = replace(self._files, known=known)
-        wanted = [name for name in self._order.names if self._told(name) not in self._there]
+        wanted = [name for name in self._order.names if self._in_folder(name) not in self._there]
         found = [(name, self._files.left(name)) for name in wanted]
         found.append((self._manifest_place, self._manifest_files().left(self._manifest_place)))
         self._left = {name for name, left in found if left}
-        self._made.left += [left for _, left in found if left]
+        for name, left in found:
+            if left:
+                self._tell("left", left, file=name)
 
     @property
     def _manifest_place(self) -> str:
@@ -281,8 +254,8 @@ class _Kit:
         known = {self._manifest_place: hashlib.sha256(there).hexdigest()} if is_sealed(there) else {}
         return replace(self._files, known=known)
 
-    def _told(self, name: str) -> str:
-        """Return a file's name as the manifest tells it, from the song's folder."""
+    def _in_folder(self, name: str) -> str:
+        """Return a file's name as the manifest has it, from the song's folder."""
         return str(PurePosixPath(name).relative_to(self._order.folder))
 
     # ---- making
@@ -290,7 +263,7 @@ class _Kit:
     def _make_missing(self) -> None:
         missing = self._missing()
         midi = [each for each in self._order.midi if self._is_missing(each[0])]
-        self._report("playing", self._done, len(self._order.names))
+        self._tell("step", "playing", done=self._done, total=len(self._order.names))
         jobs: list[Job[Any, Any]] = []
         if missing:
             balances = self._hear(missing)
@@ -301,11 +274,11 @@ class _Kit:
         for writing, result in self._results(jobs):
             folder = self._folders[writing.order.work]
             if isinstance(writing, WritingMidi):
-                name = self._told(writing.name)
+                name = self._in_folder(writing.name)
                 data, length_s = result
                 self._finished([midi_entry(name, folder, data, length_s, self._keys[name])])
             else:
-                files = tuple(replace(file, file=self._told(file.file)) for file in result.files)
+                files = tuple(replace(file, file=self._in_folder(file.file)) for file in result.files)
                 self._finished(file_entries(replace(result, files=files), folder, self._keys))
 
     def _writing_midi(self, name: str, one: SetOrder, speed: Fraction) -> WritingMidi:
@@ -313,11 +286,11 @@ class _Kit:
 
     @property
     def _done(self) -> int:
-        return sum(self._told(name) in self._there for name in self._order.names)
+        return sum(self._in_folder(name) in self._there for name in self._order.names)
 
     def _is_missing(self, name: str) -> bool:
         """Return whether a file isn't there and may be made."""
-        return name not in self._left and self._told(name) not in self._there
+        return name not in self._left and self._in_folder(name) not in self._there
 
     def _missing(self) -> list[Wanted]:
         """Return the files that have to be written."""
@@ -347,7 +320,8 @@ class _Kit:
             balance = balance_of({variant: heard[one.work, variant].whole for variant in variants})
             title = f"{one.title}: " if one.title else ""
             notices = (*heard[one.work, variants[0]].notices, *balance.notices())
-            self._made.notices += [f"{title}{notice}" for notice in notices]
+            for notice in notices:
+                self._tell("notice", f"{title}{notice}", set=self._folders[one.work])
             balances.append(balance)
         return balances
 
@@ -411,19 +385,17 @@ class _Kit:
             if outcome.failure is None:
                 yield outcome.job.argument, outcome.result
             else:
-                self._made.failures.append(
-                    (f"{outcome.job.name}: {outcome.failure.message}", outcome.failure.exit_code)
-                )
+                text = f"{outcome.job.name}: {outcome.failure.message}"
+                self._tell("failed", text, exit_code=outcome.failure.exit_code)
 
     def _finished(self, entries: Sequence[Entry]) -> None:
         """Note files that are in their place."""
         for entry in entries:
             self._there[entry["file"]] = entry
-            self._made.made.append(entry["file"])
-        if time.monotonic() - self._told_at_s > TELLING_S:
+            self._tell_file("made", entry)
+        if time.monotonic() - self._manifest_at_s > TELLING_S:
             self._write_manifest("")
-            self._told_at_s = time.monotonic()
-        self._report(entries[0]["file"], self._done, len(self._order.names))
+            self._manifest_at_s = time.monotonic()
 
     def _write_manifest(self, asked: str) -> None:
         """Write what is there; another kit may have come to the same folder, and what it made is told too."""

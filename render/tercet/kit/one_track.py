@@ -1,0 +1,222 @@
+"""Making one track of one song: a recording, or a MIDI file of the notes that it has."""
+
+from __future__ import annotations
+
+import dataclasses
+import os
+import time
+from dataclasses import KW_ONLY, dataclass
+from fractions import Fraction
+from pathlib import Path
+
+from tercet.audio_formats import FORMATS
+from tercet.errors import RequestError
+from tercet.jobs.own_files import own_file
+from tercet.kit.events import Event, Listener, unheard
+from tercet.kit.options import OptionError, PlayOptions, speed_of
+from tercet.kit.ready import ReadySet, playing_of, ready, tell_measuring, tell_problems
+from tercet.kit.sources import GivenSong, SongSource, own_recipes_of, source_of
+from tercet.kit.work_folder import work_folder
+from tercet.made_files import check_may_make, write_made
+from tercet.performing import lay_out
+from tercet.performing.midi import midi_bytes
+from tercet.song import LAYERS, Layer, bar_indices
+from tercet.sound.convolution import THREADS
+from tercet.tracks import Recipe, choose_layers, recipe_named
+from tercet.tracks.clips.performed import facts_of
+from tercet.tracks.practice_forms import TrackOptions
+from tercet.tracks.timelines import Source
+from tercet.tracks.track_files import (
+    SetOrder,
+    TrackOrder,
+    ceilings_of,
+    gains_of,
+    recording_of,
+    write_track,
+)
+
+__all__ = ["OneTrack", "make_track"]
+
+MIDI_ENDINGS = (".mid", ".midi")
+MAKER = "render"
+"""The command that a file is noted under."""
+
+
+@dataclass(frozen=True, slots=True)
+class OneTrack:
+    """Which track of a song: by its name, or by its layers.
+
+    Parameters
+    ----------
+    name
+        Of the track, such as ``echo``, or one of the song's or the class's own; empty to choose by layers.
+    without, only
+        Layers that are left out; layers beside which nothing is heard. Both empty: all layers.
+    flat
+        Every note equally loud.
+    speed
+        A part of the song's tempo, 25% to 200%.
+    bars
+        Only these: ``5-8`` as played, ``verse:3-4`` of a section, ``verse@2:3-4`` on its second pass.
+
+    Raises
+    ------
+    OptionError
+        The speed is out of its range, or layers are chosen of a track that has its own.
+    """
+
+    name: str = ""
+    _: KW_ONLY
+    without: tuple[Layer, ...] = ()
+    only: tuple[Layer, ...] = ()
+    flat: bool = False
+    speed: Fraction | float | str = Fraction(1)
+    bars: str = ""
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "speed", speed_of(self.speed))
+        if self.name and (self.without or self.only):
+            raise OptionError(
+                "track", f" {self.name} already chooses the layers: leave out either it, or without and only"
+            )
+
+    def recipe(self, one: ReadySet, source: SongSource) -> Recipe:
+        """Return what the track is made of; `RequestError` where there is no such track, or nothing to hear."""
+        if self.name:
+            recipe = recipe_named(self.name, own_recipes_of(one.arrangement.song, source))
+        else:
+            recipe = choose_layers(self.without, self.only)
+        return dataclasses.replace(recipe, flat=True) if self.flat else recipe
+
+
+def make_track(
+    song: GivenSong,
+    output: str | os.PathLike[str],
+    track: OneTrack | str = "",
+    options: PlayOptions | None = None,
+    listener: Listener = unheard,
+    *,
+    replace: bool = False,
+) -> Recipe:
+    """Make one track of a song, and return what it is made of.
+
+    Parameters
+    ----------
+    song
+        An arrangement file, or a song.
+    output
+        The file; its ending chooses the kind: ``.wav .flac .mp3 .ogg .opus`` for a recording, ``.mid`` for MIDI.
+    track
+        Which one; its name will do.
+    options
+        How the song is arranged and played.
+    listener
+        Told how far it is, and what is to be known.
+    replace
+        Whether a file there that Tercet didn't make, or that was changed since, may be replaced.
+
+    Raises
+    ------
+    RequestError
+        The song has mistakes, there is no such track or kind of file, or a file there must stay.
+    OutsideError
+        The file can't be written, or the sound or the synthesiser isn't there.
+    """
+    options, path, source = options or PlayOptions(), Path(output), source_of(song)
+    chosen = track if isinstance(track, OneTrack) else OneTrack(track)
+    ending = path.suffix.lower()
+    check_may_make(path, replace=replace)
+    if ending not in MIDI_ENDINGS and ending not in FORMATS:
+        known = " ".join([*FORMATS, ".mid"])
+        raise RequestError(
+            f"{path} ends in {path.suffix or 'nothing'}: the endings that Tercet can make are {known}"
+        )
+    start_s = time.monotonic()
+    listener(Event("started", "track", file=str(path), done=0, total=2))
+    one = ready(source, options, listener)
+    order = _Order(one, chosen.recipe(one, source), chosen, options, path, replace)
+    tell_problems(one.arrangement, listener)
+    listener(Event("step", "playing", file=str(path), done=1, total=2))
+    write = order.write_midi if ending in MIDI_ENDINGS else order.write_recording
+    title, recipe = one.arrangement.song.title, order.recipe
+    for notice in write(listener):
+        listener(Event("notice", notice, title))
+    listener(Event("made", recipe.purpose, title, track=recipe.name, file=str(path), done=2, total=2))
+    if recipe.name == "without-melody":
+        _tell_tune_between(one, listener)
+    seconds = round(time.monotonic() - start_s, 2)
+    listener(Event("done", "track", file=str(path), done=1, total=1, seconds=seconds))
+    return recipe
+
+
+@dataclass(frozen=True, slots=True)
+class _Order:
+    """A track that is asked for, of a song that is ready."""
+
+    one: ReadySet
+    recipe: Recipe
+    chosen: OneTrack
+    options: PlayOptions
+    path: Path
+    replace: bool
+
+    def write_recording(self, listener: Listener) -> tuple[str, ...]:
+        """Write a recording; return what to know about the sound."""
+        options, arrangement = self.options, self.one.arrangement
+        asked = TrackOptions(
+            speed=speed_of(self.chosen.speed),
+            bars=self.chosen.bars,
+            count_in_bars=options.counted_in(arrangement.song),
+            click=options.click,
+            guide=options.guide,
+        )
+        target = Path(os.path.realpath(self.path))
+        files = own_file(self.path, maker=MAKER, replace=self.replace)
+        with work_folder(target.parent) as work:
+            order = SetOrder(
+                arrangement,
+                self.one.font,
+                (TrackOrder(self.recipe, asked, (target.name,)),),
+                work,
+                seed=options.seed,
+                dry=options.dry,
+                clear=options.clear,
+                bits=options.bits,
+                threads=THREADS,
+            )
+            recording = recording_of(order, progress=tell_measuring(listener))
+            balance = recording.balance()
+            write_track(order, 0, recording, balance, gains_of([balance], ceilings_of(order.tracks)), files)
+        return (*recording.playing.notices(), *balance.notices())
+
+    def write_midi(self, listener: Listener) -> tuple[str, ...]:
+        """Write a MIDI file: bars once through, with the notes that the track has."""
+        recipe = self.recipe
+        if recipe.way != "through":
+            raise RequestError(
+                f"{recipe.name} goes through the music more than once, which a MIDI file here doesn't: "
+                "end the file's name with .wav, or choose a track such as demo or without-melody"
+            )
+        playing = playing_of(self.one, self.options, listener)
+        arrangement = playing.piece(recipe.piece)
+        bars = self.chosen.bars or recipe.bars
+        indices = bar_indices(bars, arrangement.bars) if bars else None
+        speed = speed_of(self.chosen.speed) * recipe.steps[0]
+        timeline = lay_out(arrangement, indices, speed, self.options.counted_in(arrangement.song))
+        take = playing.take(timeline, Source(recipe.piece, speed, recipe.flat))
+        facts = facts_of(take.notes, arrangement)
+        heard = tuple(note for note, fact in zip(take.notes, facts, strict=True) if recipe.heard.picks(fact))
+        layers = tuple(layer for layer in LAYERS if any(note.layer == layer for note in heard))
+        data = midi_bytes(arrangement, dataclasses.replace(take, notes=heard), layers or LAYERS)
+        write_made(self.path, data, maker=MAKER, replace=self.replace)
+        return ()
+
+
+def _tell_tune_between(one: ReadySet, listener: Listener) -> None:
+    """Tell whether notes of the tune are still heard where the melody is left out, and how to leave them out too."""
+    song, gestures = one.arrangement.song, one.arrangement.gestures
+    tune = [gesture.layer for gesture in gestures if gesture.notes[-1].part == "tune"]
+    if between := tune.count("between"):
+        notes = f"{len(tune)} note{'' if len(tune) == 1 else 's'}"
+        text = f"{between} of the tune's {notes} lie in between and are still heard: "
+        listener(Event("notice", f"{text}--track without-tune leaves out all of the tune", song.title))

@@ -1,0 +1,327 @@
+"""Making class pages: for each song the page on which students practise, and the list of them all."""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Iterable, Sequence
+from dataclasses import KW_ONLY, dataclass, field
+from fractions import Fraction
+from pathlib import Path
+from typing import cast
+
+from tercet import __version__
+from tercet.errors import RequestError
+from tercet.jobs import FolderStore
+from tercet.jobs.own_files import OwnFiles
+from tercet.kit.events import Event, Listener, unheard
+from tercet.kit.kits import make_kit
+from tercet.kit.manifest import MANIFEST, files_to_take, read_kit
+from tercet.kit.on_paper import sheet_bytes
+from tercet.kit.options import KitOptions, OptionError, PlayOptions, Speed, speeds_of
+from tercet.kit.ready import playing_of, ready, tell_problems
+from tercet.kit.sources import GivenSong, SongSource, each_of, sources_of
+from tercet.kit.work_folder import work_folder
+from tercet.printable import visible_line
+from tercet.publish.page import (
+    KitTrack,
+    ListedSong,
+    PageFiles,
+    PagePlan,
+    PageSound,
+    class_page,
+    made_sound,
+    song_page,
+)
+from tercet.tracks.playing import Playing
+from tercet.tracks.track_files import digest
+
+__all__ = ["PageOptions", "PagesResult", "make_pages"]
+
+TRACKS = (
+    "tune-up",
+    "demo",
+    "chords",
+    "echo",
+    "slow",
+    "learn",
+    "without-melody",
+    "without-tune",
+    "without-strums",
+    "turns-rolls",
+    "turns-phrases",
+    "contrast",
+)
+"""The tracks that a page makes where there is no kit yet; `make_kit` makes all."""
+
+MOST_BYTES_OF_ONE_FILE = 8_000_000
+"""What a mail takes along."""
+
+USUAL_SPEEDS = (Fraction(3, 5), Fraction(4, 5), Fraction(1))
+MAKER = "page"
+"""The command that files are noted under."""
+
+
+@dataclass(frozen=True, slots=True)
+class PageOptions:
+    """What pages are made of, and how.
+
+    Parameters
+    ----------
+    play
+        How the songs are arranged and played.
+    speeds
+        Parts of the song's tempo to choose from; empty for 60%, 80% and 100%, in one file for 100%.
+    title
+        Of the list of songs.
+    one_file
+        Each song as one HTML file, at one speed, up to 8 MB.
+    kit
+        Whether a song that has no kit gets recordings; a kit that is there is used in any case.
+    left_handed
+        Mirror the shapes.
+    replace, verify
+        As in `KitOptions`.
+
+    Raises
+    ------
+    OptionError
+        A value is out of its range; the message names the option.
+    """
+
+    _: KW_ONLY
+    play: PlayOptions = field(default_factory=PlayOptions)
+    speeds: Sequence[Speed] = ()
+    title: str = ""
+    one_file: bool = False
+    kit: bool = True
+    left_handed: bool = False
+    replace: bool = False
+    verify: bool = False
+
+    def __post_init__(self) -> None:
+        usual = USUAL_SPEEDS[-1:] if self.one_file else USUAL_SPEEDS
+        object.__setattr__(self, "speeds", speeds_of(self.speeds) or usual)
+        if self.one_file and len(self.speeds) > 1:
+            raise OptionError("speeds", f": one file holds one speed (got {len(self.speeds)})")
+
+    @property
+    def exact_speeds(self) -> tuple[Fraction, ...]:
+        """The speeds, each once."""
+        return cast("tuple[Fraction, ...]", self.speeds)
+
+
+@dataclass(frozen=True, slots=True)
+class PagesResult:
+    """What came of pages: those that are there, the list of them, and a sentence for each file that stays as it is."""
+
+    pages: tuple[Path, ...]
+    list_page: Path | None
+    left: tuple[str, ...]
+
+
+def make_pages(
+    songs: Iterable[GivenSong],
+    output: str | os.PathLike[str],
+    options: PageOptions | None = None,
+    listener: Listener = unheard,
+) -> PagesResult:
+    """Make a page for each song, in a folder of its own with recordings and sheet, and a list of all.
+
+    Parameters
+    ----------
+    songs
+        Arrangement files, or songs; a class file among them is passed over.
+    output
+        The folder for the pages, made if missing.
+    options
+        What is made, and how.
+    listener
+        Told of each page, of what is to be known, and how far it is.
+
+    Raises
+    ------
+    RequestError
+        Songs have mistakes (all of them are listed), or a page doesn't fit into one file.
+    OutsideError
+        A file can't be written, or the sound or the synthesiser isn't there.
+    """
+    return _Pages(Path(output), options or PageOptions(), listener).make(sources_of(songs, listener))
+
+
+class _Pages:
+    """Pages while they are made."""
+
+    def __init__(self, output: Path, options: PageOptions, listener: Listener) -> None:
+        self._output, self._options, self._listener = output, options, listener
+        self._own = OwnFiles(FolderStore(output.absolute()), MAKER, replace=options.replace)
+        self._pages: list[Path] = []
+        self._left: list[str] = []
+
+    def make(self, sources: Sequence[SongSource]) -> PagesResult:
+        """Make the pages of all songs, then their list."""
+        entries = []
+        for source, playing in zip(sources, each_of(sources, self._playing), strict=True):
+            song = playing.arrangement.song
+            tell_problems(playing.arrangement, self._listener)
+            if self._options.one_file:
+                self._one_file(playing, f"{source.folder}.html")
+            else:
+                self._folder(source, playing)
+                about = (song.composer, str(song.key), str(song.meter))
+                entries.append(ListedSong(f"{source.folder}/index.html", song.title, about))
+        listed = self._list(entries) if entries else None
+        return PagesResult(tuple(self._pages), listed, tuple(self._left))
+
+    def _playing(self, source: SongSource) -> Playing:
+        play = self._options.play
+        return playing_of(ready(source, play, self._listener), play, self._listener)
+
+    # ---- telling
+
+    def _tell_left(self, left: Iterable[str], song: str = "") -> None:
+        for sentence in left:
+            self._left.append(sentence)
+            self._listener(Event("left", sentence, song))
+
+    def _tell_page(self, page: Path, song: str = "", *, anew: bool = True) -> None:
+        self._pages.append(page)
+        self._listener(Event("made" if anew else "kept", "", song, track="page", file=str(page)))
+
+    def _notice(self, text: str, playing: Playing) -> None:
+        self._listener(Event("notice", text, playing.arrangement.song.title))
+
+    # ---- a page of its own folder
+
+    def _folder(self, source: SongSource, playing: Playing) -> None:
+        """Make the folder of a song's page, and the kit that it plays, unless the folder isn't ours to make."""
+        folder, title = self._output / source.folder, playing.arrangement.song.title
+        if folder.is_symlink():
+            self._tell_left([self._own.left(f"{source.folder}/index.html")], title)
+            return
+        if self._options.kit:
+            self._ready_kit(source, folder)
+        asked = self._asked(playing, folder)
+        files = PageFiles(self._own, source.folder)
+        page = folder / "index.html"
+        if not self._options.replace and files.is_there(asked, verify=self._options.verify):
+            self._tell_page(page, title, anew=False)
+            return
+        sound = self._sound(playing, files, folder)
+        written = self._write_folder(source, playing, sound, files, folder)
+        files.finish(asked)
+        self._tell_left(files.left, title)
+        if written:
+            self._tell_page(page, title)
+
+    def _sound(self, playing: Playing, files: PageFiles | None, folder: Path) -> PageSound:
+        """Make what a page plays, or take it from last time."""
+        speeds, start_s = self._options.exact_speeds, time.monotonic()
+        title = playing.arrangement.song.title
+
+        def told(what: str, done: int, total: int) -> None:
+            self._listener(Event("step", what, title, done=done, total=total))
+
+        self._listener(Event("started", "page", title, done=0, total=len(speeds)))
+        with work_folder(folder) as work:
+            sound = made_sound(playing, speeds, files, work, told)
+        seconds = round(time.monotonic() - start_s, 2)
+        self._listener(Event("done", "page", title, done=len(speeds), total=len(speeds), seconds=seconds))
+        if sound.anew:
+            for notice in playing.notices():
+                self._notice(notice, playing)
+        return sound
+
+    def _write_folder(
+        self, source: SongSource, playing: Playing, sound: PageSound, files: PageFiles, folder: Path
+    ) -> bool:
+        """Write the sheet, unless ``tercet sheet`` put one there, and the page; return whether the page was written."""
+        left_handed, sheet = self._options.left_handed, f"{folder.name}.pdf"
+        if self._options.replace or not files.is_of_another(sheet):
+            files.write(
+                sheet, sheet_bytes(playing.arrangement, ".pdf", self._listener, left_handed=left_handed)
+            )
+        elif source.changed_after(folder / sheet):
+            self._notice(
+                f"{folder / sheet} stays as you made it, before the song was changed: make it again, or say --replace",
+                playing,
+            )
+        downloads = {
+            group: [(path.relative_to(folder).as_posix(), path.stat().st_size) for path in paths]
+            for group, paths in files_to_take(folder).items()
+        }
+        plan = PagePlan(
+            playing.arrangement,
+            sound,
+            tracks=self._tracks(playing, folder),
+            downloads=downloads,
+            class_href="../index.html",
+            left_handed=left_handed,
+        )
+        written = {name: files.write(name, data) for name, data in song_page(plan).items()}
+        return written["index.html"]
+
+    def _tracks(self, playing: Playing, folder: Path) -> tuple[KitTrack, ...]:
+        """Return the tracks of the kit in a song's folder; a kit that can't be read is told, and counts as none."""
+        try:
+            return read_kit(folder)
+        except RequestError as error:
+            self._notice(f"{error}. The page has no tracks until then", playing)
+            return ()
+
+    def _asked(self, playing: Playing, folder: Path) -> str:
+        """Return what stands for all that a page is made of: the song, how it is played, and the kit beside it."""
+        options, play, kit = self._options, self._options.play, folder / MANIFEST
+        return digest(
+            __version__,
+            playing.arrangement,
+            playing.sound_identity(),
+            (play.seed, play.dry, play.clear, options.exact_speeds, options.left_handed),
+            kit.read_bytes() if kit.is_file() else b"",
+            [
+                (str(path), path.stat().st_size)
+                for paths in files_to_take(folder).values()
+                for path in paths
+                if path.suffix != ".pdf"
+            ],
+        )
+
+    def _ready_kit(self, source: SongSource, folder: Path) -> None:
+        """Make the recordings of a song's kit as MP3, unless its folder has a kit."""
+        if (folder / MANIFEST).is_file() or any(folder.glob("*.mp3")):
+            return
+        options = KitOptions(
+            play=self._options.play, among=TRACKS, formats=("mp3",), replace=self._options.replace
+        )
+        make_kit([source.given], folder.parent, options, self._listener)
+
+    # ---- other pages
+
+    def _one_file(self, playing: Playing, name: str) -> None:
+        """Make a song's page as one file, unless what is there must stay."""
+        path, title = self._output / name, playing.arrangement.song.title
+        if left := self._own.left(name):
+            self._tell_left([left], title)
+            return
+        sound = self._sound(playing, None, path.parent)
+        plan = PagePlan(playing.arrangement, sound, left_handed=self._options.left_handed, one_file=True)
+        data = song_page(plan)["index.html"]
+        if len(data) > MOST_BYTES_OF_ONE_FILE:
+            raise RequestError(
+                f"{path} would have {len(data) / 1e6:.1f} MB, and one file holds {MOST_BYTES_OF_ONE_FILE / 1e6:.0f}: "
+                "choose a faster speed, or leave --one-file out and send the folder"
+            )
+        self._own.write(data, name)
+        self._tell_page(path, title)
+
+    def _list(self, entries: Sequence[ListedSong]) -> Path | None:
+        """Write the list of the songs; return it, None if something of the user's stands in its place."""
+        files = PageFiles(self._own)
+        title = visible_line(self._options.title)
+        written = {name: files.write(name, data) for name, data in class_page(title, entries).items()}
+        files.finish()
+        self._tell_left(files.left)
+        if not written["index.html"]:
+            return None
+        self._tell_page(self._output / "index.html")
+        return self._output / "index.html"

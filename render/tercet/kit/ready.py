@@ -1,0 +1,228 @@
+"""From what is asked for to songs that are ready to be played: moved, arranged for each set, with a sound."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+from tercet.arranging import Arrangement, Problem, arrange, song_tuning
+from tercet.arranging.advice import lower_octaves
+from tercet.kit.events import Event, Listener, unheard
+from tercet.kit.options import KitOptions, PlayOptions, front_of
+from tercet.kit.sources import SongSource
+from tercet.song import Players, Song, drop_pins, transpose_song
+from tercet.sound.fluid import FluidSynthesiser
+from tercet.sound.sf2_reader import SoundFont
+from tercet.sound.soundfont_choice import choose_font
+from tercet.theory import Tuning
+from tercet.tracks.playing import Playing
+
+__all__ = [
+    "ReadySet",
+    "arranged",
+    "moved",
+    "playing_of",
+    "problem_text",
+    "ready",
+    "ready_sets",
+    "sound_of",
+    "tell_building",
+    "tell_measuring",
+    "tell_off_neck",
+    "tell_problems",
+]
+
+MOST_PROBLEMS_TOLD = 6
+
+
+@dataclass(frozen=True, slots=True)
+class ReadySet:
+    """One set of a song, ready to be played.
+
+    `folder_name` is its folder in the song's own, `title` what tags and messages call it; both are empty where there is
+    only one set.
+    """
+
+    folder_name: str
+    title: str
+    arrangement: Arrangement
+    font: SoundFont
+
+
+def ready(source: SongSource, options: PlayOptions, listener: Listener = unheard) -> ReadySet:
+    """Read and arrange one song, and choose its sound.
+
+    Raises
+    ------
+    SongError, RequestError
+        The song has mistakes, or can't be moved so far.
+    SoundFontError
+        The sound that is asked for isn't there.
+    """
+    song = source.read()
+    return ReadySet("", "", arranged(song, options, listener), sound_of(source, song, options, listener))
+
+
+def arranged(song: Song, options: PlayOptions, listener: Listener = unheard) -> Arrangement:
+    """Return a song arranged as it is asked for; what had to be dropped is told."""
+    asked, strings = moved(song, options, listener)
+    return arrange(asked, strings)
+
+
+def moved(
+    song: Song, options: PlayOptions, listener: Listener = unheard, *, for_set: str = ""
+) -> tuple[Song, Tuning]:
+    """Return a song as it is asked for, and its tuning; pins that had to be dropped are told, of a set if need be."""
+    song = replace(
+        song,
+        as_written=song.as_written or options.as_written,
+        front=song.front if options.front is None else front_of(options.front),
+        feel=options.feel or song.feel,
+        players=options.players or song.players,
+    )
+    own = song_tuning(song)
+    strings = options.strings or own
+    dropped: tuple[str, ...] = ()
+    if options.transpose:
+        song, dropped = transpose_song(song, options.transpose)
+    elif strings.open_pitches != own.open_pitches:
+        song, dropped = drop_pins(song)
+    if dropped:
+        where = f"{for_set}: " if for_set else ""
+        text = f"{where}pins are for the song as written and were dropped: {', '.join(dropped)}"
+        listener(Event("notice", text, song.title))
+    return song, strings
+
+
+def sound_of(source: SongSource, song: Song, options: PlayOptions, listener: Listener = unheard) -> SoundFont:
+    """Return the sound that a song is played with; the built-in ukulele is made if it isn't there yet."""
+    if isinstance(options.sound, SoundFont):
+        return options.sound
+    asked = None if options.sound is None else os.fspath(options.sound)
+    return choose_font(asked, song.sound, source.beside, os.environ, progress=tell_building(listener)).sound
+
+
+def tell_building(listener: Listener) -> Callable[[str, int, int], None]:
+    """Return what tells a listener that the built-in ukulele is made."""
+
+    def told(_what: str, done: int, total: int) -> None:
+        listener(Event("preparing", "making the built-in ukulele, once", done=done, total=total))
+
+    return told
+
+
+def tell_measuring(listener: Listener) -> Callable[[str, int, int], None]:
+    """Return what tells a listener that a new sound is measured."""
+
+    def told(what: str, done: int, total: int) -> None:
+        listener(Event("preparing", f"{what}, once for each sound", done=done, total=total))
+
+    return told
+
+
+def playing_of(one: ReadySet, options: PlayOptions, listener: Listener = unheard) -> Playing:
+    """Return a set as it is played."""
+    return Playing(
+        one.arrangement,
+        FluidSynthesiser(one.font),
+        seed=options.seed,
+        dry=options.dry,
+        clear=options.clear,
+        progress=tell_measuring(listener),
+    )
+
+
+def ready_sets(source: SongSource, options: KitOptions, listener: Listener = unheard) -> tuple[ReadySet, ...]:
+    """Read a song and arrange it for each tuning and for all players that are asked for.
+
+    Parameters
+    ----------
+    source
+        The song.
+    options
+        As `with_class` returns them.
+    listener
+        Told what had to be dropped, and which tuning takes the tune an octave lower.
+
+    Returns
+    -------
+    tuple of ReadySet
+        In the order of their tunings, then of their players. All share key and bars.
+    """
+    song, play = source.read(), options.play
+    font = sound_of(source, song, play, listener)
+    tunings: tuple[Tuning | None, ...] = options.exact_tunings or (None,)
+    hands: tuple[Players | None, ...] = tuple(options.players) or (None,)
+    sets: list[ReadySet] = []
+    for tuning, lower in zip(tunings, _octaves(song, tunings, play, hands), strict=True):
+        name = _tuning_name(tuning) if tuning is not None and len(tunings) > 1 else ""
+        transpose = play.transpose - 12 * lower
+        here = replace(play, tuning=tuning, transpose=transpose)
+        written, strings = moved(song, here, listener, for_set=name)
+        if lower:
+            asked = name.replace(" ", ",")
+            text = (
+                f"{name}: the tune is an octave lower, where it lies better on these strings "
+                f"(one track alone: tercet render --transpose {transpose} --tuning {asked})"
+            )
+            listener(Event("notice", text, song.title))
+        for players in hands:
+            title = ", ".join(filter(None, [name, players if players and len(hands) > 1 else ""]))
+            part = arrange(
+                replace(written, players=players or written.players),
+                strings,
+                simple=players == "beginner" and len(hands) > 1,
+            )
+            sets.append(ReadySet(_folder_name(title), title, part, font))
+    return tuple(sets)
+
+
+def _octaves(
+    song: Song, tunings: Sequence[Tuning | None], play: PlayOptions, hands: Sequence[Players | None]
+) -> Sequence[bool]:
+    """Return for each tuning of a kit whether its players take the tune an octave lower than the others."""
+    named = [tuning for tuning in tunings if tuning is not None]
+    if len(named) < 2:
+        return (False,) * len(tunings)
+    return lower_octaves(
+        replace(song, as_written=song.as_written or play.as_written),
+        named,
+        play.transpose,
+        [players or song.players for players in hands],
+    )
+
+
+def _tuning_name(tuning: Tuning) -> str:
+    """Return a tuning's name, or its notes: ``A4 D4 F#4 B4``."""
+    return tuning.name if tuning.name != "custom" else " ".join(map(str, tuning.open_pitches))
+
+
+def _folder_name(title: str) -> str:
+    """Return a set's title as a folder's name that every system takes: ``low-g-beginner``, ``a4-d4-fs4-b4``."""
+    return title.replace(", ", "-").replace(" ", "-").replace("#", "s").lower()
+
+
+def problem_text(problem: Problem) -> str:
+    """Return what can't be done as written, where, and its remedy."""
+    remedy = f" Remedy: {problem.remedy}." if problem.remedy else ""
+    return f"bar {problem.bar_number} ({problem.section}): {problem.message}.{remedy}"
+
+
+def tell_problems(arrangement: Arrangement, listener: Listener, set_title: str = "") -> None:
+    """Tell what the players can't do as written, first notes that no string has; of several sets, for which."""
+    start = f"{set_title}: " if set_title else ""
+    ordered = sorted(arrangement.problems, key=lambda problem: not problem.off_neck)
+    for problem in ordered[:MOST_PROBLEMS_TOLD]:
+        listener(Event("problem", start + problem_text(problem), arrangement.song.title))
+    more = len(ordered) - MOST_PROBLEMS_TOLD
+    if more > 0:
+        text = f"{start}… and {more} more: `tercet check` shows all"
+        listener(Event("problem", text, arrangement.song.title))
+
+
+def tell_off_neck(arrangement: Arrangement, listener: Listener) -> None:
+    """Tell which notes no string has, and what becomes of them."""
+    for problem in arrangement.problems:
+        if problem.off_neck:
+            listener(Event("problem", problem_text(problem), arrangement.song.title))
