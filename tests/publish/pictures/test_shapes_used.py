@@ -107,7 +107,7 @@ def test_some_bars_only() -> None:
 @given(made=pieces())
 def test_the_lines_together_are_the_song(made: Arrangement) -> None:
     lines = shapes_by_line(made)
-    assert [number for line in lines for number in range(line.first_bar, line.last_bar + 1)] == [
+    assert [number for line in lines for number in range(line.bars[0].number, line.bars[-1].number + 1)] == [
         bar.number for bar in made.bars
     ]
     from_lines = dict.fromkeys((use.chord, use.frets) for line in lines for use in line.shapes)

@@ -69,11 +69,7 @@ def song_facts(arrangement: Arrangement, take: Take) -> SongFacts:
     place = {index: number for number, index in enumerate(gestures)}
     lines = shapes_by_line(arrangement)
     shapes = tuple(dict.fromkeys(shape for line in lines for shape in line.shapes))
-    line_of = {
-        number: index
-        for index, line in enumerate(lines)
-        for number in range(line.first_bar, line.last_bar + 1)
-    }
+    line_of = {bar.number: index for index, line in enumerate(lines) for bar in line.bars}
     natural = natural_places(take)
     facts = {
         "layers": [{"name": layer, "natural": natural[layer]} for layer in LAYERS],
@@ -95,8 +91,8 @@ def song_facts(arrangement: Arrangement, take: Take) -> SongFacts:
 
 def _line_facts(line: LineShapes, shapes: Sequence[ShapeUse], bar_index: dict[int, int]) -> dict[str, Any]:
     return {
-        "first": bar_index[line.first_bar],
-        "last": bar_index[line.last_bar],
+        "first": bar_index[line.bars[0].number],
+        "last": bar_index[line.bars[-1].number],
         "shapes": [shapes.index(shape) for shape in line.shapes],
     }
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import base64
+from base64 import b64encode
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 from urllib.parse import quote
 
@@ -29,11 +29,10 @@ from tercet.publish.page.sound import KNOCKS_APART_S, PageSound
 from tercet.publish.page.stems import MUSIC_FRAME, PULSE_FRAME, PULSE_HZ, PULSE_WIDTH_S, STEM_RATE_HZ
 from tercet.publish.page.timing import SpeedTiming, speed_facts, speed_label
 from tercet.publish.pictures.chord_diagram import chord_diagram_drawing
-from tercet.publish.pictures.shapes_used import ShapeUse
 from tercet.publish.pictures.take_picture import RowPlace, row_places, take_picture
 from tercet.publish.score.mei import Score
 from tercet.publish.shapes import Drawing
-from tercet.publish.svg import svg_text
+from tercet.publish.svg import svg_element, svg_text
 from tercet.song import LAYERS, Layer, played_visits
 from tercet.tracks.in_memory import PARTS
 
@@ -159,7 +158,9 @@ def song_page(plan: PagePlan) -> dict[str, bytes]:
         "stems": (),
         "facts": data_for_page(_player_facts(plan, facts, score, drawn, picture)),
         "map": {
-            "src": _data_address(svg) if plan.one_file else f"{FOLDER}take.svg",
+            "src": f"data:image/svg+xml;base64,{b64encode(svg).decode()}"
+            if plan.one_file
+            else f"{FOLDER}take.svg",
             "width": round(picture.width),
             "height": round(picture.height),
         },
@@ -223,7 +224,9 @@ def _song_values(plan: PagePlan, facts: SongFacts, views: Sequence[MusicView]) -
             {"title": _take_title(group), "files": [_file_words(*file) for file in files]}
             for group, files in (plan.downloads or {}).items()
         ],
-        "shapes": [_shape_svg(shape, left_handed=plan.left_handed) for shape in facts.shapes],
+        "shapes": [
+            svg_element(chord_diagram_drawing(shape, left_handed=plan.left_handed)) for shape in facts.shapes
+        ],
         "made_with": filled("made_with", version=__version__, licence=song.licence).strip(),
     }
 
@@ -253,15 +256,6 @@ def _take_title(group: str) -> str:
 def _file_words(name: str, size: int) -> dict[str, str]:
     shown = f"{size / 1e6:.1f} MB" if size >= 100_000 else f"{size / 1e3:.1f} kB"
     return {"href": quote(name), "name": name, "size": shown}
-
-
-def _shape_svg(shape: ShapeUse, *, left_handed: bool) -> str:
-    """Return a shape's diagram as an svg element, without the declaration that files begin with."""
-    return svg_text(chord_diagram_drawing(shape, left_handed=left_handed)).partition("?>")[2].strip()
-
-
-def _data_address(svg: bytes) -> str:
-    return "data:image/svg+xml;base64," + base64.b64encode(svg).decode("ascii")
 
 
 # What the player knows
@@ -340,10 +334,7 @@ def _track_facts(track: KitTrack, arrangement: Arrangement) -> dict[str, Any]:
     place = {bar.number: index for index, bar in enumerate(arrangement.bars)}
     return {
         "title": track.title,
-        "turns": [
-            {"whose": turn.whose, "start_s": turn.start_s, "end_s": turn.end_s, "step": turn.step}
-            for turn in track.turns
-        ],
+        "turns": [asdict(turn) for turn in track.turns],
         "bars": [
             {"index": place[bar.number], "start_s": bar.start_s, "end_s": bar.end_s}
             for bar in track.bars

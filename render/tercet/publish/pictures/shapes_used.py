@@ -5,7 +5,7 @@ A shape is listed once under each chord name. Single notes don't count: they are
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from tercet.arranging import Arrangement, Gesture
@@ -44,17 +44,9 @@ class ShapeUse:
 
 @dataclass(frozen=True, slots=True)
 class LineShapes:
-    """The shapes of one line of music as played.
+    """The bars of one line of music as played, and the shapes used in them."""
 
-    `section` and `pass_number` say of which playing, `line` which of the section's lines (from 0); the line has the
-    bars `first_bar` to `last_bar`, by their numbers in the piece as played.
-    """
-
-    section: str
-    pass_number: int
-    line: int
-    first_bar: int
-    last_bar: int
+    bars: tuple[Bar, ...]
     shapes: tuple[ShapeUse, ...]
 
 
@@ -77,15 +69,13 @@ def shapes_used(arrangement: Arrangement, bar_numbers: Collection[int] | None = 
 def shapes_by_line(arrangement: Arrangement) -> tuple[LineShapes, ...]:
     """Return the shapes of each line of music, line by line as played."""
     fingers = _fingers_by_shape(arrangement)
-    found = []
-    for bars in (line for visit in played_visits(arrangement.bars) for line in visit.lines):
-        first, last = bars[0], bars[-1]
+
+    def used_in(bars: Sequence[Bar]) -> tuple[ShapeUse, ...]:
         gestures = [gesture for bar in bars for gesture in arrangement.by_bar[bar.number]]
-        shapes = _listed(gestures, arrangement, fingers)
-        found.append(
-            LineShapes(first.section, first.pass_number, first.line, first.number, last.number, shapes)
-        )
-    return tuple(found)
+        return _listed(gestures, arrangement, fingers)
+
+    lines = (line for visit in played_visits(arrangement.bars) for line in visit.lines)
+    return tuple(LineShapes(line, used_in(line)) for line in lines)
 
 
 def chord_at(gesture: Gesture, bar: Bar) -> str:

@@ -17,7 +17,7 @@ from tercet.publish.pictures.legend import LEGEND_LINE, legend
 from tercet.publish.pictures.looks import FAINT, LOOKS, PAPER, TEXT, TEXT_SOFT, ink_of, radius_of, toned
 from tercet.publish.pictures.note_marks import Frame, gestures_of, level_of, note_marks
 from tercet.publish.pictures.take_rows import PictureRow, picture_rows
-from tercet.publish.shapes import Disc, Drawing, Ink, Path, Shape, Text
+from tercet.publish.shapes import Disc, Drawing, Ink, Path, Point, Shape, Text
 from tercet.publish.typefaces import text_width_em
 from tercet.song import LAYERS, Layer
 from tercet.theory import MARK_LEVEL_DB
@@ -175,9 +175,7 @@ def _row(row: PictureRow, arrangement: Arrangement, scale: _Scale, place: RowPla
     yield from _strings(arrangement, y_of, right)
     yield from _bar_lines(row, x_of, field_top, field_bottom)
     yield from _chords(row, x_of, place.y + 12.0)
-    panel_height = PANEL - 8.0
-    panel = _LevelPanel(x_of, place.x, right, panel_top + 8.0, panel_height, scale.low_db, scale.high_db)
-    yield from panel.shapes(row.notes)
+    yield from _level_panel(row, x_of, panel_top + 8.0, right, scale)
     yield from note_marks(row.notes, Frame(x_of, y_of, right))
     yield from _words(row, x_of, field_bottom + 15.0)
 
@@ -234,57 +232,34 @@ def _panel_range_db(notes: tuple[TakeNote, ...]) -> tuple[float, float]:
     return min(levels) - PANEL_MARGIN_DB, max(levels) + PANEL_MARGIN_DB
 
 
-@dataclass(frozen=True, slots=True)
-class _LevelPanel:
-    """A panel: where it lies in the drawing, and its range in dB relative to mf.
+def _level_panel(
+    row: PictureRow, x_of: Callable[[float], float], top: float, right: float, scale: _Scale
+) -> Iterator[Shape]:
+    """Yield a faint line for each dynamic mark, and each layer's curve in its own line, the softest first."""
 
-    `x_of` takes seconds of the take.
-    """
+    def y_of(level_db: float) -> float:
+        return top + (PANEL - 8.0) * (scale.high_db - level_db) / (scale.high_db - scale.low_db)
 
-    x_of: Callable[[float], float]
-    left: float
-    right: float
-    top: float
-    height: float
-    low_db: float
-    high_db: float
+    for mark, level_db in MARK_LEVEL_DB.items():
+        if scale.low_db <= level_db <= scale.high_db:
+            y = y_of(level_db)
+            yield Path(((LEFT, y), (right, y)), Ink(stroke=FAINT, width=0.7), name="mark")
+            yield Text(LEFT - 8.0, y + 3.2, mark, MARK_SIZE, TEXT_SOFT, "end")
+    levels: dict[Layer, list[tuple[float, float]]] = {layer: [] for layer in LAYERS}
+    for stroke in gestures_of(row.notes):
+        levels[stroke[0].layer].append((stroke[-1].onset_s, level_of(stroke)))
+    played = [(layer, sorted(found)) for layer, found in levels.items() if found]
+    for layer, found in sorted(played, key=lambda item: sum(level for _, level in item[1]) / len(item[1])):
+        points = tuple((x_of(onset_s), y_of(level_db)) for onset_s, level_db in found)
+        yield from _curve(layer, points, sorted(level_db for _, level_db in found)[len(found) // 2])
 
-    def shapes(self, notes: tuple[TakeNote, ...]) -> tuple[Shape, ...]:
-        """Return a faint line for each dynamic mark, and each layer's curve in its own line, the softest first."""
-        curves = {layer: self._curve(layer, notes) for layer in LAYERS}
-        backmost = sorted(LAYERS, key=lambda layer: self._mean_db(layer, notes))
-        return (*self._marks(), *(shape for layer in backmost for shape in curves[layer]))
 
-    def _y(self, level_db: float) -> float:
-        return self.top + self.height * (self.high_db - level_db) / (self.high_db - self.low_db)
-
-    def _marks(self) -> Iterator[Shape]:
-        for mark, level_db in MARK_LEVEL_DB.items():
-            if self.low_db <= level_db <= self.high_db:
-                y = self._y(level_db)
-                yield Path(((self.left, y), (self.right, y)), Ink(stroke=FAINT, width=0.7), name="mark")
-                yield Text(self.left - 8.0, y + 3.2, mark, MARK_SIZE, TEXT_SOFT, "end")
-
-    @staticmethod
-    def _mean_db(layer: Layer, notes: tuple[TakeNote, ...]) -> float:
-        levels = [level_of(stroke) for stroke in gestures_of(notes) if stroke[0].layer == layer]
-        return sum(levels) / len(levels) if levels else 0.0
-
-    def _curve(self, layer: Layer, notes: tuple[TakeNote, ...]) -> Iterator[Shape]:
-        """Yield a layer's line through the levels of its strokes, and a dot for each."""
-        strokes = sorted(
-            (stroke[-1].onset_s, level_of(stroke))
-            for stroke in gestures_of(notes)
-            if stroke[0].layer == layer
-        )
-        if not strokes:
-            return
-        middle_db = sorted(level_db for _, level_db in strokes)[len(strokes) // 2]
-        width = min(max(0.3 * radius_of(middle_db), LIGHTEST_LINE), HEAVIEST_LINE)
-        look = LOOKS[layer]
-        tone = toned(look.colour, ink_of(middle_db))
-        dash = tuple(width * part for part in look.dash)
-        points = tuple((self.x_of(onset_s), self._y(level_db)) for onset_s, level_db in strokes)
-        yield Path(points, Ink(stroke=tone, width=width, dash=dash), name=f"level {layer}")
-        for x, y in points:
-            yield Disc(x, y, 0.8 * width, Ink(fill=tone))
+def _curve(layer: Layer, points: tuple[Point, ...], middle_db: float) -> Iterator[Shape]:
+    """Yield a layer's line through the levels of its strokes, as heavy as the middle one, and a dot for each."""
+    width = min(max(0.3 * radius_of(middle_db), LIGHTEST_LINE), HEAVIEST_LINE)
+    look = LOOKS[layer]
+    tone = toned(look.colour, ink_of(middle_db))
+    dash = tuple(width * part for part in look.dash)
+    yield Path(points, Ink(stroke=tone, width=width, dash=dash), name=f"level {layer}")
+    for x, y in points:
+        yield Disc(x, y, 0.8 * width, Ink(fill=tone))

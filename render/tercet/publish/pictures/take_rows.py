@@ -58,37 +58,26 @@ class PictureRow:
         return self.played[-1].end_s
 
 
-@dataclass(frozen=True, slots=True)
-class _TakeBar:
-    """A bar of the take: its index there, when it is played, and what is written."""
-
-    index: int
-    played: PlayedBar
-    bar: Bar
-
-
 def picture_rows(take: Take, arrangement: Arrangement) -> tuple[PictureRow, ...]:
     """Return the rows of a take of an arrangement, in order."""
     written = {bar.number: bar for bar in arrangement.bars}
+    bars = [written[played.number] for played in take.bars]
     passes = {bar.section: bar.pass_number for bar in arrangement.bars}
     rows: list[PictureRow] = []
-    before: Bar | None = None
-    for chunk in _chunks([_TakeBar(i, played, written[played.number]) for i, played in enumerate(take.bars)]):
-        first = chunk[0].bar
+    for indices in _indices_by_row(take.bars, bars):
+        first = bars[indices.start]
+        before = bars[indices.start - 1] if indices.start else None
         begins = before is None or _visit(before) != _visit(first) or before.section_bar >= first.section_bar
-        heading = _heading(first, passes[first.section]) if begins else ""
-        indices = {item.index for item in chunk}
         notes = tuple(note for note in take.notes if note.bar_index in indices)
         rows.append(
             PictureRow(
-                tuple(item.played for item in chunk),
-                tuple(item.bar for item in chunk),
+                take.bars[indices.start : indices.stop],
+                tuple(bars[indices.start : indices.stop]),
                 notes,
-                tuple(_syllables(chunk, notes)),
-                heading,
+                tuple(syllable for index in indices for syllable in _syllables(take, index, bars[index])),
+                _heading(first, passes[first.section]) if begins else "",
             )
         )
-        before = chunk[-1].bar
     return tuple(rows)
 
 
@@ -100,32 +89,28 @@ def _heading(bar: Bar, passes: int) -> str:
     return bar.section if passes == 1 else f"{bar.section}, pass {bar.pass_number}"
 
 
-def _chunks(bars: Sequence[_TakeBar]) -> Iterator[list[_TakeBar]]:
-    """Yield the bars row by row: a line of music, or even parts of one that is long."""
-    for line in _lines(bars):
-        length_s = line[-1].played.end_s - line[0].played.start_s
+def _indices_by_row(played: Sequence[PlayedBar], bars: Sequence[Bar]) -> Iterator[range]:
+    """Yield the indices of the bars of each row: a line of one playing of a section, or even parts of a long one."""
+
+    def line_of(index: int) -> tuple[str, int, int, int]:
+        return *_visit(bars[index]), bars[index].line, played[index].number - index
+
+    for _, run in groupby(range(len(bars)), key=line_of):
+        line = list(run)
+        length_s = played[line[-1]].end_s - played[line[0]].start_s
         parts = min(ceil(length_s / LONGEST_ROW_S), len(line))
-        cuts = [len(line) * part // parts for part in range(parts + 1)]
-        for start, end in pairwise(cuts):
-            yield line[start:end]
+        cuts = [line[0] + len(line) * part // parts for part in range(parts + 1)]
+        yield from (range(start, end) for start, end in pairwise(cuts))
 
 
-def _lines(bars: Sequence[_TakeBar]) -> Iterator[list[_TakeBar]]:
-    """Yield runs of bars that follow each other in one line of one playing of a section."""
-    for _, run in groupby(
-        bars, key=lambda item: (*_visit(item.bar), item.bar.line, item.played.number - item.index)
-    ):
-        yield list(run)
-
-
-def _syllables(chunk: Sequence[_TakeBar], notes: Sequence[TakeNote]) -> Iterator[SungSyllable]:
-    """Yield the words, each when the tune's note of its place is struck."""
-    struck = {(note.bar_index, note.beat): note.onset_s for note in notes if note.part == "tune"}
-    for item in chunk:
-        length_s = item.played.end_s - item.played.start_s
-        for at_beat, syllable in item.bar.words:
-            if syllable.holds:
-                continue
-            even_s = item.played.start_s + length_s * float(at_beat / item.bar.length_beat)
-            onset_s = struck.get((item.index, item.bar.start_beat + at_beat), even_s)
+def _syllables(take: Take, index: int, bar: Bar) -> Iterator[SungSyllable]:
+    """Yield the words of a bar, each when the tune's note of its place is struck."""
+    played = take.bars[index]
+    struck = {
+        note.beat: note.onset_s for note in take.notes if note.bar_index == index and note.part == "tune"
+    }
+    for at_beat, syllable in bar.words:
+        if not syllable.holds:
+            even_s = played.start_s + (played.end_s - played.start_s) * float(at_beat / bar.length_beat)
+            onset_s = struck.get(bar.start_beat + at_beat, even_s)
             yield SungSyllable(onset_s, syllable.text + ("-" if syllable.joined else ""))

@@ -242,44 +242,23 @@ def _content(measure: Measure, arrangement: Arrangement, starts: Sequence[float]
 
 
 @dataclass(slots=True)
-class _Slot:
-    """One bar of a section: its variants, each with its content and its playings."""
-
-    variants: list[tuple[object, list[Measure]]] = field(default_factory=list)
-
-    def variant(self, content: object) -> int:
-        """Return the index of the variant with this content; the number of variants when there is none."""
-        return next(
-            (index for index, (known, _) in enumerate(self.variants) if known == content), len(self.variants)
-        )
-
-    def add(self, measure: Measure, content: object) -> None:
-        index = self.variant(content)
-        if index == len(self.variants):
-            self.variants.append((content, []))
-        self.variants[index][1].append(measure)
-
-    def partition(self) -> tuple[tuple[int, ...], ...]:
-        """Return which passes share a variant."""
-        return tuple(tuple(measure.pass_number for measure in playings) for _, playings in self.variants)
-
-
-@dataclass(slots=True)
 class _Draft:
-    """A printed section as it grows, pass by pass; the slots by the bar of the section."""
+    """A printed section as it grows, pass by pass.
+
+    `bars` has for each bar of the section what has been played there so far: different contents in order of their first
+    appearance, each with its playings.
+    """
 
     name: str
     passes: list[int] = field(default_factory=list)
-    slots: dict[int, _Slot] = field(default_factory=dict)
+    bars: dict[int, dict[object, list[Measure]]] = field(default_factory=dict)
 
     def takes(self, visit: Sequence[Measure], contents: Sequence[object]) -> bool:
         """Whether a playing of a section can share this print: few brackets, and half of its bars already there."""
         if visit[-1].section != self.name:
             return False
         new = [
-            measure.section_bar not in self.slots
-            or self.slots[measure.section_bar].variant(content)
-            == len(self.slots[measure.section_bar].variants)
+            content not in self.bars.get(measure.section_bar, {})
             for measure, content in zip(visit, contents, strict=True)
         ]
         runs = sum(is_new for is_new, _ in groupby(new))
@@ -288,18 +267,23 @@ class _Draft:
     def add(self, visit: Sequence[Measure], contents: Sequence[object]) -> None:
         self.passes.append(visit[-1].pass_number)
         for measure, content in zip(visit, contents, strict=True):
-            self.slots.setdefault(measure.section_bar, _Slot()).add(measure, content)
+            self.bars.setdefault(measure.section_bar, {}).setdefault(content, []).append(measure)
 
     def segments(self) -> tuple[Segment, ...]:
         """Return the bars cut where other passes play."""
         segments: list[Segment] = []
-        ordered = [self.slots[section_bar] for section_bar in sorted(self.slots)]
-        for partition, group in groupby(ordered, key=_Slot.partition):
-            slots = list(group)
-            for index, passes in enumerate(partition):
-                bars = tuple(WrittenBar(tuple(slot.variants[index][1])) for slot in slots)
+        ordered = [tuple(variants.values()) for _, variants in sorted(self.bars.items())]
+        for partition, group in groupby(ordered, key=_passes_of):
+            variants = zip(*group, strict=True)
+            for passes, playings in zip(partition, variants, strict=True):
+                bars = tuple(WrittenBar(tuple(each)) for each in playings)
                 segments.append(Segment(bars, passes, len(partition) > 1))
         return tuple(segments)
+
+
+def _passes_of(variants: Sequence[Sequence[Measure]]) -> tuple[tuple[int, ...], ...]:
+    """Return which passes share a variant of a bar."""
+    return tuple(tuple(measure.pass_number for measure in playings) for playings in variants)
 
 
 # ---- the way through: which repeat signs can tell it, and what has to be said in words
