@@ -235,7 +235,7 @@ def test_missing_sound_is_told(opened: Opened, pages: Path, tmp_path: Path) -> N
     page = window.show((folder / "index.html").as_uri())
     page.click("#go")
     page.wait_for_function(
-        "() => document.getElementById('told').textContent.includes('could not be loaded')"
+        "() => document.getElementById('told').textContent.includes(\"couldn't be loaded\")"
     )
     assert state(page, "state") == "lost"
     assert [text for text in window.said if "ERR_FILE_NOT_FOUND" not in text] == []
