@@ -20,7 +20,7 @@ from typing import Any
 
 from measuring import Aims, NothingMadeError, asked, counted, environment, parser_of
 
-from tercet.jobs import Job, Place, open_place, run_jobs
+from tercet.jobs import Job, Workplace, open_workplace, run_jobs
 
 JOB_S = 0.3
 TWO_TO_ONE = 1.7
@@ -58,9 +58,9 @@ def main() -> int:
     with (
         tempfile.TemporaryDirectory() as folder,
         dask_cluster(Path(folder), workers=2) as address,
-        open_place(1) as one,
-        open_place(2) as two,
-        open_place(cluster=address) as dask,
+        open_workplace(1) as one,
+        open_workplace(2) as two,
+        open_workplace(cluster=address) as dask,
     ):
         places = {"this process": one, "two processes": two, "two Dask workers": dask}
         for place in places.values():
@@ -90,10 +90,10 @@ def _rounds_that_take(length_s: float) -> int:
     return max(1, round(200 * length_s / (time.perf_counter() - start_s)))
 
 
-def _seconds(place: Place, work: Job[Any, Any], number: int) -> float:
-    """Return how long a place takes for a number of equal jobs; its workers have started."""
+def _seconds(workplace: Workplace, work: Job[Any, Any], number: int) -> float:
+    """Return how long a workplace takes for a number of equal jobs; its workers have started."""
     start_s = time.perf_counter()
-    results = [outcome.value() for outcome in run_jobs([work] * number, place)]
+    results = [outcome.value() for outcome in run_jobs([work] * number, workplace)]
     took_s = time.perf_counter() - start_s
     if len(results) != number:
         raise NothingMadeError(f"{len(results)} of {number} jobs were done")

@@ -9,7 +9,7 @@
         ├── SynthesiserError    the FluidSynth library
         ├── SoundFontError      a sound font
         ├── OutputError         a file or folder that can't be written
-        └── PlaceError          processes or a cluster to run jobs on
+        └── WorkplaceError          processes or a cluster to run jobs on
 
 ``ParameterError`` is also a ``ValueError``: a caller of the Python functions passed a value out of range.
 """
@@ -25,12 +25,12 @@ __all__ = [
     "OutputError",
     "OutsideError",
     "ParameterError",
-    "PlaceError",
     "RequestError",
     "SongError",
     "SoundFontError",
     "SynthesiserError",
     "TercetError",
+    "WorkplaceError",
 ]
 
 
@@ -62,7 +62,7 @@ class OutputError(OutsideError):
     """A file or folder can't be written; nothing half written is left."""
 
 
-class PlaceError(OutsideError):
+class WorkplaceError(OutsideError):
     """The processes or the cluster on which jobs should run aren't there, or have gone."""
 
 

@@ -9,14 +9,14 @@ import sys
 from pathlib import Path
 
 from tercet.errors import TercetError
-from tercet.jobs import open_place, run_jobs
+from tercet.jobs import open_workplace, run_jobs
 from tests.jobs.work import clean_work, jobs_of
 
 
 def main() -> int:
     folder, where = Path(sys.argv[1]), sys.argv[2]
     try:
-        with open_place(int(where)) if where.isdigit() else open_place(cluster=where) as place:
+        with open_workplace(int(where)) if where.isdigit() else open_workplace(cluster=where) as place:
             for _ in run_jobs(jobs_of(clean_work, *[folder] * 10), place):
                 pass
     except TercetError as error:

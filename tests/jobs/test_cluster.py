@@ -14,8 +14,8 @@ from pathlib import Path
 
 import pytest
 
-from tercet.errors import PlaceError
-from tercet.jobs import Place, open_place, run_jobs
+from tercet.errors import WorkplaceError
+from tercet.jobs import Workplace, open_workplace, run_jobs
 from tercet.jobs.cluster import Cluster
 from tests.jobs.dask_programs import ROOT, Programs, dask_programs
 from tests.jobs.work import (
@@ -40,12 +40,12 @@ def programs(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Programs]:
 
 
 @pytest.fixture(scope="module")
-def cluster(programs: Programs) -> Iterator[Place]:
+def cluster(programs: Programs) -> Iterator[Workplace]:
     with cluster_of(programs) as place:
         yield place
 
 
-def cluster_of(programs: Programs) -> Place:
+def cluster_of(programs: Programs) -> Workplace:
     """Return the cluster when all workers have joined, which takes a while on a machine with much to do."""
     from tercet.jobs import cluster as module
 
@@ -58,7 +58,7 @@ def cluster_of(programs: Programs) -> Place:
 
 
 def test_every_job_has_one_outcome_and_both_workers_work(
-    programs: Programs, cluster: Place, tmp_path: Path
+    programs: Programs, cluster: Workplace, tmp_path: Path
 ) -> None:
     meetings = [Meeting(tmp_path, len(programs.workers))] * 12
     outcomes = list(run_jobs(jobs_of(meet, *meetings), cluster))
@@ -66,7 +66,7 @@ def test_every_job_has_one_outcome_and_both_workers_work(
     assert len({outcome.job.name for outcome in outcomes}) == 12
 
 
-def test_equal_jobs_are_all_run(cluster: Place, tmp_path: Path) -> None:
+def test_equal_jobs_are_all_run(cluster: Workplace, tmp_path: Path) -> None:
     same = Visit(tmp_path, "job")
     assert [outcome.value() for outcome in run_jobs(jobs_of(visit, same, same, same), cluster)] == ["job"] * 3
     assert len({path.name for path in tmp_path.iterdir()}) >= 2, (
@@ -74,7 +74,7 @@ def test_equal_jobs_are_all_run(cluster: Place, tmp_path: Path) -> None:
     )
 
 
-def test_a_job_that_fails_does_not_stop_the_others(cluster: Place) -> None:
+def test_a_job_that_fails_does_not_stop_the_others(cluster: Workplace) -> None:
     jobs = [
         *jobs_of(divided, 0, 2),
         *jobs_of(full_disk, 1),
@@ -92,7 +92,7 @@ def test_a_job_that_fails_does_not_stop_the_others(cluster: Place) -> None:
     assert told[4].startswith("ZeroDivisionError")
 
 
-def test_what_is_left_early_is_cancelled_and_the_cluster_works_on(cluster: Place, tmp_path: Path) -> None:
+def test_what_is_left_early_is_cancelled_and_the_cluster_works_on(cluster: Workplace, tmp_path: Path) -> None:
     visits = [Visit(tmp_path, f"job-{number}", pause_s=0.3) for number in range(40)]
     for _ in run_jobs(jobs_of(visit, *visits), cluster):
         break
@@ -116,14 +116,14 @@ def test_an_error_beside_the_jobs_cancels_them_and_leaves_the_scheduler_running(
 def test_a_worker_with_another_tercet_is_refused(programs: Programs, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("tercet.jobs.cluster.__version__", "99.0")
     with pytest.raises(
-        PlaceError, match=r"the worker at tcp://\S+ has Tercet \S+, and this computer has Tercet 99.0"
+        WorkplaceError, match=r"the worker at tcp://\S+ has Tercet \S+, and this computer has Tercet 99.0"
     ):
         Cluster(programs.address).__enter__()
 
 
 def test_a_worker_without_tercet_is_refused(programs: Programs, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("tercet.jobs.cluster.VERSION", "no_such_package:__version__")
-    with pytest.raises(PlaceError, match=r"the worker at tcp://\S+ can't load Tercet"):
+    with pytest.raises(WorkplaceError, match=r"the worker at tcp://\S+ can't load Tercet"):
         Cluster(programs.address).__enter__()
 
 
@@ -176,7 +176,9 @@ def test_a_scheduler_without_workers_is_refused(tmp_path: Path, monkeypatch: pyt
     monkeypatch.setattr("tercet.jobs.cluster.ANSWER_S", 1.0)
     with (
         dask_programs(tmp_path, workers=0) as programs,
-        pytest.raises(PlaceError, match=rf"has no worker: start one with «dask worker {programs.address} "),
+        pytest.raises(
+            WorkplaceError, match=rf"has no worker: start one with «dask worker {programs.address} "
+        ),
     ):
         Cluster(programs.address).__enter__()
 
@@ -187,8 +189,8 @@ def test_a_scheduler_without_workers_is_refused(tmp_path: Path, monkeypatch: pyt
 def test_where_nobody_answers_is_told_at_once(address: str, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("tercet.jobs.cluster.ANSWER_S", 0.5)
     with (
-        pytest.raises(PlaceError, match=rf"no Dask scheduler answers at {address}") as caught,
-        open_place(cluster=address),
+        pytest.raises(WorkplaceError, match=rf"no Dask scheduler answers at {address}") as caught,
+        open_workplace(cluster=address),
     ):
         pass
     assert caught.value.exit_code == 3
@@ -205,7 +207,7 @@ def test_another_program_that_answers_is_no_scheduler() -> None:
         other = threading.Thread(target=answer)
         other.start()
         address = f"tcp://127.0.0.1:{server.getsockname()[1]}"
-        with pytest.raises(PlaceError, match="no Dask scheduler answers"):
+        with pytest.raises(WorkplaceError, match="no Dask scheduler answers"):
             Cluster(address).__enter__()
         other.join()
 
@@ -213,11 +215,11 @@ def test_another_program_that_answers_is_no_scheduler() -> None:
 def test_without_dask_it_says_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "distributed", None)
     with pytest.raises(
-        PlaceError, match=r"needs Dask, which isn't installed .*pip install 'tercet\[cluster\]'"
+        WorkplaceError, match=r"needs Dask, which isn't installed .*pip install 'tercet\[cluster\]'"
     ):
         Cluster("tcp://127.0.0.1:1").__enter__()
 
 
 def test_a_cluster_must_be_entered() -> None:
-    with pytest.raises(PlaceError, match="must be entered first"):
+    with pytest.raises(WorkplaceError, match="must be entered first"):
         Cluster("tcp://127.0.0.1:1").submit(b"")

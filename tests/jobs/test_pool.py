@@ -16,9 +16,9 @@ from pathlib import Path
 import psutil
 import pytest
 
-from tercet.errors import PlaceError
+from tercet.errors import WorkplaceError
 from tercet.jobs import Job, Outcome, run_jobs
-from tercet.jobs import worker as worker_side
+from tercet.jobs import pool as worker_side
 from tercet.jobs.pool import Pool
 from tests.jobs.work import (
     Visit,
@@ -235,7 +235,7 @@ def test_a_worker_that_is_stopped_before_it_began_says_nothing(capfd: pytest.Cap
 
 def test_a_worker_that_cannot_begin_is_the_places_failure(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("tercet.jobs.pool.begin", os._exit)
-    with pytest.raises(PlaceError, match="end before they can work: try --jobs 1"), Pool(2) as pool:
+    with pytest.raises(WorkplaceError, match="end before they can work: try --jobs 1"), Pool(2) as pool:
         list(run_jobs(jobs_of(square, 1, 2, 3), pool))
 
 
@@ -244,7 +244,7 @@ def test_no_room_for_processes_is_the_places_failure(monkeypatch: pytest.MonkeyP
         raise BlockingIOError(11, "Resource temporarily unavailable")
 
     monkeypatch.setattr("multiprocessing.util.spawnv_passfds", refused)
-    with pytest.raises(PlaceError, match=r"can't start 2 processes here .*try fewer"), Pool(2) as pool:
+    with pytest.raises(WorkplaceError, match=r"can't start 2 processes here .*try fewer"), Pool(2) as pool:
         list(run_jobs(jobs_of(square, 1), pool))
 
 

@@ -1,4 +1,4 @@
-"""What holds in every place on this computer; the cluster has its own tests."""
+"""What holds in every workplace on this computer; the cluster has its own tests."""
 
 from __future__ import annotations
 
@@ -14,8 +14,8 @@ from typing import Any
 
 import pytest
 
-from tercet.errors import PlaceError
-from tercet.jobs import Failure, Here, Job, Place, run_jobs
+from tercet.errors import WorkplaceError
+from tercet.jobs import Failure, Job, ThisProcess, Workplace, run_jobs
 from tercet.jobs.job import carry_out
 from tercet.jobs.pool import Pool
 from tests.jobs.work import (
@@ -35,24 +35,24 @@ from tests.jobs.work import (
 
 
 @pytest.fixture(scope="module", params=["here", "pool"])
-def place(request: pytest.FixtureRequest) -> Iterator[Place]:
-    made: Place = Here() if request.param == "here" else Pool(2)
+def workplace(request: pytest.FixtureRequest) -> Iterator[Workplace]:
+    made: Workplace = ThisProcess() if request.param == "here" else Pool(2)
     with made as entered:
         yield entered
 
 
-def test_every_job_has_one_outcome(place: Place) -> None:
+def test_every_job_has_one_outcome(workplace: Workplace) -> None:
     jobs = jobs_of(square, *range(40))
-    outcomes = list(run_jobs(jobs, place))
+    outcomes = list(run_jobs(jobs, workplace))
     assert sorted(outcome.value() for outcome in outcomes) == [number**2 for number in range(40)]
     assert {outcome.job.name for outcome in outcomes} == {job.name for job in jobs}
 
 
-def test_no_jobs_no_outcomes(place: Place) -> None:
-    assert list(run_jobs([], place)) == []
+def test_no_jobs_no_outcomes(workplace: Workplace) -> None:
+    assert list(run_jobs([], workplace)) == []
 
 
-def test_a_job_that_fails_does_not_stop_the_others(place: Place) -> None:
+def test_a_job_that_fails_does_not_stop_the_others(workplace: Workplace) -> None:
     jobs: list[Job[Any, Any]] = [
         *jobs_of(divided, 1, 0, 2),
         *(Job(function, 3, function.__name__) for function in (full_disk, stubborn_error, leaves)),
@@ -63,7 +63,7 @@ def test_a_job_that_fails_does_not_stop_the_others(place: Place) -> None:
     ]
     failures = {}
     results = []
-    for outcome in run_jobs(jobs, place):
+    for outcome in run_jobs(jobs, workplace):
         if outcome.failure:
             failures[outcome.job.name] = outcome.failure.message
         else:
@@ -79,7 +79,7 @@ def test_a_job_that_fails_does_not_stop_the_others(place: Place) -> None:
     assert failures == {}
 
 
-def test_jobs_are_taken_as_there_is_room(place: Place) -> None:
+def test_jobs_are_taken_as_there_is_room(workplace: Workplace) -> None:
     taken = []
 
     def made() -> Iterator[Job[Any, Any]]:
@@ -87,20 +87,20 @@ def test_jobs_are_taken_as_there_is_room(place: Place) -> None:
             taken.append(job)
             yield job
 
-    outcomes = run_jobs(made(), place)
+    outcomes = run_jobs(made(), workplace)
     next(outcomes)
-    assert len(taken) <= place.ahead + 1
+    assert len(taken) <= workplace.ahead + 1
     assert len(list(outcomes)) == 99
 
 
-def test_the_workers_stay_for_a_second_stage(place: Place, tmp_path: Path) -> None:
+def test_the_workers_stay_for_a_second_stage(workplace: Workplace, tmp_path: Path) -> None:
     stages = []
     for name in ("first", "second"):
         (tmp_path / name).mkdir()
-        meetings = [Meeting(tmp_path / name, place.workers)] * 8
-        stages.append({outcome.value() for outcome in run_jobs(jobs_of(meet, *meetings), place)})
+        meetings = [Meeting(tmp_path / name, workplace.workers)] * 8
+        stages.append({outcome.value() for outcome in run_jobs(jobs_of(meet, *meetings), workplace)})
     assert stages[0] == stages[1]
-    assert len(stages[0]) == place.workers
+    assert len(stages[0]) == workplace.workers
 
 
 def test_what_is_left_early_is_stopped_and_the_place_works_on(tmp_path: Path) -> None:
@@ -114,8 +114,8 @@ def test_what_is_left_early_is_stopped_and_the_place_works_on(tmp_path: Path) ->
     assert time.monotonic() - start_s < 200
 
 
-class FragilePlace(Here):
-    """A place without processes, where some numbers take everything down that is there with them."""
+class FragileWorkplace(ThisProcess):
+    """A workplace without processes, where some numbers take everything down that is there with them."""
 
     ahead = 2
 
@@ -156,19 +156,19 @@ class FragilePlace(Here):
 
 
 def test_a_job_does_not_fall_with_the_one_beside_it() -> None:
-    place = FragilePlace(killers={1})
-    outcomes = {outcome.job.argument: outcome for outcome in run_jobs(jobs_of(square, 0, 1, 2, 3), place)}
+    workplace = FragileWorkplace(killers={1})
+    outcomes = {outcome.job.argument: outcome for outcome in run_jobs(jobs_of(square, 0, 1, 2, 3), workplace)}
     failure = outcomes.pop(1).failure
     assert failure is not None
     assert "was killed 3 times, at last with no other job beside it" in failure.message
     assert {number: outcome.value() for number, outcome in outcomes.items()} == {0: 0, 2: 4, 3: 9}
-    assert len(place.company) == 3, "it got three tries"
-    assert place.company[-1] == 0, "the last one alone"
-    assert place.renewed == 3
+    assert len(workplace.company) == 3, "it got three tries"
+    assert workplace.company[-1] == 0, "the last one alone"
+    assert workplace.renewed == 3
 
 
-class Leaving(Here):
-    """A place that goes away with some jobs done and the others cancelled, all in one moment."""
+class Leaving(ThisProcess):
+    """A workplace that goes away with some jobs done and the others cancelled, all in one moment."""
 
     ahead = 100
 
@@ -190,14 +190,14 @@ class Leaving(Here):
                 future.set_running_or_notify_cancel()
 
     def judge(self, error: BaseException) -> Failure:
-        raise PlaceError("it has gone") from error
+        raise WorkplaceError("it has gone") from error
 
 
 @pytest.mark.parametrize(("done", "told"), [(0, []), (1, [0, 4, 16])])
 def test_what_is_finished_when_a_place_goes_is_told_first(done: int, told: list[int]) -> None:
-    with Leaving(done) as place:
-        threading.Timer(0.1, place.go).start()
-        outcomes = run_jobs(jobs_of(square, *range(5)), place)
+    with Leaving(done) as workplace:
+        threading.Timer(0.1, workplace.go).start()
+        outcomes = run_jobs(jobs_of(square, *range(5)), workplace)
         assert sorted(next(outcomes).value() for _ in told) == told
-        with pytest.raises(PlaceError, match="it has gone"):
+        with pytest.raises(WorkplaceError, match="it has gone"):
             next(outcomes)

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from tercet.arranging import arrange, song_tuning
-from tercet.jobs import FolderStore, Here
+from tercet.jobs import FolderStore, ThisProcess
 from tercet.jobs.pool import Pool
 from tercet.kit import unheard
 from tercet.kit.orders import SongOrder, sensible
@@ -58,7 +58,7 @@ def test_what_several_tracks_need_is_there_for_every_process_once_it_is_played(
 
 
 def test_one_process_keeps_what_it_plays_to_itself(order: SongOrder) -> None:
-    (one,) = sensible(order.made_in(Here()), (), unheard).sets
+    (one,) = sensible(order.made_in(ThisProcess()), (), unheard).sets
     recording = ready_recording(one)
     recording.play(recording.shared_batches([0])[0])
     assert not one.work.exists()

@@ -8,12 +8,12 @@ import pkgutil
 from collections.abc import Iterator
 from concurrent.futures import CancelledError, Future, ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager, suppress
-from types import TracebackType
-from typing import TYPE_CHECKING, Any, Self
+from typing import TYPE_CHECKING, Self
 
 from tercet import __version__
-from tercet.errors import PlaceError
-from tercet.jobs.job import Failure, Job, carry_out, failure_of
+from tercet.errors import WorkplaceError
+from tercet.jobs.job import Failure, carry_out, failure_of
+from tercet.jobs.workplaces import Workplace
 
 if TYPE_CHECKING:
     from distributed import Client
@@ -34,7 +34,7 @@ AHEAD = 1000
 """Jobs given to the scheduler at once: it shares them out itself, also to workers that come later."""
 
 
-class Cluster:
+class Cluster(Workplace):
     """The workers of a Dask scheduler that is running already.
 
     Dask itself runs the jobs of a lost worker again elsewhere, and gives a job up after it has lost four workers
@@ -60,13 +60,13 @@ class Cluster:
 
         Raises
         ------
-        PlaceError
+        WorkplaceError
             If Dask isn't installed, nobody answers, there is no worker, or a worker has another Tercet.
         """
         try:
             from distributed import Client
         except ImportError as error:
-            raise PlaceError(
+            raise WorkplaceError(
                 f"--cluster needs Dask, which isn't installed ({error}): pip install 'tercet[cluster]'"
             ) from error
         with ExitStack() as opened:
@@ -79,28 +79,22 @@ class Cluster:
             self._opened = opened.pop_all()
         return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        if error is not None:
-            self.stop()
+    def close(self) -> None:
+        """Leave the cluster."""
         self._opened.close()
 
     @property
     def workers(self) -> int:
         """How many jobs the cluster runs at once, as it is now; at least 1."""
         if self._client is None:
-            raise PlaceError(f"the cluster at {self.address} must be entered first")
+            raise WorkplaceError(f"the cluster at {self.address} must be entered first")
         threads: dict[str, int] = self._client.nthreads()
         return max(sum(threads.values()), 1)
-
-    def get_ready(self, job: Job[Any, Any], jobs: int) -> None:
-        """Do nothing: a cluster's workers are there already."""
 
     def submit(self, package: bytes) -> Future[bytes]:
         """Give a packed job to the scheduler."""
         if self._executor is None:
-            raise PlaceError(f"the cluster at {self.address} must be entered first")
+            raise WorkplaceError(f"the cluster at {self.address} must be entered first")
         future: Future[bytes] = self._executor.submit(carry_out, package)
         return future
 
@@ -109,14 +103,14 @@ class Cluster:
 
         Raises
         ------
-        PlaceError
+        WorkplaceError
             If the scheduler has gone: then all that was under way is cancelled.
         """
         from distributed import KilledWorker
 
         if isinstance(error, CancelledError):
             self._gone = True
-            raise PlaceError(
+            raise WorkplaceError(
                 f"the Dask scheduler at {self.address} has gone; what is finished stays, and the same command goes "
                 "on from there"
             ) from error
@@ -127,9 +121,6 @@ class Cluster:
                 str(error),
             )
         return failure_of(error)
-
-    def renew(self) -> None:
-        """Do nothing: the scheduler looks after its workers itself."""
 
     def stop(self) -> None:
         """Cancel what waits. What a worker is at is finished there, and nobody waits for it."""
@@ -153,7 +144,7 @@ class Cluster:
             with ThreadPoolExecutor(max_workers=1) as knocking:
                 knocking.submit(lambda: asyncio.run(_identity(self.address))).result()
         except Exception as error:
-            raise PlaceError(
+            raise WorkplaceError(
                 f"no Dask scheduler answers at {self.address}: start one with «dask scheduler --host ADDRESS» and "
                 "give the address that it prints, such as tcp://10.0.0.5:8786"
             ) from error
@@ -180,7 +171,7 @@ class Cluster:
         try:
             client.wait_for_workers(1, timeout=ANSWER_S)
         except TimeoutError as error:
-            raise PlaceError(
+            raise WorkplaceError(
                 f"the Dask scheduler at {self.address} has no worker: start one with "
                 f"«dask worker {self.address} --host ADDRESS --nthreads 1 --nworkers -1»"
             ) from error
@@ -188,7 +179,7 @@ class Cluster:
         for worker, version in versions.items():
             if version != __version__:
                 found = "can't load Tercet" if isinstance(version, BaseException) else f"has Tercet {version}"
-                raise PlaceError(
+                raise WorkplaceError(
                     f"the worker at {worker} {found}, and this computer has Tercet {__version__}: "
                     "install the same on both and start the worker again"
                 )

@@ -1,21 +1,43 @@
-"""A pool of processes on this computer."""
+"""A pool of processes on this computer, and a worker's side of it: how it starts, works, and ends.
+
+A worker ends in four ways: the pool closes in peace; Ctrl-C or an error closes the lifeline; the process that started
+it dies, even by ``kill -9``, which closes the lifeline too; or it is told to by SIGTERM. In the last three the job
+that it is at is broken off by `Stopped`, so that the job's own ``finally`` blocks can take half-written files away,
+and the process ends at the latest after `GRACE_S`.
+"""
 
 from __future__ import annotations
 
+import os
 import signal
+import threading
+import time
 from collections.abc import Iterator
 from concurrent.futures import BrokenExecutor, Future, ProcessPoolExecutor
 from contextlib import contextmanager, suppress
-from multiprocessing import get_context
-from multiprocessing.connection import Connection
-from types import TracebackType
-from typing import Any, Self
+from multiprocessing import get_context, parent_process
+from multiprocessing.connection import Connection, wait
+from types import FrameType
+from typing import Any
 
-from tercet.errors import PlaceError
-from tercet.jobs.job import Failure, Job, failure_of, packed
-from tercet.jobs.worker import begin, work
+from tercet.errors import WorkplaceError
+from tercet.jobs.job import Failure, Job, carry_out, failure_of, packed
+from tercet.jobs.workplaces import Workplace
 
-__all__ = ["Pool"]
+__all__ = ["GRACE_S", "Pool", "Stopped"]
+
+GRACE_S = 1.0
+"""How long a job that is broken off has to clean up."""
+
+THREAD_SETTINGS = (
+    "OMP_NUM_THREADS",
+    "OPENBLAS_NUM_THREADS",
+    "MKL_NUM_THREADS",
+    "BLIS_NUM_THREADS",
+    "VECLIB_MAXIMUM_THREADS",
+    "NUMEXPR_NUM_THREADS",
+)
+"""What numeric libraries read, when they are loaded, to learn how many threads they may start."""
 
 WINDOWS_LIMIT = 61
 """How many processes one pool can watch on Windows; more aren't started anywhere."""
@@ -24,7 +46,7 @@ FALSE_STARTS = 2
 """After so many pools in which no worker ever began, it is not a job's fault."""
 
 
-class Pool:
+class Pool(Workplace):
     """Processes that are started by `get_ready` or when the first jobs come, and kept until the pool is left.
 
     They are started afresh (``spawn``), not copied from this process, so that no lock or thread of ours comes along.
@@ -37,25 +59,23 @@ class Pool:
     """
 
     def __init__(self, workers: int) -> None:
-        self.workers = min(workers, WINDOWS_LIMIT)
+        self._workers = min(workers, WINDOWS_LIMIT)
         self._executor: ProcessPoolExecutor | None = None
         self._lifeline: Connection | None = None
         self._false_starts = 0
+
+    @property
+    def workers(self) -> int:
+        """How many processes."""
+        return self._workers
 
     @property
     def ahead(self) -> int:
         """One job for each worker, and another ready."""
         return 2 * self.workers
 
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        if error is not None:
-            self.stop()
-            return
+    def close(self) -> None:
+        """Wait until all workers have ended in peace."""
         try:
             if self._executor is not None:
                 self._executor.shutdown()
@@ -75,7 +95,7 @@ class Pool:
             with _interrupts_held_back():
                 return executor.submit(work, package)
         except OSError as error:
-            raise PlaceError(
+            raise WorkplaceError(
                 f"can't start {self.workers} processes here ({error.strerror or error}): try fewer, such as --jobs 1"
             ) from error
 
@@ -89,7 +109,7 @@ class Pool:
         self._false_starts = 0 if begun else self._false_starts + 1
         self.stop()
         if self._false_starts >= FALSE_STARTS:
-            raise PlaceError("processes that are started here end before they can work: try --jobs 1")
+            raise WorkplaceError("processes that are started here end before they can work: try --jobs 1")
 
     def stop(self) -> None:
         """End all workers now: their jobs are broken off."""
@@ -126,3 +146,66 @@ def _interrupts_held_back() -> Iterator[None]:
         yield
     finally:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+# ---- a worker's side
+
+_at_work = False
+
+
+class Stopped(BaseException):
+    """Raised within a job that is broken off; no job should catch it for good."""
+
+
+def begin(lifeline: Connection) -> None:
+    """Make a process that was just started a good worker; called in it once, before its first job.
+
+    Ctrl-C reaches all processes of a terminal, but only the one that the user started decides what to do. Numeric
+    libraries get one thread each, as there is a worker for each processor.
+
+    Parameters
+    ----------
+    lifeline
+        An end of a pipe whose other end the pool holds: readable as soon as that is closed. One message is sent on
+        it, to say that this worker has begun.
+    """
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, _break_off)
+    if hasattr(signal, "pthread_sigmask"):
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
+    for setting in THREAD_SETTINGS:
+        os.environ.setdefault(setting, "1")
+    threading.Thread(target=_end_with_parent, args=(lifeline,), name="lifeline", daemon=True).start()
+    try:
+        lifeline.send_bytes(b"begun")
+    except OSError:
+        os._exit(1)  # stopped before it began
+
+
+def work(package: bytes) -> bytes:
+    """Carry out a packed job; parameters and result as for `carry_out`."""
+    global _at_work  # noqa: PLW0603 - the signal handler's only way to know
+    try:
+        _at_work = True
+        return carry_out(package)
+    except Stopped:
+        os._exit(1)
+    finally:
+        _at_work = False
+
+
+def _break_off(_number: int, _frame: FrameType | None) -> None:
+    """Answer SIGTERM: break off the job, or end at once if there is none."""
+    signal.signal(signal.SIGTERM, signal.SIG_IGN)
+    if not _at_work:
+        os._exit(1)
+    raise Stopped
+
+
+def _end_with_parent(lifeline: Connection) -> None:
+    """Wait, beside the jobs, until the pool lets go of its end or its process dies; then end this process."""
+    parent = parent_process()
+    wait([lifeline, *([parent.sentinel] if parent else [])])
+    os.kill(os.getpid(), signal.SIGTERM)
+    time.sleep(GRACE_S)
+    os._exit(1)

@@ -1,4 +1,4 @@
-"""Run jobs in a place and tell what came of each, whatever happens to workers."""
+"""Run jobs in a workplace and tell what came of each, whatever happens to workers."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, CancelledError, 
 from dataclasses import dataclass, replace
 from typing import Generic, TypeVar
 
-from tercet.errors import PlaceError
+from tercet.errors import WorkplaceError
 from tercet.jobs.job import Failure, Job, Outcome, failure_of, packed, unpacked
-from tercet.jobs.places import Place
+from tercet.jobs.workplaces import Workplace
 
 __all__ = ["run_jobs"]
 
@@ -38,7 +38,9 @@ class _Attempt(Generic[Argument, Result]):
     losses: int = 0
 
 
-def run_jobs(jobs: Iterable[Job[Argument, Result]], place: Place) -> Iterator[Outcome[Argument, Result]]:
+def run_jobs(
+    jobs: Iterable[Job[Argument, Result]], workplace: Workplace
+) -> Iterator[Outcome[Argument, Result]]:
     """Run jobs, and yield what came of each as soon as it is known: exactly one outcome for each job.
 
     A job that fails doesn't stop the others. Jobs whose worker was lost (killed, out of memory) run again; one that
@@ -48,7 +50,7 @@ def run_jobs(jobs: Iterable[Job[Argument, Result]], place: Place) -> Iterator[Ou
     ----------
     jobs
         The jobs. They are taken one by one, as there is room for them, so a generator may make them.
-    place
+    workplace
         Where they run; entered, and kept open afterwards, so that jobs that need the results of others can follow
         in a second call to the same workers.
 
@@ -59,14 +61,14 @@ def run_jobs(jobs: Iterable[Job[Argument, Result]], place: Place) -> Iterator[Ou
 
     Raises
     ------
-    PlaceError
-        If the place can't run jobs (any more).
+    WorkplaceError
+        If the workplace can't run jobs (any more).
 
     Notes
     -----
     If it is left early, by Ctrl-C, an error or a ``break``, what is under way is stopped.
     """
-    crew = _Crew[Argument, Result](place)
+    crew = _Crew[Argument, Result](workplace)
     try:
         for job in jobs:
             try:
@@ -76,7 +78,7 @@ def run_jobs(jobs: Iterable[Job[Argument, Result]], place: Place) -> Iterator[Ou
                 continue
             crew.waiting.append(_Attempt(job, package))
             crew.hand_out()
-            while crew.busy >= place.ahead:
+            while crew.busy >= workplace.ahead:
                 yield from crew.next_outcomes()
         while crew.busy or crew.gone:
             yield from crew.next_outcomes()
@@ -86,30 +88,30 @@ def run_jobs(jobs: Iterable[Job[Argument, Result]], place: Place) -> Iterator[Ou
                 yield from crew.next_outcomes()
     finally:
         if crew.under_way:
-            place.stop()
+            workplace.stop()
 
 
 class _Crew(Generic[Argument, Result]):
-    """The jobs that are with a place, those that wait for room there, and those that may kill workers."""
+    """The jobs that are with a workplace, those that wait for room there, and those that may kill workers."""
 
-    def __init__(self, place: Place) -> None:
-        self.place = place
+    def __init__(self, workplace: Workplace) -> None:
+        self.workplace = workplace
         self.waiting: deque[_Attempt[Argument, Result]] = deque()
         self.suspects: deque[_Attempt[Argument, Result]] = deque()
         self.under_way: dict[Future[bytes], _Attempt[Argument, Result]] = {}
         self.broken = False
-        self.gone: PlaceError | None = None
+        self.gone: WorkplaceError | None = None
 
     @property
     def busy(self) -> int:
-        """How many jobs are with the place or wait for it."""
+        """How many jobs are with the workplace or wait for it."""
         return len(self.under_way) + len(self.waiting)
 
     def hand_out(self) -> None:
-        """Give what waits to the place, unless its workers are lost."""
+        """Give what waits to the workplace, unless its workers are lost."""
         while self.waiting and not self.broken:
             try:
-                future = self.place.submit(self.waiting[0].package)
+                future = self.workplace.submit(self.waiting[0].package)
             except BrokenExecutor:
                 self.broken = True
             else:
@@ -127,22 +129,22 @@ class _Crew(Generic[Argument, Result]):
         if self.broken:
             # When one worker is lost, the rest of its pool goes too: all that was under way ends at once.
             outcomes += self._judge(wait(self.under_way).done)
-            self.place.renew()
+            self.workplace.renew()
             self.broken = False
         return outcomes
 
     def _judge(self, done: Collection[Future[bytes]]) -> list[Outcome[Argument, Result]]:
         """Return what came of finished attempts; those whose workers were lost wait for another.
 
-        Where the place itself has gone, what was finished beside it is still told; then it can't go on.
+        Where the workplace itself has gone, what was finished beside it is still told; then it can't go on.
         """
         outcomes: list[Outcome[Argument, Result]] = []
         for future in done:
             attempt = self.under_way.pop(future)
             error = CancelledError() if future.cancelled() else future.exception()
             try:
-                failure = None if error is None else self.place.judge(error)
-            except PlaceError as gone:
+                failure = None if error is None else self.workplace.judge(error)
+            except WorkplaceError as gone:
                 self.gone = gone
                 continue
             if error is None:

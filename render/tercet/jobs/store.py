@@ -101,7 +101,7 @@ class FolderStore:
     def put(self, file: Path, name: str) -> None:
         """Move a finished file here: in one step on the same disk, else it is copied beside its place first."""
         target = self.folder / _checked(name)
-        with _told(f"can't write {target}"):
+        with _as_output_error(f"can't write {target}"):
             target.parent.mkdir(parents=True, exist_ok=True)
             try:
                 file.replace(target)
@@ -115,13 +115,13 @@ class FolderStore:
     def write(self, data: bytes, name: str) -> None:
         """Put a small file here from memory."""
         target = self.folder / _checked(name)
-        with _told(f"can't write {target}"), replacing(target) as hidden:
+        with _as_output_error(f"can't write {target}"), replacing(target) as hidden:
             hidden.write_bytes(data)
 
     def read(self, name: str) -> bytes:
         """Return what is in a file."""
         path = self.folder / _checked(name)
-        with _told(f"can't read {path}"):
+        with _as_output_error(f"can't read {path}"):
             try:
                 return path.read_bytes()
             except NotADirectoryError as error:
@@ -130,13 +130,13 @@ class FolderStore:
     def size(self, name: str) -> int | None:
         """Return the bytes of a file; None if it isn't there."""
         path = self.folder / _checked(name)
-        with _told(f"can't look at {path}"):
+        with _as_output_error(f"can't look at {path}"):
             return path.stat().st_size if path.is_file() else None
 
     def changed_ns(self, name: str) -> int | None:
         """Return when a file was last changed."""
         path = self.folder / _checked(name)
-        with _told(f"can't look at {path}"):
+        with _as_output_error(f"can't look at {path}"):
             return path.stat().st_mtime_ns if path.is_file() else None
 
     def place(self, name: str) -> str:
@@ -145,14 +145,14 @@ class FolderStore:
 
     def names(self) -> tuple[str, ...]:
         """Return the names of all complete files, sorted."""
-        with _told(f"can't look into {self.folder}"):
+        with _as_output_error(f"can't look into {self.folder}"):
             found = [path.relative_to(self.folder) for path in self.folder.rglob("*") if path.is_file()]
         return _complete(path.as_posix() for path in found)
 
     def remove(self, name: str) -> None:
         """Remove a file, if it is there."""
         path = self.folder / _checked(name)
-        with _told(f"can't remove {path}"):
+        with _as_output_error(f"can't remove {path}"):
             path.unlink(missing_ok=True)
 
 
@@ -177,7 +177,7 @@ class RemoteStore:
         system, root = self._opened()
         target = f"{root}/{_checked(name)}"
         kinds = {system.protocol} if isinstance(system.protocol, str) else set(system.protocol)
-        with _told(f"can't write {self.address}/{name}"):
+        with _as_output_error(f"can't write {self.address}/{name}"):
             if kinds & WHOLE_PUTS:
                 system.put_file(os.fspath(file), target)
             else:
@@ -194,14 +194,14 @@ class RemoteStore:
     def read(self, name: str) -> bytes:
         """Return what is in a file."""
         system, root = self._opened()
-        with _told(f"can't read {self.address}/{name}"):
+        with _as_output_error(f"can't read {self.address}/{name}"):
             data: bytes = system.cat_file(f"{root}/{_checked(name)}")
         return data
 
     def size(self, name: str) -> int | None:
         """Return the bytes of a file; None if it isn't there."""
         system, root = self._opened()
-        with _told(f"can't look at {self.address}/{name}"):
+        with _as_output_error(f"can't look at {self.address}/{name}"):
             try:
                 return int(system.size(f"{root}/{_checked(name)}"))
             except FileNotFoundError:
@@ -219,7 +219,7 @@ class RemoteStore:
     def names(self) -> tuple[str, ...]:
         """Return the names of all complete files, sorted."""
         system, root = self._opened()
-        with _told(f"can't look into {self.address}"):
+        with _as_output_error(f"can't look into {self.address}"):
             system.invalidate_cache()
             try:
                 found = system.find(root)
@@ -230,7 +230,7 @@ class RemoteStore:
     def remove(self, name: str) -> None:
         """Remove a file, if it is there."""
         system, root = self._opened()
-        with _told(f"can't remove {self.address}/{name}"), suppress(FileNotFoundError):
+        with _as_output_error(f"can't remove {self.address}/{name}"), suppress(FileNotFoundError):
             system.rm_file(f"{root}/{_checked(name)}")
 
     def _opened(self) -> tuple[Any, str]:
@@ -281,7 +281,7 @@ def _complete(names: Iterator[str]) -> tuple[str, ...]:
 
 
 @contextmanager
-def _told(what: str) -> Iterator[None]:
+def _as_output_error(what: str) -> Iterator[None]:
     """Raise whatever a file system raises as `OutputError`, except that a file isn't there."""
     try:
         yield

@@ -1,4 +1,4 @@
-"""Making kits: of one song or many, in whatever place there is, with one callback that is told how it goes."""
+"""Making kits: of one song or many, wherever work runs, with one callback that is told how it goes."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
 
-from tercet.jobs import FolderStore, Job, Place, Store, open_place, run_jobs, store_at
+from tercet.jobs import FolderStore, Job, Store, Workplace, open_workplace, run_jobs, store_at
 from tercet.kit.events import Event, Listener, unheard
 from tercet.kit.existing import asked_key, complete_kit
 from tercet.kit.manifest import file_event
@@ -69,7 +69,7 @@ def make_kit(
     RequestError
         Songs have mistakes (all of them are listed), or a track makes no sense in one of them.
     OutsideError
-        A place can't be written, or workers, a sound or the synthesiser aren't there.
+        The output can't be written, or workers, a sound or the synthesiser aren't there.
     """
     options = options or KitOptions()
     sources = sources_of(songs, listener)
@@ -78,7 +78,7 @@ def make_kit(
     def heard(event: Event) -> None:
         listener(_under(base, event))
 
-    place, store = open_place(options.jobs, options.cluster), store_at(output)
+    workplace, store = open_workplace(options.jobs, options.cluster), store_at(output)
     if isinstance(store, FolderStore):
         remove_left(store.folder)
     found: list[SongKit] = []
@@ -93,8 +93,8 @@ def make_kit(
             for event in found[-1].events:
                 heard(event)
     if wanted:
-        with place:
-            found += _made(wanted, options, store, place, heard)
+        with workplace:
+            found += _made(wanted, options, store, workplace, heard)
     return KitResult(
         tuple(replace(kit, events=tuple(_under(base, event) for event in kit.events)) for kit in found)
     )
@@ -117,13 +117,13 @@ def _made(
     wanted: Sequence[tuple[SongSource, str]],
     options: KitOptions,
     store: Store,
-    place: Place,
+    workplace: Workplace,
     listener: Listener,
 ) -> list[SongKit]:
     """Make the kits of songs (with what is asked for) that aren't complete."""
     beside = store.folder if isinstance(store, FolderStore) else None
     with ExitStack() as opened:
-        place.get_ready(Job(load_all, None, "starting"), len(wanted) * len(options.tracks or RECIPES))
+        workplace.get_ready(Job(load_all, None, "starting"), len(wanted) * len(options.tracks or RECIPES))
 
         def read(source: SongSource) -> tuple[KitOptions, tuple[ReadySet, ...]]:
             filled = with_class(options, source.class_file())
@@ -133,26 +133,26 @@ def _made(
         work = opened.enter_context(work_folder(beside))
         orders = []
         for (source, asked), (filled, sets) in zip(wanted, ready, strict=True):
-            order = order_of(source, sets, filled, store, work, asked).made_in(place)
+            order = order_of(source, sets, filled, store, work, asked).made_in(workplace)
             orders.append(sensible(order, options.tracks, listener))
         for _, sets in ready:
             for one in sets:
                 tell_problems(one.arrangement, listener, one.title)
         far = beside is None and options.cluster is not None
-        return list(_each_made(orders, place, listener, whole=far))
+        return list(_each_made(orders, workplace, listener, whole=far))
 
 
 def _each_made(
-    orders: Sequence[SongOrder], place: Place, listener: Listener, *, whole: bool
+    orders: Sequence[SongOrder], workplace: Workplace, listener: Listener, *, whole: bool
 ) -> Iterator[SongKit]:
     """Make the kits; where there are many songs, or always if `whole`, each song is a job, else each is split up."""
-    if place.workers == 1 or (len(orders) < MANY_SONGS * place.workers and not whole):
+    if workplace.workers == 1 or (len(orders) < MANY_SONGS * workplace.workers and not whole):
         for order in orders:
-            yield make_song_kit(order, place, listener)
+            yield make_song_kit(order, workplace, listener)
         return
     listener(Event("started", "kits", done=0, total=len(orders)))
     jobs = [Job(make_whole_song, order, order.title) for order in orders]
-    for done, outcome in enumerate(run_jobs(jobs, place), 1):
+    for done, outcome in enumerate(run_jobs(jobs, workplace), 1):
         order, failure = outcome.job.argument, outcome.failure
         listener(Event("step", order.title, done=done, total=len(orders)))
         if failure is not None:

@@ -9,7 +9,7 @@ from itertools import product
 from pathlib import Path, PurePosixPath
 
 from tercet.errors import RequestError
-from tercet.jobs import Here, Place, Store
+from tercet.jobs import Store, ThisProcess, Workplace
 from tercet.kit.events import Event, Listener
 from tercet.kit.options import KitOptions
 from tercet.kit.ready import ReadySet
@@ -55,9 +55,9 @@ class SongOrder:
     replace: bool = False
     verify: bool = False
 
-    def made_in(self, place: Place) -> SongOrder:
-        """Return the order as it is for a place: whether several processes share what is played."""
-        shared = not isinstance(place, Here)
+    def made_in(self, workplace: Workplace) -> SongOrder:
+        """Return the order as it is for a workplace: whether several processes share what is played."""
+        shared = not isinstance(workplace, ThisProcess)
         return replace(self, sets=tuple(replace(one, shared=shared) for one in self.sets))
 
     @property

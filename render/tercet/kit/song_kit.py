@@ -12,7 +12,7 @@ from pathlib import PurePosixPath
 from typing import Any
 
 from tercet.errors import OutputError
-from tercet.jobs import Here, Job, Place, run_jobs
+from tercet.jobs import Job, ThisProcess, Workplace, run_jobs
 from tercet.jobs.own_files import OwnFiles
 from tercet.kit.events import Event, EventKind, Listener, unheard
 from tercet.kit.existing import what_is_there
@@ -112,20 +112,20 @@ def make_whole_song(order: SongOrder) -> SongKit:
     The folder for work that the order names may be on another computer; then there is one here.
     """
     if order.sets[0].work.parent.exists():
-        return make_song_kit(order, Here())
+        return make_song_kit(order, ThisProcess())
     with work_folder(None) as work:
         sets = tuple(replace(one, work=work / one.work.name) for one in order.sets)
-        return make_song_kit(replace(order, sets=sets), Here())
+        return make_song_kit(replace(order, sets=sets), ThisProcess())
 
 
-def make_song_kit(order: SongOrder, place: Place, listener: Listener = unheard) -> SongKit:
+def make_song_kit(order: SongOrder, workplace: Workplace, listener: Listener = unheard) -> SongKit:
     """Make what is missing of a song's kit.
 
     Parameters
     ----------
     order
         The kit.
-    place
+    workplace
         Where its jobs run; entered.
     listener
         Told how it goes; files are named from the store's root.
@@ -134,12 +134,12 @@ def make_song_kit(order: SongOrder, place: Place, listener: Listener = unheard) 
     ------
     RequestError
         A track asks for what the song doesn't have.
-    OutputError, PlaceError
-        The store can't be read or written, or the place can't work.
+    OutputError, WorkplaceError
+        The store can't be read or written, or the workplace can't work.
     """
-    made_here = order.made_in(place)
+    made_here = order.made_in(workplace)
     try:
-        return _Kit(made_here, place, listener).make()
+        return _Kit(made_here, workplace, listener).make()
     finally:
         for one in made_here.sets:
             let_go(one)
@@ -148,8 +148,8 @@ def make_song_kit(order: SongOrder, place: Place, listener: Listener = unheard) 
 class _Kit:
     """A kit while it is made."""
 
-    def __init__(self, order: SongOrder, place: Place, listener: Listener) -> None:
-        self._order, self._place, self._listener = order, place, listener
+    def __init__(self, order: SongOrder, workplace: Workplace, listener: Listener) -> None:
+        self._order, self._workplace, self._listener = order, workplace, listener
         self._events: list[Event] = []
         self._start_s = time.monotonic()
         self._there: dict[str, Entry] = {}
@@ -330,7 +330,7 @@ class _Kit:
         for number, one in enumerate(self._order.sets):
             share_plan(one)
             batches = ready_recording(one).shared_batches(index for of, index, _ in missing if of == number)
-            count = min(SHARES_A_WORKER * self._place.workers, len(batches))
+            count = min(SHARES_A_WORKER * self._workplace.workers, len(batches))
             for first in range(count):
                 share = Share(self._packed[one.work], batches[first::count])
                 yield Job(play_share, share, self._job_name(one, "playing"))
@@ -381,7 +381,7 @@ class _Kit:
 
     def _results(self, jobs: Sequence[Job[Any, Any]]) -> Iterator[tuple[Any, Any]]:
         """Yield argument and result of each job that went well, and note the others."""
-        for outcome in run_jobs(jobs, self._place):
+        for outcome in run_jobs(jobs, self._workplace):
             if outcome.failure is None:
                 yield outcome.job.argument, outcome.result
             else:

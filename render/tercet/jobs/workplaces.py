@@ -1,40 +1,47 @@
-"""Where jobs run: what all places have in common, the simplest one, and how one is chosen."""
+"""Where jobs run: what all workplaces have in common, the simplest one, and how one is chosen."""
 
 from __future__ import annotations
 
 import os
+from abc import ABC, abstractmethod
 from concurrent.futures import Future
 from types import TracebackType
-from typing import Any, Protocol, Self
+from typing import Any, Self
 
-from tercet.errors import RequestError
+from tercet.errors import ParameterError
 from tercet.jobs.job import Failure, Job, carry_out, failure_of
 
-__all__ = ["Here", "Place", "cores", "open_place"]
+__all__ = ["ThisProcess", "Workplace", "cores", "open_workplace"]
 
 
-class Place(Protocol):
+class Workplace(ABC):
     """Where jobs run; a context manager that keeps its workers until it is left.
 
-    The work is done by a `concurrent.futures` executor; what differs between places is what is lost when a worker
-    is, and how work is stopped. One thread at a time may use a place.
+    The work is done by a `concurrent.futures` executor; what differs between workplaces is what is lost when a worker
+    is, and how work is stopped. One thread at a time may use a workplace.
     """
 
     @property
+    @abstractmethod
     def ahead(self) -> int:
         """How many jobs may be running or wait here: enough that no worker waits for the next."""
 
     @property
+    @abstractmethod
     def workers(self) -> int:
         """How many jobs run at once."""
 
-    def __enter__(self) -> Self: ...
+    def __enter__(self) -> Self:
+        return self
 
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None: ...
+    ) -> None:
+        if error is not None:
+            self.stop()
+        self.close()
 
-    def get_ready(self, job: Job[Any, Any], jobs: int) -> None:
+    def get_ready(self, job: Job[Any, Any], jobs: int) -> None:  # noqa: B027 - where workers are there already
         """Have workers start, and carry out a job whose result nobody waits for, before work comes.
 
         Parameters
@@ -45,14 +52,15 @@ class Place(Protocol):
             How many jobs will come: more workers aren't needed.
         """
 
+    @abstractmethod
     def submit(self, package: bytes) -> Future[bytes]:
         """Have a packed job carried out.
 
         Raises
         ------
         concurrent.futures.BrokenExecutor
-            If workers were lost; `renew` mends it.
-        PlaceError
+            If workers were lost; `renew` gets new ones.
+        WorkplaceError
             If nothing can run here.
         """
 
@@ -61,55 +69,38 @@ class Place(Protocol):
 
         Raises
         ------
-        PlaceError
-            If the place has gone.
+        WorkplaceError
+            If the workplace has gone.
         """
+        return failure_of(error)
 
-    def renew(self) -> None:
+    def renew(self) -> None:  # noqa: B027 - where no worker can be lost, or others look after them
         """Get new workers after some were lost.
 
         Raises
         ------
-        PlaceError
+        WorkplaceError
             If they can't even be started.
         """
 
-    def stop(self) -> None:
-        """Stop what is running and forget what waits; the place may be used again."""
+    def stop(self) -> None:  # noqa: B027 - where nothing is under way between two calls
+        """Stop what is running and forget what waits; the workplace may be used again."""
+
+    def close(self) -> None:  # noqa: B027 - where nothing was opened
+        """Let go of what was opened, when the workplace is left."""
 
 
-class Here:
+class ThisProcess(Workplace):
     """In this process, one job after another, without a pool: for one job, or when asked."""
 
     ahead = 1
     workers = 1
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        """Nothing was opened, so nothing is closed."""
-
-    def get_ready(self, job: Job[Any, Any], jobs: int) -> None:
-        """Do nothing: this process is at work already."""
 
     def submit(self, package: bytes) -> Future[bytes]:
         """Carry a packed job out before returning."""
         future: Future[bytes] = Future()
         future.set_result(carry_out(package))
         return future
-
-    def judge(self, error: BaseException) -> Failure | None:
-        """Return an error as it stands: nothing runs again here."""
-        return failure_of(error)
-
-    def renew(self) -> None:
-        """No worker can be lost here."""
-
-    def stop(self) -> None:
-        """Nothing is ever under way between two calls."""
 
 
 def cores() -> int:
@@ -124,37 +115,34 @@ def cores() -> int:
     return counted or 1
 
 
-def open_place(workers: int | None = None, cluster: str | None = None) -> Place:
-    """Return the place that was asked for; enter it with ``with``.
+def open_workplace(workers: int | None = None, cluster: str | None = None) -> Workplace:
+    """Return the workplace that was asked for; enter it with ``with``.
 
     Parameters
     ----------
     workers
         How many processes; 1 stands for this one, None for one on each processor (`cores`).
     cluster
-        Address of a Dask scheduler, such as ``tcp://10.0.0.5:8786``.
+        Address of a Dask scheduler, such as ``tcp://10.0.0.5:8786``; its workers say how many jobs they take.
 
     Raises
     ------
-    RequestError
+    ParameterError
         If both are asked for, or fewer than one process.
-    PlaceError
+    WorkplaceError
         On entering, if the cluster isn't there.
     """
     if cluster is not None:
         if workers is not None:
-            raise RequestError(
-                "--jobs is for this computer and --cluster for others: give one of them "
-                "(a cluster's workers say themselves how many jobs they take)"
-            )
+            raise ParameterError("workers must be None where there is a cluster")
         from tercet.jobs.cluster import Cluster
 
         return Cluster(cluster)
     if workers is not None and workers < 1:
-        raise RequestError(f"--jobs must be 1 or more (got {workers})")
+        raise ParameterError(f"workers must be 1 or more (got {workers})")
     workers = workers or cores()
     if workers == 1:
-        return Here()
+        return ThisProcess()
     from tercet.jobs.pool import Pool
 
     return Pool(workers)

@@ -4,18 +4,18 @@ import os
 
 import pytest
 
-from tercet.errors import RequestError
-from tercet.jobs import Here, cores, open_place
+from tercet.errors import ParameterError
+from tercet.jobs import ThisProcess, cores, open_workplace
 from tercet.jobs.cluster import Cluster
 from tercet.jobs.pool import WINDOWS_LIMIT, Pool
 
 
 def test_one_job_at_a_time_is_here() -> None:
-    assert isinstance(open_place(1), Here)
+    assert isinstance(open_workplace(1), ThisProcess)
 
 
 def test_several_are_a_pool() -> None:
-    place = open_place(3)
+    place = open_workplace(3)
     assert isinstance(place, Pool)
     assert place.workers == 3
 
@@ -25,12 +25,12 @@ def test_a_pool_has_a_limit() -> None:
 
 
 def test_by_default_every_processor_works(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("tercet.jobs.places.cores", lambda: 7)
-    place = open_place()
+    monkeypatch.setattr("tercet.jobs.workplaces.cores", lambda: 7)
+    place = open_workplace()
     assert isinstance(place, Pool)
     assert place.workers == 7
-    monkeypatch.setattr("tercet.jobs.places.cores", lambda: 1)
-    assert isinstance(open_place(), Here)
+    monkeypatch.setattr("tercet.jobs.workplaces.cores", lambda: 1)
+    assert isinstance(open_workplace(), ThisProcess)
 
 
 def test_cores_are_those_that_this_process_may_use(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -45,16 +45,16 @@ def test_cores_are_those_that_this_process_may_use(monkeypatch: pytest.MonkeyPat
 
 
 def test_a_cluster_is_not_reached_before_it_is_entered() -> None:
-    place = open_place(cluster="tcp://192.0.2.1:8786")
+    place = open_workplace(cluster="tcp://192.0.2.1:8786")
     assert isinstance(place, Cluster)
 
 
 def test_jobs_and_cluster_are_one_or_the_other() -> None:
-    with pytest.raises(RequestError, match="--jobs is for this computer and --cluster for others"):
-        open_place(2, "tcp://192.0.2.1:8786")
+    with pytest.raises(ParameterError, match="workers must be None where there is a cluster"):
+        open_workplace(2, "tcp://192.0.2.1:8786")
 
 
 @pytest.mark.parametrize("workers", [0, -2])
 def test_fewer_than_one_process_is_refused(workers: int) -> None:
-    with pytest.raises(RequestError, match=rf"--jobs must be 1 or more \(got {workers}\)"):
-        open_place(workers)
+    with pytest.raises(ParameterError, match=rf"workers must be 1 or more \(got {workers}\)"):
+        open_workplace(workers)
