@@ -109,7 +109,7 @@ class Mistake:
             lines.append(gutter + self.text)
             lines.append(" " * (len(gutter) - 2) + "| " + tabs_kept + "^" * max(self.width, 1))
         if self.mend:
-            lines.append(f"      mend: {self.mend}")
+            lines.append(f"      fix: {self.mend}")
         return "\n".join(lines)
 
 

@@ -104,7 +104,7 @@ def test_as_shown() -> None:
         "`opn` isn't a word for notes",
         "      | opn and melody",
         "      | ^^^",
-        "      mend: write open",
+        "      fix: write open",
     ]
     kind, parts = error.__reduce__()  # by itself: Dask, where it is loaded, pickles tracebacks along
     assert str(kind(*pickle.loads(pickle.dumps(parts)))) == str(error)  # noqa: S301 - pickled a moment ago

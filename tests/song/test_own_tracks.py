@@ -151,7 +151,7 @@ def test_names_that_are_taken_are_shown_at_their_place() -> None:
         "song.yaml:3:3: tracks, demo: there is a built-in track `demo`",
         "    3 |   demo:",
         "      |   ^^^^",
-        "      mend: give this one another name, such as my-demo",
+        "      fix: give this one another name, such as my-demo",
     ]
 
 
@@ -174,7 +174,7 @@ def test_places() -> None:
         "a.yaml:4:12: tracks, mine: no note is chosen",
         "    4 |     yours: open",
         "      |            ^^^^",
-        "      mend: choose others",
+        "      fix: choose others",
     ]
     assert replace(own, places=()).mistake("odd").show("a.yaml") == "a.yaml: tracks, mine: odd"
 

@@ -36,7 +36,7 @@ class ChoiceError(RequestError):
         self.width = max(width, 1)
         self.mend = mend
         shown = f"{wrong}\n      | {text}\n      | {' ' * start}{'^' * self.width}"
-        super().__init__(f"{shown}\n      mend: {mend}" if mend else shown)
+        super().__init__(f"{shown}\n      fix: {mend}" if mend else shown)
 
     def __reduce__(self) -> tuple[type[ChoiceError], tuple[str, str, int, int, str]]:
         return ChoiceError, (self.text, self.wrong, self.start, self.width, self.mend)
