@@ -13,7 +13,7 @@ from playwright.sync_api import Page
 from tercet.arranging import arrange
 from tercet.performing import lay_out, perform
 from tercet.publish.page import PagePlan, PageSound, song_page
-from tercet.publish.page.timing import SpeedTiming
+from tercet.publish.page.sound import SpeedTiming
 from tercet.song import LAYERS, read_song
 from tests.browser.windows import Window
 

@@ -97,7 +97,9 @@ def _transform(group: Group) -> str:
     steps = []
     if group.placing:
         place = group.placing
-        steps.append(f"translate({_number(place.x)} {_number(place.y)}) scale({place.scale:.6f})")
+        steps.append(f"translate({_number(place.x)} {_number(place.y)})")
+        if place.scale != 1.0:
+            steps.append(f"scale({place.scale:.6f})")
     if group.turned:
         steps.append(f"rotate({' '.join(map(_number, group.turned))})")
     return f' transform="{" ".join(steps)}"' if steps else ""

@@ -20,8 +20,8 @@ from tercet.arranging import Arrangement
 from tercet.performing import lay_out, perform
 from tercet.publish.page import ListedSong, PagePlan, PageSound, class_page, song_page
 from tercet.publish.page.markup import data_for_page, filled, player_script, text_table
-from tercet.publish.page.song_facts import natural_places, song_facts
-from tercet.publish.page.timing import SpeedTiming, speed_facts, speed_label
+from tercet.publish.page.song_facts import natural_places, song_facts, speed_facts
+from tercet.publish.page.sound import SpeedTiming, speed_label
 from tercet.song import LAYERS
 from tests.publish.drawn import four_bars, three_layers
 

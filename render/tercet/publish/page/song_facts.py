@@ -1,21 +1,23 @@
-"""What the page's player knows of a song: its bars, its notes, its words, its lines with their shapes."""
+"""What the page's player knows of a song: its bars, notes, words and lines with their shapes; and when each sounds."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
 from tercet.arranging import Arrangement, Gesture
-from tercet.performing import Take, TakeNote
-from tercet.publish.page.timing import note_key
+from tercet.performing import Take, TakeNote, lay_out
+from tercet.performing.tempo import Swing, piece_clock
+from tercet.performing.timeline import count_in, runs_of
+from tercet.publish.page.sound import SpeedTiming, speed_label
 from tercet.publish.pictures.chord_diagram import spoken_shape
 from tercet.publish.pictures.legend import middle_levels_db, places
 from tercet.publish.pictures.shapes_used import LineShapes, ShapeUse, chord_at, shapes_by_line
 from tercet.song import LAYERS, Bar, Layer
 
-__all__ = ["PLACES", "SongFacts", "natural_places", "song_facts"]
+__all__ = ["PLACES", "SongFacts", "natural_places", "note_key", "song_facts", "speed_facts"]
 
 PLACES = ("front", "middle", "back", "out")
 
@@ -27,6 +29,12 @@ _NATURAL = {
     "out": "out",
 }
 """Where a layer stands on the page from the start, by what the picture of the take says of it."""
+
+COUNT_IN_BARS = (1, 2)
+"""How many bars a page can count in."""
+
+NoteKey = tuple[int, Fraction, str, int]
+"""A sounding string by its place: bar, beat, layer, string. It is the same at every speed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +54,7 @@ class SongFacts:
     """
 
     facts: dict[str, Any]
-    order: tuple[tuple[int, Fraction, str, int], ...]
+    order: tuple[NoteKey, ...]
     gestures: tuple[int, ...]
     shapes: tuple[ShapeUse, ...]
 
@@ -140,3 +148,58 @@ def _words(
             note = struck.get((index, bar.start_beat + at_beat), -1)
             text = syllable.text + ("-" if syllable.joined else "")
             yield [line_of[bar.number], text, note, index, round(1000 * at_beat / bar.length_beat)]
+
+
+# ---- speed by speed
+
+
+def note_key(note: TakeNote) -> NoteKey:
+    """Return the place of a note."""
+    return note.bar_index, note.beat, note.layer, note.string
+
+
+def speed_facts(timing: SpeedTiming, arrangement: Arrangement, order: Sequence[NoteKey]) -> dict[str, Any]:
+    """Return what the player knows of a speed; times are whole milliseconds of the stems.
+
+    ``onset`` and ``end`` are in the order of the song's notes; −1 for a note that this speed doesn't have.
+    ``count`` says when the strokes of a count-in fall, before a whole bar and before a pick-up, for each of
+    `COUNT_IN_BARS`: pairs of (ms from the bar's start, whether it is a bar's first).
+    """
+    found: Mapping[NoteKey, TakeNote] = {note_key(note): note for note in timing.take.notes}
+    onsets, ends = [], []
+    for key in order:
+        note = found.get(key)
+        onsets.append(-1 if note is None else _ms(note.onset_s))
+        ends.append(-1 if note is None else _ms(note.onset_s + note.length_s))
+    return {
+        "name": speed_label(timing.speed),
+        "percent": float(timing.speed * 100),
+        "length": _ms(timing.length_s),
+        "bars": [[_ms(bar.start_s), _ms(bar.end_s)] for bar in timing.take.bars],
+        "onset": onsets,
+        "end": ends,
+        "count": _counts(arrangement, timing.speed),
+        "peaks": timing.peaks,
+        "pieces": timing.pieces,
+    }
+
+
+def _counts(arrangement: Arrangement, speed: Fraction) -> dict[str, list[list[list[int]]]]:
+    """Return the strokes before a whole bar and before a pick-up, where the song has one of each."""
+    clock = piece_clock(arrangement, Swing(arrangement))
+    counts: dict[str, list[list[list[int]]]] = {}
+    for index, bar in enumerate(arrangement.bars):
+        kind = "pickup" if bar.section_bar == 0 else "bar"
+        if kind in counts:
+            continue
+        counts[kind] = []
+        for bars in COUNT_IN_BARS:
+            timeline = lay_out(arrangement, [index], speed, bars)
+            start_s = runs_of(arrangement, timeline, clock)[0].start_s
+            clicks = count_in(arrangement, timeline, clock)
+            counts[kind].append([[_ms(click.onset_s - start_s), int(click.first)] for click in clicks])
+    return counts
+
+
+def _ms(seconds: float) -> int:
+    return round(1000.0 * seconds)

@@ -24,10 +24,9 @@ from tercet.publish.page.markup import (
     text_table,
 )
 from tercet.publish.page.music import MusicView, engraved_music, marks_of_notes, spoken_bars
-from tercet.publish.page.song_facts import PLACES, SongFacts, song_facts
-from tercet.publish.page.sound import KNOCKS_APART_S, PageSound
+from tercet.publish.page.song_facts import PLACES, SongFacts, song_facts, speed_facts
+from tercet.publish.page.sound import KNOCKS_APART_S, PageSound, SpeedTiming, speed_label
 from tercet.publish.page.stems import MUSIC_FRAME, PULSE_FRAME, PULSE_HZ, PULSE_WIDTH_S, STEM_RATE_HZ
-from tercet.publish.page.timing import SpeedTiming, speed_facts, speed_label
 from tercet.publish.pictures.chord_diagram import chord_diagram_drawing
 from tercet.publish.pictures.take_picture import RowPlace, row_places, take_picture
 from tercet.publish.score.mei import Score

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 from fractions import Fraction
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -16,15 +17,22 @@ from numpy.typing import NDArray
 from tercet.audio_formats import FORMATS
 from tercet.performing import Take, Timeline, lay_out
 from tercet.publish.page.kept_page import FOLDER, PageFiles
-from tercet.publish.page.stems import STEM_RATE_HZ, mono, packed_stem, pieces_of, stem_script, stem_text
-from tercet.publish.page.timing import SpeedTiming, bar_peaks, speed_label
+from tercet.publish.page.stems import (
+    STEM_RATE_HZ,
+    Piece,
+    mono,
+    packed_stem,
+    pieces_of,
+    stem_script,
+    stem_text,
+)
 from tercet.sound.struck import knock
 from tercet.tracks.clips.batch_cache import BatchCache
 from tercet.tracks.in_memory import WholeSong
 from tercet.tracks.playing import Playing
 from tercet.tracks.track_files import gains_of
 
-__all__ = ["KNOCKS_APART_S", "PageSound", "made_sound", "speed_timeline"]
+__all__ = ["KNOCKS_APART_S", "PageSound", "SpeedTiming", "made_sound", "speed_label", "speed_timeline"]
 
 VERSION = 2
 """Of what a stem's script holds: a new one makes all stems again."""
@@ -36,7 +44,36 @@ KNOCKS_APART_S = 0.5
 
 CEILING_DBTP = FORMATS[".mp3"].encode_ceiling_dbtp
 
-Report = Callable[[str, int, int], None]
+Progress = Callable[[str, int, int], None]
+
+
+Peaks = Mapping[str, Sequence[float]]
+"""For each part that sounds the highest sample in each bar, full scale being 1."""
+
+
+@dataclass(frozen=True, slots=True)
+class SpeedTiming:
+    """A song at one speed.
+
+    Parameters
+    ----------
+    speed
+        As a part of the song's tempo.
+    take
+        How it is played, without a count-in.
+    length_s
+        Of its stems, the ringing end included.
+    peaks
+        Of its stems.
+    pieces
+        Of its stems that are stored without their rests, in order.
+    """
+
+    speed: Fraction
+    take: Take
+    length_s: float
+    peaks: Peaks
+    pieces: Mapping[str, Sequence[Piece]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,13 +90,18 @@ class PageSound:
     anew: bool = True
 
 
+def speed_label(speed: Fraction) -> str:
+    """Return a speed as it stands in the names of stems: ``100``, ``66-5``."""
+    return f"{float(speed * 100):g}".replace(".", "-")
+
+
 def speed_timeline(playing: Playing, speed: Fraction) -> Timeline:
     """Return the timeline of a page's stems: all bars, nothing counted in; the page knocks itself."""
     return lay_out(playing.arrangement, None, speed, 0)
 
 
 def made_sound(
-    playing: Playing, speeds: Sequence[Fraction], files: PageFiles | None, work: Path, report: Report
+    playing: Playing, speeds: Sequence[Fraction], files: PageFiles | None, work: Path, progress: Progress
 ) -> PageSound:
     """Make what a page plays, or take it from last time.
 
@@ -73,8 +115,8 @@ def made_sound(
         The page's, where the scripts with the stems go; None for stems that stand in the page itself.
     work
         A folder for what is needed until the stems are made.
-    report
-        Told how far it is.
+    progress
+        Told how far it is: which speed comes next, how many are done, of how many.
 
     Raises
     ------
@@ -90,7 +132,7 @@ def made_sound(
     notes: dict[str, Any] = {}
     rate, anew = 0.0, False
     for at, speed in enumerate(speeds):
-        report(f"{float(speed):.0%}", at, len(speeds))
+        progress(f"{float(speed):.0%}", at, len(speeds))
         name = speed_label(speed)
         take = playing.take(speed_timeline(playing, speed))
         key = _key(sound, whole, _digest(take))
@@ -181,3 +223,13 @@ def _kept_stems(files: PageFiles | None, note: dict[str, Any]) -> bool:
         if whole:
             files.keep(stem, sha256)
     return whole
+
+
+def bar_peaks(stem: NDArray[np.float32], take: Take, rate_hz: int) -> list[float]:
+    """Return how high a stem, float32 (frames, 1), gets in each bar.
+
+    The last bar has what rings after it too.
+    """
+    edges = [round(bar.start_s * rate_hz) for bar in take.bars] + [len(stem)]
+    edges[0] = 0
+    return [round(float(abs(stem[start:stop]).max(initial=0.0)), 4) for start, stop in pairwise(edges)]

@@ -9,7 +9,7 @@ Lengths are in points, x to the right and y down.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from tercet.arranging import Arrangement
 from tercet.arranging.off_neck import explained
@@ -20,13 +20,13 @@ from tercet.publish.pictures.looks import FAINT, LOOKS, TEXT, TEXT_SOFT
 from tercet.publish.pictures.shapes_used import ShapeUse, shapes_used
 from tercet.publish.score.note_signs import pulse_note, swing_sign
 from tercet.publish.score.written_form import WrittenForm
-from tercet.publish.shapes import Disc, Group, Ink, Path, Shape, Style, Text
+from tercet.publish.shapes import Group, Ink, Path, Placing, Shape, Style, Text
 from tercet.publish.typefaces import text_width_em
 from tercet.song import LAYERS, Layer, Song
 from tercet.theory import MARK_LEVEL_DB
 from tercet.tracks.recipes import recipe_named
 
-__all__ = ["Block", "moved", "sheet_foot", "sheet_head"]
+__all__ = ["Block", "sheet_foot", "sheet_head"]
 
 TITLE_SIZES = (26.0, 20.0, 15.0)
 """A long title is set smaller, then in several lines, then cut short."""
@@ -62,6 +62,10 @@ class Block:
     shapes: tuple[Shape, ...]
     height: float
 
+    def at(self, x: float, y: float) -> Group:
+        """Return the shapes with their upper left corner at a place."""
+        return Group(self.shapes, placing=Placing(x, y, 1.0))
+
 
 def sheet_head(
     arrangement: Arrangement, form: WrittenForm, width: float, *, left_handed: bool, large: bool
@@ -77,7 +81,7 @@ def sheet_head(
         _front_and_back(song, width) if not large else Block((), 0.0),
         _diagrams(shapes_used(arrangement), width, diagram, left_handed=left_handed),
     ):
-        shapes += moved(part.shapes, y)
+        shapes.append(part.at(0.0, y))
         y += part.height
     return Block(tuple(shapes), y)
 
@@ -194,18 +198,6 @@ def _diagrams(uses: Sequence[ShapeUse], width: float, wide: float, *, left_hande
         more = f"and {len(uses) - len(shown)} more shapes: see the tab"
         shapes.append(Text(0.0, y, more, SMALL_SIZE, TEXT_SOFT, name="more shapes"))
     return Block(tuple(shapes), y + 8.0)
-
-
-def moved(shapes: Sequence[Shape], down: float, right: float = 0.0) -> Iterator[Shape]:
-    """Yield shapes moved down and to the right."""
-    for shape in shapes:
-        match shape:
-            case Path():
-                yield replace(shape, points=tuple((x + right, y + down) for x, y in shape.points))
-            case Disc() | Text():
-                yield replace(shape, x=shape.x + right, y=shape.y + down)
-            case Group():
-                yield replace(shape, shapes=tuple(moved(shape.shapes, down, right)))
 
 
 # ---- the foot

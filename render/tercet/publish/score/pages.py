@@ -17,7 +17,7 @@ from tercet.publish.pictures.looks import TEXT, TEXT_SOFT
 from tercet.publish.score.elements import ScoreLook
 from tercet.publish.score.engraving import Engraving, engrave
 from tercet.publish.score.finished_lines import System
-from tercet.publish.score.head_and_foot import Block, moved, sheet_foot, sheet_head
+from tercet.publish.score.head_and_foot import Block, sheet_foot, sheet_head
 from tercet.publish.shapes import Drawing, Group, Placing, Shape, Text, texts_in
 from tercet.publish.svg import svg_text
 
@@ -155,7 +155,7 @@ def _laid_out(arrangement: Arrangement, look: SheetLook, line_width: int) -> She
     notice = " · ".join(part for part in (song.title, song.licence) if part)
     drawings = tuple(
         drawn(
-            (*moved(block.shapes, MARGIN, MARGIN), *_footer(notice, number, len(pages), width, height)),
+            (block.at(MARGIN, MARGIN), *_footer(notice, number, len(pages), width, height)),
             music,
             height,
         )
@@ -194,7 +194,7 @@ def _broken(
     if used + foot.height > room:
         pages.append((list(foot.shapes), [], foot.height))
     else:
-        shapes += moved(foot.shapes, room - foot.height)
+        shapes.append(foot.at(0.0, room - foot.height))
         pages[-1] = (shapes, music, room)
     finished = []
     for index, (shapes, music, used) in enumerate(pages):
@@ -217,7 +217,7 @@ def _endless(
     for system in placed:
         music.append(replace(system, y=y))
         y += system.height + SYSTEM_GAP
-    shapes = (*moved(head.shapes, MARGIN, MARGIN), *moved(foot.shapes, y, MARGIN))
+    shapes = (head.at(MARGIN, MARGIN), foot.at(MARGIN, y))
     return shapes, music, y + foot.height + MARGIN
 
 

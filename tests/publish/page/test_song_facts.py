@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from tercet.performing import Take, lay_out, perform
-from tercet.publish.page.song_facts import song_facts
-from tercet.publish.page.timing import SpeedTiming, bar_peaks, speed_facts
+from tercet.publish.page.song_facts import song_facts, speed_facts
+from tercet.publish.page.sound import SpeedTiming, bar_peaks
 from tests.performing.pieces import Visit, piece, tune
 
 RATE_HZ = 1000
