@@ -209,12 +209,11 @@ ADDED: tuple[Addition, ...] = (
                 "exchange/tunes.py",
                 "\n\nKINDS: tuple[",
                 "\ndef _read_letters(data, file, choice):\n"
-                "    from tercet.exchange.abc.reader import read_abc\n\n"
                 '    return read_abc(b"X:1\\nT:Letters\\nL:1/4\\nK:C\\n" + data[9:], file)\n\n\n',
             ),
             Edit(
                 "exchange/tunes.py",
-                '    TuneKind("ABC',
+                '    TuneKind(\n        "ABC',
                 '    TuneKind("letters (.let)", lambda data: data.startswith(b"LETTERS:\\n"), _read_letters),\n',
             ),
         ),

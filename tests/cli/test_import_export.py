@@ -56,7 +56,7 @@ def test_a_refused_tune_leaves_nothing(tmp_path: Path, tercet: Run) -> None:
     bad.write_text("<score-partwise", encoding="utf-8")
     refused = tercet("import", bad, "-o", tmp_path / "new" / "bad.yaml")
     assert refused.code == 1
-    assert "isn't whole XML" in refused.err
+    assert "isn't well-formed XML" in refused.err
     assert sorted(tmp_path.iterdir()) == [bad]
 
 

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tercet.exchange.chord_names import read_chord_name, tones_of_name
+from tercet.exchange.chord_names import read_chord_name
 from tercet.theory.chords import ChordNameError
 from tests.exchange.chord_tables import music21_names, pychord_names, pychord_source
 
@@ -20,7 +20,7 @@ READ_OTHERWISE = {"ob9": {0, 1, 3, 6}, "dimb9": {0, 1, 3, 6}}
 
 def tones_or_none(name: str) -> set[int] | None:
     try:
-        return set(tones_of_name(name))
+        return set(read_chord_name(name).tones)
     except ChordNameError:
         return None
 

@@ -117,8 +117,8 @@ HOSTILE: dict[str, tuple[Callable[[], bytes], str]] = {
     "gzip": (lambda: b"\x1f\x8b\x08\x00", "gzip file: unpack it"),
     "other-xml": (lambda: b"<html><body/></html>", "not MusicXML .its first tag is <html>"),
     "no-parts": (lambda: b"<score-partwise/>", "has no measures"),
-    "cut-off": (lambda: GOOD[: len(GOOD) // 2], "isn't whole XML"),
-    "stray-ampersand": (lambda: GOOD.replace(b"Test", b"Test & co"), "isn't whole XML"),
+    "cut-off": (lambda: GOOD[: len(GOOD) // 2], "isn't well-formed XML"),
+    "stray-ampersand": (lambda: GOOD.replace(b"Test", b"Test & co"), "isn't well-formed XML"),
     "wrong-encoding": (lambda: GOOD.replace(b'"UTF-8"', b'"no-such-code"'), "XML"),
     "entity-bomb": (laughs, "declares XML entities"),
     "one-entity": (lambda: with_doctype('<!ENTITY x "y">', "&x;"), "declares XML entities"),
@@ -141,7 +141,7 @@ HOSTILE: dict[str, tuple[Callable[[], bytes], str]] = {
         lambda: b"<score-partwise " + b" ".join(b"a%d=''" % n for n in range(500_000)) + b"/>",
         "more than 400000 tags",
     ),
-    "deeply-nested": (lambda: b"<score-partwise>" + b"<a>" * 100_000, "isn't whole XML"),
+    "deeply-nested": (lambda: b"<score-partwise>" + b"<a>" * 100_000, "isn't well-formed XML"),
     "zip-bomb": (bomb, "larger than 8 MB once unpacked"),
     "zip-cut-off": (lambda: packed({"score.xml": GOOD})[:60], "damaged zip"),
     "zip-broken-inside": (broken_member, "damaged zip"),
@@ -200,7 +200,7 @@ ABC_HEAD = "X:1\nT:x\nM:4/4\nL:1/4\nK:C\n"
 HOSTILE_ABC: dict[str, tuple[str, str]] = {
     "abc-without-music": ("X:1\nT:x\n", "holds no ABC tune"),
     "abc-many-bars": (ABC_HEAD + "|:C" * 1 + ":" * 100_000 + "|", "more than 2000 bars"),
-    "abc-one-long-bar": (ABC_HEAD + "C9999" * 1000, "beyond all use"),
+    "abc-one-long-bar": (ABC_HEAD + "C9999" * 1000, "makes no sense"),
     "abc-many-notes": (ABC_HEAD + "C/" * 100_000, "a bar line is missing"),
     "abc-many-chords": (ABC_HEAD + '"C"' * 100_000, "no notes in this tune"),
     "abc-many-voices": (ABC_HEAD + "".join(f"V:{n}\n" for n in range(50_000)), "more than 100 voices"),
@@ -212,7 +212,7 @@ HOSTILE_ABC: dict[str, tuple[str, str]] = {
     "abc-full-bars": (ABC_HEAD + ("C/8" * 32 + "|") * 3_000, "more than 30000 notes"),
     "abc-empty-lines": (ABC_HEAD + "\n" * 7_000_000, "more than 400 000 characters"),
     "abc-tunes-without-number": ("T:x\nK:C\nC|\n\n" * 300_000, "more than 40000 tunes"),
-    "abc-digits": (ABC_HEAD + "C" + "9" * 100_000 + "|", "beyond all use"),
+    "abc-digits": (ABC_HEAD + "C" + "9" * 100_000 + "|", "makes no sense"),
 }
 """Texts, and what is said of them."""
 

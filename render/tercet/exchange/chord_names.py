@@ -8,7 +8,7 @@ a bass. What a song has no name for becomes the nearest that it has; the caller 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 
@@ -17,7 +17,7 @@ from tercet.theory import Chord, parse_chord
 from tercet.theory.chords import DEGREES, ChordNameError, plain_signs
 from tercet.theory.pitch import ALTERS
 
-__all__ = ["NamedChord", "read_chord_name", "tones_of_name"]
+__all__ = ["NamedChord", "read_chord_name"]
 
 _ROOT = re.compile(r"([A-G])(##?|bb?|)(?![#b]*[#b])(.*)", re.DOTALL)
 _BASS = re.compile(r"(.*)/([A-G])(##?|bb?|)", re.DOTALL)
@@ -89,11 +89,6 @@ def read_chord_name(text: str) -> NamedChord:
     return NamedChord(frozenset(tones), chord, exact)
 
 
-def tones_of_name(text: str) -> frozenset[int]:
-    """Return the pitch classes that a name says; errors as for `read_chord_name`."""
-    return read_chord_name(text).tones
-
-
 _Tone = tuple[str, int]
 
 
@@ -136,7 +131,11 @@ class _Builder:
         while at < len(rest):
             for pattern, step in _PIECES if at else _FIRST_PIECES:
                 if found := pattern.match(rest, at):
-                    step(self, found)
+                    if callable(step):
+                        step(self, found)
+                    else:
+                        for name, value in step.items():
+                            setattr(self, name, value)
                     at = found.end()
                     break
             else:
@@ -148,31 +147,13 @@ class _Builder:
         stacked = {tone for tone in (0, self.third, self.fifth, self.seventh) if tone is not None}
         return frozenset((stacked | self.added) - self.omitted)
 
-    def minor_third(self, _found: re.Match[str]) -> None:
-        self.third = 3
-
-    def make_major(self, _found: re.Match[str]) -> None:
-        self.major = True
-
-    def major_seventh(self, _found: re.Match[str]) -> None:
-        self.seventh = 11
-
-    def diminish(self, _found: re.Match[str]) -> None:
-        self.third, self.fifth, self.diminished = 3, 6, True
-
     def half_diminish(self, found: re.Match[str]) -> None:
         self.third, self.fifth, self.seventh = 3, 6, 10
         self.added |= set(_STACKS[int(found[1] or 7)])
 
-    def augment(self, _found: re.Match[str]) -> None:
-        self.fifth = 8
-
     def suspend(self, found: re.Match[str]) -> None:
         self.third = None
         self.added |= {DEGREES[int(digit)] for digit in found[1] or "4"}
-
-    def bare_fifth(self, _found: re.Match[str]) -> None:
-        self.third = None
 
     def sixth(self, found: re.Match[str]) -> None:
         self.added |= {9, 14} if found[1] else {9}
@@ -205,11 +186,9 @@ class _Builder:
         self.seventh, self.fifth = 10, None
         self.added |= {13, 15, 18, 20}
 
-    def nothing(self, _found: re.Match[str]) -> None:
-        pass
 
-
-_Step = Callable[[_Builder, "re.Match[str]"], None]
+_Step = Callable[[_Builder, "re.Match[str]"], None] | Mapping[str, object]
+"""What a piece does to a chord: something of its own, or it sets what is known of the chord."""
 
 
 def _table(*rows: tuple[str, _Step]) -> tuple[tuple[re.Pattern[str], _Step], ...]:
@@ -220,24 +199,24 @@ _PIECES = _table(
     (r"add(##?|bb?|)(13|11|9|7|6|4|2)", _Builder.add),
     (r"(?:no|omit)(13|11|9|7|5|3)", _Builder.omit),
     (r"(dim|[b#+-])(13|11|9|7|6|5|4)", _Builder.alter),
-    (r"(?:maj(?:or)?|Maj|MAJ|ma(?!j)|M|j)(?!\w*in)", _Builder.make_major),
-    (r"[Δ]7?", _Builder.major_seventh),
+    (r"(?:maj(?:or)?|Maj|MAJ|ma(?!j)|M|j)(?!\w*in)", {"major": True}),
+    (r"[Δ]7?", {"seventh": 11}),
     (r"sus(24|2|4|)", _Builder.suspend),
     (r"7?alt", _Builder.alter_all),
     (r"6(/?9)?", _Builder.sixth),
     (r"(13|11|9|7)", _Builder.stack),
-    (r"aug|\+", _Builder.augment),
-    (r"[(), .]+|dom|/(?=[b#+-]?\d)", _Builder.nothing),
+    (r"aug|\+", {"fifth": 8}),
+    (r"[(), .]+|dom|/(?=[b#+-]?\d)", {}),
 )
 """What may follow, longest first where one begins like another."""
 
 _FIRST_PIECES = (
     *_table(
-        (r"(?:minor|min|mi|m(?!aj)|-)", _Builder.minor_third),
-        (r"(?:dim|°|o)(?!5)", _Builder.diminish),
+        (r"(?:minor|min|mi|m(?!aj)|-)", {"third": 3}),
+        (r"(?:dim|°|o)(?!5)", {"third": 3, "fifth": 6, "diminished": True}),
         (r"(?:ø|h)(13|11|9|7|)", _Builder.half_diminish),
-        (r"aug|\+", _Builder.augment),
-        (r"5(?![-+])", _Builder.bare_fifth),
+        (r"aug|\+", {"fifth": 8}),
+        (r"5(?![-+])", {"third": None}),
     ),
     *_PIECES,
 )

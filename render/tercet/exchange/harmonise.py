@@ -140,7 +140,7 @@ def harmonised(sheet: LeadSheet, key: Key) -> LeadSheet:
         replace(measure, chords=tuple(chords.get(index, ()))) for index, measure in enumerate(sheet.measures)
     )
     names = ", ".join(dict.fromkeys(str(chord.chord) for row in chords.values() for chord in row))
-    said = f"all chords are proposals, found from the tune and its key, {key} ({names}): change what you hear otherwise"
+    said = f"all chords are proposals, found from the tune and its key, {key} ({names}): change any that sound wrong"
     return replace(sheet, measures=measures, remarks=(*sheet.remarks, said))
 
 

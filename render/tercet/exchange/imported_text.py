@@ -10,21 +10,17 @@ from tercet.errors import SongError
 from tercet.exchange.harmonise import harmonised, key_of_tune
 from tercet.exchange.leadsheet import LeadSheet, TuneError
 from tercet.exchange.songs import Imported, song_of
+from tercet.exchange.writing import KEPT_SETTINGS
 from tercet.song import Line, Row, Song
 from tercet.song.plain_text import LONGEST_LINE
 from tercet.song.reader import parse_song
 from tercet.song.settings import SETTINGS
 from tercet.song.writer import write_song
 
-__all__ = ["KEPT_SETTINGS", "PROPOSED", "imported_text"]
+__all__ = ["PROPOSED", "imported_text"]
 
 PROPOSED = "# chords: proposed by Tercet"
 """What stands above chords that the file didn't have."""
-
-KEPT_SETTINGS = (
-    "instrument", "tuning", "players", "dynamics", "front", "feel", "strum", "between", "swing", "count-in",
-)  # fmt: skip
-"""Settings of a song that travel in an exported file; `sound` may name a file, so it stays at home."""
 
 _WIDTH = 100
 _LONGEST_WRITTEN = LONGEST_LINE - 100
@@ -64,10 +60,10 @@ def imported_text(
             raise TuneError(
                 f"{origin}: the tune can't be written as a song: {error.mistakes[0].message}"
             ) from error
-        changed = Imported(
-            imported.song, (*imported.remarks, "settings in the file can't be read and are left out")
-        )
-        return _finished(changed, origin)
+        said = "settings in the file can't be read and are left out"
+        imported = replace(imported, remarks=(*imported.remarks, said))
+        text = _text(imported, (), origin)
+        song = parse_song(text)
     return text, song, imported.remarks
 
 
@@ -114,11 +110,6 @@ def _with_proposals_marked(text: str) -> str:
             marked = True
         lines.append(line)
     return "\n".join(lines)
-
-
-def _finished(imported: Imported, origin: str) -> tuple[str, Song, tuple[str, ...]]:
-    text = _text(imported, (), origin)
-    return text, parse_song(text), imported.remarks
 
 
 def _clean_texts(sheet: LeadSheet) -> LeadSheet:

@@ -66,7 +66,7 @@ def read_outside(path: Path) -> bytes:
         raise TuneError(f"{path} can't be read: {getattr(error, 'strerror', None) or error}") from error
     if len(data) > LARGEST_FILE_BYTES:
         raise TuneError(
-            f"{path} is larger than {LARGEST_FILE_BYTES // 2**20} MB, far more than a tune needs: export the tune alone"
+            f"{path} is larger than {LARGEST_FILE_BYTES // 2**20} MB, far more than a tune needs: export just the tune"
         )
     if not data.strip(b"\x00\t\n\r "):
         raise TuneError(f"{path} is empty: export the tune again")
@@ -111,7 +111,7 @@ def _named_score(archive: zipfile.ZipFile, file: str) -> tuple[str, str]:
     try:
         container = parse_xml(data, file)
     except DamagedXmlError:
-        return "", f"{_CONTAINER}, which names the score, isn't whole XML"
+        return "", f"{_CONTAINER}, which names the score, isn't well-formed XML"
     name = _score_name(container, file)
     if not name:
         return "", f"{_CONTAINER} names no score"
@@ -167,7 +167,7 @@ def _member(archive: zipfile.ZipFile, name: str, file: str) -> bytes:
     if too_large:
         raise TuneError(
             f"{file}: what it holds is larger than {LARGEST_FILE_BYTES // 2**20} MB once unpacked, far more than a "
-            "tune needs: export the tune alone"
+            "tune needs: export just the tune"
         )
     return data
 
@@ -187,7 +187,7 @@ def parse_xml(data: bytes, file: str) -> Element:
 
     if data.count(b"<") > MOST_TAGS or data.count(b"=") > MOST_TAGS:
         raise TuneError(
-            f"{file} has more than {MOST_TAGS} tags, far more than a tune needs: export the tune alone"
+            f"{file} has more than {MOST_TAGS} tags, far more than a tune needs: export just the tune"
         )
     try:
         root: Element = fromstring(data, forbid_dtd=False, forbid_entities=True, forbid_external=True)
@@ -199,7 +199,7 @@ def parse_xml(data: bytes, file: str) -> Element:
     except ParseError as error:
         line, column = error.position
         raise DamagedXmlError(
-            f"{file}:{line}:{column + 1}: this isn't whole XML ({str(error).partition(':')[0]}): the file is "
+            f"{file}:{line}:{column + 1}: this isn't well-formed XML ({str(error).partition(':')[0]}): the file is "
             "damaged or cut off; export it again"
         ) from None
     except (LookupError, ValueError) as error:

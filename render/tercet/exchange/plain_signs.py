@@ -6,13 +6,17 @@ draw the sign of the coda where one leaves for it, too. What is meant is clear f
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import groupby
 
 from tercet.exchange.leadsheet import LeadMeasure
 
-__all__ = ["ending_groups", "with_plain_signs"]
+__all__ = ["ending_groups", "passes_of", "with_plain_signs"]
+
+_MOST_PASSES = 32
+"""That one bracket may name."""
 
 _LONGEST_WORDS = 2
 """Measures over which words may stand before the bar line at which they hold."""
@@ -33,6 +37,21 @@ def with_plain_signs(measures: Sequence[LeadMeasure]) -> tuple[LeadMeasure, ...]
     _number_in_a_row(plain)
     _show_the_way_to_the_coda(plain)
     return tuple(plain)
+
+
+def passes_of(*texts: str) -> tuple[int, ...]:
+    """Return the passes that a bracket names, by the first of its texts that has numbers; without any the first.
+
+    >>> passes_of("1,3"), passes_of("", "2-4."), passes_of("x")
+    ((1, 3), (2, 3, 4), (1,))
+    """
+    for text in texts:
+        passes: set[int] = set()
+        for low, high in re.findall(r"(\d{1,2})(?:\s*[-–]\s*(\d{1,2}))?", text):
+            passes |= set(range(int(low), int(high or low) + 1)) or {int(low)}
+        if passes - {0}:
+            return tuple(sorted(passes - {0}))[:_MOST_PASSES]
+    return (1,)
 
 
 def ending_groups(measures: Sequence[LeadMeasure]) -> Iterator[tuple[int, int]]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from tercet.exchange.leadsheet import LeadMeasure, TuneError
+from tercet.exchange.plain_signs import ending_groups
 
 __all__ = ["MOST_MEASURES_PLAYED", "play_order", "segment_starts"]
 
@@ -54,6 +55,9 @@ class _Walk:
 
     def __init__(self, measures: Sequence[LeadMeasure]) -> None:
         self._measures = measures
+        self._groups = {
+            index: (first, after) for first, after in ending_groups(measures) for index in range(first, after)
+        }
         self.index = 0
         self.order: list[tuple[int, int]] = []
         self._start = 0
@@ -73,7 +77,7 @@ class _Walk:
             before is not None
             and bool(before.endings)
             and not measure.endings
-            and any(each.repeat_times for each in self._measures[slice(*self._group(index - 1))])
+            and any(each.repeat_times for each in self._group(index - 1))
         )
         if (after_endings or measure.repeat_start) and index != self._start:
             self._restart(index)
@@ -90,26 +94,15 @@ class _Walk:
         endings = self._measures[index].endings
         if self._takes_repeats:
             return self._pass in endings
-        group = self._measures[slice(*self._group(index))]
-        signed = [each.endings for each in group if each.fine or each.to_coda]
+        signed = [each.endings for each in self._group(index) if each.fine or each.to_coda]
         return endings == signed[0] if signed else max(endings) == self._last_ending(index)
 
-    def _group(self, index: int) -> tuple[int, int]:
-        """Return the first measure of the run of endings that a measure belongs to, and the one after its last."""
-        first = last = index
-        while first > 0 and self._measures[first - 1].endings:
-            first -= 1
-        while last < len(self._measures) and self._measures[last].endings:
-            last += 1
-        return first, last
+    def _group(self, index: int) -> Sequence[LeadMeasure]:
+        """Return the run of endings that a measure belongs to."""
+        return self._measures[slice(*self._groups[index])]
 
     def _last_ending(self, index: int) -> int:
-        first, last = self._group(index)
-        return max(number for measure in self._measures[first:last] for number in measure.endings)
-
-    def _group_total(self, index: int) -> int:
-        """Return how often a stretch with endings is played: a first ending alone asks for another time."""
-        return max(2, self._last_ending(index))
+        return max(number for measure in self._group(index) for number in measure.endings)
 
     def _after_ending(self, index: int) -> int:
         endings = self._measures[index].endings
@@ -119,12 +112,12 @@ class _Walk:
 
     def _next(self, index: int, measure: LeadMeasure) -> int:
         if measure.repeat_times and self._takes_repeats:
-            total = self._group_total(index) if measure.endings else measure.repeat_times
+            total = max(2, self._last_ending(index)) if measure.endings else measure.repeat_times
             if self._pass < total:
                 self._pass += 1
                 return self._start
             if measure.endings:
-                return self._group(index)[1]
+                return self._groups[index][1]
             self._restart(index + 1)
         if self._jumped and measure.fine:
             return len(self._measures)

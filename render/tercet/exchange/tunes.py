@@ -7,7 +7,12 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from tercet.exchange.abc.book import tunes_of
+from tercet.exchange.abc.reader import read_abc, read_tune_lines
+from tercet.exchange.abc.text import decoded
 from tercet.exchange.leadsheet import LeadSheet, TuneError
+from tercet.exchange.midi.reader import read_midi
+from tercet.exchange.musicxml.reader import read_musicxml
 from tercet.exchange.outside import read_outside
 from tercet.exchange.words import plain_name
 
@@ -44,34 +49,23 @@ def _looks_like_xml(data: bytes) -> bool:
     return start.startswith(b"<")
 
 
-def _is_abc(data: bytes) -> bool:
-    from tercet.exchange.abc.text import decoded
-
-    return _ABC_START.search(decoded(data)) is not None
-
-
-def _read_score(data: bytes, file: str, choice: Choice) -> LeadSheet:
-    from tercet.exchange.musicxml.reader import read_musicxml
-
-    return read_musicxml(data, file, choice.part, choice.voice)
-
-
-def _read_midi(data: bytes, file: str, choice: Choice) -> LeadSheet:
-    from tercet.exchange.midi.reader import read_midi
-
-    return read_midi(data, file, choice.part)
-
-
-def _read_abc(data: bytes, file: str, choice: Choice) -> LeadSheet:
-    from tercet.exchange.abc.reader import read_abc
-
-    return read_abc(data, file, choice.tune, choice.voice)
-
-
 KINDS: tuple[TuneKind, ...] = (
-    TuneKind("MusicXML (.musicxml, .xml, .mxl)", _is_score, _read_score),
-    TuneKind("MIDI (.mid)", lambda data: data.startswith(b"MThd"), _read_midi),
-    TuneKind("ABC (.abc)", _is_abc, _read_abc, book=True),
+    TuneKind(
+        "MusicXML (.musicxml, .xml, .mxl)",
+        _is_score,
+        lambda data, file, choice: read_musicxml(data, file, choice.part, choice.voice),
+    ),
+    TuneKind(
+        "MIDI (.mid)",
+        lambda data: data.startswith(b"MThd"),
+        lambda data, file, choice: read_midi(data, file, choice.part),
+    ),
+    TuneKind(
+        "ABC (.abc)",
+        lambda data: _ABC_START.search(decoded(data)) is not None,
+        lambda data, file, choice: read_abc(data, file, choice.tune, choice.voice),
+        book=True,
+    ),
 )
 """The kinds that can be imported, in the order in which they are asked whether a file is theirs."""
 
@@ -120,10 +114,6 @@ def read_book(path: Path) -> Iterator[tuple[str, LeadSheet | TuneError]]:
         When the file can't be read.
     """
     data, _ = _known_kind(path)
-    from tercet.exchange.abc.book import tunes_of
-    from tercet.exchange.abc.reader import read_tune_lines
-    from tercet.exchange.abc.text import decoded
-
     for tune in tunes_of(decoded(data)):
         name = plain_name(f"{tune.title or 'tune'}") or "tune"
         try:

@@ -40,10 +40,10 @@ _USUAL_NAMES = re.compile(
     re.IGNORECASE,
 )
 _JUMPS = {
-    "da_capo": re.compile(r"\bD\.? ?C\b\.?|\bda capo\b", re.IGNORECASE),
-    "dal_segno": re.compile(r"\bD\.? ?S\b\.?|\bdal segno\b", re.IGNORECASE),
+    "da_capo": re.compile(r"\bD\.? ?C\b\.?|\bda ?capo(\b|al)", re.IGNORECASE),
+    "dal_segno": re.compile(r"\bD\.? ?S\b\.?|\bdal ?segno(\b|al)", re.IGNORECASE),
     "to_coda": re.compile(
-        r"^\s*(to|al|da)\s+(the\s+)?[⊕Φφ𝄌]?\s*coda\b|^\s*(to|al|da)\s*[⊕Φφ𝄌]", re.IGNORECASE
+        r"^\s*(to|al|da)\s*(the\s+)?[⊕Φφ𝄌]?\s*coda\b|^\s*(to|al|da)\s*[⊕Φφ𝄌]", re.IGNORECASE
     ),
     "segno": re.compile(r"^\s*segno\s*\.?\s*$", re.IGNORECASE),
     "fine": re.compile(r"^\s*fine\s*\.?\s*$", re.IGNORECASE),
@@ -60,6 +60,8 @@ def jumps_of_words(text: str) -> tuple[str, ...]:
 
     >>> jumps_of_words("D.S. al Coda"), jumps_of_words("Fine"), jumps_of_words("slowly")
     (('dal_segno',), ('fine',), ())
+    >>> jumps_of_words("dacapoalfine"), jumps_of_words("tocoda")
+    (('da_capo',), ('to_coda',))
     """
     jumps = tuple(name for name, pattern in _JUMPS.items() if pattern.search(text))
     return tuple(name for name in jumps if name != "fine" or len(jumps) == 1)

@@ -21,6 +21,7 @@ __all__ = [
     "Pitch",
     "fifths_of",
     "hz_of_midi",
+    "key_of_signature",
     "parse_key",
     "signature_alters",
     "spell",
@@ -165,6 +166,16 @@ def signature_alters(fifths: int) -> dict[str, int]:
     if fifths >= 0:
         return dict.fromkeys(LETTERS_BY_FIFTHS[:fifths], 1)
     return dict.fromkeys(LETTERS_BY_FIFTHS[fifths:], -1)
+
+
+def key_of_signature(fifths: int, *, minor: bool) -> Key:
+    """Return the major or minor key of a signature of so many sharps, or flats below 0.
+
+    >>> str(key_of_signature(2, minor=False)), str(key_of_signature(-7, minor=True))
+    ('D major', 'Ab minor')
+    """
+    place = fifths + (4 if minor else 1)
+    return Key(LETTERS_BY_FIFTHS[place % 7], place // 7, minor)
 
 
 def parse_key(text: str) -> Key:

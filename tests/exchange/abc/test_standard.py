@@ -388,7 +388,7 @@ REMARKS: dict[str, tuple[str, str]] = {
         "text below the tune is left out: “This was played",
     ),
     "no meter": ("M:\nK:C\nC2|D2|\n", "the tune has no meter: 2/4 is written"),
-    "tempo in words": ('Q:"Gently"\nK:C\nC4|\n', "says no number and is left out"),
+    "tempo in words": ('Q:"Gently"\nK:C\nC4|\n', "has no number and is left out"),
     "macros": ("m:~G = G\nK:C\nC4|\n", "macros (m:) are left out"),
     "symbols": ("K:C\nC4|\ns:!f!\n", "lines of symbols (s:) are left out"),
     "words below": ("K:C\nC4|\nW:the end\n", "words below the tune (W:)"),

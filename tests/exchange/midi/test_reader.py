@@ -102,10 +102,10 @@ def test_rhythm_in_the_simplest_fractions() -> None:
     ]
     song, remarks = imported(midi(conductor(), track("x", *notes(*played))))
     assert rows(song, "melody") == ["melody C4:1/3 D:1/3 E:1/3 F:1/2 G:1/2 A |"]
-    assert "the notes lie on no grid, as when they are played: check the rhythm" in remarks
+    assert "the notes don't sit on a grid, as if they were played live: check the rhythm" in remarks
     loose = [*((60 + place, place, place + 1) for place in range(11)), (62, 11.46, 12)]
     _, remarks = imported(midi(conductor(), track("x", *notes(*loose))))
-    assert any("1 of 12 notes lie near no simple part of a quarter" in remark for remark in remarks)
+    assert any("1 of 12 notes aren't near any simple fraction of a quarter" in remark for remark in remarks)
 
 
 def test_chords_from_a_chord_track() -> None:

@@ -249,7 +249,7 @@ def test_what_cannot_be_kept_is_listed() -> None:
     assert [midi for midi, _, _ in heard(played_bars(song))] == [76, 72]
     said = " ".join(remarks)
     assert "grace notes are left out (measure 1)" in said
-    assert "only the highest is kept (measure 1)" in said
+    assert "only the highest of notes struck together is kept (measure 1)" in said
     assert "no tempo given: 96" in said
     assert "no chord symbols" in said
 
@@ -328,8 +328,8 @@ def archive(container: str, **scores: bytes) -> bytes:
 @pytest.mark.parametrize(
     ("container", "said"),
     [
-        ("<container><rootfiles><rootfile full-path='It's late.xml'/></rootfiles></container>", "isn't whole XML"),
-        ("<container><rootfiles><rootfile full-path='a.xml'/></rootfiles>", "isn't whole XML"),
+        ("<container><rootfiles><rootfile full-path='It's.xml'/></rootfiles></container>", "isn't well-formed XML"),
+        ("<container><rootfiles><rootfile full-path='a.xml'/></rootfiles>", "isn't well-formed XML"),
         ("<container><rootfiles><rootfile full-path='gone.xml'/></rootfiles></container>", "isn't there"),
         ("<container><rootfiles/></container>", "names no score"),
         ("", "the archive has no META-INF/container.xml"),

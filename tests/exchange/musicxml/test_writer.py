@@ -125,8 +125,8 @@ def test_what_cannot_be_told_is_said() -> None:
     )
     _, remarks = musicxml_bytes(arrange(song, song_tuning(song)))
     assert remarks == (
-        "rows `strum` are told only as the strokes of the tab",
-        "rows `between` are told only as notes of the tab",
+        "`strum` rows appear only as strokes in the tab",
+        "`between` rows appear only as notes in the tab",
         "marks for one layer are left out: bar 1",
         "breaths where no note ends are left out: bar 2",
         "accent marks where no note starts are left out: bar 2",

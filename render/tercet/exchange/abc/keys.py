@@ -6,6 +6,7 @@ import re
 from dataclasses import dataclass
 from fractions import Fraction
 
+from tercet.exchange.abc.signs import ACCIDENTALS
 from tercet.exchange.leadsheet import TuneError
 from tercet.theory import Key
 from tercet.theory.pitch import ALTERS, fifths_of, signature_alters
@@ -39,8 +40,6 @@ _KEY_ENDS = re.compile(
     r"|none\s+\S|\^8|_8)"
 )
 """Where clefs and what else a key may be followed by begin."""
-
-_ALTERS = {"^": 1, "^^": 2, "_": -1, "__": -2, "=": 0}
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +108,7 @@ def read_key(text: str, before: AbcKey | None = None) -> AbcKey:
         return _of_signs(signs[1], before)
     match = _KEY.match(plain)
     if not match:
-        raise TuneError(f"K:{text[:30]} isn't a key: write for instance K:G or K:Am")
+        raise TuneError(f"K:{text[:30]} isn't a key: write, for instance, K:G or K:Am")
     letter, sign, mode = match[1].upper(), match[2], match[3][:3].lower() if match[3] != "m" else "m"
     explicit = mode == "exp"
     if mode not in _MODES and not explicit:
@@ -120,7 +119,7 @@ def read_key(text: str, before: AbcKey | None = None) -> AbcKey:
         raise TuneError(f"K:{text[:30]} has more than seven sharps or flats, and a song at most so many")
     alters = {} if explicit else signature_alters(fifths)
     written = _SPACES.sub(r"\1", plain[match.end() :])
-    accidentals = {name.upper(): _ALTERS[accidental] for accidental, name in _EXPLICIT.findall(written)}
+    accidentals = {name.upper(): ACCIDENTALS[accidental] for accidental, name in _EXPLICIT.findall(written)}
     key = Key(letter, alter, mode in _MINOR_LIKE)
     if not -7 <= key.fifths <= 7:
         key = Key(letter, alter, not key.minor)
@@ -133,7 +132,7 @@ def read_key(text: str, before: AbcKey | None = None) -> AbcKey:
 
 def _of_signs(text: str, before: AbcKey | None) -> AbcKey:
     """Return the key of accidentals alone, which are added to the key that holds."""
-    accidentals = {name.upper(): _ALTERS[sign] for sign, name in _EXPLICIT.findall(text)}
+    accidentals = {name.upper(): ACCIDENTALS[sign] for sign, name in _EXPLICIT.findall(text)}
     alters = (before.alters if before else {}) | accidentals
     return AbcKey(alters, before.key if before else None)
 
@@ -157,7 +156,7 @@ def read_meter(text: str) -> tuple[int, int] | None:
         return None
     upper = sum(int(part) for part in re.findall(r"\d{1,3}", match[1]))
     if not 1 <= upper <= 64 or not 1 <= int(match[2]) <= 64:
-        raise TuneError(f"M:{plain[:20]} isn't a meter: write for instance M:3/4")
+        raise TuneError(f"M:{plain[:20]} isn't a meter: write, for instance, M:3/4")
     return upper, int(match[2])
 
 
@@ -165,7 +164,7 @@ def read_unit(text: str) -> Fraction:
     """Read what follows ``L:``, in quarters."""
     match = re.fullmatch(r"\s*(1)\s*/\s*([1-9][0-9]{0,2})\s*", text)
     if not match and text.strip() != "1":
-        raise TuneError(f"L:{text.strip()[:20]} isn't a length: write for instance L:1/8")
+        raise TuneError(f"L:{text.strip()[:20]} isn't a length: write, for instance, L:1/8")
     return Fraction(4, int(match[2])) if match else Fraction(4)
 
 

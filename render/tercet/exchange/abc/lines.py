@@ -138,7 +138,7 @@ def lines_of_voice(lines: Sequence[AbcLine], wanted: str) -> VoiceLines:
     used = (name for name, line in placed[head:] if line.letter in ("", "V") and line.text.strip())
     names = list(dict.fromkeys(name for name in (*declared, *used) if name))
     if len(names) > MOST_VOICES:
-        raise TuneError(f"it has more than {MOST_VOICES} voices: export the tune alone")
+        raise TuneError(f"it has more than {MOST_VOICES} voices: export just the tune")
     if wanted and wanted not in names:
         raise TuneError(f"it has no voice {wanted!r}: its voices are {', '.join(names) or 'none'}")
     words, notes = Counter[str](), Counter[str]()

@@ -12,7 +12,6 @@ from tercet.errors import ParameterError
 from tercet.exchange.abc.keys import AbcKey
 from tercet.exchange.abc.signs import (
     ACCIDENTALS,
-    JUMPS,
     LETTERS,
     LONGEST_QUARTERS,
     MARKS,
@@ -20,12 +19,13 @@ from tercet.exchange.abc.signs import (
     PHRASE_ENDS,
     SIGNS,
     SILENT,
-    ending_numbers,
     length_of,
     read_bar_line,
 )
 from tercet.exchange.abc.text import read_quoted
 from tercet.exchange.leadsheet import LeadChord, LeadMark, LeadMeasure, LeadNote, TuneError
+from tercet.exchange.plain_signs import passes_of
+from tercet.exchange.words import jumps_of_words
 from tercet.theory import Pitch
 
 __all__ = ["MOST_BARS", "MOST_NOTES", "AbcReader"]
@@ -224,13 +224,13 @@ class AbcReader:
         self.measures.append(replace(measure, **draft.signs))  # type: ignore[arg-type]
         self._draft = following
         if len(self.measures) > MOST_BARS:
-            raise TuneError(f"it has more than {MOST_BARS} bars, far more than a song: export the tune alone")
+            raise TuneError(f"it has more than {MOST_BARS} bars, far more than a song: export just the tune")
 
     def _check_size(self) -> None:
         self._count += 1
         if self._count > MOST_NOTES:
             raise TuneError(
-                f"it has more than {MOST_NOTES} notes, far more than a song: export the tune alone"
+                f"it has more than {MOST_NOTES} notes, far more than a song: export just the tune"
             )
         if self._draft.now > LONGEST_QUARTERS:
             raise TuneError(
@@ -259,7 +259,7 @@ class AbcReader:
 
     def _ending(self, match: re.Match[str]) -> None:
         self._close()
-        self._endings = ending_numbers(match["ending"][1:])
+        self._endings = passes_of(match["ending"][1:])
 
     # ---- notes
 
@@ -294,7 +294,7 @@ class AbcReader:
             return
         highest, tied_on = max(notes, key=lambda note: note[0].midi, default=(None, False))
         if len({pitch.midi for pitch, _ in notes}) > 1:
-            self.lost["of notes struck together only the highest is kept"] += 1
+            self.lost["only the highest of notes struck together is kept"] += 1
         self._add(highest, length * factor)
         if tied_on:
             self._tie_last()
@@ -306,7 +306,7 @@ class AbcReader:
             return
         count = int(match["count"] or 1) if len(match["count"]) <= MOST_DIGITS else 10_000
         if count > 2000:
-            raise TuneError(f"{match['measures'][:20]}: so many bars of rest are beyond all use: correct it")
+            raise TuneError(f"{match['measures'][:20]}: that many bars of rest make no sense: correct it")
         for index in range(count):
             if index:
                 self._close()
@@ -331,7 +331,7 @@ class AbcReader:
         try:
             return Pitch(name, alter, octave)
         except ParameterError:
-            raise TuneError(f"the note {match[0][:20]} is beyond all instruments: correct it") from None
+            raise TuneError(f"no instrument plays the note {match[0][:20]}: correct it") from None
 
     def _accidental(self, sign: str) -> int:
         if sign not in ACCIDENTALS:
@@ -452,14 +452,14 @@ class AbcReader:
             self._decorate(name)
 
     def _decorate(self, name: str) -> None:
-        jump = JUMPS.get(name.replace(" ", "")) or JUMPS.get(name.replace(" ", "").lower())
         if name in PHRASE_ENDS:
             self._breath = True
         elif name in MARKS:
             kind, value = MARKS[name]
             self._draft.marks.append(LeadMark(self._draft.now, kind, value))
-        elif jump:
-            self._jump(jump)
+        elif name == "coda" or jumps_of_words(name):
+            for jump in jumps_of_words(name) or ("coda",):
+                self._jump(jump)
         elif name not in SILENT:
             self.lost[f"the decoration {name[:20]} is left out"] += 1
 

@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 
-from tercet.exchange.leadsheet import LeadMeasure, TuneError
+from tercet.exchange.leadsheet import LeadMeasure, LeadNote, TuneError
 
 __all__ = ["MOST_PARTS", "in_order_of_parts"]
 
@@ -54,44 +54,25 @@ def in_order_of_parts(measures: Sequence[LeadMeasure], parts: str) -> tuple[list
     for each in names:
         visits[each] += 1
         block = blocks[each]
-        played += (
-            [
-                replace(block[0], repeat_start=True),
-                *block[1:],
-            ]
-            if totals[each] == 1
-            else _visit(block, visits[each], totals[each])
-        )
+        own = block if totals[each] == 1 else _visit(block, visits[each], totals[each])
+        played += [replace(own[0], repeat_start=True), *own[1:]]
     return played, remarks
 
 
 def _visit(block: Sequence[LeadMeasure], visit: int, visits: int) -> list[LeadMeasure]:
     """Return a part on one of its visits, with the verses that are sung there counted from 1."""
-    times = max(
-        (max(measure.repeat_times, *measure.endings, 1) for measure in block),
-        default=1,
-    )
+    times = max(max(measure.repeat_times, *measure.endings, 1) for measure in block)
     verses = max((verse for measure in block for note in measure.notes for verse, _ in note.words), default=0)
     before = (visit - 1) * times
     if before >= verses:
         before = max(verses - times, 0)
     last = verses if visit == visits else before + times
-    shifted = [
-        replace(
-            measure,
-            notes=tuple(
-                replace(
-                    note,
-                    words=tuple(
-                        (verse - before, text) for verse, text in note.words if before < verse <= last
-                    ),
-                )
-                for note in measure.notes
-            ),
-        )
-        for measure in block
-    ]
-    return [replace(shifted[0], repeat_start=True), *shifted[1:]]
+
+    def sung(note: LeadNote) -> LeadNote:
+        words = ((verse - before, text) for verse, text in note.words if before < verse <= last)
+        return replace(note, words=tuple(words))
+
+    return [replace(measure, notes=tuple(map(sung, measure.notes))) for measure in block]
 
 
 def _part_names(parts: str) -> list[str]:

@@ -78,7 +78,7 @@ def read_tune_lines(tune: AbcTune, file: str, voice: str = "") -> LeadSheet:
 def _check_size(tune: AbcTune) -> None:
     if sum(map(len, tune.lines)) + len(tune.lines) > LARGEST_TUNE:
         raise TuneError(
-            f"it has more than {LARGEST_TUNE // 1000} 000 characters, far more than a song: export it alone"
+            f"it has more than {LARGEST_TUNE // 1000} 000 characters, far more than a song: export just this tune"
         )
 
 
@@ -265,7 +265,7 @@ class _TuneReader:
             self._header.key = key
         else:
             self._say(
-                f"a change of key ({text[:20]}) is left out, as a song has one; the notes stay as they sound"
+                f"a change of key ({text[:20]}) is left out, as a song has only one; the notes stay as they sound"
             )
 
     def _change_meter(self, reader: AbcReader, meter: tuple[int, int] | None) -> None:
@@ -286,9 +286,7 @@ class _TuneReader:
         reader.finish()
         header = self._header
         if not header.has_key:
-            self._say(
-                "the tune has no key (K:), with which a header ends: its notes are read without sharps or flats"
-            )
+            self._say("the tune has no key (K:), so its notes are read without sharps or flats")
         if header.key.remark:
             self._say(header.key.remark)
         measures, remarks = in_order_of_parts(self._in_meter(reader.measures), header.parts)
@@ -312,7 +310,7 @@ class _TuneReader:
             return None
         tempo = read_tempo(header.tempo, header.unit or Fraction(1, 2))
         if tempo is None:
-            self._say(f"the tempo, {plain_text(header.tempo)[:40]}, says no number and is left out")
+            self._say(f"the tempo, {plain_text(header.tempo)[:40]}, has no number and is left out")
         return tempo
 
     def _in_meter(self, measures: Sequence[LeadMeasure]) -> list[LeadMeasure]:
@@ -359,5 +357,8 @@ def _transposed(sheet: LeadSheet, semitones: int) -> LeadSheet:
         )
         for measure in sheet.measures
     )
-    remark = f"the tune, its chords and its key sound {semitones:+d} semitones from what is written, and so they stand"
+    remark = (
+        f"the tune, its chords and its key sound {semitones:+d} semitones from what is written, and are written as "
+        "they sound"
+    )
     return replace(sheet, key=key if sheet.key else None, measures=measures, remarks=(*sheet.remarks, remark))

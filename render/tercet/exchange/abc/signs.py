@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from tercet.exchange.leadsheet import TuneError
+from tercet.exchange.plain_signs import passes_of
 from tercet.song import MarkKind
 from tercet.theory import DYNAMIC_MARKS
 
-__all__ = ["ACCIDENTALS", "JUMPS", "LETTERS", "LONGEST_QUARTERS", "MARKS", "MOST_DIGITS", "PHRASE_ENDS", "SIGNS",
-           "SILENT", "BarLine", "ending_numbers", "length_of", "read_bar_line", "read_symbol"]  # fmt: skip
+__all__ = ["ACCIDENTALS", "LETTERS", "LONGEST_QUARTERS", "MARKS", "MOST_DIGITS", "PHRASE_ENDS", "SIGNS",
+           "SILENT", "BarLine", "length_of", "read_bar_line", "read_symbol"]  # fmt: skip
 
 SIGNS = re.compile(
     r"""
@@ -52,33 +53,6 @@ MARKS: dict[str, tuple[MarkKind, str]] = {
     ">(": ("hairpin", ">"),
     **{name: ("dynamic", name) for name in DYNAMIC_MARKS},
 }
-JUMPS = {
-    "segno": "segno",
-    "coda": "coda",
-    "fine": "fine",
-    "D.C.": "da_capo",
-    "D.C": "da_capo",
-    "DC": "da_capo",
-    "dacapo": "da_capo",
-    "D.S.": "dal_segno",
-    "D.S": "dal_segno",
-    "DS": "dal_segno",
-    "dalsegno": "dal_segno",
-    "dacoda": "to_coda",
-    "tocoda": "to_coda",
-    **{
-        f"{jump}al{end}": sign
-        for jump, sign in (
-            ("D.C.", "da_capo"),
-            ("dacapo", "da_capo"),
-            ("D.S.", "dal_segno"),
-            ("dalsegno", "dal_segno"),
-        )
-        for end in ("fine", "coda")
-    },
-}
-"""Signs that say where to go on; names are looked up without their spaces."""
-
 PHRASE_ENDS = {"breath", "shortphrase", "mediumphrase", "longphrase"}
 SILENT = {
     "crescendo)", "<)", "diminuendo)", ">)", "trill)", "nil", "none", "editorial", "courtesy", "beambr1", "beambr2",
@@ -114,14 +88,14 @@ def length_of(text: str) -> Fraction:
     """
     whole, *parts = text.split("/")
     if any(len(part) > MOST_DIGITS for part in (whole, *parts)) or len(parts) > MOST_DIGITS:
-        raise TuneError(f"the length {text[:20]} is beyond all use: correct it")
+        raise TuneError(f"the length {text[:20]} makes no sense: correct it")
     factor = Fraction(int(whole)) if whole else Fraction(1)
     for part in parts:
         if part and int(part) == 0:
             raise TuneError(f"the length {text} divides by 0: correct it")
         factor /= int(part) if part else 2
     if factor > 1000:
-        raise TuneError(f"the length {text[:20]} is beyond all use: correct it")
+        raise TuneError(f"the length {text[:20]} makes no sense: correct it")
     return factor
 
 
@@ -171,20 +145,10 @@ def read_bar_line(text: str) -> BarLine:
     """
     numbers = re.search(r"[1-9][0-9,.-]*$", text)
     body = text[: numbers.start()] if numbers else text
-    endings = ending_numbers(numbers[0]) if numbers else ()
+    endings = passes_of(numbers[0]) if numbers else ()
     if body.strip(":") == "":
         return BarLine(2, True, True, endings) if len(body) > 1 else BarLine(endings=endings)
     before = re.search(r"(?<![|:])(:+)[|\[\]]", body)
     starts = body.endswith(":") or "|:|" in body
     times = len(before[1]) + 1 if before else 0
     return BarLine(times, starts, bool(times or starts or "||" in body or "]" in body), endings)
-
-
-def ending_numbers(text: str) -> tuple[int, ...]:
-    """Return the passes of an ending: ``1``, ``1,3``, ``1-3``."""
-    numbers: list[int] = []
-    for part in re.split(r"[,.]", text.strip(",.-")):
-        low, _, high = part.partition("-")
-        if low.isdigit():
-            numbers += range(int(low[:2]), int(high[:2] or low[:2]) + 1 if high else int(low[:2]) + 1)
-    return tuple(number for number in numbers if number > 0) or (1,)

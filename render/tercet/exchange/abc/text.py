@@ -134,7 +134,7 @@ def read_quoted(text: str) -> Quoted:
     """Read a text without its quotes.
 
     >>> str(read_quoted("A/c#").chord.chord), read_quoted("^D.C. al Fine").jumps, read_quoted("G;D").remark
-    ('A/C#', ('da_capo',), 'above the notes stands “G;D”: the first of these chords is kept')
+    ('A/C#', ('da_capo',), '“G;D” above the notes: only the first of these chords is kept')
     """
     shown = plain_text(text.strip())
     if not shown:
@@ -151,7 +151,7 @@ def read_quoted(text: str) -> Quoted:
     parts = [part for part in _SEVERAL.split(re.sub(r"[()\[\]]", " ", name).strip()) if part]
     chords = [_chord(part) for part in parts]
     if len(parts) > 1 and chords[0] is not None and None not in chords:
-        first = f"above the notes stands “{shown[:30]}”: the first of these chords is kept"
+        first = f"“{shown[:30]}” above the notes: only the first of these chords is kept"
         return Quoted(chord=chords[0], remark=first)
     return _words(shown, f"“{shown[:30]}” above the notes isn't a chord, and is left out")
 

@@ -12,14 +12,14 @@ from itertools import pairwise
 
 from tercet.exchange.abc.keys import read_key
 from tercet.exchange.abc.reader import COPYRIGHT, SETTING
-from tercet.exchange.imported_text import KEPT_SETTINGS
+from tercet.exchange.abc.signs import ACCIDENTALS
+from tercet.exchange.writing import TuneWriter, kept_settings, row_names
 from tercet.song import ChordSpan, Mark, Measure, Note, Song, Syllable, played_bars, played_visits
-from tercet.song.settings import SETTINGS
-from tercet.theory import Chord, Pitch, spell, tuning_of
+from tercet.theory import Chord, Pitch
 
 __all__ = ["abc_bytes", "grouped", "length_text"]
 
-_ACCIDENTALS = {2: "^^", 1: "^", 0: "=", -1: "_", -2: "__"}
+_ACCIDENTALS = {alter: sign for sign, alter in ACCIDENTALS.items()}
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +50,7 @@ class _Event:
 
 def abc_bytes(song: Song) -> tuple[bytes, tuple[str, ...]]:
     """Return a song as an ABC tune in UTF-8, and what couldn't be said in it, one sentence each."""
-    writer = _TuneWriter(song)
+    writer = _AbcWriter(song)
     text = "\n".join([*_header(song), *writer.lines()])
     return f"{text}\n".encode(), (*_left_out(song), *writer.remarks())
 
@@ -64,10 +64,8 @@ def _header(song: Song) -> Iterator[str]:
     for letter, text in (("C:", song.composer), ("S:", song.source_note), (f"Z:{COPYRIGHT} ", song.licence)):
         if text:
             yield f"{letter}{_field_text(text)}"
-    for setting in SETTINGS:
-        value = setting.write(song)
-        if setting.name in KEPT_SETTINGS and value:
-            yield f"%%{SETTING}{setting.name}: {value}"
+    for name, value in kept_settings(song):
+        yield f"%%{SETTING}{name}: {value}"
     yield f"M:{meter.upper}/{meter.lower}"
     yield f"L:1/{meter.lower}"
     yield f"Q:{pulse.numerator}/{pulse.denominator}={tempo}"
@@ -79,40 +77,28 @@ def _field_text(text: str) -> str:
 
 
 def _left_out(song: Song) -> Iterator[str]:
-    rows = [row for section in song.sections for line in section.lines for row in line.rows]
-    names = {row.name for row in rows}
     for name in ("strum", "between"):
-        if name in names:
-            yield f"rows `{name}` are left out"
+        if name in row_names(song):
+            yield f"`{name}` rows are left out"
+    rows = [row for section in song.sections for line in section.lines for row in line.rows]
     notes = [item for row in rows for bar in (row.pickup, *row.bars) for item in bar or ()]
     if any(isinstance(item, Note) and (item.pin or item.position) for item in notes):
         yield "pins and strings are left out; the notes stay"
     if any(isinstance(item, ChordSpan) and item.shape for item in notes):
         yield "pinned shapes of chords are left out; the chords stay"
     if song.sound:
-        yield "the sound font isn't named in the file"
+        yield "the file doesn't name the sound font"
 
 
-class _TuneWriter:
+class _AbcWriter(TuneWriter):
     """Writes the music, line by line, each with its words."""
 
     def __init__(self, song: Song) -> None:
-        self._song = song
         self._bars = played_bars(song)
+        super().__init__(song, self._bars)
         self._alters = read_key(song.key.short_name).alters
-        self._strings = tuning_of(song.tuning)
         self._chord: tuple[Chord | None] | None = None
-        self._tied = False
         self._hairpin = ""
-        self._lost: dict[str, list[str]] = {}
-        self._breaths = {
-            bar.start_beat + mark.at_beat for bar in self._bars for mark in bar.marks if mark.kind == "breath"
-        }
-
-    def remarks(self) -> Iterator[str]:
-        """Yield what couldn't be said, with the bars."""
-        for what, places in self._lost.items():
-            yield f"{what}: bar {', '.join(dict.fromkeys(places))}"
 
     def lines(self) -> Iterator[str]:
         """Yield sections, lines of music and lines of words."""
@@ -149,7 +135,7 @@ class _TuneWriter:
                 if note.start_beat < place < end and self._is_new(span, chords)
             ]
             edges = [note.start_beat, *sorted(cuts), end]
-            pitch = self._pitch(note)
+            pitch = self._pitch_of(note)
             for low, high in pairwise(edges):
                 above = self._chord_above(chords.get(low), piece, low) + self._marks_above(
                     piece, low, high, end
@@ -163,11 +149,6 @@ class _TuneWriter:
         """Return whether a chord differs from the one before it in its bar."""
         before = [chords[place] for place in chords if place < span.start_beat]
         return not before or max(before, key=lambda each: each.start_beat).chord != span.chord
-
-    def _pitch(self, note: Note) -> Pitch | None:
-        if note.pitch is not None or note.position is None:
-            return note.pitch
-        return spell(self._strings.midi(*note.position), self._song.key)
 
     def _word(self, syllable: Syllable | None, *, continues: bool) -> str:
         if continues:
@@ -217,9 +198,6 @@ class _TuneWriter:
                 self._lose("marks for one layer are left out", piece)
             elif mark.at_beat not in (ends if mark.kind == "breath" else starts):
                 self._lose("marks where no note starts are left out", piece)
-
-    def _lose(self, what: str, piece: Measure) -> None:
-        self._lost.setdefault(what, []).append(str(piece.bar.number))
 
     # ---- notes as text
 
@@ -274,16 +252,9 @@ def grouped(lengths: Sequence[Fraction]) -> Iterator[tuple[str, list[Fraction]]]
     """
     at = 0
     while at < len(lengths):
-        if _is_plain(lengths[at]):
-            yield "", [lengths[at]]
-            at += 1
-            continue
-        found = _tuplet(lengths[at : at + _MOST_IN_A_TUPLET])
-        if found is None:
-            yield "", [lengths[at]]
-            at += 1
-            continue
-        sign, run = found
+        alone = _is_plain(lengths[at])
+        found = None if alone else _tuplet(lengths[at : at + _MOST_IN_A_TUPLET])
+        sign, run = found or ("", [lengths[at]])
         yield sign, run
         at += len(run)
 

@@ -11,7 +11,7 @@ from itertools import pairwise
 from tercet.exchange.leadsheet import LeadChord, LeadMeasure, LeadNote
 from tercet.exchange.midi.folding import folded
 
-__all__ = ["Line", "measures_of"]
+__all__ = ["Line", "measures_of", "nearest"]
 
 Meters = Sequence[tuple[Fraction, tuple[int, int]]]
 
@@ -58,7 +58,7 @@ def measures_of(line: Line, meters: Meters, remarks: list[str]) -> tuple[LeadMea
     """Return the measures of a tune; what is changed on the way is said in `remarks`."""
     known: Meters = [(at, meter) for at, meter in meters if _may_be(meter)]
     if len(known) < len(meters):
-        remarks.append("a meter that no song has is left out")
+        remarks.append("a meter that songs can't have is left out")
     if not known:
         remarks.append("no meter given: 4/4 assumed")
         known = [(Fraction(0), _USUAL)]
@@ -72,7 +72,8 @@ def measures_of(line: Line, meters: Meters, remarks: list[str]) -> tuple[LeadMea
         edges = _even_edges(bars)
         sections = {**folded(line.notes, line.chords, edges, remarks), **sections} if edges else sections
     cut = list(_cut_at(bars, sorted(sections)))
-    starts = _nearest_starts(line.lines, [bar.low for bar in cut])
+    lows = [bar.low for bar in cut]
+    starts = {lows[nearest(lows, place)] for place in line.lines}
     return tuple(_filled(cut, line, sections, starts))
 
 
@@ -192,14 +193,11 @@ def _cut_at(bars: Sequence[_Bar], places: Sequence[Fraction]) -> Iterator[_Bar]:
             yield replace(bar, low=low, high=high)
 
 
-def _nearest_starts(places: Sequence[Fraction], starts: Sequence[Fraction]) -> set[Fraction]:
-    """Return the starts of measures nearest to some places."""
-    found = set()
-    for place in places:
-        index = bisect_left(starts, place)
-        near = starts[max(index - 1, 0) : index + 1]
-        found.add(min(near, key=lambda start: (abs(start - place), -start)))
-    return found
+def nearest(starts: Sequence[Fraction], place: Fraction) -> int:
+    """Return the index of the start nearest to a place, of two as near the later."""
+    index = bisect_left(starts, place)
+    near = [each for each in (index, index - 1) if 0 <= each < len(starts)]
+    return min(near, key=lambda each: abs(starts[each] - place))
 
 
 def _filled(

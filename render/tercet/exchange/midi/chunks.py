@@ -60,7 +60,7 @@ def read_chunks(data: bytes, file: str) -> MidiFile:
     """
     if len(data) > LARGEST_MIDI_BYTES:
         raise TuneError(
-            f"{file} is larger than {LARGEST_MIDI_BYTES // 1024} kB, far more than a tune needs: export the tune alone"
+            f"{file} is larger than {LARGEST_MIDI_BYTES // 1024} kB, far more than a tune needs: export just the tune"
         )
     if len(data) < 14:
         raise TuneError(f"{file} is a damaged MIDI file (its header is cut off): export it again")
@@ -68,7 +68,7 @@ def read_chunks(data: bytes, file: str) -> MidiFile:
     if length < 6 or 8 + length > len(data):
         raise TuneError(f"{file} is a damaged MIDI file (its header is {length} bytes long): export it again")
     if said_tracks > _MOST_TRACKS:
-        raise TuneError(f"{file} has {said_tracks} tracks, far more than a tune needs: export the tune alone")
+        raise TuneError(f"{file} has {said_tracks} tracks, far more than a tune needs: export just the tune")
     chunks = _track_chunks(data, 8 + length, said_tracks, file)
     return MidiFile(kind, division, said_tracks, tuple(tuple(_events(chunk, file)) for chunk in chunks))
 

@@ -15,6 +15,8 @@ from itertools import groupby
 
 from tercet.exchange.leadsheet import TuneError
 from tercet.exchange.midi.chunks import META, MidiEvent, MidiFile, read_chunks
+from tercet.theory import Key
+from tercet.theory.pitch import key_of_signature
 
 __all__ = ["MidiNote", "MidiText", "MidiTrack", "MidiTune", "read_events"]
 
@@ -36,8 +38,6 @@ _LATE_QUARTER = Fraction(1, 10)
 """So late a key may be let go after it was struck again."""
 
 _TEXT, _NAME, _LYRICS, _MARKER, _TEMPO, _METER, _KEY = 0x01, 0x03, 0x05, 0x06, 0x51, 0x58, 0x59
-_MAJORS = ["Cb", "Gb", "Db", "Ab", "Eb", "Bb", "F", "C", "G", "D", "A", "E", "B", "F#", "C#"]
-_MINORS = ["Abm", "Ebm", "Bbm", "Fm", "Cm", "Gm", "Dm", "Am", "Em", "Bm", "F#m", "C#m", "G#m", "D#m", "A#m"]
 _MOST_SIGNS = 7
 
 
@@ -79,7 +79,7 @@ class MidiTune:
     tracks: tuple[MidiTrack, ...]
     tempi: tuple[tuple[Fraction, Fraction], ...]
     meters: tuple[tuple[Fraction, tuple[int, int]], ...]
-    keys: tuple[tuple[Fraction, str], ...]
+    keys: tuple[tuple[Fraction, Key], ...]
     markers: tuple[tuple[Fraction, str], ...]
     tick_quarter: Fraction
     lost: tuple[str, ...]
@@ -137,15 +137,13 @@ class _Collector:
         self._file = file
         self._tempi: list[tuple[Fraction, Fraction]] = []
         self._meters: list[tuple[Fraction, tuple[int, int]]] = []
-        self._keys: list[tuple[Fraction, str]] = []
+        self._keys: list[tuple[Fraction, Key]] = []
         self._markers: list[tuple[Fraction, str]] = []
         self._lost: Counter[str] = Counter()
         if found.division & _SMPTE:
             self._tick_quarter = Fraction(1, _FINEST_PLACE)
             self._quarter = _in_frames(found.division, _tempi_of(found), file)
-            self._lost[
-                "the file is timed in film frames: beats are counted along the tempi that it tells"
-            ] = 1
+            self._lost["the file counts film frames: beats are worked out from its tempo changes"] = 1
         else:
             self._tick_quarter = Fraction(1, found.division)
             self._quarter = _in_beats(found.division)
@@ -159,15 +157,13 @@ class _Collector:
         ]
         missing = self._found.said_tracks - len(self._found.tracks)
         if missing > 0:
-            said = (
-                f"the file should hold {self._found.said_tracks} tracks, and {missing} of them aren't there"
-            )
+            said = f"the file should hold {self._found.said_tracks} tracks, but {missing} of them are missing"
             self._lost[said] = 1
         return MidiTune(
             tuple(tracks),
             tuple(sorted(self._tempi)),
             tuple(sorted(self._meters)),
-            tuple(sorted(self._keys)),
+            tuple(sorted(self._keys, key=lambda told: told[0])),
             tuple(sorted(self._markers)),
             self._tick_quarter,
             tuple(self._lost),
@@ -251,21 +247,21 @@ class _Collector:
             if tempo_us:
                 self._tempi.append((at, Fraction(60_000_000, tempo_us)))
             else:
-                self._lost["a tempo of nothing is left out"] += 1
+                self._lost["a tempo of 0 is left out"] += 1
         elif event.kind == _METER:
             if len(data) >= 2 and data[0] and data[1] < 8:
                 self._meters.append((at, (data[0], 2 ** data[1])))
             else:
-                self._lost["a meter that doesn't exist is left out"] += 1
+                self._lost["an impossible meter is left out"] += 1
         elif event.kind == _KEY:
             self._key(at, data)
 
     def _key(self, at: Fraction, data: bytes) -> None:
         fifths = int.from_bytes(data[:1], "big", signed=True) if data else _MOST_SIGNS + 1
         if len(data) < 2 or abs(fifths) > _MOST_SIGNS or data[1] > 1:
-            self._lost["a key signature that doesn't exist is left out"] += 1
+            self._lost["an impossible key signature is left out"] += 1
             return
-        self._keys.append((at, (_MINORS if data[1] else _MAJORS)[fifths + _MOST_SIGNS]))
+        self._keys.append((at, key_of_signature(fifths, minor=bool(data[1]))))
 
 
 def _place(note: MidiNote) -> tuple[Fraction, int]:

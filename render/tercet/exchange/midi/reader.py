@@ -14,16 +14,15 @@ from fractions import Fraction
 from itertools import groupby, pairwise
 from pathlib import Path
 
-from tercet.errors import ParameterError
 from tercet.exchange.harmonise import key_of_tune
 from tercet.exchange.leadsheet import LeadChord, LeadNote, LeadSheet
-from tercet.exchange.midi.bars import Line, measures_of
+from tercet.exchange.midi.bars import Line, measures_of, nearest
 from tercet.exchange.midi.choice import chosen_track, words_for
 from tercet.exchange.midi.events import MidiNote, MidiTrack, MidiTune, read_events
 from tercet.exchange.midi.rhythm import GAP_QUARTER, near_place, rhythm_of, top_line
 from tercet.exchange.midi.words import SungWords, karaoke_title, word_lists
 from tercet.song import Syllable
-from tercet.theory import Chord, Key, parse_key, spell
+from tercet.theory import Chord, Key, spell
 from tercet.theory.chords import QUALITIES
 
 __all__ = ["read_midi"]
@@ -96,10 +95,7 @@ def _title(tune: MidiTune, chosen: MidiTrack, file: str) -> str:
 
 def _key(tune: MidiTune, notes: Sequence[LeadNote], remarks: list[str]) -> Key | None:
     """Return the key that the file tells, unless it is the C major that programs write by themselves."""
-    try:
-        key = parse_key(tune.keys[0][1]) if tune.keys else None
-    except ParameterError:
-        return None
+    key = tune.keys[0][1] if tune.keys else None
     if key is None or key.fifths or key.minor:
         return key
     scale = {0, 2, 4, 5, 7, 9, 11}
@@ -149,13 +145,13 @@ def _with_words(
     syllables = words.syllables
     ends = [*(syllable.at_quarter for syllable in syllables[1:]), None]
     for syllable, end in zip(syllables, ends, strict=True):
-        index = _nearest(starts, syllable.at_quarter)
+        index = nearest(starts, syllable.at_quarter)
         if abs(starts[index] - syllable.at_quarter) > GAP_QUARTER or notes[index].words:
             lost += 1
             continue
         if syllable.new_line:
             lines.append(notes[index].start_quarter)
-        stop = len(notes) if end is None else _nearest(starts, end)
+        stop = len(notes) if end is None else nearest(starts, end)
         texts = syllable.texts if len(syllable.texts) <= stop - index else ("‿".join(syllable.texts),)
         spread += len(texts) > 1
         for step, text in enumerate(texts):
@@ -170,13 +166,6 @@ def _with_words(
     if words.remark:
         remarks.append(words.remark)
     return notes, lines
-
-
-def _nearest(starts: Sequence[Fraction], place: Fraction) -> int:
-    """Return the index of the start nearest to a place."""
-    index = bisect_left(starts, place)
-    near = [each for each in (index - 1, index) if 0 <= each < len(starts)]
-    return min(near, key=lambda each: abs(starts[each] - place))
 
 
 def _chords(tune: MidiTune, chosen: MidiTrack, remarks: list[str]) -> list[LeadChord]:

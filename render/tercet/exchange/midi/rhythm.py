@@ -188,8 +188,8 @@ def _loose_to_grid(
         places.append(place)
     if loose:
         remarks.append(
-            f"{loose} of {len(notes)} notes lie near no simple part of a quarter, and were moved to "
-            "the nearest sixteenth of a quarter: played freely? check the rhythm"
+            f"{loose} of {len(notes)} notes aren't near any simple fraction of a quarter, and were moved to "
+            "the nearest sixteenth of a quarter (played freely?): check the rhythm"
         )
     return places
 
@@ -278,7 +278,7 @@ def _played(notes: Sequence[MidiNote], tempo_quarters: Fraction, remarks: list[s
     if swing is not None:
         beats = [(beat, [_straight(place, swing) for place in places]) for beat, places in beats]
         remarks.append(
-            f"swung eighths are written as even ones: `swing: {_nearest_part(swing)}` in the song plays them swung"
+            f"swung eighths are written straight: write `swing: {_nearest_part(swing)}` in the song to swing them"
         )
     sd_quarter = PLAYED_SD_S * float(tempo_quarters) / 60
     costs = dict(_DIVISIONS)
@@ -293,7 +293,7 @@ def _played(notes: Sequence[MidiNote], tempo_quarters: Fraction, remarks: list[s
     for beat, places in beats:
         division = _division(places, costs, sd_quarter)
         found += [beat + Fraction(round(place * division), division) for place in places]
-    remarks.append("the notes lie on no grid, as when they are played: check the rhythm")
+    remarks.append("the notes don't sit on a grid, as if they were played live: check the rhythm")
     return found
 
 

@@ -55,52 +55,37 @@ def word_lists(tune: MidiTune) -> list[SungWords]:
         if number in found:
             continue
         lyrics = [text for text in track.texts if text.is_lyric]
-        texts = [text for text in track.texts if not text.is_lyric] if karaoke else []
+        texts = _texts(track) if karaoke else []
         syllables, remark = _syllables(lyrics if len(lyrics) >= len(texts) else texts)
         if syllables:
             found[number] = SungWords(number, syllables, remark)
-    most_lyrics = [words for words in found.values() if _has_lyrics(tune, words.track)]
-    return most_lyrics or list(found.values())
-
-
-def _has_lyrics(tune: MidiTune, number: str) -> bool:
-    return any(
-        text.is_lyric
-        for track in tune.tracks
-        if track.number.partition(".")[0] == number
-        for text in track.texts
-    )
+    with_lyrics = {
+        track.number.partition(".")[0] for track in tune.tracks if any(text.is_lyric for text in track.texts)
+    }
+    return [words for words in found.values() if words.track in with_lyrics] or list(found.values())
 
 
 def karaoke_title(tune: MidiTune) -> str:
     """Return the title that a karaoke file tells; empty when it tells none."""
-    return next(
-        (
-            text.text[2:].strip()
-            for text in _texts(tune)
-            if text.text.startswith("@T") and text.text[2:].strip()
-        ),
-        "",
+    told = (
+        event.text[2:].strip() for track in tune.tracks for event in _texts(track) if event.text[:2] == "@T"
     )
+    return next(filter(None, told), "")
 
 
-def _texts(tune: MidiTune) -> list[MidiText]:
-    return [text for track in tune.tracks for text in track.texts if not text.is_lyric]
+def _texts(track: MidiTrack) -> list[MidiText]:
+    return [text for text in track.texts if not text.is_lyric]
 
 
 def _is_karaoke(tune: MidiTune) -> bool:
     """Return whether text events are sung: a head says so, or many start lines."""
-    texts = _texts(tune)
-    if any(text.text.startswith(_KARAOKE_HEADS) for text in texts):
-        return True
-    return any(
-        len(own) >= _LEAST_TEXTS and sum(text.text[:1] in ("/", "\\") for text in own) >= 2
-        for own in (_own_texts(track) for track in tune.tracks)
-    )
-
-
-def _own_texts(track: MidiTrack) -> list[MidiText]:
-    return [text for text in track.texts if not text.is_lyric and text.at_quarter > 0]
+    for events in map(_texts, tune.tracks):
+        later = [event.text[:1] for event in events if event.at_quarter > 0]
+        if any(event.text.startswith(_KARAOKE_HEADS) for event in events) or (
+            len(later) >= _LEAST_TEXTS and later.count("/") + later.count("\\") >= 2
+        ):
+            return True
+    return False
 
 
 def _syllables(events: Sequence[MidiText]) -> tuple[tuple[Sung, ...], str]:
@@ -133,7 +118,7 @@ def _syllables(events: Sequence[MidiText]) -> tuple[tuple[Sung, ...], str]:
         words = tuple(word for word in map(sung_text, text.split()) if word)
         found.append(Sung(event.at_quarter, words, joined, starts))
     unmarked = len(gaps) > 1 and not by_hyphens and not by_spaces and not any(len(s.texts) > 1 for s in found)
-    said = "the words come without spaces and hyphens, so each syllable stands as a word of its own: join them with -"
+    said = "the words have no spaces or hyphens, so each syllable is a word of its own: join them with -"
     return tuple(found), said if unmarked else ""
 
 

@@ -12,6 +12,8 @@ from dataclasses import replace
 from fractions import Fraction
 from io import BytesIO
 
+import mido
+
 from tercet.performing.midi import (
     KEY,
     LARGEST_UPPER,
@@ -47,8 +49,6 @@ LOWEST_ROOT = 48
 
 def plain_midi_bytes(song: Song) -> tuple[bytes, tuple[str, ...]]:
     """Return a song as written as the bytes of a MIDI file, and remarks; the same song gives the same bytes."""
-    import mido
-
     bars = played_bars(song)
     scale = _scale(song)
     quarter = Fraction(4, song.meter.lower) * scale
@@ -59,10 +59,10 @@ def plain_midi_bytes(song: Song) -> tuple[bytes, tuple[str, ...]]:
     remarks = []
     if scale > 1:
         remarks.append(
-            f"MIDI tells no tempo as slow as this: {song.meter} is written as {written}, notes {scale} times as long"
+            f"MIDI can't hold a tempo this slow: {song.meter} is written as {written}, with notes {scale} times as long"
         )
     if not exact:
-        remarks.append("the lengths have no common grid that MIDI can count: notes lie up to half a tick off")
+        remarks.append("MIDI has no grid fine enough for these lengths: notes may be up to half a tick off")
     file = mido.MidiFile(type=1, ticks_per_beat=ticks, charset="utf-8")
     end = grid.tick(bars[-1].start_beat + bars[-1].length_beat)
     for name, events in (
@@ -128,8 +128,6 @@ class _Grid:
 
 
 def _conductor(song: Song, bars: tuple[Bar, ...], grid: _Grid, meter: Meter) -> Iterator[Event]:
-    import mido
-
     pulse_quarter = song.meter.pulse_beat * Fraction(4, meter.lower)
     yield 0, KEY, mido.MetaMessage("key_signature", key=song.key.short_name)
     yield 0, TEMPO, mido.MetaMessage("set_tempo", tempo=round(_quarter_us(song, meter.lower)))
@@ -198,13 +196,9 @@ def _voicing(chord: Chord) -> list[int]:
 
 
 def _program(channel: int) -> Iterator[Event]:
-    import mido
-
     yield 0, PROGRAM, mido.Message("program_change", channel=channel, program=NYLON_GUITAR)
 
 
 def _note(channel: int, midi: int, start: int, end: int) -> Iterator[Event]:
-    import mido
-
     yield start, STRIKE, mido.Message("note_on", channel=channel, note=midi, velocity=VELOCITY)
     yield max(end, start + 1), LET_GO, mido.Message("note_off", channel=channel, note=midi, velocity=0)

@@ -7,6 +7,8 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from tercet.exchange.leadsheet import LeadChord, LeadMark
+from tercet.exchange.musicxml.values import NOTE_TYPES
+from tercet.exchange.plain_signs import passes_of
 from tercet.exchange.words import jumps_of_words, mark_of_words, names_section
 from tercet.theory import DYNAMIC_MARKS
 
@@ -30,31 +32,7 @@ _LIKE = {
 }
 """Marks that songs don't have, and the nearest that they have."""
 
-_UNITS: dict[str, Fraction] = {
-    "breve": Fraction(8),
-    "whole": Fraction(4),
-    "half": Fraction(2),
-    "quarter": Fraction(1),
-    "eighth": Fraction(1, 2),
-    "16th": Fraction(1, 4),
-    "32nd": Fraction(1, 8),
-}
-"""Quarters of a metronome mark's note."""
-
 _TO = re.compile(r"\s*(to|al|da)\s*( (the )?coda)?\s*[.:]?\s*", re.IGNORECASE)
-_LONGEST_RANGE = 32
-"""Passes that one bracket may name."""
-
-
-def _passes(ending: Element) -> tuple[int, ...]:
-    """Return the passes that a bracket names: ``1``, ``1, 2``, ``1-3``; those of its text where it has no numbers."""
-    for text in (ending.get("number", ""), ending.text or ""):
-        passes: set[int] = set()
-        for low, high in re.findall(r"(\d{1,2})(?:\s*[-–]\s*(\d{1,2}))?", text):
-            passes |= set(range(int(low), int(high or low) + 1)) or {int(low)}
-        if passes - {0}:
-            return tuple(sorted(passes - {0}))[:_LONGEST_RANGE]
-    return (1,)
 
 
 class DirectionReader:
@@ -126,7 +104,7 @@ class DirectionReader:
             self._log.drop(f"the direction “{text[:40]}” is left out")
 
     def _metronome(self, element: Element) -> None:
-        unit = _UNITS.get((element.findtext("beat-unit") or "").strip())
+        unit = NOTE_TYPES.get((element.findtext("beat-unit") or "").strip())
         per_minute = re.search(r"\d{1,4}(\.\d{1,6})?", element.findtext("per-minute") or "")
         if unit is None or per_minute is None or element.find("metronome-note") is not None:
             return
@@ -168,7 +146,7 @@ class DirectionReader:
             )
             draft.signs["ending_stops"] = True
         if ending is not None and ending.get("type") == "start":
-            self.endings = _passes(ending)
+            self.endings = passes_of(ending.get("number", ""), ending.text or "")
         elif ending is not None and element.get("location") == "left":
             self.endings = ()
         elif ending is not None:

@@ -264,7 +264,9 @@ class MeasureReader:
         if self.fifths is None:
             self.fifths, self.mode = fifths, mode
         elif fifths != self.fifths:
-            self._log.drop("a change of key is left out, as a song has one; the notes stay as they sound")
+            self._log.drop(
+                "a change of key is left out, as a song has only one; the notes stay as they sound"
+            )
 
     # ---- notes
 
@@ -339,7 +341,7 @@ class MeasureReader:
         """Keep the higher of two notes struck together."""
         if pitch is None:
             return
-        self._log.drop("of notes struck together only the highest is kept")
+        self._log.drop("only the highest of notes struck together is kept")
         before = draft.notes[draft.last_place]
         if before.pitch is not None and pitch.midi > before.pitch.midi:
             draft.notes[draft.last_place] = replace(before, pitch=pitch, tied_on=tied_on, position=None)

@@ -13,6 +13,7 @@ from tercet.exchange.musicxml.measures import MeasureReader
 from tercet.exchange.musicxml.voices import voice_of
 from tercet.exchange.outside import parse_xml, unpack
 from tercet.theory import Key
+from tercet.theory.pitch import key_of_signature
 
 if TYPE_CHECKING:
     from xml.etree.ElementTree import Element
@@ -26,7 +27,6 @@ _MOST_NAMED = 12
 _ABOUT_AS_MANY = 0.9
 """Of the syllables of the part that has most: so many make the first such part the tune, as the upper voices of a
 choir sing about as many."""
-_ALTERED = "FCGDAEB"
 
 
 @dataclass(frozen=True, slots=True)
@@ -283,7 +283,7 @@ def _key(reader: MeasureReader, remarks: list[str]) -> Key | None:
     if reader.fifths is None:
         return None
     fifths, mode = reader.fifths, reader.mode
-    major, minor = _major(fifths), _minor(fifths)
+    major, minor = (key_of_signature(fifths, minor=is_minor) for is_minor in (False, True))
     if mode in ("major", "minor"):
         return major if mode == "major" else minor
     last = reader.last_pitch_class
@@ -294,18 +294,3 @@ def _key(reader: MeasureReader, remarks: list[str]) -> Key | None:
         said = f"the file says {mode}, which a song can't"
     remarks.append(f"key guessed as {key} from the last note: {said}")
     return key
-
-
-def _major(fifths: int) -> Key:
-    letter, alter = _on_line_of_fifths(fifths + 1)
-    return Key(letter, alter, False)
-
-
-def _minor(fifths: int) -> Key:
-    letter, alter = _on_line_of_fifths(fifths + 4)
-    return Key(letter, alter, True)
-
-
-def _on_line_of_fifths(place: int) -> tuple[str, int]:
-    """Return letter and alteration of a place on the line of fifths, F being 0."""
-    return _ALTERED[place % 7], place // 7

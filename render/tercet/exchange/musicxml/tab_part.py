@@ -11,10 +11,10 @@ from xml.etree.ElementTree import Element, SubElement
 from tercet.arranging import Arrangement, Gesture
 from tercet.exchange.musicxml.values import (
     Value,
+    add_attributes,
+    add_length,
     add_pitch,
-    add_time,
     add_tuplet,
-    add_value,
     tied_at,
     values_of,
 )
@@ -48,7 +48,7 @@ def add_tab_measure(
         for value in printed.pop(0):
             rest = SubElement(measure, "note")
             SubElement(rest, "rest")
-            _length(rest, value, divisions)
+            add_length(rest, value, divisions)
             if value.starts or value.stops:
                 add_tuplet(SubElement(rest, "notations"), value)
     for (_, gestures), values in zip(together, printed, strict=True):
@@ -58,15 +58,7 @@ def add_tab_measure(
 
 
 def _attributes(measure: Element, arrangement: Arrangement, divisions: int) -> None:
-    attributes = SubElement(measure, "attributes")
-    SubElement(attributes, "divisions").text = str(divisions)
-    key = SubElement(attributes, "key")
-    SubElement(key, "fifths").text = str(arrangement.song.key.fifths)
-    SubElement(key, "mode").text = "minor" if arrangement.song.key.minor else "major"
-    add_time(attributes, arrangement.song.meter)
-    clef = SubElement(attributes, "clef")
-    SubElement(clef, "sign").text = "TAB"
-    SubElement(clef, "line").text = "4"
+    attributes = add_attributes(measure, arrangement.song, divisions, ("TAB", 4))
     details = SubElement(attributes, "staff-details")
     SubElement(details, "staff-lines").text = "4"
     for line, pitch in enumerate(arrangement.tuning.open_pitches, 1):
@@ -95,7 +87,7 @@ def _strokes(
             if taken:
                 SubElement(note, "chord")
             add_pitch(note, spell(struck.midi, arrangement.song.key))
-            _length(note, value, divisions, ties)
+            add_length(note, value, divisions, ties)
             if gesture.action == "chop":
                 SubElement(note, "notehead").text = "x"
             notations = SubElement(note, "notations")
@@ -112,11 +104,3 @@ def _strokes(
             if gesture.action == "roll" and "stop" not in ties:
                 SubElement(notations, "arpeggiate", direction="up")
             taken.add(struck.string)
-
-
-def _length(note: Element, value: Value, divisions: int, ties: Sequence[str] = ()) -> None:
-    SubElement(note, "duration").text = str(int(value.quarters * divisions))
-    for name in ties:
-        SubElement(note, "tie", type=name)
-    SubElement(note, "voice").text = "1"
-    add_value(note, value)

@@ -7,20 +7,31 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from xml.etree.ElementTree import Element, SubElement
 
-from tercet.song import Meter
+from tercet.song import Song
 from tercet.theory import Pitch
 
-__all__ = ["Value", "add_pitch", "add_time", "add_tuplet", "add_value", "tied_at", "values_of"]
+__all__ = [
+    "NOTE_TYPES",
+    "Value",
+    "add_attributes",
+    "add_length",
+    "add_pitch",
+    "add_tuplet",
+    "tied_at",
+    "values_of",
+]
 
-_TYPES = {
-    Fraction(8): "breve", Fraction(4): "whole", Fraction(2): "half", Fraction(1): "quarter",
-    Fraction(1, 2): "eighth", Fraction(1, 4): "16th", Fraction(1, 8): "32nd", Fraction(1, 16): "64th",
-    Fraction(1, 32): "128th", Fraction(1, 64): "256th", Fraction(1, 128): "512th", Fraction(1, 256): "1024th",
+NOTE_TYPES: dict[str, Fraction] = {
+    "breve": Fraction(8), "whole": Fraction(4), "half": Fraction(2), "quarter": Fraction(1),
+    "eighth": Fraction(1, 2), "16th": Fraction(1, 4), "32nd": Fraction(1, 8), "64th": Fraction(1, 16),
+    "128th": Fraction(1, 32), "256th": Fraction(1, 64), "512th": Fraction(1, 128), "1024th": Fraction(1, 256),
 }  # fmt: skip
+"""Quarters of a note, by the name that MusicXML has for it."""
+
 _SINGLE = sorted(
     (
         (length * factor, name, dots)
-        for length, name in _TYPES.items()
+        for name, length in NOTE_TYPES.items()
         for dots, factor in enumerate((Fraction(1), Fraction(3, 2), Fraction(7, 4)))
     ),
     reverse=True,
@@ -122,8 +133,12 @@ def _single_notes(length: Fraction, actual: int) -> tuple[Value, ...]:
     return tuple(values)
 
 
-def add_value(element: Element, value: Value) -> None:
-    """Add the type of a note, its dots and its place in a tuplet."""
+def add_length(element: Element, value: Value, divisions: int, ties: Sequence[str] = ()) -> None:
+    """Add how long a note sounds and is tied, its voice, its type, its dots and its place in a tuplet."""
+    SubElement(element, "duration").text = str(int(value.quarters * divisions))
+    for name in ties:
+        SubElement(element, "tie", type=name)
+    SubElement(element, "voice").text = "1"
     if not value.kind:
         return
     SubElement(element, "type").text = value.kind
@@ -142,11 +157,20 @@ def add_tuplet(notations: Element, value: Value) -> None:
             SubElement(notations, "tuplet", type=name, number="1")
 
 
-def add_time(attributes: Element, meter: Meter) -> None:
-    """Add a time signature."""
+def add_attributes(measure: Element, song: Song, divisions: int, clef: tuple[str, int]) -> Element:
+    """Add what a first measure begins with (units of a quarter, key, time signature, a clef on its line); return it."""
+    attributes = SubElement(measure, "attributes")
+    SubElement(attributes, "divisions").text = str(divisions)
+    key = SubElement(attributes, "key")
+    SubElement(key, "fifths").text = str(song.key.fifths)
+    SubElement(key, "mode").text = "minor" if song.key.minor else "major"
     time = SubElement(attributes, "time")
-    SubElement(time, "beats").text = str(meter.upper)
-    SubElement(time, "beat-type").text = str(meter.lower)
+    SubElement(time, "beats").text = str(song.meter.upper)
+    SubElement(time, "beat-type").text = str(song.meter.lower)
+    drawn = SubElement(attributes, "clef")
+    SubElement(drawn, "sign").text = clef[0]
+    SubElement(drawn, "line").text = str(clef[1])
+    return attributes
 
 
 def add_pitch(element: Element, pitch: Pitch) -> None:

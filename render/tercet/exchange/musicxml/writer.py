@@ -13,23 +13,22 @@ from fractions import Fraction
 from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
 from tercet.arranging import Arrangement
-from tercet.exchange.imported_text import KEPT_SETTINGS
 from tercet.exchange.musicxml.notes import HELD_ON
 from tercet.exchange.musicxml.reader import SETTING_PREFIX
 from tercet.exchange.musicxml.symbols import add_harmony
 from tercet.exchange.musicxml.tab_part import add_tab_measure
 from tercet.exchange.musicxml.values import (
+    NOTE_TYPES,
     Value,
+    add_attributes,
+    add_length,
     add_pitch,
-    add_time,
     add_tuplet,
-    add_value,
     tied_at,
     values_of,
 )
+from tercet.exchange.writing import TuneWriter, kept_settings, row_names
 from tercet.song import Mark, Measure, Note, Song, Syllable, played_visits
-from tercet.song.settings import SETTINGS
-from tercet.theory import Pitch
 
 __all__ = ["musicxml_bytes"]
 
@@ -38,7 +37,6 @@ _DOCTYPE = (
     '"http://www.musicxml.org/dtds/partwise.dtd">'
 )
 _OWN_DYNAMICS = re.compile("p{1,6}|f{1,6}|m[pf]")
-_UNITS = {1: "whole", 2: "half", 4: "quarter", 8: "eighth", 16: "16th", 32: "32nd"}
 
 
 def musicxml_bytes(arrangement: Arrangement) -> tuple[bytes, tuple[str, ...]]:
@@ -51,7 +49,7 @@ def musicxml_bytes(arrangement: Arrangement) -> tuple[bytes, tuple[str, ...]]:
         SubElement(SubElement(part_list, "score-part", id=name), "part-name").text = title
     pieces = [measure for visit in played_visits(arrangement.bars) for measure in visit.measures]
     divisions = _divisions(arrangement, pieces)
-    writer = _TuneWriter(arrangement, divisions)
+    writer = _StaffWriter(arrangement, divisions)
     tune, tab = SubElement(root, "part", id="P1"), SubElement(root, "part", id="P2")
     number = 0
     for index, piece in enumerate(pieces):
@@ -78,10 +76,8 @@ def _header(root: Element, song: Song) -> None:
     if song.source_note:
         SubElement(identification, "source").text = song.source_note
     fields = SubElement(identification, "miscellaneous")
-    for setting in SETTINGS:
-        value = setting.write(song)
-        if setting.name in KEPT_SETTINGS and value:
-            SubElement(fields, "miscellaneous-field", name=SETTING_PREFIX + setting.name).text = value
+    for name, value in kept_settings(song):
+        SubElement(fields, "miscellaneous-field", name=SETTING_PREFIX + name).text = value
 
 
 def _divisions(arrangement: Arrangement, pieces: list[Measure]) -> int:
@@ -97,43 +93,32 @@ def _divisions(arrangement: Arrangement, pieces: list[Measure]) -> int:
 
 
 def _left_out(song: Song) -> Iterator[str]:
-    rows = {row.name for section in song.sections for line in section.lines for row in line.rows}
+    rows = row_names(song)
     if "strum" in rows:
-        yield "rows `strum` are told only as the strokes of the tab"
+        yield "`strum` rows appear only as strokes in the tab"
     if "between" in rows:
-        yield "rows `between` are told only as notes of the tab"
+        yield "`between` rows appear only as notes in the tab"
     if song.sound:
-        yield "the sound font isn't named in the file"
+        yield "the file doesn't name the sound font"
 
 
-class _TuneWriter:
+class _StaffWriter(TuneWriter):
     """Writes the staff of the tune, measure by measure."""
 
     def __init__(self, arrangement: Arrangement, divisions: int) -> None:
-        self._song = arrangement.song
-        self._bars = arrangement.bars
+        super().__init__(arrangement.song, arrangement.bars)
         self._divisions = divisions
         self._quarter = Fraction(4, self._song.meter.lower)
         self._chord: tuple[object, object] | None = None
         self._hairpin = False
-        self._tied = False
         self._joined = False
-        self._lost: dict[str, list[str]] = {}
-        self._breaths = {
-            bar.start_beat + mark.at_beat for bar in self._bars for mark in bar.marks if mark.kind == "breath"
-        }
-
-    def remarks(self) -> Iterator[str]:
-        """Yield what couldn't be said, with the bars."""
-        for what, places in self._lost.items():
-            yield f"{what}: bar {', '.join(dict.fromkeys(places))}"
 
     def add(self, measure: Element, piece: Measure, *, first: bool) -> None:
         """Add one measure."""
         if piece.opens_line and not first:
             SubElement(measure, "print", {"new-system": "yes"})
         if first:
-            self._attributes(measure)
+            add_attributes(measure, self._song, self._divisions, ("G", 2))
             self._tempo(measure)
         if piece.opens_visit:
             kind = SubElement(SubElement(measure, "direction", placement="above"), "direction-type")
@@ -169,25 +154,15 @@ class _TuneWriter:
         if offset:
             SubElement(element, "offset").text = self._units(offset)
 
-    def _attributes(self, measure: Element) -> None:
-        attributes = SubElement(measure, "attributes")
-        SubElement(attributes, "divisions").text = str(self._divisions)
-        key = SubElement(attributes, "key")
-        SubElement(key, "fifths").text = str(self._song.key.fifths)
-        SubElement(key, "mode").text = "minor" if self._song.key.minor else "major"
-        add_time(attributes, self._song.meter)
-        clef = SubElement(attributes, "clef")
-        SubElement(clef, "sign").text = "G"
-        SubElement(clef, "line").text = "2"
-
     def _tempo(self, measure: Element) -> None:
         meter = self._song.meter
         pulse_quarter = meter.pulse_beat * self._quarter
         direction = SubElement(measure, "direction", placement="above")
         metronome = SubElement(SubElement(direction, "direction-type"), "metronome")
-        SubElement(metronome, "beat-unit").text = _UNITS[
-            meter.lower if meter.pulse_beat == 1 else meter.lower // 2
-        ]
+        unit_quarter = Fraction(4, meter.lower) * (1 if meter.pulse_beat == 1 else 2)
+        SubElement(metronome, "beat-unit").text = next(
+            name for name, quarters in NOTE_TYPES.items() if quarters == unit_quarter
+        )
         if meter.pulse_beat == 3:
             SubElement(metronome, "beat-unit-dot")
         tempo = self._song.tempo
@@ -201,7 +176,7 @@ class _TuneWriter:
     ) -> None:
         """Add a note or rest; a length that no single note has is written as several, those of a pitch tied."""
         whole = piece.low_beat == 0 and note.length_beat == piece.high_beat == self._song.meter.bar_beat
-        pitch = note.pitch or self._pitch_of(note)
+        pitch = self._pitch_of(note)
         if pitch is None and whole:
             values = (Value(note.length_beat * self._quarter, ""),)
         for place, value in enumerate(values):
@@ -210,17 +185,13 @@ class _TuneWriter:
                 SubElement(element, "rest", {"measure": "yes"} if whole else {})
             else:
                 add_pitch(element, pitch)
-            SubElement(element, "duration").text = str(int(value.quarters * self._divisions))
             is_last = place + 1 == len(values)
             ties = tied_at(place, len(values)) if pitch else []
             if pitch and place == 0 and self._tied:
                 ties.insert(0, "stop")
             if pitch and is_last and note.tied_on:
                 ties.append("start")
-            for name in ties:
-                SubElement(element, "tie", type=name)
-            SubElement(element, "voice").text = "1"
-            add_value(element, value)
+            add_length(element, value, self._divisions, ties)
             notations = Element("notations")
             for name in ties:
                 SubElement(notations, "tied", type=name)
@@ -232,14 +203,6 @@ class _TuneWriter:
             if syllable is not None and pitch is not None and not self._tied and place == 0:
                 self._lyric(element, syllable)
         self._tied = note.tied_on
-
-    def _pitch_of(self, note: Note) -> Pitch | None:
-        """Return the pitch of a note that is written as string and fret."""
-        if note.position is None:
-            return None
-        from tercet.theory import spell, tuning_of
-
-        return spell(tuning_of(self._song.tuning).midi(*note.position), self._song.key)
 
     def _notations(
         self, notations: Element, piece: Measure, note: Note, marks: list[Mark], ends: tuple[bool, bool]
@@ -316,9 +279,6 @@ class _TuneWriter:
             text = "rit." if mark.kind == "rit" else "a tempo"
             SubElement(SubElement(direction, "direction-type"), "words").text = text
             self._offset(direction, offset)
-
-    def _lose(self, what: str, piece: Measure) -> None:
-        self._lost.setdefault(what, []).append(str(piece.bar.number))
 
 
 def _dynamic(dynamics: Element, mark: str) -> None:
