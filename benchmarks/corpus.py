@@ -15,15 +15,15 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import lru_cache
-from itertools import groupby, pairwise
+from itertools import groupby, pairwise, product
 from pathlib import Path
 from typing import Any
 
 from measuring import asked, counted, parser_of
 
 from tercet.arranging import Arrangement, Gesture, arrange
-from tercet.arranging.demands import LIMITS
-from tercet.neck import Shape, chord_shapes, fingers_needed, holdable, shape_midis, span_mm
+from tercet.neck import Shape, fingers_needed, holdable, shape_midis, span_mm
+from tercet.neck.demands import LIMITS
 from tercet.song import (
     Bar,
     ChordSpan,
@@ -38,7 +38,7 @@ from tercet.song import (
     played_bars,
     transpose_song,
 )
-from tercet.theory import TUNINGS, Chord, Key, Tuning, parse_chord, spell, transpose_key
+from tercet.theory import LAST_FRET, TUNINGS, Chord, Key, Tuning, parse_chord, spell, transpose_key
 
 COLLECTIONS: dict[str, int] = {"essenFolksong": 112, "airdsAirs": 32, "oneills1850": 32, "ryansMammoth": 32}
 """Tunes taken of each collection: songs of central Europe; Scottish and English airs; Irish airs and dances;
@@ -544,7 +544,49 @@ def _full_shape_exists(chord: Chord, ringing: tuple[tuple[int, int], ...], arran
         )
 
     highest_fret, scale_mm = limits.highest_chord_fret, arrangement.song.scale_length_mm
-    return any(map(suits, chord_shapes(_tones(chord), tuning, highest_fret, scale_mm, ringing)))
+    return any(map(suits, _chord_shapes(_tones(chord), tuning, highest_fret, scale_mm, ringing)))
+
+
+@lru_cache(maxsize=4096)
+def _chord_shapes(
+    classes: frozenset[int],
+    tuning: Tuning,
+    highest_fret: int,
+    scale_length_mm: float,
+    held: tuple[tuple[int, int], ...] = (),
+    idle: tuple[int, ...] = (),
+) -> tuple[Shape, ...]:
+    """Return every holdable shape whose strings sound only the given pitch classes, in rising order of frets.
+
+    Parameters
+    ----------
+    classes
+        Pitch classes that may sound, 0 to 11.
+    tuning, highest_fret, scale_length_mm
+        The neck; frets 0 to `highest_fret` are used, at most 15.
+    held
+        (string, fret) pairs that are fixed, whatever they sound.
+    idle
+        Strings that needn't sound: they may also stay open.
+    """
+    fixed = dict(held)
+    choices: list[tuple[int, ...]] = []
+    for string in (4, 3, 2, 1):
+        if string in fixed:
+            choices.append((fixed[string],))
+            continue
+        open_midi = tuning.open_midi(string)
+        frets = range(min(highest_fret, LAST_FRET) + 1)
+        choices.append(
+            tuple(
+                fret for fret in frets if (open_midi + fret) % 12 in classes or (fret == 0 and string in idle)
+            )
+        )
+    return tuple(
+        (four, three, two, one)
+        for four, three, two, one in product(*choices)
+        if holdable((four, three, two, one), scale_length_mm)
+    )
 
 
 def _chord_at(beat: Fraction, bars: Sequence[Bar]) -> Chord | None:

@@ -71,9 +71,9 @@ ADDED: tuple[Addition, ...] = (
     Addition(
         "a weight of the arranger",
         (
-            Edit("arranging/demands.py", '    "little finger": 0.20', '    "ring finger": 0.01,\n'),
+            Edit("neck/demands.py", '    "little finger": 0.20', '    "ring finger": 0.01,\n'),
             Edit(
-                "arranging/board.py",
+                "neck/priced_hands.py",
                 '            + COSTS["little finger"]',
                 '            + COSTS["ring finger"] * (table.fingers == 3).any(axis=1)\n',
             ),

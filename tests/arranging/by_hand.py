@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import random
 
-from tercet.arranging.demands import COSTS
 from tercet.arranging.model import Audibility
+from tercet.neck.demands import COSTS
 from tercet.neck.hands import Hand
 
 

@@ -15,7 +15,6 @@ from hypothesis import strategies as st
 
 from tercet.arranging import Arrangement, arrange
 from tercet.arranging.advice import advise, advise_each, can_hold, lower_octaves
-from tercet.arranging.demands import LIMITS, Hands
 from tercet.arranging.fingering import Shared, finger_tune
 from tercet.arranging.key_advice import ADVICE_COSTS, KeyAdvice
 from tercet.arranging.piece import piece_of
@@ -24,6 +23,7 @@ from tercet.arranging.tune import row_notes
 from tercet.arranging.voice import VOICES, Sung, Voice, sung
 from tercet.errors import RequestError
 from tercet.neck import span_mm
+from tercet.neck.demands import LIMITS, Hands
 from tercet.song import Line, Note, Players, Row, Section, Song, read_song
 from tercet.song.transpose import drop_pins, transpose_song
 from tercet.theory import LAST_FRET, TUNINGS, Chord, Pitch, Tuning, parse_chord, parse_key

@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tercet.arranging.board import Board, board_of
 from tercet.arranging.choices import HEARD, Choices, Question, choices_for
-from tercet.arranging.demands import COSTS, LIMITS, Hands
+from tercet.neck.demands import COSTS, LIMITS, Hands
+from tercet.neck.priced_hands import PricedHands, priced_hands
 from tercet.song import Pin, Players
 from tercet.theory import TUNINGS, parse_chord
 from tests.arranging.by_hand import audibility
@@ -20,8 +20,8 @@ from tests.arranging.strategies import chord_names
 from tests.neck.hand_rules import faults
 
 
-def board(players: Players = "improving", tuning: str = "high-g", highest_fret: int = 12) -> Board:
-    return board_of(Hands(TUNINGS[tuning], 380.0, LIMITS[players]), highest_fret)
+def board(players: Players = "improving", tuning: str = "high-g", highest_fret: int = 12) -> PricedHands:
+    return priced_hands(Hands(TUNINGS[tuning], 380.0, LIMITS[players]), highest_fret)
 
 
 def question(midi: int, chord: str | None, *, main: bool = True, highest_fret: int = 7) -> Question:
@@ -35,7 +35,7 @@ def strings_of(choices: Choices) -> set[tuple[int, ...]]:
     }
 
 
-def broken(choices: Choices, asked: Question, neck: Board) -> list[str]:
+def broken(choices: Choices, asked: Question, neck: PricedHands) -> list[str]:
     """Return what is wrong with the ways to play a note, worked out from hands and open strings."""
     found = []
     opens = [pitch.midi for pitch in neck.hands.tuning.open_pitches]
@@ -73,7 +73,7 @@ boards = st.builds(board, st.sampled_from(list(LIMITS)), st.sampled_from(list(TU
 
 @settings(max_examples=60)
 @given(questions, boards)
-def test_every_choice_keeps_the_laws(asked: Question, neck: Board) -> None:
+def test_every_choice_keeps_the_laws(asked: Question, neck: PricedHands) -> None:
     choices = choices_for(asked, neck)
     assert broken(choices, asked, neck) == []
     assert (choices.struck > 1).any() <= asked.main
@@ -81,7 +81,7 @@ def test_every_choice_keeps_the_laws(asked: Question, neck: Board) -> None:
 
 @settings(max_examples=60)
 @given(questions, boards)
-def test_pruning_keeps_the_cheapest_and_some_of_each_position(asked: Question, neck: Board) -> None:
+def test_pruning_keeps_the_cheapest_and_some_of_each_position(asked: Question, neck: PricedHands) -> None:
     exact, pruned = choices_for(asked, neck, exact=True), choices_for(asked, neck)
     rows = set(zip(exact.hand.tolist(), exact.column.tolist(), exact.cost.tolist(), strict=True))
     kept = set(zip(pruned.hand.tolist(), pruned.column.tolist(), pruned.cost.tolist(), strict=True))
@@ -94,7 +94,7 @@ def test_pruning_keeps_the_cheapest_and_some_of_each_position(asked: Question, n
 
 @settings(max_examples=60)
 @given(questions, boards, st.booleans())
-def test_a_wider_reach_only_adds_choices(asked: Question, neck: Board, exact: bool) -> None:
+def test_a_wider_reach_only_adds_choices(asked: Question, neck: PricedHands, exact: bool) -> None:
     narrow = choices_for(replace(asked, highest_fret=5), neck, exact=exact)
     wide = choices_for(replace(asked, highest_fret=12), neck, exact=exact)
 

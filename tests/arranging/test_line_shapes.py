@@ -9,10 +9,10 @@ from pathlib import Path
 
 import pytest
 
-from tercet.arranging.demands import LIMITS
 from tercet.arranging.line_shapes import HeldNote, LineShape, line_shapes
 from tercet.arranging.piece import piece_of
 from tercet.arranging.tune import TuneNote, row_notes
+from tercet.neck.demands import LIMITS
 from tercet.neck.hands import Hand, HandLimits, hand_table
 from tercet.song import Song, read_song
 from tercet.theory import TUNINGS, Key, Tuning, spell

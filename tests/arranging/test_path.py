@@ -9,16 +9,16 @@ import numpy as np
 import pytest
 
 from tercet.arranging import path as path_module
-from tercet.arranging.board import Board, board_of
 from tercet.arranging.choices import Choices, Question, choices_for
-from tercet.arranging.demands import COSTS, LIMITS, Hands
 from tercet.arranging.path import Changes, Step, cheapest_path, hurry, path_cost
+from tercet.neck.demands import COSTS, LIMITS, Hands
+from tercet.neck.priced_hands import PricedHands, priced_hands
 from tercet.theory import TUNINGS, parse_chord
 from tests.arranging.by_hand import chance, slow_change
 
 
-def board() -> Board:
-    return board_of(Hands(TUNINGS["high-g"], 380.0, LIMITS["improving"]), 7)
+def board() -> PricedHands:
+    return priced_hands(Hands(TUNINGS["high-g"], 380.0, LIMITS["improving"]), 7)
 
 
 def drawn_choices(drawn: random.Random, most: int) -> Choices:

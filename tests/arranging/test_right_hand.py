@@ -8,8 +8,8 @@ from fractions import Fraction
 import pytest
 
 from tercet.arranging import right_hand
-from tercet.arranging.demands import COSTS
 from tercet.arranging.right_hand import strums_worth_playing
+from tercet.neck.demands import COSTS
 from tests.arranging.written import arranged, strums_of
 
 

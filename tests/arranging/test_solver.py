@@ -23,15 +23,15 @@ from tercet.arranging import Arrangement, Gesture, arrange
 from tercet.arranging import choices as choices_module
 from tercet.arranging import fingering as fingering_module
 from tercet.arranging import path as path_module
-from tercet.arranging.board import Board, board_of
 from tercet.arranging.choices import Choices, Question, choices_for
-from tercet.arranging.demands import COSTS, LIMITS
 from tercet.arranging.fingering import Fingered, finger_tune, tune_cost
 from tercet.arranging.path import Changes
 from tercet.arranging.piece import Piece, piece_of
 from tercet.arranging.tune import row_notes
 from tercet.neck import COMMON_SHAPES, shape_midis
+from tercet.neck.demands import COSTS, LIMITS
 from tercet.neck.hands import Hand
+from tercet.neck.priced_hands import PricedHands, priced_hands
 from tercet.song import Players, Song, read_song
 from tercet.song.transpose import drop_pins, transpose_song
 from tercet.theory import TUNINGS, Key, parse_chord, spell
@@ -184,7 +184,7 @@ def test_pruning_loses_next_to_nothing_in_our_songs() -> None:
 def faults_of_cost(made: Piece) -> list[str]:
     """Return where a tune's costs don't add up, or where another way to play one note would have been cheaper."""
     found, items = [], fingered(made, exact=True)
-    neck = board_of(made.hands, max(REACHES[1], made.hands.limits.highest_fret))
+    neck = priced_hands(made.hands, max(REACHES[1], made.hands.limits.highest_fret))
     for place, item in enumerate(items):
         before, after = _beside(items, place)
         here = item.stroke.cost + _around(made, before, item, after)
@@ -202,7 +202,7 @@ def _beside(items: Sequence[Fingered], place: int) -> tuple[Fingered | None, Fin
     return items[place - 1] if place else None, items[place + 1] if place + 1 < len(items) else None
 
 
-def _ways(item: Fingered, neck: Board, made: Piece) -> list[tuple[Hand, int, float]]:
+def _ways(item: Fingered, neck: PricedHands, made: Piece) -> list[tuple[Hand, int, float]]:
     """Return the twenty cheapest ways to play a note: hand, string, cost."""
     note = item.note
     reach = made.hands.limits.highest_fret
@@ -363,9 +363,9 @@ def laws_broken() -> set[str]:
 
 
 def hands_with(wrong: Callable[[Hand], Hand], monkeypatch: pytest.MonkeyPatch) -> None:
-    right = Board.hand
-    monkeypatch.setattr(Board, "hand", lambda self, row: wrong(right(self, row)))
-    monkeypatch.setattr(Board, "row_of", lambda self, hand: 0)
+    right = PricedHands.hand
+    monkeypatch.setattr(PricedHands, "hand", lambda self, row: wrong(right(self, row)))
+    monkeypatch.setattr(PricedHands, "row_of", lambda self, hand: 0)
 
 
 def crossed(hand: Hand) -> Hand:
@@ -411,7 +411,7 @@ def test_a_masked_roll_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_the_tune_on_the_wrong_string_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:
     right = choices_for
 
-    def wrong(question: Question, board: Board, *, exact: bool = False) -> Choices:
+    def wrong(question: Question, board: PricedHands, *, exact: bool = False) -> Choices:
         choices = right(question, board, exact=exact)
         return replace(choices, column=(choices.column + 1) % 4, struck=np.ones_like(choices.struck))
 
@@ -456,7 +456,7 @@ def test_pruning_to_one_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_pruning_without_kinds_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:
     """The cheapest few of all: a wider reach crowds out what a narrow one has, and costs more."""
 
-    def wrong(choices: Choices, board: Board) -> Choices:
+    def wrong(choices: Choices, board: PricedHands) -> Choices:
         return choices.taken(np.sort(np.argsort(choices.cost, kind="stable")[:4]))
 
     monkeypatch.setattr(choices_module, "_pruned", wrong)

@@ -10,12 +10,13 @@ from itertools import pairwise
 import pytest
 
 from tercet.arranging import Arrangement, Gesture, arrange
-from tercet.arranging.demands import LIMITS, Hands
-from tercet.arranging.hand import chord_shape
-from tercet.arranging.strums import beside, default_pattern
+from tercet.arranging.chord_hands import beside, chord_hand
+from tercet.arranging.strums import default_pattern
 from tercet.neck import COMMON_SHAPES
+from tercet.neck.demands import LIMITS, Hands
+from tercet.neck.priced_hands import hands_up_to
 from tercet.song import Meter
-from tercet.theory import TUNINGS, Chord
+from tercet.theory import LAST_FRET, TUNINGS, Chord
 from tests.arranging.laws import broken_laws
 from tests.arranging.written import arranged, messages, of_layer, section, shape, song, strums_of
 
@@ -276,9 +277,10 @@ def test_a_hand_that_holds_the_chord_stays_and_one_that_does_not_forms_it() -> N
                 for note in gesture.notes[-1:]
             )
             hands = Hands(made.tuning, made.song.scale_length_mm, LIMITS[made.song.players])
-            shape = tuple(fret or 0 for fret in before.shape)
-            could = chord_shape(chord, hands, (shape[0], shape[1], shape[2], shape[3]), held, tuple(struck))
-            if could is not None and third_and_root <= sounding(made, could, (4, 3, 2, 1)):
+            now = hands_up_to(hands, LAST_FRET).usual_hand(tuple(fret or 0 for fret in before.shape))
+            assert now is not None
+            could = chord_hand(chord, hands, now, held, tuple(struck))
+            if could is not None and third_and_root <= sounding(made, could.frets, (4, 3, 2, 1)):
                 assert third_and_root <= sounding(made, strum.shape, (4, 3, 2, 1)), (strums_of(made), chord)
                 formed += 1
     assert stayed > 100

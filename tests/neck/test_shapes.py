@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-from itertools import product
-
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from tercet.neck import (
     COMMON_SHAPES,
-    chord_shapes,
     common_shape,
     fingers_needed,
     fret_position_mm,
@@ -165,43 +162,3 @@ def test_spans(digits: str, scale_length_mm: float, expected_mm: float) -> None:
 )
 def test_what_a_hand_can_hold(frets: tuple[int, ...], scale_length_mm: float, can: bool) -> None:
     assert holdable(frets, scale_length_mm) is can
-
-
-def test_chord_shapes_are_all_there_are() -> None:
-    tuning = TUNINGS["high-g"]
-    found = chord_shapes(frozenset({0, 4, 7}), tuning, 5, 380.0)
-    tried = [
-        shape
-        for shape in product(range(6), repeat=4)
-        if {midi % 12 for midi in shape_midis(shape, tuning)} <= {0, 4, 7} and can_hold(shape, 380.0)
-    ]
-    assert list(found) == tried
-    assert (0, 0, 0, 3) in found
-    assert (0, 4, 3, 3) in found
-
-
-def test_strings_that_are_held_or_idle() -> None:
-    tuning = TUNINGS["high-g"]
-    tones = frozenset({2, 5, 9})
-    held = chord_shapes(tones, tuning, 5, 380.0, held=((1, 2),))
-    assert held
-    assert all(shape[3] == 2 for shape in held)
-    idle = chord_shapes(tones, tuning, 5, 380.0, held=((1, 5),), idle=(4, 2))
-    assert (2, 2, 0, 5) in idle
-    assert (0, 5, 5, 5) in idle
-    assert all((60 + shape[1]) % 12 in tones for shape in idle)
-
-
-@given(
-    st.frozensets(st.integers(0, 11), min_size=1, max_size=4),
-    st.sampled_from(list(TUNINGS)),
-    st.integers(0, 12),
-)
-def test_chord_shapes_sound_the_chord_and_can_be_held(
-    classes: frozenset[int], name: str, highest: int
-) -> None:
-    tuning = TUNINGS[name]
-    for shape in chord_shapes(classes, tuning, highest, 430.0):
-        assert {midi % 12 for midi in shape_midis(shape, tuning)} <= classes
-        assert max(shape) <= highest
-        assert can_hold(shape, 430.0)

@@ -13,8 +13,6 @@ from dataclasses import dataclass, replace
 from itertools import compress, pairwise
 
 from tercet.arranging.arranger import song_tuning
-from tercet.arranging.board import board_of
-from tercet.arranging.demands import LIMITS, Hands
 from tercet.arranging.fingering import Fingered, Shared, finger_tune, is_wanted, tune_cost
 from tercet.arranging.key_advice import ADVICE_COSTS, KeyAdvice, TuningAdvice
 from tercet.arranging.piece import Piece, piece_of, sized_for
@@ -23,6 +21,8 @@ from tercet.arranging.tune import row_notes
 from tercet.arranging.voice import Sung, Voice, sung
 from tercet.errors import RequestError
 from tercet.neck import common_shape, has_note
+from tercet.neck.demands import LIMITS, Hands
+from tercet.neck.priced_hands import priced_hands
 from tercet.song import Note, Players, Song, drop_pins, transpose_song
 from tercet.theory import LAST_FRET, Chord, Pitch, Tuning, spell
 from tercet.theory.limits import MOST_SEMITONES
@@ -138,9 +138,9 @@ def can_hold(chord: Chord, hands: Hands, frets: tuple[int | None, ...] | None = 
     fret_limit = hands.limits.highest_chord_fret
     if frets is not None:
         shape = tuple(fret or 0 for fret in frets)
-        board = board_of(hands, max(fret_limit, *shape))
-        return bool((board.rows_of_shape(shape) & board.asked).any())
-    board = board_of(hands, fret_limit)
+        board = priced_hands(hands, max(fret_limit, *shape))
+        return board.may_hold(shape)
+    board = priced_hands(hands, fret_limit)
     held = board.asked & board.chord(chord).tone.all(axis=1)
     for tone in chord.needed_classes[:2]:
         held &= (board.midis % 12 == tone).any(axis=1)

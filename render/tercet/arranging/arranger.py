@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from tercet.arranging.between import Added, place_added
+from tercet.arranging.chord_hands import shown_shape
 from tercet.arranging.fill import fill_spaces
 from tercet.arranging.fingering import Fingered, finger_tune, tune_cost
-from tercet.arranging.hand import shown_shape
 from tercet.arranging.model import Arrangement, Gesture, Part, Problem, StringNote
 from tercet.arranging.piece import Piece, piece_of
 from tercet.arranging.reports import off_neck_problems

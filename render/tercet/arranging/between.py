@@ -8,13 +8,14 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from tercet.arranging.fingering import Fingered, unreachable
-from tercet.arranging.hand import OPEN_HAND, change_cost, hand_position
 from tercet.arranging.model import Problem
 from tercet.arranging.piece import Piece, begun
 from tercet.arranging.reports import added_problem, left_out_problem, let_go_problem
 from tercet.arranging.strokes import Stroke, single_strokes
 from tercet.arranging.tune import TuneNote, row_notes
-from tercet.neck import Shape
+from tercet.neck.demands import Hands
+from tercet.neck.hands import Hand
+from tercet.neck.priced_hands import OPEN_HAND, hands_up_to
 
 __all__ = ["Added", "easiest", "place_added"]
 
@@ -77,7 +78,7 @@ def _place(
     note: TuneNote, held: Fingered | None, later: Sequence[Fingered], piece: Piece
 ) -> tuple[Added | None, list[Problem]]:
     """Choose the string of one added note over the hand that the tune holds; None where there is none for it."""
-    shape = held.stroke.shape if held else OPEN_HAND
+    shape = held.stroke.shape if held else OPEN_HAND.frets
     anyhow = list(single_strokes(note.midi, shape, piece.hands))
     if not anyhow:
         rings = held is not None and note.start_beat < held.note.end_beat
@@ -95,7 +96,7 @@ def _place(
     asked = [stroke for stroke in free or anyhow if note.may_lie(stroke.string, stroke.fret)]
     places = asked or free or anyhow
     longest = [stroke for stroke in places if _let_go_beat(stroke, later) is None]
-    stroke = easiest(longest or places, shape)
+    stroke = easiest(longest or places, held.hand if held else None, piece.hands)
     told = [] if longest else [let_go_problem(note, piece)]
     if not (free and asked):
         told.append(added_problem(note, piece, taken=not free))
@@ -110,10 +111,12 @@ def _let_go_beat(stroke: Stroke, later: Iterable[Fingered]) -> Fraction | None:
     return None
 
 
-def easiest(strokes: Sequence[Stroke], shape: Shape) -> Stroke:
-    """Return the stroke that is cheapest to get to from a held shape."""
-    position = hand_position(shape, 1)
+def easiest(strokes: Sequence[Stroke], before: Hand | None, hands: Hands) -> Stroke:
+    """Return the stroke that is cheapest to get to from the hand before, an open one without it."""
+    before = before or OPEN_HAND
+    priced = hands_up_to(
+        hands, before.position, *before.frets, *(fret for stroke in strokes for fret in stroke.shape)
+    )
     return min(
-        strokes,
-        key=lambda stroke: (stroke.cost + change_cost(shape, stroke.shape, position), stroke.string),
+        strokes, key=lambda stroke: (stroke.cost + priced.cost_to(before, stroke.shape), stroke.string)
     )

@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from tercet.arranging.board import Board, ChordColumns
-from tercet.arranging.demands import COSTS
 from tercet.arranging.model import Audibility
+from tercet.neck.demands import COSTS
+from tercet.neck.priced_hands import OverChord, PricedHands
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -104,7 +104,7 @@ class Choices:
         return Choices(*(getattr(self, field.name)[rows] for field in fields(self)))
 
 
-def choices_for(question: Question, board: Board, *, exact: bool = False) -> Choices:
+def choices_for(question: Question, board: PricedHands, *, exact: bool = False) -> Choices:
     """Return the ways to play a note, in a fixed order; none where no hand plays it as asked.
 
     Parameters
@@ -125,7 +125,7 @@ def choices_for(question: Question, board: Board, *, exact: bool = False) -> Cho
     return choices if exact else _pruned(choices, board)
 
 
-def _on_string(question: Question, board: Board, column: int) -> list[Choices]:
+def _on_string(question: Question, board: PricedHands, column: int) -> list[Choices]:
     """Return the ways to play a note on one string: alone, and as rolls over more and more strings."""
     fret = question.midi - int(board.open_midis[column])
     if not 0 <= fret <= min(question.highest_fret, board.highest_fret):
@@ -171,7 +171,7 @@ def _holding(places: Places, frets: NDArray[np.int8], first: int, last: int) -> 
 
 
 def _let_go(
-    question: Question, board: Board, rows: NDArray[np.intp], first: int, last: int
+    question: Question, board: PricedHands, rows: NDArray[np.intp], first: int, last: int
 ) -> NDArray[np.float64] | float:
     """Return what it costs that an added note can't ring on while the columns from one to another are struck."""
     if not question.ringing:
@@ -181,7 +181,7 @@ def _let_go(
 
 
 def _hands_with(
-    question: Question, board: Board, column: int, fret: int
+    question: Question, board: PricedHands, column: int, fret: int
 ) -> tuple[NDArray[np.intp], NDArray[np.bool_], NDArray[np.float64]]:
     """Return the hands that hold a note on a string over the chord: rows, tones (n, 4), cost (n,).
 
@@ -202,7 +202,7 @@ def _hands_with(
     if question.chord is None:
         rows = rows[board.asked[rows] & everywhere(board.table.frets[rows] == 0)]
         return rows, np.zeros((len(rows), 4), np.bool_), board.holding_cost[rows]
-    over: ChordColumns = board.chord(question.chord)
+    over: OverChord = board.chord(question.chord)
     if question.chord_frets is not None:
         asked = np.array([wish or 0 for wish in question.chord_frets])
         rows = rows[everywhere(board.table.frets[rows] == asked)]
@@ -215,7 +215,7 @@ def _hands_with(
 
 def _rolls(
     question: Question,
-    board: Board,
+    board: PricedHands,
     alone: Choices,
     tone: NDArray[np.bool_],
     cost: NDArray[np.float64],
@@ -268,7 +268,7 @@ def _one_stroke_a_hand(choices: Choices) -> Choices:
     return choices.taken(np.sort(order[first]))
 
 
-def _pruned(choices: Choices, board: Board) -> Choices:
+def _pruned(choices: Choices, board: PricedHands) -> Choices:
     """Keep the cheapest choices of each kind, in the order that they had."""
     highest = board.table.frets[choices.hand].max(axis=1, initial=0)
     kind = (choices.column * 2 + (choices.struck > 1)) * 16 + highest

@@ -12,7 +12,7 @@ from dataclasses import replace
 from fractions import Fraction
 from math import inf
 
-from tercet.arranging.grips import Grips
+from tercet.arranging.chord_hands import Grips
 from tercet.arranging.model import Arrangement, Gesture, Problem
 from tercet.arranging.piece import Piece, begun, laid_out
 from tercet.arranging.reports import chord_problem
@@ -141,7 +141,7 @@ def _strummed(strokes: Sequence[SlotAt], grips: Grips, piece: Piece) -> Iterator
         grip = grips.of(span)
         if grip is not None:
             length_beat = ends[begun(places, slot.beat)] - slot.beat
-            yield strum_gesture(slot, length_beat, grip.shape, grip.strings, span, piece)
+            yield strum_gesture(slot, length_beat, grip, span, piece)
 
 
 def _problems(grips: Grips, piece: Piece) -> Iterator[Problem]:

@@ -14,11 +14,11 @@ from itertools import pairwise
 
 from tercet.arranging.between import Added, easiest
 from tercet.arranging.fingering import Fingered
-from tercet.arranging.hand import allowed
 from tercet.arranging.piece import Piece, begun
 from tercet.arranging.strokes import Stroke, single_strokes, with_fret
 from tercet.arranging.tune import TuneNote
 from tercet.neck import holdable
+from tercet.neck.priced_hands import hands_up_to
 from tercet.song import Bar, Source
 from tercet.theory import Chord, Key, spell
 
@@ -176,7 +176,7 @@ def _choices(item: Fingered, beat: Fraction, piece: Piece) -> tuple[_Choice, ...
     for midi in range(top, top - LOWEST_SEMITONES - 1, -1):
         strokes = list(_strokes(midi, item, piece)) if midi % 12 in scale else []
         if strokes:
-            stroke = easiest(strokes, item.stroke.shape)
+            stroke = easiest(strokes, item.hand, piece.hands)
             off_chord = midi % 12 not in chord.pitch_classes
             cost = OFF_CHORD_COST * off_chord + UNISON_COST * (midi == top)
             cost += MOVED_FINGER_COST * (stroke.shape != item.stroke.shape)
@@ -190,7 +190,9 @@ def _strokes(midi: int, item: Fingered, piece: Piece) -> Iterator[Stroke]:
     for stroke in single_strokes(midi, held, hands, (item.stroke.string,)):
         over = with_fret(held, stroke.string, stroke.fret)
         eased = over == held or stroke.fret == 0
-        reaches = eased or (stroke.fret <= hands.limits.highest_fret and allowed(over, hands))
+        reaches = eased or (
+            stroke.fret <= hands.limits.highest_fret and hands_up_to(hands, *over).may_hold(over)
+        )
         if stroke.shape == over and reaches and holdable(over, hands.scale_length_mm):
             yield stroke
 

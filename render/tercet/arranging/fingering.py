@@ -15,18 +15,17 @@ from itertools import groupby, pairwise
 
 import numpy as np
 
-from tercet.arranging.board import Board, board_of
 from tercet.arranging.choices import HEARD, Choices, Places, Question, choices_for
-from tercet.arranging.demands import HAND_RETURN_S, LIMITS, SHORTEST_SPACE_PULSES
-from tercet.arranging.hand import OPEN_HAND
 from tercet.arranging.model import Problem
 from tercet.arranging.path import Changes, Step, cheapest_path, hurry
 from tercet.arranging.piece import Piece, begun
 from tercet.arranging.reports import high_problem, masked_problem, pin_problem, together_problem
 from tercet.arranging.strokes import Stroke
-from tercet.arranging.tune import TuneNote
+from tercet.arranging.tune import SHORTEST_SPACE_PULSES, TuneNote
 from tercet.neck import Shape, has_note
+from tercet.neck.demands import HAND_RETURN_S, LIMITS
 from tercet.neck.hands import Hand
+from tercet.neck.priced_hands import OPEN_HAND, PricedHands, priced_hands
 from tercet.song import Pin
 from tercet.theory import LAST_FRET, Tuning
 
@@ -79,7 +78,7 @@ class Shared:
     """
 
     highest_fret: int
-    choices: dict[tuple[Question, Board], Choices] = field(default_factory=dict)
+    choices: dict[tuple[Question, PricedHands], Choices] = field(default_factory=dict)
 
 
 def is_wanted(note: TuneNote, piece: Piece) -> bool:
@@ -160,12 +159,12 @@ class _Solver:
         self._exact = exact
         self._main = self._main_notes()
         self._beside, self._ringing = _added_at(tune, added)
-        self._board = board_of(piece.hands, max(_highest_fret(tune, piece), shared.highest_fret))
-        self._freer = board_of(
+        self._hands = priced_hands(piece.hands, max(_highest_fret(tune, piece), shared.highest_fret))
+        self._freer = priced_hands(
             replace(piece.hands, limits=replace(LIMITS["free"], highest_fret=LAST_FRET)),
-            self._board.highest_fret,
+            self._hands.highest_fret,
         )
-        self._changes = Changes(self._board)
+        self._changes = Changes(self._hands)
         self._known: dict[object, Fingered] = {}
         self._known_anywhere: dict[object, Fingered] = {}
         self._choices = shared.choices
@@ -307,7 +306,7 @@ class _Solver:
             if len(choices):
                 return choices
             question = replace(question, beside=())
-        choices = self._choices_for(question, self._board)
+        choices = self._choices_for(question, self._hands)
         if not len(choices) and not has_note(self._piece.tuning, note.midi):
             return choices
         if not len(choices) and (note.pin is not None or note.position is not None):
@@ -317,14 +316,14 @@ class _Solver:
                 self.problems.append(pin_problem(note, self._piece, kept=len(choices) > 0))
         if not len(choices):
             for eased in _eased(question):
-                choices = self._choices_for(eased, self._board)
+                choices = self._choices_for(eased, self._hands)
                 if len(choices):
                     break
         return choices
 
     def _ask_together(self, index: int, question: Question) -> Choices:
         """Return the choices of a note with one that the song adds: by these players' hands, else by freer ones."""
-        choices = self._choices_for(question, self._board)
+        choices = self._choices_for(question, self._hands)
         if not len(choices):
             choices = self._choices_for(question, self._freer)
             added = self._beside[index]
@@ -340,7 +339,7 @@ class _Solver:
         return tuple(
             (4 - string, fret)
             for string, fret in frets
-            if 0 <= fret <= self._board.highest_fret and added.may_lie(string, fret)
+            if 0 <= fret <= self._hands.highest_fret and added.may_lie(string, fret)
         )
 
     def _lowest_fret(self, note: TuneNote) -> int:
@@ -350,10 +349,10 @@ class _Solver:
             self._lowest_frets[asked] = _lowest_fret(note, self._piece.tuning)
         return self._lowest_frets[asked]
 
-    def _choices_for(self, question: Question, board: Board) -> Choices:
-        key = question, board
+    def _choices_for(self, question: Question, hands: PricedHands) -> Choices:
+        key = question, hands
         if key not in self._choices:
-            self._choices[key] = choices_for(question, board, exact=self._exact)
+            self._choices[key] = choices_for(question, hands, exact=self._exact)
         return self._choices[key]
 
     def _hand_before(self, index: int) -> tuple[Choices | None, float]:
@@ -366,7 +365,7 @@ class _Solver:
 
     def _single(self, item: Fingered) -> Choices:
         """Return a note that is fingered already as its only choice."""
-        row = self._board.row_of(item.hand) if item.hand is not None else 0
+        row = self._hands.row_of(item.hand) if item.hand is not None else 0
         return Choices(
             np.array([row]),
             np.array([4 - item.stroke.string]),
@@ -377,7 +376,7 @@ class _Solver:
 
     def _take(self, note: TuneNote, main: bool, choices: Choices, row: int, cost: float) -> None:
         """Keep a note's choice, and tell what is hard about it."""
-        hand = self._board.hand(int(choices.hand[row]))
+        hand = self._hands.hand(int(choices.hand[row]))
         string = 4 - int(choices.column[row])
         stroke = Stroke(
             string,
@@ -397,7 +396,7 @@ class _Solver:
             self.problems.append(high_problem(note, stroke, self._piece))
 
     def _off_neck(self, note: TuneNote, main: bool) -> None:
-        held: Shape = self.fingered[-1].stroke.shape if self.fingered else OPEN_HAND
+        held: Shape = self.fingered[-1].stroke.shape if self.fingered else OPEN_HAND.frets
         self.fingered.append(Fingered(note, unreachable(note.midi, held, self._piece.tuning), main, None))
 
 

@@ -20,7 +20,7 @@ ADVICE_COSTS: dict[str, float] = {
     "notes outside the voice": 10.0,
     "semitone outside the voice": 0.75,
 }
-"""What counts in a key's total, in the units of `tercet.arranging.demands.COSTS`; the least total is best.
+"""What counts in a key's total, in the units of `tercet.neck.demands.COSTS`; the least total is best.
 
 *hands* multiplies what a note of the tune costs these hands on average: fingers, stretches, changes, rolls that are
 missing or less clear. *notes …*, *wanted rolls …* and *time …* multiply a share of all notes or of the time, 0 to 1: a
@@ -55,7 +55,7 @@ class TuningAdvice:
     shift_per_bar
         Frets that the hand's position moves, in the mean of all bars.
     cost_per_note
-        What the tune costs these hands, in the units of `tercet.arranging.demands.COSTS`, by note.
+        What the tune costs these hands, in the units of `tercet.neck.demands.COSTS`, by note.
     not_held
         Chords of the song, by name, that these players can't hold over all four strings, in order of appearance.
     time_not_held

@@ -15,11 +15,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from tercet.arranging.arranger import song_tuning
-from tercet.arranging.board import Board, board_of
 from tercet.arranging.piece import piece_of
 from tercet.arranging.tune import TuneNote, row_notes
 from tercet.neck import common_shape
 from tercet.neck.hands import Hand
+from tercet.neck.priced_hands import PricedHands, priced_hands
 from tercet.song import Song
 from tercet.theory import Tuning
 
@@ -99,7 +99,7 @@ def line_shapes(song: Song, tuning: Tuning | None = None) -> tuple[LineShape, ..
         The strings; the song's own without it.
     """
     piece = piece_of(song, tuning if tuning is not None else song_tuning(song))
-    board = board_of(piece.hands, piece.hands.limits.highest_fret)
+    board = priced_hands(piece.hands, piece.hands.limits.highest_fret)
     lines = []
     for (section, line), group in groupby(_first_played(piece), key=lambda note: _line_of(note, piece)):
         tune = tuple(group)
@@ -125,7 +125,7 @@ def _line_of(note: TuneNote, piece: Piece) -> tuple[str, int]:
     return place.section, piece.bars[note.spot.bar_index].line if place.section_bar else 0
 
 
-def _longest(tune: Sequence[TuneNote], board: Board) -> tuple[int, int, int] | None:
+def _longest(tune: Sequence[TuneNote], board: PricedHands) -> tuple[int, int, int] | None:
     """Return (row of the board, first note, number of notes) of the best stretch; None where no note lies in it."""
     rows = np.flatnonzero(board.asked & (board.table.position == _own_position(board)))
     lies = np.stack([(board.midis[rows] == note.midi).any(axis=1) for note in tune], axis=1)
@@ -155,12 +155,12 @@ def _longest(tune: Sequence[TuneNote], board: Board) -> tuple[int, int, int] | N
     return int(hand[best]), int(first[best]), length
 
 
-def _own_position(board: Board) -> NDArray[np.int8]:
+def _own_position(board: PricedHands) -> NDArray[np.int8]:
     """Return for each hand its position, 1 for all open strings: those are in the table once for each position."""
     return np.where(board.table.count == 0, np.int8(1), board.table.position)
 
 
-def _in_chord(tune: Sequence[TuneNote], board: Board, rows: NDArray[np.intp]) -> NDArray[np.float64]:
+def _in_chord(tune: Sequence[TuneNote], board: PricedHands, rows: NDArray[np.intp]) -> NDArray[np.float64]:
     """Return (hands, notes): 1 where all strings of the hand sound the chord under the note."""
     columns = [
         board.chord(note.chord).tone[rows].all(axis=1) if note.chord else np.zeros(len(rows), np.bool_)
@@ -169,12 +169,12 @@ def _in_chord(tune: Sequence[TuneNote], board: Board, rows: NDArray[np.intp]) ->
     return np.stack(columns, axis=1).astype(np.float64)
 
 
-def _known(tune: Sequence[TuneNote], board: Board, rows: NDArray[np.intp]) -> NDArray[np.float64]:
+def _known(tune: Sequence[TuneNote], board: PricedHands, rows: NDArray[np.intp]) -> NDArray[np.float64]:
     """Return (hands, notes): 1 where players know the hand's shape by the name of the chord under the note."""
     columns = []
     for note in tune:
         known = common_shape(note.chord, board.hands.tuning) if note.chord else None
-        columns.append(board.rows_of_shape(known)[rows] if known else np.zeros(len(rows), np.bool_))
+        columns.append(np.isin(rows, board.rows_of_shape(known) if known else []))
     return np.stack(columns, axis=1).astype(np.float64)
 
 
@@ -188,7 +188,13 @@ def _summed(
 
 
 def _shown(
-    made: LineShape, tune: Sequence[TuneNote], piece: Piece, board: Board, row: int, first: int, length: int
+    made: LineShape,
+    tune: Sequence[TuneNote],
+    piece: Piece,
+    board: PricedHands,
+    row: int,
+    first: int,
+    length: int,
 ) -> LineShape:
     """Return a line with the hand that was found for it."""
     stretch = tune[first : first + length]

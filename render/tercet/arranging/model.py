@@ -167,7 +167,7 @@ class Arrangement:
     problems
         What the player should know, in order of the piece.
     cost
-        What the tune costs these hands in all, in the units of `tercet.arranging.demands.COSTS`.
+        What the tune costs these hands in all, in the units of `tercet.neck.demands.COSTS`.
 
     Attributes
     ----------

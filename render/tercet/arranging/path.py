@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from tercet.arranging.board import Board
 from tercet.arranging.choices import Choices
-from tercet.arranging.demands import COSTS
+from tercet.neck.demands import COSTS
+from tercet.neck.priced_hands import PricedHands
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -50,7 +50,7 @@ class Step:
 class Changes:
     """Costs of getting from each choice of one note to each of the next, worked out once for each pair of notes."""
 
-    def __init__(self, board: Board) -> None:
+    def __init__(self, board: PricedHands) -> None:
         self._board = board
         self._known: dict[tuple[int, int], tuple[Choices, Choices, NDArray[np.float64]]] = {}
 

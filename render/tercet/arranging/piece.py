@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from tercet.arranging.demands import LIMITS, Hands
 from tercet.arranging.off_neck import onto_neck
+from tercet.neck.demands import LIMITS, Hands
 from tercet.song import Bar, ChordSpan, Layer, Measure, Song, played_bars, played_visits
 from tercet.theory import INSTRUMENTS, Instrument, Tuning, tuning_of
 

@@ -13,6 +13,7 @@ from typing import Any
 
 from tercet.arranging.model import Arrangement, Gesture
 from tercet.neck import span_mm
+from tercet.neck.demands import EASY_STRETCH_MM
 from tercet.song import Bar, played_visits
 from tercet.theory import spell
 
@@ -43,9 +44,6 @@ HARDNESS: dict[str, float] = {
 }
 """What makes a bar hard. The first two count double with half a second's time, and so on down to a tenth; stretch and
 fret count once a bar, at their worst."""
-
-EASY_STRETCH_MM = 40.0
-"""Frets 1 to 3 of a concert ukulele."""
 
 SHORTEST_TIME_S = 0.1
 

@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from fractions import Fraction
 
-from tercet.arranging.demands import COSTS
 from tercet.arranging.path import AT_EASE_S
+from tercet.neck.demands import COSTS
 
 __all__ = ["strums_worth_playing"]
 

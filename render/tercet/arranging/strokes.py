@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from tercet.arranging.demands import COSTS, Hands
-from tercet.arranging.hand import allowed
 from tercet.arranging.model import Audibility
 from tercet.neck import Shape, holdable
+from tercet.neck.demands import COSTS, Hands
+from tercet.neck.priced_hands import hands_up_to
 from tercet.theory import LAST_FRET
 
 __all__ = ["Stroke", "single_strokes", "with_fret"]
@@ -56,7 +56,10 @@ def single_strokes(tune_midi: int, held: Shape, hands: Hands, keep: tuple[int, .
         if string in keep or not 0 <= fret <= LAST_FRET:
             continue
         over = with_fret(held, string, fret)
-        if not (holdable(over, hands.scale_length_mm) and (over == held or allowed(over, hands))):
+        if not (
+            holdable(over, hands.scale_length_mm)
+            and (over == held or hands_up_to(hands, *over).may_hold(over))
+        ):
             let_go = tuple(old if 4 - place in keep else 0 for place, old in enumerate(held))
             over = with_fret((let_go[0], let_go[1], let_go[2], let_go[3]), string, fret)
             if not holdable(over, hands.scale_length_mm):

@@ -8,20 +8,31 @@ from fractions import Fraction
 from itertools import groupby, zip_longest
 
 from tercet.arranging.between import Added
-from tercet.arranging.demands import LIMITS, SHORTEST_SPACE_PULSES, Hands
+from tercet.arranging.chord_hands import (
+    Grip,
+    apart,
+    beside,
+    chord_hand,
+    pinned_hand,
+    shown_shape,
+    sounds_chord,
+    tells_chord,
+)
 from tercet.arranging.fingering import Fingered
-from tercet.arranging.hand import OPEN_HAND, apart, chord_shape, is_full, shown_shape, sounds_chord
 from tercet.arranging.model import Gesture, Problem, StringNote
 from tercet.arranging.piece import Piece, begun
 from tercet.arranging.reports import strum_problem
 from tercet.arranging.right_hand import strums_worth_playing
-from tercet.neck import Shape, holdable, shape_midis
+from tercet.arranging.tune import SHORTEST_SPACE_PULSES
+from tercet.neck import shape_midis
+from tercet.neck.demands import LIMITS, Hands
+from tercet.neck.hands import Hand
+from tercet.neck.priced_hands import OPEN_HAND
 from tercet.song import Bar, ChordSpan, Meter, Slot, Song
 from tercet.theory import STRUM_SIGNS, Chord
 
 __all__ = [
     "SlotAt",
-    "beside",
     "default_pattern",
     "one_strum_each",
     "slots_of",
@@ -93,10 +104,10 @@ class _Moment:
 
 
 @dataclass(frozen=True, slots=True)
-class _Hand:
-    """The left hand between strums: its shape, the chord that it holds, and since when."""
+class _Held:
+    """The left hand between strums, the chord that it holds, and since when."""
 
-    shape: Shape
+    hand: Hand
     chord: Chord | None
     since_beat: Fraction
 
@@ -128,16 +139,6 @@ def slots_of(song: Song, bars: Sequence[Bar]) -> Iterator[SlotAt]:
             beat = place * step_beat - short_beat
             if beat >= 0:
                 yield SlotAt(index, beat, bar.start_beat + beat, slot, bar.strum is not None)
-
-
-def beside(busy: frozenset[int]) -> tuple[tuple[int, ...], ...]:
-    """Return the groups of neighbouring strings beside those on which notes ring, the largest first.
-
-    >>> beside(frozenset({2}))
-    ((4, 3), (4,), (3,), (1,))
-    """
-    runs = [tuple(range(first, last - 1, -1)) for first in (4, 3, 2, 1) for last in range(first, 0, -1)]
-    return tuple(sorted((run for run in runs if busy.isdisjoint(run)), key=lambda run: (-len(run), -run[0])))
 
 
 def strum_gestures(
@@ -207,16 +208,14 @@ def _struck(
     """Strike once for each offer, at the first of its places where a hand can; tell of written strums that none can."""
     gestures: list[Gesture] = []
     problems: dict[object, Problem] = {}
-    hand = _Hand(OPEN_HAND, None, Fraction(-1))
+    hand = _Held(OPEN_HAND, None, Fraction(-1))
     for offer in offers:
         for slot, moment in offer:
             span = piece.chord_at(slot.beat)
-            found = _shape_and_strings(
-                _hand_now(hand, moment), span, moment, piece.hands, written=slot.written
-            )
-            if found is not None:
-                hand = _Hand(found[0], span.chord, slot.beat)
-                gestures.append(strum_gesture(slot, moment.end_beat - slot.beat, *found, span, piece))
+            grip = _grip(_hand_now(hand, moment), span, moment, piece.hands, written=slot.written)
+            if grip is not None:
+                hand = _Held(grip.hand, span.chord, slot.beat)
+                gestures.append(strum_gesture(slot, moment.end_beat - slot.beat, grip, span, piece))
                 break
             if slot.written and span.chord is not None:
                 bar = piece.bars[slot.bar_index]
@@ -268,7 +267,7 @@ def _is_struck(slot: SlotAt, moment: _Moment, piece: Piece) -> bool:
     )
 
 
-def _hand_now(strummed: _Hand, moment: _Moment) -> _Hand:
+def _hand_now(strummed: _Held, moment: _Moment) -> _Held:
     """Return the hand at a moment: as the last strum left it, or a later note of the tune.
 
     Where a section begins with a strum, the hand is taken as open, so that all passes begin alike.
@@ -276,77 +275,53 @@ def _hand_now(strummed: _Hand, moment: _Moment) -> _Hand:
     tune = moment.tune
     if tune is not None and tune.note.start_beat > strummed.since_beat:
         chord = tune.note.chord if tune.note.end_beat > moment.beat else None
-        strummed = _Hand(tune.stroke.shape, chord, tune.note.start_beat)
+        strummed = _Held(tune.hand or OPEN_HAND, chord, tune.note.start_beat)
     if strummed.since_beat < moment.visit_beat and not moment.ringing:
-        return _Hand(OPEN_HAND, None, moment.visit_beat)
+        return _Held(OPEN_HAND, None, moment.visit_beat)
     return strummed
 
 
-def _shape_and_strings(
-    hand: _Hand, span: ChordSpan, moment: _Moment, hands: Hands, *, written: bool
-) -> tuple[Shape, tuple[int, ...]] | None:
-    """Return what the hand holds for a strum and the strings struck (string 4 first), or None for no strum.
+def _grip(held: _Held, span: ChordSpan, moment: _Moment, hands: Hands, *, written: bool) -> Grip | None:
+    """Return what the hand holds for a strum and the strings struck, or None for no strum.
 
     The hand stays where it is if it holds the chord, third and root included where any hand could; else it forms it.
     The largest group of strings comes first, of equal ones that further from the tune's register; one string alone is
     only struck, and hands are only stretched, where the song writes the strum itself.
     """
-    if span.chord is None:
+    chord, now = span.chord, held.hand
+    if chord is None:
         return None
     if span.shape is not None:
-        return _pinned_strum(span.shape, moment, hands)
-    tune_midi = moment.tune_midi
-    groups = [
-        group for group in _further_first(beside(moment.busy), moment, hands) if written or len(group) > 1
-    ]
-    stays = hand.chord == span.chord and all(hand.shape[4 - string] == fret for string, fret in moment.held)
-    for group in groups:
-        holds = stays and sounds_chord(hand.shape, span.chord, hands, group)
-        if holds and is_full(hand.shape, span.chord, hands):
-            return hand.shape, group
-        shape = chord_shape(span.chord, hands, hand.shape, moment.held, group, tune_midi)
-        if holds and not (shape is not None and is_full(shape, span.chord, hands)):
-            return hand.shape, group
-        if shape is None and written:
+        return pinned_hand(span.shape, hands, moment.busy, moment.held)
+    stays = held.chord == chord and all(now.frets[4 - string] == fret for string, fret in moment.held)
+    for strings in _further_first(beside(moment.busy), moment, hands):
+        if len(strings) == 1 and not written:
+            continue
+        holds = stays and sounds_chord(now.frets, chord, hands, strings)
+        if holds and tells_chord(now.frets, chord, hands):
+            return Grip(now, strings)
+        formed = chord_hand(chord, hands, now, moment.held, strings, moment.tune_midi)
+        if holds and not (formed is not None and tells_chord(formed.frets, chord, hands)):
+            return Grip(now, strings)
+        if formed is None and written:
             freer = replace(hands, limits=LIMITS["free"])
-            shape = chord_shape(span.chord, freer, hand.shape, moment.held, group, tune_midi)
-        if shape is not None:
-            return shape, group
+            formed = chord_hand(chord, freer, now, moment.held, strings, moment.tune_midi)
+        if formed is not None:
+            return Grip(formed, strings)
     return None
 
 
 def _further_first(groups: Iterable[tuple[int, ...]], moment: _Moment, hands: Hands) -> list[tuple[int, ...]]:
     """Return groups of strings, the largest first, of equal ones that whose open strings lie further from the tune."""
     return sorted(
-        groups, key=lambda group: (-len(group), -apart(group, OPEN_HAND, moment.tune_midi, hands.tuning))
+        groups,
+        key=lambda group: (-len(group), -apart(group, OPEN_HAND.frets, moment.tune_midi, hands.tuning)),
     )
 
 
-def _pinned_strum(
-    pinned: Sequence[int | None], moment: _Moment, hands: Hands
-) -> tuple[Shape, tuple[int, ...]] | None:
-    """Return the chord row's own shape with the strings it plays; the written notes that ring keep their frets."""
-    held = dict(moment.held)
-    left_out = frozenset(4 - place for place, fret in enumerate(pinned) if fret is None)
-    for group in beside(moment.busy | left_out):
-        frets = [
-            held.get(string, (pinned[4 - string] or 0) if string in group else 0) for string in (4, 3, 2, 1)
-        ]
-        shape = (frets[0], frets[1], frets[2], frets[3])
-        if holdable(shape, hands.scale_length_mm):
-            return shape, group
-    return None
-
-
-def strum_gesture(
-    slot: SlotAt,
-    length_beat: Fraction,
-    shape: Shape,
-    strings: tuple[int, ...],
-    span: ChordSpan,
-    piece: Piece,
-) -> Gesture:
-    """Return the gesture of one strum or chop: a shape (string 4 first) and the strings struck, string 4 first too."""
+def strum_gesture(slot: SlotAt, length_beat: Fraction, grip: Grip, span: ChordSpan, piece: Piece) -> Gesture:
+    """Return the gesture of one strum or chop."""
+    shape, strings = grip.hand.frets, grip.strings
     spot = piece.spot(slot.bar_index, slot.bar_beat)
     sign = STRUM_SIGNS[slot.slot]
     midis = shape_midis(shape, piece.tuning)

@@ -10,7 +10,10 @@ from tercet.arranging.piece import Piece, Spot
 from tercet.song import Note, Pin, Source
 from tercet.theory import Chord
 
-__all__ = ["TuneNote", "row_notes"]
+__all__ = ["SHORTEST_SPACE_PULSES", "TuneNote", "row_notes"]
+
+SHORTEST_SPACE_PULSES = 2
+"""A space of the tune is filled with strums when it lasts at least this long."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -109,7 +109,7 @@ def _of_song(song: Song, arguments: argparse.Namespace) -> FretboardMap:
 
 
 def _check_frets(frets: int | None) -> None:
-    from tercet.neck.key_notes import FEWEST_FRETS, MOST_FRETS
+    from tercet.neck.notes import FEWEST_FRETS, MOST_FRETS
 
     if frets is not None and not FEWEST_FRETS <= frets <= MOST_FRETS:
         raise RequestError(f"--frets must be {FEWEST_FRETS} to {MOST_FRETS} (got {frets})")

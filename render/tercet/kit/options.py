@@ -14,9 +14,9 @@ from itertools import takewhile
 from pathlib import Path
 from typing import Any, TypeVar, cast
 
-from tercet.arranging.demands import LIMITS
 from tercet.audio_formats import FORMATS, format_names
 from tercet.errors import ParameterError
+from tercet.neck.demands import LIMITS
 from tercet.performing.deviation import FEELS
 from tercet.song import LAYERS, ClassFile, Feel, Layer, Players, Song
 from tercet.sound.encoding import Bits

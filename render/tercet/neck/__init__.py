@@ -1,10 +1,9 @@
 """Hand shapes, and what a hand can hold."""
 
-from tercet.neck.reach import has_note, octaves_onto
+from tercet.neck.notes import has_note, octaves_onto
 from tercet.neck.shapes import (
     COMMON_SHAPES,
     Shape,
-    chord_shapes,
     common_shape,
     fingers_needed,
     fret_position_mm,
@@ -16,7 +15,6 @@ from tercet.neck.shapes import (
 __all__ = [
     "COMMON_SHAPES",
     "Shape",
-    "chord_shapes",
     "common_shape",
     "fingers_needed",
     "fret_position_mm",

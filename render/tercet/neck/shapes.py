@@ -8,14 +8,12 @@ nut of a string of length L.
 from __future__ import annotations
 
 from functools import lru_cache
-from itertools import product
 
-from tercet.theory import LAST_FRET, Chord, Tuning, parse_chord
+from tercet.theory import Chord, Tuning, parse_chord
 
 __all__ = [
     "COMMON_SHAPES",
     "Shape",
-    "chord_shapes",
     "common_shape",
     "fingers_needed",
     "fret_position_mm",
@@ -133,45 +131,3 @@ def _common_by_tones(tuning: Tuning) -> dict[tuple[frozenset[int], int], Shape]:
 def common_shape(chord: Chord, tuning: Tuning) -> Shape | None:
     """Return the shape that players know by the chord's name in a tuning, or None."""
     return _common_by_tones(tuning).get((chord.pitch_classes, chord.root_class))
-
-
-@lru_cache(maxsize=4096)
-def chord_shapes(
-    classes: frozenset[int],
-    tuning: Tuning,
-    highest_fret: int,
-    scale_length_mm: float,
-    held: tuple[tuple[int, int], ...] = (),
-    idle: tuple[int, ...] = (),
-) -> tuple[Shape, ...]:
-    """Return every holdable shape whose strings sound only the given pitch classes, in rising order of frets.
-
-    Parameters
-    ----------
-    classes
-        Pitch classes that may sound, 0 to 11.
-    tuning, highest_fret, scale_length_mm
-        The neck; frets 0 to `highest_fret` are used, at most 15.
-    held
-        (string, fret) pairs that are fixed, whatever they sound.
-    idle
-        Strings that needn't sound: they may also stay open.
-    """
-    fixed = dict(held)
-    choices: list[tuple[int, ...]] = []
-    for string in (4, 3, 2, 1):
-        if string in fixed:
-            choices.append((fixed[string],))
-            continue
-        open_midi = tuning.open_midi(string)
-        frets = range(min(highest_fret, LAST_FRET) + 1)
-        choices.append(
-            tuple(
-                fret for fret in frets if (open_midi + fret) % 12 in classes or (fret == 0 and string in idle)
-            )
-        )
-    return tuple(
-        (four, three, two, one)
-        for four, three, two, one in product(*choices)
-        if holdable((four, three, two, one), scale_length_mm)
-    )

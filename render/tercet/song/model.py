@@ -12,6 +12,7 @@ from typing import Literal
 
 from tercet.errors import Mistake
 from tercet.theory import Chord, Key, Pitch
+from tercet.theory.limits import Players
 
 __all__ = [
     "LAYERS",
@@ -52,7 +53,6 @@ Slot = str
 """One place of a strum pattern: a sign of `tercet.theory.STRUM_SIGNS`."""
 
 MarkKind = Literal["dynamic", "hairpin", "rit", "a-tempo", "fermata", "accent", "breath"]
-Players = Literal["beginner", "improving", "free"]
 Feel = Literal["steady", "natural", "loose"]
 """How exactly the players keep together."""
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from typing import Literal
 
 __all__ = [
     "FRONT_RANGE_LU",
@@ -19,6 +20,7 @@ __all__ = [
     "SPEED_RANGE",
     "SWING_RANGE",
     "TEMPO_RANGE",
+    "Players",
     "percent_range",
 ]
 
@@ -32,6 +34,9 @@ SCALE_RANGE_MM = (250, 700)
 
 MOST_SEMITONES = 24
 """How far a song may be transposed, up or down."""
+
+Players = Literal["beginner", "improving", "free"]
+"""What hands are asked to do; see `tercet.neck.demands`."""
 
 # ---- the song
 

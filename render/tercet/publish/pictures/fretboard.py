@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from tercet.arranging import Arrangement
 from tercet.neck import fret_position_mm
-from tercet.neck.key_notes import NeckNote, key_notes, neck_note
+from tercet.neck.notes import NeckNote, key_notes, neck_note
 from tercet.publish.paragraphs import fitted
 from tercet.publish.pictures.looks import FAINT, LOOKS, PAPER, TEXT, TEXT_SOFT
 from tercet.publish.shapes import Disc, Drawing, Group, Ink, Path, Shape, Style, Text

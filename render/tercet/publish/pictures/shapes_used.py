@@ -9,10 +9,9 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from tercet.arranging import Arrangement, Gesture
-from tercet.arranging.demands import LIMITS
-from tercet.neck.hands import HandLimits, hand_table
-from tercet.song import Bar, Song, played_visits
-from tercet.theory import LAST_FRET
+from tercet.neck.demands import LIMITS, Hands
+from tercet.neck.priced_hands import hands_up_to
+from tercet.song import Bar, played_visits
 
 __all__ = ["LineShapes", "ShapeUse", "chord_at", "shapes_by_line", "shapes_used"]
 
@@ -95,21 +94,17 @@ def _fingers_by_shape(arrangement: Arrangement) -> dict[Frets, tuple[int, ...]]:
             known.setdefault(gesture.shape, gesture.fingers)
     for gesture in arrangement.gestures:
         if len(gesture.shape) == 4 and gesture.shape not in known:
-            known[gesture.shape] = _usual_fingers(gesture.shape, arrangement.song)
+            known[gesture.shape] = _usual_fingers(gesture.shape, arrangement)
     return known
 
 
-def _usual_fingers(frets: Frets, song: Song) -> tuple[int, ...]:
-    """Return the fingers that lie nearest to one a fret, low on the neck; empty if no hand can be set so."""
-    barre = LIMITS[song.players].barre
-    limits = HandLimits(min(max(fret or 0 for fret in frets), LAST_FRET), barre=barre)
-    table = hand_table(limits, song.scale_length_mm)
-    wanted = [fret or 0 for fret in frets]
-    rows = (table.frets == wanted).all(axis=1).nonzero()[0]
-    ranked = sorted(
-        (abs(int(table.apart[row])), int(table.position[row]), table.hand(int(row)).fingers) for row in rows
-    )
-    return ranked[0][-1] if ranked else ()
+def _usual_fingers(frets: Frets, arrangement: Arrangement) -> tuple[int, ...]:
+    """Return the fingers with which a shape is usually held; empty if no hand can be set so."""
+    song = arrangement.song
+    hands = Hands(arrangement.tuning, song.scale_length_mm, LIMITS[song.players])
+    shape = tuple(fret or 0 for fret in frets)
+    hand = hands_up_to(hands, *shape).usual_hand(shape)
+    return hand.fingers if hand is not None else ()
 
 
 def _listed(

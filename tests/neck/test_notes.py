@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tercet.errors import ParameterError
-from tercet.neck.key_notes import degree_of, key_notes, neck_note
+from tercet.neck.notes import degree_of, key_notes, neck_note
 from tercet.theory import TUNINGS, Key, Pitch, Tuning, parse_key
 
 KEYS = [

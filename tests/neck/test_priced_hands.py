@@ -5,17 +5,20 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tercet.arranging.board import Board, board_of
-from tercet.arranging.demands import COSTS, LIMITS, Hands
 from tercet.neck import COMMON_SHAPES
+from tercet.neck.demands import COSTS, LIMITS, Hands
 from tercet.neck.hands import Hand
+from tercet.neck.priced_hands import PricedHands, hands_up_to, priced_hands
 from tercet.song import Players
-from tercet.theory import TUNINGS, parse_chord
+from tercet.theory import LAST_FRET, TUNINGS, parse_chord
 from tests.arranging.by_hand import chance, slow_change
 
+TAUGHT = {"0003": "0003", "2010": "2010", "0212": "0213", "2000": "2000", "2210": "2310", "2223": "1112"}
+"""C, F, G7, Am, Dm and D7: 1 index to 4 little, 0 for an open string."""
 
-def board(players: Players = "free", tuning: str = "high-g", highest_fret: int = 7) -> Board:
-    return board_of(Hands(TUNINGS[tuning], 380.0, LIMITS[players]), highest_fret)
+
+def board(players: Players = "free", tuning: str = "high-g", highest_fret: int = 7) -> PricedHands:
+    return priced_hands(Hands(TUNINGS[tuning], 380.0, LIMITS[players]), highest_fret)
 
 
 def hand(digits: str, fingers: str, position: int) -> Hand:
@@ -153,3 +156,67 @@ def test_rows_and_hands() -> None:
         neck.row_of(hand("0000", "0000", 9))
     assert (neck.midis == neck.table.frets + np.array([67, 60, 64, 69])).all()
     assert board(highest_fret=4) is neck
+
+
+# Strums
+
+
+def frets(digits: str) -> tuple[int, int, int, int]:
+    four, three, two, one = map(int, digits)
+    return four, three, two, one
+
+
+@pytest.mark.parametrize(
+    ("held", "terms"),
+    [
+        (hand("0003", "0003", 1), {"finger": 1}),
+        (hand("2010", "3010", 1), {"finger": 2}),  # a squeeze doesn't count
+        (hand("1003", "1002", 1), {"finger": 2}),  # 39 mm
+        (hand("1004", "1004", 1), {"finger": 2, "little finger": 1, "20 mm of stretch in a strum": 0.852}),
+        (hand("0232", "0132", 2), {"finger": 3}),  # the second position is as good as the first
+        (hand("5555", "1111", 5), {"finger": 1, "barre over more": 1, "fret above the third in a strum": 2}),
+    ],
+)
+def test_what_a_hand_costs_to_strum(held: Hand, terms: dict[str, float]) -> None:
+    found = board().strum_cost[board().row_of(held)]
+    assert found == pytest.approx(sum(COSTS[name] * times for name, times in terms.items()), abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "terms"),
+    [
+        ("0003", "0003", {"kept finger": 1}),
+        ("0003", "2010", {"placing a finger": 2}),
+        ("2000", "2010", {"placing a finger": 1, "kept finger": 1}),
+        ("2010", "0000", {}),
+        ("0000", "0005", {"placing a finger": 1, "fret out of reach": 1}),
+        ("0000", "0007", {"placing a finger": 1, "fret out of reach": 3, "far out of reach": 1}),
+        ("0232", "2010", {"placing a finger": 2}),  # lies low enough already
+    ],
+)
+def test_what_it_costs_to_reach_a_hand(before: str, after: str, terms: dict[str, float]) -> None:
+    neck = board()
+    start, end = (neck.usual_hand(frets(digits)) for digits in (before, after))
+    assert start is not None
+    assert end is not None
+    found = neck.reach_cost(neck.row_of(start), np.array([neck.row_of(end)]))
+    cost = sum(COSTS[name] * times for name, times in terms.items())
+    assert found == pytest.approx([cost])
+    assert neck.cost_to(start, end.frets) == pytest.approx(cost)
+
+
+@pytest.mark.parametrize(("digits", "fingers"), list(zip(TAUGHT, TAUGHT.values(), strict=True)))
+def test_the_usual_hand_is_the_one_that_is_taught(digits: str, fingers: str) -> None:
+    found = board().usual_hand(frets(digits))
+    assert found is not None
+    assert "".join(map(str, found.fingers)) == fingers
+
+
+def test_hands_reach_as_far_as_is_asked() -> None:
+    hands = Hands(TUNINGS["high-g"], 380.0, LIMITS["beginner"])
+    assert hands_up_to(hands).highest_fret == 5
+    assert hands_up_to(hands, 3, 5) is hands_up_to(hands)
+    assert hands_up_to(hands, 6).highest_fret == LAST_FRET
+    assert hands_up_to(hands, 6).may_hold(frets("0006"))
+    assert not hands_up_to(hands, 6).may_hold(frets("3211"))
+    assert hands_up_to(hands).usual_hand((1, 5, 0, 0)) is None

@@ -1,14 +1,24 @@
-"""Where the notes of a key lie on a neck, and which step of the key each is."""
+"""Which notes lie on a neck: any note, the octave of one that doesn't, and the notes of a key with their steps."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 from tercet.errors import ParameterError
-from tercet.theory import Key, Pitch, Tuning, spell
+from tercet.theory import LAST_FRET, Key, Pitch, Tuning, spell
 from tercet.theory.pitch import PITCH_CLASSES
 
-__all__ = ["FEWEST_FRETS", "MOST_FRETS", "NeckNote", "degree_of", "in_key", "key_notes", "neck_note"]
+__all__ = [
+    "FEWEST_FRETS",
+    "MOST_FRETS",
+    "NeckNote",
+    "degree_of",
+    "has_note",
+    "in_key",
+    "key_notes",
+    "neck_note",
+    "octaves_onto",
+]
 
 FEWEST_FRETS, MOST_FRETS = 3, 18
 """Frets of a neck that is worth drawing."""
@@ -16,6 +26,29 @@ FEWEST_FRETS, MOST_FRETS = 3, 18
 _LETTERS = "CDEFGAB"
 _STEPS = {False: (0, 2, 4, 5, 7, 9, 11), True: (0, 2, 3, 5, 7, 8, 10)}
 """Semitones of the seven steps above the tonic, of a major key and of a minor one (natural minor)."""
+
+
+def has_note(tuning: Tuning, midi: int) -> bool:
+    """Whether some string has a MIDI key number, open or up to `LAST_FRET`."""
+    return any(0 <= midi - pitch.midi <= LAST_FRET for pitch in tuning.open_pitches)
+
+
+def octaves_onto(tuning: Tuning, midi: int) -> int:
+    """Return by how many octaves a note is played higher (or lower, with a minus) so that some string has it.
+
+    0 where it has a place as it is; else the nearest octave, the higher of two equally near. A string has sixteen
+    notes, so there always is one.
+
+    Examples
+    --------
+    >>> from tercet.theory import tuning_named
+    >>> [octaves_onto(tuning_named("high-g"), midi) for midi in (60, 57, 46, 86)]
+    [0, 1, 2, -1]
+    """
+    octaves = 0
+    while not has_note(tuning, midi + 12 * octaves):
+        octaves = -octaves if octaves > 0 else 1 - octaves
+    return octaves
 
 
 @dataclass(frozen=True, slots=True)

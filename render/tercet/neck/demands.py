@@ -1,13 +1,16 @@
-"""What is asked of hands, as tables: the limits of the players, and what every choice costs them."""
+"""What is asked of hands, as tables: the limits of the players, and what every choice costs them.
+
+Each name stands for one thing wherever it is counted: for a note of the tune, for a strum, for a shape in a list.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-from tercet.song import Players
 from tercet.theory import Tuning
+from tercet.theory.limits import Players
 
-__all__ = ["COSTS", "HAND_RETURN_S", "LIMITS", "SHORTEST_SPACE_PULSES", "Hands", "Limits"]
+__all__ = ["COSTS", "EASY_STRETCH_MM", "HAND_RETURN_S", "LIMITS", "STRUM_CHANGE_WEIGHT", "Hands", "Limits"]
 
 COSTS: dict[str, float] = {
     # holding a shape
@@ -15,8 +18,9 @@ COSTS: dict[str, float] = {
     "barre over two strings": 0.5,
     "barre over more": 0.9,
     "little finger": 0.20,
-    "stretch over 20 mm more than is easy": 0.45,
     "fret of a stretch": 0.45,
+    "20 mm of stretch in a strum": 0.45,
+    "fret above the third in a strum": 0.2,
     "fret of a squeeze": 0.05,
     "fret above first position": 0.1,
     "fret above third position": 0.2,
@@ -33,6 +37,8 @@ COSTS: dict[str, float] = {
     "kept finger": -0.12,
     "guide finger": 0.12,
     "finger carried across": 0.6,
+    "fret out of reach": 1.0,
+    "far out of reach": 0.6,
     # striking
     "string crossed": 0.1,
     "fretted string 4": 0.6,
@@ -55,11 +61,14 @@ COSTS: dict[str, float] = {
 are chosen for the tune to come out; a masked tune costs more still, so that only a pin brings one; the hand stays in
 first position unless the tune leads it away. A weight with a minus is worth something."""
 
+EASY_STRETCH_MM = 40.0
+"""Frets 1 to 3 of a concert ukulele; a wider hand stretches."""
+
 HAND_RETURN_S = 0.15
 """The thumb needs this long to come back from one roll for the next, and to be ready for the note after it."""
 
-SHORTEST_SPACE_PULSES = 2
-"""A space of the tune is filled with strums when it lasts at least this long."""
+STRUM_CHANGE_WEIGHT = 0.5
+"""A change of hand for a strum weighs so much of one for a note of the tune: nobody minds a strum that comes late."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,340 @@
+"""The one model of the left hand: every hand that players may hold, and what each costs, as columns.
+
+What a hand costs to hold, what it costs over a chord, and what it costs to get from one hand to the next: the tune, the
+strums, the shapes of chords and the hand of a whole line all ask here. A shape costs what its cheapest hand does.
+
+The tune asks more of a hand than what lies behind it. For a note of the tune (`holding_cost`, `change_cost`) every
+finger is followed from place to place, and the index finger's position counts: the next note must be ready in time.
+For a strum or an added note (`strum_cost`, `reach_cost`) there is time to set the fingers anew; the hand only has to
+reach.
+
+A `PricedHands` is made once for each kind of hands and kept.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from tercet.neck.demands import COSTS, EASY_STRETCH_MM, Hands
+from tercet.neck.hands import Hand, HandLimits, HandTable, hand_table
+from tercet.neck.shapes import common_shape
+from tercet.theory import LAST_FRET, Chord
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+__all__ = ["OPEN_HAND", "OverChord", "PricedHands", "hands_up_to", "priced_hands", "usual_order"]
+
+OPEN_HAND = Hand((0, 0, 0, 0), (0, 0, 0, 0), 1)
+
+_TONES_MISSING = ("most telling tone missing", "second tone missing", "third tone missing")
+_SHAPE_DIGITS = np.array([4096, 256, 16, 1])
+
+
+@dataclass(frozen=True, slots=True)
+class OverChord:
+    """What a chord makes of every hand of a board.
+
+    Parameters
+    ----------
+    tone
+        bool (n, 4): the string sounds a tone of the chord.
+    fits
+        bool (n, 4): it does, or it is open and needn't sound; and the fret is within reach for a chord.
+    cost, strum_cost
+        float (n,): what the hand costs over this chord for a note of the tune, and for a strum.
+    allowed
+        bool (n,): these players can hold it, or know it by the chord's name.
+    tells
+        bool (n,): it sounds the chord's two most telling tones.
+    full
+        bool (n,): it does, and nothing off the chord.
+    """
+
+    tone: NDArray[np.bool_]
+    fits: NDArray[np.bool_]
+    cost: NDArray[np.float64]
+    strum_cost: NDArray[np.float64]
+    allowed: NDArray[np.bool_]
+    tells: NDArray[np.bool_]
+    full: NDArray[np.bool_]
+
+
+class PricedHands:
+    """Hands on a neck up to a fret, with their costs.
+
+    Parameters
+    ----------
+    hands
+        Who plays on which strings.
+    highest_fret
+        The table goes so far; what the players are asked to reach is `hands.limits`.
+    """
+
+    def __init__(self, hands: Hands, highest_fret: int) -> None:
+        self.hands = hands
+        self.highest_fret = highest_fret
+        self.table: HandTable = hand_table(HandLimits(highest_fret), hands.scale_length_mm)
+        self.open_midis = np.array([pitch.midi for pitch in hands.tuning.open_pitches], dtype=np.int16)
+        self.midis: NDArray[np.int16] = self.table.frets + self.open_midis
+        self._chords: dict[Chord, OverChord] = {}
+        self._rows_with: dict[tuple[int, int], NDArray[np.intp]] = {}
+
+    @cached_property
+    def _fingers_cost(self) -> NDArray[np.float64]:
+        """What the fingers of each hand cost, whatever they are held for."""
+        table = self.table
+        cost: NDArray[np.float64] = (
+            COSTS["finger"] * table.count
+            + COSTS["barre over two strings"] * (table.barre == 2)
+            + COSTS["barre over more"] * (table.barre > 2)
+            + COSTS["little finger"] * (table.fingers == 4).any(axis=1)
+        )
+        return cost
+
+    @cached_property
+    def holding_cost(self) -> NDArray[np.float64]:
+        """What each hand costs to hold for a note of the tune, whatever it sounds."""
+        table = self.table
+        cost: NDArray[np.float64] = (
+            self._fingers_cost
+            + COSTS["fret of a stretch"] * np.maximum(table.apart, 0)
+            + COSTS["fret of a squeeze"] * np.maximum(-table.apart, 0)
+            + COSTS["fret above first position"] * (table.position - 1) * (table.count > 0)
+            + COSTS["fret above third position"] * np.maximum(table.position - 3, 0) * (table.count > 0)
+        )
+        return cost
+
+    @cached_property
+    def strum_cost(self) -> NDArray[np.float64]:
+        """What each hand costs to hold for a strum, whatever it sounds.
+
+        It is held longer than for a note of the tune, so its width counts in mm: three frets low on a baritone's neck
+        tire where they don't on a soprano's. Where the index finger would lie doesn't count, only the lowest fret.
+        """
+        wide_mm: NDArray[np.float64] = np.maximum(self.table.span_mm - EASY_STRETCH_MM, 0.0)
+        above = np.where(self.table.count > 0, np.maximum(self._lowest_fret - 3, 0), 0)
+        return (
+            self._fingers_cost
+            + COSTS["20 mm of stretch in a strum"] * wide_mm / 20.0
+            + COSTS["fret above the third in a strum"] * above
+        )
+
+    @cached_property
+    def _lowest_fret(self) -> NDArray[np.int64]:
+        """For each hand the lowest fret that it presses; one past the last fret for an open hand."""
+        frets = self.table.frets.astype(np.int64)
+        lowest: NDArray[np.int64] = np.where(frets > 0, frets, LAST_FRET + 1).min(axis=1)
+        return lowest
+
+    @cached_property
+    def asked(self) -> NDArray[np.bool_]:
+        """Which hands these players are asked to hold."""
+        limits, table = self.hands.limits, self.table
+        asked: NDArray[np.bool_] = (
+            (table.count <= limits.most_fingers)
+            & ((table.barre == 0) | limits.barre)
+            & (table.span_mm <= limits.widest_mm)
+        )
+        return asked
+
+    @cached_property
+    def _shape_code(self) -> NDArray[np.int64]:
+        """For each hand a number that rises with its frets, as the table does."""
+        code: NDArray[np.int64] = (self.table.frets.astype(np.int64) * _SHAPE_DIGITS).sum(axis=1)
+        return code
+
+    def rows_of_shape(self, shape: tuple[int, ...]) -> NDArray[np.intp]:
+        """Return the rows of the hands that hold a shape, in order."""
+        code = self._code_of(shape)
+        first, end = np.searchsorted(self._shape_code, (code, code + 1))
+        return np.arange(first, end)
+
+    def may_hold(self, shape: tuple[int, ...]) -> bool:
+        """Whether these players are asked to hold a shape."""
+        return bool(self.asked[self.rows_of_shape(shape)].any())
+
+    def usual_hand(self, shape: tuple[int, ...]) -> Hand | None:
+        """Return the hand with which a shape is formed when there is time: about one finger a fret, low on the neck.
+
+        It is one that these players are asked for if there is one; None where no hand holds the shape.
+        """
+        rows = self.rows_of_shape(shape)
+        asked = rows[self.asked[rows]]
+        return min(map(self.hand, map(int, asked if len(asked) else rows)), key=usual_order, default=None)
+
+    def strummed_cost(self, chord: Chord, shape: tuple[int, ...]) -> float:
+        """Return what it costs to hold a shape for strumming a chord, with the fingers that make it cheapest."""
+        return float(self.chord(chord).strum_cost[self.rows_of_shape(shape)].min())
+
+    def cost_to(self, before: Hand, shape: tuple[int, ...]) -> float:
+        """Return what it costs to reach a shape from a hand, for what lies behind the tune."""
+        return float(self.reach_cost(self.row_of(before), self.rows_of_shape(shape)).min())
+
+    @staticmethod
+    def _code_of(shape: tuple[int, ...]) -> int:
+        return sum(fret * int(digit) for fret, digit in zip(shape, _SHAPE_DIGITS, strict=True))
+
+    def rows_with(self, column: int, fret: int) -> NDArray[np.intp]:
+        """Return the rows of the hands that have a fret on a string (0 for string 4 to 3), in rising order."""
+        if (column, fret) not in self._rows_with:
+            self._rows_with[column, fret] = np.flatnonzero(self.table.frets[:, column] == fret)
+        return self._rows_with[column, fret]
+
+    def chord(self, chord: Chord) -> OverChord:
+        """Return what a chord makes of every hand."""
+        if chord not in self._chords:
+            self._chords[chord] = self._chord_columns(chord)
+        return self._chords[chord]
+
+    def _chord_columns(self, chord: Chord) -> OverChord:
+        classes = self.midis % 12
+        in_chord = np.zeros(12, dtype=np.bool_)
+        in_chord[list(chord.pitch_classes)] = True
+        tone = in_chord[classes]
+        sounding_cost = COSTS["idle string off the chord"] * (~tone).sum(axis=1)
+        has = [(classes == needed).any(axis=1) for needed in chord.needed_classes]
+        for there, name in zip(has, _TONES_MISSING, strict=False):
+            sounding_cost += COSTS[name] * ~there
+        allowed = self.asked
+        known = common_shape(chord, self.hands.tuning)
+        if known is not None:
+            holds_known = np.zeros(len(self.table), np.bool_)
+            holds_known[self.rows_of_shape(known)] = True
+            sounding_cost += COSTS["known shape"] * holds_known
+            allowed = allowed | holds_known
+        low_enough = self.table.frets <= self.hands.limits.highest_chord_fret
+        fits = (tone | (self.table.frets == 0)) & low_enough
+        tells = np.logical_and.reduce(has[:2])
+        return OverChord(
+            tone,
+            fits,
+            self.holding_cost + sounding_cost,
+            self.strum_cost + sounding_cost,
+            allowed,
+            tells,
+            full=tells & tone.all(axis=1),
+        )
+
+    @cached_property
+    def _finger_code(self) -> NDArray[np.intp]:
+        """For each hand and finger a number: 0 when unused, else 1 + string · frets + fret."""
+        table = self.table
+        place = table.finger_string.astype(np.intp) * (self.highest_fret + 1) + table.finger_fret
+        return np.where(table.finger_string >= 0, place + 1, 0)
+
+    @cached_property
+    def _finger_change(self) -> NDArray[np.float64]:
+        """What one finger costs from any code to any other.
+
+        Kept where it is, guided along its string, carried across strings on its fret, or placed anew; lifting is free.
+        """
+        frets = self.highest_fret + 1
+        string = np.concatenate([[-1], np.repeat(np.arange(4), frets)])
+        fret = np.concatenate([[-1], np.tile(np.arange(frets), 4)])
+        same_string = string[:, None] == string[None, :]
+        same_fret = fret[:, None] == fret[None, :]
+        cost = np.where(
+            same_string,
+            np.where(same_fret, COSTS["kept finger"], COSTS["guide finger"]),
+            np.where(same_fret, COSTS["finger carried across"], COSTS["placing a finger"]),
+        )
+        cost[0, :] = COSTS["placing a finger"]
+        cost[:, 0] = 0.0
+        return cost
+
+    @cached_property
+    def _position_code(self) -> NDArray[np.intp]:
+        """For each hand its position, odd where all strings are open."""
+        code: NDArray[np.intp] = self.table.position.astype(np.intp) * 2 + (self.table.count == 0)
+        return code
+
+    @cached_property
+    def _position_change(self) -> NDArray[np.float64]:
+        """What a change of position costs; half as much where one of the two hands has all strings open."""
+        code = np.arange(2 * (self.highest_fret + 2))
+        moved = np.abs(code[:, None] // 2 - code[None, :] // 2)
+        eased = np.where((code[:, None] % 2 == 1) | (code[None, :] % 2 == 1), 0.5, 1.0)
+        cost: NDArray[np.float64] = COSTS["fret of a position change"] * moved + COSTS["position change"] * (
+            moved > 0
+        )
+        return cost * eased
+
+    def change_cost(self, before: NDArray[np.intp], after: NDArray[np.intp]) -> NDArray[np.float64]:
+        """Return what it costs to get from each of some hands to each of others, float (before, after).
+
+        Parameters
+        ----------
+        before, after
+            Rows of the table.
+        """
+        cost: NDArray[np.float64] = np.take(
+            self._position_change[self._position_code[before]], self._position_code[after], axis=1
+        )
+        for finger in range(4):
+            change = self._finger_change[self._finger_code[before, finger]]
+            cost += np.take(change, self._finger_code[after, finger], axis=1)
+        return cost
+
+    def reach_cost(self, before: int, after: NDArray[np.intp]) -> NDArray[np.float64]:
+        """Return what it costs to get from one hand to each of others for what lies behind the tune, float (after,).
+
+        The hand lies as low on the neck as its frets allow, and moves only as far as it takes to have the next ones
+        under it: four frets from where it lies, five high up. Which finger was where doesn't matter, there is time to
+        set them anew: a string that keeps its fret keeps its finger, any other pressed one takes one.
+        """
+        lowest, least = self._lowest_fret, self._least_reach
+        lies = min(int(least[before]), int(lowest[before]))
+        reached = np.minimum(np.maximum(lies, least[after]), lowest[after])
+        moved = np.where(self.table.count[after] > 0, np.abs(reached - lies), 0)
+        frets = self.table.frets[after]
+        kept = (frets == self.table.frets[before]) & (frets > 0)
+        cost: NDArray[np.float64] = (
+            COSTS["fret out of reach"] * moved
+            + COSTS["far out of reach"] * (moved > 1)
+            + COSTS["kept finger"] * kept.sum(axis=1)
+            + COSTS["placing a finger"] * ((frets > 0) & ~kept).sum(axis=1)
+        )
+        return cost
+
+    @cached_property
+    def _least_reach(self) -> NDArray[np.int64]:
+        """For each hand the lowest position from which its highest fret is under the hand."""
+        highest = self.table.frets.max(axis=1).astype(np.int64)
+        least: NDArray[np.int64] = np.maximum(highest - np.where(highest >= 9, 4, 3), 1)
+        return least
+
+    def hand(self, row: int) -> Hand:
+        """Return one hand."""
+        return self.table.hand(row)
+
+    def row_of(self, hand: Hand) -> int:
+        """Return the row of a hand; `KeyError` when the table doesn't have it."""
+        for row in self.rows_of_shape(hand.frets):
+            if self.hand(int(row)) == hand:
+                return int(row)
+        raise KeyError(hand)
+
+
+def usual_order(hand: Hand) -> tuple[int, int, tuple[int, ...]]:
+    """Return what orders the hands of a shape: about one finger a fret first, then low on the neck, then a barre."""
+    pressed = [fret for fret in hand.frets if fret]
+    used = [finger for finger in hand.fingers if finger]
+    apart = (max(pressed) - min(pressed)) - (max(used) - min(used)) if used else 0
+    return abs(apart), hand.position, hand.fingers
+
+
+@lru_cache(maxsize=16)
+def priced_hands(hands: Hands, highest_fret: int) -> PricedHands:
+    """Return the hands on a neck up to a fret with their costs, made once."""
+    return PricedHands(hands, highest_fret)
+
+
+def hands_up_to(hands: Hands, *frets: int) -> PricedHands:
+    """Return the hands of some players, at least up to some frets: as far as they reach, or to the last fret."""
+    reach = hands.limits.highest_fret
+    return priced_hands(hands, reach if max(frets, default=0) <= reach else LAST_FRET)
