@@ -1,8 +1,7 @@
 """What is looked at: the picture of a take, chord diagrams, the fretboard, the handout; as SVG, PNG and PDF."""
 
-from tercet.publish.pdf import pdf_bytes
 from tercet.publish.picture_files import PICTURE_ENDINGS, landscape_pdf, picture_maker, png_bytes
-from tercet.publish.pictures.chord_diagram import chord_diagram, chord_diagram_drawing
+from tercet.publish.pictures.chord_diagram import chord_diagram_drawing
 from tercet.publish.pictures.fretboard import (
     USUAL_FRETS,
     FretboardMap,
@@ -11,7 +10,7 @@ from tercet.publish.pictures.fretboard import (
     tune_places,
 )
 from tercet.publish.pictures.handout import handout_pictures
-from tercet.publish.pictures.shapes_used import LineShapes, ShapeUse, shapes_by_line, shapes_used
+from tercet.publish.pictures.shapes_used import ShapeUse, shapes_used
 from tercet.publish.pictures.take_picture import take_picture
 from tercet.publish.shapes import Drawing
 from tercet.publish.svg import svg_text
@@ -21,18 +20,14 @@ __all__ = [
     "USUAL_FRETS",
     "Drawing",
     "FretboardMap",
-    "LineShapes",
     "ShapeUse",
-    "chord_diagram",
     "chord_diagram_drawing",
     "fretboard_picture",
     "frets_for",
     "handout_pictures",
     "landscape_pdf",
-    "pdf_bytes",
     "picture_maker",
     "png_bytes",
-    "shapes_by_line",
     "shapes_used",
     "svg_text",
     "take_picture",

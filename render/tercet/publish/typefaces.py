@@ -96,15 +96,10 @@ def font_files(texts: Iterable[str]) -> list[Path]:
     return files
 
 
-def without_font(texts: Iterable[str], families: Iterable[FontFamily] | None = None) -> str:
-    """Return the signs of texts that no family has, each once, in the order of their numbers.
-
-    Of all families that are installed, or of those given.
-    """
+def without_font(texts: Iterable[str]) -> str:
+    """Return the signs of texts that no installed family has, each once, in the order of their numbers."""
     signs = _printing("".join(texts))
-    for family in _there() if families is None else families:
-        if not signs:
-            break
+    for family in _there():
         signs -= _coverage(family)
     return "".join(map(chr, sorted(signs)))
 

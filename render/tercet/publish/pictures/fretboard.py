@@ -8,7 +8,7 @@ steps farther off. With a song, what its tune plays stands in front of all other
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tercet.arranging import Arrangement
 from tercet.neck import fret_position_mm
@@ -214,52 +214,40 @@ def _inlay(layout: _Layout, fret: int, dots: int) -> Iterator[Shape]:
 def _mark(note: NeckNote, layout: _Layout, *, front: bool) -> Group:
     """Return the mark of a note: its name, and beside it the step of the key; rings stand for open strings too."""
     x, y = layout.x(layout.note_x(note.fret)), layout.string_y(note.string)
-    look = _look(note, front=front)
-    radius = min(look.radius, layout.widest_radius(note.fret))
-    ink = Ink(fill=look.fill, stroke=look.stroke, width=3.0)
+    radius, ink, colour = _look(note, front=front)
+    radius = min(radius, layout.widest_radius(note.fret))
     size = (1.05 if len(note.pitch.name) == 1 else 0.86) * radius
     shapes: list[Shape] = [Disc(x, y, radius, ink, name="mark")]
-    shapes.append(Text(x, y + 0.36 * size, note.pitch.name, size, look.text, "middle", "bold", name="name"))
+    shapes.append(Text(x, y + 0.36 * size, note.pitch.name, size, colour, "middle", "bold", name="name"))
     if front:
-        degree_size = max(0.72 * radius, 14.0)
-        shapes.append(
-            Text(
-                x + 0.58 * radius, y + radius + 0.78 * degree_size, note.degree, degree_size, TEXT, style="bold",
-                name="degree",
-            )
-        )  # fmt: skip
-    where = f"fret {note.fret}" if note.fret else "open"
-    title = f"{note.pitch}, step {note.degree}: string {note.string}, {where}"
+        step_size = max(0.72 * radius, 14.0)
+        place = x + 0.58 * radius, y + radius + 0.78 * step_size
+        shapes.append(Text(*place, note.degree, step_size, TEXT, style="bold", name="degree"))
+    title = f"{note.pitch}, step {note.degree}: string {note.string}, {_where(note)}"
     return Group(tuple(shapes), f"note {'front' if front else 'far'}", title)
 
 
-@dataclass(frozen=True, slots=True)
-class _Look:
-    """How large a note's mark is, and its colours."""
-
-    radius: float
-    fill: str
-    stroke: str
-    text: str
-
-
-def _look(note: NeckNote, *, front: bool) -> _Look:
+def _look(note: NeckNote, *, front: bool) -> tuple[float, Ink, str]:
+    """Return how large a note's mark is, its ink, and the colour of its name."""
     if not front:
-        return _Look(FAR_RADIUS, PAPER, FAINT, TEXT_SOFT)
+        return FAR_RADIUS, Ink(fill=PAPER, stroke=FAINT, width=3.0), TEXT_SOFT
     if note.degree == "1":
-        return _Look(HOME_RADIUS, HOME, HOME, PAPER)
+        return HOME_RADIUS, Ink(fill=HOME, stroke=HOME, width=3.0), PAPER
     if note.degree in ("3", "5"):
-        return _Look(CHORD_RADIUS, CHORD, CHORD, PAPER)
-    return _Look(STEP_RADIUS, PAPER, TEXT, TEXT)
+        return CHORD_RADIUS, Ink(fill=CHORD, stroke=CHORD, width=3.0), PAPER
+    return STEP_RADIUS, Ink(fill=PAPER, stroke=TEXT, width=3.0), TEXT
 
 
 def _blank_mark(note: NeckNote, layout: _Layout) -> Group:
     """Return an empty ring, alike for every note."""
     x, y = layout.x(layout.note_x(note.fret)), layout.string_y(note.string)
     radius = min(CHORD_RADIUS, layout.widest_radius(note.fret))
-    where = f"fret {note.fret}" if note.fret else "open"
     ring = Disc(x, y, radius, Ink(fill=PAPER, stroke=TEXT, width=2.5), name="mark")
-    return Group((ring,), "note blank", f"string {note.string}, {where}")
+    return Group((ring,), "note blank", f"string {note.string}, {_where(note)}")
+
+
+def _where(note: NeckNote) -> str:
+    return f"fret {note.fret}" if note.fret else "open"
 
 
 def _legend(asked: FretboardMap) -> Iterator[Shape]:
@@ -282,9 +270,8 @@ def _legend(asked: FretboardMap) -> Iterator[Shape]:
         ("2", "other steps"),
     ]
     for degree, means in samples:
-        look = _look(NeckNote(1, 0, asked.tuning.open_pitches[3], degree), front=True)
-        radius = 0.62 * look.radius
-        yield Disc(x, y, radius, Ink(fill=look.fill, stroke=look.stroke, width=2.5), name="sample")
+        radius, ink, _ = _look(NeckNote(1, 0, asked.tuning.open_pitches[3], degree), front=True)
+        yield Disc(x, y, 0.62 * radius, replace(ink, width=2.5), name="sample")
         yield Text(x + 30.0, y + 8.0, means, 23.0, TEXT, name="legend")
         x += 74.0 + 12.0 * len(means)
     if asked.played is not None:

@@ -24,20 +24,9 @@ from tercet.publish.typefaces import text_width_em
 __all__ = ["GestureIds", "ScoreLook", "ScoreText", "TextKind", "Texts", "score_text", "stand_in"]
 
 TextKind = Literal[
-    "word",
-    "chord",
-    "section",
-    "remark",
-    "then",
-    "bar-number",
-    "ending",
-    "count",
-    "strum",
-    "finger",
-    "digit",
-    "sign",
+    "word", "chord", "section", "remark", "then", "bar-number", "ending", "count", "strum", "finger", "digit", "sign",
     "label",
-]
+]  # fmt: skip
 """What a text on the score is."""
 
 _STYLES: dict[str, Style] = {

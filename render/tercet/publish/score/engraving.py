@@ -40,26 +40,12 @@ from tercet.publish.svg import FONTS, svg_elements
 __all__ = ["Engraving", "WrittenWidth", "engrave", "engrave_at", "line_svgs", "starts_of_lines"]
 
 _OPTIONS = {
-    "pageHeight": 60000,
-    "adjustPageHeight": True,
-    "pageMarginLeft": 0,
-    "pageMarginRight": 0,
-    "pageMarginTop": 0,
-    "pageMarginBottom": 0,
-    "header": "none",
-    "footer": "none",
-    "mnumInterval": 0,
-    "xmlIdSeed": 1,
-    "svgFormatRaw": True,
-    "smuflTextFont": "none",
-    "spacingStaff": 9,
-    "lyricTopMinMargin": 2.5,
-    "defaultBottomMargin": 1.6,
-    "lyricSize": 4.8,
-    "spacingNonLinear": 0.55,
-    "lyricWordSpace": 1.7,
-    "bottomMarginHarm": 1.5,
-}
+    "pageHeight": 60000, "adjustPageHeight": True, "header": "none", "footer": "none", "mnumInterval": 0,
+    "pageMarginLeft": 0, "pageMarginRight": 0, "pageMarginTop": 0, "pageMarginBottom": 0,
+    "xmlIdSeed": 1, "svgFormatRaw": True, "smuflTextFont": "none",
+    "spacingStaff": 9, "spacingNonLinear": 0.55, "defaultBottomMargin": 1.6, "bottomMarginHarm": 1.5,
+    "lyricTopMinMargin": 2.5, "lyricSize": 4.8, "lyricWordSpace": 1.7,
+}  # fmt: skip
 """Of the engraver: no page furniture of its own, and room for words between staff and tab, in halves of a space."""
 
 _BREAK = re.compile(rf'<sb xml:id="({LINE_BREAK}\d+)" ?/>')
@@ -182,9 +168,6 @@ def _drawn(mei: str, width: int, *, breaks: str) -> Iterator[str]:
 
 # ---- where lines of music break
 
-LOOSEST = 1.0
-"""How much of the paper's width a line may take by itself; if it were drawn together, its words would touch."""
-
 FULL_ENOUGH = 0.97
 """Lines are joined up to this part of the paper's width."""
 
@@ -233,12 +216,12 @@ def starts_of_lines(bars: Sequence[WrittenWidth], room: float, opening: float) -
 def _cut(widths: Sequence[float], room: float) -> list[int]:
     """Return how many bars each of the lines has that a line of music is cut into."""
     total = sum(widths)
-    lines = max(1, ceil(total / (room * LOOSEST)))
+    lines = max(1, ceil(total / room))
     aim = total / lines
     counts: list[int] = []
     count, used = 0, 0.0
     for width in widths:
-        full = used + width > room * LOOSEST
+        full = used + width > room
         enough = used + width / 2 > aim and len(counts) < lines - 1
         if count and (full or enough):
             counts.append(count)

@@ -136,11 +136,8 @@ def _add_definition(score: Element, arrangement: Arrangement, look: ScoreLook) -
 
 def _add_meter(staff: Element, arrangement: Arrangement, *, seen: bool = True) -> None:
     meter = arrangement.song.meter
-    SubElement(
-        staff,
-        "meterSig",
-        {"count": str(meter.upper), "unit": str(meter.lower)} | ({} if seen else {"visible": "false"}),
-    )
+    unseen = {} if seen else {"visible": "false"}
+    SubElement(staff, "meterSig", {"count": str(meter.upper), "unit": str(meter.lower), **unseen})
 
 
 MOST_NUMBERS = 6

@@ -68,16 +68,16 @@ def fill_tab(
         A string or fret that isn't there. (The engraver would end the whole process over it.)
     """
     name = written.attrib["xml:id"]
-    quarter = _whole_of(arrangement)
+    whole = Fraction(1, arrangement.song.meter.lower)
     first = columns[0].at_beat if columns else measure.length_beat
     if first:
-        add_timed(layer, first * quarter, "space", {})
+        add_timed(layer, first * whole, "space", {})
     ids: dict[int, GestureIds] = {}
     for place, column in enumerate(columns):
         column_name = f"{name}c{place}"
         digits = [(index, gesture) for index, gesture in column.gestures if gesture.action != "chop"]
         tag = "tabGrp" if digits else "space"
-        group = add_timed(layer, column.length_beat * quarter, tag, {"xml:id": column_name})
+        group = add_timed(layer, column.length_beat * whole, tag, {"xml:id": column_name})
         _digits(group, digits, column_name, texts)
         for index, gesture in column.gestures:
             strings = tuple(f"{column_name}s{note.string}" for note in gesture.notes)
@@ -186,8 +186,3 @@ def count_name(beat: Fraction, meter: Meter) -> str:
 def _finger(gesture: Gesture) -> int:
     """Return the finger on the string of a gesture's last note, 0 for none."""
     return gesture.fingers[4 - gesture.notes[-1].string]
-
-
-def _whole_of(arrangement: Arrangement) -> Fraction:
-    """Return the length of a beat in whole notes."""
-    return Fraction(1, arrangement.song.meter.lower)
