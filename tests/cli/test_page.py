@@ -128,6 +128,23 @@ def test_the_kit_is_made_unless_there_is_one(tercet: Tercet, song: Path, tmp_pat
     assert {path: path.stat().st_mtime_ns for path in folder.glob("*.mp3")} == made
 
 
+def test_verify_tells_by_its_exit_code_what_was_changed(tercet: Tercet, song: Path, tmp_path: Path) -> None:
+    command = ("page", song, "-o", tmp_path / "class", "--no-kit", "--speeds", "100%")
+    folder = tmp_path / "class" / "two-kettles"
+    assert tercet(*command).code == 0
+    assert tercet(*command, "--verify").code == 0
+    stem = folder / "page" / "100-melody.js"
+    made = stem.read_bytes()
+    stem.write_bytes(made[:-1] + b" ")
+    assert tercet(*command).code == 0
+    changed = tercet(*command, "--verify")
+    assert changed.code == 1
+    assert f"{stem} stays as it is: it was changed after Tercet made it" in changed.err
+    assert tercet(*command, "--verify", "--replace").code == 0
+    assert stem.read_bytes() == made
+    assert tercet(*command, "--verify").code == 0
+
+
 def test_one_file_holds_everything(tercet: Tercet, song: Path, tmp_path: Path) -> None:
     ran = tercet("page", song, "-o", tmp_path / "mail", "--one-file", "--left-handed")
     assert ran.code == 0, ran.err
