@@ -205,7 +205,7 @@ def test_a_manifest_that_is_not_as_it_was_made_stays_and_all_is_made_again(
 
 def test_another_version_makes_all_again(kit: Kit, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("tercet.tracks.track_files.__version__", "99")
-    monkeypatch.setattr("tercet.kit.existing.__version__", "99")
+    monkeypatch.setattr("tercet.kit.kits.__version__", "99")
     assert kit.made() == ALL
 
 

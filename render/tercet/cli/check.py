@@ -25,7 +25,7 @@ __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
 NAME = "check"
 HELP = "find mistakes in songs and say what the players should know"
 DESCRIPTION = (
-    "Read songs and report every mistake with its place and its mend; then what the hands do, line by line, the "
+    "Read songs and report every mistake, where it is and how to fix it; then what the hands do, line by line, the "
     "hard places, and what can't be done as written, in the song's own key and tuning or in others. A class file "
     "beside the songs is read too. Exit code 1 when a file has mistakes, or no string has a note that stays as written."
 )

@@ -30,7 +30,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("song", metavar="SONG", nargs="?", help="arrangement file whose tune is mapped")
     parser.add_argument("-o", "--output", metavar="FILE", required=True, help="file to write")
     parser.add_argument("--key", metavar="KEY", help='such as "A minor" (default: the song\'s)')
-    add_tuning_option(parser, "; the song's without it, or high-g")
+    add_tuning_option(parser, "; default: the song's, or high-g")
     add_as_written_option(parser)
     parser.add_argument(
         "--frets", metavar="N", type=int, help="frets that are drawn (default 12, or more if needed)"

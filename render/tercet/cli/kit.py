@@ -71,7 +71,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="A,B",
         help="beginner, improving, free; a set for each, with a simpler part for beginners beside others",
     )
-    parser.add_argument("--jobs", type=int, metavar="N", help="processes to use (default: one a processor)")
+    parser.add_argument("--jobs", type=int, metavar="N", help="processes to use (default: one per processor)")
     parser.add_argument(
         "--cluster", metavar="ADDRESS", help="a Dask cluster to use instead, such as tcp://10.0.0.5:8786"
     )

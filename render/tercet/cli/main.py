@@ -6,8 +6,12 @@ Exit codes: 0 done, 1 the user's file or request has mistakes, 2 wrong usage, 3 
 from __future__ import annotations
 
 import argparse
+import io
+import os
 import sys
 from collections.abc import Sequence
+from contextlib import suppress
+from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
 from tercet import __version__
@@ -25,9 +29,8 @@ from tercet.cli import (
     sheet,
     sounds,
 )
-from tercet.cli.streams import flushed, ready_streams
 from tercet.cli.talk import message_of, put, say
-from tercet.errors import TercetError
+from tercet.errors import OutsideError, TercetError
 from tercet.printable import visible
 
 if TYPE_CHECKING:
@@ -79,9 +82,9 @@ def build_parser() -> argparse.ArgumentParser:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code."""
-    ready_streams()
+    _ready_streams()
     try:
-        return flushed(_run(argv))
+        return _flushed(_run(argv))
     except KeyboardInterrupt as error:
         return _say_ended(error)
 
@@ -104,3 +107,48 @@ def _say_ended(error: BaseException) -> int:
     text, code = message_of(error)
     say(text)
     return code
+
+
+# ---- the standard streams as a command finds them: closed, full, broken, or in an old encoding
+
+
+def _ready_streams() -> None:
+    """Make streams that are closed lead nowhere, and let none refuse a character: it is written as an escape."""
+    if sys.stdin is None or sys.stdout is None or sys.stderr is None:
+        _occupy()
+    if sys.stdout is None:
+        sys.stdout = Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115 - as long as the process
+    if sys.stderr is None:
+        sys.stderr = Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115 - as long as the process
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
+
+
+def _occupy() -> None:
+    """Fill the numbers of streams that are closed, or the next file that is opened would get what is printed."""
+    while True:
+        number = os.open(os.devnull, os.O_RDWR)
+        if number > 2:
+            os.close(number)
+            return
+        os.set_inheritable(number, True)
+
+
+def _flushed(code: int) -> int:
+    """Write out the results and return the exit code; say where they can't be written, unless the reader has gone."""
+    try:
+        sys.stdout.flush()
+    except BrokenPipeError:
+        _silence()
+    except OSError as error:
+        _silence()
+        say(f"the results can't be written: {error.strerror or error}")
+        return code or OutsideError.exit_code
+    return code
+
+
+def _silence() -> None:
+    """Let what is still to be written go nowhere, without another error at exit."""
+    with suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

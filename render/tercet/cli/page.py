@@ -23,8 +23,8 @@ NAME = "page"
 HELP = "make the page on which students practise, for one song or more"
 DESCRIPTION = (
     "Make a page for each song that plays it in any browser: each layer near, far or out, slower, bar by bar, the "
-    "music following. Each song gets a folder of its own in DIR, and DIR a list of them. It needs no host and no net: "
-    "open DIR/index.html. With --one-file each song is a single file to send by mail."
+    "music following. Each song gets a folder of its own in DIR, and DIR a list of them. It needs no server and no "
+    "internet: open DIR/index.html. With --one-file each song is a single file to send by mail."
 )
 
 
@@ -68,5 +68,5 @@ def run(arguments: argparse.Namespace) -> int:
     with listening(arguments, say) as listener:
         result = make_pages(arguments.songs, arguments.output, options, listener)
     if result.list_page is not None and arguments.progress == "bar":
-        say(f"open {result.list_page} in any browser: it needs no host and no net")
+        say(f"open {result.list_page} in any browser: it needs no server and no internet")
     return int(not result.pages or (options.verify and bool(result.left)))

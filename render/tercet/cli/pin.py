@@ -14,7 +14,7 @@ NAME = "pin"
 HELP = "write the fingering that was found into the song"
 DESCRIPTION = (
     "Write strings and chord shapes of the arrangement into the song as pins, so that they stay when the song is "
-    "edited. Comments stay, bars are aligned. A pin that is there already is kept; take pins away where you "
+    "edited. Comments stay, bars are aligned. A pin that is there already is kept; remove pins where you "
     "want Tercet to choose again."
 )
 

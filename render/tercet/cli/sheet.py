@@ -17,7 +17,7 @@ DESCRIPTION = (
     "Put a song on paper: what is in front and what is behind, the shapes used, staff and tab with words, every bar "
     "once, and how to practise it. The ending of FILE chooses its kind: .pdf has pages, .svg is one long picture. "
     "--handout draws the whole song on one picture, 16:9 (.png or .svg), with tab, words, chord names and the shapes "
-    "used, large enough to be photographed from the board; what is too much goes on in FILE-2.png and so on."
+    "used, large enough to be photographed from the board; what doesn't fit on one goes on in FILE-2.png and so on."
 )
 
 _ENDINGS = (".pdf", ".svg")
@@ -33,9 +33,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         required=True,
         help="file to write: .pdf or .svg; a handout .png or .svg",
     )
-    parser.add_argument("--handout", action="store_true", help="on one picture, or a few")
+    parser.add_argument("--handout", action="store_true", help="as one picture, or a few")
     parser.add_argument("--large", action="store_true", help="larger, tab and words only")
-    parser.add_argument("--paper", metavar="NAME", help="A4 or Letter; A4 without it")
+    parser.add_argument("--paper", metavar="NAME", help="A4 (default) or Letter")
     parser.add_argument("--left-handed", action="store_true", help="mirror the shapes")
     add_arranging_options(parser)
     add_replace_option(parser)

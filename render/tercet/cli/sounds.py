@@ -31,7 +31,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--json", action="store_true", help="print the list, or the report, as JSON for programs"
     )
-    parser.add_argument("--build", action="store_true", help="make the built-in ukulele anew")
+    parser.add_argument("--build", action="store_true", help="make the built-in ukulele again")
     parser.add_argument("--small", action="store_true", help="with --build: a third of the size")
     parser.add_argument(
         "--report",

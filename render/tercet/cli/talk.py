@@ -78,7 +78,7 @@ def say_left(left: Sequence[str]) -> None:
     if len(left) > MOST_LEFT:
         say(f"and {len(left) - MOST_LEFT} more stay")
     if left:
-        say("to have them made all the same: --replace, or move them away")
+        say("to have them made anyway, say --replace or move them elsewhere")
 
 
 def counted(number: int, what: str) -> str:

@@ -2,25 +2,28 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
 
+from tercet import __version__
+from tercet.errors import TercetError
 from tercet.jobs import FolderStore, Job, Store, Workplace, open_workplace, run_jobs, store_at
 from tercet.kit.events import Event, Listener, unheard
-from tercet.kit.existing import asked_key, complete_kit
-from tercet.kit.manifest import file_event
+from tercet.kit.manifest import complete_kit, file_event
 from tercet.kit.options import KitOptions, with_class
 from tercet.kit.orders import SongOrder, order_of, sensible
-from tercet.kit.ready import ReadySet, ready_sets, tell_problems
+from tercet.kit.ready import ReadySet, ready_sets, sound_of, tell_problems
 from tercet.kit.song_kit import SongKit, make_song_kit, make_whole_song
 from tercet.kit.sources import GivenSong, SongSource, each_of, sources_of
 from tercet.kit.tasks import load_all
 from tercet.kit.work_folder import remove_left, work_folder
+from tercet.sound.fluid import FluidSynthesiser
 from tercet.tracks import RECIPES
 
-__all__ = ["KitResult", "make_kit"]
+__all__ = ["KitResult", "asked_key", "make_kit"]
 
 MANY_SONGS = 2
 """From so many songs a worker on, each song is one job; fewer are split up."""
@@ -98,6 +101,22 @@ def make_kit(
     return KitResult(
         tuple(replace(kit, events=tuple(_under(base, event) for event in kit.events)) for kit in found)
     )
+
+
+def asked_key(source: SongSource, options: KitOptions, listener: Listener = unheard) -> str:
+    """Return what stands for all that is asked for of a song; empty if that can't be told, as something is wrong.
+
+    A kit that is complete is known by this alone: nothing is arranged or planned for it, so a song book that hasn't
+    changed is looked through in a moment.
+    Where the files go, who makes them and how they are looked at changes nothing in them.
+    """
+    asked = replace(options, jobs=None, cluster=None, replace=False, verify=False)
+    try:
+        font = sound_of(source, source.read(), options.play, listener)
+        parts = (__version__, source.content(), asked, FluidSynthesiser(font).identity())
+    except (TercetError, OSError):
+        return ""
+    return hashlib.blake2b(repr(parts).encode(), digest_size=16).hexdigest()
 
 
 def _under(base: str, event: Event) -> Event:

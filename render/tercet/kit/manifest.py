@@ -9,13 +9,15 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
 from tercet import __version__
 from tercet.arranging import Arrangement
 from tercet.audio_formats import FORMATS, format_names
-from tercet.errors import RequestError
+from tercet.errors import OutputError, RequestError
+from tercet.jobs import Store
 from tercet.kit.events import Event, EventKind
 from tercet.made_files import is_sealed, sealed
 from tercet.printable import visible_json
@@ -24,6 +26,7 @@ from tercet.tracks.facts import BarFacts, CueFacts, FileFacts, TrackFacts, TurnF
 
 __all__ = [
     "MANIFEST",
+    "complete_kit",
     "file_entries",
     "file_event",
     "files_to_take",
@@ -32,6 +35,7 @@ __all__ = [
     "read_kit",
     "read_manifest",
     "song_entry",
+    "what_is_there",
 ]
 
 MANIFEST = "kit.json"
@@ -228,3 +232,63 @@ def files_to_take(folder: Path) -> dict[str, tuple[Path, ...]]:
             if group and path.is_file() and not path.name.startswith("."):
                 found[group].append(path)
     return {group: tuple(paths) for group, paths in found.items() if paths}
+
+
+# ---- reading, for the next kit
+
+
+def what_is_there(store: Store, folder: str, *, verify: bool = False) -> tuple[Entry, dict[str, Entry]]:
+    """Return a song's manifest, and of the files in it those that are whole, by name.
+
+    A file is whole if it has its size. One that was changed after the manifest was written isn't trusted: its hash must
+    be right, too; with `verify` each file's must.
+
+    Raises
+    ------
+    OutputError
+        The folder can't be read.
+    """
+    name = f"{folder}/{MANIFEST}"
+    try:
+        data = store.read(name)
+    except FileNotFoundError:
+        return {}, {}
+    manifest = read_manifest(data)
+    told_ns = store.changed_ns(name)
+    there: dict[str, Entry] = {}
+    looked_into = False
+    for entry in manifest.get("files", []):
+        place = f"{folder}/{entry['file']}"
+        if store.size(place) != entry.get("bytes"):
+            continue
+        changed_ns = store.changed_ns(place)
+        younger = told_ns is not None and changed_ns is not None and changed_ns > told_ns
+        if younger or verify:
+            looked_into = looked_into or younger
+            if hashlib.sha256(store.read(place)).hexdigest() != entry.get("sha256"):
+                continue
+        there[entry["file"]] = entry
+    if looked_into and len(there) == len(manifest["files"]):
+        # All is right after all, as in a copied folder: from now on the manifest is the youngest again.
+        with suppress(OutputError):
+            store.write(data, name)
+    return manifest, there
+
+
+def complete_kit(store: Store, folder: str, asked: str, *, verify: bool) -> Entry | None:
+    """Return the manifest of a kit in which nothing is missing; None for any other.
+
+    Parameters
+    ----------
+    store, folder
+        Where the kits go, and the song's folder there.
+    asked
+        Stands for the request, see `tercet.kit.kits.asked_key`.
+    verify
+        As in `what_is_there`.
+    """
+    if not asked:
+        return None
+    manifest, there = what_is_there(store, folder, verify=verify)
+    whole = manifest.get("asked") == asked and len(there) == len(manifest["files"])
+    return manifest if whole else None

@@ -39,7 +39,7 @@ class SongOrder:
     store
         Where it goes.
     asked
-        What stands for all that is asked for, see `tercet.kit.existing.asked_key`.
+        What stands for all that is asked for, see `tercet.kit.kits.asked_key`.
     replace, verify
         As in `KitOptions`.
     """
@@ -101,7 +101,7 @@ def order_of(
     store, work
         Where the kit goes, and a folder for what is needed until it is there.
     asked
-        From `tercet.kit.existing.asked_key`.
+        From `tercet.kit.kits.asked_key`.
     """
     song, play, folder = sets[0].arrangement.song, options.play, source.folder
     own = own_recipes_of(song, source)
