@@ -7,7 +7,15 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from tercet.cli.advice_text import Call, keys_text, legend_text, lines_text, others_text, range_text, tuning_text
+from tercet.cli.advice_text import (
+    Call,
+    keys_text,
+    legend_text,
+    lines_text,
+    others_text,
+    range_text,
+    tuning_text,
+)
 from tercet.cli.options import add_as_written_option, add_players_option, options_of, read_by
 from tercet.cli.talk import put, put_json
 from tercet.errors import ParameterError, RequestError

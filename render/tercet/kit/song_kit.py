@@ -15,7 +15,15 @@ from tercet.errors import OutputError
 from tercet.jobs import Job, ThisProcess, Workplace, run_jobs
 from tercet.jobs.own_files import OwnFiles
 from tercet.kit.events import Event, EventKind, Listener, unheard
-from tercet.kit.manifest import MANIFEST, file_entries, file_event, manifest_bytes, midi_entry, song_entry, what_is_there
+from tercet.kit.manifest import (
+    MANIFEST,
+    file_entries,
+    file_event,
+    manifest_bytes,
+    midi_entry,
+    song_entry,
+    what_is_there,
+)
 from tercet.kit.orders import SongOrder
 from tercet.kit.tasks import (
     Hearing,
