@@ -93,7 +93,7 @@ def modules_after(code: str) -> set[str]:
 def test_imports_go_one_way() -> None:
     done = lint_imports(ROOT)
     assert done.returncode == 0, done.stdout
-    assert "1 kept, 0 broken" in done.stdout
+    assert ", 0 broken" in done.stdout
 
 
 @pytest.mark.parametrize(
@@ -112,7 +112,7 @@ def test_a_wrong_import_is_caught(tmp_path: Path, module: str, wrong: str, named
     path.write_text(path.read_text(encoding="utf-8") + f"\n{wrong}\n", encoding="utf-8")
     done = lint_imports(tmp_path)
     assert done.returncode == 1
-    assert "0 kept, 1 broken" in done.stdout
+    assert ", 1 broken" in done.stdout
     assert re.search(rf"{named} is not allowed to import tercet\.", done.stdout)
 
 
