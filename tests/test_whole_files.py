@@ -167,7 +167,7 @@ def test_errors_about_other_files_pass(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("number", "why"),
     [
-        (errno.EACCES, "this is not allowed. .* close the program that has the file open"),
+        (errno.EACCES, "you aren't allowed to write there. .* close the program that has the file open"),
         (errno.EROFS, "the disk can only be read"),
         (errno.EBUSY, f"{os.strerror(errno.EBUSY)}. .* Choose another folder"),
     ],

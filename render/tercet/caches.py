@@ -64,7 +64,7 @@ def temporary_cache(why: str) -> Path:
         folder = Path(tempfile.mkdtemp(prefix="tercet-cache-"))
     os.environ[VARIABLE] = str(folder)
     _log.warning(
-        "nothing can be kept for the next time (%s), so it is in %s; %s names another folder",
+        "the cache can't be kept for the next time (%s), so it is in %s; set %s to use another folder",
         why,
         folder,
         VARIABLE,

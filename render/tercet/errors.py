@@ -35,7 +35,7 @@ __all__ = [
 
 
 class TercetError(Exception):
-    """Base of all errors that Tercet raises on purpose; the message says what, why and how to mend it."""
+    """Base of all errors that Tercet raises on purpose; the message says what, why and how to fix it."""
 
     exit_code = 1
 

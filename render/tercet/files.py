@@ -46,18 +46,18 @@ _REASONS = {
     ),
     errno.EROFS: ("the disk can only be read", "Choose a folder on another disk."),
     errno.EACCES: (
-        "this is not allowed",
+        "you aren't allowed to write there",
         "Choose a folder of your own, or close the program that has the file open.",
     ),
     errno.EPERM: (
-        "this is not allowed",
+        "you aren't allowed to write there",
         "Choose a folder of your own, or close the program that has the file open.",
     ),
     errno.ENOTDIR: ("a part of its path is a file, not a folder", "Correct the path."),
     errno.EEXIST: ("a part of its path is a file, not a folder", "Correct the path."),
     errno.ENOENT: ("its folder has gone, or nothing was written", "Try again."),
     errno.ENAMETOOLONG: ("its name is too long for this disk", "Choose a shorter name."),
-    errno.EIO: ("the disk failed", "Look after the disk, and choose another one."),
+    errno.EIO: ("the disk failed", "Check the disk, and choose another one."),
 }
 """Why a file can't be written, and what to do, by the system's number for it."""
 

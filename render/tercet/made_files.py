@@ -66,7 +66,7 @@ def check_may_make(path: Path, *, replace: bool = False) -> None:
     why = why_it_stays(Path(os.path.realpath(path)), noted(os.path.realpath(path)))
     if why:
         raise RequestError(
-            f"{path} is there already, and stays as it is: {why}. Choose another name, or say --replace"
+            f"{path} already exists and stays as it is: {why}. Choose another name, or use --replace"
         )
 
 

@@ -59,7 +59,7 @@ def test_a_single_file_of_the_users_stays(command: str, song: Path, tmp_path: Pa
     assert refused.code == 1
     assert (
         refused.err.splitlines()[-1]
-        == f"{path} is there already, and stays as it is: Tercet didn't make it. Choose another name, or say --replace"
+        == f"{path} already exists and stays as it is: Tercet didn't make it. Choose another name, or use --replace"
     )
     assert path.read_bytes() == MINE
     assert list(path.parent.iterdir()) == [path]

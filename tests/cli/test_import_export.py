@@ -118,7 +118,7 @@ def test_export_replaces_only_when_asked(song: Path, tmp_path: Path, tercet: Run
     target.write_text("by hand", encoding="utf-8")
     refused = tercet("export", song, "-o", target)
     assert refused.code == 1
-    assert "say --replace" in refused.err
+    assert "use --replace" in refused.err
     assert target.read_text(encoding="utf-8") == "by hand"
     assert tercet("export", song, "-o", target, "--replace").code == 0
 

@@ -134,7 +134,7 @@ def test_python_is_told_the_same_of_a_song_that_has_no_file(tmp_path: Path) -> N
     recipe = make_track(parse_song(SMALL_SONG), tmp_path / "mine.mid", OneTrack(only=("melody",)))
     assert recipe.name == "only-melody"
     (tmp_path / "mine.mid").write_bytes(b"mine")
-    with pytest.raises(RequestError, match="is there already"):
+    with pytest.raises(RequestError, match="already exists"):
         make_track(parse_song(SMALL_SONG), tmp_path / "mine.mid")
 
 

@@ -239,7 +239,7 @@ def test_a_user_without_a_name_or_a_home_makes_a_kit(open_place: Path) -> None:
     ran = bound(open_place, *kit, first=UNKNOWN)
     assert ran.returncode == 0, ran.stderr
     assert "Traceback" not in ran.stderr
-    assert ran.stderr.count("nothing can be kept for the next time (this user has no home folder)") == 1
+    assert ran.stderr.count("the cache can't be kept for the next time (this user has no home folder)") == 1
     (cache,) = (open_place / "tmp").iterdir()
     assert stat.S_IMODE(cache.stat().st_mode) == 0o700
     assert str(cache) in ran.stderr
@@ -254,7 +254,7 @@ def test_a_cache_that_can_not_be_written_is_said_once_and_another_is_used(open_p
     kit = ("kit", "kettle.yaml", "-o", "out", "--tracks", "demo,slow", "--jobs", "2")
     ran = bound(open_place, *kit, HOME=str(open_place / "home"))
     assert ran.returncode == 0, ran.stderr
-    assert ran.stderr.count("nothing can be kept for the next time") == 1
+    assert ran.stderr.count("the cache can't be kept for the next time") == 1
     ran = bound(open_place, *kit, HOME=str(open_place / "home"), TERCET_CACHE=str(open_place / "mine"))
     assert ran.returncode == 0
     assert "nothing can be kept" not in ran.stderr

@@ -36,9 +36,7 @@ def test_what_was_made_is_made_again_until_somebody_changes_it(tmp_path: Path) -
     make(path, b"slower")
     make(path, b"made")
     path.write_bytes(b"mine")
-    with pytest.raises(
-        RequestError, match=r"home\.mp3 is there already, .*changed after Tercet made it.*--rep"
-    ):
+    with pytest.raises(RequestError, match=r"home\.mp3 already exists .*changed after Tercet made it.*--rep"):
         make(path)
     assert path.read_bytes() == b"mine"
     make(path, replace=True)
@@ -80,13 +78,13 @@ def test_without_its_cache_it_refuses_and_says_the_way_out(tmp_path: Path, cache
     path = tmp_path / "home.mp3"
     make(path)
     shutil.rmtree(cache)
-    with pytest.raises(RequestError, match="say --replace"):
+    with pytest.raises(RequestError, match="use --replace"):
         make(path, b"two")
     make(path, b"two", replace=True)
     make(path, b"three")
     for note in (note for note in cache.rglob("*") if note.is_file()):
         note.write_bytes(b"\xff\x00 not a note")
-    with pytest.raises(RequestError, match="say --replace"):
+    with pytest.raises(RequestError, match="use --replace"):
         make(path, b"four")
     assert path.read_bytes() == b"three"
 

@@ -274,7 +274,7 @@ def test_a_damaged_compressed_sample_is_an_error_and_not_silence(tmp_path: Path)
     path = tmp_path / "a.sf3"
     path.write_bytes(font)
     with pytest.raises(
-        SoundFontError, match=r"FluidSynth can't play bank 8, program 24 of the sound font: .*Fetch"
+        SoundFontError, match=r"FluidSynth can't play bank 8, program 24 of the sound font: .*Download"
     ):
         FluidSynthesiser(SoundFont(path, 8, 24)).stems(take([note()]))
 
@@ -324,7 +324,7 @@ def test_every_synthesiser_is_deleted_also_after_a_failure(
             {"new_fluid_synth": True},
             {},
             SynthesiserError,
-            r"FluidSynth [\d.]+ refuses to start: it gave no reason",
+            r"FluidSynth [\d.]+ won't start: it gave no reason",
         ),
         ({"fluid_synth_sfload": lambda *_: -1}, {}, SoundFontError, "FluidSynth refuses the sound font"),
         ({"fluid_synth_program_select": lambda *_: -1}, {}, SoundFontError, "can't play bank 0, program 24"),

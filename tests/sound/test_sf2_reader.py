@@ -128,10 +128,10 @@ def row(table: bytes, index: int, field_bytes: int, value: bytes) -> Callable[[b
 
 
 DAMAGES: list[tuple[str, Callable[[bytes], bytes], str]] = [
-    ("empty", lambda _font: b"", "this is no sound font"),
-    ("text", lambda _font: b"title: Harbour Lanterns\n" * 50, "this is no sound font"),
-    ("a WAV file", lambda font: font.replace(b"sfbk", b"WAVE", 1), "this is no sound font"),
-    ("a DLS file", lambda font: font.replace(b"sfbk", b"DLS ", 1), "this is no sound font"),
+    ("empty", lambda _font: b"", "this is not a sound font"),
+    ("text", lambda _font: b"title: Harbour Lanterns\n" * 50, "this is not a sound font"),
+    ("a WAV file", lambda font: font.replace(b"sfbk", b"WAVE", 1), "this is not a sound font"),
+    ("a DLS file", lambda font: font.replace(b"sfbk", b"DLS ", 1), "this is not a sound font"),
     ("half", lambda font: font[: len(font) // 2], r"cut off: \d+ bytes are needed, \d+ are there"),
     ("a byte short", lambda font: font[:-1], "cut off"),
     ("more after its end", lambda font: font + b"more", "4 bytes follow after its end"),

@@ -149,7 +149,7 @@ def test_a_font_that_is_not_there_is_never_replaced(tmp_path: Path, folder: Path
         with pytest.raises(SoundFontError, match="isn't there"):
             choose_font(odd, None, None, {}, [folder])
     (folder / "text.sf2").write_text("no font")
-    with pytest.raises(SoundFontError, match="this is no sound font"):
+    with pytest.raises(SoundFontError, match="this is not a sound font"):
         choose_font("text", None, None, {}, [folder])
 
 

@@ -56,7 +56,7 @@ def run(arguments: argparse.Namespace) -> int:
     if path.suffix.lower() not in (".yaml", ".yml"):
         raise RequestError(f"{path}: a song's file name ends in .yaml, such as {path.stem or 'song'}.yaml")
     if may_replace(path):
-        raise RequestError(f"{path} is there already, and stays as it is: choose another name")
+        raise RequestError(f"{path} already exists and stays as it is: choose another name")
     write_bytes(path, starter(path).encode(), durable=True)
     put(path)
     typed = shlex.quote(str(path))

@@ -222,7 +222,7 @@ class TrackWriter:
         except soundfile.SoundFileError as error:
             raise OutputError(
                 f"can't encode {self.path} as {self.format.description} at {self.sample_rate_hz} Hz: {error} "
-                f"Take {SAMPLE_RATE_HZ} Hz, which every kind of file takes."
+                f"Use {SAMPLE_RATE_HZ} Hz, which every kind of file accepts."
             ) from error
         return encoder
 

@@ -413,7 +413,7 @@ def _synthesiser(
     player = library.binding.Synth(gain=GAIN, samplerate=float(SAMPLE_RATE_HZ), channels=16, **settings)
     try:
         if not player.synth:
-            raise SynthesiserError(f"FluidSynth {library.version} refuses to start: {library.complaint()}.")
+            raise SynthesiserError(f"FluidSynth {library.version} won't start: {library.complaint()}.")
         _load(library, player.synth, font, channels)
         yield player.synth
     finally:
@@ -434,7 +434,7 @@ def _load(library: Library, synth: Any, font: SoundFont, channels: Mapping[int, 
         if refused or library.complaints:
             raise SoundFontError(
                 f"{font.path}: FluidSynth can't play bank {sound.bank}, program {sound.program} of the sound font: "
-                f"{library.complaint()}. Fetch the file again, or choose another."
+                f"{library.complaint()}. Download the file again, or choose another."
             )
         for controller, value in sound.controllers:
             binding.fluid_synth_cc(synth, channel, controller, value)

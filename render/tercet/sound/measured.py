@@ -134,7 +134,7 @@ class MeasuredSynthesiser:
         if missed:
             told.append(
                 f"{missed} notes are marked beyond what the sound can do and come as near as it can: "
-                "choose another sound, or marks that lie nearer together"
+                "choose another sound, or marks that are closer together"
             )
         return tuple(told)
 
@@ -233,7 +233,7 @@ def _faults(tables: Collection[StringLoudness]) -> Iterable[str]:
     if clicking:
         yield (
             f"the sound clicks on {clicking} of {len(rows)} places of the neck when they are struck hard: "
-            "it may be damaged; fetch it again or choose another sound font"
+            "it may be damaged; download it again or choose another sound font"
         )
     heard = [row for row in rows if row[-1] >= SILENT_LUFS]
     soft = VELOCITIES.index(SOFT_VELOCITY)

@@ -273,13 +273,13 @@ def _read(version: _FileVersion) -> _Contents:
     path, size_bytes = version.path, version.size_bytes
     if not version.regular:
         raise SoundFontError(
-            f"{path}: this is a folder or a device, no sound font. Choose an .sf2 or .sf3 file."
+            f"{path}: this is a folder or a device, not a sound font. Choose an .sf2 or .sf3 file."
         )
     with path.open("rb") as file:
         start = file.read(12)
         if len(start) < 12 or start[:4] != b"RIFF" or start[8:] != b"sfbk":
             raise SoundFontError(
-                f"{path}: this is no sound font (it doesn't begin as an .sf2 or .sf3 file does). "
+                f"{path}: this is not a sound font (it doesn't begin as an .sf2 or .sf3 file does). "
                 "Choose a file in one of these two formats."
             )
         needed_bytes = struct.unpack_from("<I", start, 4)[0] + 8
@@ -433,7 +433,7 @@ def _text(raw: bytes) -> str:
 
 def _damaged(path: Path, what: str) -> SoundFontError:
     return SoundFontError(
-        f"{path}: the sound font is damaged: {what}. Fetch the file again, or choose another."
+        f"{path}: the sound font is damaged: {what}. Download the file again, or choose another."
     )
 
 

@@ -88,7 +88,7 @@ class Balance:
             return ()
         softer = (
             f"played flat, the song stays {self.flat_lack_db:.1f} dB softer than its demo: any louder, its strokes "
-            "would be cut off at full scale"
+            "would clip"
         )
         return (softer,)
 

@@ -107,7 +107,7 @@ RECIPES: tuple[Recipe, ...] = (
         "chords", "strum along: just the chords, or follow their shapes with the left hand", piece="chords"
     ),
     Recipe(
-        "build-up", "hear how it is made: strums, then what lies between, then the melody", way="build-up"
+        "build-up", "hear how it is made: strums, then the notes in between, then the melody", way="build-up"
     ),
     Recipe("echo", "listen to a phrase, then play it in the space that follows", way="echo"),
     Recipe("slow", "play along at an easy tempo", speeds=(Fraction(7, 10),)),
@@ -117,7 +117,9 @@ RECIPES: tuple[Recipe, ...] = (
         way="learn",
         speeds=PRACTICE_FORMS["learn"].speeds,
     ),
-    Recipe("loop", "go round and round the first section, or bars you choose, until they sit", way="loop"),
+    Recipe(
+        "loop", "go round and round the first section, or bars you choose, until they come easily", way="loop"
+    ),
     Recipe(
         "ladder",
         "each section from slow to full speed, step by step",
@@ -131,12 +133,13 @@ RECIPES: tuple[Recipe, ...] = (
         heard=parse_choice("not tune"),
     ),
     _without(
-        "between", "play what lies between yourself: the tune's other notes, and added ones, one at a time"
+        "between", "play the notes in between yourself: the tune's other notes, and added ones, one at a time"
     ),
     _without("strums", "fill the long spaces with quiet strums yourself"),
     _only("melody", "listen to the melody alone: the tune's main notes, most of them rolled"),
     _only(
-        "between", "listen to what lies between alone: the tune's other notes, and added ones, one at a time"
+        "between",
+        "listen to the notes in between alone: the tune's other notes, and added ones, one at a time",
     ),
     _only("strums", "listen to the strums alone"),
     Recipe(
@@ -202,7 +205,7 @@ def choose_layers(without: tuple[Layer, ...] = (), only: tuple[Layer, ...] = ())
     """
     layers = tuple(layer for layer in LAYERS if (not only or layer in only) and layer not in without)
     if not layers:
-        raise RequestError("no layer is left to hear: take one of --without or --only away")
+        raise RequestError("no layer is left to hear: remove one of --without or --only")
     if layers == LAYERS:
         return recipe_named("demo")
     if len(layers) == 1:
