@@ -16,11 +16,10 @@ from hypothesis import strategies as st
 from tercet.arranging import Arrangement, arrange
 from tercet.arranging.advice import advise, advise_each, can_hold, lower_octaves
 from tercet.arranging.fingering import Shared, finger_tune
-from tercet.arranging.key_advice import ADVICE_COSTS, KeyAdvice
+from tercet.arranging.key_advice import ADVICE_COSTS, VOICES, KeyAdvice, Sung, Voice, sung
 from tercet.arranging.piece import piece_of
 from tercet.arranging.report import report_of
 from tercet.arranging.tune import row_notes
-from tercet.arranging.voice import VOICES, Sung, Voice, sung
 from tercet.errors import RequestError
 from tercet.neck import span_mm
 from tercet.neck.demands import LIMITS, Hands

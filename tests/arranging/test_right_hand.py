@@ -7,8 +7,8 @@ from fractions import Fraction
 
 import pytest
 
-from tercet.arranging import right_hand
-from tercet.arranging.right_hand import strums_worth_playing
+from tercet.arranging import strums
+from tercet.arranging.strums import strums_worth_playing
 from tercet.neck.demands import COSTS
 from tests.arranging.written import arranged, strums_of
 
@@ -59,7 +59,7 @@ def test_the_run_that_costs_least_is_played() -> None:
 
 
 def test_a_hand_that_changes_for_nothing_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(right_hand, "_change", lambda *_: 0.0)
+    monkeypatch.setattr(strums, "_change", lambda *_: 0.0)
     assert len(faults()) > 50
 
 

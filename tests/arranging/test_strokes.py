@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tercet.arranging.strokes import Stroke, single_strokes, with_fret
+from tercet.arranging.choices import Stroke, single_strokes, with_fret
 from tercet.neck.demands import COSTS, LIMITS, Hands
 from tercet.song import Players
 from tercet.theory import TUNINGS

@@ -6,7 +6,7 @@ import pytest
 
 from tercet.errors import ParameterError, SongError
 from tercet.song import ChordSpan, Note, Pin, Source, parse_song
-from tercet.song.pins import pinned_text
+from tercet.song.writer import pinned_text
 
 TEXT = """\
 # A comment at the top.

@@ -24,8 +24,7 @@ from tercet.song import (
     write_song,
 )
 from tercet.song.form import visits_of
-from tercet.song.layout import LaidRow, lay_out, shown_width
-from tercet.song.spelling import number_text, yaml_text
+from tercet.song.spelling import LaidRow, lay_out, number_text, shown_width, yaml_text
 from tercet.theory import Pitch, parse_chord
 
 UNTIDY = """\

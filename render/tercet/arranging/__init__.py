@@ -1,10 +1,9 @@
 """The arranger: rolls, single notes and strums on four strings."""
 
-from tercet.arranging.arranger import arrange, song_tuning
+from tercet.arranging.arranger import arrange, song_tuning, tune_up
 from tercet.arranging.chords_alone import chords_alone
 from tercet.arranging.hardest import HardStretch, hardest_bars
 from tercet.arranging.model import Action, Arrangement, Gesture, Part, Problem, StringNote
-from tercet.arranging.tune_up import tune_up
 
 __all__ = [
     "Action",

@@ -14,20 +14,20 @@ from itertools import compress, pairwise
 
 from tercet.arranging.arranger import song_tuning
 from tercet.arranging.fingering import Fingered, Shared, finger_tune, is_wanted, tune_cost
-from tercet.arranging.key_advice import ADVICE_COSTS, KeyAdvice, TuningAdvice
+from tercet.arranging.key_advice import ADVICE_COSTS, KeyAdvice, Sung, TuningAdvice, Voice, sung
+from tercet.arranging.off_neck import moves_onto
 from tercet.arranging.piece import Piece, piece_of, sized_for
 from tercet.arranging.reports import written_midi
 from tercet.arranging.tune import row_notes
-from tercet.arranging.voice import Sung, Voice, sung
 from tercet.errors import RequestError
 from tercet.neck import common_shape, has_note
 from tercet.neck.demands import LIMITS, Hands
 from tercet.neck.priced_hands import priced_hands
-from tercet.song import Note, Players, Song, drop_pins, transpose_song
-from tercet.theory import LAST_FRET, Chord, Pitch, Tuning, spell
+from tercet.song import Note, Players, Song, drop_pins, played_bars, transpose_song
+from tercet.theory import LAST_FRET, TUNINGS, Chord, Key, Pitch, Tuning, spell, transpose_key
 from tercet.theory.limits import MOST_SEMITONES
 
-__all__ = ["advise", "advise_each", "can_hold", "lower_octaves"]
+__all__ = ["FirstLook", "advise", "advise_each", "can_hold", "first_look", "lower_octaves"]
 
 OCTAVE_LOWER_GAIN = 1.0
 """A tuning takes the tune an octave lower than the others where its total falls by at least this much, about a change
@@ -412,3 +412,73 @@ def _time_under(piece: Piece, chords: set[tuple[Chord, tuple[int | None, ...] | 
     spans = [span for bar in piece.bars for span in bar.chords]
     under = sum(span.length_beat for span in spans if span.chord and (span.chord, span.shape) in chords)
     return float(under / sum(span.length_beat for span in spans))
+
+
+# ---- a first look at a tune that has just come in
+
+
+_MOST_BARS = 400
+"""As played: in longer tunes all keys would take longer to try than anybody waits for an import."""
+
+
+@dataclass(frozen=True, slots=True)
+class FirstLook:
+    """What is known of a tune with notes that no string has.
+
+    Parameters
+    ----------
+    lowest, highest
+        Its range as written.
+    missing, notes
+        How many of its notes, as played, no string of its tuning has.
+    semitones, key
+        The move that suits best of those that give every note a string, and the key that comes out; None when
+        none does.
+    tunings
+        Names of other tunings that have all its notes as written.
+    """
+
+    lowest: Pitch
+    highest: Pitch
+    missing: int
+    notes: int
+    semitones: int | None
+    key: Key | None
+    tunings: tuple[str, ...]
+
+
+def first_look(song: Song, *, thorough: bool = True) -> FirstLook | None:
+    """Return what is to be said of a tune; None when its tuning has all notes.
+
+    Parameters
+    ----------
+    song
+        As it came in.
+    thorough
+        Whether to weigh all keys, as `advise` does, rather than to take the smallest move.
+    """
+    tuning = song_tuning(song)
+    bars = played_bars(song)
+    midis = [
+        note.pitch.midi if note.pitch else tuning.midi(*note.position) if note.position else 0
+        for bar in bars
+        for note in bar.melody
+        if note.pitch or note.position
+    ]
+    missing = sum(not has_note(tuning, midi) for midi in midis)
+    if not missing:
+        return None
+    moves = moves_onto(midis, tuning)
+    semitones = moves[0] if moves else None
+    key = transpose_key(song.key, semitones) if semitones is not None else None
+    if moves and thorough and len(bars) <= _MOST_BARS:
+        best = advise(song, (tuning,))[0]
+        if best.tunings[0].semitones in moves:
+            semitones, key = best.tunings[0].semitones, best.key
+    others = tuple(
+        name
+        for name, other in TUNINGS.items()
+        if name != song.tuning and all(has_note(other, midi) for midi in midis)
+    )
+    lowest, highest = (spell(midi, song.key) for midi in (min(midis), max(midis)))
+    return FirstLook(lowest, highest, missing, len(midis), semitones, key, others)

@@ -13,9 +13,9 @@ from fractions import Fraction
 from itertools import pairwise
 
 from tercet.arranging.between import Added, easiest
+from tercet.arranging.choices import Stroke, single_strokes, with_fret
 from tercet.arranging.fingering import Fingered
 from tercet.arranging.piece import Piece, begun
-from tercet.arranging.strokes import Stroke, single_strokes, with_fret
 from tercet.arranging.tune import TuneNote
 from tercet.neck import holdable
 from tercet.neck.priced_hands import hands_up_to

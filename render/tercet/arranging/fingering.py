@@ -15,12 +15,11 @@ from itertools import groupby, pairwise
 
 import numpy as np
 
-from tercet.arranging.choices import HEARD, Choices, Places, Question, choices_for
+from tercet.arranging.choices import HEARD, Choices, Places, Question, Stroke, choices_for
 from tercet.arranging.model import Problem
 from tercet.arranging.path import Changes, Step, cheapest_path, hurry
 from tercet.arranging.piece import Piece, begun
 from tercet.arranging.reports import high_problem, masked_problem, pin_problem, together_problem
-from tercet.arranging.strokes import Stroke
 from tercet.arranging.tune import SHORTEST_SPACE_PULSES, TuneNote
 from tercet.neck import Shape, has_note
 from tercet.neck.demands import HAND_RETURN_S, LIMITS

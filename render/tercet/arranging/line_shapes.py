@@ -10,23 +10,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
-from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tercet.arranging.arranger import song_tuning
-from tercet.arranging.piece import piece_of
+from tercet.arranging.piece import Piece, piece_of
 from tercet.arranging.tune import TuneNote, row_notes
 from tercet.neck import common_shape
 from tercet.neck.hands import Hand
 from tercet.neck.priced_hands import PricedHands, priced_hands
 from tercet.song import Song
 from tercet.theory import Tuning
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    from tercet.arranging.piece import Piece
 
 __all__ = ["HeldNote", "LineShape", "line_shapes"]
 

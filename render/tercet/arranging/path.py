@@ -10,16 +10,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tercet.arranging.choices import Choices
 from tercet.neck.demands import COSTS
 from tercet.neck.priced_hands import PricedHands
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
 
 __all__ = ["Changes", "Step", "cheapest_path", "hurry", "path_cost"]
 

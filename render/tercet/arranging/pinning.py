@@ -11,7 +11,7 @@ from tercet.arranging.model import Arrangement, Gesture, Problem
 from tercet.arranging.piece import Piece, begun, piece_of
 from tercet.errors import RequestError, SongError
 from tercet.song import Bar, Note, Pin, Source, parse_song
-from tercet.song.pins import pinned_text
+from tercet.song.writer import pinned_text
 
 __all__ = ["PinnedSong", "changed_bars", "note_pins", "pin_song", "shape_pins"]
 

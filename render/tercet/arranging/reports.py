@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
+from tercet.arranging.choices import Stroke
 from tercet.arranging.model import Problem, sign_of
 from tercet.arranging.off_neck import moved_words, moves_onto
 from tercet.arranging.piece import Piece
-from tercet.arranging.strokes import Stroke
 from tercet.arranging.tune import TuneNote
 from tercet.neck import has_note
 from tercet.song import Bar, ChordSpan

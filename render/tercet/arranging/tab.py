@@ -15,7 +15,7 @@ from tercet.arranging.model import Arrangement, Gesture
 from tercet.arranging.off_neck import explained
 from tercet.arranging.report import stroke_text
 from tercet.song import Bar, played_visits
-from tercet.song.layout import shown_width
+from tercet.song.spelling import shown_width
 
 __all__ = ["LEGEND", "tab_text"]
 

@@ -10,9 +10,8 @@ from typing import TYPE_CHECKING
 from tercet.cli.talk import counted
 
 if TYPE_CHECKING:
-    from tercet.arranging.key_advice import KeyAdvice, TuningAdvice
+    from tercet.arranging.key_advice import KeyAdvice, TuningAdvice, Voice
     from tercet.arranging.line_shapes import LineShape
-    from tercet.arranging.voice import Voice
     from tercet.song import Players, Song
     from tercet.theory import Pitch, Tuning
 
@@ -49,7 +48,7 @@ class Call:
 
 def keys_text(song: Song, voice: Voice | None, keys: Sequence[KeyAdvice], call: Call) -> Iterator[str]:
     """Yield the twelve keys, the best first, with what speaks against each."""
-    from tercet.arranging.voice import VOICES
+    from tercet.arranging.key_advice import VOICES
 
     tunings = [advice.tuning for advice in keys[0].tunings]
     yield f"{song.title}: {song.key}, players: {song.players}, {_listed(map(tuning_text, tunings))}"

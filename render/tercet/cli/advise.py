@@ -21,9 +21,8 @@ from tercet.cli.talk import put, put_json
 from tercet.errors import ParameterError, RequestError
 
 if TYPE_CHECKING:
-    from tercet.arranging.key_advice import KeyAdvice
+    from tercet.arranging.key_advice import KeyAdvice, Voice
     from tercet.arranging.line_shapes import LineShape
-    from tercet.arranging.voice import Voice
     from tercet.song import Song
     from tercet.theory import Tuning
 
@@ -58,7 +57,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def voice_of(text: str) -> Voice:
     """Read ``low``, ``high`` or a range such as ``A3-D5``; `RequestError` for anything else."""
-    from tercet.arranging.voice import VOICES, Voice
+    from tercet.arranging.key_advice import VOICES, Voice
     from tercet.theory import Pitch
 
     if text in VOICES:

@@ -37,7 +37,7 @@ class _Schemas(argparse.Action):
     """Prints where the schemas lie, and ends the command: no song is needed for it."""
 
     def __call__(self, parser: argparse.ArgumentParser, *_: object) -> None:
-        from tercet.song.schema import SCHEMA_FILES, schema_path
+        from tercet.song.settings import SCHEMA_FILES, schema_path
 
         for what, name in SCHEMA_FILES.items():
             put(f"{what}: {schema_path(name)}")

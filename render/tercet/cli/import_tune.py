@@ -13,7 +13,7 @@ from tercet.cli.talk import counted, put, say
 from tercet.errors import RequestError
 
 if TYPE_CHECKING:
-    from tercet.arranging.first_look import FirstLook
+    from tercet.arranging.advice import FirstLook
     from tercet.exchange import LeadSheet
     from tercet.song import Song
 
@@ -124,7 +124,7 @@ def _write(
     replace: bool = False,
     thorough: bool = True,
 ) -> tuple[str, ...]:
-    from tercet.arranging.first_look import first_look
+    from tercet.arranging.advice import first_look
     from tercet.exchange import imported_text
     from tercet.made_files import write_made
 

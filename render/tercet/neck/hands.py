@@ -17,14 +17,12 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 from functools import lru_cache
 from itertools import combinations
-from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
 
 from tercet.neck.shapes import SPAN_LIMIT_MM, fret_position_mm
 from tercet.theory import LAST_FRET
-
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
 
 __all__ = ["Hand", "HandLimits", "HandTable", "hand_table"]
 
@@ -124,8 +122,6 @@ def hand_table(limits: HandLimits, scale_length_mm: float) -> HandTable:
     scale_length_mm
         Nut to saddle.
     """
-    import numpy as np
-
     shapes = _shapes(
         min(limits.highest_fret, LAST_FRET), min(limits.widest_mm, SPAN_LIMIT_MM), scale_length_mm
     )
@@ -147,8 +143,6 @@ def hand_table(limits: HandLimits, scale_length_mm: float) -> HandTable:
 
 def _shapes(highest_fret: int, widest_mm: float, scale_length_mm: float) -> NDArray[np.int8]:
     """Return all shapes (n, 4) whose frets lie near enough to each other."""
-    import numpy as np
-
     shapes = np.indices((highest_fret + 1,) * 4, dtype=np.int8).reshape(4, -1).T
     lowest, highest = _lowest(shapes), shapes.max(axis=1)
     within = highest - lowest < np.where(lowest >= 5, 5, 4)
@@ -158,8 +152,6 @@ def _shapes(highest_fret: int, widest_mm: float, scale_length_mm: float) -> NDAr
 
 def _lowest(shapes: NDArray[np.int8]) -> NDArray[np.int8]:
     """Return the lowest pressed fret of each shape; 0 where all strings are open."""
-    import numpy as np
-
     lowest = np.where(shapes > 0, shapes, np.int8(99)).min(axis=1)
     return np.where(lowest == 99, np.int8(0), lowest)
 
@@ -168,24 +160,18 @@ def _span_mm(
     lowest: NDArray[np.int8], highest: NDArray[np.int8], scale_length_mm: float
 ) -> NDArray[np.float64]:
     """Return the distance between two frets; 0 where the lower one is the nut, which needs no finger."""
-    import numpy as np
-
     at_mm = np.array([fret_position_mm(fret, scale_length_mm) for fret in range(LAST_FRET + 1)])
     return np.where(lowest > 0, at_mm[highest] - at_mm[lowest], 0.0)
 
 
 def _finger_order(shapes: NDArray[np.int8]) -> NDArray[np.intp]:
     """Return for each shape its columns in the order in which fingers take them: by fret, then from the chin."""
-    import numpy as np
-
     rank = np.where(shapes > 0, shapes.astype(np.int16) * 4 + np.arange(4, dtype=np.int16), np.int16(1000))
     return np.argsort(rank, axis=1, kind="stable")
 
 
 def _set_one_by_one(shapes: NDArray[np.int8], count: int) -> tuple[NDArray[np.intp], NDArray[np.int8]]:
     """Return (rows, fingers) of the shapes with that many pressed strings, one finger a string."""
-    import numpy as np
-
     rows = np.flatnonzero((shapes > 0).sum(axis=1) == count)
     order = _finger_order(shapes[rows])
     sets = []
@@ -201,8 +187,6 @@ def _set_with_barre(
     shapes: NDArray[np.int8], barred: int, above: int
 ) -> tuple[NDArray[np.intp], NDArray[np.int8]]:
     """Return (rows, fingers) of the shapes with the index finger across `barred` strings and others above it."""
-    import numpy as np
-
     pressed = shapes > 0
     at_lowest = pressed & (shapes == _lowest(shapes)[:, None])
     first = np.argmax(at_lowest, axis=1)[:, None]
@@ -222,8 +206,6 @@ def _set_with_barre(
 
 def _columns(frets: NDArray[np.int8], fingers: NDArray[np.int8], scale_length_mm: float) -> HandTable:
     """Work out the columns that follow from frets and fingers."""
-    import numpy as np
-
     finger_string = np.full((len(frets), 4), -1, np.int8)
     finger_fret = np.full((len(frets), 4), -1, np.int8)
     for column in (3, 2, 1, 0):
@@ -251,8 +233,6 @@ def _columns(frets: NDArray[np.int8], fingers: NDArray[np.int8], scale_length_mm
 
 def _with_open_positions(table: HandTable, highest_fret: int) -> HandTable:
     """Return the table with the open shape once for each position that a hand can have."""
-    import numpy as np
-
     open_rows = np.flatnonzero(table.count == 0)
     positions = np.arange(2, max(highest_fret, 1) + 1, dtype=np.int8)
     rows = np.concatenate([np.arange(len(table)), np.repeat(open_rows, len(positions))])

@@ -15,17 +15,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
-from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tercet.neck.demands import COSTS, EASY_STRETCH_MM, Hands
 from tercet.neck.hands import Hand, HandLimits, HandTable, hand_table
 from tercet.neck.shapes import common_shape
 from tercet.theory import LAST_FRET, Chord
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
 
 __all__ = ["OPEN_HAND", "OverChord", "PricedHands", "hands_up_to", "priced_hands", "usual_order"]
 

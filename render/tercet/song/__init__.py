@@ -42,7 +42,7 @@ if TYPE_CHECKING:
     from tercet.song.class_file import ClassFile, class_schema, parse_class, read_class, read_class_beside
     from tercet.song.played import played_bars
     from tercet.song.reader import parse_song, read_song
-    from tercet.song.schema import song_schema
+    from tercet.song.settings import song_schema
     from tercet.song.transpose import drop_pins, transpose_song
     from tercet.song.visits import Measure, PlayedVisit, played_visits
     from tercet.song.writer import tidy_text, write_song
@@ -107,7 +107,7 @@ _LOADED_WHEN_USED = {
     "read_class": "tercet.song.class_file",
     "read_class_beside": "tercet.song.class_file",
     "read_song": "tercet.song.reader",
-    "song_schema": "tercet.song.schema",
+    "song_schema": "tercet.song.settings",
     "tidy_text": "tercet.song.writer",
     "transpose_song": "tercet.song.transpose",
     "write_song": "tercet.song.writer",

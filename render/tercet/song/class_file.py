@@ -11,7 +11,6 @@ from typing import Any
 
 from tercet.audio_formats import format_names
 from tercet.errors import ParameterError
-from tercet.song.entries import note_unknown, note_wrong
 from tercet.song.frame import Listing, Node, Text, read_frame
 from tercet.song.mistakes import CLASS_FILE, SlipError
 from tercet.song.model import OwnTrack, Players
@@ -20,7 +19,7 @@ from tercet.song.plain_text import read_text
 from tercet.song.reader import open_book
 from tercet.song.settings import PLAYERS, TUNING_SCHEMA, written_tuning
 from tercet.song.track_settings import TRACKS_SCHEMA
-from tercet.song.values import SPEED_SCHEMA, one_of, speeds_of, text_of, words_of
+from tercet.song.values import SPEED_SCHEMA, note_unknown, note_wrong, one_of, speeds_of, text_of, words_of
 from tercet.theory import Pitch, tuning_of
 
 __all__ = [

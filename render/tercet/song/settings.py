@@ -8,10 +8,10 @@ import textwrap
 from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
+from pathlib import Path
 from typing import Any, get_args
 
 from tercet.errors import ParameterError
-from tercet.song.entries import meant_name, note_unknown, note_wrong
 from tercet.song.frame import Listing, Mapping, Node
 from tercet.song.grammar import StrumWord, read_word
 from tercet.song.mistakes import MistakeBook, SlipError, nearest
@@ -19,7 +19,17 @@ from tercet.song.model import LAYERS, BetweenNotes, Dynamics, Feel, Meter, Playe
 from tercet.song.slips import explain_word
 from tercet.song.spelling import number_text, yaml_text
 from tercet.song.track_settings import TRACKS_SCHEMA, tracks_text
-from tercet.song.values import number_of, one_of, or_words, text_of, value_of, yes_or_no
+from tercet.song.values import (
+    meant_name,
+    note_unknown,
+    note_wrong,
+    number_of,
+    one_of,
+    or_words,
+    text_of,
+    value_of,
+    yes_or_no,
+)
 from tercet.theory import (
     DYNAMIC_MARKS,
     INSTRUMENTS,
@@ -40,7 +50,18 @@ from tercet.theory.limits import (
     TEMPO_RANGE,
 )
 
-__all__ = ["PLAYERS", "SETTINGS", "TUNING_SCHEMA", "Setting", "read_settings", "schema_of", "written_tuning"]
+__all__ = [
+    "PLAYERS",
+    "SCHEMA_FILES",
+    "SETTINGS",
+    "TUNING_SCHEMA",
+    "Setting",
+    "read_settings",
+    "schema_of",
+    "schema_path",
+    "song_schema",
+    "written_tuning",
+]
 
 PLAYERS: tuple[Players, ...] = get_args(Players)
 BETWEEN: tuple[BetweenNotes, ...] = get_args(BetweenNotes)
@@ -567,3 +588,32 @@ def schema_of(setting: Setting) -> dict[str, Any]:
     """Return what JSON Schema says of a setting's value, with its description."""
     copied: dict[str, Any] = json.loads(json.dumps(setting.schema))
     return {"description": setting.about, **copied}
+
+
+# ---- the schema
+
+
+SCHEMA_FILES = {"songs": "song.schema.json", "class files": "class.schema.json"}
+"""The published schemas, beside this module, and what each is for."""
+
+
+def schema_path(name: str) -> Path:
+    """Return where a published schema lies on this computer."""
+    return Path(__file__).with_name(name)
+
+
+def song_schema() -> dict[str, Any]:
+    """Return the schema, as JSON Schema draft 2020-12.
+
+    It says which settings there are and what their values look like. The rows of a section are text to it: what
+    is right in them only the reader knows.
+    """
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "Tercet arrangement file",
+        "description": "One song: its settings, and its music in rows.",
+        "type": "object",
+        "properties": {setting.name: schema_of(setting) for setting in SETTINGS},
+        "required": [setting.name for setting in SETTINGS if setting.required],
+        "additionalProperties": False,
+    }

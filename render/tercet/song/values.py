@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable, Collection, Mapping
 from fractions import Fraction
+from typing import Any
 
-from tercet.song.frame import Listing, Node, Text
+from tercet.song.frame import Entry, Listing, Node, Text
 from tercet.song.grammar import read_number
-from tercet.song.mistakes import SlipError, nearest
+from tercet.song.mistakes import MistakeBook, SlipError, nearest
 from tercet.song.model import Source
 from tercet.theory.limits import SPEED_RANGE, percent_range
 
 __all__ = [
     "SPEED_SCHEMA",
+    "meant_name",
+    "note_unknown",
+    "note_wrong",
     "number_of",
     "one_of",
     "or_words",
@@ -124,3 +129,38 @@ def yes_or_no(node: Node) -> bool:
     if text in ("no", "false", "off"):
         return False
     raise SlipError(f"must be yes or no (got {text})", "write yes, or leave the setting out")
+
+
+# ---- what is said of a setting that there isn't, and of a value that can't be read
+
+
+def meant_name(name: str, known: Collection[str], others: Mapping[str, str]) -> str:
+    """Return the setting that a name means: itself, another word for it, one that looks like it, or an empty text."""
+    return name if name in known else others.get(name.casefold()) or nearest(name, known)
+
+
+def note_unknown(entry: Entry, known: Collection[str], others: Mapping[str, str], book: MistakeBook) -> None:
+    """Note a setting that there isn't."""
+    name = entry.key.text
+    meant = meant_name(name, known, others)
+    mend = f"write {meant}:" if meant else "settings are " + ", ".join(known)
+    book.add(f"there is no setting `{name[:40]}`", entry.key.place, mend=mend)
+
+
+def note_wrong(
+    name: str, read: Callable[[Node], Any], entry: Entry, wrong: SlipError, book: MistakeBook
+) -> None:
+    """Note a value that can't be read; quotes from a word processor are the likeliest reason."""
+    mend = wrong.mend
+    value = entry.value
+    if isinstance(value, Text):
+        bare = value.text.strip("\"'“”„‘’«» ")
+        if bare != value.text:
+            try:
+                read(Text(bare, "", value.place))
+                mend = f"write {bare}, without the quotes"
+            except SlipError:
+                pass
+    empty = isinstance(value, Text) and not value.text and not value.style
+    place = entry.key.place if empty else value.place
+    book.add(wrong.message, wrong.place or place, name, mend)

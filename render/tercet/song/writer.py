@@ -3,22 +3,25 @@
 from __future__ import annotations
 
 import re
+from collections import abc
 from collections.abc import Iterator
 from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
+from tercet.errors import ParameterError
 from tercet.song.frame import Mapping, Text, read_frame
-from tercet.song.grammar import ChordWord, MarkWord, NoteWord, StrumWord, read_word
-from tercet.song.layout import LaidRow, lay_out
-from tercet.song.model import ChordSpan, Mark, Meter, Note, Row, RowName, Section, Song, Syllable
+from tercet.song.grammar import ChordWord, MarkWord, NoteWord, StrumWord, WordKind, read_word
+from tercet.song.mistakes import SlipError
+from tercet.song.model import ChordSpan, Mark, Meter, Note, Pin, Row, RowName, Section, Song, Source, Syllable
+from tercet.song.plain_text import split_lines
 from tercet.song.reader import open_book, parse_song
 from tercet.song.rows import KIND_OF_ROW, Blank, Cell, Comment, Part, WrittenRow, same_hyphen, take_apart
 from tercet.song.section import lines_of
 from tercet.song.settings import SETTINGS
-from tercet.song.spelling import word_text
+from tercet.song.spelling import LaidRow, lay_out, word_text
 
-__all__ = ["tidy_text", "write_song"]
+__all__ = ["pinned_text", "tidy_text", "write_song"]
 
 _BLOCK_SIGN = re.compile(r"[|>][-+0-9]{0,2}")
 _INDENT = 2
@@ -200,3 +203,64 @@ def _syllables(syllables: tuple[Syllable, ...]) -> str:
         else:
             text += syllable.text + ("-" if syllable.joined else " ")
     return " ".join(text.split())
+
+
+# ---- a fingering
+
+
+def pinned_text(
+    text: str,
+    pins: abc.Mapping[Source, Pin],
+    shapes: abc.Mapping[Source, tuple[int | None, ...]],
+    file: str = "song.yaml",
+) -> str:
+    """Return the text of an arrangement file with pins and chord shapes written in, tidied.
+
+    Parameters
+    ----------
+    text
+        What the file holds.
+    pins
+        By the place of a note in the text, as `tercet.song.Note.source` tells it. A pin that is there is replaced.
+    shapes
+        By the place of a chord: four frets, string 4 first, None for a string that is left out.
+    file
+        What to call it in messages.
+
+    Returns
+    -------
+    str
+        The same song with these pins. Comments, settings and the order of everything stay.
+
+    Raises
+    ------
+    SongError
+        The text has mistakes, or would have some with these pins.
+    ParameterError
+        No note or chord stands at a place.
+    """
+    lines = split_lines(text)
+    words = {place: _written(lines, place, "note", {"pin": pin}) for place, pin in pins.items()}
+    words |= {place: _written(lines, place, "chord", {"shape": shape}) for place, shape in shapes.items()}
+    # From right to left, so that places further left stay what they were.
+    for place in sorted(words, key=lambda place: (place.line, -place.column)):
+        line, start = lines[place.line - 1], place.column - 1
+        lines[place.line - 1] = line[:start] + words[place] + line[start + place.width :]
+    return tidy_text(("\r\n" if "\r\n" in text else "\n").join(lines), file)
+
+
+def _written(lines: list[str], place: Source, kind: WordKind, change: dict[str, Any]) -> str:
+    """Return the note or chord that stands at a place, changed."""
+    if not (1 <= place.line <= len(lines) and 1 <= place.column <= len(lines[place.line - 1])):
+        raise ParameterError(
+            f"a place must lie within the text (got line {place.line}, column {place.column})"
+        )
+    start = place.column - 1
+    text = same_hyphen(lines[place.line - 1][start : start + place.width])
+    try:
+        word = read_word(kind, text)
+    except SlipError:
+        raise ParameterError(
+            f"no {kind} stands at line {place.line}, column {place.column} (got {text!r})"
+        ) from None
+    return word_text(replace(word, **change))
