@@ -15,13 +15,13 @@ from itertools import compress, pairwise
 from tercet.arranging.arranger import song_tuning
 from tercet.arranging.fingering import Fingered, Shared, finger_tune, is_wanted, tune_cost
 from tercet.arranging.key_advice import ADVICE_COSTS, KeyAdvice, Sung, TuningAdvice, Voice, sung
-from tercet.arranging.off_neck import moves_onto
 from tercet.arranging.piece import Piece, piece_of, sized_for
-from tercet.arranging.reports import written_midi
+from tercet.arranging.problems import written_midi
 from tercet.arranging.tune import row_notes
 from tercet.errors import RequestError
 from tercet.neck import common_shape, has_note
 from tercet.neck.demands import LIMITS, Hands
+from tercet.neck.notes import moves_onto
 from tercet.neck.priced_hands import priced_hands
 from tercet.song import Note, Players, Song, drop_pins, played_bars, transpose_song
 from tercet.theory import LAST_FRET, TUNINGS, Chord, Key, Pitch, Tuning, spell, transpose_key

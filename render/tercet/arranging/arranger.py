@@ -12,10 +12,9 @@ from tercet.arranging.fill import fill_spaces
 from tercet.arranging.fingering import Fingered, finger_tune, tune_cost
 from tercet.arranging.model import Arrangement, Gesture, Part, Problem, StringNote
 from tercet.arranging.piece import Piece, piece_of
-from tercet.arranging.reports import off_neck_problems
-from tercet.arranging.simple import one_strum_a_bar, simple_song, single_notes
-from tercet.arranging.strums import strum_gestures
-from tercet.arranging.tune import TuneNote, row_notes
+from tercet.arranging.problems import off_neck_problems
+from tercet.arranging.strums import one_strum_a_bar, strum_gestures
+from tercet.arranging.tune import TuneNote, row_notes, single_notes
 from tercet.errors import RequestError
 from tercet.song import LAYERS, ChordSpan, Layer, Line, Meter, Note, Pin, Row, Section, Song, Visit
 from tercet.theory import Tuning, tuning_of
@@ -53,7 +52,8 @@ def arrange(song: Song, tuning: Tuning | None = None, *, simple: bool = False) -
         The song has no bars to play.
     """
     piece = piece_of(
-        simple_song(song) if simple else song, tuning if tuning is not None else song_tuning(song)
+        replace(song, players="beginner") if simple else song,
+        tuning if tuning is not None else song_tuning(song),
     )
     if not piece.bars:
         raise RequestError(f"{song.title} has no bars to play")

@@ -11,7 +11,7 @@ from tercet.arranging.choices import Stroke, single_strokes
 from tercet.arranging.fingering import Fingered, unreachable
 from tercet.arranging.model import Problem
 from tercet.arranging.piece import Piece, begun
-from tercet.arranging.reports import added_problem, left_out_problem, let_go_problem
+from tercet.arranging.problems import added_problem, left_out_problem, let_go_problem
 from tercet.arranging.tune import TuneNote, row_notes
 from tercet.neck.demands import Hands
 from tercet.neck.hands import Hand

@@ -15,7 +15,7 @@ from math import inf
 from tercet.arranging.chord_hands import Grips
 from tercet.arranging.model import Arrangement, Gesture, Problem
 from tercet.arranging.piece import Piece, begun, laid_out
-from tercet.arranging.reports import chord_problem
+from tercet.arranging.problems import chord_problem
 from tercet.arranging.strums import SlotAt, default_pattern, slots_of, strum_gesture
 from tercet.song import Bar, Meter, Slot, Song
 from tercet.theory import DYNAMIC_MARKS, STRUM_SIGNS

@@ -19,7 +19,7 @@ from tercet.arranging.choices import HEARD, Choices, Places, Question, Stroke, c
 from tercet.arranging.model import Problem
 from tercet.arranging.path import Changes, Step, cheapest_path, hurry
 from tercet.arranging.piece import Piece, begun
-from tercet.arranging.reports import high_problem, masked_problem, pin_problem, together_problem
+from tercet.arranging.problems import high_problem, masked_problem, pin_problem, together_problem
 from tercet.arranging.tune import SHORTEST_SPACE_PULSES, TuneNote
 from tercet.neck import Shape, has_note
 from tercet.neck.demands import HAND_RETURN_S, LIMITS

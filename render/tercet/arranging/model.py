@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Literal
@@ -10,7 +11,18 @@ from typing import Literal
 from tercet.song import Bar, Layer, Song, Source, bar_indices
 from tercet.theory import Tuning
 
-__all__ = ["Action", "Arrangement", "Audibility", "Gesture", "Part", "Problem", "StringNote", "sign_of"]
+__all__ = [
+    "Action",
+    "Arrangement",
+    "Audibility",
+    "Gesture",
+    "Part",
+    "Problem",
+    "StringNote",
+    "explained",
+    "moved_words",
+    "sign_of",
+]
 
 Action = Literal["roll", "single", "strum", "chop"]
 """What the right hand does."""
@@ -209,3 +221,28 @@ class Arrangement:
         from tercet.arranging.tab import tab_text
 
         return tab_text(self, bar_indices(bars, self.bars) if bars else None, width)
+
+
+_OCTAVES = {1: "an octave", 2: "two octaves", 3: "three octaves"}
+
+
+def moved_words(octaves: int) -> str:
+    """Return by how much a note is moved, in words: ``an octave higher``."""
+    far = _OCTAVES.get(abs(octaves), f"{abs(octaves)} octaves")
+    return f"{far} {'higher' if octaves > 0 else 'lower'}"
+
+
+def explained(arrangement: Arrangement) -> Iterator[str]:
+    """Yield what the signs of an arrangement mean, a sentence for each kind; nothing where there are none."""
+    kinds = Counter(
+        (note.sign, note.off_neck, note.fret is None)
+        for gesture in arrangement.gestures
+        for note in gesture.notes
+        if note.off_neck
+    )
+    for sign, octaves, empty in sorted(kinds):
+        if empty:
+            where = "below" if octaves > 0 else "above"
+            yield f"{sign} without a fret: no string has this note; it sounds as written, {where} the neck."
+        else:
+            yield f"{sign} behind a fret: {moved_words(octaves)} than written, where no string has the note."

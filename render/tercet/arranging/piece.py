@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from tercet.arranging.off_neck import onto_neck
+from tercet.neck import octaves_onto
 from tercet.neck.demands import LIMITS, Hands
-from tercet.song import Bar, ChordSpan, Layer, Measure, Song, played_bars, played_visits
-from tercet.theory import INSTRUMENTS, Instrument, Tuning, tuning_of
+from tercet.song import Bar, ChordSpan, Layer, Measure, Note, Song, played_bars, played_visits
+from tercet.theory import INSTRUMENTS, Instrument, Pitch, Tuning, tuning_of
 
 __all__ = [
     "ChordAt",
@@ -20,6 +20,7 @@ __all__ = [
     "begun",
     "chord_changes",
     "laid_out",
+    "onto_neck",
     "phrase_starts",
     "piece_of",
     "sized_for",
@@ -231,3 +232,46 @@ def phrase_starts(bars: Sequence[Bar]) -> tuple[Fraction, ...]:
         opening = [measure for measure in visit.measures if measure.opens_line]
         starts |= {measure.start_beat for measure in (opening[:1] if breaths else opening)} | breaths
     return tuple(sorted(starts))
+
+
+# ---- notes that no string has
+
+
+def onto_neck(bars: Iterable[Bar], tuning: Tuning, *, as_written: bool = False) -> tuple[Bar, ...]:
+    """Return bars as they are played on some strings: notes that none of them has are moved by octaves.
+
+    One rule for ear and eye: such a note is moved, by as few octaves as it takes, to where a string has it, and a sign
+    behind the fret says so. It is applied to the bars as played, before anything else is worked out, so that hands,
+    staff, tab and sound can't differ.
+
+    Parameters
+    ----------
+    bars
+        As `tercet.song.played_bars` gives them.
+    tuning
+        The strings.
+    as_written
+        Keep such notes at their pitch, and only mark them.
+    """
+    return tuple(_placed_bar(bar, tuning, as_written=as_written) for bar in bars)
+
+
+def _placed_bar(bar: Bar, tuning: Tuning, *, as_written: bool) -> Bar:
+    rows = (bar.melody, bar.between or ())
+    if not any(_off_neck(note, tuning) for row in rows for note in row):
+        return bar
+    melody, between = (tuple(_placed(note, tuning, as_written=as_written) for note in row) for row in rows)
+    return replace(bar, melody=melody, between=None if bar.between is None else between)
+
+
+def _off_neck(note: Note, tuning: Tuning) -> int:
+    return 0 if note.pitch is None else octaves_onto(tuning, note.pitch.midi)
+
+
+def _placed(note: Note, tuning: Tuning, *, as_written: bool) -> Note:
+    """Return a note where it is played."""
+    octaves = _off_neck(note, tuning)
+    pitch = note.pitch
+    if pitch is None or not octaves or as_written:
+        return replace(note, off_neck=octaves)
+    return replace(note, pitch=Pitch(pitch.letter, pitch.alter, pitch.octave + octaves), off_neck=octaves)

@@ -22,7 +22,7 @@ from tercet.arranging.fingering import Fingered
 from tercet.arranging.model import Gesture, Problem, StringNote
 from tercet.arranging.path import AT_EASE_S
 from tercet.arranging.piece import Piece, begun
-from tercet.arranging.reports import strum_problem
+from tercet.arranging.problems import strum_problem
 from tercet.arranging.tune import SHORTEST_SPACE_PULSES
 from tercet.neck import shape_midis
 from tercet.neck.demands import COSTS, LIMITS, Hands
@@ -34,7 +34,7 @@ from tercet.theory import STRUM_SIGNS, Chord
 __all__ = [
     "SlotAt",
     "default_pattern",
-    "one_strum_each",
+    "one_strum_a_bar",
     "slots_of",
     "strum_gesture",
     "strum_gestures",
@@ -193,7 +193,7 @@ def _in_time(
         yield from offers
 
 
-def one_strum_each(
+def _one_strum_each(
     offers: Iterable[Sequence[SlotAt]], fingered: Sequence[Fingered], piece: Piece
 ) -> tuple[Gesture, ...]:
     """Return one strum for each offer: at the first of its places where a hand can hold the chord beside the tune."""
@@ -387,3 +387,37 @@ def strums_worth_playing(
 def _change(name: str, gap_beat: Fraction | None, beat_s: float) -> float:
     """Return what a change of the right hand costs: its weight at half a second, more with less time."""
     return 0.0 if gap_beat is None else COSTS[name] * AT_EASE_S / (float(gap_beat) * beat_s)
+
+
+# ---- a part for beginners
+
+READY_S = 0.25
+"""Beginners strum between two pulses only where they have this long before and after."""
+
+
+def one_strum_a_bar(fingered: Sequence[Fingered], piece: Piece) -> tuple[Gesture, ...]:
+    """Return one down strum for each bar, where the tune leaves room for it.
+
+    That is the bar's first pulse on which no note of the tune begins. Where each pulse has a note, it is the first half
+    pulse without one, if there is time; and where the hand can't hold the chord beside the tune there, the next such
+    place. A bar without any, or without a chord, has no strum; nor has a pick-up.
+    """
+    onsets = frozenset(item.note.start_beat for item in fingered)
+    return _one_strum_each(
+        (list(_places(index, bar, onsets, piece)) for index, bar in enumerate(piece.bars)), fingered, piece
+    )
+
+
+def _places(index: int, bar: Bar, onsets: frozenset[Fraction], piece: Piece) -> Iterator[SlotAt]:
+    """Yield the places of a bar where nothing of the tune begins: pulses, then halves of pulses."""
+    if not bar.section_bar:
+        return
+    pulses = [piece.pulse_beat * place for place in range(piece.song.meter.pulses)]
+    halves = [beat + piece.part_beat for beat in pulses] if _has_time(piece) else []
+    for beat in (*pulses, *halves):
+        if beat < bar.pickup_from and bar.start_beat + beat not in onsets:
+            yield SlotAt(index, beat, bar.start_beat + beat, "d", written=False)
+
+
+def _has_time(piece: Piece) -> bool:
+    return float(piece.part_beat) * piece.beat_s >= READY_S

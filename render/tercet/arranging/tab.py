@@ -11,8 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-from tercet.arranging.model import Arrangement, Gesture
-from tercet.arranging.off_neck import explained
+from tercet.arranging.model import Arrangement, Gesture, explained
 from tercet.arranging.report import stroke_text
 from tercet.song import Bar, played_visits
 from tercet.song.spelling import shown_width

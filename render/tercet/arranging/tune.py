@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from tercet.arranging.piece import Piece, Spot
 from tercet.song import Note, Pin, Source
 from tercet.theory import Chord
 
-__all__ = ["SHORTEST_SPACE_PULSES", "TuneNote", "row_notes"]
+__all__ = ["SHORTEST_SPACE_PULSES", "TuneNote", "row_notes", "single_notes"]
 
 SHORTEST_SPACE_PULSES = 2
 """A space of the tune is filled with strums when it lasts at least this long."""
@@ -113,3 +113,10 @@ def _tune_note(piece: Piece, bar_index: int, note: Note, length_beat: Fraction) 
         source=note.source,
         off_neck=note.off_neck,
     )
+
+
+def single_notes(notes: Iterable[TuneNote]) -> Iterator[TuneNote]:
+    """Yield the notes of the tune, each to be played alone; pins that say so already are kept."""
+    for note in notes:
+        alone = note.pin is not None and note.pin.action == "alone"
+        yield note if alone else replace(note, pin=Pin("alone"), pin_of_part=True)

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from tercet.errors import ParameterError
 from tercet.theory import LAST_FRET, Key, Pitch, Tuning, spell
+from tercet.theory.limits import MOST_SEMITONES
 from tercet.theory.pitch import PITCH_CLASSES
 
 __all__ = [
@@ -16,6 +18,7 @@ __all__ = [
     "has_note",
     "in_key",
     "key_notes",
+    "moves_onto",
     "neck_note",
     "octaves_onto",
 ]
@@ -128,3 +131,13 @@ def _spelt(midi: int, key: Key) -> Pitch:
     letter = _LETTERS[(_LETTERS.index(key.letter) + steps.index(above)) % 7]
     alter = (midi - PITCH_CLASSES[letter] + 6) % 12 - 6
     return Pitch(letter, alter, (midi - alter - PITCH_CLASSES[letter]) // 12 - 1)
+
+
+def moves_onto(midis: Iterable[int], tuning: Tuning) -> tuple[int, ...]:
+    """Return the moves after which every one of some notes is on a string, in semitones, the smallest first.
+
+    Of two that are equally small the one up comes first; none goes beyond `MOST_SEMITONES`.
+    """
+    written = set(midis)
+    moves = sorted(range(-MOST_SEMITONES, MOST_SEMITONES + 1), key=lambda move: (abs(move), -move))
+    return tuple(move for move in moves if all(has_note(tuning, midi + move) for midi in written))

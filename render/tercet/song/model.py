@@ -108,7 +108,7 @@ class Note:
         Where it stands in the file; doesn't take part in comparison.
     off_neck
         By how many octaves it must be moved, as written, before a string has it: 0 on the neck, 1 below it. Known once
-        there are strings: see `tercet.arranging.off_neck`.
+        there are strings: see `tercet.arranging.piece.onto_neck`.
     """
 
     start_beat: Fraction

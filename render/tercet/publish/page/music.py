@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from tercet.arranging import Arrangement, Gesture, StringNote
-from tercet.arranging.off_neck import moved_words
+from tercet.arranging.model import moved_words
 from tercet.publish.page.markup import filled
 from tercet.publish.score.elements import GestureIds, ScoreLook
 from tercet.publish.score.engraving import Engraving, engrave_at, line_svgs

@@ -10,7 +10,7 @@ from urllib.parse import quote
 
 from tercet import __version__
 from tercet.arranging import Arrangement
-from tercet.arranging.off_neck import explained
+from tercet.arranging.model import explained
 from tercet.audio_formats import FORMATS
 from tercet.publish.page.kept_page import FOLDER
 from tercet.publish.page.markup import (

@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from tercet.arranging import Arrangement, Gesture, StringNote
-from tercet.arranging.off_neck import explained
+from tercet.arranging.model import explained
 from tercet.publish.paragraphs import fitted
 from tercet.publish.pictures.chord_diagram import first_fret, shape_grid
 from tercet.publish.pictures.handout_bars import HandoutLine, handout_lines

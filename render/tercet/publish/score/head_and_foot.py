@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from tercet.arranging import Arrangement
-from tercet.arranging.off_neck import explained
+from tercet.arranging.model import explained
 from tercet.publish.paragraphs import wrapped
 from tercet.publish.pictures.chord_diagram import ASPECT, chord_diagram
 from tercet.publish.pictures.legend import places

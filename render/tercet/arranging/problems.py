@@ -6,11 +6,11 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
 from tercet.arranging.choices import Stroke
-from tercet.arranging.model import Problem, sign_of
-from tercet.arranging.off_neck import moved_words, moves_onto
+from tercet.arranging.model import Problem, moved_words, sign_of
 from tercet.arranging.piece import Piece
 from tercet.arranging.tune import TuneNote
 from tercet.neck import has_note
+from tercet.neck.notes import moves_onto
 from tercet.song import Bar, ChordSpan
 from tercet.theory import LAST_FRET, TUNINGS, hz_of_midi, spell
 from tercet.theory.limits import MOST_SEMITONES
@@ -178,23 +178,15 @@ def let_go_problem(added: TuneNote, piece: Piece) -> Problem:
 
 def strum_problem(bar: Bar, span: ChordSpan) -> Problem:
     """Report a written strum that no hand can hold beside the tune."""
-    return Problem(
-        f"no hand can hold {span.chord} beside the tune; the written strum is left out",
-        bar.number,
-        bar.section,
-        "write another strum row or another chord",
-        span.source.line,
-        span.source.column,
-    )
+    message = f"no hand can hold {span.chord} beside the tune; the written strum is left out"
+    return _over_chord(bar, span, message, "write another strum row or another chord")
 
 
 def chord_problem(bar: Bar, span: ChordSpan) -> Problem:
     """Report a chord that no hand can hold, where the players do nothing but strum."""
-    return Problem(
-        f"no hand can hold {span.chord} in this tuning; where only chords are played it is left out",
-        bar.number,
-        bar.section,
-        "write another chord, or pin a shape",
-        span.source.line,
-        span.source.column,
-    )
+    message = f"no hand can hold {span.chord} in this tuning; where only chords are played it is left out"
+    return _over_chord(bar, span, message, "write another chord, or pin a shape")
+
+
+def _over_chord(bar: Bar, span: ChordSpan, message: str, remedy: str) -> Problem:
+    return Problem(message, bar.number, bar.section, remedy, span.source.line, span.source.column)
