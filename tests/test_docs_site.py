@@ -27,7 +27,7 @@ def test_the_pages_are_made_and_a_dead_link_is_found() -> None:
     assert done.returncode == 0, done.stderr[-3000:]
     assert "WARNING" not in done.stderr
     door = (PAGES / "reference" / "index.html").read_text(encoding="utf-8")
-    for name in tercet.__all__:
+    for name in set(tercet.__all__) - {"__version__"}:
         assert f'id="tercet.{name}"' in door, name
     for room in rooms():
         assert (PAGES / "reference" / f"{room}.html").stat().st_size > 20_000

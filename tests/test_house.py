@@ -112,7 +112,7 @@ def test_a_wrong_import_is_caught(tmp_path: Path, module: str, wrong: str, named
     path.write_text(path.read_text(encoding="utf-8") + f"\n{wrong}\n", encoding="utf-8")
     done = lint_imports(tmp_path)
     assert done.returncode == 1
-    assert ", 1 broken" in done.stdout
+    assert re.search(r"\d kept, [12] broken", done.stdout)
     assert re.search(rf"{named} is not allowed to import tercet\.", done.stdout)
 
 
@@ -158,9 +158,12 @@ def test_every_folder_of_code_is_a_package() -> None:
 
 @pytest.mark.parametrize("path", [p for p in MODULES if p.name != "__main__.py"], ids=module_name)
 def test_every_module_lists_what_it_offers(path: Path) -> None:
+    body = ast.parse(path.read_text(encoding="utf-8")).body
+    if path.name == "__init__.py" and [type(node) for node in body] == [ast.Expr]:
+        return  # it says what lives in the folder, and offers nothing itself
     listed = [
         ast.literal_eval(node.value)
-        for node in ast.parse(path.read_text(encoding="utf-8")).body
+        for node in body
         if isinstance(node, ast.Assign) and [ast.unparse(target) for target in node.targets] == ["__all__"]
     ]
     assert len(listed) == 1, "one __all__, written out"

@@ -1,11 +1,208 @@
-"""Tercet: one tune as three layers on four strings (melody, between, strums).
+r"""Tercet: one tune as three layers on four strings (melody, between, strums).
 
-The stages of the pipeline are plain functions, each from one frozen type to the next: `tercet.song.read_song`,
-`tercet.arranging.arrange`, `tercet.performing.lay_out` and `perform`, a `tercet.sound.Synthesiser`, `tercet.tracks`.
+This is the front door: the nouns and the verbs of the pipeline, a name each, loaded with its room when it is first
+asked for. Importing the package itself does nothing else: no probing, no files, no heavy libraries.
 
-Importing this package does nothing else: no probing, no files, no heavy libraries.
+>>> import tercet
+>>> song = tercet.parse_song("title: One Bar\nmeter: 2/4\nsections:\n  a: |\n    chords C\n    melody C5 E\n")
+>>> take = tercet.perform(tercet.arrange(song, players="beginner"))
+>>> {note.layer for note in take.notes} <= {"melody", "between", "strums"}
+True
 """
 
-__all__ = ["__version__"]
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from tercet.arranging import Arrangement, Gesture, Problem, StringNote
+    from tercet.arranging.key_advice import KeyAdvice
+    from tercet.errors import (
+        OutputError,
+        OutsideError,
+        ParameterError,
+        RequestError,
+        SongError,
+        SoundFontError,
+        SynthesiserError,
+        TercetError,
+    )
+    from tercet.exchange import TuneError
+    from tercet.front_door import (
+        ImportedTune,
+        Sheet,
+        advise,
+        arrange,
+        export,
+        handout,
+        import_tune,
+        perform,
+        sheet,
+        transpose,
+    )
+    from tercet.kit import Event, KitOptions, OptionError, PlayOptions
+    from tercet.kit.kits import KitResult, make_kit
+    from tercet.kit.one_track import OneTrack, make_track
+    from tercet.kit.pages import PageOptions, PagesResult
+    from tercet.kit.pages import make_pages as page
+    from tercet.performing import Take, TakeNote
+    from tercet.song import Song, parse_song, read_song, write_song
+    from tercet.sound.soundfont_choice import Sound
+    from tercet.sound.stems import Audio, Stems
+    from tercet.theory import Chord, Key, Pitch, Tuning
+    from tercet.tracks.in_memory import synthesise, track
+    from tercet.tracks.practice_forms import TrackOptions
+
+__all__ = [
+    "Arrangement",
+    "Audio",
+    "Chord",
+    "Event",
+    "Gesture",
+    "ImportedTune",
+    "Key",
+    "KeyAdvice",
+    "KitOptions",
+    "KitResult",
+    "OneTrack",
+    "OptionError",
+    "OutputError",
+    "OutsideError",
+    "PageOptions",
+    "PagesResult",
+    "ParameterError",
+    "Pitch",
+    "PlayOptions",
+    "Problem",
+    "RequestError",
+    "Sheet",
+    "Song",
+    "SongError",
+    "Sound",
+    "SoundFontError",
+    "Stems",
+    "StringNote",
+    "SynthesiserError",
+    "Take",
+    "TakeNote",
+    "TercetError",
+    "TrackOptions",
+    "TuneError",
+    "Tuning",
+    "__version__",
+    "advise",
+    "arrange",
+    "export",
+    "handout",
+    "import_tune",
+    "make_kit",
+    "make_track",
+    "page",
+    "parse_song",
+    "perform",
+    "read_song",
+    "sheet",
+    "synthesise",
+    "track",
+    "transpose",
+    "write_song",
+]
 
 __version__ = "0.2.0"
+
+_ROOMS = {
+    "tercet.arranging": (
+        "Arrangement",
+        "Gesture",
+        "Problem",
+        "StringNote",
+    ),
+    "tercet.arranging.key_advice": ("KeyAdvice",),
+    "tercet.errors": (
+        "OutputError",
+        "OutsideError",
+        "ParameterError",
+        "RequestError",
+        "SongError",
+        "SoundFontError",
+        "SynthesiserError",
+        "TercetError",
+    ),
+    "tercet.exchange": ("TuneError",),
+    "tercet.front_door": (
+        "ImportedTune",
+        "Sheet",
+        "advise",
+        "arrange",
+        "export",
+        "handout",
+        "import_tune",
+        "perform",
+        "sheet",
+        "transpose",
+    ),
+    "tercet.kit": (
+        "Event",
+        "KitOptions",
+        "OptionError",
+        "PlayOptions",
+    ),
+    "tercet.kit.kits": (
+        "KitResult",
+        "make_kit",
+    ),
+    "tercet.kit.one_track": (
+        "OneTrack",
+        "make_track",
+    ),
+    "tercet.kit.pages": (
+        "PageOptions",
+        "PagesResult",
+        "page",
+    ),
+    "tercet.performing": (
+        "Take",
+        "TakeNote",
+    ),
+    "tercet.song": (
+        "Song",
+        "parse_song",
+        "read_song",
+        "write_song",
+    ),
+    "tercet.sound.soundfont_choice": ("Sound",),
+    "tercet.sound.stems": (
+        "Audio",
+        "Stems",
+    ),
+    "tercet.theory": (
+        "Chord",
+        "Key",
+        "Pitch",
+        "Tuning",
+    ),
+    "tercet.tracks.in_memory": (
+        "synthesise",
+        "track",
+    ),
+    "tercet.tracks.practice_forms": ("TrackOptions",),
+}
+"""Where each name comes from."""
+
+_OTHERWISE = {"page": "make_pages"}
+"""Names that are others in their room."""
+
+
+def __getattr__(name: str) -> object:
+    """Load a name's room when the name is first asked for."""
+    for room, names in _ROOMS.items():
+        if name in names:
+            found: object = getattr(import_module(room), _OTHERWISE.get(name, name))
+            globals()[name] = found
+            return found
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return __all__

@@ -9,9 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from tercet.arranging.key_advice import ADVICE_COSTS
+from tercet.arranging.key_advice import ADVICE_COSTS, voice_named
 from tercet.cli.advice_text import _number
-from tercet.cli.advise import voice_of
 from tercet.errors import RequestError
 from tercet.kit.options import tunings_of
 from tercet.theory import TUNINGS
@@ -224,7 +223,7 @@ def test_json_without_tunings_ranks_each_by_itself(gate: Path, tercet: Run) -> N
         (["--voice", "soprano"], "or a range such as A3-D5 (got 'soprano')"),
         (["--voice", "A3-D5-F5"], "or a range such as A3-D5"),
         (["--voice", ""], "or a range such as A3-D5"),
-        (["--voice", "D5-A3"], "--voice: the range D5-A3 is upside down; write A3-D5"),
+        (["--voice", "D5-A3"], "--voice: the range D5-A3 is upside down: write A3-D5"),
     ],
 )
 def test_slips_are_explained(options: list[str], told: str, gate: Path, tercet: Run) -> None:
@@ -265,10 +264,10 @@ def test_tunings_are_read_each_once() -> None:
 
 
 def test_a_range_of_one_note_is_a_voice_and_dashes_are_alike() -> None:
-    assert str(voice_of("bb3–D5").lowest) == "Bb3"
-    assert voice_of("A3-A3").lowest == voice_of("A3-A3").highest
+    assert str(voice_named("bb3–D5").lowest) == "Bb3"
+    assert voice_named("A3-A3").lowest == voice_named("A3-A3").highest
     with pytest.raises(RequestError, match="upside down"):
-        voice_of("A3-G#3")
+        voice_named("A3-G#3")
 
 
 def test_the_page_about_arranging_shows_what_is_printed(gate: Path, tercet: Run) -> None:

@@ -268,3 +268,25 @@ def test_no_more_workers_are_got_ready_than_there_will_be_jobs(tmp_path: Path) -
         pool.get_ready(Job(visit, Visit(tmp_path, "ready"), "ready"), 1)
         wait_until(lambda: len(marks(tmp_path)) == 1)
     assert len(marks(tmp_path)) == 1
+
+
+def test_a_script_needs_no_guard(tmp_path: Path) -> None:
+    """Workers load what their jobs name and leave alone the program that asks, which would start all over in each."""
+    script = tmp_path / "script.py"
+    script.write_text(
+        "from tercet.jobs import run_jobs\n"
+        "from tercet.jobs.pool import Pool\n"
+        "from tests.jobs.work import jobs_of, square\n"
+        "with Pool(2) as pool:\n"
+        "    print(sorted(outcome.result for outcome in run_jobs(jobs_of(square, 2, 3, 4), pool)))\n",
+        encoding="utf-8",
+    )
+    paths = os.pathsep.join([str(ROOT), str(ROOT / "render")])
+    done = subprocess.run(
+        [sys.executable, script],
+        env={**os.environ, "PYTHONPATH": paths},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert (done.stdout, done.stderr) == ("[4, 9, 16]\n", "")

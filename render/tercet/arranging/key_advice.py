@@ -6,9 +6,10 @@ from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from tercet.errors import ParameterError, RequestError
 from tercet.theory import Key, Pitch, Tuning
 
-__all__ = ["ADVICE_COSTS", "VOICES", "KeyAdvice", "Sung", "TuningAdvice", "Voice", "sung"]
+__all__ = ["ADVICE_COSTS", "VOICES", "KeyAdvice", "Sung", "TuningAdvice", "Voice", "sung", "voice_named"]
 
 ADVICE_COSTS: dict[str, float] = {
     "hands": 1.0,
@@ -181,6 +182,21 @@ VOICES: dict[str, Voice] = {
 """Voices of a class. The usual ranges of a choir are soprano C4 to A5, alto F3 to D5, tenor B2 to G4 and bass E2 to E4.
 Men sing an octave below women, so *low* is what alto and bass share, F3 to D5, and *high* is what soprano and tenor
 share, C4 to G5; less a tone at both ends, since a class is no choir."""
+
+
+def voice_named(text: str) -> Voice:
+    """Read ``low``, ``high`` or a range such as ``A3-D5``; `RequestError` for anything else."""
+    if text in VOICES:
+        return VOICES[text]
+    ends = [part.strip() for part in text.replace("–", "-").split("-")]
+    try:
+        low, high = (Pitch.parse(end[:1].upper() + end[1:]) for end in ends)
+    except (ParameterError, ValueError):
+        known = ", ".join(f"{name} ({voice.lowest} to {voice.highest})" for name, voice in VOICES.items())
+        raise RequestError(f"--voice must be {known} or a range such as A3-D5 (got {text!r})") from None
+    if high.midi < low.midi:
+        raise RequestError(f"--voice: the range {low}-{high} is upside down: write {high}-{low}")
+    return Voice(f"{low}-{high}", low, high)
 
 
 @dataclass(frozen=True, slots=True)

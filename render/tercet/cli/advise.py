@@ -13,12 +13,10 @@ from tercet.cli.advice_text import (
     legend_text,
     lines_text,
     others_text,
-    range_text,
     tuning_text,
 )
 from tercet.cli.options import add_as_written_option, add_players_option, options_of, read_by
 from tercet.cli.talk import put, put_json
-from tercet.errors import ParameterError, RequestError
 
 if TYPE_CHECKING:
     from tercet.arranging.key_advice import KeyAdvice, Voice
@@ -55,34 +53,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="print everything as JSON, for programs")
 
 
-def voice_of(text: str) -> Voice:
-    """Read ``low``, ``high`` or a range such as ``A3-D5``; `RequestError` for anything else."""
-    from tercet.arranging.key_advice import VOICES, Voice
-    from tercet.theory import Pitch
-
-    if text in VOICES:
-        return VOICES[text]
-    ends = [part.strip() for part in text.replace("–", "-").split("-")]
-    try:
-        low, high = (Pitch.parse(end[:1].upper() + end[1:]) for end in ends)
-    except (ParameterError, ValueError):
-        known = ", ".join(f"{name} ({range_text(v.lowest, v.highest)})" for name, v in VOICES.items())
-        raise RequestError(f"--voice must be {known} or a range such as A3-D5 (got {text!r})") from None
-    if high.midi < low.midi:
-        raise RequestError(f"--voice: the range {low}-{high} is upside down; write {high}-{low}")
-    return Voice(f"{low}-{high}", low, high)
-
-
 def run(arguments: argparse.Namespace) -> int:
     """Advise on one song."""
     from tercet.arranging import song_tuning
     from tercet.arranging.advice import advise, advise_each
+    from tercet.arranging.key_advice import voice_named
     from tercet.arranging.line_shapes import line_shapes
     from tercet.kit import KitOptions
     from tercet.song import read_song
     from tercet.theory import TUNINGS
 
-    voice = voice_of(arguments.voice) if arguments.voice is not None else None
+    voice = voice_named(arguments.voice) if arguments.voice is not None else None
     asked = options_of(KitOptions, arguments, players=()).exact_tunings
     song = read_song(arguments.song)
     song = replace(song, as_written=song.as_written or arguments.as_written)

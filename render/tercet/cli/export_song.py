@@ -3,18 +3,14 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from tercet.cli.options import add_arranging_options, add_replace_option, play_options
 from tercet.cli.talk import put, say, say_event
-from tercet.errors import RequestError
 
 if TYPE_CHECKING:
     from tercet.arranging import Arrangement
-
-    _Export = tuple[bytes, tuple[str, ...]]
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
 
@@ -40,27 +36,18 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Export one song."""
+    from tercet.front_door import check_may_export, export
     from tercet.kit.ready import arranged, tell_off_neck
-    from tercet.made_files import check_may_make, write_made
     from tercet.song import read_song
 
     path = Path(arguments.output)
-    ending = path.suffix.lower()
-    if ending not in _KINDS:
-        known = " ".join(_KINDS)
-        raise RequestError(
-            f"{path} ends in {ending or 'nothing'}: the endings that can be exported are {known}"
-        )
-    if arguments.plain and _KINDS[ending] is not _midi:
-        raise RequestError(f"--plain is for MIDI, and {path} isn't: leave --plain out, or end FILE in .mid")
-    check_may_make(path, replace=arguments.replace)
+    check_may_export(path, plain=arguments.plain, replace=arguments.replace)
     arrangement = arranged(read_song(arguments.song), play_options(arguments), say_event)
-    if arguments.plain or ending == ".abc":
+    if arguments.plain or path.suffix.lower() == ".abc":
         _say_unmoved(arrangement, path)
     else:
         tell_off_neck(arrangement, say_event)
-    data, remarks = _KINDS[ending](arrangement, plain=arguments.plain)
-    write_made(path, data, maker=NAME, replace=arguments.replace)
+    remarks = export(arrangement, path, plain=arguments.plain, replace=arguments.replace)
     put(path)
     for remark in remarks:
         say(f"- {remark}")
@@ -77,40 +64,3 @@ def _say_unmoved(arrangement: Arrangement, path: Path) -> None:
             else f"{moved} pitches that no string has keep their"
         )
         say(f"{path} holds the song as written: {kept} octave there, and the class plays another")
-
-
-def _musicxml(arrangement: Arrangement, *, plain: bool) -> _Export:  # noqa: ARG001 - of one form with the others
-    from tercet.exchange.musicxml import musicxml_bytes
-
-    return musicxml_bytes(arrangement)
-
-
-def _abc(arrangement: Arrangement, *, plain: bool) -> _Export:  # noqa: ARG001
-    from tercet.exchange.abc import abc_bytes
-
-    return abc_bytes(arrangement.song)
-
-
-def _midi(arrangement: Arrangement, *, plain: bool) -> _Export:
-    if plain:
-        from tercet.exchange.midi import plain_midi_bytes
-
-        return plain_midi_bytes(arrangement.song)
-    from tercet.kit import PlayOptions
-    from tercet.performing import lay_out, perform
-    from tercet.performing.midi import midi_bytes
-
-    timeline = lay_out(arrangement, count_in_bars=PlayOptions().counted_in(arrangement.song))
-    return midi_bytes(arrangement, perform(arrangement, timeline)), ()
-
-
-def _text(arrangement: Arrangement, *, plain: bool) -> _Export:  # noqa: ARG001
-    from tercet.arranging.tab import tab_text
-
-    return f"{arrangement.song.title}\n\n{tab_text(arrangement)}".encode(), ()
-
-
-_KINDS: dict[str, Callable[..., _Export]] = {
-    ".musicxml": _musicxml, ".xml": _musicxml, ".abc": _abc, ".mid": _midi, ".txt": _text,
-}  # fmt: skip
-"""What writes a file of each ending: bytes, and what couldn't be said in them."""

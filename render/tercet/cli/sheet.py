@@ -20,8 +20,6 @@ DESCRIPTION = (
     "used, large enough to be photographed from the board; what doesn't fit on one goes on in FILE-2.png and so on."
 )
 
-_ENDINGS = (".pdf", ".svg")
-
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
@@ -43,31 +41,26 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Put one song on paper."""
-    from tercet.kit.on_paper import make_handout, sheet_bytes
+    from tercet.front_door import check_may_print, handout, sheet
     from tercet.kit.ready import arranged, tell_off_neck
-    from tercet.made_files import write_made
     from tercet.publish import picture_maker
     from tercet.song import read_song
 
     path = Path(arguments.output)
     paper = _paper(arguments)
+    mirrored, replace = arguments.left_handed, arguments.replace
     if arguments.handout:
         picture_maker(path)
     else:
-        _refuse(path, replace=arguments.replace)
+        check_may_print(path, replace=replace)
     arrangement = arranged(read_song(arguments.song), play_options(arguments), say_event)
     tell_off_neck(arrangement, say_event)
-    mirrored, replace = arguments.left_handed, arguments.replace
     if arguments.handout:
-        for written in make_handout(arrangement, path, say_event, left_handed=mirrored, replace=replace):
+        for written in handout(arrangement, path, say_event, left_handed=mirrored, replace=replace):
             put(written)
         return 0
-    ending = path.suffix.lower()
-    data = sheet_bytes(
-        arrangement, ending, say_event, paper=paper, large=arguments.large, left_handed=mirrored
-    )
-    write_made(path, data, maker=NAME, replace=replace)
-    put(path)
+    printed = sheet(arrangement, paper=paper, large=arguments.large, left_handed=mirrored)
+    put(printed.write(path, say_event, replace=replace))
     return 0
 
 
@@ -84,17 +77,3 @@ def _paper(arguments: argparse.Namespace) -> str:
     if arguments.handout and (arguments.large or arguments.paper):
         raise RequestError("--handout is a picture of its own: leave --large and --paper out")
     return paper_named(arguments.paper or USUAL_PAPER)
-
-
-def _refuse(path: Path, *, replace: bool) -> None:
-    """Refuse a file that can't be written, before any song is read."""
-    from tercet.made_files import check_may_make
-
-    ending = path.suffix.lower()
-    if ending not in _ENDINGS:
-        handout = ", or say --handout for a picture" if ending == ".png" else ""
-        raise RequestError(
-            f"{path} ends in {ending or 'nothing'}: a sheet's name ends in {' or '.join(_ENDINGS)}, "
-            f"such as {path.stem or 'sheet'}.pdf{handout}"
-        )
-    check_may_make(path, replace=replace)

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import os
 import signal
+import sys
 import threading
 import time
 from collections.abc import Iterator
@@ -17,7 +18,7 @@ from concurrent.futures import BrokenExecutor, Future, ProcessPoolExecutor
 from contextlib import contextmanager, suppress
 from multiprocessing import get_context, parent_process
 from multiprocessing.connection import Connection, wait
-from types import FrameType
+from types import FrameType, ModuleType
 from typing import Any
 
 from tercet.errors import WorkplaceError
@@ -92,7 +93,7 @@ class Pool(Workplace):
         """Give a packed job to the next free worker; start one if there are too few."""
         executor = self._executor or self._open()
         try:
-            with _interrupts_held_back():
+            with _interrupts_held_back(), _program_left_out():
                 return executor.submit(work, package)
         except OSError as error:
             raise WorkplaceError(
@@ -146,6 +147,20 @@ def _interrupts_held_back() -> Iterator[None]:
         yield
     finally:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+@contextmanager
+def _program_left_out() -> Iterator[None]:
+    """Let a process that may be started know nothing of the program that runs here: jobs name the modules they need.
+
+    It would run the program's file again, which starts all over where a script isn't guarded by its ``__name__``.
+    """
+    program = sys.modules["__main__"]
+    sys.modules["__main__"] = ModuleType("__main__")
+    try:
+        yield
+    finally:
+        sys.modules["__main__"] = program
 
 
 # ---- a worker's side
