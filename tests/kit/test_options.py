@@ -13,7 +13,7 @@ import pytest
 from tercet.errors import ParameterError, RequestError
 from tercet.kit import Event, KitOptions, OptionError, PlayOptions
 from tercet.kit.one_track import OneTrack
-from tercet.kit.options import with_class
+from tercet.kit.options import tunings_of, with_class
 from tercet.kit.pages import PageOptions
 from tercet.kit.sources import own_tracks_of, sources_of
 from tercet.song import ClassFile, parse_class, parse_song
@@ -45,9 +45,9 @@ def test_where_nobody_says() -> None:
 
 def test_the_class_says() -> None:
     found = with_class(KitOptions(), CLASS)
-    assert [tuning.name for tuning in found.exact_tunings] == ["low-g", "custom"]
+    assert [str(tuning.name) for tuning in tunings_of(found.tunings)] == ["low-g", "custom"]
     assert found.players == ("beginner", "improving")
-    assert found.exact_speeds == (Fraction(3, 5), Fraction(1))
+    assert found.speeds == (Fraction(3, 5), Fraction(1))
     assert found.formats == ("mp3", "ogg")
 
 
@@ -105,7 +105,7 @@ def test_speeds_are_one_value_however_they_are_written(speeds: Any) -> None:
     ],
 )
 def test_tunings_are_one_value_however_they_are_written(tunings: Any) -> None:
-    assert [tuning.name for tuning in KitOptions(tunings=tunings).exact_tunings] == [
+    assert [tuning.name for tuning in tunings_of(KitOptions(tunings=tunings).tunings)] == [
         "high-g",
         "low-g",
         "custom",

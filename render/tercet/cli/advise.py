@@ -15,7 +15,7 @@ from tercet.cli.advice_text import (
     others_text,
     tuning_text,
 )
-from tercet.cli.options import add_as_written_option, add_players_option, options_of, read_by
+from tercet.cli.options import add_options, options_of, read_by
 from tercet.cli.talk import put, put_json
 
 if TYPE_CHECKING:
@@ -38,7 +38,7 @@ DESCRIPTION = (
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
-    parser.add_argument("song", metavar="SONG", help="arrangement file")
+    add_options(parser, "song")
     parser.add_argument(
         "--tuning",
         dest="tunings",
@@ -47,9 +47,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="A,B",
         help="tunings that play together: high-g, low-g, baritone, or four notes such as A4,D4,F#4,B4",
     )
-    add_players_option(parser)
+    add_options(parser, "--players")
     parser.add_argument("--voice", metavar="RANGE", help="who sings: low, high, or a range such as A3-D5")
-    add_as_written_option(parser)
+    add_options(parser, "--as-written")
     parser.add_argument("--json", action="store_true", help="print everything as JSON, for programs")
 
 
@@ -60,11 +60,12 @@ def run(arguments: argparse.Namespace) -> int:
     from tercet.arranging.key_advice import voice_named
     from tercet.arranging.line_shapes import line_shapes
     from tercet.kit import KitOptions
+    from tercet.kit.options import tunings_of
     from tercet.song import read_song
     from tercet.theory import TUNINGS
 
     voice = voice_named(arguments.voice) if arguments.voice is not None else None
-    asked = options_of(KitOptions, arguments, players=()).exact_tunings
+    asked = tunings_of(options_of(KitOptions, arguments, players=()).tunings)
     song = read_song(arguments.song)
     song = replace(song, as_written=song.as_written or arguments.as_written)
     own = song_tuning(song)

@@ -9,7 +9,7 @@ from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from tercet.cli.options import add_arranging_options, add_replace_option, play_options
+from tercet.cli.options import ARRANGING, add_options, play_options
 from tercet.cli.talk import counted, put, put_json, say, say_event
 from tercet.errors import RequestError, SongError, TercetError
 
@@ -46,7 +46,7 @@ class _Schemas(argparse.Action):
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
-    parser.add_argument("songs", metavar="SONG", nargs="+", help="arrangement files")
+    add_options(parser, "songs")
     parser.add_argument("--tab", action="store_true", help="show the arrangement as a tab of four lines, too")
     parser.add_argument(
         "--picture",
@@ -60,8 +60,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         nargs=0,
         help="print where the JSON Schemas of song and class files lie, for your editor",
     )
-    add_arranging_options(parser)
-    add_replace_option(parser)
+    add_options(parser, *ARRANGING, "--replace")
 
 
 def run(arguments: argparse.Namespace) -> int:

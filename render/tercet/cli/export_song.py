@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tercet.cli.options import add_arranging_options, add_replace_option, play_options
+from tercet.cli.options import ARRANGING, add_options, play_options
 from tercet.cli.talk import put, say, say_event
 
 if TYPE_CHECKING:
@@ -25,13 +25,13 @@ DESCRIPTION = (
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
-    parser.add_argument("song", metavar="SONG", help="arrangement file")
+    add_options(parser, "song")
     parser.add_argument("-o", "--output", metavar="FILE", required=True, help="file to write")
-    add_arranging_options(parser)
+    add_options(parser, *ARRANGING)
     parser.add_argument(
         "--plain", action="store_true", help="MIDI as written, not as performed, for programs that draw notes"
     )
-    add_replace_option(parser)
+    add_options(parser, "--replace")
 
 
 def run(arguments: argparse.Namespace) -> int:

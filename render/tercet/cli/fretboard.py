@@ -6,13 +6,12 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tercet.cli.options import add_as_written_option, add_replace_option, add_tuning_option, play_options
-from tercet.cli.talk import put, say, say_event
+from tercet.cli.options import SHARED, add_options, play_options
+from tercet.cli.talk import put, say_event
 from tercet.errors import RequestError
 
 if TYPE_CHECKING:
     from tercet.publish import FretboardMap
-    from tercet.song import Song
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
 
@@ -30,17 +29,18 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("song", metavar="SONG", nargs="?", help="arrangement file whose tune is mapped")
     parser.add_argument("-o", "--output", metavar="FILE", required=True, help="file to write")
     parser.add_argument("--key", metavar="KEY", help='such as "A minor" (default: the song\'s)')
-    add_tuning_option(parser, "; default: the song's, or high-g")
-    add_as_written_option(parser)
+    tuning = f"{SHARED['--tuning']['help']}; default: the song's, or high-g"
+    add_options(parser, "--tuning", help=tuning)
+    add_options(parser, "--as-written")
     parser.add_argument(
         "--frets", metavar="N", type=int, help="frets that are drawn (default 12, or more if needed)"
     )
     parser.add_argument(
         "--blank", action="store_true", help="empty rings instead of notes, for a class to fill in"
     )
-    parser.add_argument("--left-handed", action="store_true", help="mirror the neck: the nut on the right")
+    add_options(parser, "--left-handed", help="mirror the neck: the nut on the right")
     parser.add_argument("--paper", metavar="NAME", default="A4", help="of a PDF: A4 (default) or Letter")
-    add_replace_option(parser)
+    add_options(parser, "--replace")
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -62,6 +62,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _asked(arguments: argparse.Namespace) -> FretboardMap:
     """Return what is to be mapped."""
+    from tercet.kit.on_paper import map_of_song
     from tercet.publish import USUAL_FRETS, FretboardMap
     from tercet.song import read_song
     from tercet.theory import parse_key, tuning_named
@@ -72,39 +73,19 @@ def _asked(arguments: argparse.Namespace) -> FretboardMap:
         )
     _check_frets(arguments.frets)
     key = parse_key(arguments.key) if arguments.key else None
+    mirrored, blank = arguments.left_handed, arguments.blank
     if arguments.song is not None:
-        return _of_song(read_song(arguments.song), arguments)
+        song, options = read_song(arguments.song), play_options(arguments)
+        return map_of_song(
+            song, options, say_event, key=key, frets=arguments.frets, blank=blank, left_handed=mirrored
+        )
     return FretboardMap(
         key,
         play_options(arguments).strings or tuning_named("high-g"),
         arguments.frets or USUAL_FRETS,
         str(key) if key else "The neck",
-        blank=arguments.blank,
-        left_handed=arguments.left_handed,
-    )
-
-
-def _of_song(song: Song, arguments: argparse.Namespace) -> FretboardMap:
-    """Return the map of a song's tune."""
-    from tercet.kit.ready import arranged, tell_off_neck
-    from tercet.publish import FretboardMap, frets_for, tune_places
-    from tercet.theory import parse_key
-
-    arrangement = arranged(song, play_options(arguments), say_event)
-    song = arrangement.song
-    tell_off_neck(arrangement, say_event)
-    places = tune_places(arrangement)
-    needed = frets_for(places)
-    if arguments.frets and any(fret > arguments.frets for _, fret in places):
-        say(f"the tune goes up to fret {needed}: with --frets {arguments.frets} a part of it isn't shown")
-    return FretboardMap(
-        parse_key(arguments.key) if arguments.key else song.key,
-        arrangement.tuning,
-        arguments.frets or needed,
-        song.title,
-        places,
-        arguments.blank,
-        arguments.left_handed,
+        blank=blank,
+        left_handed=mirrored,
     )
 
 

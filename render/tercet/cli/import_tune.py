@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tercet.cli.options import add_replace_option
+from tercet.cli.options import add_options
 from tercet.cli.talk import counted, put, say
 from tercet.errors import RequestError
 
@@ -60,7 +60,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="propose plain chords for a tune that has none; comments in the file mark them",
     )
     parser.add_argument("--voice", metavar="VOICE", default="", help="the voice with the tune, by its name")
-    add_replace_option(parser)
+    add_options(parser, "--replace")
 
 
 def run(arguments: argparse.Namespace) -> int:

@@ -7,15 +7,8 @@ from collections.abc import Sequence
 from typing import Any
 
 from tercet.audio_formats import format_names
-from tercet.cli.options import (
-    add_performance_options,
-    add_replace_option,
-    add_track_options,
-    add_verify_option,
-    kit_options,
-    read_by,
-)
-from tercet.cli.progress import add_progress_option, listening
+from tercet.cli.options import PLAYING, add_options, kit_options, read_by
+from tercet.cli.progress import listening
 from tercet.cli.talk import put, say_event
 from tercet.errors import RequestError
 
@@ -75,11 +68,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--cluster", metavar="ADDRESS", help="a Dask cluster to use instead, such as tcp://10.0.0.5:8786"
     )
-    add_verify_option(parser)
-    add_replace_option(parser)
-    add_track_options(parser)
-    add_performance_options(parser)
-    add_progress_option(parser)
+    add_options(parser, "--verify", "--replace", "--click", "--guide", *PLAYING, "--progress")
 
 
 def run(arguments: argparse.Namespace) -> int:

@@ -13,15 +13,10 @@ if TYPE_CHECKING:
     from tercet.kit import KitOptions, PlayOptions
 
 __all__ = [
-    "add_arranging_options",
-    "add_as_written_option",
-    "add_performance_options",
-    "add_players_option",
-    "add_replace_option",
-    "add_sound_option",
-    "add_track_options",
-    "add_tuning_option",
-    "add_verify_option",
+    "ARRANGING",
+    "PLAYING",
+    "SHARED",
+    "add_options",
     "kit_options",
     "options_of",
     "play_options",
@@ -46,6 +41,109 @@ def read_by(name: str) -> Callable[[str], Any]:
             raise argparse.ArgumentTypeError(str(error)) from None
 
     return read
+
+
+SHARED: dict[str, dict[str, Any]] = {
+    "song": {"metavar": "SONG", "help": "arrangement file"},
+    "songs": {"metavar": "SONG", "nargs": "+", "help": "arrangement files"},
+    "--transpose": {
+        "metavar": "N",
+        "type": int,
+        "default": 0,
+        "help": "semitones up, or down with a minus",
+    },
+    "--tuning": {
+        "metavar": "NAME",
+        "help": "high-g, low-g, baritone, or four notes such as A4,D4,F#4,B4 (string 4 first)",
+    },
+    "--players": {
+        "type": read_by("players_of"),
+        "metavar": "NAME",
+        "help": "who plays: beginner, improving or free",
+    },
+    "--as-written": {
+        "action": "store_true",
+        "help": "keep the octave of notes that no string has: they sound, and their place in the tab stays empty",
+    },
+    "--count-in": {
+        "dest": "count_in_bars",
+        "type": int,
+        "metavar": "BARS",
+        "help": "bars counted before the music, 0 to 8 (default 1)",
+    },
+    "--sound": {
+        "metavar": "FONT",
+        "help": "sound font to play with, a path or a name that `tercet sounds` lists",
+    },
+    "--dry": {
+        "action": "store_true",
+        "help": "exactly on the beat and at the marks, like a machine, and without a room",
+    },
+    "--feel": {
+        "type": read_by("feel_of"),
+        "metavar": "WORD",
+        "help": "how exactly the players keep together: steady, natural or loose",
+    },
+    "--front": {
+        "type": read_by("front_of"),
+        "metavar": "LU",
+        "help": "how far the strums lie behind the melody, 0 to 24 LU between their median gestures",
+    },
+    "--clear": {
+        "action": "store_true",
+        "help": "lower just the strings that cover the tune (tercet check lists them)",
+    },
+    "--seed": {
+        "type": int,
+        "default": 1,
+        "metavar": "N",
+        "help": "another number plays it a little differently",
+    },
+    "--bits": {"type": int, "choices": (16, 24), "default": 16, "help": "of WAV and FLAC (default 16)"},
+    "--click": {"action": "store_true", "help": "a quiet click throughout, and no drift in tempo"},
+    "--guide": {
+        "action": "store_true",
+        "help": "what is left out stays as a soft guide instead of being silent",
+    },
+    "--left-handed": {"action": "store_true", "help": "mirror the shapes"},
+    "--verify": {
+        "action": "store_true",
+        "help": "check every byte of the files that are there, whatever their dates say",
+    },
+    "--replace": {
+        "action": "store_true",
+        "help": "replace files even if Tercet didn't make them, or they were changed since",
+    },
+    "--progress": {
+        "choices": ("bar", "json"),
+        "default": "bar",
+        "help": "how progress is shown: a bar (default), or for programs one JSON object a line on stderr",
+    },
+}
+"""What several commands take, by its name."""
+
+ARRANGING = ("--transpose", "--tuning", "--players", "--as-written")
+"""What a song is arranged for."""
+
+PLAYING = (
+    "--transpose",
+    "--as-written",
+    "--count-in",
+    "--sound",
+    "--dry",
+    "--feel",
+    "--front",
+    "--clear",
+    "--seed",
+    "--bits",
+)
+"""What changes how a song is played; each command has tuning and players of its own."""
+
+
+def add_options(parser: argparse.ArgumentParser, *names: str, **other: Any) -> None:
+    """Add arguments of `SHARED`; what is given besides their names is said of them instead."""
+    for name in names:
+        parser.add_argument(name, **SHARED[name] | other)
 
 
 def options_of(kind: Callable[..., Options], arguments: argparse.Namespace, **more: Any) -> Options:
@@ -87,117 +185,3 @@ def kit_options(arguments: argparse.Namespace) -> KitOptions:
     from tercet.kit import KitOptions
 
     return options_of(KitOptions, arguments, play=play_options(arguments, players=None))
-
-
-def add_arranging_options(parser: argparse.ArgumentParser) -> None:
-    """Add what a song is arranged for: key, tuning, players, notes that no string has."""
-    _add_transpose_option(parser)
-    add_tuning_option(parser)
-    add_players_option(parser)
-    add_as_written_option(parser)
-
-
-def add_tuning_option(parser: argparse.ArgumentParser, more: str = "") -> None:
-    """Add ``--tuning`` for one tuning; its help may say more."""
-    text = "high-g, low-g, baritone, or four notes such as A4,D4,F#4,B4 (string 4 first)"
-    parser.add_argument("--tuning", metavar="NAME", help=text + more)
-
-
-def add_players_option(parser: argparse.ArgumentParser) -> None:
-    """Add ``--players`` for one kind of players."""
-    parser.add_argument(
-        "--players",
-        type=read_by("players_of"),
-        metavar="NAME",
-        help="who plays: beginner, improving or free",
-    )
-
-
-def _add_transpose_option(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "--transpose", metavar="N", type=int, default=0, help="semitones up, or down with a minus"
-    )
-
-
-def add_as_written_option(parser: argparse.ArgumentParser) -> None:
-    """Add ``--as-written``."""
-    parser.add_argument(
-        "--as-written",
-        action="store_true",
-        help="keep the octave of notes that no string has: they sound, and their place in the tab stays empty",
-    )
-
-
-def add_sound_option(parser: argparse.ArgumentParser) -> None:
-    """Add ``--sound``."""
-    parser.add_argument(
-        "--sound", metavar="FONT", help="sound font to play with, a path or a name that `tercet sounds` lists"
-    )
-
-
-def add_replace_option(parser: argparse.ArgumentParser) -> None:
-    """Add ``--replace``."""
-    parser.add_argument(
-        "--replace",
-        action="store_true",
-        help="replace files even if Tercet didn't make them, or they were changed since",
-    )
-
-
-def add_verify_option(parser: argparse.ArgumentParser) -> None:
-    """Add ``--verify``."""
-    parser.add_argument(
-        "--verify",
-        action="store_true",
-        help="check every byte of the files that are there, whatever their dates say",
-    )
-
-
-def add_track_options(parser: argparse.ArgumentParser) -> None:
-    """Add what changes what a track holds beside its music."""
-    parser.add_argument(
-        "--click", action="store_true", help="a quiet click throughout, and no drift in tempo"
-    )
-    parser.add_argument(
-        "--guide", action="store_true", help="what is left out stays as a soft guide instead of being silent"
-    )
-
-
-def add_performance_options(parser: argparse.ArgumentParser) -> None:
-    """Add what changes how a song is played: key, count-in, sound, deviations, bit depth."""
-    _add_transpose_option(parser)
-    add_as_written_option(parser)
-    parser.add_argument(
-        "--count-in",
-        dest="count_in_bars",
-        type=int,
-        metavar="BARS",
-        help="bars counted before the music, 0 to 8 (default 1)",
-    )
-    add_sound_option(parser)
-    parser.add_argument(
-        "--dry",
-        action="store_true",
-        help="exactly on the beat and at the marks, like a machine, and without a room",
-    )
-    parser.add_argument(
-        "--feel",
-        type=read_by("feel_of"),
-        metavar="WORD",
-        help="how exactly the players keep together: steady, natural or loose",
-    )
-    parser.add_argument(
-        "--front",
-        type=read_by("front_of"),
-        metavar="LU",
-        help="how far the strums lie behind the melody, 0 to 24 LU between their median gestures",
-    )
-    parser.add_argument(
-        "--clear",
-        action="store_true",
-        help="lower just the strings that cover the tune (tercet check lists them)",
-    )
-    parser.add_argument(
-        "--seed", type=int, default=1, metavar="N", help="another number plays it a little differently"
-    )
-    parser.add_argument("--bits", type=int, choices=(16, 24), default=16, help="of WAV and FLAC (default 16)")

@@ -4,17 +4,8 @@ from __future__ import annotations
 
 import argparse
 
-from tercet.cli.options import (
-    add_performance_options,
-    add_players_option,
-    add_replace_option,
-    add_tuning_option,
-    add_verify_option,
-    options_of,
-    play_options,
-    read_by,
-)
-from tercet.cli.progress import add_progress_option, listening
+from tercet.cli.options import PLAYING, add_options, options_of, play_options, read_by
+from tercet.cli.progress import listening
 from tercet.cli.talk import say
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
@@ -30,7 +21,7 @@ DESCRIPTION = (
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
-    parser.add_argument("songs", metavar="SONG", nargs="+", help="arrangement files")
+    add_options(parser, "songs")
     parser.add_argument(
         "-o", "--output", metavar="DIR", required=True, help="folder for the pages; made if missing"
     )
@@ -51,13 +42,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         action="store_false",
         help="don't make the kit's recordings; a kit that is there is used",
     )
-    parser.add_argument("--left-handed", action="store_true", help="mirror the shapes")
-    add_tuning_option(parser)
-    add_players_option(parser)
-    add_verify_option(parser)
-    add_replace_option(parser)
-    add_performance_options(parser)
-    add_progress_option(parser)
+    add_options(parser, "--left-handed", "--tuning", "--players", "--verify", "--replace")
+    add_options(parser, *PLAYING, "--progress")
 
 
 def run(arguments: argparse.Namespace) -> int:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from tercet.cli.options import add_replace_option
+from tercet.cli.options import add_options
 from tercet.cli.talk import counted, put, say
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
@@ -23,7 +23,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
     parser.add_argument("song", metavar="SONG", help="arrangement file; it is rewritten")
     parser.add_argument("-o", "--output", metavar="FILE", help="write here instead, and leave SONG as it is")
-    add_replace_option(parser)
+    add_options(parser, "--replace")
 
 
 def run(arguments: argparse.Namespace) -> int:

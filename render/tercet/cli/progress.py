@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from itertools import groupby
 from typing import TYPE_CHECKING
 
-from tercet.cli.talk import counted, message_of, put, say, say_json, say_left
+from tercet.cli.talk import counted, length_text, message_of, put, say, say_json, say_left, size_text
 from tercet.errors import TercetError
 from tercet.printable import visible
 
@@ -18,24 +18,14 @@ if TYPE_CHECKING:
 
     from tercet.kit import Event, Listener
 
-__all__ = ["Terminal", "add_progress_option", "listening"]
+__all__ = ["Terminal", "listening"]
 
 PutRow = Callable[[str], None]
 
 
-def add_progress_option(parser: argparse.ArgumentParser) -> None:
-    """Add ``--progress``."""
-    parser.add_argument(
-        "--progress",
-        choices=("bar", "json"),
-        default="bar",
-        help="how progress is shown: a bar (default), or for programs one JSON object a line on stderr",
-    )
-
-
 @contextmanager
 def listening(arguments: argparse.Namespace, put_row: PutRow = put) -> Iterator[Listener]:
-    """Give what hears the events of long work, and tells them as `add_progress_option` says.
+    """Give what hears the events of long work, and tells them as ``--progress`` says.
 
     Parameters
     ----------
@@ -230,10 +220,5 @@ def _put_table(files: Sequence[Event], put_row: PutRow) -> None:
     for place, events in groupby(listed, key=folder):
         put_row(f"{place}/")
         for event in events:
-            length_s, size = int(event.length_s or 0), _size(event.size_bytes or 0)
-            length = f"{length_s // 60}:{length_s % 60:02}"
+            length, size = length_text(event.length_s or 0), size_text(event.size_bytes or 0)
             put_row(f"  {event.name:<28} {length:>5}  {size:>8}  {event.text}")
-
-
-def _size(size: int) -> str:
-    return f"{size / 1e6:.1f} MB" if size >= 100_000 else f"{size / 1e3:.1f} kB"

@@ -4,17 +4,8 @@ from __future__ import annotations
 
 import argparse
 
-from tercet.cli.options import (
-    add_performance_options,
-    add_players_option,
-    add_replace_option,
-    add_track_options,
-    add_tuning_option,
-    options_of,
-    play_options,
-    read_by,
-)
-from tercet.cli.progress import add_progress_option, listening
+from tercet.cli.options import PLAYING, add_options, options_of, play_options, read_by
+from tercet.cli.progress import listening
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
 
@@ -28,7 +19,7 @@ DESCRIPTION = (
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
-    parser.add_argument("song", metavar="SONG", help="arrangement file")
+    add_options(parser, "song")
     parser.add_argument("-o", "--output", metavar="FILE", required=True, help="file to write")
     parser.add_argument(
         "--without",
@@ -65,15 +56,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         default="",
         help="5-8 as played, or verse:3-4 of a section, or verse@2:3-4 on its second pass",
     )
-    add_tuning_option(parser)
-    add_players_option(parser)
+    add_options(parser, "--tuning", "--players")
     parser.add_argument(
         "--flat", action="store_true", help="every note equally loud, to hear what front and back are for"
     )
-    add_replace_option(parser)
-    add_track_options(parser)
-    add_performance_options(parser)
-    add_progress_option(parser)
+    add_options(parser, "--replace", "--click", "--guide", *PLAYING, "--progress")
 
 
 def run(arguments: argparse.Namespace) -> int:

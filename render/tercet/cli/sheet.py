@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from tercet.cli.options import add_arranging_options, add_replace_option, play_options
+from tercet.cli.options import ARRANGING, add_options, play_options
 from tercet.cli.talk import put, say_event
 from tercet.errors import RequestError
 
@@ -23,7 +23,7 @@ DESCRIPTION = (
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
-    parser.add_argument("song", metavar="SONG", help="arrangement file")
+    add_options(parser, "song")
     parser.add_argument(
         "-o",
         "--output",
@@ -34,9 +34,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--handout", action="store_true", help="as one picture, or a few")
     parser.add_argument("--large", action="store_true", help="larger, tab and words only")
     parser.add_argument("--paper", metavar="NAME", help="A4 (default) or Letter")
-    parser.add_argument("--left-handed", action="store_true", help="mirror the shapes")
-    add_arranging_options(parser)
-    add_replace_option(parser)
+    add_options(parser, "--left-handed", *ARRANGING, "--replace")
 
 
 def run(arguments: argparse.Namespace) -> int:

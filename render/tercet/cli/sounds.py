@@ -8,7 +8,7 @@ from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from tercet.cli.options import add_replace_option, add_sound_option
+from tercet.cli.options import add_options
 from tercet.cli.progress import Terminal
 from tercet.cli.talk import put, put_json
 
@@ -27,7 +27,7 @@ DESCRIPTION = (
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
-    add_sound_option(parser)
+    add_options(parser, "--sound")
     parser.add_argument(
         "--json", action="store_true", help="print the list, or the report, as JSON for programs"
     )
@@ -47,7 +47,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FILE",
         help="with --build: the .sf2 to write (default: the user's cache); with --report: a picture, .svg",
     )
-    add_replace_option(parser)
+    add_options(parser, "--replace")
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -80,12 +80,12 @@ def _check(arguments: argparse.Namespace) -> None:
 
 def _build(arguments: argparse.Namespace) -> int:
     """Write the built-in ukulele to a file, or anew to the cache."""
-    from tercet.kit.ready import tell_building
+    from tercet.kit.events import tell_preparing
     from tercet.made_files import check_may_make, write_made
     from tercet.sound.ukulele import FULL, SMALL, built_in_path, ready_built_in, ukulele_bytes
 
     with closing(Terminal()) as terminal:
-        building = tell_building(terminal)
+        building = tell_preparing(terminal)
         if arguments.output is None:
             built_in_path().unlink(missing_ok=True)
             path = ready_built_in(building)
@@ -100,11 +100,11 @@ def _build(arguments: argparse.Namespace) -> int:
 
 def _chosen(asked: str | None) -> ChosenFont:
     """Return the font that plays; the built-in ukulele is made if it isn't there yet."""
-    from tercet.kit.ready import tell_building
+    from tercet.kit.events import tell_preparing
     from tercet.sound.soundfont_choice import choose_font
 
     with closing(Terminal()) as terminal:
-        return choose_font(asked, None, None, os.environ, progress=tell_building(terminal))
+        return choose_font(asked, None, None, os.environ, progress=tell_preparing(terminal))
 
 
 def _report(arguments: argparse.Namespace) -> int:

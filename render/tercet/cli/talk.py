@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 __all__ = [
     "INTERRUPTED",
     "counted",
+    "length_text",
     "message_of",
     "put",
     "put_json",
@@ -24,6 +25,7 @@ __all__ = [
     "say_event",
     "say_json",
     "say_left",
+    "size_text",
 ]
 
 MOST_LEFT = 12
@@ -84,6 +86,16 @@ def say_left(left: Sequence[str]) -> None:
 def counted(number: int, what: str) -> str:
     """Return a number of things: ``1 roll``, ``2 rolls``."""
     return f"{number} {what}{'' if number == 1 else 's'}"
+
+
+def length_text(length_s: float) -> str:
+    """Return a length as people read it: ``1:05``."""
+    return f"{int(length_s) // 60}:{int(length_s) % 60:02}"
+
+
+def size_text(size_bytes: int) -> str:
+    """Return the size of a file: ``9.8 kB``, ``1.2 MB``."""
+    return f"{size_bytes / 1e6:.1f} MB" if size_bytes >= 100_000 else f"{size_bytes / 1e3:.1f} kB"
 
 
 def message_of(error: BaseException) -> tuple[str, int]:

@@ -10,7 +10,9 @@ from dataclasses import dataclass, fields
 from pathlib import PurePosixPath
 from typing import Any, Literal
 
-__all__ = ["EVENT_KINDS", "Event", "EventKind", "Listener", "unheard"]
+from tercet.sound.stems import Progress
+
+__all__ = ["EVENT_KINDS", "Event", "EventKind", "Listener", "tell_preparing", "unheard"]
 
 EventKind = Literal[
     "started", "step", "preparing", "made", "kept", "left", "notice", "problem", "failed", "done"
@@ -93,3 +95,12 @@ Listener = Callable[[Event], None]
 
 def unheard(_event: Event) -> None:
     """Hear events and do nothing, where nobody wants to know."""
+
+
+def tell_preparing(listener: Listener, what: str = "making the built-in ukulele, once") -> Progress:
+    """Return what tells a listener of work done once on a computer; without `what`, by the work's own name."""
+
+    def told(own: str, done: int, total: int) -> None:
+        listener(Event("preparing", what or f"{own}, once for each sound", done=done, total=total))
+
+    return told

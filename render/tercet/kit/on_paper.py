@@ -1,4 +1,4 @@
-"""A song on paper: the sheet as PDF or SVG, and the handout's pictures."""
+"""A song on paper: the sheet as PDF or SVG, the handout's pictures, what the fretboard shows of its tune."""
 
 from __future__ import annotations
 
@@ -7,13 +7,17 @@ from pathlib import Path
 
 from tercet.arranging import Arrangement
 from tercet.kit.events import Event, Listener, unheard
+from tercet.kit.options import PlayOptions
+from tercet.kit.ready import arranged, tell_off_neck
 from tercet.made_files import check_may_make, made_files
-from tercet.publish import handout_pictures, picture_maker
+from tercet.publish import FretboardMap, frets_for, handout_pictures, picture_maker, tune_places
 from tercet.publish.score.pages import SheetLook, sheet_of, sheet_pdf, sheet_svg
 from tercet.publish.shapes import Drawing, texts_in
 from tercet.publish.typefaces import without_font
+from tercet.song import Song
+from tercet.theory import Key
 
-__all__ = ["make_handout", "sheet_bytes", "tell_missing_signs", "tell_signs_without_font"]
+__all__ = ["make_handout", "map_of_song", "sheet_bytes", "tell_missing_signs", "tell_signs_without_font"]
 
 MOST_SIGNS = 12
 
@@ -77,6 +81,45 @@ def make_handout(
         for place, picture in zip(hidden, pictures, strict=True):
             place.write_bytes(make(picture))
     return paths
+
+
+def map_of_song(
+    song: Song,
+    options: PlayOptions,
+    listener: Listener = unheard,
+    *,
+    key: Key | None = None,
+    frets: int | None = None,
+    blank: bool = False,
+    left_handed: bool = False,
+) -> FretboardMap:
+    """Return what the fretboard shows of a song: its tune's places before all others of a key, the song's without one.
+
+    Parameters
+    ----------
+    song, options
+        The song, and how it is arranged.
+    listener
+        Told which notes no string has, and whether `frets` are too few for the tune.
+    key, frets, blank, left_handed
+        As in `FretboardMap`; as many frets as the tune needs without a number.
+    """
+    arrangement = arranged(song, options, listener)
+    tell_off_neck(arrangement, listener)
+    places = tune_places(arrangement)
+    needed = frets_for(places)
+    if frets and any(fret > frets for _, fret in places):
+        text = f"the tune goes up to fret {needed}: with --frets {frets} a part of it isn't shown"
+        listener(Event("notice", text, song.title))
+    return FretboardMap(
+        key or arrangement.song.key,
+        arrangement.tuning,
+        frets or needed,
+        song.title,
+        places,
+        blank,
+        left_handed,
+    )
 
 
 def tell_signs_without_font(drawings: Iterable[Drawing], listener: Listener) -> None:

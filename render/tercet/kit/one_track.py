@@ -12,9 +12,9 @@ from pathlib import Path
 from tercet.audio_formats import FORMATS
 from tercet.errors import RequestError
 from tercet.jobs.own_files import own_file
-from tercet.kit.events import Event, Listener, unheard
+from tercet.kit.events import Event, Listener, tell_preparing, unheard
 from tercet.kit.options import OptionError, PlayOptions, speed_of
-from tercet.kit.ready import ReadySet, playing_of, ready, tell_measuring, tell_problems
+from tercet.kit.ready import ReadySet, playing_of, ready, tell_problems
 from tercet.kit.sources import GivenSong, SongSource, own_recipes_of, source_of
 from tercet.kit.work_folder import work_folder
 from tercet.made_files import check_may_make, write_made
@@ -24,7 +24,6 @@ from tercet.song import LAYERS, Layer, bar_indices
 from tercet.sound.convolution import THREADS
 from tercet.tracks import Recipe, choose_layers, recipe_named
 from tercet.tracks.clips.performed import facts_of
-from tercet.tracks.practice_forms import TrackOptions
 from tercet.tracks.timelines import Source
 from tercet.tracks.track_files import (
     SetOrder,
@@ -163,13 +162,7 @@ class _Order:
     def write_recording(self, listener: Listener) -> tuple[str, ...]:
         """Write a recording; return what to know about the sound."""
         options, arrangement = self.options, self.one.arrangement
-        asked = TrackOptions(
-            speed=speed_of(self.chosen.speed),
-            bars=self.chosen.bars,
-            count_in_bars=options.counted_in(arrangement.song),
-            click=options.click,
-            guide=options.guide,
-        )
+        asked = options.of_tracks(arrangement.song, speed_of(self.chosen.speed), self.chosen.bars)
         target = Path(os.path.realpath(self.path))
         files = own_file(self.path, maker=MAKER, replace=self.replace)
         with work_folder(target.parent) as work:
@@ -184,7 +177,7 @@ class _Order:
                 bits=options.bits,
                 threads=THREADS,
             )
-            recording = recording_of(order, progress=tell_measuring(listener))
+            recording = recording_of(order, progress=tell_preparing(listener, ""))
             balance = recording.balance()
             write_track(order, 0, recording, balance, gains_of([balance], ceilings_of(order.tracks)), files)
         return (*recording.playing.notices(), *balance.notices())

@@ -20,7 +20,7 @@ from tercet.neck.demands import LIMITS
 from tercet.performing.deviation import FEELS
 from tercet.song import LAYERS, ClassFile, Feel, Layer, Players, Song
 from tercet.sound.encoding import Bits
-from tercet.sound.sf2_reader import SoundFont
+from tercet.sound.soundfont_choice import Sound
 from tercet.theory import TUNINGS, Pitch, Tuning, tuning_named, tuning_of_pitches
 from tercet.theory.limits import (
     FRONT_RANGE_LU,
@@ -29,6 +29,7 @@ from tercet.theory.limits import (
     SPEED_RANGE,
     percent_range,
 )
+from tercet.tracks.practice_forms import TrackOptions
 
 __all__ = [
     "KitOptions",
@@ -91,7 +92,7 @@ class PlayOptions:
     count_in_bars
         Bars counted before the music, 0 to 8; None as the song says, else one.
     sound
-        A sound font: its path, its name or itself. None as the song says, else ``TERCET_SOUND``, else the built-in
+        A sound font: its path, its name, or a `Sound`. None as the song says, else ``TERCET_SOUND``, else the built-in
         ukulele.
     dry
         Exactly on the beat and at the marks, like a machine, and without a room.
@@ -120,7 +121,7 @@ class PlayOptions:
     front: Fraction | float | None = None
     feel: Feel | None = None
     count_in_bars: int | None = None
-    sound: str | Path | SoundFont | None = None
+    sound: str | Path | Sound | None = None
     dry: bool = False
     clear: bool = False
     click: bool = False
@@ -146,6 +147,10 @@ class PlayOptions:
     def strings(self) -> Tuning | None:
         """The tuning that is asked for, in its exact form."""
         return cast("Tuning | None", self.tuning)
+
+    def of_tracks(self, song: Song, speed: Fraction, bars: str) -> TrackOptions:
+        """Return what is asked of a track of a song alike, at a speed, in some bars (all where that is empty)."""
+        return TrackOptions(speed, bars, self.counted_in(song), self.click, self.guide)
 
     def counted_in(self, song: Song) -> int:
         """Return how many bars are counted before a song: as asked, as the song says, or one."""
@@ -223,16 +228,6 @@ class KitOptions:
                 "cluster",
                 ": its workers say how many jobs they take, and jobs is for this computer: give one of them",
             )
-
-    @property
-    def exact_tunings(self) -> tuple[Tuning, ...]:
-        """The tunings that are asked for, in the order of the table, then those of four notes."""
-        return cast("tuple[Tuning, ...]", self.tunings)
-
-    @property
-    def exact_speeds(self) -> tuple[Fraction, ...]:
-        """The speeds that are asked for, each once."""
-        return cast("tuple[Fraction, ...]", self.speeds)
 
 
 def with_class(options: KitOptions, class_file: ClassFile | None) -> KitOptions:

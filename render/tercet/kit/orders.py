@@ -11,12 +11,11 @@ from pathlib import Path, PurePosixPath
 from tercet.errors import RequestError
 from tercet.jobs import Store, ThisProcess, Workplace
 from tercet.kit.events import Event, Listener
-from tercet.kit.options import KitOptions
+from tercet.kit.options import KitOptions, speeds_of
 from tercet.kit.ready import ReadySet
 from tercet.kit.sources import SongSource, own_recipes_of
 from tercet.kit.tasks import let_go, ready_recording
 from tercet.tracks import RECIPES, Recipe, recipe_named
-from tercet.tracks.practice_forms import TrackOptions
 from tercet.tracks.recipes import file_stem, speed_name
 from tercet.tracks.track_files import SetOrder, TrackOrder
 
@@ -124,7 +123,7 @@ def order_of(
         source.file_name,
         orders,
         tuple(one.folder_name for one in sets),
-        options.exact_speeds,
+        speeds_of(options.speeds),
         play.counted_in(song),
         store,
         asked,
@@ -140,19 +139,14 @@ def _tracks(
     everything = (*RECIPES, *own)
     names = dict.fromkeys(options.tracks or options.among)
     recipes = [recipe_named(name, own) for name in names] or everything
-    play = options.play
-    for speed in options.exact_speeds:
+    speeds = speeds_of(options.speeds)
+    for speed in speeds:
         for recipe in recipes:
-            if recipe.speeds and speed != options.exact_speeds[0]:
+            if recipe.speeds and speed != speeds[0]:
                 continue
             pace = Fraction(1) if recipe.speeds else speed
-            asked = TrackOptions(
-                speed=pace,
-                bars="" if recipe.piece == "tune-up" else options.bars,
-                count_in_bars=play.counted_in(one.arrangement.song),
-                click=play.click,
-                guide=play.guide,
-            )
+            bars = "" if recipe.piece == "tune-up" else options.bars
+            asked = options.play.of_tracks(one.arrangement.song, pace, bars)
             number = everything.index(recipe) + 1
             stem = file_stem(recipe, number, pace)
             files = tuple(str(place / f"{stem}.{ending}") for ending in options.formats)

@@ -8,7 +8,6 @@ from collections.abc import Iterable, Sequence
 from dataclasses import KW_ONLY, dataclass, field
 from fractions import Fraction
 from pathlib import Path
-from typing import cast
 
 from tercet import __version__
 from tercet.errors import RequestError
@@ -104,11 +103,6 @@ class PageOptions:
         object.__setattr__(self, "speeds", speeds_of(self.speeds) or usual)
         if self.one_file and len(self.speeds) > 1:
             raise OptionError("speeds", f": one file holds one speed (got {len(self.speeds)})")
-
-    @property
-    def exact_speeds(self) -> tuple[Fraction, ...]:
-        """The speeds, each once."""
-        return cast("tuple[Fraction, ...]", self.speeds)
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,7 +210,7 @@ class _Pages:
 
     def _sound(self, playing: Playing, files: PageFiles | None, folder: Path) -> PageSound:
         """Make what a page plays, or take it from last time."""
-        speeds, start_s = self._options.exact_speeds, time.monotonic()
+        speeds, start_s = speeds_of(self._options.speeds), time.monotonic()
         title = playing.arrangement.song.title
 
         def told(what: str, done: int, total: int) -> None:
@@ -276,7 +270,7 @@ class _Pages:
             __version__,
             playing.arrangement,
             playing.sound_identity(),
-            (play.seed, play.dry, play.clear, options.exact_speeds, options.left_handed),
+            (play.seed, play.dry, play.clear, speeds_of(options.speeds), options.left_handed),
             kit.read_bytes() if kit.is_file() else b"",
             [
                 (str(path), path.stat().st_size)

@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from tercet.arranging import Arrangement, Problem, arrange, song_tuning
 from tercet.arranging.advice import lower_octaves
-from tercet.kit.events import Event, Listener, unheard
-from tercet.kit.options import KitOptions, PlayOptions, front_of
+from tercet.kit.events import Event, Listener, tell_preparing, unheard
+from tercet.kit.options import KitOptions, PlayOptions, front_of, tunings_of
 from tercet.kit.sources import SongSource
 from tercet.song import Players, Song, drop_pins, transpose_song
 from tercet.sound.fluid import FluidSynthesiser
 from tercet.sound.sf2_reader import SoundFont
-from tercet.sound.soundfont_choice import choose_font
+from tercet.sound.soundfont_choice import Sound, choose_font
 from tercet.theory import Tuning
 from tercet.tracks.playing import Playing
 
@@ -27,8 +27,6 @@ __all__ = [
     "ready",
     "ready_sets",
     "sound_of",
-    "tell_building",
-    "tell_measuring",
     "tell_off_neck",
     "tell_problems",
 ]
@@ -97,28 +95,11 @@ def moved(
 
 def sound_of(source: SongSource, song: Song, options: PlayOptions, listener: Listener = unheard) -> SoundFont:
     """Return the sound that a song is played with; the built-in ukulele is made if it isn't there yet."""
-    if isinstance(options.sound, SoundFont):
-        return options.sound
+    progress = tell_preparing(listener)
+    if isinstance(options.sound, Sound):
+        return options.sound.chosen(progress).sound
     asked = None if options.sound is None else os.fspath(options.sound)
-    return choose_font(asked, song.sound, source.beside, os.environ, progress=tell_building(listener)).sound
-
-
-def tell_building(listener: Listener) -> Callable[[str, int, int], None]:
-    """Return what tells a listener that the built-in ukulele is made."""
-
-    def told(_what: str, done: int, total: int) -> None:
-        listener(Event("preparing", "making the built-in ukulele, once", done=done, total=total))
-
-    return told
-
-
-def tell_measuring(listener: Listener) -> Callable[[str, int, int], None]:
-    """Return what tells a listener that a new sound is measured."""
-
-    def told(what: str, done: int, total: int) -> None:
-        listener(Event("preparing", f"{what}, once for each sound", done=done, total=total))
-
-    return told
+    return choose_font(asked, song.sound, source.beside, os.environ, progress=progress).sound
 
 
 def playing_of(one: ReadySet, options: PlayOptions, listener: Listener = unheard) -> Playing:
@@ -129,7 +110,7 @@ def playing_of(one: ReadySet, options: PlayOptions, listener: Listener = unheard
         seed=options.seed,
         dry=options.dry,
         clear=options.clear,
-        progress=tell_measuring(listener),
+        progress=tell_preparing(listener, ""),
     )
 
 
@@ -152,7 +133,7 @@ def ready_sets(source: SongSource, options: KitOptions, listener: Listener = unh
     """
     song, play = source.read(), options.play
     font = sound_of(source, song, play, listener)
-    tunings: tuple[Tuning | None, ...] = options.exact_tunings or (None,)
+    tunings: tuple[Tuning | None, ...] = tunings_of(options.tunings) or (None,)
     hands: tuple[Players | None, ...] = tuple(options.players) or (None,)
     sets: list[ReadySet] = []
     for tuning, lower in zip(tunings, _octaves(song, tunings, play, hands), strict=True):
