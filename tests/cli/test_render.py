@@ -139,7 +139,7 @@ def test_a_track_by_name_and_its_near_miss(song: Path, tmp_path: Path, tercet: R
         (["--transpose", "40"], 1, "-24 to 24"),
         (["--tuning", "open-d"], 1, "must be one of high-g, low-g, baritone"),
         (["--tuning", "A4,D4"], 1, "four notes"),
-        (["--tuning", "high-g,low-g"], 1, "name one, or let `tercet kit` make a set for each"),
+        (["--tuning", "high-g,low-g"], 1, "(got high-g, low-g), or let `tercet kit` make a set for each"),
         (["--players", "pro"], 2, "players must be beginner, improving, free"),
         (["--count-in", "9"], 1, "0 to 8 bars"),
         (["--sound", "no-such-font"], 3, "no-such-font"),

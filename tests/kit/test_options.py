@@ -134,7 +134,7 @@ def test_options_are_frozen_and_go_to_other_processes() -> None:
     [
         (PlayOptions, {"transpose": 25}, "transpose", "transpose must be -24 to 24 semitones (got 25)"),
         (PlayOptions, {"tuning": "guitar"}, "tuning", "tuning: a tuning must be one of high-g"),
-        (PlayOptions, {"tuning": "high-g,low-g"}, "tuning", "tuning must be one (got high-g, low-g)"),
+        (PlayOptions, {"tuning": "high-g,low-g"}, "tuning", "tuning: name one tuning (got high-g, low-g)"),
         (PlayOptions, {"players": "pro"}, "players", "players must be beginner, improving, free (got 'pro')"),
         (PlayOptions, {"feel": "sad"}, "feel", "feel must be steady, natural, loose (got 'sad')"),
         (PlayOptions, {"front": 25}, "front", "front must be 0 to 24 LU (got 25)"),

@@ -327,7 +327,7 @@ def tuning_of(given: GivenTuning) -> Tuning:
     if len(found) != 1:
         names = ", ".join(tuning.name for tuning in found) or "none"
         raise OptionError(
-            "tuning", f" must be one (got {names}): name one, or let `tercet kit` make a set for each"
+            "tuning", f": name one tuning (got {names}), or let `tercet kit` make a set for each"
         )
     return found[0]
 
