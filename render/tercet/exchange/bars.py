@@ -1,4 +1,4 @@
-"""A stretch of measures as bars of one meter: everything laid on one line of time and cut anew."""
+"""A playing of measures as bars of one meter: everything laid on one line of time and cut anew."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from tercet.song import ChordSpan, Mark, Meter, Note, Pin, Syllable
 
 __all__ = [
     "BarContent",
-    "Stretch",
+    "Playing",
     "cut_into_bars",
     "with_breaths_between",
     "with_ended_hairpins",
@@ -45,9 +45,46 @@ class BarContent:
     marks: tuple[Mark, ...] | None
     new_line: bool = False
 
+    def moved(self, beats: Fraction) -> BarContent:
+        """Return the same, so many beats later."""
+        return replace(
+            self,
+            chords=tuple(replace(each, start_beat=each.start_beat + beats) for each in self.chords or ())
+            or None,
+            melody=tuple(replace(note, start_beat=note.start_beat + beats) for note in self.melody),
+            marks=tuple(replace(mark, at_beat=mark.at_beat + beats) for mark in self.marks or ()) or None,
+        )
+
+    def split(self, at_beat: Fraction) -> tuple[BarContent, BarContent]:
+        """Return what starts before a place, and what starts there or later, counted from the same bar line."""
+        head = tuple(note for note in self.melody if note.start_beat < at_beat)
+        tail = self.melody[len(head) :]
+        struck = sum(
+            note.pitch is not None and not (place and tail[place - 1].tied_on)
+            for place, note in enumerate(tail)
+        )
+        words = self.words or ()
+        sung = len(words) - struck if words else 0
+        chords, marks = self.chords or (), self.marks or ()
+        return (
+            BarContent(
+                tuple(span for span in chords if span.start_beat < at_beat) or None,
+                head,
+                words[:sung] or None,
+                tuple(mark for mark in marks if mark.at_beat < at_beat) or None,
+                self.new_line,
+            ),
+            BarContent(
+                tuple(span for span in chords if span.start_beat >= at_beat) or None,
+                tail,
+                words[sung:] or None,
+                tuple(mark for mark in marks if mark.at_beat >= at_beat) or None,
+            ),
+        )
+
 
 @dataclass(frozen=True, slots=True)
-class Stretch:
+class Playing:
     """One playing of a section.
 
     Parameters
@@ -81,32 +118,22 @@ class Stretch:
             resting += note.length_beat
         return resting
 
-    def pickup_as_bar(self, meter: Meter) -> Stretch:
-        """Return the stretch with its pick-up turned into a whole bar that starts with rests."""
+    def pickup_as_bar(self, meter: Meter) -> Playing:
+        """Return the playing with its pick-up turned into a whole bar that starts with rests."""
         if self.pickup is None:
             return self
         gap = meter.bar_beat - self.pickup_beat
-        old = self.pickup
-        chords = old.chords
-        if chords:
-            moved = tuple(replace(span, start_beat=span.start_beat + gap) for span in chords)
-            chords = (ChordSpan(Fraction(0), gap, None), *moved)
-        bar = BarContent(
-            chords or (ChordSpan(Fraction(0), meter.bar_beat, None),),
-            (
-                Note(Fraction(0), gap),
-                *(replace(note, start_beat=note.start_beat + gap) for note in old.melody),
-            ),
-            old.words,
-            tuple(replace(mark, at_beat=mark.at_beat + gap) for mark in old.marks) if old.marks else None,
-            old.new_line,
+        moved = self.pickup.moved(gap)
+        before = ChordSpan(Fraction(0), gap if moved.chords else meter.bar_beat, None)
+        bar = replace(
+            moved, chords=(before, *(moved.chords or ())), melody=(Note(Fraction(0), gap), *moved.melody)
         )
         return replace(self, bars=(bar, *self.bars), pickup=None, pickup_beat=Fraction(0))
 
 
 @dataclass(frozen=True, slots=True)
 class _Time:
-    """Everything of a stretch on one line of time, in quarters from its start."""
+    """Everything of a playing on one line of time, in quarters from its start."""
 
     notes: list[LeadNote]
     chords: list[LeadChord]
@@ -115,7 +142,7 @@ class _Time:
     length: Fraction
 
 
-def cut_into_bars(measures: Sequence[LeadMeasure], run: Run, meter: Meter) -> Stretch:
+def cut_into_bars(measures: Sequence[LeadMeasure], run: Run, meter: Meter) -> Playing:
     """Return the measures of a run as bars of a meter, with the words of its verse.
 
     A first measure that is short, at the start or after another short one, is a pick-up, and so is what the run has
@@ -134,13 +161,13 @@ def cut_into_bars(measures: Sequence[LeadMeasure], run: Run, meter: Meter) -> St
     bars = tuple(cutter.bar(low, high) for low, high in pairwise(edges))
     beats = Fraction(meter.lower, 4)
     breath = any(mark.kind == "breath" and mark.start_quarter == time.length for mark in time.marks)
-    return Stretch(
+    return Playing(
         bars, pickup, pickup_quarter * beats, filled * beats, own[-1].number, breath and not filled
     )
 
 
 def _pickup_quarter(measures: Sequence[LeadMeasure], run: Run, bar: Fraction) -> Fraction:
-    """Return the length of the pick-up that a stretch starts with, or 0."""
+    """Return the length of the pick-up that a playing starts with, or 0."""
     start = run.start
     first = measures[start]
     if run.stop - start < 2 or first.length_quarter >= min(first.nominal_quarter, bar):
@@ -179,7 +206,7 @@ def _between(items: list[_Placed], low: Fraction, high: Fraction) -> list[_Place
 
 
 def _chord_before(measures: Sequence[LeadMeasure], start: int) -> LeadChord:
-    """Return the chord that goes on where a stretch starts without one of its own."""
+    """Return the chord that goes on where a playing starts without one of its own."""
     for measure in reversed(measures[:start]):
         if measure.chords:
             return replace(
@@ -225,7 +252,7 @@ class _Cutter:
         stop = bisect_left(self._starts, high)
         for index in range(max(self._from - 1, 0), stop):
             lead = self._time.notes[index]
-            end = lead.start_quarter + lead.length_quarter
+            end = lead.end_quarter
             if end <= low or lead.pitch is None:
                 continue
             first, last = max(lead.start_quarter, low), min(end, high)
@@ -264,13 +291,13 @@ class _Cutter:
         """Return whether the next note has the same pitch and follows at once; at the end that is seen later."""
         notes = self._time.notes
         if index + 1 >= len(notes):
-            return notes[index].start_quarter + notes[index].length_quarter == self._time.length
+            return notes[index].end_quarter == self._time.length
         lead, following = notes[index], notes[index + 1]
         return (
             following.pitch is not None
             and lead.pitch is not None
             and following.pitch.midi == lead.pitch.midi
-            and following.start_quarter == lead.start_quarter + lead.length_quarter
+            and following.start_quarter == lead.end_quarter
         )
 
     def _continues(self, index: int) -> bool:
@@ -303,18 +330,18 @@ class _Cutter:
         return tuple(found.values()) or None
 
 
-def without_loose_ties(stretches: Sequence[Stretch]) -> list[Stretch]:
-    """Return the stretches with ties at their ends only where the next one goes on with the same pitch.
+def without_loose_ties(playings: Sequence[Playing]) -> list[Playing]:
+    """Return the playings with ties at their ends only where the next one goes on with the same pitch.
 
     A note that such a tie continues isn't struck, so it takes no syllable.
     """
-    mended = list(stretches)
-    for index, stretch in enumerate(stretches):
-        melody = stretch.bars[-1].melody
+    mended = list(playings)
+    for index, playing in enumerate(playings):
+        melody = playing.bars[-1].melody
         place = max((at for at, note in enumerate(melody) if not note.is_rest), default=None)
         if place is None or not melody[place].tied_on:
             continue
-        following = stretches[index + 1] if index + 1 < len(stretches) else None
+        following = playings[index + 1] if index + 1 < len(playings) else None
         rest_beat = sum((note.length_beat for note in melody[place + 1 :]), Fraction(0))
         if following is not None and _goes_on(melody[place], following, rest_beat):
             mended[index + 1] = _first_unstruck(mended[index + 1])
@@ -325,13 +352,13 @@ def without_loose_ties(stretches: Sequence[Stretch]) -> list[Stretch]:
     return mended
 
 
-def with_breaths_between(stretches: Sequence[Stretch]) -> list[Stretch]:
-    """Return the stretches, a breath at the end of one standing at the start of the next."""
+def with_breaths_between(playings: Sequence[Playing]) -> list[Playing]:
+    """Return the playings, a breath at the end of one standing at the start of the next."""
     breath = Mark(Fraction(0), "breath")
-    mended = list(stretches)
-    for index, stretch in enumerate(stretches[:-1]):
+    mended = list(playings)
+    for index, playing in enumerate(playings[:-1]):
         following = mended[index + 1]
-        if not stretch.ends_in_breath:
+        if not playing.ends_in_breath:
             continue
         if following.pickup is not None:
             marks = (breath, *(following.pickup.marks or ()))
@@ -342,32 +369,32 @@ def with_breaths_between(stretches: Sequence[Stretch]) -> list[Stretch]:
     return mended
 
 
-def _goes_on(note: Note, following: Stretch, rest_beat: Fraction) -> bool:
+def _goes_on(note: Note, following: Playing, rest_beat: Fraction) -> bool:
     first = (following.pickup or following.bars[0]).melody[0]
     return first.pitch == note.pitch and rest_beat == following.pickup_beat
 
 
-def _first_unstruck(stretch: Stretch) -> Stretch:
-    if stretch.pickup is not None:
+def _first_unstruck(playing: Playing) -> Playing:
+    if playing.pickup is not None:
         return replace(
-            stretch, pickup=replace(stretch.pickup, words=(stretch.pickup.words or ())[1:] or None)
+            playing, pickup=replace(playing.pickup, words=(playing.pickup.words or ())[1:] or None)
         )
-    first = stretch.bars[0]
-    return replace(stretch, bars=(replace(first, words=(first.words or ())[1:] or None), *stretch.bars[1:]))
+    first = playing.bars[0]
+    return replace(playing, bars=(replace(first, words=(first.words or ())[1:] or None), *playing.bars[1:]))
 
 
-def with_ended_hairpins(stretches: Sequence[Stretch]) -> tuple[list[Stretch], int]:
-    """Return the stretches without hairpins that no later mark ends, and how many were dropped."""
+def with_ended_hairpins(playings: Sequence[Playing]) -> tuple[list[Playing], int]:
+    """Return the playings without hairpins that no later mark ends, and how many were dropped."""
     ended, dropped = False, 0
-    kept: list[Stretch] = []
-    for stretch in reversed(stretches):
+    kept: list[Playing] = []
+    for playing in reversed(playings):
         bars: list[BarContent] = []
-        for bar in reversed([*([stretch.pickup] if stretch.pickup else []), *stretch.bars]):
+        for bar in reversed([*([playing.pickup] if playing.pickup else []), *playing.bars]):
             marks, ended, lost = _ended(bar.marks or (), ended)
             dropped += lost
             bars.insert(0, replace(bar, marks=marks or None))
-        pickup = bars.pop(0) if stretch.pickup else None
-        kept.insert(0, replace(stretch, bars=tuple(bars), pickup=pickup))
+        pickup = bars.pop(0) if playing.pickup else None
+        kept.insert(0, replace(playing, bars=tuple(bars), pickup=pickup))
     return kept, dropped
 
 

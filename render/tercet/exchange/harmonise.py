@@ -181,14 +181,10 @@ def _places(measures: Sequence[LeadMeasure]) -> Iterator[_Place]:
                 index,
                 low,
                 high - low,
-                tuple(note for note in measure.notes if note.start_quarter < high and _end(note) > low),
+                tuple(note for note in measure.notes if note.start_quarter < high and note.end_quarter > low),
                 ends_part and is_last,
                 following is None and is_last,
             )
-
-
-def _end(note: LeadNote) -> Fraction:
-    return note.start_quarter + note.length_quarter
 
 
 def _misfit(place: _Place, option: _Option) -> float:
@@ -200,7 +196,7 @@ def _misfit(place: _Place, option: _Option) -> float:
         if note.pitch is None:
             continue
         low = max(note.start_quarter, place.start_quarter)
-        high = min(_end(note), place.start_quarter + place.length_quarter)
+        high = min(note.end_quarter, place.start_quarter + place.length_quarter)
         weight = float(high - low) * (_ON_THE_PLACE if low == place.start_quarter else 1.0)
         if note.pitch.pitch_class == seventh:
             strange += _SEVENTH * weight

@@ -51,6 +51,11 @@ class LeadNote:
     position: tuple[int, int] | None = None
     pin: Pin | None = None
 
+    @property
+    def end_quarter(self) -> Fraction:
+        """Where it ends in its measure."""
+        return self.start_quarter + self.length_quarter
+
 
 @dataclass(frozen=True, slots=True)
 class LeadChord:

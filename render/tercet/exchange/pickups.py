@@ -6,12 +6,12 @@ from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 
-from tercet.exchange.bars import BarContent, Stretch
-from tercet.song import ChordSpan, Meter, Note
+from tercet.exchange.bars import BarContent, Playing
+from tercet.song import Meter, Note
 
 __all__ = ["with_pickups_in_place"]
 
-Named = tuple[str, Stretch]
+Named = tuple[str, Playing]
 """A section's name and one playing of it."""
 
 
@@ -38,8 +38,8 @@ def _with_one_length(
     """Return the playings with a pick-up on all passes of one section, or a bar of its own where it had one."""
     moved = list(playings)
     for index in own:
-        name, stretch = moved[index]
-        if stretch.pickup is not None:
+        name, playing = moved[index]
+        if playing.pickup is not None:
             if not _has_room(moved, index):
                 return _with_bars_of_their_own(playings, own, meter, remarks)
             continue
@@ -50,7 +50,7 @@ def _with_one_length(
         shortened, pickup = taken
         if shortened is not None:
             moved[index - 1] = (moved[index - 1][0], shortened)
-        moved[index] = (name, replace(stretch, pickup=pickup, pickup_beat=beat))
+        moved[index] = (name, replace(playing, pickup=pickup, pickup_beat=beat))
     return moved
 
 
@@ -58,51 +58,19 @@ def _rest(beat: Fraction) -> BarContent:
     return BarContent(None, (Note(Fraction(0), beat),), None, None)
 
 
-def _without_end(stretch: Stretch, beat: Fraction, meter: Meter) -> tuple[Stretch, BarContent] | None:
-    """Return a stretch with rest at its end, and what stood there; None when a note goes on over that place."""
-    last = stretch.bars[-1]
+def _without_end(playing: Playing, beat: Fraction, meter: Meter) -> tuple[Playing, BarContent] | None:
+    """Return a playing with rest at its end, and what stood there; None when a note goes on over that place."""
     cut = meter.bar_beat - beat
-    kept = tuple(note for note in last.melody if note.start_beat < cut)
-    tail = tuple(note for note in last.melody if note.start_beat >= cut)
-    if not any(note.pitch for note in tail) and stretch.resting_beat >= beat:
-        return replace(stretch, free_beat=max(stretch.free_beat, beat)), _rest(beat)
-    if not tail or tail[0].start_beat != cut or (kept and kept[-1].tied_on):
+    head, tail = playing.bars[-1].split(cut)
+    if not any(note.pitch for note in tail.melody) and playing.resting_beat >= beat:
+        return replace(playing, free_beat=max(playing.free_beat, beat)), _rest(beat)
+    if not tail.melody or tail.melody[0].start_beat != cut or (head.melody and head.melody[-1].tied_on):
         return None
-    struck = sum(
-        note.pitch is not None and not (place and tail[place - 1].tied_on) for place, note in enumerate(tail)
-    )
-    words = last.words or ()
-    split = len(words) - struck if words else 0
-    marks = last.marks or ()
-    pickup = BarContent(
-        tuple(
-            replace(span, start_beat=span.start_beat - cut)
-            for span in last.chords or ()
-            if span.start_beat >= cut
-        )
-        or None,
-        tuple(replace(note, start_beat=note.start_beat - cut) for note in tail),
-        words[split:] or None,
-        tuple(replace(mark, at_beat=mark.at_beat - cut) for mark in marks if mark.at_beat >= cut) or None,
-    )
-    shortened = BarContent(
-        _chords_before(last.chords, cut, meter),
-        (*kept, Note(cut, beat)),
-        words[:split] or None,
-        tuple(mark for mark in marks if mark.at_beat < cut) or None,
-        last.new_line,
-    )
-    return replace(stretch, bars=(*stretch.bars[:-1], shortened), free_beat=beat), pickup
-
-
-def _chords_before(
-    chords: tuple[ChordSpan, ...] | None, cut: Fraction, meter: Meter
-) -> tuple[ChordSpan, ...] | None:
-    """Return the chords of a bar that start before a place, the last of them held to the end."""
-    kept = [span for span in chords or () if span.start_beat < cut]
-    if kept:
-        kept[-1] = replace(kept[-1], length_beat=meter.bar_beat - kept[-1].start_beat)
-    return tuple(kept) or None
+    chords = head.chords
+    if chords:
+        chords = (*chords[:-1], replace(chords[-1], length_beat=meter.bar_beat - chords[-1].start_beat))
+    shortened = replace(head, chords=chords, melody=(*head.melody, Note(cut, beat)))
+    return replace(playing, bars=(*playing.bars[:-1], shortened), free_beat=beat), tail.moved(-cut)
 
 
 def _with_bars_of_their_own(
@@ -112,11 +80,11 @@ def _with_bars_of_their_own(
     if later:
         remarks.append(f"the pick-up of {later[0]} became a bar of its own, with rests before it")
     apart: list[Named] = []
-    for index, (name, stretch) in enumerate(playings):
-        if index not in own or stretch.pickup is None:
-            apart.append((name, stretch))
+    for index, (name, playing) in enumerate(playings):
+        if index not in own or playing.pickup is None:
+            apart.append((name, playing))
             continue
-        whole = stretch.pickup_as_bar(meter)
+        whole = playing.pickup_as_bar(meter)
         rest = replace(whole, bars=whole.bars[:1], free_beat=Fraction(0), ends_in_breath=False)
         apart += [
             (f"{name}-pick-up", rest),
@@ -148,4 +116,4 @@ def _with_room(playings: Sequence[Named], meter: Meter, remarks: list[str]) -> l
             f"the bar before the pick-up of {shown} has no room for it when it is played again, so the pick-up "
             "became a whole bar with rests before it"
         )
-    return [(name, stretch.pickup_as_bar(meter) if name in tight else stretch) for name, stretch in playings]
+    return [(name, playing.pickup_as_bar(meter) if name in tight else playing) for name, playing in playings]

@@ -125,13 +125,11 @@ class _Walk:
             return self._to_coda(index)
         if (measure.da_capo or measure.dal_segno) and not self._jumped:
             self._jumped = True
-            target = 0 if measure.da_capo else self._segno()
+            signs = [place for place, each in enumerate(self._measures) if each.segno]
+            target = signs[0] if signs and not measure.da_capo else 0
             self._restart(target)
             return target
         return index + 1
-
-    def _segno(self) -> int:
-        return next((index for index, measure in enumerate(self._measures) if measure.segno), 0)
 
     def _to_coda(self, index: int) -> int:
         """Return where the coda starts, which lies ahead; without one the walk goes on."""

@@ -58,7 +58,8 @@ def runs_of(measures: Sequence[LeadMeasure], remarks: list[str]) -> list[Run]:
     never = [index for index in never if any(note.pitch for note in measures[index].notes)]
     if never:
         remarks.append(
-            f"measures that no repeat, ending or jump leads to are never played and left out: {_told(measures, never)}"
+            "measures that no repeat, ending or jump leads to are never played and left out: "
+            f"{_numbers(measures, never)}"
         )
     runs = _in_order(measures, order)
     verses = _Verses(measures, runs)
@@ -85,7 +86,7 @@ def _in_order(measures: Sequence[LeadMeasure], order: Iterable[tuple[int, int]])
     return runs
 
 
-def _told(measures: Sequence[LeadMeasure], places: Sequence[int]) -> str:
+def _numbers(measures: Sequence[LeadMeasure], places: Sequence[int]) -> str:
     """Return the numbers of measures, those in a row as a range."""
     rows = [
         [measures[index].number for _, index in row]
@@ -189,7 +190,7 @@ def _unsung(measures: Sequence[LeadMeasure], runs: Sequence[Run]) -> list[str]:
                 lost.setdefault(verse, []).append(index)
     return [
         f"words of verse {verse} that no pass sings are left out: measure{'s' if len(places) > 1 else ''} "
-        f"{_told(measures, places)}"
+        f"{_numbers(measures, places)}"
         for verse, places in sorted(lost.items())
     ]
 

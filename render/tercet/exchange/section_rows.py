@@ -9,7 +9,7 @@ from fractions import Fraction
 from itertools import pairwise
 from typing import Any
 
-from tercet.exchange.bars import BarContent, Stretch
+from tercet.exchange.bars import BarContent, Playing
 from tercet.song import ChordSpan, Line, Row, RowName, Section
 
 __all__ = ["section_of"]
@@ -27,7 +27,7 @@ _WIDEST_LINE = 320
 Cell = tuple[Any, ...] | None
 
 
-def section_of(name: str, passes: Sequence[Stretch], *, keep_lines: bool = False) -> Section:
+def section_of(name: str, passes: Sequence[Playing], *, keep_lines: bool = False) -> Section:
     """Return a section.
 
     Parameters
@@ -41,41 +41,37 @@ def section_of(name: str, passes: Sequence[Stretch], *, keep_lines: bool = False
     """
     pickup_beat = passes[0].pickup_beat
     bars = [
-        _explicit([stretch.bars[index] for stretch in passes], index, passes)
+        _explicit([playing.bars[index] for playing in passes], index, passes)
         for index in range(len(passes[0].bars))
     ]
-    pickups = [stretch.pickup for stretch in passes if stretch.pickup is not None]
+    pickups = [playing.pickup for playing in passes if playing.pickup is not None]
     lines = []
     for low, high in _line_places(bars, keep_lines):
         rows = []
         for row in _ROWS:
-            cells = [_by_pass(row, contents) for contents in bars[low:high]]
-            lead = _by_pass(row, pickups) if low == 0 and pickups else None
+            cells = [[getattr(content, row) for content in contents] for contents in bars[low:high]]
+            lead = [getattr(pickup, row) for pickup in pickups] if low == 0 and pickups else None
             rows += _rows(row, cells, lead, len(passes))
         lines.append(Line(tuple(rows)))
     return Section(name, tuple(lines), pickup_beat)
 
 
-def _explicit(contents: list[BarContent], index: int, passes: Sequence[Stretch]) -> list[BarContent]:
+def _explicit(contents: list[BarContent], index: int, passes: Sequence[Playing]) -> list[BarContent]:
     """Return a bar on each pass, a chord that only goes on written out where the passes differ."""
     if all(content.chords == contents[0].chords for content in contents):
         return contents
     return [
-        content if content.chords is not None else replace(content, chords=(_chord_going_on(stretch, index),))
-        for content, stretch in zip(contents, passes, strict=True)
+        content if content.chords is not None else replace(content, chords=(_chord_going_on(playing, index),))
+        for content, playing in zip(contents, passes, strict=True)
     ]
 
 
-def _chord_going_on(stretch: Stretch, index: int) -> ChordSpan:
-    length = sum((note.length_beat for note in stretch.bars[index].melody), Fraction(0))
+def _chord_going_on(playing: Playing, index: int) -> ChordSpan:
+    length = sum((note.length_beat for note in playing.bars[index].melody), Fraction(0))
     earlier = [
-        bar.chords for bar in (stretch.pickup, *stretch.bars[:index]) if bar is not None and bar.chords
+        bar.chords for bar in (playing.pickup, *playing.bars[:index]) if bar is not None and bar.chords
     ]
     return replace(earlier[-1][-1], start_beat=Fraction(0), length_beat=length)
-
-
-def _by_pass(row: RowName, contents: Sequence[BarContent]) -> list[Cell]:
-    return [getattr(content, row) for content in contents]
 
 
 def _rows(name: RowName, cells: list[list[Cell]], lead: list[Cell] | None, passes: int) -> list[Row]:

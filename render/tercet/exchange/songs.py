@@ -12,7 +12,7 @@ from fractions import Fraction
 
 from tercet.exchange.bars import (
     BarContent,
-    Stretch,
+    Playing,
     cut_into_bars,
     with_breaths_between,
     with_ended_hairpins,
@@ -25,7 +25,8 @@ from tercet.exchange.plain_signs import with_plain_signs
 from tercet.exchange.runs import Run, runs_of
 from tercet.exchange.section_rows import section_of
 from tercet.exchange.words import SectionNames
-from tercet.song import Meter, Song, Visit
+from tercet.song import Meter, Song
+from tercet.song.form import visits_of
 from tercet.theory import TUNINGS, Key, Tuning
 from tercet.theory.limits import LOWER_FIGURES, MOST_UPPER, MOST_VISITS
 
@@ -61,21 +62,21 @@ def song_of(sheet: LeadSheet) -> Imported:
     meter = _meter(sheet.measures, remarks)
     sheet = replace(sheet, measures=with_plain_signs(sheet.measures))
     runs = runs_of(sheet.measures, remarks)
-    stretches = [cut_into_bars(sheet.measures, run, meter) for run in runs]
-    stretches = with_breaths_between(stretches)
-    remarks += _bar_remarks(sheet.measures, stretches, meter)
-    names = _names(sheet.measures, runs, stretches)
-    placed = with_pickups_in_place(list(zip(names, stretches, strict=True)), meter, remarks)
-    names, stretches = [name for name, _ in placed], [stretch for _, stretch in placed]
-    stretches, endless = with_ended_hairpins(without_loose_ties(stretches))
+    playings = [cut_into_bars(sheet.measures, run, meter) for run in runs]
+    playings = with_breaths_between(playings)
+    remarks += _bar_remarks(sheet.measures, playings, meter)
+    names = _names(sheet.measures, runs, playings)
+    placed = with_pickups_in_place(list(zip(names, playings, strict=True)), meter, remarks)
+    names, playings = [name for name, _ in placed], [playing for _, playing in placed]
+    playings, endless = with_ended_hairpins(without_loose_ties(playings))
     if endless:
         remarks.append(f"hairpins that no later dynamic ends are left out ({endless})")
-    names = _with_few_passes(names, stretches)
-    visits = _visits(names)
+    names = _with_few_passes(names, playings)
+    visits = visits_of(names)
     sections = tuple(
         section_of(
             name,
-            [stretch for own, stretch in zip(names, stretches, strict=True) if own == name],
+            [playing for own, playing in zip(names, playings, strict=True) if own == name],
             keep_lines=bool(sheet.settings),
         )
         for name in dict.fromkeys(names)
@@ -123,15 +124,15 @@ def _meter(measures: Sequence[LeadMeasure], remarks: list[str]) -> Meter:
     return Meter(upper, lower)
 
 
-def _bar_remarks(measures: Sequence[LeadMeasure], stretches: Sequence[Stretch], meter: Meter) -> list[str]:
+def _bar_remarks(measures: Sequence[LeadMeasure], playings: Sequence[Playing], meter: Meter) -> list[str]:
     """Say where bars had to be filled up, so that they last longer than in the file."""
     bar_quarter = Fraction(4 * meter.upper, meter.lower)
     filled = []
-    for index, stretch in enumerate(stretches):
-        following = stretches[index + 1] if index + 1 < len(stretches) else None
-        missing = stretch.free_beat
+    for index, playing in enumerate(playings):
+        following = playings[index + 1] if index + 1 < len(playings) else None
+        missing = playing.free_beat
         if missing and following is not None and following.pickup_beat != missing:
-            filled.append(stretch.last_number)
+            filled.append(playing.last_number)
     moved = [
         measure.number
         for index, measure in enumerate(measures)
@@ -153,54 +154,45 @@ def _bar_remarks(measures: Sequence[LeadMeasure], stretches: Sequence[Stretch], 
     return remarks
 
 
-def _names(measures: Sequence[LeadMeasure], runs: Sequence[Run], stretches: Sequence[Stretch]) -> list[str]:
+def _names(measures: Sequence[LeadMeasure], runs: Sequence[Run], playings: Sequence[Playing]) -> list[str]:
     """Return the section of each run; equal names mean one section, played several times."""
     book = SectionNames(single=len({(run.start, run.stop) for run in runs}) == 1)
     names = []
     pickups = {(run.start, run.stop): measures[run.start - 1] for run in runs if run.has_pickup}
     beats = {
         place: max(
-            stretch.pickup_beat
-            for run, stretch in zip(runs, stretches, strict=True)
+            playing.pickup_beat
+            for run, playing in zip(runs, playings, strict=True)
             if (run.start, run.stop) == place
         )
         for place in dict.fromkeys((run.start, run.stop) for run in runs)
     }
-    for run, stretch in zip(runs, stretches, strict=True):
+    for run, playing in zip(runs, playings, strict=True):
         place = (run.start, run.stop)
         first = measures[run.start]
         label = first.section or (pickups[place].section if place in pickups else "")
-        names.append(book.name(place, label, first.endings, (beats[place], len(stretch.bars))))
+        names.append(book.name(place, label, first.endings, (beats[place], len(playing.bars))))
     return names
 
 
-def _with_few_passes(names: Sequence[str], stretches: Sequence[Stretch]) -> list[str]:
+def _with_few_passes(names: Sequence[str], playings: Sequence[Playing]) -> list[str]:
     """Return the names, playings beyond those that a row can number under a name of their own where they differ."""
     played: dict[str, list[int]] = {}
     for index, name in enumerate(names):
         played.setdefault(name, []).append(index)
     found = list(names)
     for name, indices in played.items():
-        if len({_played(stretches[index]) for index in indices}) == 1:
+        if len({_played(playings[index]) for index in indices}) == 1:
             continue
         for place, index in enumerate(indices[_MOST_PASSES:]):
             found[index] = f"{name}-more-{place // _MOST_PASSES + 1}"
     return found
 
 
-def _played(stretch: Stretch) -> tuple[BarContent, ...]:
-    """Return all that is played in a stretch, wherever lines of music begin."""
-    bars = (*([stretch.pickup] if stretch.pickup else []), *stretch.bars)
+def _played(playing: Playing) -> tuple[BarContent, ...]:
+    """Return all that is played in a playing, wherever lines of music begin."""
+    bars = (*([playing.pickup] if playing.pickup else []), *playing.bars)
     return tuple(replace(bar, new_line=False) for bar in bars)
-
-
-def _visits(names: Sequence[str]) -> tuple[Visit, ...]:
-    total, seen = Counter(names), Counter[str]()
-    visits = []
-    for name in names:
-        seen[name] += 1
-        visits.append(Visit(name, seen[name], seen[name] == total[name]))
-    return tuple(visits)
 
 
 def _key(sheet: LeadSheet, remarks: list[str]) -> Key:

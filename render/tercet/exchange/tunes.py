@@ -41,12 +41,8 @@ class TuneKind:
 
 
 def _is_score(data: bytes) -> bool:
-    return data.startswith(b"PK") or _looks_like_xml(data)
-
-
-def _looks_like_xml(data: bytes) -> bool:
     start = data[:400].replace(b"\x00", b"").lstrip(b"\xef\xbb\xbf\xff\xfe \t\r\n")
-    return start.startswith(b"<")
+    return data.startswith(b"PK") or start.startswith(b"<")
 
 
 KINDS: tuple[TuneKind, ...] = (

@@ -69,17 +69,9 @@ def read_abc(data: bytes, file: str, tune: str = "", voice: str = "") -> LeadShe
 def read_tune_lines(tune: AbcTune, file: str, voice: str = "") -> LeadSheet:
     """Read one tune; parameters and errors as for `read_abc`."""
     try:
-        _check_size(tune)
         return _TuneReader(tune, voice).read(file)
     except TuneError as error:
         raise TuneError(f"{file}: tune {tune.number}: {error}") from error
-
-
-def _check_size(tune: AbcTune) -> None:
-    if sum(map(len, tune.lines)) + len(tune.lines) > LARGEST_TUNE:
-        raise TuneError(
-            f"it has more than {LARGEST_TUNE // 1000} 000 characters, far more than a song: export just this tune"
-        )
 
 
 @dataclass(slots=True)
@@ -117,6 +109,10 @@ class _TuneReader:
 
     def read(self, file: str) -> LeadSheet:
         """Return the tune as a lead sheet."""
+        if sum(map(len, self._tune.lines)) + len(self._tune.lines) > LARGEST_TUNE:
+            raise TuneError(
+                f"it has more than {LARGEST_TUNE // 1000} 000 characters, far more than a song: export just this tune"
+            )
         ours = lines_of_voice(list(meant_lines(self._tune.lines)), self._wanted)
         after_gap = False
         for line in ours.lines:

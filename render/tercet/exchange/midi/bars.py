@@ -41,7 +41,7 @@ class Line:
     @property
     def end_quarter(self) -> Fraction:
         """Where the last note ends."""
-        return max(note.start_quarter + note.length_quarter for note in self.notes)
+        return max(note.end_quarter for note in self.notes)
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,7 +226,7 @@ def _filled(
 
 def _cut(notes: Sequence[LeadNote], low: Fraction, high: Fraction) -> Iterator[LeadNote]:
     for note in notes:
-        end = note.start_quarter + note.length_quarter
+        end = note.end_quarter
         if end > low:
             start = max(note.start_quarter, low)
             words = note.words if note.start_quarter >= low else ()

@@ -61,7 +61,7 @@ def folded(
         return {}
     groups += [[stretch] for stretch in rest]
     groups.sort(key=lambda group: group[0])
-    remarks += [_told(group) for group in groups if len(group) > 1]
+    remarks += [_remark(group) for group in groups if len(group) > 1]
     return {
         edges[low]: f"part {_letters(index)}" if len(groups) > 1 else "verse"
         for index, group in enumerate(groups)
@@ -69,7 +69,7 @@ def folded(
     }
 
 
-def _told(group: Sequence[_Stretch]) -> str:
+def _remark(group: Sequence[_Stretch]) -> str:
     (low, high), *others = group
     again = ", ".join(f"{start + 1}-{stop}" for start, stop in others[:8])
     return f"bars {low + 1}-{high} come again as {again}: they are written once, as a section played {len(group)} times"

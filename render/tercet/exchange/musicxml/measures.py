@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_right
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
@@ -62,21 +61,19 @@ class Log:
     def __init__(self, file: str) -> None:
         self.file = file
         self.number = ""
-        self._dropped: Counter[str] = Counter()
         self._where: dict[str, list[str]] = {}
 
     def remarks(self) -> list[str]:
         """Return what was dropped or changed, one sentence a kind, with the measures."""
         sentences = []
-        for what in self._dropped:
-            places = list(dict.fromkeys(self._where[what]))
+        for what, numbers in self._where.items():
+            places = list(dict.fromkeys(numbers))
             shown = ", ".join(places[:8]) + (", …" if len(places) > 8 else "")
             sentences.append(f"{what} (measure{'' if len(places) == 1 else 's'} {shown})")
         return sentences
 
     def drop(self, what: str) -> None:
         """Note that something was dropped or changed in this measure."""
-        self._dropped[what] += 1
         self._where.setdefault(what, []).append(self.number or "?")
 
     def damaged(self, what: str) -> TuneError:
@@ -104,10 +101,9 @@ class Log:
 
     def take_over(self, other: Log, beginning: str) -> None:
         """Add what another log says of things whose name begins so."""
-        for what, count in other._dropped.items():
+        for what, numbers in other._where.items():
             if what.startswith(beginning):
-                self._dropped[what] += count
-                self._where.setdefault(what, []).extend(other._where[what])
+                self._where.setdefault(what, []).extend(numbers)
 
 
 LONGEST_QUARTERS = 64
@@ -302,7 +298,7 @@ class MeasureReader:
             return
         place = bisect_right(draft.notes, start, key=_start)
         before = draft.notes[place - 1] if place else None
-        if before is not None and start < before.start_quarter + before.length_quarter:
+        if before is not None and start < before.end_quarter:
             self._log.drop("notes of one voice that overlap were cut")
             if start == before.start_quarter:
                 draft.keeps_chord = False
