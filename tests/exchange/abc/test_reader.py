@@ -153,6 +153,11 @@ def test_a_pick_up_that_is_played_again_never_takes_the_time_of_a_written_rest(e
     assert any("became a whole bar with rests before it" in remark for remark in remarks) == (onset == 12)
 
 
+def test_a_field_may_end_in_a_backslash() -> None:
+    song, _ = imported("X:1\nT:Back\\\nS:slash\\\nM:4/4\nL:1/4\nQ:1/4=100\nK:C\nC4|\n")
+    assert (song.title, song.source_note) == ("Back\\", "slash\\")
+
+
 def test_parts_in_the_order_of_the_header() -> None:
     head = HEAD.replace("K:C", "P:A(AB)2\nK:C")
     song, _ = imported(head + "P:A\nC4|\nP:B\nD4|\n")

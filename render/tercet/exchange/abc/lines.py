@@ -84,7 +84,7 @@ def _read_line(line: str, *, continued: bool) -> AbcLine | None:
 
 
 def _going_on(letter: str, text: str) -> AbcLine:
-    goes_on = text.endswith("\\")
+    goes_on = text.endswith("\\") and letter in ("", "w", "W", "s")
     text = text[:-1].rstrip() if goes_on else text
     return AbcLine(letter, text if letter else text.translate(_QUOTES), goes_on)
 
