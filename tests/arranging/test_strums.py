@@ -285,3 +285,25 @@ def test_a_hand_that_holds_the_chord_stays_and_one_that_does_not_forms_it() -> N
                 formed += 1
     assert stayed > 100
     assert formed > 20
+
+
+def test_no_strum_strikes_the_line_of_a_note_that_no_string_has() -> None:
+    """It rings on as written: pattern, written row and chop keep off the line on which the tab marks it."""
+    made = arranged(
+        "E3:4 | C3:3 r | F#6:4",
+        "C | G7 | D",
+        as_written=True,
+        strum=("d", "u", "d", "u"),
+        strum_row="| x d u d | x x u d",
+    )
+    ringing = [gesture for gesture in made.gestures if gesture.notes[-1].fret is None]
+    assert len(ringing) == 3
+    met = [
+        (gesture, strum)
+        for gesture in ringing
+        for strum in of_layer(made, "strums")
+        if gesture.start_beat <= strum.start_beat < gesture.start_beat + gesture.length_beat
+    ]
+    assert len(met) > 6
+    for gesture, strum in met:
+        assert gesture.notes[-1].string not in {note.string for note in strum.notes}
