@@ -6,6 +6,7 @@ import pytest
 
 from tercet.publish.paragraphs import fitted, shortened, wrapped
 from tercet.publish.score.elements import stand_in
+from tercet.publish.shapes import Style, Text
 from tercet.publish.typefaces import text_width_em
 from tests.measure.text_boxes import _ink
 
@@ -49,13 +50,16 @@ def test_a_text_is_cut_short_with_three_dots() -> None:
 
 
 def test_texts_are_made_smaller_then_cut() -> None:
-    assert fitted("short", 20.0, 200.0, 10.0) == ("short", 20.0)
-    assert fitted("", 20.0, 200.0, 10.0) == ("", 20.0)
-    text, size = fitted("m" * 20, 20.0, 300.0, 10.0)
-    assert text == "m" * 20
-    assert text_width_em(text) * size == pytest.approx(300.0)
-    text, size = fitted("m" * 100, 20.0, 300.0, 10.0)
-    assert size == 10.0
-    assert text.endswith("m…")
-    assert 290.0 < text_width_em(text) * size <= 300.0
-    assert fitted("m" * 20, 20.0, 300.0, 10.0, "bold")[1] < fitted("m" * 20, 20.0, 300.0, 10.0)[1]
+    def fit(text: str, style: Style = "plain") -> Text:
+        return fitted(Text(1.0, 2.0, text, 20.0, style=style, name="title"), 300.0, 10.0)
+
+    assert fit("short") == Text(1.0, 2.0, "short", 20.0, name="title")
+    assert fit("").size == 20.0
+    smaller = fit("m" * 20)
+    assert smaller.text == "m" * 20
+    assert text_width_em(smaller.text) * smaller.size == pytest.approx(300.0)
+    assert fit("m" * 20, "bold").size < smaller.size
+    cut = fit("m" * 100)
+    assert cut.size == 10.0
+    assert cut.text.endswith("m…")
+    assert 290.0 < text_width_em(cut.text) * cut.size <= 300.0

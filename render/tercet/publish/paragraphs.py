@@ -6,21 +6,21 @@ the widths.
 
 from __future__ import annotations
 
-from tercet.publish.shapes import Style
+from dataclasses import replace
+
+from tercet.publish.shapes import Style, Text
 from tercet.publish.typefaces import text_width_em
 
 __all__ = ["fitted", "shortened", "wrapped"]
 
 
-def fitted(
-    text: str, size: float, width: float, smallest: float, style: Style = "plain"
-) -> tuple[str, float]:
-    """Return a text and a size that fit a width: smaller down to `smallest`, then cut short with three dots."""
-    short = shortened(text, width / smallest, style)
-    if short != text:
-        return short, smallest
-    wide_em = text_width_em(text, style)
-    return text, min(size, width / wide_em) if wide_em else size
+def fitted(text: Text, width: float, smallest: float) -> Text:
+    """Return a text that fits a width: set smaller, down to `smallest`, then cut short with three dots."""
+    short = shortened(text.text, width / smallest, text.style)
+    if short != text.text:
+        return replace(text, text=short, size=smallest)
+    wide_em = text_width_em(text.text, text.style)
+    return replace(text, size=min(text.size, width / wide_em)) if wide_em else text
 
 
 def wrapped(text: str, size: float, width: float, most_lines: int, style: Style = "plain") -> tuple[str, ...]:

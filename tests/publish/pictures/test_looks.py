@@ -1,10 +1,11 @@
-"""From levels to size and ink."""
+"""From levels to size, ink and places."""
 
 from __future__ import annotations
 
 import pytest
 
-from tercet.publish.pictures.looks import LOOKS, PAPER, ink_of, radius_of, toned
+from tercet.publish.pictures.looks import LOOKS, PAPER, ink_of, places, radius_of, toned
+from tercet.song import Layer
 
 
 def test_six_decibels_are_twice_the_size() -> None:
@@ -28,3 +29,20 @@ def test_a_colour_is_thinned_towards_the_paper() -> None:
 
 def test_no_two_layers_share_a_shape_or_a_line() -> None:
     assert len({look.head for look in LOOKS.values()}) == len({look.dash for look in LOOKS.values()}) == 3
+
+
+@pytest.mark.parametrize(
+    ("levels_db", "said"),
+    [
+        ({"melody": 4.0, "between": -4.0, "strums": -8.0}, ["in front", "in the middle", "at the back"]),
+        ({"melody": -8.0, "between": 0.0, "strums": 0.5}, ["in front", "in front", "at the back"]),
+        ({"melody": 0.0, "between": 0.3, "strums": -0.3}, ["side by side"] * 3),
+        ({"melody": 4.0, "strums": -8.0}, ["in front", "at the back", "out"]),
+        ({}, ["out"] * 3),
+    ],
+)
+def test_places(levels_db: dict[Layer, float], said: list[str]) -> None:
+    found = places(levels_db)
+    assert list(found.values()) == said
+    heard = [layer for layer in found if layer in levels_db]
+    assert heard == sorted(heard, key=lambda layer: -levels_db[layer])

@@ -13,7 +13,8 @@ from tercet.performing.tempo import Swing, piece_clock
 from tercet.performing.timeline import count_in, runs_of
 from tercet.publish.page.sound import SpeedTiming, speed_label
 from tercet.publish.pictures.chord_diagram import spoken_shape
-from tercet.publish.pictures.legend import middle_levels_db, places
+from tercet.publish.pictures.looks import places
+from tercet.publish.pictures.note_marks import middle_levels_db
 from tercet.publish.pictures.shapes_used import LineShapes, ShapeUse, chord_at, shapes_by_line
 from tercet.song import LAYERS, Bar, Layer
 

@@ -153,9 +153,9 @@ def _spoken_string(use: ShapeUse, string: int) -> str:
 
 def _name(use: ShapeUse, board: _Board) -> Iterator[Shape]:
     if use.chord:
-        name, size = fitted(use.chord, NAME_SIZE, UNITS - 4.0, SMALLEST_NAME, "bold")
         x, y = board.at(LEFT_X + 1.5 * STRING_GAP, NAME_BASELINE)
-        yield Text(x, y, name, size * board.scale, TEXT, "middle", style="bold", name="chord name")
+        name = Text(x, y, use.chord, NAME_SIZE * board.scale, TEXT, "middle", "bold", "chord name")
+        yield fitted(name, (UNITS - 4.0) * board.scale, SMALLEST_NAME * board.scale)
 
 
 def _neck(board: _Board, size: float = POSITION_SIZE) -> Iterator[Shape]:

@@ -160,8 +160,7 @@ class _Layout:
 
 
 def _heading(asked: FretboardMap) -> Iterator[Shape]:
-    title, size = fitted(asked.title, 44.0, WIDTH - 80.0, 22.0, "bold")
-    yield Text(40.0, 66.0, title, size, TEXT, style="bold", name="title")
+    yield fitted(Text(40.0, 66.0, asked.title, 44.0, TEXT, style="bold", name="title"), WIDTH - 80.0, 22.0)
     strings = " ".join(str(pitch) for pitch in asked.tuning.open_pitches)
     facts = [str(asked.key)] if asked.key is not None and str(asked.key) not in asked.title else []
     facts.append(f"{asked.tuning.name}: {strings}" if asked.tuning.name != "custom" else strings)
@@ -260,8 +259,7 @@ def _legend(asked: FretboardMap) -> Iterator[Shape]:
         task = (
             f"Write the name of each note of {_of(asked)} in its ring, and its step in {asked.key} beside it."
         )
-        task, size = fitted(task, 25.0, WIDTH - 80.0, 14.0)
-        yield Text(40.0, y + 8.0, task, size, TEXT_SOFT, name="legend")
+        yield fitted(Text(40.0, y + 8.0, task, 25.0, TEXT_SOFT, name="legend"), WIDTH - 80.0, 14.0)
         return
     x = 60.0
     samples = [

@@ -8,11 +8,11 @@ are smaller, strums are pale arrows.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tercet.arranging import Arrangement, Gesture, StringNote
 from tercet.arranging.model import explained
-from tercet.publish.paragraphs import fitted
+from tercet.publish.paragraphs import fitted, shortened
 from tercet.publish.pictures.chord_diagram import first_fret, shape_grid
 from tercet.publish.pictures.handout_bars import HandoutLine, handout_lines
 from tercet.publish.pictures.handout_rows import (
@@ -213,36 +213,27 @@ def _drawing(
 def _title(arrangement: Arrangement) -> Iterator[Shape]:
     """Yield the title, the key, meter and tuning, and the sections in the order played."""
     song = arrangement.song
-    title, size = fitted(song.title, 56.0, TITLE_WIDTH, DIGIT_SIZE, "bold")
-    yield Text(MARGIN, 78.0, title, size, TEXT, style="bold", name="title")
+    title = Text(MARGIN, 78.0, song.title, 56.0, TEXT, style="bold", name="title")
+    yield fitted(title, TITLE_WIDTH, DIGIT_SIZE)
     facts = " · ".join([str(song.key), str(song.meter), arrangement.tuning.name])
-    yield Text(
-        MARGIN,
-        126.0,
-        fitted(facts, DIGIT_SIZE, TITLE_WIDTH, DIGIT_SIZE)[0],
-        DIGIT_SIZE,
-        TEXT_SOFT,
-        name="facts",
-    )
-    form, size = _sized(" ".join(visit.section for visit in song.form), 30.0, TITLE_WIDTH, 22.0)
-    yield Text(MARGIN, 168.0, form, size, TEXT_SOFT, name="form")
+    yield _sized(Text(MARGIN, 126.0, facts, DIGIT_SIZE, TEXT_SOFT, name="facts"), TITLE_WIDTH, DIGIT_SIZE)
+    form = " ".join(visit.section for visit in song.form)
+    yield _sized(Text(MARGIN, 168.0, form, 30.0, TEXT_SOFT, name="form"), TITLE_WIDTH, 22.0)
 
 
-def _sized(
-    text: str, size: float, width: float, smallest: float, style: Style = "plain"
-) -> tuple[str, float]:
-    """Return a text and a size that fit a width; with a digit in it the text isn't made smaller but cut short."""
-    if any(sign.isdigit() for sign in text):
-        size = smallest = DIGIT_SIZE
-    return fitted(text, size, width, smallest, style)
+def _sized(text: Text, width: float, smallest: float) -> Text:
+    """Return a text that fits a width; with a digit in it, it isn't made smaller but cut short."""
+    if any(sign.isdigit() for sign in text.text):
+        return fitted(replace(text, size=DIGIT_SIZE), width, DIGIT_SIZE)
+    return fitted(text, width, smallest)
 
 
 def _foot(page: _Page, place: tuple[int, int]) -> Iterator[Shape]:
     """Yield what the signs mean, and which picture of how many this is."""
     y = page.height - 18.0
     for line, whole in enumerate(reversed(page.sentences)):
-        sentence, size = fitted(whole, 25.0, page.width - 2.0 * MARGIN - 180.0, 15.0)
-        yield Text(MARGIN, y - FOOT_LINE * line, sentence, size, TEXT_SOFT, name="legend")
+        sentence = Text(MARGIN, y - FOOT_LINE * line, whole, 25.0, TEXT_SOFT, name="legend")
+        yield fitted(sentence, page.width - 2.0 * MARGIN - 180.0, 15.0)
     number, count = place
     if count > 1:
         which = f"{number} of {count}"
@@ -256,9 +247,9 @@ def _named_shape(shape: ShapeUse, corner: Point, *, left_handed: bool) -> Iterat
     beside = 0.0 if left_handed else width - SHAPE_WIDTH
     grid_x = x + (0.5 * (width - SHAPE_WIDTH) if first_fret(shape) == 1 else beside)
     if shape.chord:
-        name, size = fitted(shape.chord, CHORD_SIZE, TIGHT_NAME, CHORD_SIZE, "bold")
-        middle = max(grid_x + 0.51 * SHAPE_WIDTH, x + 0.5 * text_width_em(name, "bold") * size)
-        yield Text(middle, y + 32.0, name, size, TEXT, "middle", style="bold", name="shape name")
+        name = shortened(shape.chord, TIGHT_NAME / CHORD_SIZE, "bold")
+        middle = max(grid_x + 0.51 * SHAPE_WIDTH, x + 0.5 * text_width_em(name, "bold") * CHORD_SIZE)
+        yield Text(middle, y + 32.0, name, CHORD_SIZE, TEXT, "middle", "bold", "shape name")
     yield shape_grid(shape, (grid_x, y + 38.0), SHAPE_WIDTH, DIGIT_SIZE, left_handed=left_handed)
 
 
@@ -296,8 +287,7 @@ def _labels(row: Row, top: float) -> Iterator[Shape]:
     room = STRING_X - MARGIN - 26.0
     y = _string_y(1, top) + 2.0
     if row.label:
-        name, size = _sized(row.label, 34.0, room, 22.0, "bold")
-        yield Text(MARGIN, y, name, size, TEXT, style="bold", name="section")
+        yield _sized(Text(MARGIN, y, row.label, 34.0, TEXT, style="bold", name="section"), room, 22.0)
         y += 44.0
     if row.label and row.time:
         yield Text(MARGIN, y, f"pass {row.time}", DIGIT_SIZE, TEXT, name="time")
@@ -380,12 +370,5 @@ def _words(placed: PlacedColumn, row: Row, top: float) -> Iterator[Shape]:
     y = _string_y(4, top) + BELOW_STRINGS
     for verse, word in enumerate(placed.column.words):
         if word:
-            colour = TEXT if verse == 0 else TEXT_SOFT
-            yield Text(
-                placed.x,
-                y + WORD_LINE * verse,
-                shown_word(word, row.word_size),
-                row.word_size,
-                colour,
-                name="word",
-            )
+            shown, colour = shown_word(word, row.word_size), TEXT_SOFT if verse else TEXT
+            yield Text(placed.x, y + WORD_LINE * verse, shown, row.word_size, colour, name="word")

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from tercet.arranging import Gesture
-from tercet.publish.paragraphs import fitted
+from tercet.publish.paragraphs import shortened
 from tercet.publish.pictures.handout_bars import Column, HandoutBar, HandoutLine
 from tercet.publish.typefaces import text_width_em
 
@@ -202,7 +202,7 @@ def word_width(word: str, size: float) -> float:
 
 def shown_word(word: str, size: float) -> str:
     """Return a word as it is written: cut short where it is too long for any column."""
-    return fitted(word, size, LONGEST_WORD, size)[0]
+    return shortened(word, LONGEST_WORD / size)
 
 
 def _lead(column: Column) -> float:

@@ -6,10 +6,11 @@ colour second, so that a copy in grey still tells the three apart.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from tercet.song import Layer
+from tercet.song import LAYERS, Layer
 
 __all__ = [
     "FAINT",
@@ -20,6 +21,7 @@ __all__ = [
     "TEXT_SOFT",
     "LayerLook",
     "ink_of",
+    "places",
     "radius_of",
     "toned",
 ]
@@ -79,6 +81,32 @@ LOOKS: dict[Layer, LayerLook] = {
     ),
     "strums": LayerLook("#45418c", "ring", (0.01, 2.4), "quiet chords in the long spaces; a cross is a chop"),
 }
+
+
+SIDE_BY_SIDE_DB = 1.5
+"""Layers that lie no farther apart are side by side."""
+
+PLACE_NAMES = {
+    1: ("side by side",),
+    2: ("in front", "at the back"),
+    3: ("in front", "in the middle", "at the back"),
+}
+"""What the places are called, the nearest first, by how many there are."""
+
+
+def places(levels_db: Mapping[Layer, float]) -> dict[Layer, str]:
+    """Return where each layer stands, the nearest first, from the level of its median stroke; ``out`` if it rests."""
+    ordered = sorted(levels_db, key=lambda layer: -levels_db[layer])
+    ranks: dict[Layer, int] = {}
+    for before, layer in zip([None, *ordered], ordered, strict=False):
+        if before is None:
+            ranks[layer] = 0
+        else:
+            ranks[layer] = ranks[before] + (levels_db[before] - levels_db[layer] > SIDE_BY_SIDE_DB)
+    names = PLACE_NAMES[max(ranks.values(), default=0) + 1]
+    return {layer: names[rank] for layer, rank in ranks.items()} | {
+        layer: "out" for layer in LAYERS if layer not in ranks
+    }
 
 
 def radius_of(level_db: float) -> float:

@@ -6,13 +6,14 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from itertools import groupby
 from math import log10
+from statistics import median
 
-from tercet.performing import TakeNote
+from tercet.performing import Take, TakeNote
 from tercet.publish.pictures.looks import LOOKS, PAPER, SHADOW, ink_of, radius_of, toned
 from tercet.publish.shapes import Disc, Group, Ink, Path, Point, Shape, Text, cross
-from tercet.song import Layer
+from tercet.song import LAYERS, Layer
 
-__all__ = ["Frame", "gestures_of", "level_of", "note_mark", "note_marks"]
+__all__ = ["Frame", "gestures_of", "level_of", "middle_levels_db", "note_mark", "note_marks"]
 
 DIGIT_RADIUS = 7.0
 """A head of at least this radius has room for the number of its string."""
@@ -42,6 +43,14 @@ def gestures_of(notes: Iterable[TakeNote]) -> list[tuple[TakeNote, ...]]:
 def level_of(stroke: Iterable[TakeNote]) -> float:
     """Return the level of a whole stroke relative to mf, in dB: the powers of its strings added."""
     return 10.0 * log10(sum(10.0 ** (note.level_db / 10.0) for note in stroke))
+
+
+def middle_levels_db(take: Take) -> dict[Layer, float]:
+    """Return the level of the median stroke of each layer that plays."""
+    levels: dict[Layer, list[float]] = {}
+    for stroke in gestures_of(take.notes):
+        levels.setdefault(stroke[0].layer, []).append(level_of(stroke))
+    return {layer: median(levels[layer]) for layer in LAYERS if layer in levels}
 
 
 def note_marks(notes: Iterable[TakeNote], frame: Frame) -> tuple[Shape, ...]:

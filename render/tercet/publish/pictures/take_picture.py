@@ -7,17 +7,33 @@ foot draws how loud each layer is.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import median
 
 from tercet.arranging import Arrangement
 from tercet.performing import Take, TakeNote
 from tercet.publish.paragraphs import fitted
-from tercet.publish.pictures.legend import LEGEND_LINE, legend
-from tercet.publish.pictures.looks import FAINT, LOOKS, PAPER, TEXT, TEXT_SOFT, ink_of, radius_of, toned
-from tercet.publish.pictures.note_marks import Frame, gestures_of, level_of, note_marks
+from tercet.publish.pictures.looks import (
+    FAINT,
+    LOOKS,
+    PAPER,
+    TEXT,
+    TEXT_SOFT,
+    ink_of,
+    places,
+    radius_of,
+    toned,
+)
+from tercet.publish.pictures.note_marks import (
+    Frame,
+    gestures_of,
+    level_of,
+    middle_levels_db,
+    note_mark,
+    note_marks,
+)
 from tercet.publish.pictures.take_rows import PictureRow, picture_rows
-from tercet.publish.shapes import Disc, Drawing, Ink, Path, Point, Shape, Text
+from tercet.publish.shapes import Disc, Drawing, Group, Ink, Path, Point, Shape, Text
 from tercet.publish.typefaces import text_width_em
 from tercet.song import LAYERS, Layer
 from tercet.theory import MARK_LEVEL_DB
@@ -48,6 +64,14 @@ SENTENCE = (
 )
 
 LEGEND_TOP = 104.0
+LEGEND_LINE = 30.0
+"""Height of a line, in drawing units."""
+
+SAMPLE = 96.0
+"""Length of the line that shows how a layer is drawn."""
+
+LEGEND_NAME, LEGEND_PLACE = 92.0, 200.0
+"""Widths of the columns that name a layer and its place."""
 
 PANEL_MARGIN_DB = 1.5
 USUAL_DB = (-8.0, 4.0)
@@ -85,12 +109,12 @@ def take_picture(take: Take, arrangement: Arrangement) -> Drawing:
     scale = _scale(take, arrangement, rows)
     title = arrangement.song.title
     shapes: list[Shape] = [*_title(arrangement)]
-    shapes += legend(take, LEFT, LEGEND_TOP)
+    shapes += _legend(take, LEFT, LEGEND_TOP)
     bottom = LEGEND_TOP + LEGEND_LINE * len(LAYERS) + 16.0
     for row, place in zip(rows, _places(rows, scale), strict=True):
         if row.heading:
-            heading, size = fitted(row.heading, 17.0, WIDTH - LEFT - RIGHT, 10.0, "bold")
-            shapes.append(Text(LEFT, place.y - 10.0, heading, size, TEXT, style="bold", name="section"))
+            heading = Text(LEFT, place.y - 10.0, row.heading, 17.0, TEXT, style="bold", name="section")
+            shapes.append(fitted(heading, WIDTH - LEFT - RIGHT, 10.0))
         shapes += _row(row, arrangement, scale, place)
         bottom = place.y + place.height + GAP
     return Drawing(WIDTH, bottom, tuple(shapes), PAPER, title, _description(take))
@@ -149,12 +173,11 @@ def _description(take: Take) -> str:
 
 def _title(arrangement: Arrangement) -> Iterator[Shape]:
     song = arrangement.song
-    title, size = fitted(song.title, 30.0, WIDTH - LEFT - RIGHT, 14.0, "bold")
-    yield Text(LEFT, 44.0, title, size, TEXT, style="bold", name="title")
+    title = Text(LEFT, 44.0, song.title, 30.0, TEXT, style="bold", name="title")
+    yield fitted(title, WIDTH - LEFT - RIGHT, 14.0)
     facts = [song.composer, str(song.key), str(song.meter), arrangement.tuning.name]
     line = " · ".join(fact for fact in facts if fact)
-    line, size = fitted(line, 14.0, WIDTH - LEFT - RIGHT, 9.0)
-    yield Text(LEFT, 66.0, line, size, TEXT_SOFT, name="facts")
+    yield fitted(Text(LEFT, 66.0, line, 14.0, TEXT_SOFT, name="facts"), WIDTH - LEFT - RIGHT, 9.0)
     yield Text(LEFT, 94.0, SENTENCE, 15.0, TEXT)
 
 
@@ -221,6 +244,40 @@ def _words(row: PictureRow, x_of: Callable[[float], float], baseline: float) -> 
         x = max(x_of(syllable.onset_s) - 0.5 * width, least)
         yield Text(x, baseline, syllable.text, WORD_SIZE, TEXT, name="word")
         least = x + width + 0.3 * WORD_SIZE
+
+
+# ---- the legend: a line for each layer, the nearest first, as large and as dark as the layer is on the whole
+
+
+def _legend(take: Take, left: float, top: float) -> Iterator[Shape]:
+    """Yield a line for each layer: a note of its median level, its name, its place, and what it is."""
+    levels_db = middle_levels_db(take)
+    notes = {note.layer: note for note in take.notes}
+    for index, (layer, place) in enumerate(places(levels_db).items()):
+        middle = top + LEGEND_LINE * (index + 0.5)
+        shapes: list[Shape] = []
+        where = place
+        if layer in levels_db:
+            shapes.append(_sample(notes[layer], levels_db[layer], left, middle))
+            where = f"{place}, about {_nearest_mark(levels_db[layer])}"
+        x, baseline = left + SAMPLE + 22.0, middle + 5.0
+        shapes.append(Text(x, baseline, layer, 16.0, TEXT, style="bold"))
+        shapes.append(Text(x + LEGEND_NAME, baseline, where, 15.0, TEXT))
+        shapes.append(Text(x + LEGEND_NAME + LEGEND_PLACE, baseline, LOOKS[layer].means, 15.0, TEXT_SOFT))
+        yield Group(tuple(shapes), "legend")
+
+
+def _sample(note: TakeNote, level_db: float, left: float, y: float) -> Group:
+    """Return a note of a layer as a single note at a level, as long as `SAMPLE`."""
+    single = replace(note, onset_s=0.0, length_s=1.0, level_db=level_db, string=1, action="single")
+    start = left + radius_of(level_db)
+    frame = Frame(lambda onset_s: start + SAMPLE * onset_s, lambda _midi: y, left + SAMPLE)
+    return Group(note_mark(single, frame).shapes, f"sample {note.layer}")
+
+
+def _nearest_mark(level_db: float) -> str:
+    """Return the dynamic mark nearest to a level."""
+    return min(MARK_LEVEL_DB, key=lambda mark: abs(MARK_LEVEL_DB[mark] - level_db))
 
 
 # ---- the panel under a row: how loud each layer is, stroke by stroke, in dB around mf

@@ -15,8 +15,7 @@ from tercet.arranging import Arrangement
 from tercet.arranging.model import explained
 from tercet.publish.paragraphs import wrapped
 from tercet.publish.pictures.chord_diagram import ASPECT, chord_diagram
-from tercet.publish.pictures.legend import places
-from tercet.publish.pictures.looks import FAINT, LOOKS, TEXT, TEXT_SOFT
+from tercet.publish.pictures.looks import FAINT, LOOKS, TEXT, TEXT_SOFT, places
 from tercet.publish.pictures.shapes_used import ShapeUse, shapes_used
 from tercet.publish.score.note_signs import pulse_note, swing_sign
 from tercet.publish.score.written_form import WrittenForm

@@ -154,11 +154,7 @@ def _laid_out(arrangement: Arrangement, look: SheetLook, line_width: int) -> She
     pages = _broken(head, placed, foot, room)
     notice = " · ".join(part for part in (song.title, song.licence) if part)
     drawings = tuple(
-        drawn(
-            (block.at(MARGIN, MARGIN), *_footer(notice, number, len(pages), width, height)),
-            music,
-            height,
-        )
+        drawn((block.at(MARGIN, MARGIN), *_footer(notice, number, len(pages), width, height)), music, height)
         for number, (block, music) in enumerate(pages, 1)
     )
     music_height = sum(system.height + SYSTEM_GAP for system in placed)
