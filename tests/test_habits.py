@@ -72,3 +72,16 @@ def test_the_templates_for_issues_ask_for_something() -> None:
         assert form["name"]
         assert form["description"]
         assert any(part["validations"]["required"] for part in form["body"] if "validations" in part)
+
+
+def test_the_map_is_short_and_every_room_says_what_lives_in_it() -> None:
+    package = ROOT / "render" / "tercet"
+    assert len((ROOT / "DEVELOPERS.md").read_text(encoding="utf-8").splitlines()) <= 100
+    rooms = {path.parent for path in package.rglob("*.py")} - {package}
+    assert len(rooms) > 12
+    for room in rooms:
+        lines = (room / "README.md").read_text(encoding="utf-8").splitlines()
+        assert 8 <= len(lines) <= 40, room
+        said = "\n".join(lines)
+        for module in room.glob("*.py"):
+            assert module.stem == "__init__" or f"{module.stem}.py" in said or module.stem in said, module
