@@ -116,9 +116,9 @@ ADDED: tuple[Addition, ...] = (
                 "tracks/practice_forms.py",
                 '@_form("echo")',
                 '@_form("twice")\n'
-                "def _twice(recipe, arrangement, chosen, options):\n"
+                "def _twice(track):\n"
                 "    for _ in range(2):\n"
-                "        yield from _through(recipe, arrangement, chosen, options)\n\n\n",
+                "        yield from _through(track)\n\n\n",
             ),
         ),
     ),

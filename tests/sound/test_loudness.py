@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from tercet.sound import k_weighting, loudness
 from tercet.sound.loudness import (
     integrated_loudness_lufs,
-    k_weighted_level_lufs,
+    plain_loudness_lufs,
+    step_energies,
     true_peak_dbtp,
 )
 from tests.tracks.plucks import RATE_HZ, plucks, silence, sine
@@ -26,6 +27,10 @@ EXPECTED_WEIGHTING_DB = {
     10_000: 3.351,
 }
 """K-weighting against 997 Hz, from the Recommendation's coefficients by way of pyloudnorm's «DeMan» filters."""
+
+
+def k_weighted_level_lufs(samples: NDArray[np.float32], sample_rate_hz: int) -> float:
+    return plain_loudness_lufs(step_energies(samples, sample_rate_hz), samples.shape[0])
 
 
 def weighting_agrees() -> bool:

@@ -25,6 +25,7 @@ import numpy as np
 
 from tercet.caches import Cache
 from tercet.performing import Take, TakeNote
+from tercet.sound.audio import SAMPLE_RATE_HZ
 from tercet.sound.k_weighting import GESTURE_S, gesture_levels_lufs
 from tercet.sound.note_measures import CLICK_RATIO, click_ratio
 from tercet.sound.stems import StemName, Synthesiser
@@ -152,8 +153,6 @@ def measure_string(
     SynthesiserError, SoundFontError
         As `Synthesiser.stems`.
     """
-    from tercet.sound.audio import SAMPLE_RATE_HZ
-
     frets = [fret for fret in range(FRETS) if _plays(open_midi + fret, keys)]
     probes = [(fret, velocity) for fret in frets for velocity in VELOCITIES]
     notes = tuple(

@@ -28,7 +28,6 @@ __all__ = [
     "Meter",
     "gated_loudness_lufs",
     "integrated_loudness_lufs",
-    "k_weighted_level_lufs",
     "part_peak_dbtp",
     "plain_loudness_lufs",
     "step_energies",
@@ -109,33 +108,6 @@ def gated_loudness_lufs(energies: NDArray[np.float64], frames: int, sample_rate_
         return -math.inf
     gated = gated[gated > gated.mean() * 10 ** (_RELATIVE_GATE_LU / 10)]
     return _lufs(float(gated.mean()))
-
-
-def k_weighted_level_lufs(samples: NDArray[np.float32], sample_rate_hz: int) -> float:
-    """Return the K-weighted level of the whole array, without gates.
-
-    The measure for one gesture: cut the 400 ms that begin with it and pass them on. The filter starts from rest.
-    For a steady sound it equals the integrated loudness.
-
-    Parameters
-    ----------
-    samples
-        Float32, (frames, 1 or 2).
-    sample_rate_hz
-        Frames a second, 8000 to 192 000.
-
-    Returns
-    -------
-    float
-        LUFS; minus infinity for silence and for no frames at all.
-
-    Raises
-    ------
-    ParameterError
-        As `integrated_loudness_lufs`.
-    """
-    _check_measurable(samples)
-    return plain_loudness_lufs(step_energies(samples, sample_rate_hz), samples.shape[0])
 
 
 def plain_loudness_lufs(energies: NDArray[np.float64], frames: int) -> float:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from tercet.performing.timeline import bars_between, counted_beats, pulse_beats
 from tercet.sound import SAMPLE_RATE_HZ
+from tercet.sound.struck import knock, turn_bell
 from tercet.tracks.clips.performed import Performed
 from tercet.tracks.timelines import Passage
 
@@ -93,8 +94,6 @@ def passage_cues(performed: Performed, passage: Passage, start_frame: int) -> It
 
 def add_cue(cue: Cue, block: NDArray[np.float32], block_frame: int) -> None:
     """Add what of a cue falls into a block (frames, 2) that begins at a frame of the track."""
-    from tercet.sound.struck import knock, turn_bell
-
     sound = turn_bell(SAMPLE_RATE_HZ) if cue.kind == "bell" else knock(cue.first, SAMPLE_RATE_HZ)
     start = cue.frame - block_frame
     inside = sound[max(-start, 0) : max(len(block) - start, 0)]

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from typing import Any
 
 from tercet.arranging import Arrangement, hardest_bars
 from tercet.errors import RequestError
@@ -92,9 +93,9 @@ def timeline_of(recipe: Recipe, arrangement: Arrangement, options: TrackOptions)
     if options.guide and recipe.guide == NOTHING:
         recipe = replace(recipe, guide=ALL, space=recipe.space)
     chosen = _chosen(arrangement, options.bars or recipe.bars)
-    passages = list(_PASSAGES_OF[recipe.way](recipe, arrangement, chosen, options))
+    passages = list(_PASSAGES_OF[recipe.way](_Track(recipe, arrangement, chosen, options)))
     if options.click:
-        passages = [_clicked(passage) for passage in passages]
+        passages = [replace(passage, pulse=True) for passage in passages]
     first = passages[0]
     passages[0] = replace(first, count_in_bars=options.count_in_bars, bell=False)
     return TrackTimeline(tuple(passages))
@@ -116,15 +117,6 @@ def _chosen(arrangement: Arrangement, bars: str) -> tuple[BeatRange, ...]:
     )
 
 
-def _within(ranges: Iterable[BeatRange], chosen: Sequence[BeatRange]) -> Iterator[BeatRange]:
-    """Yield what of some ranges is chosen."""
-    for beats in ranges:
-        for run in chosen:
-            start, end = max(beats.start_beat, run.start_beat), min(beats.end_beat, run.end_beat)
-            if start < end:
-                yield replace(beats, start_beat=start, end_beat=end)
-
-
 def _once(ranges: Iterable[BeatRange]) -> list[BeatRange]:
     """Return the ranges of each section's first playing among them."""
     found = list(ranges)
@@ -134,46 +126,63 @@ def _once(ranges: Iterable[BeatRange]) -> list[BeatRange]:
     return [beats for beats in found if beats.pass_number == first[beats.section]]
 
 
-def _source(
-    recipe: Recipe, options: TrackOptions, speed: Fraction | None = None, *, flat: bool = False
-) -> Source:
-    wanted = recipe.steps[0] if speed is None else speed
-    return Source(recipe.piece, wanted * options.speed, flat or recipe.flat, options.click)
+@dataclass(frozen=True, slots=True)
+class _Track:
+    """What a practice form makes passages of; `chosen` is the music that is asked for, in runs of bars."""
 
+    recipe: Recipe
+    arrangement: Arrangement
+    chosen: Sequence[BeatRange]
+    options: TrackOptions
 
-def _clicked(passage: Passage) -> Passage:
-    return replace(passage, pulse=True)
+    def within(self, ranges: Iterable[BeatRange]) -> Iterator[BeatRange]:
+        """Yield what of some ranges is chosen."""
+        for beats in ranges:
+            for run in self.chosen:
+                start, end = max(beats.start_beat, run.start_beat), min(beats.end_beat, run.end_beat)
+                if start < end:
+                    yield replace(beats, start_beat=start, end_beat=end)
 
+    def units(self) -> Iterator[BeatRange]:
+        """Yield what is echoed or taken in turns."""
+        return self.within(UNITS[self.recipe.by](self.arrangement))
 
-def _played(recipe: Recipe, source: Source, beats: BeatRange, **more: object) -> Passage:
-    """Return a passage in which the recording plays what the recipe says."""
-    whose = "listen" if recipe.heard == ALL and recipe.piece != "chords" else "together"
-    values: dict[str, object] = {"heard": recipe.heard, "guide": recipe.guide, "whose": whose, **more}
-    return Passage(source, beats.start_beat, beats.end_beat, **values)  # type: ignore[arg-type]
+    def sections(self) -> Iterator[BeatRange]:
+        """Yield the playings of sections."""
+        return self.within(section_ranges(self.arrangement))
 
+    @property
+    def counted_bars(self) -> int:
+        """How many bars are counted in anew: at least one."""
+        return max(self.options.count_in_bars, 1)
 
-def _space(recipe: Recipe, source: Source, beats: BeatRange, **more: object) -> Passage:
-    """Return a passage that is the student's: as long, with a soft pulse."""
-    values: dict[str, object] = {
-        "heard": recipe.space,
-        "guide": recipe.guide,
-        "whose": "yours",
-        "pulse": True,
-        **more,
-    }
-    return Passage(source, beats.start_beat, beats.end_beat, **values)  # type: ignore[arg-type]
+    def source(self, speed: Fraction | None = None, *, flat: bool = False) -> Source:
+        """Return what passages are cut out of, at the recipe's own speed or another."""
+        recipe, options = self.recipe, self.options
+        wanted = recipe.steps[0] if speed is None else speed
+        return Source(recipe.piece, wanted * options.speed, flat or recipe.flat, options.click)
+
+    def played(self, beats: BeatRange, source: Source | None = None, **more: Any) -> Passage:
+        """Return a passage in which the recording plays what the recipe says."""
+        recipe = self.recipe
+        whose = "listen" if recipe.heard == ALL and recipe.piece != "chords" else "together"
+        values = {"heard": recipe.heard, "guide": recipe.guide, "whose": whose, **more}
+        return Passage(source or self.source(), beats.start_beat, beats.end_beat, **values)
+
+    def space(self, beats: BeatRange, **more: Any) -> Passage:
+        """Return a passage that is the student's: as long, with a soft pulse."""
+        values = {"heard": self.recipe.space, "whose": "yours", "pulse": True, **more}
+        return self.played(beats, **values)
 
 
 _Passages = Iterator[Passage]
-_Form = Callable[[Recipe, Arrangement, Sequence[BeatRange], TrackOptions], _Passages]
-
-_PASSAGES_OF: dict[str, _Form] = {}
+_PASSAGES_OF: dict[str, Callable[[_Track], _Passages]] = {}
 
 
-def _form(name: str) -> Callable[[_Form], _Form]:
+def _form(name: str) -> Callable[[Callable[[_Track], _Passages]], Callable[[_Track], _Passages]]:
     """Have a function yield the passages of a practice form, a row of `tercet.song.practice_forms`."""
 
-    def enter(passages: _Form) -> _Form:
+    def enter(passages: Callable[[_Track], _Passages]) -> Callable[[_Track], _Passages]:
         _PASSAGES_OF[PRACTICE_FORMS[name].name] = passages
         return passages
 
@@ -181,128 +190,94 @@ def _form(name: str) -> Callable[[_Form], _Form]:
 
 
 @_form("through")
-def _through(
-    recipe: Recipe, arrangement: Arrangement, chosen: Sequence[BeatRange], options: TrackOptions
-) -> _Passages:
+def _through(track: _Track) -> _Passages:
     """Play once, from beginning to end."""
-    source = _source(recipe, options)
-    ranges = chosen
-    if recipe.piece == "tune-up":
-        ranges = tuple(_within(section_ranges(arrangement), chosen))
-    for beats in ranges:
-        step = beats.section if recipe.piece == "tune-up" else ""
-        yield _played(recipe, source, beats, step=step)
+    if track.recipe.piece != "tune-up":
+        yield from map(track.played, track.chosen)
+    else:
+        yield from (track.played(string, step=string.section) for string in track.sections())
 
 
 @_form("echo")
-def _echo(
-    recipe: Recipe, arrangement: Arrangement, chosen: Sequence[BeatRange], options: TrackOptions
-) -> _Passages:
+def _echo(track: _Track) -> _Passages:
     """Play a phrase, then leave its space, as long to the frame, with a soft pulse: the same music, unheard."""
-    source = _source(recipe, options)
-    for beats in _within(UNITS[recipe.by](arrangement), chosen):
-        yield _played(recipe, source, beats, bell=True)
-        yield _space(recipe, source, beats, bell=True)
+    for beats in track.units():
+        yield track.played(beats, bell=True)
+        yield track.space(beats, bell=True)
 
 
 @_form("turns")
-def _turns(
-    recipe: Recipe, arrangement: Arrangement, chosen: Sequence[BeatRange], options: TrackOptions
-) -> _Passages:
+def _turns(track: _Track) -> _Passages:
     """Let the recording and the student play in turn, by bar, phrase or section."""
-    source = _source(recipe, options)
-    for number, beats in enumerate(_within(UNITS[recipe.by](arrangement), chosen)):
-        turn = _space if (number + recipe.swap) % 2 else _played
-        yield turn(recipe, source, beats, bell=True)
+    for number, beats in enumerate(track.units()):
+        turn = track.space if (number + track.recipe.swap) % 2 else track.played
+        yield turn(beats, bell=True)
 
 
 @_form("ladder")
-def _ladder(
-    recipe: Recipe, arrangement: Arrangement, chosen: Sequence[BeatRange], options: TrackOptions
-) -> _Passages:
+def _ladder(track: _Track) -> _Passages:
     """Play each section at one speed after the other, each time counted in."""
-    for beats in _once(_within(section_ranges(arrangement), chosen)):
-        for speed in recipe.steps:
-            source = _source(recipe, options, speed)
-            yield _played(
-                recipe,
-                source,
-                beats,
-                count_in_bars=max(options.count_in_bars, 1),
-                step=f"{float(source.speed):.0%}",
-            )
+    for beats in _once(track.sections()):
+        for source in map(track.source, track.recipe.steps):
+            step = f"{float(source.speed):.0%}"
+            yield track.played(beats, source, count_in_bars=track.counted_bars, step=step)
 
 
 @_form("loop")
-def _loop(
-    recipe: Recipe, arrangement: Arrangement, chosen: Sequence[BeatRange], options: TrackOptions
-) -> _Passages:
+def _loop(track: _Track) -> _Passages:
     """Play the chosen bars, or the first section, over and over without a gap."""
-    source = _source(recipe, options)
-    runs = chosen
-    if not (options.bars or recipe.bars):
-        runs = section_ranges(arrangement)[:1]
-    for number in range(recipe.times):
-        for beats in runs:
-            yield _played(recipe, source, beats, step=f"{number + 1} of {recipe.times}")
+    runs, times = track.chosen, track.recipe.times
+    if not (track.options.bars or track.recipe.bars):
+        runs = section_ranges(track.arrangement)[:1]
+    for number in range(times):
+        yield from (track.played(beats, step=f"{number + 1} of {times}") for beats in runs)
 
 
 @_form("build-up")
-def _build_up(
-    recipe: Recipe, arrangement: Arrangement, chosen: Sequence[BeatRange], options: TrackOptions
-) -> _Passages:
+def _build_up(track: _Track) -> _Passages:
     """Play each section three times: strums, then the single notes between with them, then all."""
-    source = _source(recipe, options)
-    for beats in _once(_within(section_ranges(arrangement), chosen)):
+    for beats in _once(track.sections()):
         for step, heard in LAYER_STEPS:
-            yield _played(
-                recipe, source, beats, heard=parse_choice(heard), whose="listen", bell=True, step=step
-            )
+            yield track.played(beats, heard=parse_choice(heard), whose="listen", bell=True, step=step)
 
 
 @_form("contrast")
-def _contrast(
-    recipe: Recipe, arrangement: Arrangement, chosen: Sequence[BeatRange], options: TrackOptions
-) -> _Passages:
+def _contrast(track: _Track) -> _Passages:
     """Play each phrase flat, then with front and back."""
-    for beats in _once(_within(UNITS[recipe.by](arrangement), chosen)):
-        yield _played(recipe, _source(recipe, options, flat=True), beats, bell=True, step="flat")
-        yield _played(recipe, _source(recipe, options), beats, bell=True, step="front and back")
+    for beats in _once(track.units()):
+        yield track.played(beats, track.source(flat=True), bell=True, step="flat")
+        yield track.played(beats, bell=True, step="front and back")
 
 
 @_form("learn")
-def _learn(
-    recipe: Recipe, arrangement: Arrangement, chosen: Sequence[BeatRange], options: TrackOptions
-) -> _Passages:
+def _learn(track: _Track) -> _Passages:
     """Play the hardest bars slowly, several times each, with a rest in which to get ready again."""
-    source = _source(recipe, options)
-    bars = arrangement.bars
-    for hard in hardest_bars(arrangement):
+    bars, times = track.arrangement.bars, track.recipe.times
+    for hard in hardest_bars(track.arrangement):
         start, end = bars[hard.first], bars[hard.last]
         beats = BeatRange(
             start.start_beat, end.start_beat + end.length_beat, start.section, start.pass_number
         )
-        if not list(_within([beats], chosen)):
+        if not list(track.within([beats])):
             continue
         name = f"bar {start.number}" if hard.first == hard.last else f"bars {start.number}-{end.number}"
-        for number in range(recipe.times):
-            step = f"{name}, {number + 1} of {recipe.times}"
-            count = max(options.count_in_bars, 1) if number == 0 else 0
-            yield _played(recipe, source, beats, count_in_bars=count, whose="together", step=step)
-            yield from _rest(recipe, source, arrangement, hard.last, hard.into_beat, step)
+        for number in range(times):
+            step = f"{name}, {number + 1} of {times}"
+            count = 0 if number else track.counted_bars
+            yield track.played(beats, count_in_bars=count, whose="together", step=step)
+            yield from _rest(track, hard.last, hard.into_beat, step)
 
 
-def _rest(
-    recipe: Recipe, source: Source, arrangement: Arrangement, last: int, into_beat: Fraction | None, step: str
-) -> _Passages:
+def _rest(track: _Track, last: int, into_beat: Fraction | None, step: str) -> _Passages:
     """Yield the bar after hard bars: the note that they lead into, then a rest with a pulse."""
-    if into_beat is None or last + 1 >= len(arrangement.bars):
+    bars = track.arrangement.bars
+    if into_beat is None or last + 1 >= len(bars):
         return
-    bar = arrangement.bars[last + 1]
+    bar = bars[last + 1]
     end = bar.start_beat + bar.length_beat
-    let_go = min(into_beat + arrangement.song.meter.pulse_beat, end)
+    let_go = min(into_beat + track.arrangement.song.meter.pulse_beat, end)
     lead = BeatRange(bar.start_beat, let_go, bar.section, bar.pass_number)
-    yield _played(recipe, source, lead, whose="together", step=step)
+    yield track.played(lead, whose="together", step=step)
     if let_go < end:
         rest = replace(lead, start_beat=let_go, end_beat=end)
-        yield _space(recipe, source, rest, whose="together", heard=NOTHING, guide=NOTHING, step=step)
+        yield track.space(rest, whose="together", heard=NOTHING, guide=NOTHING, step=step)

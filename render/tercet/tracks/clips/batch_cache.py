@@ -6,7 +6,6 @@ each batch is a file that appears whole, under a name that says what is on it.
 
 from __future__ import annotations
 
-import os
 import weakref
 from collections import OrderedDict
 from collections.abc import Callable
@@ -17,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tercet.errors import OutputError
-from tercet.files import cannot_write
+from tercet.files import cannot_write, replacing
 
 Sound = NDArray[np.float32]
 
@@ -145,13 +144,8 @@ class BatchCache:
 
     def _write(self, name: str, sound: Sound) -> None:
         path = self._path(name)
-        hidden = path.with_suffix(f".{os.getpid()}")
         try:
-            self._folder.mkdir(parents=True, exist_ok=True)
-            with hidden.open("wb") as file:
-                sound.tofile(file)
-            hidden.replace(path)
+            with replacing(path) as hidden:
+                sound.tofile(hidden)
         except OSError as error:
-            with suppress(OSError):
-                hidden.unlink(missing_ok=True)
             raise OutputError(cannot_write(path, error)) from error
