@@ -29,6 +29,7 @@ def test_the_pages_are_made_and_a_dead_link_is_found() -> None:
     door = (PAGES / "reference" / "index.html").read_text(encoding="utf-8")
     for name in set(tercet.__all__) - {"__version__"}:
         assert f'id="tercet.{name}"' in door, name
+    assert "<blockquote>" not in door  # an example that stands as text
     for room in rooms():
         assert (PAGES / "reference" / f"{room}.html").stat().st_size > 20_000
     for page in PAGES.rglob("*.html"):
