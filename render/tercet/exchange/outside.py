@@ -10,12 +10,12 @@ import zipfile
 import zlib
 from io import BytesIO
 from pathlib import Path, PurePosixPath
-from typing import TYPE_CHECKING
+from xml.etree.ElementTree import Element, ParseError
+
+from defusedxml.common import DefusedXmlException
+from defusedxml.ElementTree import fromstring
 
 from tercet.exchange.leadsheet import TuneError
-
-if TYPE_CHECKING:
-    from xml.etree.ElementTree import Element
 
 __all__ = ["LARGEST_FILE_BYTES", "DamagedXmlError", "parse_xml", "read_outside", "unpack"]
 
@@ -180,11 +180,6 @@ def parse_xml(data: bytes, file: str) -> Element:
     TuneError
         When it isn't well formed, declares entities, or has more than `MOST_TAGS` tags.
     """
-    from xml.etree.ElementTree import ParseError
-
-    from defusedxml.common import DefusedXmlException
-    from defusedxml.ElementTree import fromstring
-
     if data.count(b"<") > MOST_TAGS or data.count(b"=") > MOST_TAGS:
         raise TuneError(
             f"{file} has more than {MOST_TAGS} tags, far more than a tune needs: export just the tune"

@@ -7,7 +7,7 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
-from typing import TYPE_CHECKING
+from xml.etree.ElementTree import Element
 
 from tercet.exchange.leadsheet import LeadChord, LeadMark, LeadMeasure, LeadNote, TuneError
 from tercet.exchange.musicxml.directions import DirectionReader
@@ -23,9 +23,6 @@ from tercet.exchange.musicxml.notes import (
 from tercet.exchange.musicxml.symbols import read_symbol
 from tercet.exchange.musicxml.voices import voice_of, voices_of_tune
 from tercet.theory import Pitch
-
-if TYPE_CHECKING:
-    from xml.etree.ElementTree import Element
 
 __all__ = ["Draft", "Log", "MeasureReader"]
 

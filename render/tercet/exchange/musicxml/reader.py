@@ -6,7 +6,7 @@ from collections import Counter
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
-from typing import TYPE_CHECKING
+from xml.etree.ElementTree import Element
 
 from tercet.exchange.leadsheet import LeadMeasure, LeadSheet, TuneError
 from tercet.exchange.musicxml.measures import MeasureReader
@@ -14,9 +14,6 @@ from tercet.exchange.musicxml.voices import voice_of
 from tercet.exchange.outside import parse_xml, unpack
 from tercet.theory import Key
 from tercet.theory.pitch import key_of_signature
-
-if TYPE_CHECKING:
-    from xml.etree.ElementTree import Element
 
 __all__ = ["SETTING_PREFIX", "read_musicxml"]
 

@@ -5,10 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    from xml.etree.ElementTree import Element
+from xml.etree.ElementTree import Element
 
 __all__ = ["staff_of", "voice_of", "voices_of_tune"]
 
