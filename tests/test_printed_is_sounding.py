@@ -16,8 +16,8 @@ from tercet.arranging.tab import tab_text
 from tercet.exchange.musicxml import musicxml_bytes
 from tercet.performing import Take, TakeNote, lay_out, perform
 from tercet.performing.midi import midi_bytes
-from tercet.publish import fretboard_picture, handout_pictures
 from tercet.publish.page.music import spoken_bars
+from tercet.publish.pictures import fretboard_picture, handout_pictures
 from tercet.publish.pictures.fretboard import FretboardMap, tune_places
 from tercet.publish.score.elements import ScoreLook
 from tercet.publish.score.engraving import engrave_at

@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from tercet.arranging import arrange
-from tercet.publish import FretboardMap, fretboard_picture, handout_pictures, svg_text
+from tercet.publish import svg_text
+from tercet.publish.pictures import FretboardMap, fretboard_picture, handout_pictures
 from tercet.song import read_song
 from tercet.theory import TUNINGS, parse_key
 

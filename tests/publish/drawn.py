@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 from tercet.arranging import Arrangement
 from tercet.performing import Take, lay_out, perform
-from tercet.publish import svg_text, take_picture
+from tercet.publish import svg_text
+from tercet.publish.pictures import take_picture
 from tests.performing.golden import four_bars
 from tests.performing.pieces import Visit, added, piece, strum, tune
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tercet.publish import Drawing, png_bytes, take_picture
+from tercet.publish import Drawing, png_bytes
 from tercet.publish.picture_files import ZOOM
+from tercet.publish.pictures import take_picture
 from tercet.publish.shapes import Ink, Path, Style, Text
 from tests.measure.picture import pixels_of, size_of_png
 from tests.publish.drawn import taken, three_layers

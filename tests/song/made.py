@@ -21,9 +21,10 @@ from tercet.exchange.midi import plain_midi_bytes
 from tercet.exchange.musicxml import musicxml_bytes
 from tercet.performing import covered_notes, lay_out, perform
 from tercet.performing.midi import midi_bytes
-from tercet.publish import handout_pictures, svg_text
+from tercet.publish import svg_text
 from tercet.publish.page import PagePlan, PageSound, song_page
 from tercet.publish.page.sound import SpeedTiming
+from tercet.publish.pictures import handout_pictures
 from tercet.publish.score.pages import SheetLook, sheet_of, sheet_pdf, sheet_svg
 from tercet.song import LAYERS, Song
 from tercet.theory import Tuning

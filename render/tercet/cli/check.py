@@ -161,7 +161,8 @@ def _draw(path: Path, arrangement: Arrangement, *, replace: bool) -> None:
     """Write the picture of a take as it sounds without options: full speed, from the first bar."""
     from tercet.made_files import write_made
     from tercet.performing import lay_out, perform
-    from tercet.publish import picture_maker, take_picture
+    from tercet.publish import picture_maker
+    from tercet.publish.pictures import take_picture
 
     take = perform(arrangement, lay_out(arrangement, count_in_bars=0))
     picture = picture_maker(path)(take_picture(take, arrangement))

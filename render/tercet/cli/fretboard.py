@@ -11,7 +11,7 @@ from tercet.cli.talk import put, say_event
 from tercet.errors import RequestError
 
 if TYPE_CHECKING:
-    from tercet.publish import FretboardMap
+    from tercet.publish.pictures import FretboardMap
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
 
@@ -47,8 +47,9 @@ def run(arguments: argparse.Namespace) -> int:
     """Draw one neck."""
     from tercet.kit.on_paper import tell_signs_without_font
     from tercet.made_files import check_may_make, write_made
-    from tercet.publish import PICTURE_ENDINGS, fretboard_picture, landscape_pdf, picture_maker
+    from tercet.publish import PICTURE_ENDINGS, landscape_pdf, picture_maker
     from tercet.publish.picture_files import paper_named
+    from tercet.publish.pictures import fretboard_picture
 
     path = Path(arguments.output)
     make = picture_maker(path, {**PICTURE_ENDINGS, ".pdf": landscape_pdf(paper_named(arguments.paper))})
@@ -63,7 +64,7 @@ def run(arguments: argparse.Namespace) -> int:
 def _asked(arguments: argparse.Namespace) -> FretboardMap:
     """Return what is to be mapped."""
     from tercet.kit.on_paper import map_of_song
-    from tercet.publish import USUAL_FRETS, FretboardMap
+    from tercet.publish.pictures import USUAL_FRETS, FretboardMap
     from tercet.song import read_song
     from tercet.theory import parse_key, tuning_named
 

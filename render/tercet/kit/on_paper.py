@@ -10,7 +10,8 @@ from tercet.kit.events import Event, Listener, unheard
 from tercet.kit.options import PlayOptions
 from tercet.kit.ready import arranged, tell_off_neck
 from tercet.made_files import check_may_make, made_files
-from tercet.publish import FretboardMap, frets_for, handout_pictures, picture_maker, tune_places
+from tercet.publish import picture_maker
+from tercet.publish.pictures import FretboardMap, frets_for, handout_pictures, tune_places
 from tercet.publish.score.pages import SheetLook, sheet_of, sheet_pdf, sheet_svg
 from tercet.publish.shapes import Drawing, texts_in
 from tercet.publish.typefaces import without_font

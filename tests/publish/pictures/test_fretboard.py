@@ -10,7 +10,8 @@ import pytest
 
 from tercet.arranging import arrange
 from tercet.neck import fret_position_mm
-from tercet.publish import FretboardMap, fretboard_picture, frets_for, svg_text, tune_places
+from tercet.publish import svg_text
+from tercet.publish.pictures import FretboardMap, fretboard_picture, frets_for, tune_places
 from tercet.song import drop_pins, read_song
 from tercet.theory import TUNINGS, Tuning, parse_key
 from tests.measure.necks import NeckMark, marks_on_neck, neck_frets

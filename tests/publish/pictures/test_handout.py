@@ -13,7 +13,8 @@ import pytest
 from hypothesis import given, settings
 
 from tercet.arranging import Arrangement, Gesture, arrange
-from tercet.publish import handout_pictures, shapes_used, svg_text
+from tercet.publish import svg_text
+from tercet.publish.pictures import handout_pictures, shapes_used
 from tercet.publish.pictures.handout_bars import handout_lines
 from tercet.song import drop_pins, parse_song, read_song
 from tercet.theory import TUNINGS

@@ -11,7 +11,8 @@ import pytest
 from hypothesis import given, settings
 
 from tercet.arranging import Arrangement
-from tercet.publish import svg_text, take_picture
+from tercet.publish import svg_text
+from tercet.publish.pictures import take_picture
 from tests.measure.picture import Mark, marks_of, nearer_is_larger_and_darker, words_of
 from tests.performing.pieces import Visit, added, piece, pieces, strum, tune
 from tests.publish.drawn import drawn, four_bars, taken, three_layers
