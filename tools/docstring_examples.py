@@ -15,6 +15,10 @@ _EXAMPLE = re.compile(r"(?:(?<=\n\n)|\A)(?P<indent> *)>>> .*?(?=\n\n|\Z)", re.DO
 class DocstringExamples(griffe.Extension):
     """Fences each paragraph that starts with ``>>>``."""
 
+    def on_package(self, *, pkg: griffe.Module, **_more: Any) -> None:
+        """Fence the examples of the package's own docstring: it counts as no object."""
+        self.on_object(obj=pkg)
+
     def on_object(self, *, obj: griffe.Object, **_more: Any) -> None:
         """Fence the examples of one object's docstring."""
         if obj.docstring is not None:
