@@ -117,7 +117,11 @@ def take_picture(take: Take, arrangement: Arrangement) -> Drawing:
             shapes.append(fitted(heading, WIDTH - LEFT - RIGHT, 10.0))
         shapes += _row(row, arrangement, scale, place)
         bottom = place.y + place.height + GAP
-    return Drawing(WIDTH, bottom, tuple(shapes), PAPER, title, _description(take))
+    description = (
+        f"A take of {len(take.notes)} notes. Time runs across, pitch up. "
+        "The louder a note, the larger and darker its mark."
+    )
+    return Drawing(WIDTH, bottom, tuple(shapes), PAPER, title, description)
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,13 +165,6 @@ def _scale(take: Take, arrangement: Arrangement, rows: tuple[PictureRow, ...]) -
         radius_of(loudest_db) + HEAD_ROOM,
         low_db,
         high_db,
-    )
-
-
-def _description(take: Take) -> str:
-    return (
-        f"A take of {len(take.notes)} notes. Time runs across, pitch up. "
-        "The louder a note, the larger and darker its mark."
     )
 
 

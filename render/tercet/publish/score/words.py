@@ -61,7 +61,6 @@ def add_words(
     notes: Mapping[object, Element],
     arrangement: Arrangement,
     texts: Texts,
-    first_row: int = 1,
 ) -> dict[tuple[int, object], str]:
     """Hang the words of a printed bar on its notes.
 
@@ -73,8 +72,6 @@ def add_words(
         The elements that words hang on, by their place in beats from the bar's start.
     arrangement, texts
         What is played; where the texts are kept.
-    first_row
-        Row of the first line of words under the staff.
 
     Returns
     -------
@@ -82,7 +79,7 @@ def add_words(
         Names of the syllables by pass and place.
     """
     names: dict[tuple[int, object], str] = {}
-    for row, line in enumerate(lines, first_row):
+    for row, line in enumerate(lines, 1):
         measure = next((each for each in bar.playings if each.pass_number in line.passes), None)
         if measure is None:
             continue

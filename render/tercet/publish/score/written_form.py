@@ -87,9 +87,19 @@ class WrittenSection:
         return f"{self.name}, {passes_in_words(self.passes)}"
 
     def then_after(self, passes: Sequence[int], *, repeated: bool) -> str:
-        """Return where to go after some of its passes, in words; empty where that is plain."""
+        """Return in words where to go after some of its passes, in order; empty where that is plain.
+
+        `repeated` says whether a repeat sign stands beside the words.
+        """
         counts = [self.passes.index(number) + 1 for number in passes]
-        return _following_in_words(self.then, counts, repeated=repeated)
+        here = [count for count in counts if count in self.then]
+        if not here:
+            return ""
+        alike = here == counts and len({self.then[count] for count in here}) == 1
+        if alike or (repeated and here == [counts[-1]]):
+            where = self.then[here[-1]]
+            return where if where == END else f"then: {where}"
+        return "   ".join(f"{_ordinal(count)} time: {self.then[count]}" for count in here)
 
     @property
     def bars(self) -> tuple[WrittenBar, ...]:
@@ -343,23 +353,6 @@ def _what_follows(place: int, order: Sequence[int], repeats: Sequence[_Repeat]) 
         if coming != (repeat.first if count % repeat.times else below):
             following[count] = None if coming is None else visit + 1
     return following
-
-
-def _following_in_words(following: Mapping[int, str], counts: Sequence[int], *, repeated: bool) -> str:
-    """Return in words where to go after the playings that are counted in `counts`, in order; empty where that is plain.
-
-    `following` says what follows, by how often the section has been played; `repeated` whether a repeat sign stands
-    beside the words.
-    """
-    here = [count for count in counts if count in following]
-    if not here:
-        return ""
-    if (here == list(counts) and len({following[count] for count in here}) == 1) or (
-        repeated and here == [counts[-1]]
-    ):
-        where = following[here[-1]]
-        return where if where == END else f"then: {where}"
-    return "   ".join(f"{_ordinal(count)} time: {following[count]}" for count in here)
 
 
 def _ordinal(count: int) -> str:
