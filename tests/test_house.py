@@ -112,7 +112,7 @@ def test_a_wrong_import_is_caught(tmp_path: Path, module: str, wrong: str, named
     path.write_text(path.read_text(encoding="utf-8") + f"\n{wrong}\n", encoding="utf-8")
     done = lint_imports(tmp_path)
     assert done.returncode == 1
-    assert re.search(r"\d kept, [12] broken", done.stdout)
+    assert re.search(r"\d kept, [1-9] broken", done.stdout)
     assert re.search(rf"{named} is not allowed to import tercet\.", done.stdout)
 
 
