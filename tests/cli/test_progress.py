@@ -89,10 +89,11 @@ def test_what_stays_and_what_fails_is_told(song: Path, tmp_path: Path, tercet: R
     (left,) = of_kind(lines(tercet(*asked)), "left")
     assert left["file"] == str(folder / "02-demo.wav")
     assert "Tercet didn't make it" in left["text"]
-    refused = tercet(*asked, "--bars", "99")
-    (failed,) = of_kind(lines(refused), "failed")
-    assert refused.code == failed["exit_code"] == 1
-    assert "99" in failed["text"]
+    for wrong in (("--bars", "99"), ("--transpose", "99")):
+        refused = tercet(*asked, *wrong)
+        (failed,) = of_kind(lines(refused), "failed")
+        assert refused.code == failed["exit_code"] == 1
+        assert "99" in failed["text"]
 
 
 def test_a_track_and_a_page_tell_too(song: Path, tmp_path: Path, tercet: Run) -> None:

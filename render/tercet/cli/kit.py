@@ -77,10 +77,10 @@ def run(arguments: argparse.Namespace) -> int:
         return _list(arguments.songs)
     if not arguments.songs or not arguments.output:
         raise RequestError("name one song or more, and a folder: tercet kit SONG.yaml -o DIR")
-    from tercet.kit.kits import make_kit
-
-    options = kit_options(arguments)
     with listening(arguments) as listener:
+        from tercet.kit.kits import make_kit
+
+        options = kit_options(arguments)
         result = make_kit(arguments.songs, arguments.output, options, listener)
     left = any(kit.left and (options.verify or not kit.entries) for kit in result.songs)
     return max((failure.exit_code or 1 for failure in result.failures), default=int(left))

@@ -48,10 +48,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Make the pages of all songs, then their list."""
-    from tercet.kit.pages import PageOptions, make_pages
-
-    options = options_of(PageOptions, arguments, play=play_options(arguments))
     with listening(arguments, say) as listener:
+        from tercet.kit.pages import PageOptions, make_pages
+
+        options = options_of(PageOptions, arguments, play=play_options(arguments))
         result = make_pages(arguments.songs, arguments.output, options, listener)
     if result.list_page is not None and arguments.progress == "bar":
         say(f"open {result.list_page} in any browser: it needs no server and no internet")

@@ -65,10 +65,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Render one file."""
-    from tercet.kit.one_track import OneTrack, make_track
-
-    track = options_of(OneTrack, arguments, name=arguments.track)
-    options = play_options(arguments)
     with listening(arguments) as listener:
+        from tercet.kit.one_track import OneTrack, make_track
+
+        track = options_of(OneTrack, arguments, name=arguments.track)
+        options = play_options(arguments)
         make_track(arguments.song, arguments.output, track, options, listener, replace=arguments.replace)
     return 0

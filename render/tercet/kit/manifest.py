@@ -26,6 +26,7 @@ from tercet.tracks.facts import BarFacts, CueFacts, FileFacts, TrackFacts, TurnF
 
 __all__ = [
     "MANIFEST",
+    "JsonObject",
     "complete_kit",
     "file_entries",
     "file_event",
@@ -43,7 +44,7 @@ MANIFEST = "kit.json"
 FORMAT = 1
 """Raised whenever a reader of older manifests could misread a newer one."""
 
-Entry = dict[str, Any]
+JsonObject = dict[str, Any]
 
 PLAYED_ENDINGS = (".mp3",)
 """Kinds of recording that every browser plays."""
@@ -55,7 +56,7 @@ SHORTER_NAMES = {"pass_number": "pass"}
 """Facts that have another name in the manifest."""
 
 
-def song_entry(arrangement: Arrangement, file_name: str) -> Entry:
+def song_entry(arrangement: Arrangement, file_name: str) -> JsonObject:
     """Return what a manifest says of its song."""
     song = arrangement.song
     return {
@@ -69,7 +70,7 @@ def song_entry(arrangement: Arrangement, file_name: str) -> Entry:
     }
 
 
-def file_entries(facts: TrackFacts, set_name: str, made_from: Mapping[str, str]) -> list[Entry]:
+def file_entries(facts: TrackFacts, set_name: str, made_from: Mapping[str, str]) -> list[JsonObject]:
     """Return what a manifest says of the files of a track.
 
     Parameters
@@ -96,12 +97,12 @@ def file_entries(facts: TrackFacts, set_name: str, made_from: Mapping[str, str])
     return [{**_fields(file), **about, "made_from": made_from[file.file], **happens} for file in facts.files]
 
 
-def _fields(facts: FileFacts | TurnFacts | BarFacts | CueFacts) -> Entry:
+def _fields(facts: FileFacts | TurnFacts | BarFacts | CueFacts) -> JsonObject:
     """Return facts by name; `dataclasses.asdict`, which copies every value, takes a twentieth of a kit's time."""
     return {SHORTER_NAMES.get(name, name): getattr(facts, name) for name in facts.__slots__}
 
 
-def midi_entry(name: str, set_name: str, data: bytes, length_s: float, made_from: str) -> Entry:
+def midi_entry(name: str, set_name: str, data: bytes, length_s: float, made_from: str) -> JsonObject:
     """Return what a manifest says of a MIDI file."""
     return {
         "file": name,
@@ -116,7 +117,9 @@ def midi_entry(name: str, set_name: str, data: bytes, length_s: float, made_from
     }
 
 
-def manifest_bytes(song: Entry, sets: Iterable[Entry], files: Iterable[Entry], asked: str) -> bytes:
+def manifest_bytes(
+    song: JsonObject, sets: Iterable[JsonObject], files: Iterable[JsonObject], asked: str
+) -> bytes:
     """Return a manifest, each file in a row of its own: a song of an hour has some ten thousand bars to tell.
 
     Parameters
@@ -140,15 +143,15 @@ def manifest_bytes(song: Entry, sets: Iterable[Entry], files: Iterable[Entry], a
     return sealed(text.encode())
 
 
-def read_manifest(data: bytes | None) -> Entry:
+def read_manifest(data: bytes | None) -> JsonObject:
     """Return what a manifest says; nothing of one that isn't there, isn't as we wrote it, or is of another format."""
     if data is None or not is_sealed(data):
         return {}
-    content: Entry = json.loads(data)
+    content: JsonObject = json.loads(data)
     return content if content["tercet_kit"] == FORMAT else {}
 
 
-def file_event(kind: EventKind, song: str, folder: str, entry: Entry) -> Event:
+def file_event(kind: EventKind, song: str, folder: str, entry: JsonObject) -> Event:
     """Return the event that tells of a file of a kit, as the manifest in a song's folder has it."""
     return Event(
         kind,
@@ -237,7 +240,9 @@ def files_to_take(folder: Path) -> dict[str, tuple[Path, ...]]:
 # ---- reading, for the next kit
 
 
-def what_is_there(store: Store, folder: str, *, verify: bool = False) -> tuple[Entry, dict[str, Entry]]:
+def what_is_there(
+    store: Store, folder: str, *, verify: bool = False
+) -> tuple[JsonObject, dict[str, JsonObject]]:
     """Return a song's manifest, and of the files in it those that are whole, by name.
 
     A file is whole if it has its size. One that was changed after the manifest was written isn't trusted: its hash must
@@ -255,7 +260,7 @@ def what_is_there(store: Store, folder: str, *, verify: bool = False) -> tuple[E
         return {}, {}
     manifest = read_manifest(data)
     told_ns = store.changed_ns(name)
-    there: dict[str, Entry] = {}
+    there: dict[str, JsonObject] = {}
     looked_into = False
     for entry in manifest.get("files", []):
         place = f"{folder}/{entry['file']}"
@@ -275,7 +280,7 @@ def what_is_there(store: Store, folder: str, *, verify: bool = False) -> tuple[E
     return manifest, there
 
 
-def complete_kit(store: Store, folder: str, asked: str, *, verify: bool) -> Entry | None:
+def complete_kit(store: Store, folder: str, asked: str, *, verify: bool) -> JsonObject | None:
     """Return the manifest of a kit in which nothing is missing; None for any other.
 
     Parameters

@@ -17,6 +17,7 @@ from tercet.jobs.own_files import OwnFiles
 from tercet.kit.events import Event, EventKind, Listener, unheard
 from tercet.kit.manifest import (
     MANIFEST,
+    JsonObject,
     file_entries,
     file_event,
     manifest_bytes,
@@ -57,7 +58,6 @@ from tercet.tracks.track_files import (
 
 __all__ = ["SongKit", "make_song_kit", "make_whole_song"]
 
-Entry = dict[str, Any]
 Wanted = tuple[int, int, tuple[str, ...]]
 """Files that have to be written: which set, which of its tracks, and the names."""
 
@@ -86,7 +86,7 @@ class SongKit:
 
     title: str
     folder: str
-    entries: tuple[Entry, ...]
+    entries: tuple[JsonObject, ...]
     events: tuple[Event, ...] = ()
 
     @property
@@ -159,7 +159,7 @@ class _Kit:
         self._order, self._workplace, self._listener = order, workplace, listener
         self._events: list[Event] = []
         self._start_s = time.monotonic()
-        self._there: dict[str, Entry] = {}
+        self._there: dict[str, JsonObject] = {}
         self._keys: dict[str, str] = {}
         self._files = OwnFiles(order.store, "kit", {}, order.replace)
         self._left: set[str] = set()
@@ -204,7 +204,7 @@ class _Kit:
         self._events.append(event)
         self._listener(event)
 
-    def _tell_file(self, kind: EventKind, entry: Entry) -> None:
+    def _tell_file(self, kind: EventKind, entry: JsonObject) -> None:
         event = file_event(kind, self._order.title, self._order.folder, entry)
         event = replace(event, done=self._done, total=len(self._order.names)) if kind == "made" else event
         self._events.append(event)
@@ -212,7 +212,7 @@ class _Kit:
 
     # ---- what is there, and what should be
 
-    def _of_this_song(self, manifest: Entry, there: Mapping[str, Entry]) -> dict[str, Entry]:
+    def _of_this_song(self, manifest: JsonObject, there: Mapping[str, JsonObject]) -> dict[str, JsonObject]:
         """Return which files are as they would be made now: of those asked for, and of others of the same song."""
         same_song = manifest.get("song_key") == self._song_key
         return {
@@ -235,7 +235,7 @@ class _Kit:
                 set_key(replace(one, tracks=())), speed, self._order.count_in_bars
             )
 
-    def _find_left(self, manifest: Entry) -> None:
+    def _find_left(self, manifest: JsonObject) -> None:
         """Find which files stay as they are, though they would be made, and say so."""
         folder = self._order.folder
         known = {f"{folder}/{each['file']}": each["sha256"] for each in manifest.get("files", ())}
@@ -395,7 +395,7 @@ class _Kit:
                 text = f"{outcome.job.name}: {outcome.failure.message}"
                 self._tell("failed", text, exit_code=outcome.failure.exit_code)
 
-    def _finished(self, entries: Sequence[Entry]) -> None:
+    def _finished(self, entries: Sequence[JsonObject]) -> None:
         """Note files that are in their place."""
         for entry in entries:
             self._there[entry["file"]] = entry
