@@ -239,7 +239,7 @@ def _differences(
 ) -> list[str]:
     missing = [f"missing: {item}" for item in asked if item not in there]
     extra = [f"not written: {item}" for item in there if item not in asked]
-    twice = [] if len(there) == len(set(there)) else ["a note is there twice"]
+    twice = [] if len(there) == len(set(there)) else ["a note appears twice"]
     return missing + extra + twice
 
 

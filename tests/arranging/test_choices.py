@@ -57,7 +57,7 @@ def broken(choices: Choices, asked: Question, neck: PricedHands) -> list[str]:
             found.append(f"{hand}: not heard as it says")
     cells = list(zip(choices.hand.tolist(), choices.column.tolist(), strict=True))
     if len(cells) != len(set(cells)):
-        found.append("a hand is there twice")
+        found.append("a hand appears twice")
     return found
 
 

@@ -216,7 +216,7 @@ def test_a_pin_beyond_the_players_is_kept_and_told() -> None:
     assert messages(made) == ["the pin [321] is kept, but asks more of the hands than `players: beginner`"]
     (problem,) = made.problems
     assert (problem.bar_number, problem.section, problem.line, problem.column) == (1, "verse", 2, 1)
-    assert "take the pin away" in problem.remedy
+    assert "remove the pin" in problem.remedy
 
 
 def test_a_masked_roll_is_only_played_when_pinned_and_then_told() -> None:
@@ -296,7 +296,7 @@ def test_a_pin_holds_for_a_moved_note_where_its_string_has_it() -> None:
     [
         ("A3:2 C5:2", 0, "move the song (`--transpose 3`) or use `tuning: low-g` or "),
         ("A3:2 C5:2", -7, "move the song (`--transpose -4`) or use `tuning: low-g` or "),
-        ("Bb3:2 C5:2", -2, "leave `--transpose` away or use `tuning: low-g` or "),
+        ("Bb3:2 C5:2", -2, "leave out `--transpose` or use `tuning: low-g` or "),
         ("E4:2 D6:2", 0, "move the song (`--transpose -2`) or "),
         ("E4:2 D6:2", 3, "move the song (`--transpose 1`) or "),
         ("E3:2 D6:2", 0, ""),

@@ -95,7 +95,7 @@ def test_every_way(way: str) -> None:
         (("speed: 900%",), "4:12", "a speed must be 25% to 200% (got 900%)"),
         (("speed: 60% 80%",), "4:5", "only a ladder has several speeds"),
         (("way: ladder", "speed: 70%"), "5:5", "a ladder has several speeds"),
-        (("way: ladder", "speed: 70% 80% 70%"), "5:20", "70% is there twice"),
+        (("way: ladder", "speed: 70% 80% 70%"), "5:20", "70% appears twice"),
         (("way: loop", "times: 0"), "5:12", "must be a whole number, 1 to 50 (got 0)"),
         (("way: loop", "times: 2.5"), "5:12", "must be a whole number, 1 to 50 (got 2.5)"),
         (("way: loop", "by: bar"), "5:5", "`by` is only for way: echo or way: turns"),

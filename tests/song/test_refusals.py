@@ -145,7 +145,7 @@ LARGE = {
         "the quote that opens here is never closed",
     ),
     "tabs": (filled(HEAD, "\tmelody C4\n"), "a tab stands before the text of this line"),
-    "same row": (filled(HEAD, "    chords C\n"), "this line of music has the row chords twice"),
+    "same row": (filled(HEAD, "    chords C\n"), "this line of music already has the row chords"),
     "bad words": (filled(HEAD, "    melody qwe asd zxc\n\n"), "`qwe` isn't a note"),
     "long words": (filled(HEAD, "    melody " + "C4," * 500 + "\n\n"), "`C4,C4,C4"),
     "bar lines": (filled(HEAD, "    melody " + "| " * 900 + "\n\n"), "this bar is empty"),
@@ -233,7 +233,7 @@ def test_the_largest_song_is_read() -> None:
 
 
 def test_reading_stops_after_a_hundred_mistakes() -> None:
-    with pytest.raises(SongError, match="there may be more; mend these first") as caught:
+    with pytest.raises(SongError, match="there may be more; fix these first") as caught:
         parse_song(HEAD + "    chords C\n\n" + "    melody x y z\n\n" * 50)
     assert len(caught.value.mistakes) == 101
     assert caught.value.mistakes[-1].line == caught.value.mistakes[-2].line

@@ -83,12 +83,12 @@ def _off_neck_remedies(midis: Sequence[int], piece: Piece) -> Iterator[str]:
     moves = (move + song.moved_semitones for move in moves_onto(midis, piece.tuning))
     move = next((move for move in moves if abs(move) <= MOST_SEMITONES), None)
     if move is not None:
-        yield f"move the song (`--transpose {move}`)" if move else "leave `--transpose` away"
+        yield f"move the song (`--transpose {move}`)" if move else "leave out `--transpose`"
     low_g = TUNINGS["low-g"]
     if piece.tuning.name == "high-g" and all(has_note(low_g, midi) for midi in midis):
         yield "use `tuning: low-g`"
     if song.as_written:
-        yield "let Tercet move it by octaves (leave `as-written` away)"
+        yield "let Tercet move it by octaves (leave out `as-written`)"
     else:
         yield "keep it as written (`--as-written`)"
 
@@ -115,18 +115,18 @@ def pin_problem(note: TuneNote, piece: Piece, *, kept: bool) -> Problem:
     name = _asked(note)
     if kept:
         message = f"the pin {name} is kept, but asks more of the hands than `players: {piece.song.players}`"
-        return _at(note, piece, message, "practise it apart, take the pin away, or change `players`")
+        return _at(note, piece, message, "practise it on its own, remove the pin, or change `players`")
     strings = note.pin.strings if note.pin else ()
     string = note.position[0] if note.position else strings[-1] if strings else 0
     fret = note.midi - piece.tuning.open_midi(string) if string else 0
     if not 0 <= fret <= LAST_FRET:
         why = f"string {string} doesn't have {spell(note.midi, piece.song.key)}"
-        remedy = "pin a string that has it, or take the pin away"
+        remedy = "pin a string that has it, or remove the pin"
     elif note.chord is None:
-        why, remedy = "there is no chord to roll over here", "write a chord, or take the pin away"
+        why, remedy = "there is no chord to roll over here", "write a chord, or remove the pin"
     else:
         why = f"no hand can hold {note.chord} on the struck strings under this note"
-        remedy = "choose other strings or another chord, or take the pin away"
+        remedy = "choose other strings or another chord, or remove the pin"
     return _at(note, piece, f"the pin {name} can't be kept: {why}", remedy)
 
 

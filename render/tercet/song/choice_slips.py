@@ -154,7 +154,7 @@ def _unfinished(text: str) -> ChoiceError:
         f"something is missing after `{words[-1]}`",
         start,
         len(words[-1]),
-        f"name notes after it, or take `{words[-1]}` away",
+        f"name notes after it, or remove `{words[-1]}`",
     )
 
 
@@ -195,13 +195,13 @@ def _misplaced(
             "write or for any of these, and for what is all of them",
         )
     if found.casefold() in ("and", "or", "but"):
-        return f"notes are missing before `{found}`", "name notes before it, or take it away"
+        return f"notes are missing before `{found}`", "name notes before it, or remove it"
     return f"`{found}` can't stand here", _HOW
 
 
 _SIGNS = {
-    ")": ("no parenthesis is open here", "take it away, or write ( where it opens"),
-    ",": ("a comma stands between two choices", "take it away"),
+    ")": ("no parenthesis is open here", "remove it, or write ( where it opens"),
+    ",": ("a comma stands between two choices", "remove it"),
 }
 _HOW = (
     "notes are open, fretted, roll, single, strum, chop, melody, between, strums, tune, added, chord, "

@@ -97,7 +97,7 @@ def _read_tunings(node: Node) -> _Fields:
         pitches = tuning_of(tuning).open_pitches
         if pitches in tunings:
             shown = tuning if isinstance(tuning, str) else " ".join(map(str, tuning))
-            raise SlipError(f"the tuning {shown} is there twice", "take one away", item.place)
+            raise SlipError(f"the tuning {shown} appears twice", "remove one", item.place)
         tunings[pitches] = tuning
     return {"tunings": tuple(tunings.values())}
 
@@ -155,7 +155,7 @@ def _each_once(
         except SlipError as wrong:
             raise SlipError(wrong.message, wrong.mend, place) from None
         if word in found:
-            raise SlipError(f"{word} is there twice", "take one away", place)
+            raise SlipError(f"{word} appears twice", "remove one", place)
         found.append(word)
     if not found:
         raise SlipError("nothing is in this list", "write a value, or leave the setting out")

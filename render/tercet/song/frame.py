@@ -152,13 +152,13 @@ class _TreeBuilder:
             self._refuse(
                 f"`{self._written(event)}` is a YAML anchor, and {self._book.kind.many} have none",
                 _place(event),
-                'take it away; a text that starts with & goes between quotes: "&…"',
+                'remove it; a text that starts with & goes between quotes: "&…"',
             )
         if getattr(event, "tag", None):
             self._refuse(
                 f"`{self._written(event)}` is a YAML tag, and {self._book.kind.many} have none",
                 _place(event),
-                'take it away; a text that starts with ! goes between quotes: "!…"',
+                'remove it; a text that starts with ! goes between quotes: "!…"',
             )
         return event
 
@@ -314,7 +314,7 @@ _YAML_ERRORS: tuple[tuple[str, bool, str, str], ...] = (
         "after document end marker",
         False,
         "the file goes on after ...",
-        "take the line with ... away: it ends a YAML document",
+        "remove the line with ...: it ends a YAML document",
     ),
     (
         "<document start>",

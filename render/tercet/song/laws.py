@@ -165,7 +165,7 @@ def _note_tie(
         f"{name} is tied on, but {after}{where}",
         note.source,
         layer,
-        f"write {name} there too, or take the ~ away",
+        f"write {name} there too, or remove the ~",
     )
 
 
@@ -207,7 +207,7 @@ def _note_count(
     if len(sung) < len(struck):
         mend = f"add {len(struck) - len(sung)}: `-` splits a word, `_` holds a syllable over one more note"
     else:
-        mend = f"take {len(sung) - len(struck)} away; a note that a tie continues has no syllable"
+        mend = f"remove {len(sung) - len(struck)}; a note that a tie continues has no syllable"
     if step.visit.pass_number > 1 and _in_plain_row(song, step, first):
         mend += f"; or write a row `words {step.visit.pass_number}` for this pass"
     if any(sign in syllable.text for syllable in words for sign in "–—"):

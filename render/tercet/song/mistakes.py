@@ -144,7 +144,7 @@ class MistakeBook:
         found = sorted(self._mistakes.values(), key=lambda mistake: (mistake.line, mistake.column))
         if self.full:
             found = found[:MOST_MISTAKES]
-            found.append(Mistake("there may be more; mend these first", found[-1].line, found[-1].column))
+            found.append(Mistake("there may be more; fix these first", found[-1].line, found[-1].column))
         return SongError(self.file, tuple(found))
 
 

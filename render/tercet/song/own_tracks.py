@@ -51,7 +51,7 @@ def read_own_tracks(node: Node | None, key: Source, book: MistakeBook) -> tuple[
         return ()
     if len(node.entries) > MOST_OWN_TRACKS:
         message = f"there must be at most {MOST_OWN_TRACKS} tracks (got {len(node.entries)})"
-        book.add(message, key, "tracks", "take some away")
+        book.add(message, key, "tracks", "remove some")
         return ()
     found = (_read_track(entry, book) for entry in node.entries)
     return tuple(track for track in found if track is not None)

@@ -95,7 +95,7 @@ class SectionReader:
                     continue
                 label = row.name if not number else f"{row.name} {'last' if number < 0 else number}"
                 self._book.add(
-                    f"this line of music has the row {label} twice (first on line {before.place.line})",
+                    f"this line of music already has the row {label} (on line {before.place.line})",
                     row.place,
                     row.name,
                     "leave a blank line where the next line of music begins, or name the pass: "

@@ -102,7 +102,7 @@ def speeds_of(node: Node) -> tuple[Fraction, ...]:
     for word, place in words_of(node):
         speed = _speed(word, place)
         if speed in speeds:
-            raise SlipError(f"{word} is there twice", "take one away", place)
+            raise SlipError(f"{word} appears twice", "remove one", place)
         speeds.append(speed)
     if not speeds:
         raise SlipError("no speed is written", "write for instance 70%")
