@@ -13,8 +13,8 @@ from tercet.sound.audio import check_audio
 from tercet.sound.convolution import TRANSFORM_FRAMES, Convolution, convolved
 from tercet.sound.k_weighting import k_weighted_levels_lufs
 from tercet.sound.room import (
-    PLACES,
     RESPONSE_FRAMES,
+    SEATS,
     T60_S,
     in_room,
     layer_responses,
@@ -228,7 +228,7 @@ def test_images_mirror_the_source_in_each_wall() -> None:
 
 
 def test_every_player_sits_inside_the_room() -> None:
-    for place in PLACES.values():
+    for place in SEATS.values():
         angle = math.radians(place.azimuth_deg)
         for at, along, length in zip(
             room.LISTENER_M, (math.sin(angle), math.cos(angle), 0.0), room.ROOM_M, strict=True

@@ -161,11 +161,11 @@ def _line(layer: Layer, level_db: float, distance_db: float, marks: Sequence[Pla
     applying = [mark for mark in marks if mark.layer in (None, layer)]
     for beat, group in groupby(applying, key=lambda mark: mark.beat):
         here = sorted(group, key=lambda mark: mark.layer is not None)
-        told_db = _told_db(here, distance_db)
+        marked_db = _marked_db(here, distance_db)
         if hairpin is not None:
-            _close(reaches, hairpin, beat, told_db)
+            _close(reaches, hairpin, beat, marked_db)
         hairpin = next((mark for mark in reversed(here) if mark.kind == "hairpin"), None)
-        level_db = told_db if told_db is not None else reaches[-1].end_db
+        level_db = marked_db if marked_db is not None else reaches[-1].end_db
         if reaches[-1].beat == beat:
             reaches.pop()
         reaches.append(_Reach(beat, level_db, level_db))
@@ -174,7 +174,7 @@ def _line(layer: Layer, level_db: float, distance_db: float, marks: Sequence[Pla
     return LevelLine(reaches)
 
 
-def _told_db(here: Sequence[PlacedMark], distance_db: float) -> float | None:
+def _marked_db(here: Sequence[PlacedMark], distance_db: float) -> float | None:
     """Return the level that the dynamics at one place set, a layer's own coming last; None without one."""
     told = None
     for mark in here:
@@ -183,14 +183,14 @@ def _told_db(here: Sequence[PlacedMark], distance_db: float) -> float | None:
     return told
 
 
-def _close(reaches: list[_Reach], hairpin: PlacedMark, next_beat: Fraction, told_db: float | None) -> None:
+def _close(reaches: list[_Reach], hairpin: PlacedMark, next_beat: Fraction, marked_db: float | None) -> None:
     """Let the last reach lead to where its hairpin ends, and go on from there."""
     start = reaches.pop()
     step_db = STEP_DB if hairpin.value == "<" else -STEP_DB
     end_db = start.level_db + step_db
     end_beat = min(next_beat, hairpin.visit_end_beat)
-    if next_beat == end_beat and told_db is not None and (told_db - start.level_db) * step_db > 0.0:
-        end_db = told_db
+    if next_beat == end_beat and marked_db is not None and (marked_db - start.level_db) * step_db > 0.0:
+        end_db = marked_db
     reaches.append(_Reach(start.beat, start.level_db, end_db))
     reaches.append(_Reach(end_beat, end_db, end_db))
 

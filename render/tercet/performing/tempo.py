@@ -89,7 +89,7 @@ CLOCK_DIGITS = 9
 
 
 @dataclass(frozen=True, slots=True)
-class _Stretch:
+class _Segment:
     """A run of beats with one way of going, from `start_s` on.
 
     `beat_s` is a beat's length at its start, `final` the tempo at its end as a part of that at its start. `added_s`
@@ -104,7 +104,7 @@ class _Stretch:
     added_s: float
 
     def seconds_to(self, x: float) -> float:
-        """Return the seconds from the stretch's start to a place in it, `x` from 0 to 1.
+        """Return the seconds from the segment's start to a place in it, `x` from 0 to 1.
 
         Friberg & Sundberg 1999: ``v(x) = (1 + (w^q − 1)·x)^(1/q)``. The time to x is the integral of 1/v:
         ``q / ((q − 1)·k) · ((1 + k·x)^((q − 1)/q) − 1)`` with ``k = w^q − 1``.
@@ -135,12 +135,12 @@ class Clock:
     slowing: tuple[tuple[Fraction, Fraction], ...]
     edges: tuple[Fraction, ...]
     _starts: tuple[float, ...]
-    _stretches: tuple[_Stretch, ...]
+    _segments: tuple[_Segment, ...]
 
     def seconds(self, beat: Fraction) -> float:
         """Return when a beat of the piece falls; after the piece's end beats go on evenly."""
         place = float(beat)
-        here = self._stretches[max(bisect_right(self._starts, place) - 1, 0)]
+        here = self._segments[max(bisect_right(self._starts, place) - 1, 0)]
         inside = place - here.start_beat
         x = min(inside / here.length_beat, 1.0)
         past_s = max(inside - here.length_beat, 0.0) * self.beat_s
@@ -210,25 +210,25 @@ def piece_clock(arrangement: Arrangement, swing: Swing, drift: Sequence[Pace] = 
     edges.update(edge for hold in holds for edge in (hold.start, hold.end))
     edges.update(pace.start for pace in drift)
     ordered = sorted(edges)
-    stretches = _stretches(ordered, ritards, holds, [*drift] or [Pace(ordered[0], 1.0)], beat_s)
+    segments = _segments(ordered, ritards, holds, [*drift] or [Pace(ordered[0], 1.0)], beat_s)
     return Clock(
         beat_s,
         tuple((ritard.start, ritard.slow) for ritard in ritards),
         tuple(ordered),
-        tuple(stretch.start_beat for stretch in stretches),
-        stretches,
+        tuple(segment.start_beat for segment in segments),
+        segments,
     )
 
 
-def _stretches(
+def _segments(
     edges: Sequence[Fraction],
     ritards: Sequence[_Ritard],
     holds: Sequence[_Hold],
     paces: Sequence[Pace],
     beat_s: float,
-) -> tuple[_Stretch, ...]:
+) -> tuple[_Segment, ...]:
     """Return the way of going between each two neighbouring edges."""
-    stretches = []
+    segments = []
     starts = [float(pace.start) for pace in paces]
     now_s = 0.0
     for start, stop in pairwise(edges):
@@ -241,10 +241,10 @@ def _stretches(
             if hold.start <= start < hold.end
         )
         tempo = first * paces[bisect_right(starts, float(start)) - 1].tempo
-        here = _Stretch(float(start), float(stop - start), now_s, beat_s / tempo, last / first, added_s)
-        stretches.append(here)
+        here = _Segment(float(start), float(stop - start), now_s, beat_s / tempo, last / first, added_s)
+        segments.append(here)
         now_s += here.seconds_to(1.0)
-    return tuple(stretches)
+    return tuple(segments)
 
 
 def _tune(arrangement: Arrangement) -> list[tuple[Fraction, Fraction]]:

@@ -28,10 +28,10 @@ from tercet.sound.k_weighting import k_weighting_response
 from tercet.sound.stems import StemName, Stems
 
 __all__ = [
-    "PLACES",
     "RESPONSE_FRAMES",
+    "SEATS",
     "T60_S",
-    "Place",
+    "Seat",
     "in_room",
     "layer_responses",
     "pan_gains",
@@ -43,7 +43,7 @@ VERSION = 1
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class Seat:
     """Where a player sits, seen from the listener.
 
     Parameters
@@ -58,10 +58,10 @@ class Place:
     distance_m: float
 
 
-PLACES: dict[Layer, Place] = {
-    "melody": Place(0.0, 1.2),
-    "between": Place(-12.0, 1.6),
-    "strums": Place(18.0, 2.4),
+SEATS: dict[Layer, Seat] = {
+    "melody": Seat(0.0, 1.2),
+    "between": Seat(-12.0, 1.6),
+    "strums": Seat(18.0, 2.4),
 }
 """The tune in front of the listener, the notes between a little to the left, the strums further back to the right."""
 
@@ -153,7 +153,7 @@ def layer_responses(layer: Layer) -> NDArray[np.float64]:
     The K-weighted power of a plucked string, left and right together, is that of the dry string on both sides.
     Read-only.
     """
-    place = PLACES[layer]
+    place = SEATS[layer]
     room = math.sqrt(10.0 ** (ROOM_AT_1_M_DB / 10.0)) * place.distance_m
     early = _with_energy(_early_reflections(place), room**2 * EARLY_SHARE)
     tail = _with_energy(_tail(layer), room**2 * (1.0 - EARLY_SHARE))
@@ -191,7 +191,7 @@ def _convolution(layer: Layer) -> Convolution:
     return Convolution.of(layer_responses(layer))
 
 
-def _early_reflections(place: Place) -> NDArray[np.float64]:
+def _early_reflections(place: Seat) -> NDArray[np.float64]:
     """Return the first reflections of a source, float64 (2, `RESPONSE_FRAMES`), in frames after the direct sound.
 
     Image sources in a box (J. B. Allen & D. A. Berkley, "Image method for efficiently simulating small-room
