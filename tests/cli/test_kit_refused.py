@@ -71,3 +71,18 @@ def test_two_songs_of_one_name(song: Path, tmp_path: Path, tercet: Run) -> None:
     ran = tercet("kit", song, twin, "-o", tmp_path / "out")
     assert ran.code == 1
     assert "would both go to two-kettles/: rename one" in ran.err
+
+
+def test_a_recording_is_no_folder(song: Path, tmp_path: Path, tercet: Run) -> None:
+    ran = tercet("kit", song, "-o", tmp_path / "out.mp3")
+    assert (
+        "out.mp3 would become a folder: name one, such as out; for one track alone: tercet render" in ran.err
+    )
+    assert ran.code == 1
+    assert not (tmp_path / "out.mp3").exists()
+
+
+def test_the_tune_is_no_layer(song: Path, tmp_path: Path, tercet: Run) -> None:
+    ran = tercet("render", song, "-o", tmp_path / "out.mp3", "--without", "tune")
+    assert "for the whole tune, the track without-tune" in ran.err
+    assert ran.code == 2

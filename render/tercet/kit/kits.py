@@ -7,9 +7,11 @@ import os
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
+from pathlib import PurePath
 
 from tercet import __version__
-from tercet.errors import TercetError
+from tercet.audio_formats import FORMATS
+from tercet.errors import RequestError, TercetError
 from tercet.jobs import FolderStore, Job, Store, Workplace, open_workplace, run_jobs, store_at
 from tercet.kit.events import Event, Listener, unheard
 from tercet.kit.manifest import complete_kit, file_event
@@ -77,6 +79,7 @@ def make_kit(
     options = options or KitOptions()
     sources = sources_of(songs, listener)
     base = os.fspath(output).rstrip("/")
+    _check_folder(base)
 
     def heard(event: Event) -> None:
         listener(_under(base, event))
@@ -101,6 +104,21 @@ def make_kit(
     return KitResult(
         tuple(replace(kit, events=tuple(_under(base, event) for event in kit.events)) for kit in found)
     )
+
+
+def _check_folder(output: str) -> None:
+    """Refuse the name of a recording where a folder is meant, unless there is such a folder.
+
+    Raises
+    ------
+    RequestError
+        It ends as a recording does.
+    """
+    if PurePath(output).suffix.lower() in FORMATS and not os.path.isdir(output)  # noqa: PTH112 - or an address:
+        raise RequestError(
+            f"{output} would become a folder: name one, such as {PurePath(output).stem}; "
+            f"for one track alone: tercet render SONG -o {output}"
+        )
 
 
 def asked_key(source: SongSource, options: KitOptions, listener: Listener = unheard) -> str:

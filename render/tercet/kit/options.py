@@ -289,6 +289,10 @@ def names_of(given: str | Iterable[str]) -> tuple[str, ...]:
 
 def layer_of(given: str) -> Layer:
     """Read the name of a layer."""
+    if given == "tune":  # not a layer: some of its notes lie in between
+        raise OptionError(
+            "layer", f" must be {', '.join(LAYERS)} (for the whole tune, the track without-tune)"
+        )
     return _one_of("layer", given, LAYERS)
 
 
