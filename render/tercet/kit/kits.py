@@ -114,7 +114,7 @@ def _check_folder(output: str) -> None:
     RequestError
         It ends as a recording does.
     """
-    if PurePath(output).suffix.lower() in FORMATS and not os.path.isdir(output)  # noqa: PTH112 - or an address:
+    if PurePath(output).suffix.lower() in FORMATS and not os.path.isdir(output):  # noqa: PTH112 - or an address
         raise RequestError(
             f"{output} would become a folder: name one, such as {PurePath(output).stem}; "
             f"for one track alone: tercet render SONG -o {output}"
