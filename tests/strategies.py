@@ -28,13 +28,13 @@ from tercet.song import (
 from tercet.song.form import visits_of
 from tercet.song.note_choice import (
     DIMENSIONS,
+    BarsOfSection,
     Both,
     Choice,
     Either,
     NoteFacts,
     Numbered,
     Parity,
-    Place,
     Unless,
     Word,
     never_together,
@@ -317,7 +317,7 @@ _atoms: st.SearchStrategy[Choice] = st.one_of(
     st.builds(Numbered, st.just("bar"), _ranges(0, 9)),
     st.builds(Numbered, st.sampled_from(("phrase", "pass")), _ranges(1, 5)),
     st.builds(Parity, st.sampled_from(("bar", "phrase", "pass")), st.booleans()),
-    st.builds(Place, _sections, st.sampled_from((None, 1, 2, -1)), st.just(()) | _ranges(0, 4)),
+    st.builds(BarsOfSection, _sections, st.sampled_from((None, 1, 2, -1)), st.just(()) | _ranges(0, 4)),
 )
 
 

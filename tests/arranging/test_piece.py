@@ -7,7 +7,7 @@ from fractions import Fraction
 
 import pytest
 
-from tercet.arranging.piece import Piece, Place, begun, piece_of
+from tercet.arranging.piece import Piece, SectionPlace, begun, piece_of
 from tercet.arranging.tune import row_notes
 from tercet.song import Song
 from tercet.theory import INSTRUMENTS, TUNINGS
@@ -77,10 +77,10 @@ def test_phrases_are_lines_until_there_are_breaths() -> None:
 def test_spots_of_a_pick_up() -> None:
     verse = section("verse", "E4 || C4:4 | C4:3 r", "|| C | C")
     made = piece(song(verse, form="verse verse"))
-    led_in = Place("verse", 0, Fraction(-1))
+    led_in = SectionPlace("verse", 0, Fraction(-1))
     first, again, before = made.spot(0, Fraction(0)), made.spot(2, Fraction(3)), made.spot(2, Fraction(2))
     assert beats_of(first.beat, again.beat, before.beat) == ["0", "8", "7"]
-    assert [first.place, again.place, before.place] == [led_in, led_in, Place("verse", 2, Fraction(2))]
+    assert [first.place, again.place, before.place] == [led_in, led_in, SectionPlace("verse", 2, Fraction(2))]
     assert [first.pass_number, again.pass_number, before.pass_number] == [1, 2, 1]
     assert [first.phrase, again.phrase, before.phrase] == [0, 1, 0]
 

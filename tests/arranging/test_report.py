@@ -14,7 +14,7 @@ from tercet.arranging.report import (
     Change,
     HighFret,
     Masked,
-    Stretch,
+    WideHand,
     as_json,
     frets_text,
     report_of,
@@ -71,7 +71,7 @@ def test_widest_stretch_and_highest_fret() -> None:
     # Frets 2 to 5 of 380 mm: 380 · (2^(−2/12) − 2^(−5/12)).
     width_mm = 380 * (2 ** (-2 / 12) - 2 ** (-5 / 12))
     assert report.widest_stretch is not None
-    assert report.widest_stretch == Stretch(2, "verse", "0235", report.widest_stretch.width_mm)
+    assert report.widest_stretch == WideHand(2, "verse", "0235", report.widest_stretch.width_mm)
     assert report.widest_stretch.width_mm == pytest.approx(width_mm)
 
 

@@ -12,12 +12,12 @@ from hypothesis import strategies as st
 from tercet.song.choice_words import LONGEST_CHOICE, parse_choice
 from tercet.song.note_choice import (
     DIMENSIONS,
+    BarsOfSection,
     Both,
     Choice,
     Either,
     NoteFacts,
     Numbered,
-    Place,
     Unless,
     Word,
     never_together,
@@ -189,5 +189,5 @@ def test_numbers_in_any_order(numbers: list[int]) -> None:
 
 
 def test_a_section_without_bars_takes_its_pick_up_too() -> None:
-    assert Place("verse").picks(replace(NOTE, section_bar=0))
-    assert not Place("verse", None, ((1, 9),)).picks(replace(NOTE, section_bar=0))
+    assert BarsOfSection("verse").picks(replace(NOTE, section_bar=0))
+    assert not BarsOfSection("verse", None, ((1, 9),)).picks(replace(NOTE, section_bar=0))

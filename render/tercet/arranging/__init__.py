@@ -3,14 +3,14 @@
 from tercet.arranging.arranger import arrange, song_tuning, tune_up
 from tercet.arranging.chords_alone import chords_alone
 from tercet.arranging.hardest import HardStretch, hardest_bars
-from tercet.arranging.model import Action, Arrangement, Gesture, Part, Problem, StringNote
+from tercet.arranging.model import Action, Arrangement, Gesture, NotePart, Problem, StringNote
 
 __all__ = [
     "Action",
     "Arrangement",
     "Gesture",
     "HardStretch",
-    "Part",
+    "NotePart",
     "Problem",
     "StringNote",
     "arrange",

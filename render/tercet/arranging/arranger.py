@@ -10,7 +10,7 @@ from tercet.arranging.choices import Stroke
 from tercet.arranging.chord_hands import shown_shape
 from tercet.arranging.fill import fill_spaces
 from tercet.arranging.fingering import Fingered, finger_tune, tune_cost
-from tercet.arranging.model import Arrangement, Gesture, Part, Problem, StringNote
+from tercet.arranging.model import Arrangement, Gesture, NotePart, Problem, StringNote
 from tercet.arranging.piece import Piece, piece_of
 from tercet.arranging.problems import off_neck_problems
 from tercet.arranging.strums import one_strum_a_bar, strum_gestures
@@ -120,7 +120,7 @@ def _added_gesture(item: Added, piece: Piece) -> Gesture:
     return _gesture(item.note, item.stroke, "between", (_sounding(item, "added"),), piece)
 
 
-def _sounding(item: Fingered | Added, part: Part) -> StringNote:
+def _sounding(item: Fingered | Added, part: NotePart) -> StringNote:
     """Return the written note on its string; without a fret where no string has it."""
     fret = item.stroke.fret if item.reached else None
     return StringNote(item.stroke.string, fret, item.note.midi, part, item.note.off_neck)

@@ -20,9 +20,18 @@ from tercet.neck.priced_hands import OverChord, PricedHands, hands_up_to
 from tercet.song import Pin
 from tercet.theory import LAST_FRET, Chord
 
-__all__ = ["HEARD", "Choices", "Places", "Question", "Stroke", "choices_for", "single_strokes", "with_fret"]
+__all__ = [
+    "HEARD",
+    "Choices",
+    "NeckPlaces",
+    "Question",
+    "Stroke",
+    "choices_for",
+    "single_strokes",
+    "with_fret",
+]
 
-Places = tuple[tuple[int, int], ...]
+NeckPlaces = tuple[tuple[int, int], ...]
 """Places on the neck: (column, fret), column 0 for string 4 to 3 for string 1."""
 
 HEARD: tuple[Audibility, ...] = ("top", "unison", "octave", "masked")
@@ -66,8 +75,8 @@ class Question:
     highest_fret: int
     hasty: bool = False
     strummed: bool = False
-    beside: Places = ()
-    ringing: Places = ()
+    beside: NeckPlaces = ()
+    ringing: NeckPlaces = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,7 +168,7 @@ def _may_roll(question: Question) -> bool:
     return asked or (question.main and not question.beside)
 
 
-def _holding(places: Places, frets: NDArray[np.int8], first: int, last: int) -> NDArray[np.bool_]:
+def _holding(places: NeckPlaces, frets: NDArray[np.int8], first: int, last: int) -> NDArray[np.bool_]:
     """Return which shapes hold one of some places off the columns from one to another, bool (n,)."""
     held = np.zeros(len(frets), np.bool_)
     for column, fret in places:

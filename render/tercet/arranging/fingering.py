@@ -15,7 +15,7 @@ from itertools import groupby, pairwise
 
 import numpy as np
 
-from tercet.arranging.choices import HEARD, Choices, Places, Question, Stroke, choices_for
+from tercet.arranging.choices import HEARD, Choices, NeckPlaces, Question, Stroke, choices_for
 from tercet.arranging.model import Problem
 from tercet.arranging.path import Changes, Step, cheapest_path, hurry
 from tercet.arranging.piece import Piece, begun
@@ -330,7 +330,7 @@ class _Solver:
                 self.problems.append(together_problem(added, self._tune[index], self._piece))
         return choices
 
-    def _places(self, added: TuneNote | None) -> Places:
+    def _places(self, added: TuneNote | None) -> NeckPlaces:
         """Return where an added note may lie."""
         if added is None:
             return ()

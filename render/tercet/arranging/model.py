@@ -16,7 +16,7 @@ __all__ = [
     "Arrangement",
     "Audibility",
     "Gesture",
-    "Part",
+    "NotePart",
     "Problem",
     "StringNote",
     "explained",
@@ -31,7 +31,7 @@ Audibility = Literal["top", "unison", "octave", "masked"]
 """How the tune stands against the other strings of its roll: above all, level with one, an octave or more below
 one that doubles it, or below another note."""
 
-Part = Literal["tune", "added", "chord"]
+NotePart = Literal["tune", "added", "chord"]
 """What a note is: of the written tune, a single note that was added, or a chord tone."""
 
 
@@ -62,7 +62,7 @@ class StringNote:
     string: int
     fret: int | None
     midi: int
-    part: Part
+    part: NotePart
     off_neck: int = 0
 
     @property

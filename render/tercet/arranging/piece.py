@@ -15,7 +15,7 @@ from tercet.theory import INSTRUMENTS, Instrument, Pitch, Tuning, tuning_of
 __all__ = [
     "ChordAt",
     "Piece",
-    "Place",
+    "SectionPlace",
     "Spot",
     "begun",
     "chord_changes",
@@ -45,7 +45,7 @@ class ChordAt:
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class SectionPlace:
     """Where something stands in its section: the same on every pass.
 
     `section_bar` counts from 1 and is 0 in a pick-up; `bar_beat` counts beats from the bar's start, negative in
@@ -75,7 +75,7 @@ class Spot:
 
     beat: Fraction
     bar_index: int
-    place: Place
+    place: SectionPlace
     pass_number: int
     phrase: int
 
@@ -127,7 +127,7 @@ class Piece:
         measure = self.measures[begun(self.measure_starts, at) - 1]
         bar_beat = beat if measure.section_bar else beat - bar.length_beat
         phrase = max(begun(self.phrase_starts, at) - 1, 0)
-        place = Place(measure.section, measure.section_bar, bar_beat)
+        place = SectionPlace(measure.section, measure.section_bar, bar_beat)
         return Spot(at, bar_index, place, measure.pass_number, phrase)
 
     def chord_at(self, beat: Fraction) -> ChordSpan:

@@ -26,8 +26,8 @@ __all__ = [
     "LineReport",
     "Masked",
     "Report",
-    "Stretch",
     "Totals",
+    "WideHand",
     "as_json",
     "frets_text",
     "report_of",
@@ -98,7 +98,7 @@ class LineReport:
 
 
 @dataclass(frozen=True, slots=True)
-class Stretch:
+class WideHand:
     """A hand that reaches wide: `width_mm` between the lowest and the highest finger, along the neck."""
 
     bar_number: int
@@ -215,7 +215,7 @@ class Report:
     """
 
     lines: tuple[LineReport, ...]
-    widest_stretch: Stretch | None
+    widest_stretch: WideHand | None
     fastest_change: Change | None
     highest_fret: HighFret | None
     masked: tuple[Masked, ...]
@@ -361,12 +361,12 @@ def _width_mm(gesture: Gesture, arrangement: Arrangement) -> float:
     return span_mm(frets, arrangement.song.scale_length_mm)
 
 
-def _widest_stretch(arrangement: Arrangement) -> Stretch | None:
+def _widest_stretch(arrangement: Arrangement) -> WideHand | None:
     widest = max(arrangement.gestures, key=lambda gesture: _width_mm(gesture, arrangement), default=None)
     if widest is None or not _width_mm(widest, arrangement):
         return None
     width_mm = _width_mm(widest, arrangement)
-    return Stretch(widest.bar_number, widest.section, frets_text(widest.shape), width_mm)
+    return WideHand(widest.bar_number, widest.section, frets_text(widest.shape), width_mm)
 
 
 def _fastest_change(moves: Sequence[_Move]) -> Change | None:

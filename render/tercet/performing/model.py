@@ -7,7 +7,7 @@ from fractions import Fraction
 from io import BytesIO
 from typing import TYPE_CHECKING
 
-from tercet.arranging import Action, Part
+from tercet.arranging import Action, NotePart
 from tercet.errors import ParameterError
 from tercet.song import Layer
 
@@ -81,7 +81,7 @@ class TakeNote:
     string: int
     fret: int | None
     layer: Layer
-    part: Part
+    part: NotePart
     action: Action
     gesture: int
     bar_index: int

@@ -15,13 +15,13 @@ from typing import TYPE_CHECKING, Any, get_args
 from tercet.song.choice_slips import EXAMPLES, ChoiceError, explained
 from tercet.song.note_choice import (
     DIMENSIONS,
+    BarsOfSection,
     Both,
     Choice,
     Counted,
     Either,
     Numbered,
     Parity,
-    Place,
     Ranges,
     Unless,
     Word,
@@ -256,7 +256,7 @@ class _Reading:
         if pass_number == 0:
             raise self._slip(start, start + len(text), "passes are counted from 1", f"write {name}@1")
         ranges = self._ranges(numbers, start + len(text) + 1) if numbers else ()
-        return Place(name, pass_number, ranges)
+        return BarsOfSection(name, pass_number, ranges)
 
     def _ranges(self, text: str, start: int) -> Ranges:
         """Return runs of numbers, rising, those that touch made one."""

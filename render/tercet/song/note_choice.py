@@ -15,6 +15,7 @@ from tercet.song.model import Layer
 
 __all__ = [
     "DIMENSIONS",
+    "BarsOfSection",
     "Both",
     "Choice",
     "Counted",
@@ -22,7 +23,6 @@ __all__ = [
     "NoteFacts",
     "Numbered",
     "Parity",
-    "Place",
     "Ranges",
     "Unless",
     "Word",
@@ -183,7 +183,7 @@ class Parity(Choice):
 
 
 @dataclass(frozen=True, slots=True)
-class Place(Choice):
+class BarsOfSection(Choice):
     """A section, or bars of it: ``section verse``, ``bars verse:3-4``, ``bar verse@2:3``.
 
     `pass_number` is None for every pass and −1 for the last; `ranges` is empty for all bars, pick-up included.
@@ -281,7 +281,7 @@ def never_together(one: Choice, other: Choice) -> bool:
         return one.counted == other.counted and not _overlap(one.ranges, other.ranges)
     if isinstance(one, Parity) and isinstance(other, Parity):
         return one.counted == other.counted and one.odd != other.odd
-    if isinstance(one, Place) and isinstance(other, Place):
+    if isinstance(one, BarsOfSection) and isinstance(other, BarsOfSection):
         if one.section != other.section:
             return True
         return bool(one.ranges and other.ranges) and not _overlap(one.ranges, other.ranges)

@@ -11,7 +11,7 @@ from tercet.song.choice_words import parse_choice
 from tercet.song.frame import Entry, Mapping, Node, Text
 from tercet.song.mistakes import MistakeBook, SlipError, nearest
 from tercet.song.model import Bar, OwnTrack, Source, TrackPlace
-from tercet.song.note_choice import Choice, Numbered, Place, parts_of
+from tercet.song.note_choice import BarsOfSection, Choice, Numbered, parts_of
 from tercet.song.practice_forms import PRACTICE_FORMS
 from tercet.song.track_settings import (
     CHOICES,
@@ -183,7 +183,7 @@ def _bars_asked(part: Choice) -> list[str]:
     """Return what a choice asks for, as `bar_indices` reads it."""
     if isinstance(part, Numbered) and part.counted == "bar":
         return [str(number) for pair in part.ranges for number in pair]
-    if isinstance(part, Place):
+    if isinstance(part, BarsOfSection):
         visit = {None: "", -1: "@last"}.get(part.pass_number, f"@{part.pass_number}")
         ranges = [f":{first}-{last}" for first, last in part.ranges] or [""]
         return [f"{part.section}{visit}{numbers}" for numbers in ranges]

@@ -22,7 +22,7 @@ from tercet.song.plain_text import (
     split_lines,
 )
 from tercet.song.played import played_bars
-from tercet.song.rows import Part, take_apart
+from tercet.song.rows import BlockLine, take_apart
 from tercet.song.section import SectionReader
 from tercet.song.settings import read_settings
 
@@ -156,7 +156,7 @@ def _read_sections(
     return tuple(sections), frozenset(broken)
 
 
-def section_parts(top: Mapping, book: MistakeBook) -> Iterator[tuple[str, list[Part], Source]]:
+def section_parts(top: Mapping, book: MistakeBook) -> Iterator[tuple[str, list[BlockLine], Source]]:
     """Go through the sections: name, parts of its block (none when it has no block), and its place."""
     node = _setting(top, "sections")
     if node is None:
@@ -183,7 +183,7 @@ def _check_name(entry: Entry, book: MistakeBook) -> None:
         )
 
 
-def _parts(entry: Entry, book: MistakeBook) -> list[Part]:
+def _parts(entry: Entry, book: MistakeBook) -> list[BlockLine]:
     value = entry.value
     name = entry.key.text[:40]
     if isinstance(value, Text) and value.style == "|":

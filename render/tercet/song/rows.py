@@ -13,9 +13,9 @@ from tercet.song.model import ROW_NAMES, RowName, Source
 __all__ = [
     "KIND_OF_ROW",
     "Blank",
+    "BlockLine",
     "Cell",
     "Comment",
-    "Part",
     "Word",
     "WrittenRow",
     "same_hyphen",
@@ -100,13 +100,13 @@ class Blank:
     """An empty line."""
 
 
-Part = WrittenRow | Comment | Blank | None
+BlockLine = WrittenRow | Comment | Blank | None
 """A line of a block; None for a row whose name isn't known."""
 
 
-def take_apart(body: tuple[BodyLine, ...], book: MistakeBook) -> list[Part]:
+def take_apart(body: tuple[BodyLine, ...], book: MistakeBook) -> list[BlockLine]:
     """Return the parts of a block, line by line."""
-    parts: list[Part] = []
+    parts: list[BlockLine] = []
     for line in body:
         if book.full:
             break

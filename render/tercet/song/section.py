@@ -9,14 +9,14 @@ from fractions import Fraction
 from tercet.song.cells import CellReader, Items, Room, guessed_length
 from tercet.song.mistakes import MistakeBook
 from tercet.song.model import Line, Meter, Row, RowName, Section, Source
-from tercet.song.rows import Cell, Comment, Part, WrittenRow
+from tercet.song.rows import BlockLine, Cell, Comment, WrittenRow
 
 __all__ = ["SectionReader", "lines_of"]
 
 _TIMED: tuple[RowName, ...] = ("melody", "between", "chords")
 
 
-def lines_of(parts: list[Part]) -> list[list[WrittenRow | None]]:
+def lines_of(parts: list[BlockLine]) -> list[list[WrittenRow | None]]:
     """Group the parts of a block into lines of music: rows without a blank line between them."""
     lines: list[list[WrittenRow | None]] = [[]]
     for part in parts:
@@ -59,7 +59,7 @@ class SectionReader:
         self.broken = meter is None
         """Whether bars can't be told apart, so that nothing can be said about the section as played."""
 
-    def read(self, parts: list[Part], place: Source) -> Section:
+    def read(self, parts: list[BlockLine], place: Source) -> Section:
         """Return the section; its mistakes are in the book."""
         written = lines_of(parts)
         if not written:

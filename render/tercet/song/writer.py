@@ -16,7 +16,7 @@ from tercet.song.mistakes import SlipError
 from tercet.song.model import ChordSpan, Mark, Meter, Note, Pin, Row, RowName, Section, Song, Source, Syllable
 from tercet.song.plain_text import split_lines
 from tercet.song.reader import open_book, parse_song
-from tercet.song.rows import KIND_OF_ROW, Blank, Cell, Comment, Part, WrittenRow, same_hyphen, take_apart
+from tercet.song.rows import KIND_OF_ROW, Blank, BlockLine, Cell, Comment, WrittenRow, same_hyphen, take_apart
 from tercet.song.section import lines_of
 from tercet.song.settings import SETTINGS
 from tercet.song.spelling import LaidRow, lay_out, word_text
@@ -63,7 +63,7 @@ def _blocks(top: Mapping) -> Iterator[tuple[str, Text, int]]:
                 yield entry.key.text, entry.value, entry.key.place.column
 
 
-def _tidy_block(parts: list[Part], section: Section, indent: str) -> list[str]:
+def _tidy_block(parts: list[BlockLine], section: Section, indent: str) -> list[str]:
     """Return the lines of a block; rows, comments and blank lines keep their order."""
     groups = [[row for row in group if row is not None] for group in lines_of(parts)]
     texts = [
