@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import pickle
 import secrets
 from collections import OrderedDict
@@ -14,7 +13,7 @@ from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, TypeVar
 
 from tercet.errors import OutputError, SynthesiserError
-from tercet.files import cannot_write
+from tercet.files import cannot_write, replacing
 from tercet.tracks.track_files import SetOrder, recording_of, write_track
 
 if TYPE_CHECKING:
@@ -130,10 +129,8 @@ def put_bytes(files: OwnFiles, data: bytes, name: str, work: Path) -> None:
 
 def share_plan(order: SetOrder) -> None:
     """Put an order's recording where other processes find it, so that none plans it again."""
-    order.work.mkdir(parents=True, exist_ok=True)
-    hidden = order.work / f"{PLANNED}.{os.getpid()}"
-    hidden.write_bytes(pickle.dumps(ready_recording(order), protocol=pickle.HIGHEST_PROTOCOL))
-    hidden.replace(order.work / PLANNED)
+    with replacing(order.work / PLANNED) as hidden:
+        hidden.write_bytes(pickle.dumps(ready_recording(order), protocol=pickle.HIGHEST_PROTOCOL))
 
 
 def _planned(order: SetOrder) -> Recording | None:
