@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from collections.abc import Sequence
 from itertools import pairwise, product
 
 import numpy as np
@@ -10,7 +11,7 @@ import pytest
 
 from tercet.arranging import path as path_module
 from tercet.arranging.choices import Choices, Question, choices_for
-from tercet.arranging.path import Changes, Step, cheapest_path, hurry, path_cost
+from tercet.arranging.path import Changes, Step, cheapest_path, hurry
 from tercet.neck.demands import COSTS, LIMITS, Hands
 from tercet.neck.priced_hands import PricedHands, priced_hands
 from tercet.theory import TUNINGS, parse_chord
@@ -19,6 +20,20 @@ from tests.arranging.by_hand import chance, slow_change
 
 def board() -> PricedHands:
     return priced_hands(Hands(TUNINGS["high-g"], 380.0, LIMITS["improving"]), 7)
+
+
+def path_cost(
+    steps: Sequence[Step], path: Sequence[int], changes: Changes, before: Choices | None = None
+) -> float:
+    """Return the cost of one path, summed choice by choice and change by change."""
+    cost = 0.0
+    earlier, earlier_index = before, 0
+    for step, index in zip(steps, path, strict=True):
+        cost += float(step.choices.cost[index])
+        if earlier is not None:
+            cost += hurry(step.gap_s) * float(changes.between(earlier, step.choices)[earlier_index, index])
+        earlier, earlier_index = step.choices, index
+    return cost
 
 
 def drawn_choices(drawn: random.Random, most: int) -> Choices:

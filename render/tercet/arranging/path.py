@@ -18,7 +18,7 @@ from tercet.arranging.choices import Choices
 from tercet.neck.demands import COSTS
 from tercet.neck.priced_hands import PricedHands
 
-__all__ = ["Changes", "Step", "cheapest_path", "hurry", "path_cost"]
+__all__ = ["Changes", "Step", "cheapest_path", "hurry"]
 
 AT_EASE_S = 0.5
 """With this time for a change, it weighs 1."""
@@ -98,17 +98,3 @@ def cheapest_path(
     for best in reversed(came_from):
         path.append(int(best[path[-1]]))
     return tuple(reversed(path))
-
-
-def path_cost(
-    steps: Sequence[Step], path: Sequence[int], changes: Changes, before: Choices | None = None
-) -> float:
-    """Return the cost of one path, summed choice by choice and change by change."""
-    cost = 0.0
-    earlier, earlier_index = before, 0
-    for step, index in zip(steps, path, strict=True):
-        cost += float(step.choices.cost[index])
-        if earlier is not None:
-            cost += hurry(step.gap_s) * float(changes.between(earlier, step.choices)[earlier_index, index])
-        earlier, earlier_index = step.choices, index
-    return cost

@@ -205,14 +205,6 @@ class Chord:
         """Pitch classes that give the chord its sound, the most telling first."""
         return tuple((self.root_class + interval) % 12 for interval in self.quality.needed)
 
-    @property
-    def third_class(self) -> int | None:
-        """Pitch class of the third, or None for a chord without one."""
-        for interval in (3, 4):
-            if interval in self.quality.intervals:
-                return (self.root_class + interval) % 12
-        return None
-
     def transposed(self, semitones: int, prefer_flats: bool) -> Chord:
         """Return the chord that many semitones higher, spelt with flats or with sharps."""
 
