@@ -322,7 +322,7 @@ def test_other_bits_are_refused() -> None:
 
 def test_a_rate_that_the_encoder_lacks_is_an_output_error(tmp_path: Path) -> None:
     writer = TrackWriter(tmp_path / "song.opus", sample_rate_hz=44_100)
-    with pytest.raises(OutputError, match=r"as Ogg Opus, .* at 44100 Hz: .* Take 48000 Hz"), writer:
+    with pytest.raises(OutputError, match=r"as Ogg Opus, .* at 44100 Hz: .* Use 48000 Hz"), writer:
         pass
 
 
