@@ -57,7 +57,7 @@ class Changes:
         known = self._known.get(key)
         if known is None:
             cost = self._board.change_cost(before.hand, after.hand)
-            cost += COSTS["string crossed"] * np.take(_STRING_APART[before.column], after.column, axis=1)
+            cost += COSTS["string crossed"] * _STRING_APART[before.column].take(after.column, axis=1)
             known = self._known[key] = (before, after, cost)
         return known[2]
 

@@ -188,13 +188,37 @@ class PricedHands:
             self._chords[chord] = self._chord_columns(chord)
         return self._chords[chord]
 
+    @cached_property
+    def _classes(self) -> NDArray[np.int16]:
+        """The pitch class that each hand sounds on each string, (4, n): a row for each string, which is quicker."""
+        classes: NDArray[np.int16] = np.ascontiguousarray(self.midis.T % 12)
+        return classes
+
+    @cached_property
+    def _sounded(self) -> tuple[NDArray[np.bool_], ...]:
+        """For each of the twelve pitch classes the hands that sound it on some string."""
+        return tuple(np.logical_or.reduce(self._classes == each) for each in range(12))
+
+    @cached_property
+    def _open(self) -> NDArray[np.bool_]:
+        """Which strings each hand leaves open."""
+        is_open: NDArray[np.bool_] = self.table.frets == 0
+        return is_open
+
+    @cached_property
+    def _low_enough(self) -> NDArray[np.bool_]:
+        """Which frets of each hand these players may be asked to hold in a chord."""
+        low: NDArray[np.bool_] = self.table.frets <= self.hands.limits.highest_chord_fret
+        return low
+
     def _chord_columns(self, chord: Chord) -> OverChord:
-        classes = self.midis % 12
         in_chord = np.zeros(12, dtype=np.bool_)
         in_chord[list(chord.pitch_classes)] = True
-        tone = in_chord[classes]
-        sounding_cost = COSTS["idle string off the chord"] * (~tone).sum(axis=1)
-        has = [(classes == needed).any(axis=1) for needed in chord.needed_classes]
+        on_string = in_chord[self._classes]
+        tone = np.ascontiguousarray(on_string.T)
+        tones = np.add.reduce(on_string, dtype=np.int64)
+        sounding_cost = COSTS["idle string off the chord"] * (4 - tones)
+        has = [self._sounded[needed % 12] for needed in chord.needed_classes]
         for there, name in zip(has, _TONES_MISSING, strict=False):
             sounding_cost += COSTS[name] * ~there
         allowed = self.asked
@@ -204,8 +228,7 @@ class PricedHands:
             holds_known[self.rows_of_shape(known)] = True
             sounding_cost += COSTS["known shape"] * holds_known
             allowed = allowed | holds_known
-        low_enough = self.table.frets <= self.hands.limits.highest_chord_fret
-        fits = (tone | (self.table.frets == 0)) & low_enough
+        fits = (tone | self._open) & self._low_enough
         tells = np.logical_and.reduce(has[:2])
         return OverChord(
             tone,
@@ -214,15 +237,15 @@ class PricedHands:
             self.strum_cost + sounding_cost,
             allowed,
             tells,
-            full=tells & tone.all(axis=1),
+            full=tells & (tones == 4),
         )
 
     @cached_property
     def _finger_code(self) -> NDArray[np.intp]:
-        """For each hand and finger a number: 0 when unused, else 1 + string · frets + fret."""
+        """For each finger and hand, (4, n), a number: 0 when unused, else 1 + string · frets + fret."""
         table = self.table
         place = table.finger_string.astype(np.intp) * (self.highest_fret + 1) + table.finger_fret
-        return np.where(table.finger_string >= 0, place + 1, 0)
+        return np.ascontiguousarray(np.where(table.finger_string >= 0, place + 1, 0).T)
 
     @cached_property
     def _finger_change(self) -> NDArray[np.float64]:
@@ -269,12 +292,10 @@ class PricedHands:
         before, after
             Rows of the table.
         """
-        cost: NDArray[np.float64] = np.take(
-            self._position_change[self._position_code[before]], self._position_code[after], axis=1
-        )
-        for finger in range(4):
-            change = self._finger_change[self._finger_code[before, finger]]
-            cost += np.take(change, self._finger_code[after, finger], axis=1)
+        moved = self._position_change[self._position_code[before]]
+        cost: NDArray[np.float64] = moved.take(self._position_code[after], axis=1)
+        for codes in self._finger_code:
+            cost += self._finger_change[codes[before]].take(codes[after], axis=1)
         return cost
 
     def reach_cost(self, before: int, after: NDArray[np.intp]) -> NDArray[np.float64]:
