@@ -6,11 +6,13 @@ import ast
 import inspect
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 import tercet
+from tercet.kit.options import tunings_of
 from tests.yardstick import yardstick_s
 
 SOURCE = Path(tercet.__file__)
@@ -90,3 +92,45 @@ def test_verbs_stay_verbs_when_their_rooms_are_loaded() -> None:
     assert run(
         code + "(tercet.arrange, tercet.perform, tercet.track, tercet.sheet, tercet.page)))"
     ) == " ".join(["True"] * 5)
+
+
+SONG = tercet.parse_song(
+    "title: One Bar\nkey: C major\nmeter: 2/4\nsections:\n  verse: |\n    chords C\n    melody C5 E4\n"
+)
+
+
+@pytest.mark.parametrize(
+    ("ask", "error", "says"),
+    [
+        (lambda: tercet.advise(SONG, players="expert"), tercet.OptionError, "players must be beginner"),  # type: ignore[arg-type]
+        (lambda: tercet.arrange(SONG, players="expert"), tercet.OptionError, "players must be beginner"),  # type: ignore[arg-type]
+        (lambda: tercet.arrange(SONG, tuning="dropped"), tercet.OptionError, "must be one of high-g"),
+        (lambda: tercet.transpose(SONG, 1.5), tercet.RequestError, r"whole number of semitones \(got 1.5\)"),  # type: ignore[arg-type]
+        (lambda: tercet.transpose(SONG, 40), tercet.RequestError, "-24 to 24"),
+        (lambda: tercet.perform(tercet.arrange(SONG), speed=70), tercet.OptionError, "25% to 200%"),
+        (lambda: tercet.perform(tercet.arrange(SONG), bars="bridge"), tercet.RequestError, "bridge"),
+    ],
+)
+def test_a_slip_is_said_and_not_a_traceback(
+    ask: Callable[[], object], error: type[tercet.TercetError], says: str
+) -> None:
+    with pytest.raises(error, match=says):
+        ask()
+
+
+def test_a_paper_is_read_as_the_command_reads_it(tmp_path: Path) -> None:
+    arrangement = tercet.arrange(SONG)
+    assert tercet.sheet(arrangement, paper="letter").write(tmp_path / "a.pdf").is_file()
+    with pytest.raises(tercet.RequestError, match="choose A4 or Letter"):
+        tercet.sheet(arrangement, paper="A5").write(tmp_path / "b.pdf")
+    assert not (tmp_path / "b.pdf").exists()
+
+
+def test_one_alone_needs_no_list(tmp_path: Path) -> None:
+    options = tercet.KitOptions(tunings="low-g,high-g", players="beginner", tracks="tune-up", jobs=1)
+    assert [each.name for each in tunings_of(options.tunings)] == ["high-g", "low-g"]
+    assert tercet.advise(SONG, tunings="low-g") == tercet.advise(SONG, tunings=["low-g"])
+    path = tmp_path / "one.yaml"
+    path.write_text(tercet.write_song(SONG), encoding="utf-8")
+    kit = tercet.make_kit(str(path), tmp_path / "kit", tercet.KitOptions(tracks=["tune-up"], jobs=1))
+    assert sorted(Path(file).name for file in kit.made) == ["01-tune-up.wav", "one.mid"]

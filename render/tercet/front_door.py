@@ -21,8 +21,8 @@ from tercet.exchange.midi import plain_midi_bytes
 from tercet.exchange.musicxml import musicxml_bytes
 from tercet.kit.events import Listener, unheard
 from tercet.kit.on_paper import make_handout, sheet_bytes
-from tercet.kit.options import GivenTuning, PlayOptions, Speed, feel_of, front_of, speed_of, tunings_of
-from tercet.kit.ready import arranged
+from tercet.kit.options import GivenTuning, PlayOptions, Speed, speed_of, tunings_of
+from tercet.kit.ready import arranged, as_asked
 from tercet.made_files import check_may_make, write_made
 from tercet.performing import Take, lay_out
 from tercet.performing import perform as perform_timeline
@@ -98,7 +98,11 @@ def import_tune(
 
 
 def advise(
-    song: Song, *, tunings: Sequence[GivenTuning] = (), players: Players | None = None, voice: str = ""
+    song: Song,
+    *,
+    tunings: GivenTuning | Sequence[GivenTuning] = (),
+    players: Players | None = None,
+    voice: str = "",
 ) -> tuple[KeyAdvice, ...]:
     """Return the twelve keys for a song, the best first: how much of it can be played, how well it is heard and sung.
 
@@ -115,10 +119,12 @@ def advise(
 
     Raises
     ------
+    OptionError
+        There is no such tuning, or no such players.
     RequestError
         The song has no tune, or there is no such voice.
     """
-    asked = replace(song, players=players or song.players)
+    asked = as_asked(song, PlayOptions(players=players))
     return advise_tunings(
         asked, tunings_of(tunings) or (song_tuning(song),), voice_named(voice) if voice else None
     )
@@ -216,18 +222,10 @@ def perform(  # noqa: PLR0913 - options by name
     RequestError
         The song has no such bars.
     """
-    song = arrangement.song
     asked = PlayOptions(count_in_bars=count_in_bars, front=front, feel=feel)
-    played = replace(
-        arrangement,
-        song=replace(
-            song,
-            front=song.front if asked.front is None else front_of(asked.front),
-            feel=song.feel if asked.feel is None else feel_of(asked.feel),
-        ),
-    )
+    played = replace(arrangement, song=as_asked(arrangement.song, asked))
     indices = bar_indices(bars, arrangement.bars) if bars else None
-    timeline = lay_out(played, indices, speed_of(speed), asked.counted_in(song))
+    timeline = lay_out(played, indices, speed_of(speed), asked.counted_in(played.song))
     return perform_timeline(played, timeline, seed=seed, dry=dry, flat=flat)
 
 

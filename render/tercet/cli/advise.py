@@ -59,15 +59,16 @@ def run(arguments: argparse.Namespace) -> int:
     from tercet.arranging.advice import advise, advise_each
     from tercet.arranging.key_advice import voice_named
     from tercet.arranging.line_shapes import line_shapes
-    from tercet.kit import KitOptions
+    from tercet.kit import KitOptions, PlayOptions
     from tercet.kit.options import tunings_of
+    from tercet.kit.ready import as_asked
     from tercet.song import read_song
     from tercet.theory import TUNINGS
 
     voice = voice_named(arguments.voice) if arguments.voice is not None else None
     asked = tunings_of(options_of(KitOptions, arguments, players=()).tunings)
     song = read_song(arguments.song)
-    song = replace(song, as_written=song.as_written or arguments.as_written)
+    song = as_asked(song, PlayOptions(as_written=arguments.as_written))
     own = song_tuning(song)
     call = Call(arguments.song, song.players, arguments.players)
     song = replace(song, players=arguments.players) if arguments.players else song

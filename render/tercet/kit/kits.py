@@ -49,7 +49,7 @@ class KitResult:
 
 
 def make_kit(
-    songs: Iterable[GivenSong],
+    songs: GivenSong | Iterable[GivenSong],
     output: str | os.PathLike[str],
     options: KitOptions | None = None,
     listener: Listener = unheard,

@@ -11,6 +11,7 @@ from tercet.kit.options import PlayOptions
 from tercet.kit.ready import arranged, tell_off_neck
 from tercet.made_files import check_may_make, made_files
 from tercet.publish import picture_maker
+from tercet.publish.picture_files import paper_named
 from tercet.publish.pictures import FretboardMap, frets_for, handout_pictures, tune_places
 from tercet.publish.score.pages import SheetLook, sheet_of, sheet_pdf, sheet_svg
 from tercet.publish.shapes import Drawing, texts_in
@@ -50,7 +51,7 @@ def sheet_bytes(
         Mirror the shapes.
     """
     pages = ending == ".pdf"
-    sheet = sheet_of(arrangement, SheetLook(paper if pages else None, large, left_handed))
+    sheet = sheet_of(arrangement, SheetLook(paper_named(paper) if pages else None, large, left_handed))
     tell_missing_signs(sheet.texts, listener)
     return sheet_pdf(sheet) if pages else sheet_svg(sheet).encode("utf-8")
 

@@ -197,8 +197,8 @@ class KitOptions:
 
     _: KW_ONLY
     play: PlayOptions = field(default_factory=PlayOptions)
-    tunings: Sequence[GivenTuning] = ()
-    players: Sequence[Players] = ()
+    tunings: GivenTuning | Sequence[GivenTuning] = ()
+    players: Players | Sequence[Players] = ()
     tracks: Sequence[str] = ()
     among: Sequence[str] = ()
     bars: str = ""
@@ -336,7 +336,7 @@ def tuning_of(given: GivenTuning) -> Tuning:
     return found[0]
 
 
-def tunings_of(given: Iterable[GivenTuning]) -> tuple[Tuning, ...]:
+def tunings_of(given: GivenTuning | Iterable[GivenTuning]) -> tuple[Tuning, ...]:
     """Read tunings: names, `Tuning`, and notes four by four, string 4 first, each in a text or one by one.
 
     They come in the order of the table, whatever the order asked, then those of four notes.
@@ -349,7 +349,7 @@ def tunings_of(given: Iterable[GivenTuning]) -> tuple[Tuning, ...]:
     OptionError
         A name isn't known, there aren't four notes, or a tuning is there twice.
     """
-    parts = list(_parts(given))
+    parts = list(_parts((given,)))
     found: dict[tuple[int, ...], Tuning] = {}
     while parts:
         notes = [*takewhile(_is_note, parts[:4])]

@@ -115,7 +115,7 @@ class PagesResult:
 
 
 def make_pages(
-    songs: Iterable[GivenSong],
+    songs: GivenSong | Iterable[GivenSong],
     output: str | os.PathLike[str],
     options: PageOptions | None = None,
     listener: Listener = unheard,

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from tercet.arranging import Arrangement, Problem, arrange, song_tuning
 from tercet.arranging.advice import lower_octaves
 from tercet.kit.events import Event, Listener, tell_preparing, unheard
-from tercet.kit.options import KitOptions, PlayOptions, front_of, tunings_of
+from tercet.kit.options import KitOptions, PlayOptions, front_of, several_players_of, tunings_of
 from tercet.kit.sources import SongSource
 from tercet.song import Players, Song, drop_pins, transpose_song
 from tercet.sound.fluid import FluidSynthesiser
@@ -21,6 +21,7 @@ from tercet.tracks.playing import Playing
 __all__ = [
     "ReadySet",
     "arranged",
+    "as_asked",
     "moved",
     "playing_of",
     "problem_text",
@@ -68,17 +69,22 @@ def arranged(song: Song, options: PlayOptions, listener: Listener = unheard) -> 
     return arrange(asked, strings)
 
 
-def moved(
-    song: Song, options: PlayOptions, listener: Listener = unheard, *, for_set: str = ""
-) -> tuple[Song, Tuning]:
-    """Return a song as it is asked for, and its tuning; pins that had to be dropped are told, of a set if need be."""
-    song = replace(
+def as_asked(song: Song, options: PlayOptions) -> Song:
+    """Return a song that says what the options say instead of it: who plays, front, feel, notes kept as written."""
+    return replace(
         song,
         as_written=song.as_written or options.as_written,
         front=song.front if options.front is None else front_of(options.front),
         feel=options.feel or song.feel,
         players=options.players or song.players,
     )
+
+
+def moved(
+    song: Song, options: PlayOptions, listener: Listener = unheard, *, for_set: str = ""
+) -> tuple[Song, Tuning]:
+    """Return a song as it is asked for, and its tuning; pins that had to be dropped are told, of a set if need be."""
+    song = as_asked(song, options)
     own = song_tuning(song)
     strings = options.strings or own
     dropped: tuple[str, ...] = ()
@@ -134,7 +140,7 @@ def ready_sets(source: SongSource, options: KitOptions, listener: Listener = unh
     song, play = source.read(), options.play
     font = sound_of(source, song, play, listener)
     tunings: tuple[Tuning | None, ...] = tunings_of(options.tunings) or (None,)
-    hands: tuple[Players | None, ...] = tuple(options.players) or (None,)
+    hands: tuple[Players | None, ...] = (*several_players_of(options.players),) or (None,)
     sets: list[ReadySet] = []
     for tuning, lower in zip(tunings, _octaves(song, tunings, play, hands), strict=True):
         name = _tuning_name(tuning) if tuning is not None and len(tunings) > 1 else ""

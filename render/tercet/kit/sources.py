@@ -71,7 +71,7 @@ def source_of(given: GivenSong) -> SongSource:
     return SongSource(given if isinstance(given, Song) else Path(given))
 
 
-def sources_of(given: Iterable[GivenSong], listener: Listener) -> tuple[SongSource, ...]:
+def sources_of(given: GivenSong | Iterable[GivenSong], listener: Listener) -> tuple[SongSource, ...]:
     """Return the songs among what is given; class files, which a shell's ``songs/*.yaml`` names too, are told.
 
     Raises
@@ -79,7 +79,7 @@ def sources_of(given: Iterable[GivenSong], listener: Listener) -> tuple[SongSour
     RequestError
         No song is left, or two would go to one folder.
     """
-    sources = [source_of(each) for each in given]
+    sources = [source_of(each) for each in ((given,) if isinstance(given, GivenSong) else given)]
     classes = [each for each in sources if isinstance(each.given, Path) and is_class_file(each.given)]
     songs = [each for each in sources if each not in classes]
     if not songs:

@@ -46,6 +46,8 @@ def transpose_song(song: Song, semitones: int) -> tuple[Song, tuple[str, ...]]:
         raise RequestError(
             f"a transposition must be -{MOST_SEMITONES} to {MOST_SEMITONES} semitones (got {semitones})"
         )
+    if semitones != int(semitones):
+        raise RequestError(f"a transposition must be a whole number of semitones (got {semitones})")
     if semitones == 0:
         return song, ()
     key = transpose_key(song.key, semitones)
