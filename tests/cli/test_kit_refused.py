@@ -30,6 +30,7 @@ def no_work(monkeypatch: pytest.MonkeyPatch) -> None:
         (["--tracks", "only-between"], 1, "Two Kettles: the track only-between makes no sense here: no note"),
         (["--tracks", "without-between"], 1, "without-between makes no sense here: it would hold every note"),
         (["--speeds", "0"], 2, r"25% to 200% \(got 0\)"),
+        (["--speeds", "70"], 2, r"25% to 200% \(got 70\): write 70%"),
         (["--speeds", "900%"], 2, r"25% to 200% \(got 900%\)"),
         (["--speeds", "fast"], 2, "a percentage such as 70%"),
         (["--formats", "mp4"], 1, r"--formats must be among wav, flac, mp3, .* \(got mp4\)"),

@@ -261,13 +261,14 @@ def speed_of(given: Speed) -> Fraction:
     >>> speed_of("70%")
     Fraction(7, 10)
     """
+    percent = isinstance(given, str) and given.endswith("%")
     try:
-        percent = isinstance(given, str) and given.endswith("%")
         value = Fraction(str(given).removesuffix("%")) / (100 if percent else 1)
     except (ValueError, ZeroDivisionError):
         raise OptionError("speed", f" must be a percentage such as 70% (got {given!r})") from None
     if not SPEED_RANGE[0] <= value <= SPEED_RANGE[1]:
-        raise OptionError("speed", f" must be {percent_range()} (got {given})")
+        meant = f": write {given}%" if SPEED_RANGE[0] <= value / 100 <= SPEED_RANGE[1] and not percent else ""
+        raise OptionError("speed", f" must be {percent_range()} (got {given}){meant}")
     return value
 
 
