@@ -21,6 +21,7 @@ from dataclasses import dataclass
 from tercet.printable import visible_line
 
 __all__ = [
+    "Edit",
     "Mistake",
     "OutputError",
     "OutsideError",
@@ -71,6 +72,21 @@ class ParameterError(TercetError, ValueError):
 
 
 @dataclass(frozen=True, slots=True)
+class Edit:
+    """A change to the text of a file that mends a mistake, or a part of one.
+
+    What stands from (`line`, `column`) up to (`end_line`, `end_column`), the end not included, gives way to `text`,
+    which may hold line ends. Lines and columns count from 1.
+    """
+
+    line: int
+    column: int
+    end_line: int
+    end_column: int
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
 class Mistake:
     """One mistake in an arrangement file, with its place and its mend.
 
@@ -83,11 +99,17 @@ class Mistake:
     row
         Name of the row or setting (``melody``, ``tempo``), empty when there is none.
     mend
-        What to write instead, empty when the message already says it.
+        How to mend it, in a sentence for a person; empty when the message or the edits already say it.
     text
         The line of the file as it stands.
     width
-        How many characters the caret underlines, at least 1.
+        How many characters the slip has, at least 1.
+    section
+        Name of the section it stands in, empty when there is none.
+    bar
+        Number of the bar in that section, from 1; 0 is the pick-up, None when it isn't in a bar.
+    edits
+        What mends it, in the order of the file; none when only the writer can know.
     """
 
     message: str
@@ -97,6 +119,9 @@ class Mistake:
     mend: str = ""
     text: str = ""
     width: int = 1
+    section: str = ""
+    bar: int | None = None
+    edits: tuple[Edit, ...] = ()
 
     def show(self, file: str) -> str:
         """Return the mistake as a person reads it: place, sentence, the line with a caret, the mend."""
@@ -108,8 +133,11 @@ class Mistake:
             tabs_kept = "".join("\t" if c == "\t" else " " for c in self.text[: max(self.column - 1, 0)])
             lines.append(gutter + self.text)
             lines.append(" " * (len(gutter) - 2) + "| " + tabs_kept + "^" * max(self.width, 1))
-        if self.mend:
-            lines.append(f"      fix: {self.mend}")
+        mend = self.mend or ", and ".join(
+            f"write {edit.text}" if edit.text else "leave it out" for edit in self.edits
+        )
+        if mend:
+            lines.append(f"      fix: {mend}")
         return "\n".join(lines)
 
 

@@ -79,7 +79,7 @@ class CellReader:
         try:
             return self._made(row, cell, words, room)
         except SlipError as wrong:
-            self._book.add(wrong.message, wrong.place or cell.place, row.name, wrong.mend)
+            self._book.add(wrong.message, wrong.place or cell.place, row.name, wrong.mend, write=wrong.write)
             return BROKEN
 
     def _empty(self, row: WrittenRow, cell: Cell, room: Room) -> Items | None:
@@ -121,7 +121,7 @@ class CellReader:
                 words.append(read_word(kind, same_hyphen(word.text)))
             except SlipError as wrong:
                 told = explain_word(kind, word.text, wrong)
-                self._book.add(told.message, word.place, row.name, told.mend)
+                self._book.add(told.message, word.place, row.name, told.mend, write=told.write)
                 words.append(None)
             if self._book.full:
                 return [None]

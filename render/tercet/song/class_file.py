@@ -93,7 +93,9 @@ def _read_tunings(node: Node) -> _Fields:
         try:
             tuning = written_tuning(item)
         except SlipError as wrong:
-            raise SlipError(f"a tuning {wrong.message}", wrong.mend, wrong.place or item.place) from None
+            raise SlipError(
+                f"a tuning {wrong.message}", wrong.mend, wrong.place or item.place, write=wrong.write
+            ) from None
         pitches = tuning_of(tuning).open_pitches
         if pitches in tunings:
             shown = tuning if isinstance(tuning, str) else " ".join(map(str, tuning))
@@ -153,7 +155,7 @@ def _each_once(
         try:
             one_of(word, known)
         except SlipError as wrong:
-            raise SlipError(wrong.message, wrong.mend, place) from None
+            raise SlipError(wrong.message, wrong.mend, place, write=wrong.write) from None
         if word in found:
             raise SlipError(f"{word} appears twice", "remove one", place)
         found.append(word)

@@ -48,7 +48,7 @@ def read_form(node: Node | None, known: list[str], book: MistakeBook) -> tuple[V
     try:
         found = _words(node)
     except SlipError as wrong:
-        book.add(wrong.message, wrong.place or node.place, "form", wrong.mend)
+        book.add(wrong.message, wrong.place or node.place, "form", wrong.mend, write=wrong.write)
         return ()
     for word, place in found:
         name, times = _name_and_times(word, place, known, book)

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 
-from tercet.errors import Mistake, SongError
+from tercet.errors import Edit, Mistake, SongError
 from tercet.printable import visible
 from tercet.song.model import Source
 
@@ -85,13 +85,18 @@ class SlipError(Exception):
         As in `tercet.errors.Mistake`.
     place
         Where it stands when that is narrower than the value as a whole.
+    write
+        What takes the place of the slip's whole span, to the letter; None when nobody but the writer can know.
     """
 
-    def __init__(self, message: str, mend: str = "", place: Source | None = None) -> None:
+    def __init__(
+        self, message: str, mend: str = "", place: Source | None = None, *, write: str | None = None
+    ) -> None:
         super().__init__(message)
         self.message = message
         self.mend = mend
         self.place = place
+        self.write = write
 
 
 class MistakeBook:
@@ -121,8 +126,27 @@ class MistakeBook:
         """Whether reading on would help nobody."""
         return len(self._mistakes) >= MOST_MISTAKES
 
-    def add(self, message: str, place: Source = _WHOLE_FILE, row: str = "", mend: str = "") -> None:
-        """Note a mistake; the same one at the same place counts once."""
+    def add(
+        self,
+        message: str,
+        place: Source = _WHOLE_FILE,
+        row: str = "",
+        mend: str = "",
+        *,
+        write: str | None = None,
+        edits: tuple[Edit, ...] = (),
+    ) -> None:
+        """Note a mistake; the same one at the same place counts once.
+
+        Parameters
+        ----------
+        message, row, mend, edits
+            As in `tercet.errors.Mistake`.
+        place
+            Where the slip stands, from its first character to its last.
+        write
+            What takes the place of the whole span, to the letter: an edit more.
+        """
         text = self.lines[place.line - 1] if 0 < place.line <= len(self.lines) else ""
         shown = visible(text)
         column = (
@@ -131,7 +155,9 @@ class MistakeBook:
         if len(shown) > _LONGEST_LINE_SHOWN:
             shown = shown[: _LONGEST_LINE_SHOWN - 1] + "…"
         width = max(min(place.width, len(shown) - column + 1), 1)
-        mistake = Mistake(visible(message), place.line, column, row, visible(mend), shown, width)
+        if write is not None:
+            edits = (*edits, Edit(place.line, place.column, place.line, place.column + place.width, write))
+        mistake = Mistake(visible(message), place.line, column, row, visible(mend), shown, width, edits=edits)
         self._mistakes.setdefault((place.line, column, message), mistake)
 
     def raise_if_any(self) -> None:

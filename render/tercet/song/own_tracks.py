@@ -116,7 +116,7 @@ def _read_part(entry: Entry, row: str, book: MistakeBook) -> Fields:
     except SlipError as wrong:
         empty = isinstance(value, Text) and not value.text and not value.style
         place = entry.key.place if empty else value.place
-        book.add(f"{name}: {wrong.message}", wrong.place or place, row, wrong.mend)
+        book.add(f"{name}: {wrong.message}", wrong.place or place, row, wrong.mend, write=wrong.write)
         return {}
 
 

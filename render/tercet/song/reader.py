@@ -136,7 +136,7 @@ def _meter(top: Mapping, fields: dict[str, Any], book: MistakeBook) -> Meter | N
         try:
             slots_fit(fields["strum"], meter)
         except SlipError as wrong:
-            book.add(wrong.message, strum.place, "strum", wrong.mend)
+            book.add(wrong.message, strum.place, "strum", wrong.mend, write=wrong.write)
     return meter
 
 

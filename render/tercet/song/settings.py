@@ -242,7 +242,9 @@ def _read_dynamics(node: Node) -> _Fields:
         try:
             marks[layer] = one_of(value_of(entry.value), DYNAMIC_MARKS)
         except SlipError as wrong:
-            raise SlipError(f"{layer} {wrong.message}", wrong.mend, entry.value.place) from None
+            raise SlipError(
+                f"{layer} {wrong.message}", wrong.mend, entry.value.place, write=wrong.write
+            ) from None
     return {"dynamics": Dynamics(**marks)}
 
 

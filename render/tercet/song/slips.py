@@ -158,7 +158,9 @@ def explain_word(kind: WordKind, text: str, wrong: SlipError) -> SlipError:
         if mended != text and _can_be_read(kind, mended):
             return SlipError(_named(message, text), f"write {mended}" if mended else "leave it out")
     if wrong.message:
-        return SlipError(wrong.message, wrong.mend or how)
+        return SlipError(
+            wrong.message, "" if wrong.write is not None else wrong.mend or how, write=wrong.write
+        )
     mended = _all_mends(kind, text)
     return SlipError(f"`{text}` isn't {what}", f"write {mended}" if mended else how)
 

@@ -151,16 +151,16 @@ def note_wrong(
     name: str, read: Callable[[Node], Any], entry: Entry, wrong: SlipError, book: MistakeBook
 ) -> None:
     """Note a value that can't be read; quotes from a word processor are the likeliest reason."""
-    mend = wrong.mend
+    mend, write = wrong.mend, wrong.write
     value = entry.value
     if isinstance(value, Text):
         bare = value.text.strip("\"'“”„‘’«» ")
         if bare != value.text:
             try:
                 read(Text(bare, "", value.place))
-                mend = f"write {bare}, without the quotes"
+                mend, write = f"write {bare}, without the quotes", None
             except SlipError:
                 pass
     empty = isinstance(value, Text) and not value.text and not value.style
     place = entry.key.place if empty else value.place
-    book.add(wrong.message, wrong.place or place, name, mend)
+    book.add(wrong.message, wrong.place or place, name, mend, write=write)
