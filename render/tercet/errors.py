@@ -16,9 +16,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import groupby
 
-from tercet.printable import visible_line
+from tercet.printable import visible, visible_line
 
 __all__ = [
     "Edit",
@@ -32,7 +34,13 @@ __all__ = [
     "SynthesiserError",
     "TercetError",
     "WorkplaceError",
+    "marked",
+    "shown_mistakes",
 ]
+
+_TAB = "\t"
+_LONGEST_SHOWN = 110
+"""Characters of a line; of a longer one the parts around the slips are shown."""
 
 
 class TercetError(Exception):
@@ -97,7 +105,7 @@ class Mistake:
     line, column
         Place in the file, both counted from 1; 0 when the mistake belongs to the whole file.
     row
-        Name of the row or setting (``melody``, ``tempo``), empty when there is none.
+        Name of the row, with its passes, or of the setting (``melody 2``, ``tempo``), empty when there is none.
     mend
         How to mend it, in a sentence for a person; empty when the message or the edits already say it.
     text
@@ -109,7 +117,11 @@ class Mistake:
     bar
         Number of the bar in that section, from 1; 0 is the pick-up, None when it isn't in a bar.
     edits
-        What mends it, in the order of the file; none when only the writer can know.
+        What mends it, in the order of the file; none when only the writer can know. Those that reach beyond the line
+        come with a mend in words.
+    shown
+        The part of the line that a person is shown, a bar or a whole setting: its first column and the one after its
+        last; (0, 0) for the line without what is blank around it.
     """
 
     message: str
@@ -122,32 +134,152 @@ class Mistake:
     section: str = ""
     bar: int | None = None
     edits: tuple[Edit, ...] = ()
+    shown: tuple[int, int] = (0, 0)
 
-    def show(self, file: str) -> str:
-        """Return the mistake as a person reads it: place, sentence, the line with a caret, the mend."""
-        place = ":".join([file, *(str(number) for number in (self.line, self.column) if number)])
-        head = f"{place}: {self.row + ': ' if self.row else ''}{self.message}"
-        lines = [head]
-        if self.text:
-            gutter = f"{self.line:>5} | "
-            tabs_kept = "".join("\t" if c == "\t" else " " for c in self.text[: max(self.column - 1, 0)])
-            lines.append(gutter + self.text)
-            lines.append(" " * (len(gutter) - 2) + "| " + tabs_kept + "^" * max(self.width, 1))
-        mend = self.mend or ", and ".join(
-            f"write {edit.text}" if edit.text else "leave it out" for edit in self.edits
-        )
-        if mend:
-            lines.append(f"      fix: {mend}")
-        return "\n".join(lines)
+    @property
+    def place(self) -> str:
+        """Where it stands, as a person says it: ``line 7, verse, bar 3, melody``; empty for the whole file."""
+        bar = {None: "", 0: "pick-up"}.get(self.bar, f"bar {self.bar}")
+        line = f"line {self.line}" if self.line else ""
+        return ", ".join(part for part in (line, self.section, bar, self.row) if part)
 
 
 class SongError(RequestError):
-    """An arrangement file with mistakes; all of them, in the order of the file."""
+    """An arrangement file with mistakes; all of them, in the order of the file.
 
-    def __init__(self, file: str, mistakes: tuple[Mistake, ...]) -> None:
+    Parameters
+    ----------
+    file
+        Its name as the user knows it.
+    mistakes
+        In any order.
+    more
+        Whether there may be more, because the rest of the file wasn't read.
+    """
+
+    def __init__(self, file: str, mistakes: tuple[Mistake, ...], *, more: bool = False) -> None:
         self.file = file
         self.mistakes = tuple(sorted(mistakes, key=lambda m: (m.line, m.column)))
+        self.more = more
         count = len(mistakes)
-        name = visible_line(file)
-        shown = "\n".join(mistake.show(name) for mistake in self.mistakes)
-        super().__init__(f"{shown}\n{count} mistake{'s' if count != 1 else ''} in {name}")
+        last = f"{count} mistake{'s' if count != 1 else ''} in {visible_line(file)}"
+        first = self.mistakes[0].place if mistakes else ""
+        if first:
+            last += f"; the first: {first}" if count > 1 else f": {first}"
+        if more:
+            last += "\nthere may be more; mend these first"
+        super().__init__(f"{shown_mistakes(self.mistakes)}\n{last}")
+
+
+# ---- how mistakes are shown
+
+
+def shown_mistakes(mistakes: Sequence[Mistake]) -> str:
+    """Return mistakes as a person reads them: place and sentence, the music as it stands, what to write or do.
+
+    Those of one bar, or of one setting, share what is shown.
+
+    Parameters
+    ----------
+    mistakes
+        In the order of the file.
+    """
+    groups = groupby(mistakes, key=lambda mistake: (mistake.line, mistake.shown, mistake.text))
+    return "\n".join(_shown_together(list(group)) for _, group in groups)
+
+
+def marked(text: str, marks: Iterable[tuple[int, int]]) -> str:
+    """Return a text with parts of it between » and «, made shorter where it is long.
+
+    Parameters
+    ----------
+    text
+        One line.
+    marks
+        Start and end of each part, from 0; those that touch become one.
+
+    Examples
+    --------
+    >>> marked("melody but nott bar 3", [(11, 15)])
+    'melody but »nott« bar 3'
+    """
+    return _put_together(
+        text, [(start, end, f"»{_shortened(text[start:end], 60)}«") for start, end in _joined(marks)]
+    )
+
+
+def _shown_together(mistakes: list[Mistake]) -> str:
+    heads = (f"{m.place}: {m.message}" if m.place else m.message for m in mistakes)
+    lines = list(dict.fromkeys(heads))
+    line = mistakes[0]
+    edits = _on_the_line(mistakes)
+    if line.text.strip():
+        start, end = _span(mistakes, edits)
+        slips = [(m.column - 1 - start, min(m.column - 1 + m.width, end) - start) for m in mistakes]
+        lines.append(f"    now:    {marked(line.text[start:end], slips).replace(_TAB, ' ')}")
+        changes = [(edit.column - 1 - start, edit.end_column - 1 - start, edit.text) for edit in edits]
+        if changes:
+            written = visible(_put_together(line.text[start:end], changes)).replace(_TAB, " ").strip()
+            lines += (
+                [
+                    f"{'            ' if index else '    write:  '}{part}"
+                    for index, part in enumerate(written.split("\n"))
+                ]
+                if written
+                else ["    how:    leave it out"]
+            )
+    lines += [f"    how:    {mend}" for mend in dict.fromkeys(m.mend for m in mistakes if m.mend)]
+    return "\n".join(lines)
+
+
+def _on_the_line(mistakes: list[Mistake]) -> list[Edit]:
+    """Return the edits that what is shown can hold, each stretch of the line once."""
+    wanted = {edit for mistake in mistakes if not mistake.mend for edit in mistake.edits}
+    edits: list[Edit] = []
+    for edit in sorted(wanted, key=lambda edit: (edit.column, edit.end_column)):
+        if edit.line == edit.end_line == mistakes[0].line and (
+            not edits or edit.column >= edits[-1].end_column
+        ):
+            edits.append(edit)
+    return edits
+
+
+def _span(mistakes: list[Mistake], edits: list[Edit]) -> tuple[int, int]:
+    """Return where the part of the line that is shown starts and ends, from 0: it holds all slips and edits."""
+    text = mistakes[0].text
+    first, after = mistakes[0].shown
+    start, end = (first - 1, after - 1) if after else (len(text) - len(text.lstrip()), len(text.rstrip()))
+    starts = [m.column - 1 for m in mistakes] + [edit.column - 1 for edit in edits]
+    ends = [edit.end_column - 1 for edit in edits]
+    return min([start, *starts]), max([end, *ends])
+
+
+def _joined(marks: Iterable[tuple[int, int]]) -> list[tuple[int, int]]:
+    joined: list[tuple[int, int]] = []
+    for start, end in sorted((max(start, 0), max(end, start, 0)) for start, end in marks):
+        if joined and start <= joined[-1][1]:
+            joined[-1] = joined[-1][0], max(joined[-1][1], end)
+        else:
+            joined.append((start, end))
+    return joined
+
+
+def _put_together(text: str, changes: list[tuple[int, int, str]]) -> str:
+    """Return the text with other words from each start to each end; a long one loses what stands far from them."""
+    longest = 40 if len(text) > _LONGEST_SHOWN else len(text)
+    parts: list[str] = []
+    at = 0
+    for start, end, by in changes:
+        before = text[at:start]
+        parts += [_shortened(before, longest, keep_start=bool(parts)), by]
+        at = end
+    rest = text[at:]
+    parts.append(rest if len(rest) <= longest else f"{rest[:longest]}…")
+    return "".join(parts)
+
+
+def _shortened(text: str, longest: int, *, keep_start: bool = True) -> str:
+    if len(text) <= longest:
+        return text
+    half = longest // 2
+    return f"{text[:half]}…{text[-half:]}" if keep_start else f"…{text[-longest:]}"

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import re
 
-__all__ = ["UNPRINTABLE", "visible", "visible_json", "visible_line"]
+__all__ = ["UNPRINTABLE", "in_reach", "visible", "visible_json", "visible_line"]
+
+_PLAINER = {"»": ">>", "«": "<<", "…": "...", "“": '"', "”": '"', "–": "-", "—": "-", "−": "-", "�": "?"}
+"""What stands for signs of ours, and for �, where a terminal has none of them."""
 
 _PLANES = "".join(f"{chr(plane + 0xFFFE)}{chr(plane + 0xFFFF)}" for plane in range(0, 0x110000, 0x10000))
 
@@ -43,6 +46,32 @@ def visible_json(text: str) -> str:
     '"\\u009b"'
     """
     return _UNSHOWABLE.sub(lambda match: "".join(f"\\u{half:04x}" for half in _halves(match[0])), text)
+
+
+def in_reach(text: str, encoding: str | None) -> str:
+    """Return a text for a terminal of few signs: marks, quotes and dots that it lacks are made of those it has.
+
+    Examples
+    --------
+    >>> in_reach("F4 »D« …", "ascii")
+    'F4 >>D<< ...'
+    >>> in_reach("F4 »D« …", "cp1252")
+    'F4 »D« …'
+    """
+    missing: dict[str, str | int | None] = {
+        sign: plain for sign, plain in _PLAINER.items() if sign in text and not _holds(encoding, sign)
+    }
+    if {"»", "«"} & set(missing):  # a pair
+        missing |= {sign: _PLAINER[sign] for sign in "»«"}
+    return text.translate(str.maketrans(missing))
+
+
+def _holds(encoding: str | None, sign: str) -> bool:
+    try:
+        sign.encode(encoding or "ascii")
+    except (UnicodeEncodeError, LookupError):
+        return False
+    return True
 
 
 def _halves(sign: str) -> tuple[int, ...]:

@@ -7,10 +7,21 @@ from pathlib import Path
 
 import pytest
 
+from tercet.errors import Mistake, SongError, shown_mistakes
+from tercet.song import parse_song
+from tercet.song.plain_text import read_text
 from tests.remake_goldens import MALFORMED, message_of
 
 FILES = sorted(MALFORMED.glob("*.yaml"))
-PLACE = re.compile(r"(?P<file>[\w-]+\.yaml)(?::(?P<line>\d+))?(?::(?P<column>\d+))?: .+")
+LINE = re.compile(
+    r"line \d+[,:] |    (now|write|how): {2,4}\S|            \S|[^\s\d][^:]+|\d+ mistakes? in |there may be more"
+)
+
+
+def mistakes_of(path: Path) -> tuple[Mistake, ...]:
+    with pytest.raises(SongError, match="mistake") as caught:
+        parse_song(read_text(path), path.name)
+    return caught.value.mistakes
 
 
 def test_there_are_many() -> None:
@@ -23,18 +34,23 @@ def test_message(path: Path) -> None:
 
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
-def test_caret_stands_under_something(path: Path) -> None:
-    """Each caret stands within the line that it underlines, and each mistake has its place or is the file's."""
-    shown = message_of(path).splitlines()
-    for head, line, caret in zip(shown, shown[1:], shown[2:], strict=False):
-        place = PLACE.fullmatch(head)
-        if place is None or place["column"] is None:
-            continue
-        assert line.startswith(f"{place['line']:>5} | ")
-        assert caret.startswith("      | ")
-        assert set(caret[8:].strip()) == {"^"}
-        assert len(caret.rstrip()) <= max(len(line), 9)
-        assert caret.index("^") - 8 == int(place["column"]) - 1
+def test_nothing_recalls_a_compiler(path: Path) -> None:
+    """No gutter, no carets, no file:line:column; every line is a sentence with its place, or says now, write or how."""
+    for line in message_of(path).splitlines():
+        assert not re.search(r"^ *\d* \| |\^\^|\.yaml:\d|\d:\d+:", line)
+        assert LINE.match(line), line
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
+def test_what_is_marked_is_the_slip(path: Path) -> None:
+    """Of each line that is shown, the marks hold what stands at the mistakes' columns."""
+    for mistake in mistakes_of(path):
+        if mistake.text.strip():
+            assert 1 <= mistake.column <= len(mistake.text) + 1
+            slip = mistake.text[mistake.column - 1 :][: mistake.width]
+            now = shown_mistakes([mistake]).splitlines()[1]
+            assert now.startswith("    now:    ")
+            assert f"»{slip}«".replace("\t", " ") in now or "…" in now
 
 
 def test_every_golden_has_its_file() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pickle
+import re
 from dataclasses import replace
 from fractions import Fraction
 
@@ -10,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tercet.errors import SongError
+from tercet.errors import SongError, shown_mistakes
 from tercet.song import OwnTrack, Song, Source, parse_song, write_song
 from tercet.song.choice_words import parse_choice
 from tercet.song.own_tracks import refuse_names
@@ -117,10 +118,11 @@ def test_every_way(way: str) -> None:
     ],
 )
 def test_mistakes(lines: tuple[str, ...], place: str, message: str) -> None:
-    shown = said(*lines)
-    assert f"song.yaml:{place}: tracks, mine: " in shown
-    assert message in shown
-    assert shown.endswith("1 mistake in song.yaml")
+    with pytest.raises(SongError, match=re.escape(message)) as caught:
+        song_with(*lines)
+    (mistake,) = caught.value.mistakes
+    assert f"{mistake.line}:{mistake.column}" == place
+    assert mistake.row == "tracks, mine"
 
 
 @pytest.mark.parametrize(
@@ -148,10 +150,10 @@ def test_names_that_are_taken_are_shown_at_their_place() -> None:
     with pytest.raises(SongError, match="there is a built-in track `demo`") as caught:
         refuse_names(tracks, ("demo", "echo"), "song.yaml")
     assert str(caught.value).splitlines()[:4] == [
-        "song.yaml:3:3: tracks, demo: there is a built-in track `demo`",
-        "    3 |   demo:",
-        "      |   ^^^^",
-        "      fix: give this one another name, such as my-demo",
+        "line 3, tracks, demo: there is a built-in track `demo`",
+        "    now:    »demo«:",
+        "    how:    give this one another name, such as my-demo",
+        "1 mistake in song.yaml: line 3, tracks, demo",
     ]
 
 
@@ -170,13 +172,12 @@ def test_places() -> None:
     assert own.place("guide") == own.place() == Source(3, 3, 4)
     assert replace(own, places=()).place() == Source(0, 0)
     mistake = own.mistake("no note is chosen", "choose others", "yours")
-    assert mistake.show("a.yaml").splitlines() == [
-        "a.yaml:4:12: tracks, mine: no note is chosen",
-        "    4 |     yours: open",
-        "      |            ^^^^",
-        "      fix: choose others",
+    assert shown_mistakes([mistake]).splitlines() == [
+        "line 4, tracks, mine: no note is chosen",
+        "    now:    yours: »open«",
+        "    how:    choose others",
     ]
-    assert replace(own, places=()).mistake("odd").show("a.yaml") == "a.yaml: tracks, mine: odd"
+    assert shown_mistakes([replace(own, places=()).mistake("odd")]) == "tracks, mine: odd"
 
 
 def test_every_part_of_the_table_is_a_sentence() -> None:

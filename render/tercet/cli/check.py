@@ -5,13 +5,14 @@ from __future__ import annotations
 import argparse
 import os
 from collections.abc import Iterator, Sequence
+from dataclasses import asdict
 from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tercet.cli.options import ARRANGING, add_options, play_options
 from tercet.cli.talk import counted, put, put_json, say, say_event
-from tercet.errors import RequestError, SongError, TercetError
+from tercet.errors import Mistake, RequestError, SongError, TercetError
 
 if TYPE_CHECKING:
     from tercet.arranging import Arrangement
@@ -119,11 +120,14 @@ def _refused(path: str, error: TercetError, *, show: bool) -> tuple[dict[str, An
         say(str(error))
     if not isinstance(error, SongError):
         return {"file": path, "error": str(error)}, error.exit_code
-    mistakes = [
-        {"line": m.line, "column": m.column, "row": m.row, "message": m.message, "mend": m.mend}
-        for m in error.mistakes
-    ]
-    return {"file": path, "mistakes": mistakes}, error.exit_code
+    return {"file": path, "mistakes": [_mistake_facts(each) for each in error.mistakes]}, error.exit_code
+
+
+def _mistake_facts(mistake: Mistake) -> dict[str, Any]:
+    """Return a mistake for an editor: its place, its sentence, and the changes of the text that mend it."""
+    told = ("line", "column", "width", "section", "bar", "row", "message", "mend")
+    facts = {name: getattr(mistake, name) for name in told}
+    return {**facts, "edits": [asdict(edit) for edit in mistake.edits]}
 
 
 def _unfit_tracks(class_file: ClassFile, arrangement: Arrangement) -> list[str]:

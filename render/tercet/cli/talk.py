@@ -9,7 +9,7 @@ from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
 from tercet.errors import OutputError, OutsideError, TercetError
-from tercet.printable import visible, visible_json
+from tercet.printable import in_reach, visible, visible_json
 
 if TYPE_CHECKING:
     from tercet.kit import Event
@@ -37,7 +37,7 @@ INTERRUPTED = 130
 def say(message: str) -> None:
     """Write a line for the person."""
     with suppress(OSError):  # of a terminal that has gone, or a full disk, nobody can be told
-        print(visible(message), file=sys.stderr)
+        print(in_reach(visible(message), sys.stderr.encoding), file=sys.stderr)
 
 
 def say_event(event: Event) -> None:
@@ -60,7 +60,7 @@ def put(result: object = "", *, end: str = "\n") -> None:
         It can't be written; `BrokenPipeError` if the reader has gone.
     """
     try:
-        print(visible(str(result)), end=end)
+        print(in_reach(visible(str(result)), sys.stdout.encoding), end=end)
     except BrokenPipeError:
         raise
     except OSError as error:

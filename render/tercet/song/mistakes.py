@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from tercet.errors import Edit, Mistake, SongError
@@ -25,7 +25,6 @@ __all__ = [
 MOST_MISTAKES = 100
 """After so many the rest of the file isn't read: a page of them helps nobody."""
 
-_LONGEST_LINE_SHOWN = 200
 _WHOLE_FILE = Source(0, 0)
 
 
@@ -117,6 +116,8 @@ class MistakeBook:
         self.lines = lines
         self.kind = kind
         self._mistakes: dict[tuple[int, int, str], Mistake] = {}
+        self._sections: list[tuple[int, int, str]] = []
+        self._bars: dict[int, list[_BarOfRow]] = {}
 
     def __len__(self) -> int:
         return len(self._mistakes)
@@ -147,18 +148,35 @@ class MistakeBook:
         write
             What takes the place of the whole span, to the letter: an edit more.
         """
-        text = self.lines[place.line - 1] if 0 < place.line <= len(self.lines) else ""
-        shown = visible(text)
+        text = visible(self.lines[place.line - 1]) if 0 < place.line <= len(self.lines) else ""
         column = (
             min(place.column, len(text) + 1) if text else place.column
         )  # YAML sees signs that were left out
-        if len(shown) > _LONGEST_LINE_SHOWN:
-            shown = shown[: _LONGEST_LINE_SHOWN - 1] + "…"
-        width = max(min(place.width, len(shown) - column + 1), 1)
+        width = max(min(place.width, len(text) - column + 1), 1)
         if write is not None:
             edits = (*edits, Edit(place.line, place.column, place.line, place.column + place.width, write))
-        mistake = Mistake(visible(message), place.line, column, row, visible(mend), shown, width, edits=edits)
+        mistake = Mistake(visible(message), place.line, column, row, visible(mend), text, width, edits=edits)
         self._mistakes.setdefault((place.line, column, message), mistake)
+
+    def tell_section(self, name: str, first_line: int, last_line: int) -> None:
+        """Learn which lines of the file are a section's, so that its mistakes are told by its name."""
+        self._sections.append((first_line, last_line, name))
+
+    def tell_bar(self, number: int, row: str, place: Source, *, empty: bool = False) -> None:
+        """Learn where a bar of a row stands, so that its mistakes are told by its number.
+
+        Parameters
+        ----------
+        number
+            Its number in the section, from 1; 0 is the pick-up.
+        row
+            The row's name and passes.
+        place
+            From its first word to its last, or where it would begin.
+        empty
+            Whether nothing stands in it.
+        """
+        self._bars.setdefault(place.line, []).append(_BarOfRow(number, row, place, empty))
 
     def raise_if_any(self) -> None:
         """Raise `SongError` with everything noted, if anything was."""
@@ -168,10 +186,31 @@ class MistakeBook:
     def error(self) -> SongError:
         """Return everything noted as an error."""
         found = sorted(self._mistakes.values(), key=lambda mistake: (mistake.line, mistake.column))
-        if self.full:
-            found = found[:MOST_MISTAKES]
-            found.append(Mistake("there may be more; fix these first", found[-1].line, found[-1].column))
-        return SongError(self.file, tuple(found))
+        placed = tuple(self._placed(mistake) for mistake in found[:MOST_MISTAKES])
+        return SongError(self.file, placed, more=self.full)
+
+    def _placed(self, mistake: Mistake) -> Mistake:
+        """Return a mistake with its section and bar."""
+        section = next((name for first, last, name in self._sections if first <= mistake.line <= last), "")
+        bar = next((bar for bar in self._bars.get(mistake.line, ()) if bar.holds(mistake.column)), None)
+        if bar is None:
+            return replace(mistake, section=section)
+        shown = (0, 0) if bar.empty else (bar.place.column, bar.place.column + bar.place.width)
+        return replace(mistake, section=section, bar=bar.number, row=bar.row, shown=shown)
+
+
+@dataclass(frozen=True, slots=True)
+class _BarOfRow:
+    """Where a bar of a row stands."""
+
+    number: int
+    row: str
+    place: Source
+    empty: bool
+
+    def holds(self, column: int) -> bool:
+        """Return whether a column is one of this bar's."""
+        return self.place.column <= column < self.place.column + self.place.width
 
 
 def nearest(word: str, known: Iterable[str]) -> str:

@@ -168,6 +168,10 @@ def section_parts(top: Mapping, book: MistakeBook) -> Iterator[tuple[str, list[B
         book.add(f"a song must have at most {_MOST_SECTIONS} sections (got {len(node.entries)})", node.place)
         return
     for entry in node.entries:
+        body = entry.value.body if isinstance(entry.value, Text) else ()
+        book.tell_section(
+            entry.key.text, entry.key.place.line, body[-1].number if body else entry.key.place.line
+        )
         _check_name(entry, book)
         yield entry.key.text, _parts(entry, book), entry.key.place
 

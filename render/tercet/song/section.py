@@ -56,6 +56,7 @@ class SectionReader:
         self._cells = CellReader(name, meter, book)
         self._pickup_beat = Fraction(0)
         self._last_bar_line_is_open = False
+        self._bars_before = 0
         self.broken = meter is None
         """Whether bars can't be told apart, so that nothing can be said about the section as played."""
 
@@ -83,7 +84,9 @@ class SectionReader:
         count = self._count_bars(index, rows)
         if count is None:
             self.broken = True
-        return Line(tuple(self._row(index, row, count) for row in rows))
+        line = Line(tuple(self._row(index, row, count) for row in rows))
+        self._bars_before += self._usual_count(index, rows) if count is None else count
+        return line
 
     def _check_names(self, rows: list[WrittenRow]) -> None:
         """Note rows of a line that are there twice, and passes that two rows claim."""
@@ -133,6 +136,11 @@ class SectionReader:
         self._note_counts(rows, options)
         return None
 
+    def _usual_count(self, index: int, rows: list[WrittenRow]) -> int:
+        """Return how many bars most rows of a line have."""
+        options = [tuple(reading.bars for reading in self._readings(index, row)) for row in rows if row.cells]
+        return _most_wanted(options)[0] if options else 0
+
     def _note_counts(self, rows: list[WrittenRow], options: list[tuple[int, ...]]) -> None:
         """Note the rows whose number of bars isn't that of most rows."""
         usual = _most_wanted(options)[0]
@@ -180,6 +188,7 @@ class SectionReader:
         readings = self._readings(index, row)
         reading = next((reading for reading in readings if reading.bars == count), readings[0])
         cells = list(row.cells[reading.lead :]) + [Cell((), row.cells[-1].place)] * reading.trail
+        self._tell_bars(row, reading)
         pickup: Items | None = None
         for lead in row.cells[: reading.lead]:
             if lead.words:
@@ -187,6 +196,12 @@ class SectionReader:
         bar = Room(self._meter.bar_beat if self._meter else Fraction(0))
         bars = tuple(self._cells.items(row, cell, bar) for cell in cells)
         return Row(row.name, row.passes, bars if count is not None else (), pickup, row.place)
+
+    def _tell_bars(self, row: WrittenRow, reading: _Reading) -> None:
+        """Tell the book where the bars of a row stand."""
+        for place, cell in enumerate(row.cells, 1 - reading.lead):
+            number = self._bars_before + place if place > 0 else 0
+            self._book.tell_bar(number, row.label, cell.place, empty=not cell.words)
 
     # ---- a section
 
