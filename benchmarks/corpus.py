@@ -312,7 +312,9 @@ def _cell(tune: Tune, start: Fraction, length: Fraction) -> tuple[Note, ...]:
             continue
         if first > reached:
             made.append(Note(reached - start, first - reached))
-        made.append(Note(first - start, last - first, spell(midi, tune.key), tied_on=onset + duration > end))
+        goes_on = onset < start
+        pitch = None if goes_on else spell(midi, tune.key)
+        made.append(Note(first - start, last - first, pitch, goes_on))
         reached = last
     if reached < end:
         made.append(Note(reached - start, end - reached))

@@ -72,7 +72,7 @@ sections:
     words    The | ket-tle is | on,    | the blue cup's | here, is |
 
     chords    Am            | Dm    | G7     | C      |
-    melody    C5 B4 A       | D5:3  | B4:2 G | C5:2 r |
+    melody    C5 B4 A       | D5:3  | B4:2 G | C5:2 . |
     melody 2                |       | B4:2 A | C5:3   |
     words     pour and wait | long  | for the | tea.  |
     marks 2                 | rit@1 |         | fermata@1 |

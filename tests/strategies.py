@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import random
+from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
@@ -39,7 +40,7 @@ from tercet.song.note_choice import (
     Word,
     never_together,
 )
-from tercet.song.played import struck_notes
+from tercet.song.played import played_bars
 from tercet.song.track_settings import OWN_FORMS
 from tercet.theory import DYNAMIC_MARKS, STRUM_SIGNS, Key, Pitch, allowed_open
 from tercet.theory.chords import QUALITIES, Chord
@@ -94,23 +95,22 @@ def _cuts(draw: st.DrawFn, length: Fraction, step: Fraction, most: int) -> list[
 
 @st.composite
 def notes_filling(draw: st.DrawFn, length: Fraction) -> tuple[Note, ...]:
-    """Notes and rests that fill a length; ties stay within it."""
+    """Notes and rests that fill a length, some going on; the first is one that nothing needs to come before."""
     step = draw(st.sampled_from((Fraction(1), Fraction(1, 2), Fraction(1, 3), Fraction(1, 4))))
     notes: list[Note] = []
     for start, part in draw(_cuts(length, step, 5)):
-        before = notes[-1] if notes else None
-        if before is not None and before.tied_on:
-            notes.append(Note(start, part, before.pitch, position=before.position))
-            continue
-        kind = draw(st.sampled_from(("pitch", "pitch", "pitch", "rest", "position")))
-        tied = start + part < length and draw(st.booleans()) and draw(st.booleans())
+        goes_on = ("goes on",) if notes and not notes[-1].is_rest else ()
+        kind = draw(st.sampled_from(("pitch", "pitch", "pitch", "rest", "position", *goes_on)))
         if kind == "rest":
             notes.append(Note(start, part))
+        elif kind == "goes on":
+            notes.append(Note(start, part, goes_on=True))
         elif kind == "pitch":
-            notes.append(Note(start, part, draw(pitches), tied, None, draw(st.sampled_from(_PINS))))
+            notes.append(Note(start, part, draw(pitches), pin=draw(st.sampled_from(_PINS))))
         else:
             position = (draw(st.integers(1, 4)), draw(st.integers(0, 12)))
-            notes.append(Note(start, part, None, tied, position, draw(st.sampled_from((None, Pin("roll"))))))
+            pin = draw(st.sampled_from((None, Pin("roll"))))
+            notes.append(Note(start, part, position=position, pin=pin))
     return tuple(notes)
 
 
@@ -127,7 +127,7 @@ def _chords_filling(draw: st.DrawFn, length: Fraction) -> tuple[ChordSpan, ...]:
 
 @st.composite
 def _words_for(draw: st.DrawFn, notes: tuple[Note, ...]) -> tuple[Syllable, ...] | None:
-    count = len(struck_notes(notes, tied=False))
+    count = sum(note.is_struck for note in notes)
     if not count or draw(st.booleans()):
         return None
     return tuple(
@@ -148,7 +148,10 @@ def _marks_in(draw: st.DrawFn, length: Fraction) -> tuple[Mark, ...] | None:
     place = st.integers(0, int(length * 2) - 1).map(lambda half: Fraction(half, 2))
     marks = [Mark(draw(place), kind, value, layer) for kind, value, layer in chosen]
     if length > 1 and draw(st.booleans()):
-        marks = [Mark(Fraction(0), "hairpin", draw(st.sampled_from("<>"))), Mark(length - 1, "dynamic", "mf")]
+        marks = [
+            Mark(Fraction(0), "hairpin", draw(st.sampled_from(("louder", "softer")))),
+            Mark(length - 1, "dynamic", "mf"),
+        ]
     return tuple(marks) or None
 
 
@@ -239,6 +242,54 @@ def own_tracks(draw: st.DrawFn, sections: tuple[Section, ...]) -> tuple[OwnTrack
     return tuple(tracks)
 
 
+def _first_notes(song: Song) -> list[tuple[int, int, int, int]]:
+    """Return where notes stand first in a cell without words: section, line, row and bar (-1 for the pick-up)."""
+    return [
+        (part, place, index, bar)
+        for part, section in enumerate(song.sections)
+        for place, line in enumerate(section.lines)
+        for index, row in enumerate(line.rows)
+        if row.name == "between"
+        or (row.name == "melody" and all(other.name != "words" for other in line.rows))
+        for bar, cell in zip((-1, *range(len(row.bars))), (row.pickup, *row.bars), strict=True)
+        if cell and isinstance(cell[0], Note) and cell[0].is_struck
+    ]
+
+
+def _going_on_at(song: Song, part: int, place: int, index: int, bar: int) -> Song:
+    """Return the song with the first note of a cell going on with what comes before it."""
+    section = song.sections[part]
+    line = section.lines[place]
+    row = line.rows[index]
+    notes = (row.pickup if bar < 0 else row.bars[bar]) or ()
+    cell = (replace(notes[0], pitch=None, position=None, pin=None, goes_on=True), *notes[1:])  # type: ignore[type-var]
+    row = (
+        replace(row, pickup=cell)
+        if bar < 0
+        else replace(row, bars=(*row.bars[:bar], cell, *row.bars[bar + 1 :]))
+    )
+    line = Line((*line.rows[:index], row, *line.rows[index + 1 :]))
+    section = replace(section, lines=(*section.lines[:place], line, *section.lines[place + 1 :]))
+    return replace(song, sections=(*song.sections[:part], section, *song.sections[part + 1 :]))
+
+
+def _rests(song: Song) -> int:
+    return sum(
+        note.is_rest for bar in played_bars(song) for row in (bar.melody, bar.between or ()) for note in row
+    )
+
+
+@st.composite
+def _with_notes_going_on(draw: st.DrawFn, song: Song) -> Song:
+    """Let notes go on over bar lines, lines, pick-ups and sections, wherever something always sounds before them."""
+    found = _first_notes(song)
+    for place in draw(st.lists(st.sampled_from(found), max_size=4, unique=True)) if found else ():
+        held = _going_on_at(song, *place)
+        if _rests(held) == _rests(song):
+            song = held
+    return song
+
+
 @st.composite
 def songs(draw: st.DrawFn) -> Song:
     """Songs as the reader makes them."""
@@ -253,7 +304,7 @@ def songs(draw: st.DrawFn) -> Song:
         tuple
     )
     instrument, scale = draw(st.sampled_from((("concert", 380.0), ("baritone", 510.0), ("custom", 402.5))))
-    return Song(
+    song = Song(
         title=draw(_texts),
         sections=sections,
         form=form,
@@ -279,6 +330,7 @@ def songs(draw: st.DrawFn) -> Song:
         count_in_bars=draw(st.none() | st.integers(0, 8)),
         tracks=draw(st.just(()) | own_tracks(sections)),
     )
+    return draw(_with_notes_going_on(song))
 
 
 _sections = st.sampled_from(("verse", "chorus", "und", "or"))
@@ -375,7 +427,7 @@ _BITS = (
         "melody",
         "s1f3",
         "[321]",
-        "r:3",
+        ".:3",
         "C5:1/3",
     ),
 )

@@ -45,13 +45,13 @@ dynamics: {melody: p, between: p, strums: pp}
 strum: . d . d
 sections:
   up: |
-    chords  C                     | C                     | C                     | C                     |
+    chords  C                          | C                     | C                     | C                     |
     melody  C5:2[alone] C:2[alone] | C5:2[alone] C:2[alone] | C5:2[alone] C:2[alone] | C5:2[alone] C:2[alone] |
-    marks   p@1 <@1               |                       |                       |                       |
+    marks   p@1 louder@1               |                       |                       |                       |
 
-    chords  C                     | C                     | C                     | C                     |
+    chords  C                          | C                     | C                     | C                     |
     melody  C5:2[alone] C:2[alone] | C5:2[alone] C:2[alone] | C5:2[alone] C:2[alone] | C5:2[alone] C:2[alone] |
-    marks   ff@1 >@1              |                       |                       |                       |
+    marks   ff@1 softer@1              |                       |                       |                       |
 
     chords  C                      |
     melody  C5:2[alone] C:2[alone] |

@@ -47,11 +47,11 @@ sections:
   stairs: |
     chords   Dm             | Gm             | A7            | Dm
     melody   D4 E F E D A3  | Bb3:3 G3:2 A   | C#4:3 E6:3    | D4:6
-    between  r:4 F3:1 r     | r:6            | r:3 E3:2 r    | r:3 A3:1 D3 E6
+    between  .:4 F3:1 .     | .:6            | .:3 E3:2 .    | .:3 A3:1 D3 E6
     words    Down by the damp and dark | cold stone step | up here | sun
 
     chords   F              | C              | Bb      A7    | Dm
-    melody   C6:2 D A5 F:2  | E6:3 C6:2 G5   | Bb3:3 A3:3    | D2:3~ D2:3
+    melody   C6:2 D A5 F:2  | E6:3 C6:2 G5   | Bb3:3 A3:3    | D2:3 =:3
 """
 """Notes below and above the neck of every tuning, of the tune and added, one held over by a tie."""
 
@@ -283,7 +283,7 @@ tempo: 60
 sections:
   rope: |
     chords  N.C.                    | N.C.
-    melody  A3:1.5 r:0.5 B3:1.5 r:0.5 | D6:1.5 r:0.5 C4:1.5 r:0.5
+    melody  A3:1.5 .:0.5 B3:1.5 .:0.5 | D6:1.5 .:0.5 C4:1.5 .:0.5
 """
 
 

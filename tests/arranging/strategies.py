@@ -143,13 +143,11 @@ def edited_last_bars(draw: st.DrawFn) -> tuple[Song, Song]:
     for row in line.rows:
         cell = row.bars[-1]
         if row.name == "melody" and not row.passes and cell is not None:
-            before = row.bars[-2][-1] if len(row.bars) > 1 and row.bars[-2] else None
-            kept = int(isinstance(before, Note) and before.tied_on)
             pitch = spell(draw(_midis), song.key)
             notes = [item for item in cell if isinstance(item, Note)]
-            cell = (
-                *notes[:kept],
-                *(replace(note, pitch=pitch, position=None, pin=None) for note in notes[kept:]),
+            cell = tuple(
+                note if note.goes_on else replace(note, pitch=pitch, position=None, pin=None)
+                for note in notes
             )
         rows.append(replace(row, bars=(*row.bars[:-1], cell)))
     edited = replace(section, lines=(*lines, Line(tuple(rows))))
@@ -202,9 +200,8 @@ def _lines(draw: st.DrawFn, meter: Meter) -> Line:
 
 
 def _stands_alone(melody: tuple[tuple[Note, ...], ...], place: int) -> bool:
-    """Whether no tie goes into or out of a bar."""
-    tied_in = place > 0 and melody[place - 1][-1].tied_on
-    return not tied_in and not melody[place][-1].tied_on
+    """Whether no note goes on into a bar or out of it."""
+    return not any(bar[0].goes_on for bar in melody[place : place + 2])
 
 
 @st.composite
@@ -234,7 +231,7 @@ def _one_note(draw: st.DrawFn, at_beat: Fraction, length_beat: Fraction) -> Note
 
 
 def _cut(notes: list[Note], bars: list[Fraction]) -> tuple[tuple[Note, ...], ...]:
-    """Cut a run of notes at bar lines: a note that goes over one is tied."""
+    """Cut a run of notes at bar lines: a note goes on over one."""
     cells: list[tuple[Note, ...]] = []
     start_beat = Fraction(0)
     for length_beat in bars:
@@ -244,17 +241,9 @@ def _cut(notes: list[Note], bars: list[Fraction]) -> tuple[tuple[Note, ...], ...
             first = max(note.start_beat, start_beat)
             last = min(note.start_beat + note.length_beat, end_beat)
             if first < last:
-                tied_on = not note.is_rest and note.start_beat + note.length_beat > end_beat
-                pin = note.pin if first == note.start_beat else None
-                cell.append(
-                    replace(
-                        note,
-                        start_beat=first - start_beat,
-                        length_beat=last - first,
-                        tied_on=tied_on,
-                        pin=pin,
-                    )
-                )
+                goes_on = not note.is_rest and first > note.start_beat
+                kept = Note(note.start_beat, note.length_beat, goes_on=True) if goes_on else note
+                cell.append(replace(kept, start_beat=first - start_beat, length_beat=last - first))
         cells.append(tuple(cell))
         start_beat = end_beat
     return tuple(cells)

@@ -110,7 +110,7 @@ def test_a_total_is_the_sum_of_its_weighed_parts() -> None:
 
 def test_a_song_without_a_tune_is_refused() -> None:
     with pytest.raises(RequestError, match="made up has no tune"):
-        advise(song(section("verse", "r:4", "C")), [HIGH_G])
+        advise(song(section("verse", ".:4", "C")), [HIGH_G])
 
 
 def test_pins_hold_in_the_songs_own_key_and_tuning_alone() -> None:
@@ -316,7 +316,7 @@ def test_keys_in_which_a_pitch_would_leave_midis_range_are_missing() -> None:
     notes = tuple(Note(Fraction(place), Fraction(1), pitch) for place, pitch in enumerate(pitches))
     wide = song(Section("verse", (Line((Row("melody", (), (notes,)),)),)))
     assert sorted(key.semitones for key in advise(wide, [HIGH_G])) == [0, 1, 2]
-    assert len(advise(song(section("verse", "C1 C8 C4 r", "C")), [HIGH_G])) == 12
+    assert len(advise(song(section("verse", "C1 C8 C4 .", "C")), [HIGH_G])) == 12
 
 
 WIDE = section("verse", "E4 G4 B4 D5 | G5 B5 A5 F#5 | E5:2 B4:2 | E4:4", "Em | G | Em | Em")

@@ -228,14 +228,14 @@ def test_chords_of_a_pass_of_their_own() -> None:
 @pytest.mark.parametrize(("name", "digits"), COMMON_SHAPES.items())
 @pytest.mark.parametrize("players", get_args(Players))
 def test_shapes_are_those_known_by_name(name: str, digits: str, players: Players) -> None:
-    played = alone("r:4", name, players=players)
+    played = alone(".:4", name, players=players)
     assert {shape(gesture) for gesture in played.gestures} == {digits}
     assert {len(gesture.notes) for gesture in played.gestures} == {4}
 
 
 def test_the_shape_that_the_tune_is_rolled_over_is_kept() -> None:
     # Without the roll, A minor 7 would be 0000.
-    assert shape(alone("r:4", "Am7").gestures[0]) == "0000"
+    assert shape(alone(".:4", "Am7").gestures[0]) == "0000"
     with_tune = arranged("C5:4[4321]", "Am7")
     held = shape(with_tune.gestures[0])
     assert held != "0000"
@@ -249,7 +249,7 @@ def test_a_shape_high_up_for_the_tune_gives_way_to_the_known_one() -> None:
 
 
 def test_a_chord_is_settled_where_it_first_comes_in() -> None:
-    verse, refrain = section("verse", "r:4", "Am7"), section("refrain", "C5:4[4321]", "Am7")
+    verse, refrain = section("verse", ".:4", "Am7"), section("refrain", "C5:4[4321]", "Am7")
     shapes = [
         {shape(gesture) for gesture in chords_alone(arrange(song(verse, refrain, form=form))).gestures}
         for form in ("verse refrain", "refrain verse")
@@ -260,26 +260,26 @@ def test_a_chord_is_settled_where_it_first_comes_in() -> None:
 
 
 def test_a_pinned_shape_is_held_just_there_and_leaves_its_string_out() -> None:
-    played = alone("r:4|r:4|r:4", "Am[2003]|Am|Am[x000]", players="beginner")
+    played = alone(".:4|.:4|.:4", "Am[2003]|Am|Am[x000]", players="beginner")
     assert strums_of(played) == ["0 d 4/2 3/0 2/0 1/3", "4 d 4/2 3/0 2/0 1/0", "8 d 3/0 2/0 1/0"]
     assert [shape(gesture) for gesture in played.gestures] == ["2003", "2000", "x000"]
 
 
 def test_a_pinned_shape_too_wide_for_a_hand_gives_up_strings() -> None:
-    played = alone("r:4", "C[1919]", players="beginner")
+    played = alone(".:4", "C[1919]", players="beginner")
     assert short(played) == "0d"
     assert {len(gesture.notes) for gesture in played.gestures} == {1}
 
 
 def test_a_chord_that_no_hand_has_on_four_strings_takes_three() -> None:
     close = tuning_of_pitches(tuple(Pitch.parse(text) for text in ("F#3", "F#3", "E4", "F3")))
-    played = chords_alone(arrange(song(section("verse", "r:4", "C5")), close))
+    played = chords_alone(arrange(song(section("verse", ".:4", "C5")), close))
     assert strums_of(played)[0] == "0 D 4/6 3/6 2/3"
     assert faults(played) == []
 
 
 def test_a_shape_that_plays_no_string_is_said_once_and_is_silent() -> None:
-    played = alone("r:4|r:4|r:4", "Am[xxxx]|C|Am[xxxx]", players="beginner")
+    played = alone(".:4|.:4|.:4", "Am[xxxx]|C|Am[xxxx]", players="beginner")
     assert short(played) == "4d"
     assert [(problem.bar_number, problem.message) for problem in played.problems] == [
         (1, "no hand can hold Am in this tuning; where only chords are played it is left out")
@@ -383,7 +383,7 @@ def test_an_edit_in_a_later_section_changes_nothing_before(songs: tuple[Song, So
 
 
 def sounding() -> Arrangement:
-    return alone("C5:4|r:4|A4:4", "C:2 F:2|N.C.|F", strum=tuple("dux."))
+    return alone("C5:4|.:4|A4:4", "C:2 F:2|N.C.|F", strum=tuple("dux."))
 
 
 def _with_first(change: Callable[[Gesture], Gesture]) -> Arrangement:

@@ -53,8 +53,8 @@ def test_without_the_setting_nothing_is_added() -> None:
         ("C5:3/2 G4:5/2 | C5:4", "C | C", ["3 E4 3/4"]),  # on the pulse, a whole one after an onset off it
         ("C5 E4 G4 E4", "C", []),  # no long space
         ("C5:3/2 E4:5/2", "C", []),  # too short, and the last note
-        ("C5:2 r:2", "C", []),  # nothing to lead to
-        ("C5:2 r C5", "C", []),  # a rest stays a rest
+        ("C5:2 .:2", "C", []),  # nothing to lead to
+        ("C5:2 . C5", "C", []),  # a rest stays a rest
         ("C5:3 A4", "N.C.", []),
         ("C4:2 D4:2", "C", []),  # nothing below
         ("C3:2 E4:2", "C", []),  # nothing is held
@@ -74,7 +74,7 @@ def test_notes_lead_to_the_next_of_the_tune(melody: str, chord: str, expected: l
         ("G4:6 | E4:6", {"meter": "6/8"}, ["3 F4 3/5"]),
         ("E5:6 | E4:6", {"meter": "6/8", "tempo": Fraction(60)}, ["3 E4 2/0", "5 F4 3/5"]),
         ("C5:4 | G4:4", {"on": TUNINGS["low-g"]}, ["2 E4 2/0", "3 F4 2/1"]),
-        ("C5:4~ | C5:3 A4", {"between_row": "r:4 |"}, ["5 A4 4/2", "6 G4 4/0"]),
+        ("C5:4 | =:3 A4", {"between_row": ".:4 |"}, ["5 A4 4/2", "6 G4 4/0"]),
     ],
 )
 def test_who_plays_and_how_fast_decides(melody: str, more: dict[str, Any], expected: list[str]) -> None:
@@ -86,8 +86,8 @@ def test_who_plays_and_how_fast_decides(melody: str, more: dict[str, Any], expec
 @pytest.mark.parametrize(
     "rows",
     [
-        {"between_row": "r:4 |"},
-        {"between_row": "r E4 r:2 |"},
+        {"between_row": ".:4 |"},
+        {"between_row": ". E4 .:2 |"},
         {"strum_row": "d . . . |"},
         {"strum_row": ". . . . |"},
     ],
@@ -99,7 +99,7 @@ def test_what_is_written_wins(rows: dict[str, str]) -> None:
 
 
 def test_a_lead_that_would_stop_at_a_written_bar_is_left_out() -> None:
-    assert notes_of(filled("C5:4~ | C5:3 A4", "C | F", between_row="| r:4")) == []
+    assert notes_of(filled("C5:4 | =:3 A4", "C | F", between_row="| .:4")) == []
 
 
 def test_a_fermata_is_left_to_ring() -> None:

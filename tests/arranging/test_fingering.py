@@ -37,7 +37,7 @@ def layers(made: Song) -> list[tuple[str, str]]:
 
 
 def test_rolls_on_downbeats_changes_and_long_notes_single_notes_between() -> None:
-    made = song(section("a", "A4 A C5 A | A4 r A:2 | A A A A", "Am F | F | N.C."))
+    made = song(section("a", "A4 A C5 A | A4 . A:2 | A A A A", "Am F | F | N.C."))
     assert layers(made) == [
         ("melody", "roll"),  # the downbeat
         ("between", "single"),
@@ -148,7 +148,7 @@ def test_like_is_played_like() -> None:
 
 
 def test_a_syncopated_note_is_rolled_over_the_chord_that_comes() -> None:
-    made = arranged("r:3 r:1/2 C5:1/2~ | C5:4", "G7 | C")
+    made = arranged(".:3 .:1/2 C5:1/2 | =:4", "G7 | C")
     assert tune_of(made) == ["4/0 3/0 2/0 1/3"]
     assert made.gestures[-1].start_beat >= Fraction(7, 2)
 
@@ -162,8 +162,8 @@ def test_a_syncopated_note_is_rolled_over_the_chord_that_comes() -> None:
         ("C5:4[alone]", "C", "1/3"),
         ("C5:4[1]", "C", "1/3"),
         ("C5:4[2]", "C", "2/8"),
-        ("r C5[roll] r:2", "C", "4/0 3/0 2/0 1/3"),
-        ("r s2f8 r:2", "C", "2/8"),
+        (". C5[roll] .:2", "C", "4/0 3/0 2/0 1/3"),
+        (". s2f8 .:2", "C", "2/8"),
         ("s1f3:4", "C", "4/0 3/0 2/0 1/3"),
         ("s4f5:4", "C", "4/5"),
     ],
@@ -372,7 +372,7 @@ def test_a_section_is_worked_out_after_the_one_before_and_no_later_one() -> None
 
 
 def test_a_pick_up_over_another_chord_than_before() -> None:
-    verse = section("verse", "A4[roll] || C5:4 | A4:3 r", "|| C | F")
+    verse = section("verse", "A4[roll] || C5:4 | A4:3 .", "|| C | F")
     found = passes_of(song(verse, form="verse verse"))
     assert found[1][0] == "1/0"  # nothing to roll over at the very start
     assert found[2][0] == found[1][0]  # a single note is kept
@@ -386,7 +386,7 @@ def test_a_pick_up_over_another_chord_than_before() -> None:
 
 def test_gestures_say_where_they_stand() -> None:
     verse = section(
-        "verse", "G4 || C5:2 r C5[alone] | C5:3 r", "|| C | C", marks="accent@1 melody:accent@4 |"
+        "verse", "G4 || C5:2 . C5[alone] | C5:3 .", "|| C | C", marks="accent@1 melody:accent@4 |"
     )
     made = arrange(song(verse, form="verse verse"))
     tune = [gesture for gesture in made.gestures if gesture.notes[-1].part == "tune"]
@@ -398,7 +398,7 @@ def test_gestures_say_where_they_stand() -> None:
 
 
 def test_the_thumb_rests_on_the_next_string() -> None:
-    made = arranged("C5:4 | E4:4 | E4:2[alone] r:2", "C | C | C")
+    made = arranged("C5:4 | E4:4 | E4:2[alone] .:2", "C | C | C")
     tune = [gesture for gesture in made.gestures if gesture.notes[-1].part == "tune"]
     assert [gesture.rests_on for gesture in tune] == [None, 1, None]
 

@@ -119,8 +119,8 @@ def _next_note(arrangement: Arrangement, index: int) -> Fraction | None:
         ((HARD, HARD, HARD, EASY), 1, [(0, 0)]),  # though the others need a change of hand into them
         ((EASY, HARD, HARDER, EASY), 2, [(1, 2)]),  # together
         ((EASY, EASY, EASY), 4, [(0, 0)]),  # there is just one
-        (("r:4", EASY, "r:4"), 4, [(1, 1)]),
-        (("r:4", "r:4"), 4, [(0, 0)]),  # at least one
+        ((".:4", EASY, ".:4"), 4, [(1, 1)]),
+        ((".:4", ".:4"), 4, [(0, 0)]),  # at least one
     ],
 )
 def test_which_bars(bars: tuple[str, ...], count: int, expected: list[tuple[int, int]]) -> None:
@@ -136,7 +136,7 @@ def test_long_rows_of_hard_bars_are_cut_by_twos() -> None:
 
 @pytest.mark.parametrize(
     ("after", "into_beat"),
-    [("E4:4[2]", 4), ("r E4:3[2]", 5), ("r:4", None), ("E4:4[2]|r:4", 4)],
+    [("E4:4[2]", 4), (". E4:3[2]", 5), (".:4", None), ("E4:4[2]|.:4", 4)],
 )
 def test_the_note_that_a_stretch_leads_into(after: str, into_beat: int | None) -> None:
     count = after.count("|") + 2
@@ -145,7 +145,7 @@ def test_the_note_that_a_stretch_leads_into(after: str, into_beat: int | None) -
 
 
 def test_a_tied_note_is_not_struck_again() -> None:
-    arrangement = arranged("D5[1] A4[1] D5[1] A4[1]~|A4:3 E4[2]", "N.C.|N.C.", players="free")
+    arrangement = arranged("D5[1] A4[1] D5[1] A4[1]|=:3 E4[2]", "N.C.|N.C.", players="free")
     assert hardest_bars(arrangement, 1)[0] == HardStretch(
         0, 0, Fraction(7), hardest_bars(arrangement, 1)[0].cost
     )
@@ -165,7 +165,7 @@ def test_passes_and_sections_with_the_same_music_count_once_other_endings_twice(
 
 
 def test_the_pick_up_of_what_follows_makes_no_other_bar() -> None:
-    verse = section("verse", "D5[1] A4[1] D5[1] r", "N.C.")
+    verse = section("verse", "D5[1] A4[1] D5[1] .", "N.C.")
     refrain = section("refrain", "C4[3] || E4:4[2]", "|| N.C.")
     arrangement = arrange(song(verse, refrain, form="verse refrain verse verse", players="free"))
     # Bars 1, 3 and 4 are the verse, the first with the refrain's pick-up in its end.

@@ -152,9 +152,9 @@ def sound_arrangement() -> Arrangement:
     """Return an arrangement in which everything occurs, and all laws hold."""
     verse = section(
         "verse",
-        "G4 || C5:2 r A4 | F4:4 | G4:2 C5:2 | A4:3 r",
+        "G4 || C5:2 . A4 | F4:4 | G4:2 C5:2 | A4:3 .",
         "|| C | F | G7 | Am",
-        between="r:2 E4:1/2 G4:1/2 r | | |",
+        between=".:2 E4:1/2 G4:1/2 . | | |",
         strum_row=" | . u d u | |",
         melody_2="| | G4:4 |",
     )

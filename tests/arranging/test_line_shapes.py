@@ -70,7 +70,7 @@ def drawn_song(number: int, notes: int) -> Song:
         left += length
     rest = -left % 4
     text, filled, bars = "", Fraction(0), []
-    for word in [*words, *([f"r:{rest}"] if rest else [])]:
+    for word in [*words, *([f".:{rest}"] if rest else [])]:
         length = Fraction(word.partition(":")[2])
         if filled + length > 4:
             return drawn_song(number + 1000, notes)
@@ -144,7 +144,7 @@ def test_a_wrong_claim_is_caught() -> None:
 
 
 def test_the_known_shape_of_the_chord_comes_first() -> None:
-    (line,) = line_shapes(song(section("verse", "G4 E4 C5 G4 | C4 E4 F4 r", "C | C")))
+    (line,) = line_shapes(song(section("verse", "G4 E4 C5 G4 | C4 E4 F4 .", "C | C")))
     assert line == LineShape(
         section="verse",
         line=1,
@@ -166,7 +166,7 @@ def test_the_known_shape_of_the_chord_comes_first() -> None:
 
 
 def test_low_g_needs_another_hand_for_the_same_line() -> None:
-    written = song(section("verse", "G4 E4 C5 G4 | C4 E4 F4 r", "C | C"), players="beginner")
+    written = song(section("verse", "G4 E4 C5 G4 | C4 E4 F4 .", "C | C"), players="beginner")
     (line,) = line_shapes(written, LOW_G)
     assert line.hand == Hand((0, 4, 3, 3), (0, 3, 1, 2), 3)
     assert [(note.string, note.fret) for note in line.held] == [(2, 3), (3, 4), (1, 3), (2, 3)]
@@ -189,7 +189,7 @@ def test_a_note_on_two_strings_goes_to_the_one_that_wasnt_played_last() -> None:
 
 def test_every_line_is_said_and_a_pickup_belongs_to_the_line_it_leads_into() -> None:
     verse = section("verse", "E4 || A4:4 | C5:4", "|| Am | Am")
-    chorus = section("chorus", "r:4", "C")
+    chorus = section("chorus", ".:4", "C")
     lines = line_shapes(song(verse, chorus, verse, form="verse chorus verse"))
     assert [(line.section, line.line, line.first_bar, line.last_bar, line.notes) for line in lines] == [
         ("verse", 1, 0, 2, 3)

@@ -65,8 +65,8 @@ def test_the_chord_that_a_note_is_rolled_over(start: str, length: str, chord: st
 
 
 def test_phrases_are_lines_until_there_are_breaths() -> None:
-    verse = section("verse", "E4 || C4:4 | C4:2 r:2", "|| C | C")
-    lines = replace(verse, lines=(verse.lines[0], section("x", "D4:4 | D4:3 r", "G | G").lines[0]))
+    verse = section("verse", "E4 || C4:4 | C4:2 .:2", "|| C | C")
+    lines = replace(verse, lines=(verse.lines[0], section("x", "D4:4 | D4:3 .", "G | G").lines[0]))
     plain = piece(song(lines, form="verse verse"))
     # bar 0 leads in; the second playing begins with its pick-up, in the bar before
     assert plain.phrase_starts == (0.0, 9.0, 16.0, 25.0)
@@ -75,7 +75,7 @@ def test_phrases_are_lines_until_there_are_breaths() -> None:
 
 
 def test_spots_of_a_pick_up() -> None:
-    verse = section("verse", "E4 || C4:4 | C4:3 r", "|| C | C")
+    verse = section("verse", "E4 || C4:4 | C4:3 .", "|| C | C")
     made = piece(song(verse, form="verse verse"))
     led_in = SectionPlace("verse", 0, Fraction(-1))
     first, again, before = made.spot(0, Fraction(0)), made.spot(2, Fraction(3)), made.spot(2, Fraction(2))
@@ -86,7 +86,7 @@ def test_spots_of_a_pick_up() -> None:
 
 
 def test_ties_are_joined_over_bars() -> None:
-    made = piece(song(section("a", "C4:3 D4~ | D4:2~ D4 E4[roll] | r E4:3", "C | C | C")))
+    made = piece(song(section("a", "C4:3 D4 | =:2 = E4[roll] | . E4:3", "C | C | C")))
     notes = [(note.start_beat, note.length_beat, note.end_beat, note.midi) for note in row_notes(made)]
     assert beats_of(*notes) == ["0 3 3 60", "3 4 7 62", "7 1 8 64", "9 3 12 64"]
 
@@ -98,7 +98,7 @@ def test_a_position_is_a_pitch_of_its_tuning() -> None:
 
 
 def test_a_between_row_is_a_run_of_its_own() -> None:
-    made = piece(song(section("a", "C4:4 | C4:4 | C4:4", "C | C | C", between="r:3 E4~ | | G4:4")))
+    made = piece(song(section("a", "C4:4 | C4:4 | C4:4", "C | C | C", between=".:3 E4 | | =:4")))
     notes = [(note.start_beat, note.length_beat, note.midi) for note in row_notes(made, "between")]
     assert beats_of(*notes) == ["3 1 64", "8 4 67"]
 

@@ -33,7 +33,7 @@ form: verse*2
 sections:
   verse: |
     chords  C[0003]       | F[2010]
-    melody  C5:4[4321]    | A4[4321] A[1] F[2] r
+    melody  C5:4[4321]    | A4[4321] A[1] F[2] .
 
     chords  C[0003]
     melody  E4[432] C5:3[1]
@@ -66,7 +66,7 @@ def test_fingers_stand_beside_the_shape() -> None:
 
 
 def test_widest_stretch_and_highest_fret() -> None:
-    report = report_of(arranged("C5:4[4321]|D5:2[1] r:2", "C[0003]|G[0235]", strum_row=". . . .|. . . ."))
+    report = report_of(arranged("C5:4[4321]|D5:2[1] .:2", "C[0003]|G[0235]", strum_row=". . . .|. . . ."))
     assert report.highest_fret == HighFret(2, "verse", 1, 5)
     # Frets 2 to 5 of 380 mm: 380 · (2^(−2/12) − 2^(−5/12)).
     width_mm = 380 * (2 ** (-2 / 12) - 2 ** (-5 / 12))
@@ -79,7 +79,7 @@ def test_the_fastest_change_has_most_fingers_in_least_time() -> None:
     # From 0003 to 2010 two fingers in four seconds, from there to 0003 one in two: alike, so the first.
     assert report_of(pinned()).fastest_change == Change(2, "verse", "0003", "2010", 2, 4000.0)
     # Struck half a beat before the next line, the second has less time.
-    pressed = arrange(parse_song(PINNED.replace("A4[4321] A[1] F[2] r", "A4[4321] A:2.5[1] F:1/2[2]")))
+    pressed = arrange(parse_song(PINNED.replace("A4[4321] A[1] F[2] .", "A4[4321] A:2.5[1] F:1/2[2]")))
     assert report_of(pressed).fastest_change == Change(3, "verse", "2010", "0003", 1, 500.0)
 
 

@@ -41,11 +41,11 @@ def simple(melody: str, chords: str, *, meter: str = "4/4", **more: Any) -> Arra
         ("C5 E4:3", "C", ["2 d 4/0 3/0"]),
         ("C5:3/2 E4:5/2", "C", ["1 d 4/0 3/0 2/0"]),
         ("C5 E4 C5 E4", "C", ["1/2 d 4/0 3/0 2/0"]),  # each pulse has a note: between the first two
-        ("C5:4~ | C5:4", "C | C", ["1 d 4/0 3/0 2/0", "4 d 4/0 3/0 2/0"]),
-        ("r:2 C5:2", "C", ["0 d 4/0 3/0 2/0 1/3"]),
+        ("C5:4 | =:4", "C | C", ["1 d 4/0 3/0 2/0", "4 d 4/0 3/0 2/0"]),
+        (".:2 C5:2", "C", ["0 d 4/0 3/0 2/0 1/3"]),
         ("C5:4", "N.C.", []),
         ("C5:4", "N.C.:2 C:2", ["2 d 4/0 3/0 2/0"]),  # the first place with a chord
-        ("r || C5:4", "|| C", ["2 d 4/0 3/0 2/0"]),  # a pick-up has none
+        (". || C5:4", "|| C", ["2 d 4/0 3/0 2/0"]),  # a pick-up has none
     ],
 )
 def test_one_strum_a_bar_where_the_tune_leaves_room(melody: str, chords: str, expected: list[str]) -> None:
@@ -68,7 +68,7 @@ def test_the_tune_is_struck_alone_and_keeps_its_layers() -> None:
 
 
 def test_nothing_is_added_and_written_strums_are_left_to_the_others() -> None:
-    made = simple("C5:4", "C", between_row="r E4 r:2", strum_row="d u d u d u d u", between="fill")
+    made = simple("C5:4", "C", between_row=". E4 .:2", strum_row="d u d u d u d u", between="fill")
     assert strums_of(made) == ["1 d 4/0 3/0 2/0"]
     assert len(made.gestures) == 2
     assert messages(made) == []

@@ -68,9 +68,9 @@ def test_nothing_is_free_when_all_strings_ring() -> None:
         ("C5:2 E4:2", "C", ["1 d 4/0 3/0 2/0", "3 d 4/0 3/0"]),
         ("C5:3/2 E4:5/2", "C", ["2 d 4/0 3/0", "3 d 4/0 3/0"]),  # a space under two pulses, then one over
         ("C5 E4 G4 E4", "C", []),
-        ("C5 r:3", "C", ["1 d 4/0 3/0 2/0 1/3", "2 d 4/0 3/0 2/0 1/3", "3 d 4/0 3/0 2/0 1/3"]),
-        ("r:3 C5", "C", ["0 d 4/0 3/0 2/0 1/3", "1 d 4/0 3/0 2/0 1/3", "2 d 4/0 3/0 2/0 1/3"]),
-        ("r C5:3", "C", ["2 d 4/0 3/0 2/0", "3 d 4/0 3/0 2/0"]),
+        ("C5 .:3", "C", ["1 d 4/0 3/0 2/0 1/3", "2 d 4/0 3/0 2/0 1/3", "3 d 4/0 3/0 2/0 1/3"]),
+        (".:3 C5", "C", ["0 d 4/0 3/0 2/0 1/3", "1 d 4/0 3/0 2/0 1/3", "2 d 4/0 3/0 2/0 1/3"]),
+        (". C5:3", "C", ["2 d 4/0 3/0 2/0", "3 d 4/0 3/0 2/0"]),
         ("C5:4", "N.C.", []),
         ("C4:4[alone]", "F", ["1 d 2/1 1/0", "2 d 2/1 1/0", "3 d 2/1 1/0"]),
     ],
@@ -99,14 +99,14 @@ def test_the_songs_own_pattern() -> None:
 
 
 def test_a_held_note_settles_before_the_first_strum_and_the_thumb_makes_ready_after_the_last() -> None:
-    made = arranged("C5:7/4 r:1/4 C5:2", "C", strum=tuple("d" * 16))
+    made = arranged("C5:7/4 .:1/4 C5:2", "C", strum=tuple("d" * 16))
     beats = [gesture.start_beat for gesture in of_layer(made, "strums")]
     assert [str(beat) for beat in beats if beat < 2] == ["1/2", "3/4", "1", "5/4", "3/2"]
     assert [str(beat) for beat in beats if beat >= 2] == ["5/2", "11/4", "3", "13/4", "7/2"]
 
 
 def test_in_six_eight_a_space_is_two_dotted_pulses() -> None:
-    verse = section("a", "C5:6 | C5:3 E4:3 | E4:2 G4 C5:3~ | C5:3 r:3", "C | C | C | C", meter="6/8")
+    verse = section("a", "C5:6 | C5:3 E4:3 | E4:2 G4 C5:3 | =:3 .:3", "C | C | C | C", meter="6/8")
     made = arrange(song(verse, meter="6/8", strum=tuple("d.ud.u")))
     bars = [gesture.bar_number for gesture in of_layer(made, "strums")]
     assert bars == [1, 1, 1, 3, 4, 4, 4, 4]
@@ -115,13 +115,13 @@ def test_in_six_eight_a_space_is_two_dotted_pulses() -> None:
 @pytest.mark.parametrize(("name", "digits"), COMMON_SHAPES.items())
 @pytest.mark.parametrize("players", ["beginner", "improving", "free"])
 def test_where_the_tune_rests_the_known_shape_is_strummed(name: str, digits: str, players: str) -> None:
-    made = arranged("r:4", name, players=players)
+    made = arranged(".:4", name, players=players)
     assert {shape(gesture) for gesture in of_layer(made, "strums")} == {digits}
     assert len(of_layer(made, "strums")) == 4
 
 
 def test_a_chord_change_under_a_tied_note() -> None:
-    made = arranged("C5:4~ | C5:4~ | C5:4", "C | F | Am")
+    made = arranged("C5:4 | =:4 | =:4", "C | F | Am")
     shapes = [(gesture.bar_number, shape(gesture)) for gesture in of_layer(made, "strums")]
     assert shapes == [(1, "0003")] * 3 + [(2, "2013")] * 4 + [(3, "2003")] * 4
     assert {gesture.notes[0].string for gesture in of_layer(made, "strums")} == {4}
@@ -158,9 +158,9 @@ def test_a_written_row_is_played_in_short_spaces_too() -> None:
 
 
 def test_a_written_strum_keeps_off_added_notes_and_the_pattern_makes_room_for_them() -> None:
-    written = arranged("A4:4[1]", "Am", between="r E4:3", strum_row="d d d d")
+    written = arranged("A4:4[1]", "Am", between=". E4:3", strum_row="d d d d")
     assert strums_of(written) == ["1 d 4/2 3/0", "2 d 4/2 3/0", "3 d 4/2 3/0"]
-    pattern = arranged("A4:4[1]", "Am", between="r E4 r E4")
+    pattern = arranged("A4:4[1]", "Am", between=". E4 . E4")
     assert strums_of(pattern) == ["2 d 4/2 3/0 2/0"]
 
 
@@ -201,7 +201,7 @@ def test_of_groups_of_one_size_the_one_further_from_the_tune_is_struck() -> None
 
 
 def test_a_pick_up_has_the_end_of_the_pattern() -> None:
-    verse = section("verse", "r:2 || C5:4", "C || C")
+    verse = section("verse", ".:2 || C5:4", "C || C")
     made = arrange(song(verse, strum=tuple("dudx")))
     assert strums_of(made)[:2] == ["0 d 4/0 3/0 2/0 1/3", "1 x 4/0 3/0 2/0 1/3"]
     first = of_layer(made, "strums")[0]
@@ -214,14 +214,14 @@ def test_an_accent_mark_on_a_strum() -> None:
 
 
 def test_spaces_end_with_the_section() -> None:
-    verse, rests, plays = section("verse", "r:3 C5", "C"), section("b", "r:4", "C"), section("b", "C5:4", "C")
+    verse, rests, plays = section("verse", ".:3 C5", "C"), section("b", ".:4", "C"), section("b", "C5:4", "C")
     one = [gesture for gesture in arrange(song(verse, rests)).gestures if gesture.section == "verse"]
     two = [gesture for gesture in arrange(song(verse, plays)).gestures if gesture.section == "verse"]
     assert one == two
 
 
 NOTES = ("C4", "D4", "E4", "F4", "G4", "A4", "B4", "C5", "D5", "E5", "F5")
-SPACES = ("{}:4", "r:2 {}:2", "{} r:3", "{}:2 {}:2", "r {}:3")
+SPACES = ("{}:4", ".:2 {}:2", "{} .:3", "{}:2 {}:2", ". {}:3")
 
 
 def small_bars() -> Iterator[Arrangement]:
@@ -290,7 +290,7 @@ def test_a_hand_that_holds_the_chord_stays_and_one_that_does_not_forms_it() -> N
 def test_no_strum_strikes_the_line_of_a_note_that_no_string_has() -> None:
     """It rings on as written: pattern, written row and chop keep off the line on which the tab marks it."""
     made = arranged(
-        "E3:4 | C3:3 r | F#6:4",
+        "E3:4 | C3:3 . | F#6:4",
         "C | G7 | D",
         as_written=True,
         strum=("d", "u", "d", "u"),

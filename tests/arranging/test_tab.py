@@ -22,13 +22,13 @@ form: verse*2 end
 sections:
   verse: |
     chords           | C[0003]    | G7[0212]           |
-    melody    G4[4]  | C5:3[4321] | B4[4321] A[1] D[3]~ |
-    melody 2         |            | B4[1] A[1] D[3]~    |
-    between          | r:3        | r:3                |
+    melody    G4[4]  | C5:3[4321] | B4[4321] A[1] D[3] |
+    melody 2         |            | B4[1] A[1] D[3]    |
+    between          | .:3        | .:3                |
     words     Hot    | wa-        | ter sings, hot     |
 
     chords    C[0003]
-    melody    D4 E:2[2]
+    melody    = E4:2[2]
     words     songs.
   end: |
     chords    F[x.x.10.12]
@@ -154,7 +154,7 @@ def test_strings_are_named_after_the_tuning() -> None:
 
 
 def test_added_notes_and_singles_of_the_melody_are_told_apart() -> None:
-    song = arranged("C5:2[1] G4[2] r", "C", between="r:3 G4[4]", strum_row=". x . .")
+    song = arranged("C5:2[1] G4[2] .", "C", between=".:3 G4[4]", strum_row=". x . .")
     assert [line.strip() for line in tab_text(song).splitlines()[7:9]] == ["M           b     +", "x"]
 
 
@@ -190,7 +190,7 @@ def test_a_song_without_words_has_no_row_for_them() -> None:
 
 
 def test_an_arrangement_prints_itself_and_knows_its_bars() -> None:
-    made = arrange(song(section("a", "E4 || C4:4 | A4:3 r", "|| C | F"), form="a a"))
+    made = arrange(song(section("a", "E4 || C4:4 | A4:3 .", "|| C | F"), form="a a"))
     assert made.tab() == tab_text(made)
     assert made.tab("a@2:2") == tab_text(made, [4])
     assert sorted(made.by_bar) == [0, 1, 2, 3, 4]

@@ -40,7 +40,7 @@ def test_every_note_of_the_tune_sounds_in_its_layer(written: Song, tuning: Tunin
 
 
 TUNES = {
-    "4/4": ("G4 A4 B4:2 | C5:4 | A4:2 F4:2 | G4:4", "G | C | F | C", "D4:2 D4:2 | r E4:3 | F4:4 | E4:2 C4:2"),
+    "4/4": ("G4 A4 B4:2 | C5:4 | A4:2 F4:2 | G4:4", "G | C | F | C", "D4:2 D4:2 | . E4:3 | F4:4 | E4:2 C4:2"),
     "3/4": ("E4 || A4:3 | D5:2 C5 | B4:3", "Am || Am | Dm | E7", "C4 || E4:3 | F4 A4 F4 | E4:2 D4"),
     "6/8": ("D4 || G4:3 B4 A4 G4 | A4:3 D4:3 | G4:6", "|| G | D7 | G", "|| B4:3 D4:3 | F#4:6 | D4:3 B4:3"),
     "12/8": ("C5:6 A4:3 F4:3 | G4:12", "F | C7", "A4:3 C5:3 F4:6 | E4:6 C4:6"),
@@ -69,7 +69,7 @@ def test_whoever_plays_it_in_whatever_meter(meter: str, players: Players, tuning
 
 
 def test_both_voices_are_held_by_one_hand() -> None:
-    made = arranged("G4 A4 B4:2 | C5:4", "G | C", between="D4:2 D4:2 | r:1 E4:3")
+    made = arranged("G4 A4 B4:2 | C5:4", "G | C", between="D4:2 D4:2 | .:1 E4:3")
     assert [(str(g.start_beat), g.layer, struck(g)) for g in made.gestures if g.layer != "strums"] == [
         ("0", "melody", "2/3"),
         ("0", "between", "3/2"),

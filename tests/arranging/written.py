@@ -1,8 +1,9 @@
 """Short songs for tests, from a shorthand that is read here and by nothing else.
 
-``section("verse", melody="E4 || A4:2 C5[321] r | D5:3~", chords="|| Am | Dm:2 E7", between="...", strum="d . u | ")``:
+``section("verse", melody="E4 || A4:2 C5[321] . | =:3", chords="|| Am | Dm:2 E7", between="...", strum="d . u | ")``:
 bars between ``|``, a pick-up before ``||``, lengths after a colon (1 without), pins in square brackets, ``s1f3`` a
-string and a fret; an octave holds until the next. ``melody_2`` is the row for the second pass.
+string and a fret, ``.`` a rest, ``=`` the note before going on; an octave holds until the next. ``melody_2`` is the
+row for the second pass.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from tercet.arranging import Arrangement, Gesture, arrange
 from tercet.song import ChordSpan, Line, Mark, Meter, Note, Pin, Row, Section, Song, Source, Visit
 from tercet.theory import Pitch, Tuning, parse_chord
 
-NOTE = re.compile(r"(r|[A-G][#b]?\d?|s\df\d+)(?::([\d/]+))?(?:\[(\w+)\])?(~?)")
+NOTE = re.compile(r"([.=]|[A-G][#b]?\d?|s\df\d+)(?::([\d/]+))?(?:\[(\w+)\])?")
 CHORD = re.compile(r"(N\.C\.|[^:\[]+)(?:\[([\dx]+)\])?(?::([\d/]+))?")
 
 # What tests say of a gesture: "4/0 3/0 2/0 1/3" are strings and frets in the order struck.
@@ -130,14 +131,14 @@ def _notes(text: str, bar_beat: Fraction, line: int) -> Iterator[Note]:
     for place, word in enumerate(text.split()):
         match = NOTE.fullmatch(word)
         assert match, word
-        head, length, pin, tie = match.groups()
+        head, length, pin = match.groups()
         length_beat = Fraction(length or 1)
         source = Source(line, place + 1)
-        note = Note(at_beat, length_beat, None, bool(tie), None, _pin(pin), source)
+        note = Note(at_beat, length_beat, None, head == "=", None, _pin(pin), source)
         if head[0] == "s":
             string, fret = head[1:].split("f")
             note = replace(note, position=(int(string), int(fret)))
-        elif head != "r":
+        elif head not in (".", "="):
             note = replace(note, pitch=Pitch.parse(head))
         yield note
         at_beat += length_beat

@@ -170,7 +170,7 @@ sections:
   verse: |
     chords   C                  | F                  | G7                 | C
     melody   G4:3 A4 G4 E4      | A4:3 C5:3          | B4:2 A4 G4:2 F4    | E4:6
-    between  r:4 C4:2           | r:6                | r:6                | r:3 C4:3
+    between  .:4 C4:2           | .:6                | .:6                | .:3 C4:3
     strum                       | . . d . . .        |                    | . . d . . d
 """
 """Notes of the tune and added ones lie in between, and the added ones rest for long."""

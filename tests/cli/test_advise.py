@@ -243,7 +243,7 @@ def test_a_missing_file_and_a_song_with_mistakes(gate: Path, tercet: Run) -> Non
 
 
 def test_a_song_without_a_tune(gate: Path, tercet: Run) -> None:
-    gate.write_text(GATE.replace("A4 C5 A4 | Bb4:2 D5 | C5 Bb4 G | A4:3", "r:3 | r:3 | r:3 | r:3"), "utf-8")
+    gate.write_text(GATE.replace("A4 C5 A4 | Bb4:2 D5 | C5 Bb4 G | A4:3", ".:3 | .:3 | .:3 | .:3"), "utf-8")
     ran = tercet("advise", gate)
     assert ran.code == 1
     assert "The Garden Gate has no tune" in ran.err

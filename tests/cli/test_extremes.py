@@ -56,7 +56,7 @@ sections:
     marks    fff@1 rit@2 fermata@3
   b: |
     chords   N.C.
-    melody   r:3
+    melody   .:3
 """,
     "sixteen": """\
 title: 16
@@ -72,7 +72,7 @@ sections:
   über-1: |
     chords  A[2.15.0.0]:8 F#m7b5:8
     melody  F##4:1/3 Abb4:1/3[alone] C7:1/3[roll] B2:15
-    between r:4 E1:12
+    between .:4 E1:12
 """,
 }
 """The middle one in long notes, so that a ritard and a fermata take their time."""

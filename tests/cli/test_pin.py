@@ -29,7 +29,7 @@ form: verse*2
 sections:
   verse: |
     chords  C[0003]       | F[2010]
-    melody  C5:4[4321]    | A4[4321] A[1] F[2] r
+    melody  C5:4[4321]    | A4[4321] A[1] F[2] .
 
     chords  C[0003]
     melody  E4[432] C5:3[1]
@@ -176,11 +176,11 @@ def test_what_no_hand_can_do_as_asked_is_not_contradicted() -> None:
 
 
 def test_a_tied_note_is_pinned_where_it_is_struck() -> None:
-    pinned = pin_song(TWO_CHORDS.replace("C5:3 | C5:3", "C5:3~ | C5:3"))
+    pinned = pin_song(TWO_CHORDS.replace("C5:3 | C5:3", "C5:3 | =:3"))
     row = next(line for line in pinned.text.splitlines() if line.strip().startswith("melody"))
     assert row.split("|")[0].split()[-1].startswith("C5:3[")
-    assert row.split("|")[0].split()[-1].endswith("]~")
-    assert row.split("|")[1].strip() == "C5:3"
+    assert row.split("|")[0].split()[-1].endswith("]")
+    assert row.split("|")[1].strip() == "=:3"
 
 
 def test_a_song_that_grows_beyond_what_may_be_read_is_refused() -> None:

@@ -199,7 +199,7 @@ def test_every_meter_and_tempo_is_performed_as_midi(upper: int, lower: int) -> N
 def test_long_forms_come_back(through: Callable[[Song], LeadSheet], form: str) -> None:
     text = (
         "title: Round and Round\nkey: G major\nmeter: 3/4\ntempo: 99\nform: FORM\nsections:\n  verse: |\n"
-        "    chords        | G | C | G\n    melody  D4:1 | G4 A B | C5:2 G4 | G4:2 r\n"
+        "    chords        | G | C | G\n    melody  D4:1 | G4 A B | C5:2 G4 | G4:2 .\n"
         "    words   the | hills go on | and on | on\n    melody 2  | B4 A G |  |\n"
         "    words last  | hills stand still | |\n"
         "  chorus: |\n    chords  D7 | G\n    melody  D4:3 | G4:3\n"

@@ -27,7 +27,7 @@ tempo: 40
 sections:
   rest: |
     chords   N.C. | N.C. | N.C. | N.C.
-    melody   r:3  | r:3  | r:3  | r:3
+    melody   .:3  | .:3  | .:3  | .:3
 """
 """Of its track ``turns-bars`` the sounds are cut: at 1.5 s a beat nothing overlaps but bell and first pulse."""
 

@@ -41,7 +41,7 @@ def asked_db(song: SongText, layer: str, beat: Fraction) -> float | None:
             continue
         if own in LEVELS_DB:
             level_db = LEVELS_DB[own] + (0 if name else distance_db)
-        elif own in "<>":
+        elif own in ("louder", "softer"):
             level_db = None
         elif own == "accent" and abs(at - beat) <= NEAR_BEAT:
             return None

@@ -18,15 +18,15 @@ from ruamel.yaml import YAML
 __all__ = ["SongText", "TuneNote", "read_song_text"]
 
 SEMITONES = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
-NOTE = re.compile(r"([A-G])([#b]?)(\d?)(?::([\d./]+))?(~?)(?:\[\w+\])?(~?)")
-REST = re.compile(r"r(?::([\d./]+))?()")
+NOTE = re.compile(r"([A-G])([#b]?)(\d?)(?::([\d./]+))?(?:\[\w+\])?")
+WITHOUT_PITCH = re.compile(r"([.=])(?::([\d./]+))?")
 
 
 @dataclass(frozen=True, slots=True)
 class TuneNote:
     """A note of the tune that is struck.
 
-    `beat` counts from the first beat of the piece, its pick-up included; notes tied to it are in `length_beat`.
+    `beat` counts from the first beat of the piece, its pick-up included; `length_beat` is how long it goes on.
     `syllable` is what is sung to it, empty where nothing is.
     """
 
@@ -124,7 +124,9 @@ def read_song_text(path: Path) -> SongText:
         visits.append((name, number, at if place else Fraction(0)))
         played = [replace(note, beat=note.beat + at) for note in (*before, *bars)]
         syllables = _syllables(sections[name], number, count)
-        tune += _sung(_struck(played), syllables)
+        last = tune[-1:]
+        struck = _struck(played, last)
+        tune[len(tune) - len(last) :] = [*struck[: len(last)], *_sung(struck[len(last) :], syllables)]
         marks += [(at + beat, text) for beat, text in _marks(sections[name], number, count, upper)]
         at += upper * _bar_count(sections[name])
     return SongText(
@@ -162,12 +164,12 @@ class _Row:
 
 @dataclass(frozen=True, slots=True)
 class _Written:
-    """A note or rest (`midi` None) as written, `beat` counted from the section's first whole bar."""
+    """What is written: no `midi` for rests and notes that go on, `beat` from the section's first whole bar."""
 
     beat: Fraction
     length_beat: Fraction
     midi: int | None
-    tied_on: bool
+    goes_on: bool
 
 
 def _form(text: str | list[str]) -> list[str]:
@@ -245,28 +247,26 @@ def _marks(rows: list[_Row], number: int, count: int, bar_beat: int) -> Iterator
 def _notes(text: str, at: Fraction, octave: str) -> tuple[list[_Written], str]:
     notes = []
     for word in text.split():
-        if rest := REST.fullmatch(word):
-            notes.append(_Written(at, Fraction(rest[1] or 1), None, tied_on=False))
+        if sign := WITHOUT_PITCH.fullmatch(word):
+            notes.append(_Written(at, Fraction(sign[2] or 1), None, goes_on=sign[1] == "="))
         elif note := NOTE.fullmatch(word):
             octave = note[3] or octave
             midi = 12 * (int(octave) + 1) + SEMITONES[note[1]] + {"#": 1, "b": -1, "": 0}[note[2]]
-            notes.append(_Written(at, Fraction(note[4] or 1), midi, bool(note[5] or note[6])))
+            notes.append(_Written(at, Fraction(note[4] or 1), midi, goes_on=False))
         else:
             raise ValueError(f"this reader doesn't know the note {word!r}")
         at += notes[-1].length_beat
     return notes, octave
 
 
-def _struck(written: list[_Written]) -> list[TuneNote]:
-    """Return the notes that are struck: ties joined, rests left out."""
-    notes: list[TuneNote] = []
-    joining = False
+def _struck(written: list[_Written], before: list[TuneNote]) -> list[TuneNote]:
+    """Return the note before, if there is one, and those that are struck, each as long as it goes on."""
+    notes = list(before)
     for note in written:
-        if note.midi is not None and joining and notes[-1].midi == note.midi:
+        if note.goes_on:
             notes[-1] = replace(notes[-1], length_beat=notes[-1].length_beat + note.length_beat)
         elif note.midi is not None:
             notes.append(TuneNote(note.beat, note.length_beat, note.midi))
-        joining = note.tied_on
     return notes
 
 

@@ -155,13 +155,13 @@ def test_a_song_is_read_through_its_form(tmp_path: Path) -> None:
         "title: T\nkey: C major\nmeter: 4/4\ntempo: 60\nswing: 2/3\nform: a*2 b\nsections:\n"
         "  a: |\n"
         "    chords       | C              | F   |\n"
-        "    melody   G4  | A:1/2 B C5:2.5~ | C:3 |\n"
+        "    melody   G4  | A:1/2 B C5:2.5 | =:3 |\n"
         "    melody last  |                | D:3 |\n"
         "    words    Oh, | mer-ry _       | day |\n"
         "    words last   |                | day |\n"
         "  b: |\n"
         "    chords   C\n"
-        "    melody   r:2 Bb3:2[21]\n",
+        "    melody   .:2 Bb3:2[21]\n",
         encoding="utf-8",
     )
     with pytest.raises(ValueError, match="5 syllables for 4"):
@@ -177,7 +177,7 @@ def test_a_song_is_read_through_its_form(tmp_path: Path) -> None:
     assert [song.pickup_beat, song.end_beat, song.count_in_beat] == [1, 21, 3]
     assert song.swung(Fraction(3, 2)) == Fraction(5, 3)
     assert song.swung(Fraction(5, 4)) == Fraction(4, 3)
-    path.write_text(path.read_text("utf-8").replace("r:2", "s1f3:2"), "utf-8")
+    path.write_text(path.read_text("utf-8").replace(".:2", "s1f3:2"), "utf-8")
     with pytest.raises(ValueError, match="doesn't know the note 's1f3:2'"):
         read_song_text(path)
 
@@ -193,7 +193,7 @@ sections:
   a: |
     chords   C            | C                  | C    |
     melody   C5:4         | C5:4               | C5:4 |
-    marks    p@1 accent@3 | <@1 strums:mf@3    | f@1  |
+    marks    p@1 accent@3 | louder@1 strums:mf@3    | f@1  |
     marks 2               |                    | ff@1 |
 """
 

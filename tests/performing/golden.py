@@ -32,7 +32,7 @@ def four_bars() -> Arrangement:
         tempo=96,
         swing="2/3",
         visits=[Visit("verse", 1, 2, pickup=strokes[2].beat), Visit("verse", 2, 2)],
-        marks={0: "p@1 <@1", 1: "f@1", 2: ">@1", 3: "mp@1 rit@1", 4: "strums:pp@1 fermata@1"},
+        marks={0: "p@1 louder@1", 1: "f@1", 2: "softer@1", 3: "mp@1 rit@1", 4: "strums:pp@1 fermata@1"},
         dynamics=Dynamics(),
     )
 

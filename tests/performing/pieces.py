@@ -22,8 +22,8 @@ ALL_MF = Dynamics(melody="mf", between="mf", strums="mf")
 Beats = int | str | Fraction
 
 _KINDS: dict[str, MarkKind] = {
-    "<": "hairpin", ">": "hairpin", "rit": "rit", "a-tempo": "a-tempo", "fermata": "fermata", "accent": "accent",
-    ",": "breath",
+    "louder": "hairpin", "softer": "hairpin", "rit": "rit", "a-tempo": "a-tempo", "fermata": "fermata",
+    "accent": "accent", ",": "breath",
 }  # fmt: skip
 
 
@@ -97,7 +97,7 @@ def piece(
     strokes
         In any order.
     marks
-        By bar number, as in a song: ``mf@1 <@3 strums:pp@2``.
+        By bar number, as in a song: ``mf@1 louder@3 strums:pp@2``.
     words
         By bar number: places in the bar from 0 and syllables, ``-`` at the end where the word goes on.
     """
@@ -229,15 +229,15 @@ _MARKS = (
     "f",
     "ff",
     "mp",
-    "<",
-    ">",
-    "<",
+    "louder",
+    "softer",
+    "louder",
     "rit",
     "a-tempo",
     "fermata",
     "strums:pp",
     "melody:f",
-    "between:>",
+    "between:softer",
     ",",
 )
 _SHAPES = ("0003", "2010", "0212", "2000", "0000", "5432")

@@ -55,60 +55,60 @@ def test_of_two_marks_at_one_place_the_layers_own_counts(marks: str) -> None:
 
 
 def test_hairpin_leads_evenly_to_the_next_dynamic() -> None:
-    marks = {1: "p@1 <@3", 2: "f@3"}
+    marks = {1: "p@1 louder@3", 2: "f@3"}
     assert levels(marks, "1", "2", "3", "4", "5", "6", "9") == [-8.0, -8.0, -5.0, -2.0, 1.0, 4.0, 4.0]
     assert levels(marks, "2", "4", "6", layer="strums") == [-20.0, -14.0, -8.0]
 
 
-@pytest.mark.parametrize("marks", ["p@1 <@1", "<@1 p@1"])
+@pytest.mark.parametrize("marks", ["p@1 louder@1", "louder@1 p@1"])
 def test_dynamic_and_hairpin_at_one_place_in_any_order(marks: str) -> None:
     assert levels({1: marks, 2: "f@1"}, "0", "2", "4") == [-8.0, -2.0, 4.0]
 
 
 def test_hairpin_that_meets_a_hairpin_makes_one_step() -> None:
-    marks = {1: "p@1 <@1", 2: ">@1", 3: "pp@1"}
+    marks = {1: "p@1 louder@1", 2: "softer@1", 3: "pp@1"}
     assert levels(marks, "0", "2", "4", "6", "8") == [-8.0, -6.0, -4.0, -8.0, -12.0]
 
 
 def test_hairpin_against_the_dynamic_that_follows_leads_its_own_way() -> None:
-    assert levels({1: "f@1 <@1", 2: "p@1"}, "0", "2", "3", "4") == [4.0, 6.0, 7.0, -8.0]
-    assert levels({1: "mf@1 >@1", 2: "mf@1"}, "0", "2", "4") == [0.0, -2.0, 0.0]
+    assert levels({1: "f@1 louder@1", 2: "p@1"}, "0", "2", "3", "4") == [4.0, 6.0, 7.0, -8.0]
+    assert levels({1: "mf@1 softer@1", 2: "mf@1"}, "0", "2", "4") == [0.0, -2.0, 0.0]
 
 
 def test_hairpin_runs_on_over_marks_of_time_accents_and_breaths() -> None:
-    marks = {1: "mf@1 >@1 rit@1 fermata@2 accent@3 ,@3", 2: "a-tempo@1 p@1"}
+    marks = {1: "mf@1 softer@1 rit@1 fermata@2 accent@3 ,@3", 2: "a-tempo@1 p@1"}
     assert levels(marks, "0", "1", "2", "3", "4") == [0.0, -2.0, -4.0, -6.0, -8.0]
-    assert levels({1: "mf@1 rit@1 >@1", 2: "p@1"}, "2") == [-4.0]
+    assert levels({1: "mf@1 rit@1 softer@1", 2: "p@1"}, "2") == [-4.0]
 
 
 def test_hairpin_ends_with_its_section() -> None:
     visits = (Visit("verse", 1, 2), Visit("chorus", 1, 2))
-    assert levels({2: "mf@1 <@1", 4: "p@1"}, "4", "6", "8", "11", "12", visits=visits) == [
+    assert levels({2: "mf@1 louder@1", 4: "p@1"}, "4", "6", "8", "11", "12", visits=visits) == [
         0.0,
         2.0,
         4.0,
         4.0,
         -8.0,
     ]
-    assert levels({2: "mf@1 <@1", 3: "ff@1"}, "4", "6", "8", visits=visits) == [0.0, 4.0, 8.0]
+    assert levels({2: "mf@1 louder@1", 3: "ff@1"}, "4", "6", "8", visits=visits) == [0.0, 4.0, 8.0]
     again = (Visit("verse", 1, 2), Visit("verse", 2, 2))
-    assert levels({2: "mf@1 >@1"}, "4", "6", "8", "15", visits=again) == [0.0, -2.0, -4.0, -4.0]
+    assert levels({2: "mf@1 softer@1"}, "4", "6", "8", "15", visits=again) == [0.0, -2.0, -4.0, -4.0]
 
 
 def test_hairpin_at_the_end_of_the_piece_makes_one_step() -> None:
-    assert levels({4: "p@1 <@1"}, "12", "14", "16", "20") == [-8.0, -6.0, -4.0, -4.0]
+    assert levels({4: "p@1 louder@1"}, "12", "14", "16", "20") == [-8.0, -6.0, -4.0, -4.0]
 
 
 def test_hairpin_in_a_pickup_belongs_to_the_section_that_follows() -> None:
     visits = (Visit("verse", 1, 2), Visit("chorus", 1, 2, Fraction(1)))
-    assert levels({2: "mf@1 <@1 >@4"}, "4", "5.5", "7", "11.5", "16", visits=visits) == [
+    assert levels({2: "mf@1 louder@1 softer@4"}, "4", "5.5", "7", "11.5", "16", visits=visits) == [
         0.0,
         2.0,
         4.0,
         2.0,
         0.0,
     ]
-    assert levels({2: "mf@1 <@1"}, "7", "8", visits=visits) == [4.0, 4.0]
+    assert levels({2: "mf@1 louder@1"}, "7", "8", visits=visits) == [4.0, 4.0]
 
 
 def test_marks_count_from_the_first_pickup() -> None:
@@ -117,7 +117,7 @@ def test_marks_count_from_the_first_pickup() -> None:
 
 
 def test_hairpin_of_one_layer_leaves_the_others() -> None:
-    marks = {1: "mf@1 strums:<@1", 2: "strums:p@1"}
+    marks = {1: "mf@1 strums:louder@1", 2: "strums:p@1"}
     assert levels(marks, "2") == [0.0]
     assert levels(marks, "0", "2", "4", layer="strums") == [-12.0, -10.0, -8.0]
 

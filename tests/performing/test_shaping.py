@@ -127,7 +127,7 @@ def test_a_take_is_shaped_and_a_dry_one_is_not() -> None:
 
 
 def test_along_a_hairpin_levels_rise_once_shape_and_deviation_are_taken_off() -> None:
-    made = piece(*(tune(beat, 1) for beat in range(16)), visits=LONG, marks={1: "p@1 <@1", 4: "f@4"})
+    made = piece(*(tune(beat, 1) for beat in range(16)), visits=LONG, marks={1: "p@1 louder@1", 4: "f@4"})
     marks = [note.mark_db for note in perform(made, lay_out(made)).notes]
     assert all(later > sooner for sooner, later in pairwise(marks))
     assert marks[-1] - marks[0] == pytest.approx(12.0)

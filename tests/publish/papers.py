@@ -90,8 +90,8 @@ HOSTILE_SONGS: dict[str, Callable[[], Arrangement]] = {
     ),
     "uneven": lambda: written(
         "chords  C | F\n"
-        "melody  G4:1/3 A:1/3 B:1/3 C5:2/3 B4:1/3 A:1/5 G:1/5 A:1/5 G:1/5 A:1/5 r:1 | "
-        "A4:1.5 F:1/4 E:1/4 F:1/3 F:2/3 r:1\n"
+        "melody  G4:1/3 A:1/3 B:1/3 C5:2/3 B4:1/3 A:1/5 G:1/5 A:1/5 G:1/5 A:1/5 .:1 | "
+        "A4:1.5 F:1/4 E:1/4 F:1/3 F:2/3 .:1\n"
         "words   a b c d e f g h i j | k l m n o"
     ),
     "low": lambda: written(

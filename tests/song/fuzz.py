@@ -73,27 +73,28 @@ form: [open, verse*2, open]
 {TRACKS}sections:
   open: |
     chords   F#m         | D:3 E:3
-    melody   C#5:2 A4 F#:3 | r:1 s1f3:2 A4:3
+    melody   C#5:2 A4 F#:3 | .:1 s1f3:2 A4:3
     chords 2 Bm[2222]    | E7sus4/B
 
     chords   N.C.        | A/C#
-    melody   C#5:6~      | C#:3 r:3
+    melody   C#5:6      | =:3 .:3
   verse: |
     chords        F#m     | C#m7b5:3 F#7:3
-    melody    E4  | F#:3[321] A:3 | B:3[alone] A:1/2 B:1/2 C#5 r
+    melody    E4  | F#:3[321] A:3 | B:3[alone] A:1/2 B:1/2 C#5 .
     melody 2      | F#4:6 |
-    between       | r:3 C#4 r E | r:6
+    between       | .:3 C#4 . E | .:6
     words     la  | gate-way | sings _ _ oh
     words last oh | ten bars are all
-    marks         mf@1 <@3 | ff@1 strums:pp@4 rit@5 ,@5
+    marks         mf@1 louder@3 | ff@1 strums:pp@4 rit@5 ,@5
     strum         d . . u . . | D . u d u x
 """
 
 _WILD_WORDS = r"""
 | : - > # [ ] { } , & * ! % @ ` ' " \ / ? ~ = _ . ( ) < … ½ ♯ ♭ é ß 海 שיר 𝄞 0 -1 1e9 1e-9 0x7f 1/0 1/512 999999999999
 0.0000001 nan inf null yes no '' "" [] {} *a &a !!int << *a !!binary !!python/object:os.system %YAML --- ... |2 >- |+ --
-1:2:3 2001-01-01 0o17 1_000 C-1 G9 B##4 Fbb4 s4f15 s1f99 H4 C4:0 C4:1/3 C4:99 r:1/7 r:0 C4~ [4321] [roll] [alone]
-Am[20.0.0.0] Am[15.0.0.15] N.C. Cmaj13#11/Bb C5 Gdim7 ppp fff mf@1 <@2 >@1 rit@1 a-tempo@2 fermata@1 accent@1 ,@1
+1:2:3 2001-01-01 0o17 1_000 C-1 G9 B##4 Fbb4 s4f15 s1f99 H4 C4:0 C4:1/3 C4:99 .:1/7 .:0 =:1/3 =:0 = C4~ r:2 [4321]
+Am[20.0.0.0] Am[15.0.0.15] N.C. Cmaj13#11/Bb C5 Gdim7 ppp fff mf@1 louder@2 softer@1 <@2 >@1 rit@1
+[roll] [alone] a-tempo@2 fermata@1 accent@1 ,@1
 strums:pp@1 d u D U x dudu verse*99 verse@2 last 1-99 E1 A5 250 700 20 400 16/32 1/1
 """
 WILD = [
@@ -150,11 +151,11 @@ VALUES = {
 
 
 MUSIC = {
-    "melody": "C0 C-1 G9 B8 F#4 Bb3 E1 C7 A5 D##4 Fbb5 s1f15 s4f0 s3f12 r .",
-    "between": "C0 G9 A4 D4 s2f15 r .",
+    "melody": "C0 C-1 G9 B8 F#4 Bb3 E1 C7 A5 D##4 Fbb5 s1f15 s4f0 s3f12 . =",
+    "between": "C0 G9 A4 D4 s2f15 . =",
     "chords": "N.C. C Cm7b5 Ebmaj9 F#dim7/C G13 Bb6/9 Absus4 E+ D/F#",
     "words": 'la _ sha-la- <b>&amp; 海 שיר 1 # - | "oh" \'tis',
-    "marks": "ppp@1 fff@2 <@1 >@2 ,@1 rit@1 a-tempo@1 fermata@1 accent@1 strums:fff@1 mf@1.5",
+    "marks": "ppp@1 fff@2 louder@1 softer@2 ,@1 rit@1 a-tempo@1 fermata@1 accent@1 strums:fff@1 mf@1.5",
     "strum": "d u D U x . dudu",
 }
 """For each row what can stand in it, at the edges of what a song may hold."""

@@ -24,7 +24,7 @@ TUNINGS = (
 METERS = [(upper, lower) for upper in range(1, 17) for lower in (1, 2, 4, 8, 16, 32)]
 KEYS = ("C major", "Cb major", "C# major", "Ab minor", "A# minor", "F# minor")
 CHORDS = ("C", "F#m7b5", "Bb13", "Ebmaj9/Db", "N.C.", "Gsus4", "Bdim7", "E+", "C5", "C[0003]", "A[2.15.0.0]")
-NOTES = ("C-1", "C0", "E1", "B2", "C4", "F##4", "Abb4", "A5", "C7", "G9", "s1f0", "s4f15", "s2f12", "r")
+NOTES = ("C-1", "C0", "E1", "B2", "C4", "F##4", "Abb4", "A5", "C7", "G9", "s1f0", "s4f15", "s2f12", ".")
 PINS = ("", "", "[roll]", "[alone]", "[4321]", "[1]", "[32]")
 MARKS = (*DYNAMIC_MARKS, "rit", "a-tempo", "fermata", "accent", ",", "strums:fff", "between:ppp")
 WORDS = ("la", "sha-", "_", "海", "שיר", "<&>", "don't")
@@ -90,7 +90,7 @@ def _note(draw: st.DrawFn, name: str, length: Fraction) -> str:
 
 
 def _syllables(draw: st.DrawFn, notes: list[str]) -> list[str]:
-    return [draw(st.sampled_from(WORDS)) for note in notes if note[0] != "r"]
+    return [draw(st.sampled_from(WORDS)) for note in notes if note[0] != "."]
 
 
 @given(extreme_songs())

@@ -43,7 +43,7 @@ def text_of(lower: int, fine: Fraction) -> str:
     rest = 4 - 2 * fine
     return (
         f"title: Fine\nkey: C major\nmeter: 4/{lower}\ntempo: 60\nsections:\n  tune: |\n    chords  C | G\n"
-        f"    melody  C4:{fine} E:{fine} G4:{rest} | A4:{rest} r:{2 * fine}\n"
+        f"    melody  C4:{fine} E:{fine} G4:{rest} | A4:{rest} .:{2 * fine}\n"
     )
 
 

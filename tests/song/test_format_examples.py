@@ -56,7 +56,7 @@ def test_nothing_is_left_out() -> None:
         assert f"| `{name}` |" in PAGE
     for row in ROW_NAMES:
         assert f"| `{row}` |" in PAGE
-    for mark in (*DYNAMIC_MARKS, "<", ">", "rit", "a-tempo", "fermata", "accent", ","):
+    for mark in (*DYNAMIC_MARKS, "louder", "softer", "rit", "a-tempo", "fermata", "accent", ","):
         assert f"`{mark}`" in PAGE
     for word in [*OWN_FORMS, *(word for words in DIMENSIONS.values() for word in words)]:
         assert f"`{word}`" in PAGE

@@ -17,7 +17,7 @@ sections:
   verse: |
     # The kettle comes in.
     chords   C | A:1/2 E/G#:2.5
-    melody   G4:1.0 A[alone] s1f3:1/2~ C5:1/2 | B4:3
+    melody   G4:1.0 A[alone] s1f3:1/2 =:1/2 | B4:3
     melody 2 | C5:3
     words    Hot wa- ter | sings
 """
@@ -30,17 +30,17 @@ form: verse*2
 sections:
   verse: |
     # The kettle comes in.
-    chords    C[0003]                           | A:1/2 E/G#[x.10.12.9]:2.5 |
-    melody    G4[2] A[1] s1f3:1/2[4321]~ C5:1/2 | B4:3[321]                 |
-    melody 2                                    | C5:3[roll]                |
-    words     Hot wa- ter                       | sings                     |
+    chords    C[0003]                         | A:1/2 E/G#[x.10.12.9]:2.5 |
+    melody    G4[2] A[1] s1f3:1/2[4321] =:1/2 | B4:3[321]                 |
+    melody 2                                  | C5:3[roll]                |
+    words     Hot wa- ter                     | sings                     |
 """
 
 PINS = {
     Source(9, 14, 6): Pin("alone", (2,)),
     Source(9, 21, 8): Pin("alone", (1,)),
-    Source(9, 30, 9): Pin("roll", (4, 3, 2, 1)),
-    Source(9, 49, 4): Pin("roll", (3, 2, 1)),
+    Source(9, 30, 8): Pin("roll", (4, 3, 2, 1)),
+    Source(9, 47, 4): Pin("roll", (3, 2, 1)),
     Source(10, 16, 4): Pin("roll"),
 }
 SHAPES = {Source(8, 14, 1): (0, 0, 0, 3), Source(8, 24, 8): (None, 10, 12, 9)}
@@ -61,11 +61,11 @@ def test_what_is_written_is_read_back() -> None:
     for before, after in zip(items_of(TEXT), items_of(PINNED), strict=True):
         if isinstance(before, Note) and isinstance(after, Note):
             assert after.pin == PINS.get(before.source)
-            assert (after.pitch, after.position, after.length_beat, after.tied_on) == (
+            assert (after.pitch, after.position, after.length_beat, after.goes_on) == (
                 before.pitch,
                 before.position,
                 before.length_beat,
-                before.tied_on,
+                before.goes_on,
             )
         elif isinstance(before, ChordSpan) and isinstance(after, ChordSpan):
             assert after.shape == SHAPES.get(before.source)
@@ -96,6 +96,6 @@ def test_a_place_where_no_note_stands_is_refused() -> None:
 
 
 def test_a_pin_that_the_format_has_no_place_for_is_refused_as_a_mistake() -> None:
-    continued = {Source(9, 40, 6): Pin("alone", (1,))}
-    with pytest.raises(SongError, match="continues a tie"):
+    continued = {Source(9, 39, 5): Pin("alone", (1,))}
+    with pytest.raises(SongError, match=r"isn.t struck again"):
         pinned_text(TEXT, continued, {})

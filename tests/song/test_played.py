@@ -14,7 +14,7 @@ def bars_of(rows: str, settings: str = "meter: 3/4") -> tuple[Bar, ...]:
 
 
 def tune(bar: Bar) -> str:
-    return " ".join(f"{note.pitch or 'r'}:{note.length_beat}" for note in bar.melody)
+    return " ".join(f"{note.pitch or '.'}:{note.length_beat}" for note in bar.melody)
 
 
 def harmony(bar: Bar) -> str:
@@ -41,7 +41,7 @@ def test_bars_are_counted_through_the_piece() -> None:
 
 def test_without_melody_the_bar_rests() -> None:
     (bar,) = bars_of("chords C")
-    assert tune(bar) == "r:3"
+    assert tune(bar) == ".:3"
     assert bar.between is None
     assert bar.strum is None
     assert bar.words == ()
@@ -135,10 +135,10 @@ def test_pickup_takes_its_time_from_the_bar_before() -> None:
 
 
 def test_pickup_of_chords_and_between() -> None:
-    rows = "chords G7:1 | C | F\nmelody | C5:3 | A4:3\nbetween r:1/2 E4:1/2 | C4:3 | |"
+    rows = "chords G7:1 | C | F\nmelody | C5:3 | A4:3\nbetween .:1/2 E4:1/2 | C4:3 | |"
     bars = bars_of(rows, "meter: 3/4\nform: verse*2")
     assert harmony(bars[0]) == "G7:1"
-    assert tune(bars[0]) == "r:1"
+    assert tune(bars[0]) == ".:1"
     assert harmony(bars[2]) == "F:2 G7:1"
     assert tune(bars[2]) == "A4:3"
     between = bars[2].between or ()
@@ -158,24 +158,24 @@ def test_pickup_cuts_a_between_row_that_is_written() -> None:
 def test_pickup_of_another_section() -> None:
     text = (
         "title: One\nmeter: 3/4\nform: a b a\nsections:\n"
-        "  a: |\n    chords C\n    melody C4:2 r\n"
+        "  a: |\n    chords C\n    melody C4:2 .\n"
         "  b: |\n    chords | G\n    melody D4:1 | G4:3\n    melody 1 E4 | |\n"
     )
     bars = played_bars(parse(text))
-    assert [tune(bar) for bar in bars] == ["C4:2 E4:1", "G4:3", "C4:2 r:1"]
+    assert [tune(bar) for bar in bars] == ["C4:2 E4:1", "G4:3", "C4:2 .:1"]
     assert [(bar.section, bar.own) for bar in bars] == [("a", True), ("b", False), ("a", False)]
 
 
 def test_words_stand_under_struck_notes() -> None:
-    bars = bars_of("chords C | C\nmelody C4~ C:1/2 r:1/2 E~ | E4:1 F G\nwords one two | three _")
+    bars = bars_of("chords C | C\nmelody C4 =:1/2 .:1/2 E | =:1 F G\nwords one two | three _")
     assert sung(bars[0]) == {0: "one", 2: "two"}
     assert sung(bars[1]) == {1: "three", 2: ""}
 
 
-def test_a_tie_may_lead_into_a_pickup() -> None:
+def test_a_pickup_may_go_on_with_the_bar_before() -> None:
     text = (
-        "title: One\nmeter: 3/4\nform: a b\nsections:\n  a: |\n    chords C\n    melody C5:3~\n    words lu\n"
-        "  b: |\n    chords | G\n    melody C5 | G4:3\n    words | lo\n"
+        "title: One\nmeter: 3/4\nform: a b\nsections:\n  a: |\n    chords C\n    melody C5:3\n    words lu\n"
+        "  b: |\n    chords | G\n    melody = | G4:3\n    words | lo\n"
     )
     first, second = played_bars(parse(text))
     assert tune(first) == "C5:2 C5:1"

@@ -194,8 +194,8 @@ def test_empty_last_bar_where_the_tune_ends_without_bar_line() -> None:
 
 
 def test_empty_last_bar_beside_a_pickup() -> None:
-    read = section("chords | C | C\nmelody G4 | C5:3 | G4:3\nmarks | p |\nbetween r | C4:3 |")
-    assert read == section("chords | C | C |\nmelody G4 | C5:3 | G4:3 |\nmarks | p | |\nbetween r | C4:3 | |")
+    read = section("chords | C | C\nmelody G4 | C5:3 | G4:3\nmarks | p |\nbetween . | C4:3 |")
+    assert read == section("chords | C | C |\nmelody G4 | C5:3 | G4:3 |\nmarks | p | |\nbetween . | C4:3 | |")
 
 
 def test_lengths() -> None:
@@ -226,12 +226,12 @@ def test_signs() -> None:
     assert names(row("chords C\nmelody C-1 Dbb2 G9", settings="meter: 3/4")) == [["C-1", "Dbb2", "G9"]]
 
 
-def test_rests_positions_pins_and_ties() -> None:
-    notes = row("chords C\nmelody r s1f3:1/2[321] s2f0:1/2~ E4").bars[0]
+def test_rests_positions_pins_and_notes_that_go_on() -> None:
+    notes = row("chords C\nmelody . s1f3:1/2[321] =:1/2 E4").bars[0]
     assert notes == (
         Note(Fraction(0), Fraction(1)),
         Note(Fraction(1), Fraction(1, 2), position=(1, 3), pin=Pin("roll", (3, 2, 1))),
-        Note(Fraction(3, 2), Fraction(1, 2), position=(2, 0), tied_on=True),
+        Note(Fraction(3, 2), Fraction(1, 2), goes_on=True),
         Note(Fraction(2), Fraction(1), Pitch("E", 0, 4)),
     )
 
@@ -252,24 +252,17 @@ def test_pins(word: str, pin: Pin) -> None:
     assert note.pin == pin
 
 
-def test_pin_and_tie_in_either_order() -> None:
-    one = row("chords Am | Am\nmelody A4:3[321]~ | A4:3")
-    assert one == row("chords Am | Am\nmelody A4:3~[321] | A4:3")
+def test_an_octave_carries_on_past_a_note_that_goes_on() -> None:
+    assert names(row("chords Am | Am\nmelody A5:3[321] | =:2 B")) == [["A5"], ["None", "B5"]]
 
 
-def test_ties_over_bars_lines_and_sections() -> None:
+def test_notes_go_on_over_bars_lines_and_sections() -> None:
     text = (
         "title: One\nmeter: 3/4\nform: a b\nsections:\n"
-        "  a: |\n    chords C | C\n    melody C5:3~ | C5 B4 G#:1~\n\n    chords E\n    melody G#4:3~\n"
-        "  b: |\n    chords E\n    melody Ab4:3\n"
+        "  a: |\n    chords C | C\n    melody C5:3 | = B4 G#:1\n\n    chords E\n    melody =:3\n"
+        "  b: |\n    chords E\n    melody =:3\n"
     )
     assert parse_song(text).section("b").bar_count == 1
-
-
-def test_a_position_may_continue_a_pitch() -> None:
-    assert song("chords C | C\nmelody C5:3~ | s1f3:3").title == "One"
-    with pytest.raises(SongError, match="C5 is tied on, but s1f2 comes after it"):
-        song("chords C | C\nmelody C5:3~ | s1f2:3")
 
 
 # ---- chords
@@ -341,7 +334,7 @@ def test_passes() -> None:
 
 def test_words_may_start_with_last_or_a_figure_after_a_bar_line() -> None:
     assert row("chords C\nmelody C4 C C\nwords | last 2 go", "words").passes == ()
-    with_pickup = section("chords | C\nmelody C4 | C4 r r\nwords | last | 2")
+    with_pickup = section("chords | C\nmelody C4 | C4 . .\nwords | last | 2")
     assert with_pickup.lines[0].rows[2].pickup == (Syllable("last"),)
 
 
@@ -366,7 +359,7 @@ def test_form_left_out_is_as_written() -> None:
 def test_a_section_may_be_left_out_of_the_form_but_is_checked() -> None:
     text = (
         "title: One\nform: a\nsections:\n  a: |\n    chords C\n"
-        "  b: |\n    chords C\n    melody C4:4~\n    marks <@1\n"
+        "  b: |\n    chords C\n    melody C4:4\n    marks louder@1\n"
     )
     assert parse_song(text).section("b").bar_count == 1
     with pytest.raises(SongError, match="words: this bar has 2 syllables"):
@@ -378,7 +371,7 @@ def test_a_section_may_be_left_out_of_the_form_but_is_checked() -> None:
 
 def test_pickup() -> None:
     read = section(
-        "chords | C | F\nmelody G4:1/2 A:1/2 | C5:3 | A4:2 r\nwords to the | sea | shore\nmarks p | f | |"
+        "chords | C | F\nmelody G4:1/2 A:1/2 | C5:3 | A4:2 .\nwords to the | sea | shore\nmarks p | f | |"
     )
     assert read.pickup_beat == 1
     assert read.bar_count == 2
@@ -396,10 +389,10 @@ def test_pickup() -> None:
 def test_pickup_of_chords_and_between() -> None:
     assert section("chords G7:1 | C | F").pickup_beat == 1
     assert section("chords G7:1 | C | F\nmelody | C5:3 | A4:3").pickup_beat == 1
-    assert section("chords G7 | C | F\nmelody G4:2 | C5:3 | A4:2 r").lines[0].rows[0].pickup == (
+    assert section("chords G7 | C | F\nmelody G4:2 | C5:3 | A4:2 .").lines[0].rows[0].pickup == (
         ChordSpan(Fraction(0), Fraction(2), parse_chord("G7")),
     )
-    between = section("chords C | F\nbetween G4:2 | C5:3 | r:3")
+    between = section("chords C | F\nbetween G4:2 | C5:3 | .:3")
     assert between.pickup_beat == 2
     assert between.lines[0].rows[1].pickup == (Note(Fraction(0), Fraction(2), Pitch("G", 0, 4)),)
 
@@ -430,7 +423,7 @@ def test_words() -> None:
 
 
 def test_words_count_struck_notes_only() -> None:
-    rows = "chords C | C\nmelody C4~ C:1/2 r:1/2 D~ | D4:2 E\nwords one two | three"
+    rows = "chords C | C\nmelody C4 =:1/2 .:1/2 D | =:2 E\nwords one two | three"
     assert row(rows, "words").bars[1] == (Syllable("three"),)
 
 
@@ -448,12 +441,12 @@ def test_words_of_a_pass_count_against_its_melody() -> None:
 
 def test_marks() -> None:
     marks = row(
-        "chords C\nmelody C4 D E\nmarks p@3 <@1 mf@2.5 rit@1 a-tempo fermata@3 accent@5/2 ,@3 strums:pp@1",
+        "chords C\nmelody C4 D E\nmarks p@3 louder@1 mf@2.5 rit@1 a-tempo fermata@3 accent@5/2 ,@3 strums:pp@1",
         "marks",
     )
     assert marks.bars[0] == (
         Mark(Fraction(2), "dynamic", "p"),
-        Mark(Fraction(0), "hairpin", "<"),
+        Mark(Fraction(0), "hairpin", "louder"),
         Mark(Fraction(3, 2), "dynamic", "mf"),
         Mark(Fraction(0), "rit"),
         Mark(Fraction(0), "a-tempo"),
@@ -467,12 +460,12 @@ def test_marks() -> None:
 @pytest.mark.parametrize(
     "marks",
     [
-        "<@1 f@2",
-        "<@1 >@2 f@3",
-        "<@1 melody:f@2",
-        "strums:<@1 f@3",
-        "strums:>@1 strums:pp@2",
-        "between:<@2 f@3",
+        "louder@1 f@2",
+        "louder@1 softer@2 f@3",
+        "louder@1 melody:f@2",
+        "strums:louder@1 f@3",
+        "strums:softer@1 strums:pp@2",
+        "between:louder@2 f@3",
     ],
 )
 def test_hairpins_that_end(marks: str) -> None:
@@ -480,7 +473,14 @@ def test_hairpins_that_end(marks: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "marks", ["f@1 <@1", "<@2 rit@3", "<@1 strums:f@3", "strums:<@1 melody:f@3", "<@1 >@2"]
+    "marks",
+    [
+        "f@1 louder@1",
+        "louder@2 rit@3",
+        "louder@1 strums:f@3",
+        "strums:louder@1 melody:f@3",
+        "louder@1 softer@2",
+    ],
 )
 def test_hairpins_without_end(marks: str) -> None:
     with pytest.raises(SongError, match="has no end: no dynamic mark comes after it"):
@@ -489,11 +489,11 @@ def test_hairpins_without_end(marks: str) -> None:
 
 def test_a_hairpin_may_end_in_the_next_section() -> None:
     text = (
-        "title: One\nform: a b\nsections:\n  a: |\n    chords C\n    marks <@1\n"
+        "title: One\nform: a b\nsections:\n  a: |\n    chords C\n    marks louder@1\n"
         "  b: |\n    chords C\n    marks f@1\n"
     )
     assert len(parse_song(text).form) == 2
-    with pytest.raises(SongError, match="the hairpin < has no end"):
+    with pytest.raises(SongError, match="louder has no end"):
         parse_song(text.replace("form: a b", "form: a b a"))
 
 

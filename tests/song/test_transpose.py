@@ -46,8 +46,8 @@ def test_nothing_to_do() -> None:
 
 def test_fingerings_are_dropped_and_listed() -> None:
     pinned = song(
-        "chords | Am[2000] | D[x.10.10.12] | N.C.\nmelody E4[alone] | A4:4[321] | s1f2:2[21] s2f0:2 | A4:3 r\n"
-        "melody 2 | | | s4f0:3[roll] r",
+        "chords | Am[2000] | D[x.10.10.12] | N.C.\nmelody E4[alone] | A4:4[321] | s1f2:2[21] s2f0:2 | A4:3 .\n"
+        "melody 2 | | | s4f0:3[roll] .",
         "key: A minor\nform: verse*2",
     )
     moved, dropped = transpose_song(pinned, -2)

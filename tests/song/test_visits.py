@@ -15,7 +15,7 @@ form: a b a
 sections:
   a: |
     chords | C | F
-    melody G4 | C5:3 | A4:2 r
+    melody G4 | C5:3 | A4:2 .
 
     chords G
     melody B4:3

@@ -37,7 +37,7 @@ sections:   # all of it
     verse: |2
           # the tune
           chords |CM7|  |F♯° G:1 Am[2000]:1|
-          melody   D4|C4:1 E:0.5 F♯:3/2|C5:3~[321]|C5:2/1 r:1
+          melody   D4|C4:1 E:0.5 F♯:3/2|C5:3[321]|=:2/1 .:1
           words  Oh|lan‐terns by|the| |
           words 2 last  The|sea is calm|now| |
 
@@ -45,7 +45,7 @@ sections:   # all of it
           # second line
           chords C
           strum  d.du.u
-          marks p <@2.5 mf@6/2 a-tempo
+          marks p louder@2.5 mf@6/2 a-tempo
     coda: |-
 
       chords N.C
@@ -62,15 +62,15 @@ form: verse*3
 sections:   # all of it
     verse: |
       # the tune
-      chords            | Cmaj7           |            | F#dim G:1 Am[2000]:1 |
-      melody        D4  | C4 E:1/2 F#:1.5 | C5:3[321]~ | C5:2 r               |
-      words         Oh  | lan-terns by    | the        |                      |
-      words 2 last  The | sea is calm     | now        |                      |
+      chords            | Cmaj7           |           | F#dim G:1 Am[2000]:1 |
+      melody        D4  | C4 E:1/2 F#:1.5 | C5:3[321] | =:2 .                |
+      words         Oh  | lan-terns by    | the       |                      |
+      words 2 last  The | sea is calm     | now       |                      |
 
       # second line
-      chords        C                    |
-      strum         d . d u . u          |
-      marks         p <@2.5 mf@3 a-tempo |
+      chords        C                         |
+      strum         d . d u . u               |
+      marks         p louder@2.5 mf@3 a-tempo |
     coda: |
       chords  N.C.   |
       melody  s1f3:3 |
@@ -137,8 +137,8 @@ def test_words_that_look_like_passes_follow_a_bar_line() -> None:
 def test_write_song() -> None:
     notes = (
         Note(Fraction(0), Fraction(1), Pitch("A", 0, 4), pin=Pin("roll", (3, 2, 1))),
-        Note(Fraction(1), Fraction(1, 2), Pitch("B", -1, 4), tied_on=True),
-        Note(Fraction(3, 2), Fraction(1, 2), Pitch("B", -1, 4)),
+        Note(Fraction(1), Fraction(1, 2), Pitch("B", -1, 4)),
+        Note(Fraction(3, 2), Fraction(1, 2), goes_on=True),
         Note(Fraction(2), Fraction(1), position=(1, 12), pin=Pin("alone")),
     )
     half = Fraction(3, 2)
@@ -188,11 +188,11 @@ def test_write_song() -> None:
     assert text.splitlines()[14:] == [
         "sections:",
         "  verse: |",
-        "    chords              | F[2010]                             | Gm:1.5 N.C.:1.5 |",
-        "    melody        r:1.5 | A4[321] Bb:1/2~ Bb:1/2 s1f12[alone] | A:3             |",
-        "    words               | lan- _ terns                        | by              |",
-        "    marks 2 last        | ,@1.5                               |                 |",
-        "    strum               | d . D                               |                 |",
+        "    chords              | F[2010]                           | Gm:1.5 N.C.:1.5 |",
+        "    melody        .:1.5 | A4[321] Bb:1/2 =:1/2 s1f12[alone] | A:3             |",
+        "    words               | lan- _ terns                      | by              |",
+        "    marks 2 last        | ,@1.5                             |                 |",
+        "    strum               | d . D                             |                 |",
     ]
 
 

@@ -28,7 +28,7 @@ sections:
     melody G4 | A4:3  | B4 A G | G4:3 |
 
     chords   | F      | C      |
-    melody   | A4:3   | G4:2 r |
+    melody   | A4:3   | G4:2 . |
   yard: |
     chords   | Am     | F      |
     melody   | A4 C5 E5 | C5:3 |

@@ -293,8 +293,8 @@ sections:
   verse: |
     chords  | C               | G7            | C
     melody  G4 | C5:3 B4 A4 G4 | F4:3 D4:3     | E4:6
-    between 2 r | E4:3 r:3      | D4:2 B4 D4:3 | C4:6
-    between r | E4:6            | B4:3 r:3     | r:3 C4:3
+    between 2 . | E4:3 .:3      | D4:2 B4 D4:3 | C4:6
+    between . | E4:6            | B4:3 .:3     | .:3 C4:3
 """
 
 

@@ -12,6 +12,7 @@ from typing import TypeVar
 from tercet.exchange.leadsheet import LeadChord, LeadMark, LeadMeasure, LeadNote, TuneError
 from tercet.exchange.runs import Run
 from tercet.song import ChordSpan, Mark, Meter, Note, Pin, Syllable
+from tercet.theory import Pitch
 
 __all__ = [
     "BarContent",
@@ -19,7 +20,7 @@ __all__ = [
     "cut_into_bars",
     "with_breaths_between",
     "with_ended_hairpins",
-    "without_loose_ties",
+    "with_ties_between",
 ]
 
 _Placed = TypeVar("_Placed", LeadChord, LeadMark)
@@ -59,10 +60,7 @@ class BarContent:
         """Return what starts before a place, and what starts there or later, counted from the same bar line."""
         head = tuple(note for note in self.melody if note.start_beat < at_beat)
         tail = self.melody[len(head) :]
-        struck = sum(
-            note.pitch is not None and not (place and tail[place - 1].tied_on)
-            for place, note in enumerate(tail)
-        )
+        struck = sum(note.is_struck for note in tail)
         words = self.words or ()
         sung = len(words) - struck if words else 0
         chords, marks = self.chords or (), self.marks or ()
@@ -99,6 +97,8 @@ class Playing:
         The file's number of its last measure.
     ends_in_breath
         Whether a breath stands at its very end, so that it belongs to the start of what follows.
+
+    Until `with_ties_between` has been there, a last note that is tied to what follows is marked `tied_on`.
     """
 
     bars: tuple[BarContent, ...]
@@ -259,12 +259,14 @@ class _Cutter:
             if first > at:
                 notes.append(self._rest(at, first, low))
             struck = lead.start_quarter >= low and not self._continues(index)
-            tied = last < end or (lead.tied_on and self._goes_on(index))
-            pin = lead.pin or (Pin("alone", (lead.position[0],)) if lead.position else None)
-            pin = pin if struck else None
-            notes.append(
-                Note((first - low) * self._beats, self._length(last - first), lead.pitch, tied, pin=pin)
-            )
+            start_beat, length_beat = (first - low) * self._beats, self._length(last - first)
+            if struck:
+                pin = lead.pin or (Pin("alone", (lead.position[0],)) if lead.position else None)
+                notes.append(Note(start_beat, length_beat, lead.pitch, pin=pin))
+            else:
+                notes.append(Note(start_beat, length_beat, goes_on=True))
+            if lead.tied_on and end == last == self._time.length:
+                notes[-1] = replace(notes[-1], tied_on=True)
             if struck:
                 syllable = dict(lead.words).get(self._verse)
                 sung = sung or syllable is not None
@@ -288,10 +290,8 @@ class _Cutter:
         return Note((start - low) * self._beats, self._length(end - start))
 
     def _goes_on(self, index: int) -> bool:
-        """Return whether the next note has the same pitch and follows at once; at the end that is seen later."""
+        """Return whether the next note has the same pitch and follows at once."""
         notes = self._time.notes
-        if index + 1 >= len(notes):
-            return notes[index].end_quarter == self._time.length
         lead, following = notes[index], notes[index + 1]
         return (
             following.pitch is not None
@@ -330,25 +330,23 @@ class _Cutter:
         return tuple(found.values()) or None
 
 
-def without_loose_ties(playings: Sequence[Playing]) -> list[Playing]:
-    """Return the playings with ties at their ends only where the next one goes on with the same pitch.
+def with_ties_between(playings: Sequence[Playing]) -> list[Playing]:
+    """Return the playings, their first notes going on with what is tied to them; other ties at their ends are loose.
 
-    A note that such a tie continues isn't struck, so it takes no syllable.
+    A note that goes on isn't struck, so it takes no syllable.
     """
     mended = list(playings)
-    for index, playing in enumerate(playings):
-        melody = playing.bars[-1].melody
-        place = max((at for at, note in enumerate(melody) if not note.is_rest), default=None)
-        if place is None or not melody[place].tied_on:
-            continue
-        following = playings[index + 1] if index + 1 < len(playings) else None
-        rest_beat = sum((note.length_beat for note in melody[place + 1 :]), Fraction(0))
-        if following is not None and _goes_on(melody[place], following, rest_beat):
-            mended[index + 1] = _first_unstruck(mended[index + 1])
-            continue
-        untied = (*melody[:place], replace(melody[place], tied_on=False), *melody[place + 1 :])
-        own = mended[index]
-        mended[index] = replace(own, bars=(*own.bars[:-1], replace(own.bars[-1], melody=untied)))
+    for index in range(len(mended)):
+        playing = mended[index]
+        if playing.pickup is not None and _tied(playing.pickup.melody):
+            first = playing.bars[0]
+            if _pitch(playing.pickup.melody) == first.melody[0].pitch:
+                first = _going_on(first)
+            playing = replace(playing, pickup=_untied(playing.pickup), bars=(first, *playing.bars[1:]))
+        last = playing.bars[-1]
+        if _tied(last.melody) and index + 1 < len(mended):
+            mended[index + 1] = _continued(mended[index + 1], playing)
+        mended[index] = replace(playing, bars=(*playing.bars[:-1], _untied(last)))
     return mended
 
 
@@ -369,18 +367,35 @@ def with_breaths_between(playings: Sequence[Playing]) -> list[Playing]:
     return mended
 
 
-def _goes_on(note: Note, following: Playing, rest_beat: Fraction) -> bool:
-    first = (following.pickup or following.bars[0]).melody[0]
-    return first.pitch == note.pitch and rest_beat == following.pickup_beat
+def _tied(melody: tuple[Note, ...]) -> bool:
+    return any(note.tied_on for note in melody)
 
 
-def _first_unstruck(playing: Playing) -> Playing:
-    if playing.pickup is not None:
-        return replace(
-            playing, pickup=replace(playing.pickup, words=(playing.pickup.words or ())[1:] or None)
-        )
-    first = playing.bars[0]
-    return replace(playing, bars=(replace(first, words=(first.words or ())[1:] or None), *playing.bars[1:]))
+def _untied(bar: BarContent) -> BarContent:
+    return replace(bar, melody=tuple(replace(note, tied_on=False) for note in bar.melody))
+
+
+def _pitch(notes: Sequence[Note]) -> Pitch | None:
+    """Return the pitch of the last note that is struck."""
+    return next((note.pitch for note in reversed(notes) if note.is_struck), None)
+
+
+def _going_on(bar: BarContent) -> BarContent:
+    """Return what stands there with its first note held on from before."""
+    first = replace(bar.melody[0], pitch=None, goes_on=True, pin=None)
+    return replace(bar, melody=(first, *bar.melody[1:]), words=(bar.words or ())[1:] or None)
+
+
+def _continued(following: Playing, before: Playing) -> Playing:
+    """Return a playing that goes on with the last note before it, if it starts with that pitch where that ends."""
+    first = following.pickup or following.bars[0]
+    if first.melody[0].pitch != _pitch([note for bar in before.bars for note in bar.melody]):
+        return following
+    if before.resting_beat != following.pickup_beat:
+        return following
+    if following.pickup is not None:
+        return replace(following, pickup=_going_on(first))
+    return replace(following, bars=(_going_on(first), *following.bars[1:]))
 
 
 def with_ended_hairpins(playings: Sequence[Playing]) -> tuple[list[Playing], int]:

@@ -62,9 +62,9 @@ def _without_end(playing: Playing, beat: Fraction, meter: Meter) -> tuple[Playin
     """Return a playing with rest at its end, and what stood there; None when a note goes on over that place."""
     cut = meter.bar_beat - beat
     head, tail = playing.bars[-1].split(cut)
-    if not any(note.pitch for note in tail.melody) and playing.resting_beat >= beat:
+    if all(note.is_rest for note in tail.melody) and playing.resting_beat >= beat:
         return replace(playing, free_beat=max(playing.free_beat, beat)), _rest(beat)
-    if not tail.melody or tail.melody[0].start_beat != cut or (head.melody and head.melody[-1].tied_on):
+    if not tail.melody or tail.melody[0].start_beat != cut or tail.melody[0].goes_on:
         return None
     chords = head.chords
     if chords:

@@ -16,7 +16,7 @@ from tercet.exchange.bars import (
     cut_into_bars,
     with_breaths_between,
     with_ended_hairpins,
-    without_loose_ties,
+    with_ties_between,
 )
 from tercet.exchange.harmonise import key_of_tune
 from tercet.exchange.leadsheet import LeadMeasure, LeadNote, LeadSheet, TuneError
@@ -68,7 +68,7 @@ def song_of(sheet: LeadSheet) -> Imported:
     names = _names(sheet.measures, runs, playings)
     placed = with_pickups_in_place(list(zip(names, playings, strict=True)), meter, remarks)
     names, playings = [name for name, _ in placed], [playing for _, playing in placed]
-    playings, endless = with_ended_hairpins(without_loose_ties(playings))
+    playings, endless = with_ended_hairpins(with_ties_between(playings))
     if endless:
         remarks.append(f"hairpins that no later dynamic ends are left out ({endless})")
     names = _with_few_passes(names, playings)

@@ -12,13 +12,16 @@ __all__ = ["SectionNames", "jumps_of_words", "mark_of_words", "names_section", "
 
 _INNER_BREAKS = re.compile(r"[\s\u00a0_|–—‐‑-]+")
 _LONGEST_SYLLABLE = 40
+_SIGNS = (".", "=")
+"""What a row of a song writes for silence and for a note that goes on."""
 
 
 def sung_text(text: str) -> str:
     """Return the text of one syllable; empty when nothing is left to sing.
 
     What the row gives a meaning of its own (spaces, hyphens, underscores, bar lines) becomes the sign of an elision
-    within the text and goes at its ends; signs that can't be seen go. At most 40 characters stay.
+    within the text and goes at its ends; signs that can't be seen go, and so does what
+    isn't sung. At most 40 characters stay.
 
     >>> sung_text("of a-")
     'of‿a'
@@ -26,11 +29,12 @@ def sung_text(text: str) -> str:
     seen = "".join(
         sign for sign in unicodedata.normalize("NFC", text) if sign.isspace() or sign.isprintable()
     )
-    return (
+    text = (
         _INNER_BREAKS.sub("‿", seen.strip(" \t\n\r\u00a0_|-–—‐‑"))
         .rstrip("‿ ")
         .lstrip("‿ #")[:_LONGEST_SYLLABLE]
     )
+    return "" if text in _SIGNS else text
 
 
 _RIT = re.compile(r"\b(rit|ritard\w*|riten\w*|rall\w*)\b\.?", re.IGNORECASE)

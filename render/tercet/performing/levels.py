@@ -186,7 +186,7 @@ def _marked_db(here: Sequence[PlacedMark], distance_db: float) -> float | None:
 def _close(reaches: list[_Reach], hairpin: PlacedMark, next_beat: Fraction, marked_db: float | None) -> None:
     """Let the last reach lead to where its hairpin ends, and go on from there."""
     start = reaches.pop()
-    step_db = STEP_DB if hairpin.value == "<" else -STEP_DB
+    step_db = STEP_DB if hairpin.value == "louder" else -STEP_DB
     end_db = start.level_db + step_db
     end_beat = min(next_beat, hairpin.visit_end_beat)
     if next_beat == end_beat and marked_db is not None and (marked_db - start.level_db) * step_db > 0.0:

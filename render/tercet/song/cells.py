@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
@@ -12,6 +13,7 @@ from tercet.song.mistakes import MistakeBook, SlipError, show_beats
 from tercet.song.model import ChordSpan, Mark, Meter, Note, RowName, Slot, Source, Syllable
 from tercet.song.rows import KIND_OF_ROW, Cell, Word, WrittenRow, same_hyphen
 from tercet.song.slips import explain_word
+from tercet.song.ties import tie_slip
 from tercet.theory import Pitch
 
 __all__ = ["BROKEN", "MOST_IN_A_BAR", "CellReader", "Items", "Room", "guessed_length", "slots_fit"]
@@ -33,6 +35,8 @@ _WHAT: dict[RowName, str] = {
     "words": "words",
     "marks": "marks",
 }
+
+_FIGURE = re.compile(r":(\d{1,6}(?:\.\d{1,6}|/[1-9]\d{0,5})?)(?![\d./])")
 
 Items = tuple[Note | ChordSpan | Mark | Syllable | Slot, ...]
 
@@ -89,7 +93,7 @@ class CellReader:
             "this bar is empty",
             cell.place,
             row.name,
-            f"write r:{room.length_beat or 4} for a bar of rest, or take away one |",
+            f"write .:{room.length_beat or 4} for a bar of rest, or take away one |",
         )
         return BROKEN
 
@@ -120,8 +124,9 @@ class CellReader:
             try:
                 words.append(read_word(kind, same_hyphen(word.text)))
             except SlipError as wrong:
-                told = explain_word(kind, word.text, wrong)
-                self._book.add(told.message, word.place, row.name, told.mend, write=told.write)
+                tie = tie_slip(row, word) if kind == "note" else None
+                told, edits = tie or (explain_word(kind, word.text, wrong), ())
+                self._book.add(told.message, word.place, row.name, told.mend, write=told.write, edits=edits)
                 words.append(None)
             if self._book.full:
                 return [None]
@@ -133,7 +138,7 @@ class CellReader:
         for word, written in zip(words, cell.words, strict=True):
             length_beat = Fraction(1) if word.length_beat is None else word.length_beat
             pitch = self._pitch(row, word, written)
-            notes.append(Note(at, length_beat, pitch, word.tied_on, word.position, word.pin, written.place))
+            notes.append(Note(at, length_beat, pitch, word.goes_on, word.position, word.pin, written.place))
             at += length_beat
         self._check_total(at, room, cell, "note")
         return tuple(notes)
@@ -177,7 +182,7 @@ class CellReader:
         else:
             rest = length - total
             can_rest = what == "note" and rest.denominator <= _FINEST_REST
-            mend = f"lengthen a {what}" + (f", or add a rest: r:{rest}" if can_rest else "")
+            mend = f"lengthen a {what}" + (f", or add a rest: .:{rest}" if can_rest else "")
         raise SlipError(f"this bar is {differs} too short: {show_beats(total)}, and {whole}", mend)
 
     def _chords(self, cell: Cell, words: list[ChordWord], room: Room) -> tuple[ChordSpan, ...]:
@@ -287,12 +292,13 @@ def guessed_length(cell: Cell, name: RowName) -> Fraction | None:
     total = Fraction(0)
     for word in cell.words:
         try:
-            read = read_word(KIND_OF_ROW[name], word.text)
+            length_beat = read_word(KIND_OF_ROW[name], word.text).length_beat
         except SlipError:
-            read = None
-        if name == "chords" and (read is None or read.length_beat is None):
+            figure = _FIGURE.search(word.text)
+            length_beat = Fraction(figure[1]) if figure else None
+        if name == "chords" and length_beat is None:
             return None
-        total += (read.length_beat if read else None) or Fraction(1)
+        total += length_beat or Fraction(1)
     return total or None
 
 

@@ -37,7 +37,8 @@ WordKind = Literal["note", "chord", "mark", "strum", "syllables"]
 
 
 _GRAMMAR = r"""
-note: (LETTER SIGN? OCTAVE? | REST | POSITION) _length? (BRACKET | TIE | BRACKET TIE | TIE BRACKET)?
+note: (_pitch | REST | POSITION | GOES_ON _pitch? | _pitch GOES_ON | GOES_ON OCTAVE) _length? BRACKET?
+_pitch: LETTER SIGN? OCTAVE?
 chord: NAME (BRACKET | BRACKET _length | _length | _length BRACKET)?
 mark: WORD (":" WORD)? ("@" _number)?
 strum: SLOT+
@@ -49,10 +50,10 @@ _number: FRACTION | DECIMAL | WHOLE
 LETTER: /[A-G]/
 SIGN: /##|bb|[#♯b♭]/
 OCTAVE: /-1|\d/
-REST: "r"
+REST: "."
+GOES_ON: "="
 POSITION: /s\d{1,2}f\d{1,2}/
 BRACKET: /\[[^\[\]]*\]/
-TIE: "~"
 NAME: /[^:\[\]]+/
 WORD: /[^:@]+/
 TEXT: /[^-_]+/
@@ -70,7 +71,7 @@ _NUMBERS = ("FRACTION", "DECIMAL", "WHOLE")
 class NoteWord:
     """A note or rest as written; `octave` and `length_beat` are None when they aren't.
 
-    `letter` is empty for a rest and for a position.
+    `letter` is empty for a rest, for a position and for a note that goes on.
     """
 
     letter: str = ""
@@ -79,12 +80,12 @@ class NoteWord:
     position: tuple[int, int] | None = None
     length_beat: Fraction | None = None
     pin: Pin | None = None
-    tied_on: bool = False
+    goes_on: bool = False
 
     @property
     def is_rest(self) -> bool:
-        """Whether it is ``r``."""
-        return not self.letter and self.position is None
+        """Whether it is ``.``."""
+        return not (self.letter or self.goes_on) and self.position is None
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,12 +206,12 @@ def _note(found: list[Any]) -> NoteWord:
     tokens = {token.type: str(token) for token in found}
     length_beat = _length(tokens)
     pin = _pin(tokens["BRACKET"][1:-1]) if "BRACKET" in tokens else None
-    tied_on = "TIE" in tokens
+    if "GOES_ON" in tokens:
+        return _going_on(tokens, length_beat)
     if "REST" in tokens:
-        if pin or tied_on:
-            raise SlipError(
-                "a rest takes neither a pin nor a tie", "write r" + (f":{length_beat}" if length_beat else "")
-            )
+        if pin:
+            bare = "." + _written_length(tokens)
+            raise SlipError("a rest isn't struck, so it takes no pin", write=bare)
         return NoteWord(length_beat=length_beat)
     if "POSITION" in tokens:
         string, fret = (int(part) for part in tokens["POSITION"][1:].split("f"))
@@ -223,11 +224,38 @@ def _note(found: list[Any]) -> NoteWord:
                 f"the note is on string {string}, but its pin ends on string {pin.strings[-1]}",
                 f"end the pin with the tune's string: [{string}]",
             )
-        return NoteWord(position=(string, fret), length_beat=length_beat, pin=pin, tied_on=tied_on)
+        return NoteWord(position=(string, fret), length_beat=length_beat, pin=pin)
     sign = tokens.get("SIGN", "").replace("♯", "#").replace("♭", "b")
     octave = int(tokens["OCTAVE"]) if "OCTAVE" in tokens else None
     alter = sign.count("#") - sign.count("b")
-    return NoteWord(tokens["LETTER"], alter, octave, None, length_beat, pin, tied_on)
+    return NoteWord(tokens["LETTER"], alter, octave, None, length_beat, pin)
+
+
+def _going_on(tokens: dict[str, str], length_beat: Fraction | None) -> NoteWord:
+    """Return the word ``=``, which says nothing but its length."""
+    bare = "=" + _written_length(tokens)
+    if "LETTER" in tokens:
+        note = "".join(tokens.get(part, "") for part in ("LETTER", "SIGN", "OCTAVE"))
+        raise SlipError(
+            "= is the note before, going on: it has no letter of its own",
+            f"write {bare} if that note goes on, or {note}{bare[1:]} if this one is struck",
+        )
+    if "OCTAVE" in tokens:
+        bare = f"=:{tokens['OCTAVE']}" if length_beat is None else bare
+        raise SlipError(
+            "= is the note before, going on: it has no octave of its own, and its length stands after a colon",
+            write=bare,
+        )
+    if "BRACKET" in tokens:
+        raise SlipError(
+            "= isn't struck again, so it takes no pin; a pin stands at the note that goes on", write=bare
+        )
+    return NoteWord(length_beat=length_beat, goes_on=True)
+
+
+def _written_length(tokens: dict[str, str]) -> str:
+    """Return a length as written, with its colon; empty without one."""
+    return next((f":{tokens[kind]}" for kind in _NUMBERS if kind in tokens), "")
 
 
 def _pin(text: str) -> Pin:
@@ -252,7 +280,7 @@ def _chord(found: list[Any]) -> ChordWord:
     name = tokens["NAME"]
     length_beat = _length(tokens)
     shape = _shape(tokens["BRACKET"][1:-1]) if "BRACKET" in tokens else None
-    if name in ("N.C.", "N.C", "NC"):
+    if name in ("N.C.", "N.C", "NC", "."):
         if shape:
             raise SlipError("N.C. means no chord, so it takes no shape", "write N.C.")
         return ChordWord(None, length_beat)
@@ -269,8 +297,7 @@ def _chord(found: list[Any]) -> ChordWord:
 
 def _after_name(tokens: dict[str, str]) -> str:
     """Return shape and length of a chord as written."""
-    number = next((tokens[kind] for kind in _NUMBERS if kind in tokens), "")
-    return tokens.get("BRACKET", "") + (f":{number}" if number else "")
+    return tokens.get("BRACKET", "") + _written_length(tokens)
 
 
 def _shape(text: str) -> tuple[int | None, ...]:
@@ -288,8 +315,8 @@ def _shape(text: str) -> tuple[int | None, ...]:
 
 
 _PLAIN_MARKS: dict[str, MarkKind] = {
-    "<": "hairpin",
-    ">": "hairpin",
+    "louder": "hairpin",
+    "softer": "hairpin",
     "rit": "rit",
     "a-tempo": "a-tempo",
     "fermata": "fermata",
@@ -306,6 +333,8 @@ def _mark(found: list[Any]) -> MarkWord:
     place = _number(tokens)
     at = next((f"@{tokens[kind]}" for kind in _NUMBERS if kind in tokens), "")
     name = words[-1]
+    if name == ".":
+        raise SlipError("silence needs no mark", write="")
     if name not in _PLAIN_MARKS:
         close = nearest(name, _PLAIN_MARKS)
         raise SlipError(
@@ -332,8 +361,13 @@ def _strum(found: list[Any]) -> StrumWord:
     return StrumWord(tuple(map(str, found)))
 
 
+_UNSUNG = {(".",): "a rest", ("=",): "a note that goes on"}
+
+
 def _syllables(found: list[Any]) -> WordOfSyllables:
     parts = tuple("" if token.type == "HOLD" else str(token) for token in found if token.type != "HYPHEN")
+    if parts in _UNSUNG and len(found) == 1:
+        raise SlipError(f"{_UNSUNG[parts]} has no syllable", write="")
     return WordOfSyllables(parts, found[-1].type == "HYPHEN")
 
 

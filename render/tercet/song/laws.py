@@ -1,4 +1,4 @@
-"""What must hold for the piece as played: ties that continue, words that fit, room for pick-ups, hairpins that end.
+"""What must hold for the piece as played: notes that go on, words that fit, room for pick-ups, hairpins that end.
 
 These depend on what is played after what, so they are checked along the form, pass by pass. What couldn't be
 read (`tercet.song.cells.BROKEN`) is passed over in silence: it has its mistake already.
@@ -14,8 +14,8 @@ from itertools import pairwise, zip_longest
 from tercet.song.form import visits_of
 from tercet.song.mistakes import MistakeBook, show_beats
 from tercet.song.model import Layer, Mark, Note, Row, RowName, Song, Source, Syllable, Visit
-from tercet.song.played import Step, cut, steps_of, struck_notes
-from tercet.theory import tuning_of
+from tercet.song.played import Step, cut, steps_of
+from tercet.song.spelling import number_text
 
 __all__ = ["check_laws"]
 
@@ -56,7 +56,7 @@ def _check_walk(
     walk = list(_walk(song, form, broken))
     _check_room(walk, book)
     for layer in _NOTE_LAYERS:
-        _check_ties(song, walk, layer, book, ends)
+        _check_going_on(walk, layer, book, from_start=ends)
     _check_words(song, walk, book)
     if ends and not broken and all(placed.step.marks != () for placed in walk):
         _check_hairpins(walk, book)
@@ -95,7 +95,7 @@ def _check_room(walk: list[_Placed], book: MistakeBook) -> None:
             if not pickup or not notes:
                 continue
             at = before.step.length_beat - length
-            taken = next((note for note in notes if note.start_beat >= at and not note.is_rest), None)
+            taken = next((note for note in notes if note.start_beat >= at and note.is_struck), None)
             if taken is not None:
                 first = pickup[0].source
                 book.add(
@@ -108,88 +108,56 @@ def _check_room(walk: list[_Placed], book: MistakeBook) -> None:
                 )
 
 
-def _check_ties(song: Song, walk: list[_Placed], layer: RowName, book: MistakeBook, ends: bool) -> None:
-    """Note ties that don't go on with the same pitch, wherever the form leads."""
-    strings = tuning_of(song.tuning)
+def _check_going_on(walk: list[_Placed], layer: RowName, book: MistakeBook, *, from_start: bool) -> None:
+    """Note each ``=`` that has nothing to go on with, wherever the form leads.
 
-    def midi(note: Note) -> int | None:
-        if note.position is not None:
-            return strings.midi(*note.position)
-        return note.pitch.midi if note.pitch is not None else None
-
-    tied: tuple[Note, Step] | None = None
+    `from_start` says whether the walk begins where the piece does; else nobody knows what comes before.
+    """
+    wrong: set[Source] = set()
+    missing = "this is where the piece starts" if from_start else ""
+    visit: Visit | None = None
     for placed, following in zip_longest(walk, walk[1:]):
-        notes = _notes(placed.step, layer)
+        step = placed.step
+        notes = _notes(step, layer)
         if not placed.known or notes == ():
-            tied = None
-            continue
-        if following is not None and following.step.section_bar == 0 and _notes(following.step, layer):
-            notes = cut(notes or (), placed.step.length_beat - following.step.length_beat)
-        if tied is not None and not notes:
-            if placed.step.section_bar != 0:
-                _note_tie(tied, None, placed.step, layer, book)
-                tied = None
+            missing = ""
             continue
         for note in notes or ():
-            if tied is not None and midi(tied[0]) != midi(note):
-                _note_tie(tied, note, placed.step, layer, book)
-            elif tied is not None and note.pin is not None:
-                book.add(
-                    "this note continues a tie: it isn't struck, so it takes no pin",
-                    note.source,
-                    layer,
-                    "put the pin on the first of the tied notes",
-                )
-            tied = (note, placed.step) if note.tied_on else None
-    if tied is not None and ends:
-        _note_tie(tied, None, None, layer, book)
+            if note.goes_on and missing and note.source not in wrong:
+                wrong.add(note.source)
+                where = f" when the form goes on with `{step.visit.section}`"
+                _note_nothing_held(note, missing + where * (visit not in (None, step.visit)), layer, book)
+            visit = step.visit
+            missing = "a rest stands there" if note.is_rest else ""
+        if following is not None and following.step.section_bar == 0 and _notes(following.step, layer):
+            kept = cut(notes or (), step.length_beat - following.step.length_beat)
+            missing = "a rest stands there" if not kept or kept[-1].is_rest else ""
+        elif not notes and step.section_bar != 0:
+            visit = step.visit
+            missing = (
+                "a rest stands there" if layer == "melody" else "the bar before has no notes in this row"
+            )
 
 
-def _note_tie(
-    tied: tuple[Note, Step], found: Note | None, step: Step | None, layer: RowName, book: MistakeBook
-) -> None:
-    note, start = tied
-    name = "s{}f{}".format(*note.position) if note.position else str(note.pitch)
-    if step is None:
-        after = "nothing comes after it"
-    elif found is None or found.is_rest:
-        after = (
-            "a rest comes after it" if found or layer == "melody" else "a bar without notes comes after it"
-        )
-    else:
-        after = f"{'s{}f{}'.format(*found.position) if found.position else found.pitch} comes after it"
-    where = ""
-    if step is not None and step.visit != start.visit:
-        where = f" when the form goes on with `{step.visit.section}`"
-    book.add(
-        f"{name} is tied on, but {after}{where}",
-        note.source,
-        layer,
-        f"write {name} there too, or remove the ~",
-    )
+def _note_nothing_held(note: Note, missing: str, layer: RowName, book: MistakeBook) -> None:
+    length = "" if note.length_beat == 1 else f":{number_text(note.length_beat)}"
+    mend = f"write the note itself, for instance C5{length}"
+    if "rest" in missing:
+        mend += f", or .{length} if the rest goes on"
+    book.add(f"= says that the note before goes on, but {missing}", note.source, layer, mend)
 
 
 def _check_words(song: Song, walk: list[_Placed], book: MistakeBook) -> None:
     """Note bars without exactly one syllable, or ``_``, for each note that is struck."""
-    tied: bool | None = False
     wrong: set[Source] = set()
-    for placed, following in zip_longest(walk, walk[1:]):
+    for placed in walk:
         step = placed.step
-        notes = step.melody
-        if not placed.known or notes == ():
-            tied = None
+        if not placed.known or step.melody == () or not step.words:
             continue
-        if step.words and tied is not None:
-            struck = struck_notes(notes or (), tied)
-            if len(struck) != len(step.words) and step.words[0].source not in wrong:
-                wrong.add(step.words[0].source)
-                _note_count(song, step, struck, step.words, book)
-        if following is not None and following.step.section_bar == 0 and following.step.melody:
-            notes = cut(notes or (), step.length_beat - following.step.length_beat)
-        if notes:
-            tied = notes[-1].tied_on
-        elif step.section_bar != 0:
-            tied = False
+        struck = [note for note in step.melody or () if note.is_struck]
+        if len(struck) != len(step.words) and step.words[0].source not in wrong:
+            wrong.add(step.words[0].source)
+            _note_count(song, step, struck, step.words, book)
 
 
 def _note_count(
@@ -207,7 +175,7 @@ def _note_count(
     if len(sung) < len(struck):
         mend = f"add {len(struck) - len(sung)}: `-` splits a word, `_` holds a syllable over one more note"
     else:
-        mend = f"remove {len(sung) - len(struck)}; a note that a tie continues has no syllable"
+        mend = f"remove {len(sung) - len(struck)}; a note that goes on, written =, has no syllable"
     if step.visit.pass_number > 1 and _in_plain_row(song, step, first):
         mend += f"; or write a row `words {step.visit.pass_number}` for this pass"
     if any(sign in syllable.text for syllable in words for sign in "–—"):
@@ -243,7 +211,7 @@ def _check_hairpins(walk: list[_Placed], book: MistakeBook) -> None:
             layers: tuple[Layer | None, ...] = (None, "melody") if mark.layer is None else (None, mark.layer)
             if not any(latest.get(layer, at_beat) > at_beat for layer in layers):
                 book.add(
-                    f"the hairpin {mark.value} has no end: no dynamic mark comes after it",
+                    f"{mark.value} has no end: no dynamic mark comes after it",
                     _source(mark),
                     "marks",
                     "write where it leads, such as f@1 in the bar where it ends",

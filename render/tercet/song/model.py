@@ -97,9 +97,11 @@ class Note:
     start_beat, length_beat
         Place within its bar (from 0) and length, in beats.
     pitch
-        As it sounds; None for a rest, and for a note given by `position` until a tuning is known.
-    tied_on
-        Written with ``~``: the next note continues this one, without a new stroke.
+        As it sounds; None for a rest, for a note given by `position` until a tuning is known, and for one that goes on
+        until it is known what is played before it.
+    goes_on
+        Written ``=``: the note before goes on, without a new stroke. In the piece as played it has that note's pitch
+        and position.
     position
         (string, fret) when written as ``s1f3``.
     pin
@@ -109,21 +111,29 @@ class Note:
     off_neck
         By how many octaves it must be moved, as written, before a string has it: 0 on the neck, 1 below it. Known once
         there are strings: see `tercet.arranging.piece.onto_neck`.
+    tied_on
+        Whether the next note goes on with this one; known in the piece as played, False as written.
     """
 
     start_beat: Fraction
     length_beat: Fraction
     pitch: Pitch | None = None
-    tied_on: bool = False
+    goes_on: bool = False
     position: tuple[int, int] | None = None
     pin: Pin | None = None
     source: Source = field(default=Source(0, 0), compare=False)
     off_neck: int = 0
+    tied_on: bool = False
 
     @property
     def is_rest(self) -> bool:
         """Whether nothing sounds."""
-        return self.pitch is None and self.position is None
+        return self.pitch is None and self.position is None and not self.goes_on
+
+    @property
+    def is_struck(self) -> bool:
+        """Whether it sounds anew: it is neither a rest nor a note that goes on."""
+        return not (self.is_rest or self.goes_on)
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,7 +161,7 @@ class Mark:
     kind
         What it is; a breath stands at the end of the note before.
     value
-        The dynamic (``"mf"``) or the hairpin (``"<"``, ``">"``); empty for other kinds.
+        The dynamic (``"mf"``) or the hairpin (``"louder"``, ``"softer"``); empty for other kinds.
     layer
         The layer that it sets, or None for a bare mark.
     """

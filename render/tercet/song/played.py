@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any, TypeVar
@@ -23,7 +23,7 @@ from tercet.song.model import (
     Visit,
 )
 
-__all__ = ["Step", "cut", "played_bars", "steps_of", "struck_notes"]
+__all__ = ["Step", "cut", "played_bars", "steps_of"]
 
 _Timed = TypeVar("_Timed", Note, ChordSpan)
 _ROWS_OF_THE_TUNE: tuple[RowName, ...] = ("chords", "melody")
@@ -69,15 +69,46 @@ def played_bars(song: Song) -> tuple[Bar, ...]:
     they are bar 0, which is as long as the pick-up and whose `pickup_from` is 0.
     """
     bars: list[Bar] = []
-    tied = False
     for visit in song.form:
         for step in steps_of(song.section(visit.section), visit, song.meter.bar_beat):
             if step.section_bar == 0 and bars:
                 bars[-1] = _with_pickup(bars[-1], step)
             else:
-                bars.append(_bar(step, bars[-1] if bars else None, tied))
-            tied = bars[-1].melody[-1].tied_on
-    return tuple(bars)
+                bars.append(_bar(step, bars[-1] if bars else None))
+    melodies = _with_held_notes([bar.melody for bar in bars])
+    betweens = _with_held_notes([bar.between for bar in bars])
+    return tuple(
+        replace(bar, melody=melody or (), between=between)
+        for bar, melody, between in zip(bars, melodies, betweens, strict=True)
+    )
+
+
+def _with_held_notes(rows: Sequence[tuple[Note, ...] | None]) -> list[tuple[Note, ...] | None]:
+    """Return a row's bars with the pitch and position of the notes that go on, and what they go on with tied on.
+
+    One that has nothing to go on with is silent.
+    """
+    held: list[tuple[Note, ...] | None] = []
+    before: Note | None = None
+    for row in rows:
+        notes: list[Note] = []
+        for written in row or ():
+            note = written
+            if written.goes_on and before is None:
+                note = replace(written, goes_on=False)
+            elif written.goes_on and before is not None:
+                note = replace(written, pitch=before.pitch, position=before.position)
+                if notes:
+                    notes[-1] = replace(notes[-1], tied_on=True)
+                else:
+                    last = held[-1] or ()
+                    held[-1] = (*last[:-1], replace(last[-1], tied_on=True))
+            before = None if note.is_rest else note
+            notes.append(note)
+        if row is None:
+            before = None
+        held.append(None if row is None else tuple(notes))
+    return held
 
 
 def steps_of(section: Section, visit: Visit, bar_beat: Fraction) -> Iterator[Step]:
@@ -148,20 +179,7 @@ def _same_chord(one: ChordSpan | None, other: ChordSpan | None) -> bool:
     return (one.chord, one.shape) == (other.chord, other.shape)
 
 
-def struck_notes(notes: tuple[Note, ...], tied: bool) -> list[Note]:
-    """Return the notes that are struck: no rests, and nothing that a tie continues.
-
-    `tied` tells whether the note before the first was tied on.
-    """
-    struck = []
-    for note in notes:
-        if not note.is_rest and not tied:
-            struck.append(note)
-        tied = note.tied_on
-    return struck
-
-
-def _bar(step: Step, before: Bar | None, tied: bool) -> Bar:
+def _bar(step: Step, before: Bar | None) -> Bar:
     melody = step.melody or (Note(Fraction(0), step.length_beat),)
     length = step.length_beat
     start_beat = before.start_beat + before.length_beat if before else Fraction(0)
@@ -178,7 +196,7 @@ def _bar(step: Step, before: Bar | None, tied: bool) -> Bar:
         melody=melody,
         between=step.between,
         strum=step.strum,
-        words=_placed_words(melody, step.words, tied),
+        words=_placed_words(melody, step.words),
         marks=_in_order(step.marks or ()),
         pickup_from=Fraction(0) if step.section_bar == 0 else length,
         own=step.own,
@@ -190,11 +208,9 @@ def _with_pickup(bar: Bar, step: Step) -> Bar:
     at = bar.length_beat - step.length_beat
     melody, chords, between, words = bar.melody, bar.chords, bar.between, bar.words
     if step.melody is not None:
-        kept = cut(melody, at)
-        tied = bool(kept) and kept[-1].tied_on
-        melody = kept + _shifted(step.melody, at)
+        melody = cut(melody, at) + _shifted(step.melody, at)
         words = tuple((start, syllable) for start, syllable in words if start < at)
-        words += tuple((at + start, word) for start, word in _placed_words(step.melody, step.words, tied))
+        words += tuple((at + start, word) for start, word in _placed_words(step.melody, step.words))
     if step.chords is not None:
         chords = cut(chords, at) + _shifted(step.chords, at)
     if step.between is not None:
@@ -214,9 +230,9 @@ def _with_pickup(bar: Bar, step: Step) -> Bar:
 
 
 def _placed_words(
-    notes: tuple[Note, ...], words: tuple[Syllable, ...] | None, tied: bool
+    notes: tuple[Note, ...], words: tuple[Syllable, ...] | None
 ) -> tuple[tuple[Fraction, Syllable], ...]:
-    starts = [note.start_beat for note in struck_notes(notes, tied)]
+    starts = [note.start_beat for note in notes if note.is_struck]
     return tuple(zip(starts, words or (), strict=False))
 
 

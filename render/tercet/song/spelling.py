@@ -58,13 +58,14 @@ def word_text(word: NoteWord | ChordWord | MarkWord | StrumWord | WordOfSyllable
 
 def _note_text(word: NoteWord) -> str:
     if word.is_rest:
-        head = "r"
+        head = "."
+    elif word.goes_on:
+        head = "="
     elif word.position is not None:
         head = "s{}f{}".format(*word.position)
     else:
         head = word.letter + SIGNS[word.alter] + ("" if word.octave is None else str(word.octave))
-    tie = "~" if word.tied_on else ""
-    return head + _length_text(word.length_beat) + _pin_text(word.pin) + tie
+    return head + _length_text(word.length_beat) + _pin_text(word.pin)
 
 
 def _length_text(length_beat: Fraction | None) -> str:

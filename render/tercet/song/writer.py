@@ -174,11 +174,11 @@ class _RowSpeller:
     def _note(self, note: Note) -> str:
         length = None if note.length_beat == 1 else note.length_beat
         if note.pitch is None:
-            return word_text(NoteWord("", 0, None, note.position, length, note.pin, note.tied_on))
+            return word_text(NoteWord("", 0, None, note.position, length, note.pin, note.goes_on))
         pitch = note.pitch
         octave = None if pitch.octave == self._octave else pitch.octave
         self._octave = pitch.octave
-        return word_text(NoteWord(pitch.letter, pitch.alter, octave, None, length, note.pin, note.tied_on))
+        return word_text(NoteWord(pitch.letter, pitch.alter, octave, None, length, note.pin))
 
     def _chords(self, spans: tuple[ChordSpan, ...], length: Fraction, is_pickup: bool) -> str:
         share = length / len(spans)

@@ -108,7 +108,7 @@ ODD_ONES: dict[str, tuple[str, str, str]] = {
     "triplets and a tie": (
         "4/4",
         "Bb | Bb | F",
-        "Bb4:1/3 C5:1/3 D5:1/3 Eb5:3~ | Eb5 D5:2 r:1 | C5:2/3 D5:2/3 C5:2/3 Bb4:2",
+        "Bb4:1/3 C5:1/3 D5:1/3 Eb5:3 | = D5:2 .:1 | C5:2/3 D5:2/3 C5:2/3 Bb4:2",
     ),
     "five eighths": ("5/8", "Bb | F", "Bb4:1.5 C5:1/2 D5:3 | Eb5:1/4 D5:1/4 C5:4.5"),
     "six eighths with a pick-up": ("6/8", "| Bb | Gm7", "F4 | Bb4:2 C5 D5:3 | G#5:1/2 A5:1/2 Bb5:5"),

@@ -182,8 +182,8 @@ def test_chord_symbols_are_told_from_annotations() -> None:
 
 def test_decorations_are_marks() -> None:
     song, remarks = imported(HEAD + '"C"!mf!C !<(!D !<)!E !f!F|!fermata!G4|{ab}H!accent!c4-|!trill!c4|')
-    assert rows(song, "marks") == ["marks mf@1 <@2 f@4 | fermata@1 | fermata@1 accent@1 | |"]
-    assert rows(song, "melody") == ["melody C4 D E F | G:4 | C5:4~ | C:4 |"]
+    assert rows(song, "marks") == ["marks mf@1 louder@2 f@4 | fermata@1 | fermata@1 accent@1 | |"]
+    assert rows(song, "melody") == ["melody C4 D E F | G:4 | C5:4 | =:4 |"]
     assert {"the decoration trill is left out", "grace notes are left out"} <= set(remarks)
 
 
@@ -229,7 +229,7 @@ def test_encodings() -> None:
 
 def test_rests_of_whole_bars_and_overlays() -> None:
     song, remarks = imported(HEAD + "Z2|C4&E4|x2 z2|")
-    assert rows(song, "melody") == ["melody r:4 | r:4 | C4:4 | r:4 |"]
+    assert rows(song, "melody") == ["melody .:4 | .:4 | C4:4 | .:4 |"]
     assert "a second voice within a bar (&) is left out" in remarks
 
 

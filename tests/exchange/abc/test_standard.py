@@ -25,12 +25,12 @@ def played(song: Song) -> str:
     tied = False
     for bar in played_bars(song):
         for note in bar.melody:
-            name = "r" if note.pitch is None else str(note.pitch)
-            joins = sounds and sounds[-1][0] == name and (tied or name == "r")
+            name = "." if note.pitch is None else str(note.pitch)
+            joins = sounds and sounds[-1][0] == name and (tied or name == ".")
             length = note.length_beat * quarter + (sounds.pop()[1] if joins else 0)
             sounds.append((name, length))
             tied = note.tied_on
-    while sounds and sounds[-1][0] == "r":
+    while sounds and sounds[-1][0] == ".":
         sounds.pop()
     return " ".join(name if length == 1 else f"{name}:{length}" for name, length in sounds)
 
@@ -61,13 +61,13 @@ NOTES: dict[str, tuple[str, str]] = {
     "broken": ("C>D E<F|", "C4:3/2 D4:1/2 E4:1/2 F4:3/2"),
     "doubly and triply": ("C>>D E>>>F|", "C4:7/4 D4:1/4 E4:15/8 F4:1/8"),
     "broken with spaces and a chord": ("C > [EG] A2|", "C4:3/2 G4:1/2 A4:2"),
-    "broken with a rest": ("z>C D>z|", "r:3/2 C4:1/2 D4:3/2"),
+    "broken with a rest": ("z>C D>z|", ".:3/2 C4:1/2 D4:3/2"),
     "broken with grace, text and decoration between": ('C>{de}"G"!mf!D E2|', "C4:3/2 D4:1/2 E4:2"),
     "broken over a bar line": ("E3 C>|D E3|", "E4:3 C4:3/2 D4:1/2 E4:3"),
     # 4.5: rests
-    "rests": ("C z D x|z2 y2 E z/ F/|", "C4 r D4 r:3 E4 r:1/2 F4:1/2"),
-    "bars of rest": ("C4|Z2|D4|X|E4|", "C4:4 r:8 D4:4 r:4 E4:4"),
-    "a rest of a bar": ("z4|C4|", "r:4 C4:4"),
+    "rests": ("C z D x|z2 y2 E z/ F/|", "C4 . D4 .:3 E4 .:1/2 F4:1/2"),
+    "bars of rest": ("C4|Z2|D4|X|E4|", "C4:4 .:8 D4:4 .:4 E4:4"),
+    "a rest of a bar": ("z4|C4|", ".:4 C4:4"),
     # 4.11: ties and slurs
     "ties over a bar line": ("C4-|C2 D2|", "C4:6 D4:2"),
     "a tie holds the accidental": ("^F4-|F2 F2|", "F#4:6 F4:2"),
@@ -79,7 +79,7 @@ NOTES: dict[str, tuple[str, str]] = {
     # 4.13: tuplets
     "triplet": ("(3CDE F2 G|", "C4:2/3 D4:2/3 E4:2/3 F4:2 G4"),
     "two, four": ("(2CD z|", "C4:3/2 D4:3/2"),
-    "triplet over a rest": ("(3CzE F2|", "C4:2/3 r:2/3 E4:2/3 F4:2"),
+    "triplet over a rest": ("(3CzE F2|", "C4:2/3 .:2/3 E4:2/3 F4:2"),
     "triplet with decorations and texts inside": ('(3!trill!C"Am"D.E F2|', "C4:2/3 D4:2/3 E4:2/3 F4:2"),
     "triplet with a chord": ("(3[CE]DE F2|", "E4:2/3 D4:2/3 E4:2/3 F4:2"),
     "spelt out": ("(3:2:4C/D/EF G2|", "C4:1/3 D4:1/3 E4:2/3 F4:2/3 G4:2"),

@@ -213,7 +213,7 @@ def test_marks_and_directions() -> None:
         direction("<words>a tempo</words>") + note("r", 4),
     )
     _, song, remarks = imported(data)
-    assert rows(song, "marks") == ["marks <@1 f@3 fermata@3 accent@3 | ,@1 rit@1 | a-tempo |"]
+    assert rows(song, "marks") == ["marks louder@1 f@3 fermata@3 accent@3 | ,@1 rit@1 | a-tempo |"]
     said = " ".join(remarks)
     assert "the dynamic sfz became f" in said
     assert "“dolce” is left out" in said

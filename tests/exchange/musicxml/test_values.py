@@ -129,20 +129,21 @@ def songs_of_lengths(draw: st.DrawFn) -> str:
     meter = draw(st.sampled_from(METERS))
     upper, _, _ = meter.partition("/")
     bars, words = [], []
-    tied = ""
+    before = "."
     for number in range(draw(st.integers(1, 3))):
         row = []
         for place, length in enumerate(draw(lengths_filling(Fraction(int(upper))))):
             first = not number and not place
-            pitch = tied or draw(
-                st.sampled_from(("C4", "E4", "G4", "A4", "r") if not first else ("C4", "A4"))
+            goes_on = before != "." and draw(st.integers(0, 4)) == 0
+            head = (
+                "="
+                if goes_on
+                else draw(st.sampled_from(("C4", "A4") if first else ("C4", "E4", "G4", "A4", ".")))
             )
-            words += [] if tied or pitch == "r" else ["la"]
-            goes_on = pitch != "r" and draw(st.integers(0, 4)) == 0
-            tied = pitch if goes_on else ""
-            row.append(f"{pitch}:{length}" + "~" * goes_on)
+            words += [] if head in (".", "=") else ["la"]
+            row.append(f"{head}:{length}")
+            before = head
         bars.append(row)
-    bars[-1][-1] = bars[-1][-1].rstrip("~")
     melody = " | ".join(" ".join(row) for row in bars)
     return (
         f"title: Lengths\nmeter: {meter}\nsections:\n  a: |\n    chords  C{' |' * (len(bars) - 1)}\n"

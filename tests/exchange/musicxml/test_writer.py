@@ -119,9 +119,9 @@ def test_the_file_has_a_staff_a_tab_frames_and_arpeggios() -> None:
 
 def test_what_cannot_be_told_is_said() -> None:
     song = parse_song(
-        "title: Layers\nsections:\n  verse: |\n    chords   C | C\n    melody   C4:4 | r:4\n"
+        "title: Layers\nsections:\n  verse: |\n    chords   C | C\n    melody   C4:4 | .:4\n"
         "    strum    d . d . | d . d .\n"
-        "    between  r:2 E4:2 | r:4\n    marks    strums:p@1 | ,@2 accent@3\n"
+        "    between  .:2 E4:2 | .:4\n    marks    strums:p@1 | ,@2 accent@3\n"
     )
     _, remarks = musicxml_bytes(arrange(song, song_tuning(song)))
     assert remarks == (

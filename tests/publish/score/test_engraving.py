@@ -239,7 +239,7 @@ def test_a_low_tune_is_written_an_octave_higher() -> None:
 
 
 def test_accidentals_hold_for_their_bar() -> None:
-    made = written("chords C | C\nmelody F#4 F# F F | F4 Bb B r", key="C major")
+    made = written("chords C | C\nmelody F#4 F# F F | F4 Bb B .", key="C major")
     root = ET.fromstring(score_of(made, ScoreLook()).mei)
     notes = [note for note in root.iter(f"{MEI}note") if "pname" in note.attrib]
     assert [note.get("accid") for note in notes] == ["s", None, "n", None, None, "f", "n"]

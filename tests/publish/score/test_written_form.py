@@ -93,7 +93,7 @@ def test_what_signs_can_not_tell_is_said() -> None:
 def test_a_pick_up_is_a_bar_of_its_own() -> None:
     body = """
 chords       | C      | F
-melody  G4   | C5:4   | A4:3 r
+melody  G4   | C5:4   | A4:3 .
 words   The  | rain   | falls
 """
     form = sections(("verse", body), form="verse verse")

@@ -47,10 +47,10 @@ MARKS: dict[str, tuple[MarkKind, str]] = {
     "accent": ("accent", ""),
     "emphasis": ("accent", ""),
     ">": ("accent", ""),
-    "crescendo(": ("hairpin", "<"),
-    "<(": ("hairpin", "<"),
-    "diminuendo(": ("hairpin", ">"),
-    ">(": ("hairpin", ">"),
+    "crescendo(": ("hairpin", "louder"),
+    "<(": ("hairpin", "louder"),
+    "diminuendo(": ("hairpin", "softer"),
+    ">(": ("hairpin", "softer"),
     **{name: ("dynamic", name) for name in DYNAMIC_MARKS},
 }
 PHRASE_ENDS = {"breath", "shortphrase", "mediumphrase", "longphrase"}

@@ -90,6 +90,9 @@ def _left_out(song: Song) -> Iterator[str]:
         yield "the file doesn't name the sound font"
 
 
+_HAIRPINS = {"louder": "<", "softer": ">"}
+
+
 class _AbcWriter(TuneWriter):
     """Writes the music, line by line, each with its words."""
 
@@ -183,8 +186,8 @@ class _AbcWriter(TuneWriter):
     def _mark(self, mark: Mark) -> str:
         if mark.kind in ("dynamic", "hairpin"):
             ended = f"!{self._hairpin})!" if self._hairpin else ""
-            self._hairpin = mark.value if mark.kind == "hairpin" else ""
-            return f"{ended}!{mark.value}{'(' if self._hairpin else ''}!"
+            self._hairpin = _HAIRPINS.get(mark.value, "")
+            return f"{ended}!{self._hairpin + '(' if self._hairpin else mark.value}!"
         return {"rit": '"^rit."', "a-tempo": '"^a tempo"', "breath": ""}.get(mark.kind, f"!{mark.kind}!")
 
     def _notice_lost(self, piece: Measure) -> None:

@@ -76,7 +76,9 @@ class DirectionReader:
         if child.tag == "dynamics":
             add_dynamics(child, at, draft, self._log)
         elif child.tag == "wedge" and child.get("type") in ("crescendo", "diminuendo"):
-            draft.marks.append(LeadMark(at, "hairpin", "<" if child.get("type") == "crescendo" else ">"))
+            draft.marks.append(
+                LeadMark(at, "hairpin", "louder" if child.get("type") == "crescendo" else "softer")
+            )
         elif child.tag == "rehearsal" and text:
             draft.signs.setdefault("section", text)
         elif child.tag == "segno":

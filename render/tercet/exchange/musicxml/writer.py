@@ -271,7 +271,7 @@ class _StaffWriter(TuneWriter):
             if mark.kind == "dynamic":
                 _dynamic(SubElement(kind, "dynamics"), mark.value)
             else:
-                SubElement(kind, "wedge", type="crescendo" if mark.value == "<" else "diminuendo")
+                SubElement(kind, "wedge", type="crescendo" if mark.value == "louder" else "diminuendo")
                 self._hairpin = True
             self._offset(direction, offset)
         elif mark.kind in ("rit", "a-tempo"):

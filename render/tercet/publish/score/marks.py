@@ -21,8 +21,8 @@ __all__ = ["add_marks"]
 _IN_WORDS = {
     ("rit", ""): "rit.",
     ("a-tempo", ""): "a tempo",
-    ("hairpin", "<"): "louder",
-    ("hairpin", ">"): "softer",
+    ("hairpin", "louder"): "louder",
+    ("hairpin", "softer"): "softer",
     ("fermata", ""): "hold",
     ("accent", ""): "accent",
     ("breath", ""): "breathe",
@@ -102,7 +102,7 @@ def _add_sign(written: Element, held: _Held, bar: WrittenBar, arrangement: Arran
         case "dynamic":
             SubElement(written, "dynam", place | {"place": "below"}).text = held.mark.value
         case "hairpin":
-            form = "cres" if held.mark.value == "<" else "dim"
+            form = "cres" if held.mark.value == "louder" else "dim"
             end = _hairpin_end(bar.printed, held.mark, arrangement)
             SubElement(written, "hairpin", place | {"place": "below", "form": form, "tstamp2": end})
         case "fermata":
