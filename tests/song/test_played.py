@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from tercet.song import Bar, played_bars
+from tercet.song import Bar, ChordSpan, Line, Note, Row, Section, Song, played_bars
 from tercet.song import parse_song as parse
+from tercet.song.form import visits_of
 
 
 def bars_of(rows: str, settings: str = "meter: 3/4") -> tuple[Bar, ...]:
@@ -186,3 +187,66 @@ def test_a_pickup_may_go_on_with_the_bar_before() -> None:
 def test_marks_stand_in_order() -> None:
     (bar,) = bars_of("chords C\nmelody C4 D E\nmarks f@3 p@1 mp@2")
     assert [mark.value for mark in bar.marks] == ["p", "mp", "f"]
+
+
+# ---- notes that go on
+
+
+def going_on(text: str) -> list[str]:
+    """The melody of each bar as it sounds, `-` after a note that the next one goes on with."""
+    return [
+        " ".join(f"{note.pitch or '.'}:{note.length_beat}{'-' * note.tied_on}" for note in bar.melody)
+        for bar in played_bars(parse(text))
+    ]
+
+
+def test_a_note_goes_on_within_bars_over_bar_lines_and_over_lines() -> None:
+    text = (
+        "title: One\nmeter: 3/4\nsections:\n  a: |\n    chords C | C\n    melody C4 =:1/2 =:3/2 | = . E\n\n"
+        "    chords G\n    melody =:2 D4\n"
+    )
+    assert going_on(text) == ["C4:1- C4:1/2- C4:3/2-", "C4:1 .:1 E4:1-", "E4:2 D4:1"]
+
+
+def test_a_section_goes_on_with_what_was_played_before_it_on_each_pass() -> None:
+    text = (
+        "title: One\nmeter: 3/4\nform: a b c b\nsections:\n  a: |\n    chords C\n    melody C4:3\n"
+        "  b: |\n    chords C\n    melody =:2 G4\n  c: |\n    chords C\n    melody E4:3\n"
+    )
+    assert going_on(text) == ["C4:3-", "C4:2 G4:1", "E4:3-", "E4:2 G4:1"]
+
+
+def test_a_pass_of_its_own_changes_what_goes_on() -> None:
+    text = (
+        "title: One\nmeter: 3/4\nform: a*2\nsections:\n"
+        "  a: |\n    chords C | C\n    melody C4:3 | =:3\n    melody 2 E4:3 |\n"
+    )
+    assert going_on(text) == ["C4:3-", "C4:3", "E4:3-", "E4:3"]
+
+
+def test_a_bar_goes_on_with_the_pickup_before_it() -> None:
+    text = (
+        "title: One\nmeter: 3/4\nform: a*2\nsections:\n"
+        "  a: |\n    chords | C | C\n    melody G4 | =:2 A4 | C5:2 = |\n"
+    )
+    assert going_on(text) == ["G4:1-", "G4:2 A4:1", "C5:2 G4:1-", "G4:2 A4:1", "C5:2- C5:1"]
+
+
+def test_a_position_goes_on_where_it_is() -> None:
+    (bar,) = bars_of("chords C\nmelody s1f3:2[1] =")
+    assert [(note.position, note.pin is None) for note in bar.melody] == [((1, 3), False), ((1, 3), True)]
+
+
+def test_a_row_between_goes_on_by_itself() -> None:
+    first, second = bars_of("chords C | C\nmelody C5:3 | E5:3\nbetween . G4:2 | =:2 .")
+    assert [note.tied_on for note in first.between or ()] == [False, True]
+    assert [str(note.pitch) for note in second.between or ()] == ["G4", "None"]
+    assert not any(note.tied_on for note in first.melody)
+
+
+def test_a_song_made_without_a_note_before_is_silent_there() -> None:
+    notes = (Note(Fraction(0), Fraction(2), goes_on=True), Note(Fraction(2), Fraction(2), goes_on=True))
+    chords = Row("chords", (), ((ChordSpan(Fraction(0), Fraction(4), None),),))
+    made = Song("One", (Section("a", (Line((chords, Row("melody", (), (notes,)))),)),), visits_of(["a"]))
+    (bar,) = played_bars(made)
+    assert [note.is_rest for note in bar.melody] == [True, True]
