@@ -6,12 +6,12 @@ A chord name is a root, a quality and perhaps a bass after a slash: ``F#m7b5``, 
 
 from __future__ import annotations
 
-import difflib
 import re
 from dataclasses import dataclass
 from functools import lru_cache
 
 from tercet.errors import ParameterError
+from tercet.theory.note_names import mode_of, notes_elsewhere
 from tercet.theory.pitch import ALTERS, PITCH_CLASSES, SIGNS
 
 __all__ = [
@@ -27,10 +27,15 @@ __all__ = [
 
 
 class ChordNameError(ParameterError):
-    """A chord name that isn't known; ``suggestion`` holds the nearest known one, or is empty."""
+    """A chord name that isn't known.
 
-    def __init__(self, text: str, suggestion: str) -> None:
+    ``suggestion`` holds the same chord as Tercet writes it, where that is certain; ``nearest`` a known chord that
+    this one adds something to. Each may be empty.
+    """
+
+    def __init__(self, text: str, suggestion: str = "", nearest: str = "") -> None:
         self.suggestion = suggestion
+        self.nearest = nearest
         hint = f"; did you mean {suggestion}?" if suggestion else ""
         super().__init__(f"{text!r} isn't a chord name that Tercet knows{hint}")
 
@@ -139,8 +144,11 @@ DEGREES: dict[int, int] = {
 _SPELLINGS: dict[str, Quality] = {
     spelling: quality for quality in QUALITIES for spelling in (quality.name, *quality.also)
 }
-_SLIPS: dict[str, str] = {"7/9": "9", "sus7": "7sus4", "2/4": "sus4", "7alt": "7#9", "h7": "m7b5"}
-"""Qualities that are often meant by names which look more like another one."""
+_SLIPS: dict[str, str] = {"7/9": "9", "sus7": "7sus4", "dom": "7", "halfdim": "m7b5", "mm7": "m7", "major7": "maj7"}
+"""What some write for a quality, small and without parentheses."""
+
+_NEAREST: dict[str, str] = {"7alt": "7#9", "alt": "7#9", "maj11": "maj9", "maj13": "maj9", "m13": "m11"}
+"""Qualities that Tercet doesn't know, and the one that sounds most like each."""
 
 _SAME_SIGN = str.maketrans(
     {
@@ -158,7 +166,9 @@ _SAME_SIGN = str.maketrans(
 
 _ROOT = re.compile(r"([A-G])([#b]?)(.*)", re.DOTALL)
 _BASS = re.compile(r"(.*)/([A-G])([#b]?)", re.DOTALL)
-_LOWER_BASS = re.compile(r"(.*)/([a-g])([#b]?)", re.DOTALL)
+_ANY_BASS = re.compile(r"(.+)/([^/\d]+)", re.DOTALL)
+_ADDED = re.compile(r"[#b+(-]|add")
+_MAJOR_THIRD = 4
 _LONGEST_NAME = 20
 """For names longer than this nothing is suggested."""
 
@@ -235,51 +245,70 @@ def plain_signs(text: str) -> str:
 
 @lru_cache(maxsize=4096)
 def parse_chord(text: str) -> Chord:
-    """Read a chord name; `ChordNameError` with the nearest known name for anything else."""
+    """Read a chord name; `ChordNameError` with what was meant, where that can be told, for anything else."""
     name = plain_signs(text)
     match = _ROOT.fullmatch(name)
     if not match:
-        raise ChordNameError(text, _suggested(name))
+        raise ChordNameError(text, _meant(name), _nearest(name))
     letter, accidental, rest = match.groups()
     bass = None
     if rest not in _SPELLINGS and (slash := _BASS.fullmatch(rest)):
         rest, bass = slash[1], (slash[2], ALTERS[slash[3]])
     quality = _SPELLINGS.get(rest)
     if quality is None:
-        raise ChordNameError(text, _suggested(name))
+        raise ChordNameError(text, _meant(name), _nearest(name))
     return Chord(letter, ALTERS[accidental], quality, bass)
 
 
-def _suggested(name: str) -> str:
-    """Return the known chord name that an unknown one is nearest to, or nothing."""
+def _meant(name: str) -> str:
+    """Return the chord that a name means though it is spelt in another way; an empty text when that isn't certain."""
     if len(name) > _LONGEST_NAME:
         return ""
-    name = name[:1].upper() + name[1:]
-    if name.startswith("H"):
-        name = "B" + name[1:]
-    match = _ROOT.fullmatch(name)
-    if not match:
+    head, bass = name, ""
+    if slash := _ANY_BASS.fullmatch(name):
+        named = next((note.name for note in notes_elsewhere(slash[2]) if not note.rest), "")
+        if named:
+            head, bass = slash[1], f"/{named}"
+        if slash[2] in ("B", "b") and any(note.naming == "german" for note in notes_elsewhere(slash[1])):
+            return ""  # its B may be a German one
+    for note in notes_elsewhere(head):
+        meant = _quality_and_mode(note.rest)
+        if meant is None or (note.small and not meant[1] and meant[0].intervals[1] == _MAJOR_THIRD):
+            continue  # a small letter alone means a minor chord to some
+        quality, mode = meant
+        root = "Bb" if mode in ("dur", "moll") and head[0] in "Bb" and note.name == "B" else note.name
+        if _ROOT.fullmatch(root) and len(root) < 3:
+            return f"{root}{quality.name}{bass}"
+    return ""
+
+
+def _quality_and_mode(rest: str) -> tuple[Quality, str] | None:
+    """Return the quality that what follows a root means, and the word for major or minor in it, if there is one."""
+    if rest in _SPELLINGS:
+        return _SPELLINGS[rest], ""
+    word = re.search(r"[a-z]{3,}", rest.lower())
+    mode = word[0] if word and mode_of(word[0]) else ""
+    plain = re.sub(r"M(?![a-zA-Z])", "maj", rest).lower()
+    if mode:
+        short = "m" if mode_of(mode) == "minor" else "maj"
+        plain = re.sub(rf"^(\d*)[-_ ]*{mode}", rf"{short}\1", plain)
+        plain = plain.removeprefix("maj") if mode == "dur" else plain
+    plain = re.sub(r"[()., _]|/$", "", plain)
+    quality = _SPELLINGS.get(_SLIPS.get(plain, plain))
+    return (quality, mode) if quality is not None else None
+
+
+def _nearest(name: str) -> str:
+    """Return the chord that an unknown one adds something to, or an empty text: ``Fmaj7`` for ``Fmaj7#11``."""
+    match = _ROOT.fullmatch(name[: _LONGEST_NAME + 1])
+    if not match or len(name) > _LONGEST_NAME:
         return ""
     letter, accidental, rest = match.groups()
-    bass = ""
-    if slash := _BASS.fullmatch(rest) or _LOWER_BASS.fullmatch(rest):
-        rest, bass = slash[1], f"/{slash[2].upper()}{slash[3]}"
-    return letter + accidental + _suggested_quality(rest) + bass
-
-
-def _suggested_quality(rest: str) -> str:
-    """Return the known quality that is nearest to an unknown one; the plain triad when nothing is."""
-    if rest in _SPELLINGS:
-        return _SPELLINGS[rest].name
-    plain = re.sub(r"[()., _]|/$", "", rest.lower()).replace("minor", "m").replace("major", "maj")
-    if plain in _SLIPS:
-        return _SLIPS[plain]
-    if plain in _SPELLINGS:
-        return _SPELLINGS[plain].name
-    close = difflib.get_close_matches(plain, _SPELLINGS, n=4, cutoff=0.5)
-    if any(sign.isdigit() for sign in plain):
-        close = [spelling for spelling in close if any(sign.isdigit() for sign in spelling)]
-    begun = [spelling for spelling in close if len(spelling) > 1 and plain.startswith(spelling)]
-    if close:
-        return _SPELLINGS[(begun or close)[0]].name
-    return "m" if plain.startswith(("m", "-")) and not plain.startswith("maj") else ""
+    rest = _BASS.sub(r"\1", rest)
+    begun = [
+        spelling
+        for spelling in _SPELLINGS
+        if spelling and rest.startswith(spelling) and _ADDED.match(rest, len(spelling))
+    ]
+    nearest = _NEAREST.get(rest) or max(begun, key=len, default="")
+    return letter + accidental + _SPELLINGS[nearest].name if nearest else ""
