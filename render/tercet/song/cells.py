@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
 
-from tercet.errors import ParameterError
+from tercet.errors import Edit, ParameterError
+from tercet.song.bar_slips import explain_bar
 from tercet.song.grammar import ChordWord, MarkWord, NoteWord, StrumWord, WordOfSyllables, read_word
 from tercet.song.mistakes import MistakeBook, SlipError, show_beats
 from tercet.song.model import ChordSpan, Mark, Meter, Note, RowName, Slot, Source, Syllable
 from tercet.song.rows import KIND_OF_ROW, Cell, Word, WrittenRow, same_hyphen
-from tercet.song.slips import explain_word
+from tercet.song.slips import Around, explain_word
 from tercet.song.ties import tie_slip
 from tercet.theory import Pitch
 
@@ -62,10 +63,14 @@ class CellReader:
         The song's meter; None when that couldn't be read, and then only the words are checked.
     book
         Where mistakes are noted.
+    names
+        How the file names its notes.
     """
 
-    def __init__(self, section: str, meter: Meter | None, book: MistakeBook) -> None:
+    def __init__(self, section: str, meter: Meter | None, book: MistakeBook, names: Around) -> None:
         self._section = section
+        self._names = names
+        self._before: dict[str, tuple[str, ...]] = {}
         self._meter = meter
         self._book = book
         self._octaves: dict[tuple[RowName, tuple[int, ...]], int] = {}
@@ -76,14 +81,14 @@ class CellReader:
             return BROKEN
         if not cell.words:
             return self._empty(row, cell, room)
-        words = self._read_words(row, cell)
+        words = self._read_words(row, cell, room)
         placed = row.name != "marks" or self._meter is None or self._check_places(cell, words, room)
         if not placed or self._meter is None or any(word is None for word in words):
             return BROKEN
         try:
             return self._made(row, cell, words, room)
         except SlipError as wrong:
-            self._book.add(wrong.message, wrong.place or cell.place, row.name, wrong.mend, write=wrong.write)
+            self._add(wrong, cell.place, row)
             return BROKEN
 
     def _empty(self, row: WrittenRow, cell: Cell, room: Room) -> Items | None:
@@ -108,7 +113,7 @@ class CellReader:
             return _syllables(cell, words)
         return self._slots(words, room)
 
-    def _read_words(self, row: WrittenRow, cell: Cell) -> list[Any]:
+    def _read_words(self, row: WrittenRow, cell: Cell, room: Room) -> list[Any]:
         """Read a cell's words; None stands for each that can't be read."""
         if len(cell.words) > MOST_IN_A_BAR:
             self._book.add(
@@ -119,18 +124,32 @@ class CellReader:
             )
             return [None]
         kind = KIND_OF_ROW[row.name]
-        words: list[Any] = []
-        for word in cell.words:
-            try:
-                words.append(read_word(kind, same_hyphen(word.text)))
-            except SlipError as wrong:
-                tie = tie_slip(row, word) if kind == "note" else None
-                told, edits = tie or (explain_word(kind, word.text, wrong), ())
-                self._book.add(told.message, word.place, row.name, told.mend, write=told.write, edits=edits)
-                words.append(None)
+        texts = tuple(word.text for word in cell.words)
+        around = replace(self._names, bar=texts)
+        told = [explain_word(kind, text, around) for text in texts]
+        before, self._before[row.label] = self._before.get(row.label, ()), texts
+        if self._meter is not None and any(told):
+            as_a_whole = explain_bar(kind, texts, before, room.length_beat, self._meter.pulse_beat)
+            if as_a_whole is not None:
+                self._add(as_a_whole, cell.place, row)
+                return [None]
+        for word, wrong in zip(cell.words, told, strict=True):
+            tie = tie_slip(row, word) if wrong is not None and kind == "note" else None
+            if tie is not None:
+                self._add(tie[0], word.place, row, tie[1])
+            elif wrong is not None:
+                self._add(wrong, word.place, row)
             if self._book.full:
                 return [None]
-        return words
+        return [
+            read_word(kind, same_hyphen(text)) if wrong is None else None
+            for text, wrong in zip(texts, told, strict=True)
+        ]
+
+    def _add(self, wrong: SlipError, place: Source, row: WrittenRow, edits: tuple[Edit, ...] = ()) -> None:
+        self._book.add(
+            wrong.message, wrong.place or place, row.name, wrong.mend, write=wrong.write, edits=edits
+        )
 
     def _notes(self, row: WrittenRow, cell: Cell, words: list[NoteWord], room: Room) -> tuple[Note, ...]:
         notes: list[Note] = []

@@ -289,9 +289,9 @@ def _chord(found: list[Any]) -> ChordWord:
     try:
         chord = parse_chord(name)
     except ChordNameError as error:
-        suggestion = "N.C." if name.casefold().replace(".", "") == "nc" else error.suggestion
-        mend = f"write {suggestion}{_after_name(tokens)}" if suggestion else ""
-        raise SlipError(f"`{name}` isn't a chord name that Tercet knows", mend) from None
+        write = f"{error.suggestion}{_after_name(tokens)}" if error.suggestion else None
+        mend = f"the nearest that it knows is {error.nearest}" if error.nearest and not write else ""
+        raise SlipError(f"`{name}` isn't a chord name that Tercet knows", mend, write=write) from None
     return ChordWord(chord, length_beat, shape)
 
 

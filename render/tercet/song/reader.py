@@ -13,6 +13,7 @@ from tercet.song.frame import Entry, Mapping, Node, Text, read_frame
 from tercet.song.laws import check_laws
 from tercet.song.mistakes import SONG_FILE, FileKind, MistakeBook, SlipError
 from tercet.song.model import ROW_NAMES, Meter, Section, Song, Source
+from tercet.song.names_in_file import names_in
 from tercet.song.own_tracks import check_places, read_own_tracks
 from tercet.song.plain_text import (
     LARGEST_FILE_BYTES,
@@ -146,8 +147,10 @@ def _read_sections(
     """Return the sections, and the names of those of which nothing can be said as played."""
     sections: list[Section] = []
     broken: set[str] = set()
-    for name, parts, place in section_parts(top, book):
-        reader = SectionReader(name, meter, book)
+    found = list(section_parts(top, book))
+    names = names_in(part for _, parts, _ in found for part in parts)
+    for name, parts, place in found:
+        reader = SectionReader(name, meter, book, names)
         sections.append(reader.read(parts, place))
         if book.full:
             raise book.error()

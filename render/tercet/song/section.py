@@ -10,6 +10,7 @@ from tercet.song.cells import CellReader, Items, Room, guessed_length
 from tercet.song.mistakes import MistakeBook
 from tercet.song.model import Line, Meter, Row, RowName, Section, Source
 from tercet.song.rows import BlockLine, Cell, Comment, WrittenRow
+from tercet.song.slips import Around
 
 __all__ = ["SectionReader", "lines_of"]
 
@@ -47,13 +48,15 @@ class SectionReader:
         The song's meter; None when that couldn't be read, and then only the words are checked.
     book
         Where mistakes are noted.
+    names
+        How the file names its notes.
     """
 
-    def __init__(self, name: str, meter: Meter | None, book: MistakeBook) -> None:
+    def __init__(self, name: str, meter: Meter | None, book: MistakeBook, names: Around) -> None:
         self._name = name
         self._meter = meter
         self._book = book
-        self._cells = CellReader(name, meter, book)
+        self._cells = CellReader(name, meter, book, names)
         self._pickup_beat = Fraction(0)
         self._last_bar_line_is_open = False
         self._bars_before = 0

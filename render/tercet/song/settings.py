@@ -15,7 +15,7 @@ from tercet.errors import ParameterError
 from tercet.song.frame import Listing, Mapping, Node
 from tercet.song.grammar import StrumWord, read_word
 from tercet.song.mistakes import MistakeBook, SlipError, nearest
-from tercet.song.model import LAYERS, BetweenNotes, Dynamics, Feel, Meter, Players, Slot, Song, Source
+from tercet.song.model import LAYERS, BetweenNotes, Dynamics, Feel, Meter, Players, Song, Source
 from tercet.song.slips import explain_word
 from tercet.song.spelling import number_text, yaml_text
 from tercet.song.track_settings import TRACKS_SCHEMA, tracks_text
@@ -249,15 +249,17 @@ def _read_dynamics(node: Node) -> _Fields:
 
 
 def _read_strum(node: Node) -> _Fields:
-    slots: list[Slot] = []
-    for text in value_of(node).split():
-        try:
-            word: StrumWord = read_word("strum", text)
-        except SlipError as wrong:
-            told = explain_word("strum", text, wrong)
-            raise SlipError(told.message, told.mend) from None
-        slots += word.slots
-    return {"strum": tuple(slots)}
+    texts = value_of(node).split()
+    told = [explain_word("strum", text) for text in texts]
+    wrong = [slip for slip in told if slip is not None]
+    if wrong:
+        sure = all(slip.write is not None for slip in wrong)
+        meant = " ".join(
+            text if slip is None else slip.write or "" for text, slip in zip(texts, told, strict=True)
+        )
+        raise SlipError(wrong[0].message, wrong[0].mend, write=meant if sure else None)
+    words: list[StrumWord] = [read_word("strum", text) for text in texts]
+    return {"strum": tuple(slot for word in words for slot in word.slots)}
 
 
 def _read_swing(node: Node) -> _Fields:

@@ -144,7 +144,14 @@ DEGREES: dict[int, int] = {
 _SPELLINGS: dict[str, Quality] = {
     spelling: quality for quality in QUALITIES for spelling in (quality.name, *quality.also)
 }
-_SLIPS: dict[str, str] = {"7/9": "9", "sus7": "7sus4", "dom": "7", "halfdim": "m7b5", "mm7": "m7", "major7": "maj7"}
+_SLIPS: dict[str, str] = {
+    "7/9": "9",
+    "sus7": "7sus4",
+    "dom": "7",
+    "halfdim": "m7b5",
+    "mm7": "m7",
+    "major7": "maj7",
+}
 """What some write for a quality, small and without parentheses."""
 
 _NEAREST: dict[str, str] = {"7alt": "7#9", "alt": "7#9", "maj11": "maj9", "maj13": "maj9", "m13": "m11"}

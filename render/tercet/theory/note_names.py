@@ -105,11 +105,15 @@ def meant_key(text: str) -> str:
     >>> meant_key("fis-Moll"), meant_key("B-Dur"), meant_key("Key of G"), meant_key("e")
     ('F# minor', 'Bb major', 'G major', '')
     """
-    plain = re.sub(r"(?i)^\W*(?:(?:in |the )*key(?: of| signature)?|in|tonart)\b\W*", "", text.strip()).rstrip(" .")
+    plain = re.sub(
+        r"(?i)^\W*(?:(?:in |the )*key(?: of| signature)?|in|tonart)\b\W*", "", text.strip()
+    ).rstrip(" .")
     for note in notes_elsewhere(plain):
         word = note.rest.strip(" -_.")
         mode = mode_of(word) or ("major" if not word and not note.small else "")
-        name = "Bb" if note.name == "B" and word.casefold() in _GERMAN_MODES and plain[0] in "Bb" else note.name
+        name = (
+            "Bb" if note.name == "B" and word.casefold() in _GERMAN_MODES and plain[0] in "Bb" else note.name
+        )
         try:
             if mode:
                 return str(parse_key(f"{name} {mode}"))
