@@ -6,6 +6,7 @@ from pathlib import Path
 
 from tercet.errors import RequestError
 from tercet.printable import UNPRINTABLE
+from tercet.song.foreign_files import foreign_file
 from tercet.song.mistakes import SONG_FILE, FileKind, MistakeBook
 from tercet.song.model import Source
 
@@ -54,6 +55,10 @@ def read_text(path: Path, kind: FileKind = SONG_FILE) -> str:
     except (OSError, ValueError) as error:
         raise RequestError(f"{path} can't be read: {getattr(error, 'strerror', None) or error}") from error
     book = MistakeBook(str(path), [], kind)
+    foreign = foreign_file(data)
+    if foreign is not None:
+        book.add(foreign.message, mend=foreign.mend)
+        raise book.error()
     if len(data) > LARGEST_FILE_BYTES:
         note_too_large(book)
         raise book.error()

@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 
+from tercet.errors import Edit
 from tercet.song.cells import CellReader, Items, Room, guessed_length
 from tercet.song.mistakes import MistakeBook
 from tercet.song.model import Line, Meter, Row, RowName, Section, Source
 from tercet.song.rows import BlockLine, Cell, Comment, WrittenRow
+from tercet.song.rows_apart import lines_that_belong_together
 from tercet.song.slips import Around
 
 __all__ = ["SectionReader", "lines_of"]
@@ -65,7 +68,7 @@ class SectionReader:
 
     def read(self, parts: list[BlockLine], place: Source) -> Section:
         """Return the section; its mistakes are in the book."""
-        written = lines_of(parts)
+        written = self._together(lines_of(parts))
         if not written:
             self._book.add(f"`{self._name}` has no rows", place, mend="write at least the row chords")
             self.broken = True
@@ -74,6 +77,40 @@ class SectionReader:
         if not self.broken and not self._book.full:
             self._check_chords(section, place)
         return section
+
+    def _together(self, lines: list[list[WrittenRow | None]]) -> list[list[WrittenRow | None]]:
+        """Return the lines of music as they are meant; note blank lines between rows that belong together."""
+        known = [[row for row in line if row is not None] for line in lines]
+        if any(len(rows) < len(line) for rows, line in zip(known, lines, strict=True)):
+            return lines
+        meant: list[list[WrittenRow | None]] = []
+        for group in lines_that_belong_together(known, self._agree):
+            for above, below in pairwise(group):
+                self._note_blank(above, below)
+            meant.append([row for line in group for row in line])
+        return meant
+
+    def _agree(self, index: int, rows: list[WrittenRow]) -> bool:
+        """Return whether rows can have equally many bars."""
+        if not all(row.cells for row in rows):
+            return False
+        if index == 0:
+            self._pickup_beat = self._find_pickup(rows)
+        return self._common_count(index, rows) is not None
+
+    def _note_blank(self, above: list[WrittenRow], below: list[WrittenRow]) -> None:
+        """Note the blank lines between rows that belong together."""
+        between = range(above[-1].place.line + 1, below[0].place.line)
+        blank = [number for number in between if not self._book.lines[number - 1].strip()]
+        names = list(dict.fromkeys(row.name for row in below))
+        come = f"{' and '.join(names)} come{'s' if len(names) == 1 else ''}"
+        after = "; if the tune is to come after the chords, write chords in its line, too"
+        self._book.add(
+            f"a blank line starts a new line of music: as it stands, {come} after {above[0].name}, not with it",
+            below[0].place,
+            mend=f"take the blank line above away{after if 'melody' in names else ''}",
+            edits=tuple(Edit(number, 1, number + 1, 1, "") for number in blank),
+        )
 
     # ---- a line of music
 
@@ -131,13 +168,20 @@ class SectionReader:
             )
         if empty or not rows:
             return None
+        count = self._common_count(index, rows)
+        if count is None:
+            self._note_counts(rows, self._options(index, rows))
+        return count
+
+    def _common_count(self, index: int, rows: list[WrittenRow]) -> int | None:
+        """Return how many bars all rows have; None when they don't agree."""
         self._last_bar_line_is_open = _is_open(rows)
-        options = [tuple(reading.bars for reading in self._readings(index, row)) for row in rows]
-        for count in _most_wanted(options):
-            if count > 0 and all(count in option for option in options):
-                return count
-        self._note_counts(rows, options)
-        return None
+        options = self._options(index, rows)
+        wanted = (count for count in _most_wanted(options) if count > 0)
+        return next((count for count in wanted if all(count in option for option in options)), None)
+
+    def _options(self, index: int, rows: list[WrittenRow]) -> list[tuple[int, ...]]:
+        return [tuple(reading.bars for reading in self._readings(index, row)) for row in rows]
 
     def _usual_count(self, index: int, rows: list[WrittenRow]) -> int:
         """Return how many bars most rows of a line have."""
