@@ -6,10 +6,12 @@ import itertools
 import random
 from dataclasses import replace
 from fractions import Fraction
+from functools import cache
 from typing import Any
 
 from hypothesis import strategies as st
 
+from tercet.neck.hands import HandLimits, HandTable, hand_table
 from tercet.song import (
     ROW_NAMES,
     ChordSpan,
@@ -120,9 +122,28 @@ def _chords_filling(draw: st.DrawFn, length: Fraction) -> tuple[ChordSpan, ...]:
     for start, part in draw(_cuts(length, Fraction(1), 3)):
         chord = draw(st.none() | chords)
         fret = st.none() | st.integers(0, 12)
-        shape = draw(st.none() | st.tuples(st.integers(0, 12), fret, fret, fret)) if chord else None
-        spans.append(ChordSpan(start, part, chord, shape))
+        shape: tuple[int | None, ...] | None = None
+        fingers: tuple[int, ...] | None = None
+        if chord:
+            shape = draw(st.none() | st.tuples(st.integers(0, 12), fret, fret, fret))
+        if chord and draw(st.integers(0, 3)) == 0:
+            shape, fingers = draw(_fingered_shapes())
+        spans.append(ChordSpan(start, part, chord, shape, fingers))
     return tuple(spans)
+
+
+@cache
+def _hands() -> HandTable:
+    return hand_table(HandLimits(12), 510.0)
+
+
+@st.composite
+def _fingered_shapes(draw: st.DrawFn) -> tuple[tuple[int | None, ...], tuple[int, ...]]:
+    """Return frets, and fingers with which some hand holds them; open strings may be left out, but for string 4."""
+    hand = _hands().hand(draw(st.integers(0, len(_hands()) - 1)))
+    left_out = draw(st.sets(st.sampled_from((1, 2, 3))))
+    frets = (None if not fret and place in left_out else fret for place, fret in enumerate(hand.frets))
+    return tuple(frets), hand.fingers
 
 
 @st.composite

@@ -19,7 +19,7 @@ from tercet.song import ChordSpan, Line, Mark, Meter, Note, Pin, Row, Section, S
 from tercet.theory import Pitch, Tuning, parse_chord
 
 NOTE = re.compile(r"([.=]|[A-G][#b]?\d?|s\df\d+)(?::([\d/]+))?(?:\[(\w+)\])?")
-CHORD = re.compile(r"(N\.C\.|[^:\[]+)(?:\[([\dx]+)\])?(?::([\d/]+))?")
+CHORD = re.compile(r"(N\.C\.|[^:\[]+)(?:\[([\dx]+)(?:/([\dx]+))?\])?(?::([\d/]+))?")
 
 # What tests say of a gesture: "4/0 3/0 2/0 1/3" are strings and frets in the order struck.
 
@@ -161,11 +161,12 @@ def _chords(text: str, bar_beat: Fraction, line: int) -> Iterator[ChordSpan]:
     for place, word in enumerate(words):
         match = CHORD.fullmatch(word)
         assert match, word
-        name, frets, length = match.groups()
+        name, frets, set_on, length = match.groups()
         length_beat = Fraction(length) if length else bar_beat / len(words)
         chord = None if name == "N.C." else parse_chord(name)
         pinned = tuple(None if digit == "x" else int(digit) for digit in frets) if frets else None
-        yield ChordSpan(at_beat, length_beat, chord, pinned, Source(line, place + 1))
+        fingers = tuple(0 if digit == "x" else int(digit) for digit in set_on) if set_on else None
+        yield ChordSpan(at_beat, length_beat, chord, pinned, fingers, Source(line, place + 1))
         at_beat += length_beat
 
 

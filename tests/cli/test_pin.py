@@ -14,6 +14,7 @@ from tercet.arranging.pinning import PinnedSong, changed_bars, note_pins, pin_so
 from tercet.arranging.tab import tab_text
 from tercet.errors import RequestError, SongError
 from tercet.song import Song, parse_song, read_song, write_song
+from tercet.song.chord_shapes import WrittenShape
 from tests.arranging.strategies import songs
 from tests.cli.conftest import Ran
 
@@ -113,9 +114,9 @@ def test_a_pinned_random_song_is_played_in_the_same_way(song: Song) -> None:
 def test_passes_with_chords_of_their_own_get_shapes_of_their_own() -> None:
     pinned = pin_song(TWO_CHORDS.replace("C5:3 |", "A4:3 |"))
     assert pinned.text.splitlines()[6:] == [
-        "    chords    C          | C          |",
-        "    chords 2  F[2010]    |            |",
-        "    melody    A4:3[4321] | C5:3[4321] |",
+        "    chords    C            | C          |",
+        "    chords 2  F[2010/2010] |            |",
+        "    melody    A4:3[4321]   | C5:3[4321] |",
     ]
 
 
@@ -136,7 +137,7 @@ def test_a_note_that_passes_play_differently_stays_free() -> None:
 
 def test_a_chord_gets_its_shape_only_where_the_hand_never_changes() -> None:
     still = arrange(parse_song(TWO_CHORDS.replace("    chords 2  F    |\n", "")))
-    assert list(shape_pins(still).values()) == [(0, 0, 0, 3)] * 2
+    assert list(shape_pins(still).values()) == [WrittenShape((0, 0, 0, 3), (0, 0, 0, 3))] * 2
     moving = TWO_CHORDS.replace("    chords 2  F    |\n", "").replace("| C5:3", "| C5 A4 G4")
     assert shape_pins(arrange(parse_song(moving))) == {}
 
@@ -152,7 +153,7 @@ def test_what_the_song_pins_itself_stays() -> None:
 def test_a_shape_that_would_change_what_is_played_is_taken_back(monkeypatch: pytest.MonkeyPatch) -> None:
     text = SONGS[0].read_text(encoding="utf-8")
     right = shape_pins(arrange(parse_song(text)))
-    wrong = dict.fromkeys(right, (0, 0, 0, 3))
+    wrong = dict.fromkeys(right, WrittenShape((0, 0, 0, 3)))
     monkeypatch.setattr(pinning, "shape_pins", lambda _arrangement: wrong)
     pinned = pin_song(text)
     assert pinned.changed == ()

@@ -49,8 +49,9 @@ class Question:
     ----------
     midi
         MIDI key number.
-    chord, chord_frets
-        The chord that it is rolled over, and the shape that the song asks for (string 4 first).
+    chord, chord_frets, chord_fingers
+        The chord that it is rolled over, the shape that the song asks for (string 4 first), and the fingers on it.
+        Where the note lies on another fret of its string, any finger may be there.
     main
         Whether it wants a roll.
     position, pin
@@ -77,6 +78,7 @@ class Question:
     strummed: bool = False
     beside: NeckPlaces = ()
     ringing: NeckPlaces = ()
+    chord_fingers: tuple[int, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,6 +215,10 @@ def _hands_with(
     if question.chord_frets is not None:
         asked = np.array([wish or 0 for wish in question.chord_frets])
         rows = rows[everywhere(board.table.frets[rows] == asked)]
+        if question.chord_fingers is not None:
+            elsewhere = board.table.frets[rows] != asked
+            as_set = board.table.fingers[rows] == np.array(question.chord_fingers)
+            rows = rows[(elsewhere | as_set).all(axis=1)]
         left_out = np.array([wish is None for wish in question.chord_frets])
         return rows, np.broadcast_to(~left_out, (len(rows), 4)), board.holding_cost[rows]
     rows = rows[everywhere(over.fits[rows]) & over.allowed[rows]]

@@ -132,22 +132,28 @@ def chord_hand(
 
 
 def pinned_hand(
-    frets: Sequence[int | None],
+    span: ChordSpan,
     hands: Hands,
     busy: frozenset[int] = frozenset(),
     held: tuple[tuple[int, int], ...] = (),
 ) -> Grip | None:
     """Return the hand for a shape that the song writes, over the largest group of neighbouring strings that it plays.
 
-    Strings that are `busy` aren't struck, and notes that are `held` keep their frets.
+    Strings that are `busy` aren't struck, and notes that are `held` keep their frets. The fingers that the song sets
+    on the shape stay where nothing else is held.
     """
+    frets = span.shape or (0, 0, 0, 0)
     kept = dict(held)
     left_out = frozenset(4 - place for place, fret in enumerate(frets) if fret is None)
     for strings in beside(busy | left_out):
         shape = [
             kept.get(string, (frets[4 - string] or 0) if string in strings else 0) for string in ALL_STRINGS
         ]
-        hand = hands_up_to(hands, *shape).usual_hand(tuple(shape))
+        fingers = tuple(
+            finger if pressed == (fret or 0) else -1
+            for finger, fret, pressed in zip(span.fingers or (), frets, shape, strict=False)
+        )
+        hand = hands_up_to(hands, *shape).usual_hand(tuple(shape), fingers)
         if hand is not None:
             return Grip(hand, strings)
     return None
@@ -194,7 +200,7 @@ class Grips:
         """Return the grip of a chord of the piece; None for N.C., and where no hand can hold it."""
         if span.chord is None:
             return None
-        return self._settled[span.chord] if span.shape is None else pinned_hand(span.shape, self._hands)
+        return self._settled[span.chord] if span.shape is None else pinned_hand(span, self._hands)
 
 
 def _shapes_held(piece: Piece, gestures: Sequence[Gesture]) -> dict[tuple[str, Chord], set[Shape]]:

@@ -183,7 +183,7 @@ class _Solver:
             note, choice = self._tune[index], self.fingered[index]
             if not note.own:
                 self._known_anywhere.setdefault(self._asked(index), choice)
-                self._known[self._asked(index), note.chord, note.chord_frets] = choice
+                self._known[self._asked(index), *_over(note)] = choice
 
     def _asked(self, index: int) -> object:
         """Return what a note is in its section, and what the song adds to it."""
@@ -198,7 +198,7 @@ class _Solver:
         note = self._tune[index]
         if note.own:
             return None
-        before = self._known.get((self._asked(index), note.chord, note.chord_frets))
+        before = self._known.get((self._asked(index), *_over(note)))
         if before is None:
             before = self._known_anywhere.get(self._asked(index))
             if before is not None and before.stroke.rolled:
@@ -299,7 +299,10 @@ class _Solver:
             strummed=note.length_beat >= SHORTEST_SPACE_PULSES * self._piece.pulse_beat,
             beside=self._places(self._beside[index]),
             ringing=self._places(self._ringing[index]),
+            chord_fingers=note.chord_fingers,
         )
+        if question.chord_fingers is not None and not len(self._choices_for(question, self._hands)):
+            question = replace(question, chord_fingers=None)
         if question.beside:
             choices = self._ask_together(index, question)
             if len(choices):
@@ -399,6 +402,11 @@ class _Solver:
         self.fingered.append(Fingered(note, unreachable(note.midi, held, self._piece.tuning), main, None))
 
 
+def _over(note: TuneNote) -> tuple[object, ...]:
+    """Return the chord that a note is played over, and how the song holds it."""
+    return note.chord, note.chord_frets, note.chord_fingers
+
+
 def _asks_for_roll(note: TuneNote) -> bool:
     return note.pin is not None and note.pin.action == "roll"
 
@@ -443,8 +451,8 @@ def _eased(question: Question) -> Iterator[Question]:
     if question.pin is not None or question.position is not None:
         yield replace(question, position=None, pin=alone)
     if question.chord_frets is not None:
-        yield replace(question, position=None, pin=Pin("alone"), chord_frets=None)
-    bare = replace(question, position=None, pin=None, chord=None, chord_frets=None)
+        yield replace(question, position=None, pin=Pin("alone"), chord_frets=None, chord_fingers=None)
+    bare = replace(question, position=None, pin=None, chord=None, chord_frets=None, chord_fingers=None)
     yield bare
     yield replace(bare, highest_fret=LAST_FRET)
 

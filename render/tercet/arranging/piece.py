@@ -216,7 +216,7 @@ def chord_changes(bars: Sequence[Bar]) -> tuple[ChordAt, ...]:
     changes: list[ChordAt] = []
     for bar in bars:
         for span in bar.chords:
-            if changes and (changes[-1].span.chord, changes[-1].span.shape) == (span.chord, span.shape):
+            if changes and changes[-1].span.played_as == span.played_as:
                 continue
             changes.append(ChordAt(bar.start_beat + span.start_beat, span))
     return tuple(changes)

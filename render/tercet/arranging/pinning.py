@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from tercet.arranging.arranger import arrange
 from tercet.arranging.model import Arrangement, Gesture, Problem
 from tercet.arranging.piece import Piece, begun, piece_of
 from tercet.errors import RequestError, SongError
+from tercet.neck.priced_hands import hands_up_to
 from tercet.song import Bar, Note, Pin, Source, parse_song
+from tercet.song.chord_shapes import WrittenShape
 from tercet.song.writer import pinned_text
 
 __all__ = ["PinnedSong", "changed_bars", "note_pins", "pin_song", "shape_pins"]
 
 Frets = tuple[int | None, ...]
+_Held = tuple[Frets | None, tuple[int, ...]]
 
 MOST_TRIALS = 12
 """Shapes that would change the arrangement are taken back a few at a time, so many times."""
@@ -179,8 +182,8 @@ def _continued(bars: Iterable[Bar]) -> Iterator[Source]:
 # ---- chords
 
 
-def shape_pins(arrangement: Arrangement) -> dict[Source, Frets]:
-    """Return the shapes of chords during which the hand never changes.
+def shape_pins(arrangement: Arrangement) -> dict[Source, WrittenShape]:
+    """Return the shapes of chords during which the hand never changes, with their fingers.
 
     A chord gets its shape where everything over it, on every pass, is played with one shape that is rolled or
     strummed at least once. Chords that go on from one to the next in some pass get one together or none.
@@ -188,15 +191,17 @@ def shape_pins(arrangement: Arrangement) -> dict[Source, Frets]:
     piece = piece_of(arrangement.song, arrangement.tuning)
     runs = _chord_runs(piece)
     shapes = _shapes_of_runs(arrangement, piece)
-    found: dict[Source, Frets] = {}
+    found: dict[Source, WrittenShape] = {}
     for group in _joined(runs):
-        held = {frets for run in group for frets in shapes[run]}
+        held = {frets for run in group for frets, _ in shapes[run]}
+        fingers = {fingers for run in group for _, fingers in shapes[run] if fingers}
         rich = any(run in shapes for run in group)
         asked = any(piece.chords[run].span.shape is not None for run in group)
         if rich and not asked and len(held) == 1 and None not in held:
             frets = held.pop()
             if frets is not None:
-                found.update({place: frets for run in group for place in runs[run]})
+                shape = WrittenShape(frets, _one_fingering(frets, fingers, piece))
+                found.update({place: shape for run in group for place in runs[run]})
     return found
 
 
@@ -211,21 +216,37 @@ def _chord_runs(piece: Piece) -> list[set[Source]]:
     return runs
 
 
-def _shapes_of_runs(arrangement: Arrangement, piece: Piece) -> dict[int, set[Frets | None]]:
-    """Return for each chord the shapes held over it; None for one that doesn't take part."""
-    shapes: dict[int, set[Frets | None]] = defaultdict(set)
+def _one_fingering(
+    frets: Frets, fingers: Collection[tuple[int, ...]], piece: Piece
+) -> tuple[int, ...] | None:
+    """Return the fingers that the tune sets on a shape, or where only strums hold it, the usual ones.
+
+    None where the tune sets now these, now those.
+    """
+    if len(fingers) > 1:
+        return None
+    if fingers:
+        return next(iter(fingers))
+    shape = tuple(fret or 0 for fret in frets)
+    hand = hands_up_to(piece.hands, *shape).usual_hand(shape)
+    return hand.fingers if hand is not None else None
+
+
+def _shapes_of_runs(arrangement: Arrangement, piece: Piece) -> dict[int, set[_Held]]:
+    """Return for each chord the shapes held over it and their fingers; None for one that doesn't take part."""
+    shapes: dict[int, set[_Held]] = defaultdict(set)
     sounded: set[int] = set()
     for gesture in arrangement.gestures:
         run = begun(piece.chord_starts, gesture.start_beat) - 1
         if gesture.source.line and gesture.notes[-1].part == "tune":
             span, _ = piece.chord_under(gesture.start_beat, gesture.length_beat)
             run += span is not piece.chords[run].span
-        shapes[run].add(gesture.shape if len(gesture.shape) == 4 else None)
+        shapes[run].add((gesture.shape if len(gesture.shape) == 4 else None, gesture.fingers))
         if gesture.action != "single":
             sounded.add(run)
     for run in list(shapes):
         if run not in sounded:
-            shapes[run].add(None)
+            shapes[run].add((None, ()))
     return shapes
 
 
@@ -245,7 +266,7 @@ def _joined(runs: list[set[Source]]) -> Iterator[list[int]]:
 
 
 def _touching(
-    shapes: Mapping[Source, Frets], arrangement: Arrangement, changed: Iterable[int]
+    shapes: Mapping[Source, WrittenShape], arrangement: Arrangement, changed: Iterable[int]
 ) -> set[Source]:
     """Return the places of the shapes that hold in some bars, with all that go on with them."""
     piece = piece_of(arrangement.song, arrangement.tuning)

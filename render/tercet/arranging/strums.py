@@ -293,7 +293,7 @@ def _grip(held: _Held, span: ChordSpan, moment: _Moment, hands: Hands, *, writte
     if chord is None:
         return None
     if span.shape is not None:
-        return pinned_hand(span.shape, hands, moment.busy, moment.held)
+        return pinned_hand(span, hands, moment.busy, moment.held)
     stays = held.chord == chord and all(now.frets[4 - string] == fret for string, fret in moment.held)
     for strings in _further_first(beside(moment.busy), moment, hands):
         if len(strings) == 1 and not written:

@@ -28,9 +28,9 @@ class TuneNote:
         How long it is held, ties included, and where it ends in the piece as played.
     midi
         MIDI key number that sounds.
-    chord, chord_frets
+    chord, chord_frets, chord_fingers
         The chord it is rolled over, None for none, and the shape that the song asks for: four frets, string 4
-        first, None for a string that is not played.
+        first, None for a string that is not played; and the fingers on them.
     chord_comes
         Whether that chord comes in with the note.
     position
@@ -60,6 +60,7 @@ class TuneNote:
     source: Source
     off_neck: int = 0
     pin_of_part: bool = False
+    chord_fingers: tuple[int, ...] | None = None
 
     @property
     def start_beat(self) -> Fraction:
@@ -112,6 +113,7 @@ def _tune_note(piece: Piece, bar_index: int, note: Note, length_beat: Fraction) 
         own=piece.bars[bar_index].own,
         source=note.source,
         off_neck=note.off_neck,
+        chord_fingers=span.fingers if span.chord else None,
     )
 
 

@@ -317,6 +317,7 @@ class _Cutter:
                 self._length(end - chord.start_quarter),
                 chord.chord,
                 chord.shape,
+                chord.fingers,
             )
             for chord, end in zip(inside, ends, strict=True)
             if end > chord.start_quarter

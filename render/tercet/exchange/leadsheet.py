@@ -59,11 +59,12 @@ class LeadNote:
 
 @dataclass(frozen=True, slots=True)
 class LeadChord:
-    """A chord from its place on; `chord` is None for N.C., `shape` four frets, string 4 first, where given."""
+    """A chord from its place on; `chord` is None for N.C., `shape` and `fingers` as in `tercet.song.ChordSpan`."""
 
     start_quarter: Fraction
     chord: Chord | None
     shape: tuple[int | None, ...] | None = None
+    fingers: tuple[int, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True)

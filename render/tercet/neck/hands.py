@@ -21,13 +21,14 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
+from tercet.neck.fingers import MOST_STRETCH
 from tercet.neck.shapes import SPAN_LIMIT_MM, fret_position_mm
 from tercet.theory import LAST_FRET
 
 __all__ = ["Hand", "HandLimits", "HandTable", "hand_table"]
 
-MOST_SQUEEZE, MOST_STRETCH = 3, 2
-"""Fingers may lie at most so many frets closer together, or further apart, than one a fret."""
+MOST_SQUEEZE = 3
+"""Fingers may lie at most so many frets closer together than one a fret."""
 
 
 @dataclass(frozen=True, slots=True, order=True)

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from tercet.neck.demands import COSTS, EASY_STRETCH_MM, Hands
 from tercet.neck.hands import Hand, HandLimits, HandTable, hand_table
-from tercet.neck.shapes import common_shape
+from tercet.neck.shapes import common_shape, taught_fingers
 from tercet.theory import LAST_FRET, Chord
 
 __all__ = ["OPEN_HAND", "OverChord", "PricedHands", "hands_up_to", "priced_hands", "usual_order"]
@@ -155,12 +155,18 @@ class PricedHands:
         """Whether these players are asked to hold a shape."""
         return bool(self.asked[self.rows_of_shape(shape)].any())
 
-    def usual_hand(self, shape: tuple[int, ...]) -> Hand | None:
+    def usual_hand(self, shape: tuple[int, ...], fingers: tuple[int, ...] | None = None) -> Hand | None:
         """Return the hand with which a shape is formed when there is time: about one finger a fret, low on the neck.
 
-        It is one that these players are asked for if there is one; None where no hand holds the shape.
+        It is one with the given `fingers` (-1 where any will do) if a hand sets them so, else with the fingers that are
+        taught for the shape, else one that these players are asked for; None where no hand holds the shape.
         """
         rows = self.rows_of_shape(shape)
+        for wanted in filter(None, (fingers, taught_fingers(shape))):
+            asked_for = np.array(wanted)
+            known = rows[((self.table.fingers[rows] == asked_for) | (asked_for < 0)).all(axis=1)]
+            if len(known):
+                return min(map(self.hand, map(int, known)), key=usual_order)
         asked = rows[self.asked[rows]]
         return min(map(self.hand, map(int, asked if len(asked) else rows)), key=usual_order, default=None)
 

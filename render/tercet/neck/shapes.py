@@ -13,6 +13,7 @@ from tercet.theory import Chord, Tuning, parse_chord
 
 __all__ = [
     "COMMON_SHAPES",
+    "TAUGHT_SHAPES",
     "Shape",
     "common_shape",
     "fingers_needed",
@@ -20,6 +21,7 @@ __all__ = [
     "holdable",
     "shape_midis",
     "span_mm",
+    "taught_fingers",
 ]
 
 Shape = tuple[int, int, int, int]
@@ -31,26 +33,41 @@ SPAN_LIMIT_MM = 85.0
 _C_TUNING_ROOT = 9
 """Pitch class of string 1 in the tunings that `COMMON_SHAPES` is written for (A)."""
 
-COMMON_SHAPES: dict[str, str] = {
-    "C": "0003",
-    "F": "2010",
-    "G7": "0212",
-    "G": "0232",
-    "Am": "2000",
-    "Dm": "2210",
-    "D": "2220",
-    "A": "2100",
-    "A7": "0100",
-    "D7": "2223",
-    "E7": "1202",
-    "Em": "0432",
-    "Gm": "0231",
-    "Bb": "3211",
-    "B7": "2322",
-    "C7": "0001",
-    "Fm": "1013",
+TAUGHT_SHAPES: dict[str, str] = {
+    "C": "0003/0003",
+    "F": "2010/2010",
+    "G7": "0212/0213",
+    "G": "0232/0132",
+    "Am": "2000/2000",
+    "Dm": "2210/2310",
+    "D": "2220/1230",
+    "A": "2100/2100",
+    "A7": "0100/0100",
+    "D7": "2223/1112",
+    "E7": "1202/1203",
+    "Em": "0432/0321",
+    "Gm": "0231/0231",
+    "Bb": "3211/3211",
+    "B7": "2322/1211",
+    "C7": "0001/0001",
+    "Fm": "1013/1024",
 }
-"""The shapes that players know by name on a G-C-E-A ukulele, high or low fourth string alike."""
+"""The shapes that players know by name on a G-C-E-A ukulele, high or low fourth string alike: frets, then the fingers
+that teachers put on them, string 4 first. Strings that lie as far apart elsewhere take the same shapes."""
+
+COMMON_SHAPES: dict[str, str] = {name: shape.partition("/")[0] for name, shape in TAUGHT_SHAPES.items()}
+"""The frets of the taught shapes, by the chord's name."""
+
+
+def _digits(text: str) -> Shape:
+    four, three, two, one = (int(digit) for digit in text)
+    return (four, three, two, one)
+
+
+_TAUGHT_FINGERS = {
+    _digits(frets): _digits(fingers)
+    for frets, _, fingers in (shape.partition("/") for shape in TAUGHT_SHAPES.values())
+}
 
 
 @lru_cache(maxsize=16384)
@@ -123,11 +140,19 @@ def _common_by_tones(tuning: Tuning) -> dict[tuple[frozenset[int], int], Shape]:
     for name, digits in COMMON_SHAPES.items():
         chord = parse_chord(name)
         tones = frozenset((pc + moved) % 12 for pc in chord.pitch_classes)
-        four, three, two, one = (int(digit) for digit in digits)
-        table[tones, (chord.root_class + moved) % 12] = (four, three, two, one)
+        table[tones, (chord.root_class + moved) % 12] = _digits(digits)
     return table
 
 
 def common_shape(chord: Chord, tuning: Tuning) -> Shape | None:
     """Return the shape that players know by the chord's name in a tuning, or None."""
     return _common_by_tones(tuning).get((chord.pitch_classes, chord.root_class))
+
+
+def taught_fingers(shape: tuple[int, ...]) -> Shape | None:
+    """Return the fingers that teachers put on a shape that players know by name, in any tuning; None for others.
+
+    >>> taught_fingers((0, 2, 1, 2))
+    (0, 2, 1, 3)
+    """
+    return _TAUGHT_FINGERS.get((shape[0], shape[1], shape[2], shape[3]))

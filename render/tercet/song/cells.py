@@ -213,7 +213,7 @@ class CellReader:
         spans: list[ChordSpan] = []
         at = Fraction(0)
         for word, written, length_beat in zip(words, cell.words, lengths, strict=True):
-            spans.append(ChordSpan(at, length_beat, word.chord, word.shape, written.place))
+            spans.append(ChordSpan(at, length_beat, word.chord, word.shape, word.fingers, written.place))
             at += length_beat
         return tuple(spans)
 

@@ -15,6 +15,7 @@ from functools import cache, lru_cache
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any, Literal
 
+from tercet.song.chord_shapes import WrittenShape, read_shape
 from tercet.song.mistakes import SlipError, nearest
 from tercet.song.model import LAYERS, Layer, MarkKind, Pin, Slot
 from tercet.theory import DYNAMIC_MARKS, LAST_FRET, STRUM_SIGNS, Chord, ChordNameError, parse_chord
@@ -95,6 +96,7 @@ class ChordWord:
     chord: Chord | None
     length_beat: Fraction | None = None
     shape: tuple[int | None, ...] | None = None
+    fingers: tuple[int, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -279,7 +281,7 @@ def _chord(found: list[Any]) -> ChordWord:
     tokens = {token.type: str(token) for token in found}
     name = tokens["NAME"]
     length_beat = _length(tokens)
-    shape = _shape(tokens["BRACKET"][1:-1]) if "BRACKET" in tokens else None
+    shape = _shape(tokens)
     if name in ("N.C.", "N.C", "NC", "."):
         if shape:
             raise SlipError("N.C. means no chord, so it takes no shape", "write N.C.")
@@ -292,7 +294,9 @@ def _chord(found: list[Any]) -> ChordWord:
         write = f"{error.suggestion}{_after_name(tokens)}" if error.suggestion else None
         mend = f"the nearest that it knows is {error.nearest}" if error.nearest and not write else ""
         raise SlipError(f"`{name}` isn't a chord name that Tercet knows", mend, write=write) from None
-    return ChordWord(chord, length_beat, shape)
+    return (
+        ChordWord(chord, length_beat, shape.frets, shape.fingers) if shape else ChordWord(chord, length_beat)
+    )
 
 
 def _after_name(tokens: dict[str, str]) -> str:
@@ -300,18 +304,16 @@ def _after_name(tokens: dict[str, str]) -> str:
     return tokens.get("BRACKET", "") + _written_length(tokens)
 
 
-def _shape(text: str) -> tuple[int | None, ...]:
-    frets = text.split(".") if "." in text else list(text)
-    wanted = "write the frets from string 4 to string 1, x for a string left out: [2000], [x212], [9.10.10.9]"
-    if len(frets) != 4:
-        raise SlipError(f"a shape must have four frets (got {len(frets)})", wanted)
-    if not all(
-        fret == "x" or (fret.isascii() and fret.isdigit() and int(fret) <= LAST_FRET) for fret in frets
-    ):
-        raise SlipError(f"[{text}] isn't a shape: each fret is x or 0 to {LAST_FRET}", wanted)
-    if set(frets) == {"x"}:
-        raise SlipError("a shape that leaves out every string sounds nothing", "write N.C. for no chord")
-    return tuple(None if fret == "x" else int(fret) for fret in frets)
+def _shape(tokens: dict[str, str]) -> WrittenShape | None:
+    if "BRACKET" not in tokens:
+        return None
+    try:
+        return read_shape(tokens["BRACKET"][1:-1])
+    except SlipError as slip:
+        if slip.write is None:
+            raise
+        write = tokens["NAME"] + _after_name({**tokens, "BRACKET": f"[{slip.write}]"})
+        raise SlipError(slip.message, write=write) from None
 
 
 _PLAIN_MARKS: dict[str, MarkKind] = {

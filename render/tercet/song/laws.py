@@ -11,9 +11,11 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise, zip_longest
 
+from tercet.neck import fault_of_stretch
+from tercet.song.chord_shapes import as_held
 from tercet.song.form import visits_of
 from tercet.song.mistakes import MistakeBook, show_beats
-from tercet.song.model import Layer, Mark, Note, Row, RowName, Song, Source, Syllable, Visit
+from tercet.song.model import ChordSpan, Layer, Mark, Note, Row, RowName, Song, Source, Syllable, Visit
 from tercet.song.played import Step, cut, steps_of
 from tercet.song.spelling import number_text
 
@@ -43,11 +45,24 @@ def check_laws(song: Song, broken: frozenset[str], book: MistakeBook) -> None:
     book
         Where mistakes are noted.
     """
+    _check_stretches(song, book)
     _check_walk(song, song.form, broken, book, ends=True)
     played = {visit.section for visit in song.form}
     for section in song.sections:
         if section.name not in played:
             _check_walk(song, visits_of([section.name]), broken, book, ends=False)
+
+
+def _check_stretches(song: Song, book: MistakeBook) -> None:
+    """Note the chords whose fingers lie too far apart on the song's instrument."""
+    rows = (row for section in song.sections for line in section.lines for row in line.rows)
+    cells = (cell for row in rows if row.name == "chords" for cell in (row.pickup, *row.bars))
+    for span in (item for cell in cells for item in cell or ()):
+        if not isinstance(span, ChordSpan) or span.shape is None or span.fingers is None:
+            continue
+        fault = fault_of_stretch(as_held(span.shape), span.fingers, song.scale_length_mm)
+        if fault is not None:
+            book.add(fault.reason, span.source, "chords", "choose a shape whose frets lie closer together")
 
 
 def _check_walk(

@@ -140,14 +140,21 @@ class Note:
 class ChordSpan:
     """A chord over a stretch of its bar; `chord` is None for N.C.
 
-    `shape` is a pinned hand shape: four frets, string 4 first, None for a string that is not played.
+    `shape` is a pinned hand shape: four frets, string 4 first, None for a string that is not played. `fingers` are
+    those that the song sets on it: for each string 1 (index) to 4 (little), 0 for one that is open or not played.
     """
 
     start_beat: Fraction
     length_beat: Fraction
     chord: Chord | None
     shape: tuple[int | None, ...] | None = None
+    fingers: tuple[int, ...] | None = None
     source: Source = field(default=Source(0, 0), compare=False)
+
+    @property
+    def played_as(self) -> tuple[object, ...]:
+        """What is named and how it is held: two spans that are equal in this go on from one to the other."""
+        return self.chord, self.shape, self.fingers
 
 
 @dataclass(frozen=True, slots=True)

@@ -176,7 +176,7 @@ def _last_chord(chords: tuple[ChordSpan, ...] | None, before: ChordSpan | None) 
 def _same_chord(one: ChordSpan | None, other: ChordSpan | None) -> bool:
     if one is None or other is None:
         return one is other
-    return (one.chord, one.shape) == (other.chord, other.shape)
+    return one.played_as == other.played_as
 
 
 def _bar(step: Step, before: Bar | None) -> Bar:

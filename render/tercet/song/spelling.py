@@ -13,7 +13,7 @@ from tercet.song.grammar import ChordWord, MarkWord, NoteWord, StrumWord, WordOf
 from tercet.song.model import Pin
 from tercet.theory.pitch import SIGNS
 
-__all__ = ["LaidRow", "lay_out", "number_text", "shown_width", "word_text", "yaml_text"]
+__all__ = ["LaidRow", "lay_out", "number_text", "shape_text", "shown_width", "word_text", "yaml_text"]
 
 _PLAIN_YAML = re.compile(r"[^\W\d_](?:[\w ,.()/+'’–—-]*[\w.)])?")
 _RESERVED = {"null", "true", "false", "yes", "no", "on", "off", "y", "n"}
@@ -48,7 +48,7 @@ def word_text(word: NoteWord | ChordWord | MarkWord | StrumWord | WordOfSyllable
         return _note_text(word)
     if isinstance(word, ChordWord):
         name = "N.C." if word.chord is None else str(word.chord)
-        return name + _shape_text(word.shape) + _length_text(word.length_beat)
+        return name + shape_text(word.shape, word.fingers) + _length_text(word.length_beat)
     if isinstance(word, MarkWord):
         return _mark_text(word)
     if isinstance(word, StrumWord):
@@ -78,11 +78,16 @@ def _pin_text(pin: Pin | None) -> str:
     return f"[{''.join(map(str, pin.strings)) or pin.action}]"
 
 
-def _shape_text(shape: tuple[int | None, ...] | None) -> str:
+def shape_text(shape: tuple[int | None, ...] | None, fingers: tuple[int, ...] | None = None) -> str:
+    """Return a shape with its fingers as a chord takes it, ``[2000/2000]``; empty for None."""
     if shape is None:
         return ""
     frets = ["x" if fret is None else str(fret) for fret in shape]
-    return f"[{('.' if any(len(fret) > 1 for fret in frets) else '').join(frets)}]"
+    text = ("." if any(len(fret) > 1 for fret in frets) else "").join(frets)
+    if fingers is None:
+        return f"[{text}]"
+    signs = ("x" if fret is None else str(finger) for fret, finger in zip(shape, fingers, strict=True))
+    return f"[{text}/{''.join(signs)}]"
 
 
 def _mark_text(word: MarkWord) -> str:

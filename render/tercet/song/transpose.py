@@ -8,6 +8,7 @@ from typing import Any
 
 from tercet.errors import ParameterError, RequestError
 from tercet.song.model import ChordSpan, Line, Note, Row, Section, Song
+from tercet.song.spelling import shape_text
 from tercet.theory import Chord, Key, Pitch, Tuning, tuning_of
 from tercet.theory.limits import MOST_SEMITONES
 from tercet.theory.pitch import LETTERS_BY_FIFTHS, PITCH_CLASSES, spell, transpose_key
@@ -85,9 +86,8 @@ def drop_pins(song: Song) -> tuple[Song, tuple[str, ...]]:
 def _without_fingering(item: Any, strings: Tuning, key: Key) -> tuple[Any, str]:
     """Return a note or chord without its fingering, and what was dropped."""
     if isinstance(item, ChordSpan) and item.shape is not None:
-        frets = ["x" if fret is None else str(fret) for fret in item.shape]
-        dot = "." if any(len(fret) > 1 for fret in frets) else ""
-        return replace(item, shape=None), f"the shape {item.chord}[{dot.join(frets)}]"
+        told = f"the shape {item.chord}{shape_text(item.shape, item.fingers)}"
+        return replace(item, shape=None, fingers=None), told
     if not isinstance(item, Note) or (item.pin is None and item.position is None):
         return item, ""
     dropped = []

@@ -10,6 +10,7 @@ from fractions import Fraction
 from typing import Any
 
 from tercet.errors import ParameterError
+from tercet.song.chord_shapes import WrittenShape
 from tercet.song.frame import Mapping, Text, read_frame
 from tercet.song.grammar import ChordWord, MarkWord, NoteWord, StrumWord, WordKind, read_word
 from tercet.song.mistakes import SlipError
@@ -185,7 +186,7 @@ class _RowSpeller:
         on_pulse = len(spans) == 1 or share % self._meter.pulse_beat == 0
         equal = on_pulse and not is_pickup and all(span.length_beat == share for span in spans)
         return " ".join(
-            word_text(ChordWord(span.chord, None if equal else span.length_beat, span.shape))
+            word_text(ChordWord(span.chord, None if equal else span.length_beat, span.shape, span.fingers))
             for span in spans
         )
 
@@ -211,7 +212,7 @@ def _syllables(syllables: tuple[Syllable, ...]) -> str:
 def pinned_text(
     text: str,
     pins: abc.Mapping[Source, Pin],
-    shapes: abc.Mapping[Source, tuple[int | None, ...]],
+    shapes: abc.Mapping[Source, WrittenShape],
     file: str = "song.yaml",
 ) -> str:
     """Return the text of an arrangement file with pins and chord shapes written in, tidied.
@@ -223,7 +224,7 @@ def pinned_text(
     pins
         By the place of a note in the text, as `tercet.song.Note.source` tells it. A pin that is there is replaced.
     shapes
-        By the place of a chord: four frets, string 4 first, None for a string that is left out.
+        By the place of a chord: its frets, with fingers or without.
     file
         What to call it in messages.
 
@@ -241,7 +242,8 @@ def pinned_text(
     """
     lines = split_lines(text)
     words = {place: _written(lines, place, "note", {"pin": pin}) for place, pin in pins.items()}
-    words |= {place: _written(lines, place, "chord", {"shape": shape}) for place, shape in shapes.items()}
+    for place, shape in shapes.items():
+        words[place] = _written(lines, place, "chord", {"shape": shape.frets, "fingers": shape.fingers})
     # From right to left, so that places further left stay what they were.
     for place in sorted(words, key=lambda place: (place.line, -place.column)):
         line, start = lines[place.line - 1], place.column - 1

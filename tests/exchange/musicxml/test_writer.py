@@ -29,7 +29,7 @@ instrument: tenor
 tuning: low-g
 sections:
   verse: |
-    chords  Am[2000] | Dm:2 E7:1   | N.C.
+    chords  Am[2000] | Dm[2210/3420]:2 E7:1 | N.C.
     melody  C5:3[321] | D5:2[1] B4[alone] | A4:1/3 B4:1/3 C5:1/3 A4:2
 """
 

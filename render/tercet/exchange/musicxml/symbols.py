@@ -10,8 +10,10 @@ from xml.etree.ElementTree import Element, SubElement
 from tercet.exchange.chord_names import read_chord_name
 from tercet.exchange.harmony import kind_of, nearest_chord, plain_tone
 from tercet.exchange.leadsheet import LeadChord
+from tercet.neck import fault_of_fingers, fault_of_stretch
 from tercet.song import ChordSpan
-from tercet.theory import LAST_FRET, Chord
+from tercet.song.chord_shapes import as_held
+from tercet.theory import INSTRUMENTS, LAST_FRET, Chord
 from tercet.theory.chords import MUSICXML_KINDS, ChordNameError
 from tercet.theory.pitch import PITCH_CLASSES, SIGNS
 
@@ -59,7 +61,7 @@ def read_symbol(element: Element, start_quarter: Fraction) -> Symbol:
             return Symbol(None, f"chord symbol {shown} isn't one that songs have, and is left out")
         chord, exact = named
     return Symbol(
-        LeadChord(start_quarter, chord, _frame(element)), "" if exact else _changed(shown, degrees, chord)
+        LeadChord(start_quarter, chord, *_frame(element)), "" if exact else _changed(shown, degrees, chord)
     )
 
 
@@ -94,17 +96,34 @@ def _tone(element: Element, name: str) -> tuple[str, int] | None:
     return plain_tone(step, alter)[0]
 
 
-def _frame(element: Element) -> tuple[int | None, ...] | None:
-    """Return the shape of a chord diagram of four strings, string 4 first; None without one."""
+def _frame(element: Element) -> tuple[tuple[int | None, ...] | None, tuple[int, ...] | None]:
+    """Return shape and fingers of a chord diagram of four strings, string 4 first; None for what it doesn't have."""
     frame = element.find("frame")
     if frame is None or (frame.findtext("frame-strings") or "").strip() != "4":
-        return None
+        return None, None
     frets: dict[str, int] = {}
+    fingers: dict[str, int] = {}
     for note in frame.findall("frame-note"):
         string, fret = (note.findtext("string") or "").strip(), (note.findtext("fret") or "").strip()
         if string in ("1", "2", "3", "4") and re.fullmatch(r"\d{1,2}", fret) and int(fret) <= LAST_FRET:
             frets[string] = int(fret)
-    return tuple(frets.get(string) for string in "4321") if frets else None
+            finger = (note.findtext("fingering") or "").strip()
+            fingers[string] = int(finger) if re.fullmatch("[0-4]", finger) else 0
+    if not frets:
+        return None, None
+    shape = tuple(frets.get(string) for string in "4321")
+    return shape, _set_on(shape, tuple(fingers.get(string, 0) for string in "4321"))
+
+
+def _set_on(shape: tuple[int | None, ...], fingers: tuple[int, ...]) -> tuple[int, ...] | None:
+    """Return the fingers of a diagram where it names any and a hand can set them so."""
+    held = as_held(shape)
+    usable = any(fingers) and not fault_of_fingers(held, fingers)
+    return (
+        fingers
+        if usable and not fault_of_stretch(held, fingers, INSTRUMENTS["concert"].scale_length_mm)
+        else None
+    )
 
 
 def add_harmony(measure: Element, span: ChordSpan, offset_units: int) -> None:
@@ -128,7 +147,7 @@ def add_harmony(measure: Element, span: ChordSpan, offset_units: int) -> None:
         SubElement(degree, "degree-alter").text = str(alter)
         SubElement(degree, "degree-type").text = action
     if span.shape is not None:
-        _add_frame(harmony, span.shape)
+        _add_frame(harmony, span.shape, span.fingers or (0, 0, 0, 0))
     _add_offset(harmony, offset_units)
 
 
@@ -143,12 +162,14 @@ def _add_tone(element: Element, name: str, tone: tuple[str, int]) -> None:
         SubElement(element, f"{name}-alter").text = str(tone[1])
 
 
-def _add_frame(harmony: Element, shape: tuple[int | None, ...]) -> None:
+def _add_frame(harmony: Element, shape: tuple[int | None, ...], fingers: tuple[int, ...]) -> None:
     frame = SubElement(harmony, "frame")
     SubElement(frame, "frame-strings").text = "4"
     SubElement(frame, "frame-frets").text = str(max(4, *(fret or 0 for fret in shape)))
-    for index, fret in enumerate(shape):
+    for index, (fret, finger) in enumerate(zip(shape, fingers, strict=True)):
         if fret is not None:
             note = SubElement(frame, "frame-note")
             SubElement(note, "string").text = str(4 - index)
             SubElement(note, "fret").text = str(fret)
+            if finger:
+                SubElement(note, "fingering").text = str(finger)

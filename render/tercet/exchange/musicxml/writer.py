@@ -109,7 +109,7 @@ class _StaffWriter(TuneWriter):
         super().__init__(arrangement.song, arrangement.bars)
         self._divisions = divisions
         self._quarter = Fraction(4, self._song.meter.lower)
-        self._chord: tuple[object, object] | None = None
+        self._chord: tuple[object, ...] | None = None
         self._hairpin = False
         self._joined = False
 
@@ -251,12 +251,12 @@ class _StaffWriter(TuneWriter):
         for span in piece.bar.chords:
             if not low <= span.start_beat < high:
                 continue
-            same = self._chord == (span.chord, span.shape) and not (
+            same = self._chord == span.played_as and not (
                 piece.opens_visit and span.start_beat == piece.low_beat
             )
             if not same:
                 add_harmony(measure, span, int(self._units(span.start_beat - low)))
-            self._chord = (span.chord, span.shape)
+            self._chord = span.played_as
 
     def _direction(self, measure: Element, mark: Mark, offset: Fraction, piece: Measure) -> None:
         if mark.layer is not None:

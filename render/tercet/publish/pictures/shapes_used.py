@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from tercet.arranging import Arrangement, Gesture
 from tercet.neck.demands import LIMITS, Hands
 from tercet.neck.priced_hands import hands_up_to
-from tercet.song import Bar, played_visits
+from tercet.song import Bar, ChordSpan, played_visits
 
 __all__ = ["LineShapes", "ShapeUse", "chord_at", "shapes_by_line", "shapes_used"]
 
@@ -30,7 +30,8 @@ class ShapeUse:
         String 4 first; 0 is open, None a string that is damped or left out.
     fingers
         For each string the finger on it: 0 none, 1 index to 4 little. Those of the tune where it holds the shape too,
-        else the most usual ones that these players can set; empty where no hand can.
+        else those that the song sets on it, else the most usual ones that these players can set; empty where no hand
+        can.
     tune_strings
         Strings that hold the tune at some time while the shape is used, in falling order, each 1 to 4.
     """
@@ -79,11 +80,19 @@ def shapes_by_line(arrangement: Arrangement) -> tuple[LineShapes, ...]:
 
 def chord_at(gesture: Gesture, bar: Bar) -> str:
     """Return the name of the chord that a gesture of a bar is played under, empty for none."""
+    span = _span_at(gesture, bar)
+    return str(span.chord) if span is not None and span.chord else ""
+
+
+def _span_at(gesture: Gesture, bar: Bar) -> ChordSpan | None:
     at_beat = gesture.start_beat - bar.start_beat
-    for span in reversed(bar.chords):
-        if span.start_beat <= at_beat:
-            return str(span.chord) if span.chord else ""
-    return ""
+    return next((span for span in reversed(bar.chords) if span.start_beat <= at_beat), None)
+
+
+def _written_fingers(gesture: Gesture, bar: Bar) -> tuple[int, ...]:
+    """Return the fingers that the song sets on the shape of a gesture; empty where it sets none."""
+    span = _span_at(gesture, bar)
+    return span.fingers or () if span is not None and span.shape == gesture.shape else ()
 
 
 def _fingers_by_shape(arrangement: Arrangement) -> dict[Frets, tuple[int, ...]]:
@@ -116,7 +125,8 @@ def _listed(
         if gesture.action == "single" or len(gesture.shape) != 4:
             continue
         key = chord_at(gesture, bars[gesture.bar_number]), gesture.shape
-        fingers = gesture.fingers or known.get(gesture.shape, ())
+        written = _written_fingers(gesture, bars[gesture.bar_number])
+        fingers = gesture.fingers or written or known.get(gesture.shape, ())
         use = uses.setdefault(key, ShapeUse(*key, fingers))
         tune = {note.string for note in gesture.notes if note.part == "tune"}
         if not tune <= set(use.tune_strings):

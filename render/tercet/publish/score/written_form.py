@@ -233,7 +233,7 @@ def _content(measure: Measure, arrangement: Arrangement, starts: Sequence[float]
             (note.start_beat - low, note.length_beat, note.pitch, note.tied_on, note.position, note.off_neck)
             for note in measure.melody
         ),
-        tuple((span.start_beat - low, span.chord, span.shape) for span in measure.chords),
+        tuple((span.start_beat - low, span.played_as) for span in measure.chords),
         tuple(
             (
                 gesture.start_beat - measure.start_beat,
