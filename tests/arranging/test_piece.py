@@ -98,7 +98,7 @@ def test_a_position_is_a_pitch_of_its_tuning() -> None:
 
 
 def test_a_between_row_is_a_run_of_its_own() -> None:
-    made = piece(song(section("a", "C4:4 | C4:4 | C4:4", "C | C | C", between=".:3 E4 | | =:4")))
+    made = piece(song(section("a", "C4:4 | C4:4 | C4:4", "C | C | C", between=".:3 E4 | | G4:4")))
     notes = [(note.start_beat, note.length_beat, note.midi) for note in row_notes(made, "between")]
     assert beats_of(*notes) == ["3 1 64", "8 4 67"]
 

@@ -54,8 +54,9 @@ def extreme_songs(draw: st.DrawFn) -> str:
         _row("chords", [draw(st.sampled_from(CHORDS)) for _ in bars]),
         _row("melody", [" ".join(bar) for bar in melody]),
     ]
-    if draw(st.booleans()):
-        rows.append(_row("words", [" ".join(_syllables(draw, bar)) for bar in melody]))
+    words = [" ".join(_syllables(draw, bar)) for bar in melody]
+    if any(words) and draw(st.booleans()):
+        rows.append(_row("words", words))
     if draw(st.booleans()):
         rows.append(_row("between", [f"{draw(st.sampled_from(NOTES))}:{upper}" for _ in bars]))
     if draw(st.booleans()):
