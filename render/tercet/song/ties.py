@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import re
-
 from tercet.errors import Edit
 from tercet.song.grammar import NoteWord, read_word
 from tercet.song.mistakes import SlipError
@@ -12,8 +10,6 @@ from tercet.song.rows import Word, WrittenRow, same_hyphen
 __all__ = ["tie_slip"]
 
 _TIE = "~"
-
-_HEAD = re.compile(rf"[^:\[{_TIE}]*")
 
 
 def tie_slip(row: WrittenRow, word: Word) -> tuple[SlipError, tuple[Edit, ...]] | None:
@@ -45,8 +41,8 @@ def _edits(row: WrittenRow, word: Word, note: NoteWord) -> tuple[Edit, ...]:
         return away
     if after.is_rest or not _same(note, after):
         return ()
-    head = _HEAD.match(following[0].text)
-    return (*away, _edit(following[0], 0, head.end() if head else 0, "="))
+    text, _, _ = following[0].text.partition(_TIE)
+    return (*away, _edit(following[0], 0, len(text), "=" + text[len(text.partition(":")[0]) :]))
 
 
 def _edit(word: Word, start: int, end: int, text: str) -> Edit:
