@@ -27,7 +27,7 @@ from tercet.made_files import check_may_make, write_made
 from tercet.performing import Take, lay_out
 from tercet.performing import perform as perform_timeline
 from tercet.performing.midi import midi_bytes
-from tercet.song import Feel, Players, Song, bar_indices, transpose_song
+from tercet.song import Feel, Players, Song, bar_indices, move_to, transpose_song
 
 __all__ = [
     "ImportedTune",
@@ -130,18 +130,19 @@ def advise(
     )
 
 
-def transpose(song: Song, semitones: int) -> Song:
-    """Return a song in another key, -24 to 24 semitones up; down with a minus.
+def transpose(song: Song, to: int | str) -> Song:
+    """Return a song in another key: -24 to 24 semitones up, down with a minus, or ``"Bb"``, ``"F# minor"``.
 
-    Fingerings that are pinned in it are for the key as written and are dropped: `tercet.song.transpose_song` tells
-    which.
+    A key that is named is reached the nearest way. Fingerings that are pinned in the song move along where they still
+    hold: `tercet.song.transpose_song` tells which are dropped. `tercet.arranging.transposing.transpose_text` does the
+    same to the text of a file.
 
     Raises
     ------
     RequestError
-        The distance is too far, or the key would have no name.
+        The distance is too far, or there is no such key.
     """
-    return transpose_song(song, semitones)[0]
+    return transpose_song(song, *move_to(song, to))[0]
 
 
 def arrange(

@@ -47,8 +47,8 @@ def advise(song: Song, tunings: Sequence[Tuning], voice: Voice | None = None) ->
     Parameters
     ----------
     song
-        As written. It is moved like `tercet.song.transpose_song` moves it; pins hold only where key and tuning are
-        the song's own.
+        As written. It is moved like `tercet.song.transpose_song` moves it, with the pins that still hold; in another
+        tuning than its own it has none.
     tunings
         At least one.
     voice
@@ -204,7 +204,7 @@ class _Desk:
         self._limit = LIMITS[song.players].highest_fret
         self.octaves = tuple(moves for step in range(12) if (moves := self._octaves(step)))
         self._shared = {tuning: Shared(self._board_fret(tuning)) for tuning in self._tunings}
-        self._moved: dict[int, Song] = {}
+        self._moved: dict[tuple[int, bool], Song] = {}
         self._counts = counts
 
     def _octaves(self, step: int) -> tuple[int, ...]:
@@ -245,7 +245,7 @@ class _Desk:
 
     def may_go_lower(self, tuning: Tuning, semitones: int) -> bool:
         """Whether it may pay to look an octave lower: no more notes would be beyond the strings."""
-        if len(self._tunings) == 1 or tuning.reentrant or self._with_pins(tuning, semitones):
+        if len(self._tunings) == 1 or tuning.reentrant or (not semitones and self._with_pins(tuning)):
             return False
         if semitones - 12 < -MOST_SEMITONES or min(self._all_midis) + semitones - 12 < 0:
             return False
@@ -293,14 +293,14 @@ class _Desk:
         lowest = tuning.open_midi(1)
         intervals = tuple(pitch.midi - lowest for pitch in tuning.open_pitches)
         length_mm = sized_for(self._song, tuning).scale_length_mm
-        alike = (intervals, length_mm, semitones - lowest, self._with_pins(tuning, semitones))
+        alike = (intervals, length_mm, semitones - lowest, self._with_pins(tuning))
         if alike not in self._counts:
             self._counts[alike] = self._count(self._piece(tuning, semitones), self._shared[tuning])
         return self._counts[alike]
 
-    def _with_pins(self, tuning: Tuning, semitones: int) -> bool:
-        """Whether the song's own pins hold there."""
-        return self._pinned and not semitones and tuning.open_pitches == self._own.open_pitches
+    def _with_pins(self, tuning: Tuning) -> bool:
+        """Whether the song's own pins may hold there."""
+        return self._pinned and tuning.open_pitches == self._own.open_pitches
 
     def _count(self, piece: Piece, shared: Shared) -> _Counts:
         """Finger a piece and count what comes out; which notes want a roll is the same in every key."""
@@ -329,14 +329,14 @@ class _Desk:
         )
 
     def _piece(self, tuning: Tuning, semitones: int) -> Piece:
-        """Return the song as it is arranged there: with its pins only in its own key and tuning."""
-        as_written = semitones or tuning.open_pitches == self._own.open_pitches
-        return piece_of(self._song_at(semitones) if as_written else self._unpinned, tuning)
+        """Return the song as it is arranged there: with its pins only in its own tuning."""
+        return piece_of(self._song_at(semitones, with_pins=self._with_pins(tuning)), tuning)
 
-    def _song_at(self, semitones: int) -> Song:
-        if semitones not in self._moved:
-            self._moved[semitones], _ = transpose_song(self._song, semitones)
-        return self._moved[semitones]
+    def _song_at(self, semitones: int, *, with_pins: bool = False) -> Song:
+        place = (semitones, with_pins)
+        if place not in self._moved:
+            self._moved[place], _ = transpose_song(self._song if with_pins else self._unpinned, semitones)
+        return self._moved[place]
 
     # ---- by pitches alone
 

@@ -28,6 +28,7 @@ from tercet.cli import (
     render,
     sheet,
     sounds,
+    transpose,
 )
 from tercet.cli.talk import message_of, put, say
 from tercet.errors import OutsideError, TercetError
@@ -60,7 +61,21 @@ class Command(Protocol):
     def run(self, arguments: argparse.Namespace) -> int: ...
 
 
-COMMANDS = (new, import_tune, check, advise, pin, render, kit, page, sheet, fretboard, export_song, sounds)
+COMMANDS = (
+    new,
+    import_tune,
+    check,
+    advise,
+    pin,
+    transpose,
+    render,
+    kit,
+    page,
+    sheet,
+    fretboard,
+    export_song,
+    sounds,
+)
 
 
 def build_parser() -> argparse.ArgumentParser:

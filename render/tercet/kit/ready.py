@@ -88,13 +88,14 @@ def moved(
     own = song_tuning(song)
     strings = options.strings or own
     dropped: tuple[str, ...] = ()
-    if options.transpose:
-        song, dropped = transpose_song(song, options.transpose)
-    elif strings.open_pitches != own.open_pitches:
+    if strings.open_pitches != own.open_pitches:
         song, dropped = drop_pins(song)
+    if options.transpose:
+        song, more = transpose_song(song, options.transpose)
+        dropped += more
     if dropped:
         where = f"{for_set}: " if for_set else ""
-        text = f"{where}pins are for the song as written and were dropped: {', '.join(dropped)}"
+        text = f"{where}these pins don't hold here and were dropped: {', '.join(dropped)}"
         listener(Event("notice", text, song.title))
     return song, strings
 

@@ -43,7 +43,7 @@ if TYPE_CHECKING:
     from tercet.song.played import played_bars
     from tercet.song.reader import parse_song, read_song
     from tercet.song.settings import song_schema
-    from tercet.song.transpose import drop_pins, transpose_song
+    from tercet.song.transpose import drop_pins, drop_pins_at, move_to, transpose_song
     from tercet.song.visits import Measure, PlayedVisit, played_visits
     from tercet.song.writer import tidy_text, write_song
 
@@ -80,6 +80,8 @@ __all__ = [
     "bar_indices",
     "class_schema",
     "drop_pins",
+    "drop_pins_at",
+    "move_to",
     "parse_class",
     "parse_song",
     "played_bars",
@@ -100,6 +102,8 @@ _LOADED_WHEN_USED = {
     "bar_indices": "tercet.song.bar_choice",
     "class_schema": "tercet.song.class_file",
     "drop_pins": "tercet.song.transpose",
+    "drop_pins_at": "tercet.song.transpose",
+    "move_to": "tercet.song.transpose",
     "parse_class": "tercet.song.class_file",
     "parse_song": "tercet.song.reader",
     "played_bars": "tercet.song.played",

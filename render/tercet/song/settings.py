@@ -11,8 +11,8 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any, get_args
 
-from tercet.errors import ParameterError
-from tercet.song.frame import Listing, Mapping, Node
+from tercet.errors import ParameterError, RequestError
+from tercet.song.frame import Listing, Mapping, Node, Text
 from tercet.song.grammar import StrumWord, read_word
 from tercet.song.mistakes import MistakeBook, SlipError, nearest
 from tercet.song.model import LAYERS, BetweenNotes, Dynamics, Feel, Meter, Players, Song, Source
@@ -36,6 +36,7 @@ from tercet.theory import (
     NEEDED_STRINGS,
     STRUM_SIGNS,
     TUNINGS,
+    Key,
     Pitch,
     allowed_open,
     parse_key,
@@ -56,6 +57,7 @@ __all__ = [
     "SETTINGS",
     "TUNING_SCHEMA",
     "Setting",
+    "key_named",
     "read_settings",
     "schema_of",
     "schema_path",
@@ -128,6 +130,22 @@ def _read_key(node: Node) -> _Fields:
     raise SlipError(
         f"must be a note and major or minor, with at most seven sharps or flats (got {text})", mend
     )
+
+
+def key_named(text: str) -> Key:
+    """Read the name of a key as the setting is read.
+
+    Raises
+    ------
+    RequestError
+        There is no such key.
+    """
+    try:
+        key: Key = _read_key(Text(text, "", Source(0, 0)))["key"]
+    except SlipError as wrong:
+        mend = f"write {wrong.write}" if wrong.write is not None else wrong.mend
+        raise RequestError(f"a key {wrong.message}{mend and ': '}{mend}") from None
+    return key
 
 
 def _read_meter(node: Node) -> _Fields:

@@ -7,7 +7,7 @@ from collections import abc
 from collections.abc import Iterator
 from dataclasses import replace
 from fractions import Fraction
-from typing import Any
+from typing import Any, Literal
 
 from tercet.errors import ParameterError
 from tercet.song.chord_shapes import WrittenShape
@@ -21,8 +21,9 @@ from tercet.song.rows import KIND_OF_ROW, Blank, BlockLine, Cell, Comment, Writt
 from tercet.song.section import lines_of
 from tercet.song.settings import SETTINGS
 from tercet.song.spelling import LaidRow, lay_out, word_text
+from tercet.theory import Key
 
-__all__ = ["pinned_text", "tidy_text", "write_song"]
+__all__ = ["moved_text", "pinned_text", "tidy_text", "write_song"]
 
 _BLOCK_SIGN = re.compile(r"[|>][-+0-9]{0,2}")
 _INDENT = 2
@@ -244,15 +245,30 @@ def pinned_text(
     words = {place: _written(lines, place, "note", {"pin": pin}) for place, pin in pins.items()}
     for place, shape in shapes.items():
         words[place] = _written(lines, place, "chord", {"shape": shape.frets, "fingers": shape.fingers})
+    return tidy_text(_joined(_with_words(lines, words), text), file)
+
+
+def _with_words(lines: list[str], words: abc.Mapping[Source, str]) -> list[str]:
+    """Return the lines of a text with other words at some places."""
+    changed = list(lines)
     # From right to left, so that places further left stay what they were.
     for place in sorted(words, key=lambda place: (place.line, -place.column)):
-        line, start = lines[place.line - 1], place.column - 1
-        lines[place.line - 1] = line[:start] + words[place] + line[start + place.width :]
-    return tidy_text(("\r\n" if "\r\n" in text else "\n").join(lines), file)
+        line, start = changed[place.line - 1], place.column - 1
+        changed[place.line - 1] = line[:start] + words[place] + line[start + place.width :]
+    return changed
+
+
+def _joined(lines: list[str], text: str) -> str:
+    return ("\r\n" if "\r\n" in text else "\n").join(lines)
 
 
 def _written(lines: list[str], place: Source, kind: WordKind, change: dict[str, Any]) -> str:
     """Return the note or chord that stands at a place, changed."""
+    return word_text(replace(_word_at(lines, place, kind), **change))
+
+
+def _word_at(lines: list[str], place: Source, kind: WordKind) -> Any:
+    """Return the note or chord that stands at a place."""
     if not (1 <= place.line <= len(lines) and 1 <= place.column <= len(lines[place.line - 1])):
         raise ParameterError(
             f"a place must lie within the text (got line {place.line}, column {place.column})"
@@ -260,9 +276,128 @@ def _written(lines: list[str], place: Source, kind: WordKind, change: dict[str, 
     start = place.column - 1
     text = same_hyphen(lines[place.line - 1][start : start + place.width])
     try:
-        word = read_word(kind, text)
+        return read_word(kind, text)
     except SlipError:
         raise ParameterError(
             f"no {kind} stands at line {place.line}, column {place.column} (got {text!r})"
         ) from None
-    return word_text(replace(word, **change))
+
+
+# ---- another key
+
+
+def moved_text(text: str, moved: Song, file: str = "song.yaml") -> str:
+    """Return the text of an arrangement file in another key, tidied.
+
+    Parameters
+    ----------
+    text
+        What the file holds.
+    moved
+        Its song in that key, as `tercet.song.transpose_song` returns it.
+    file
+        What to call it in messages.
+
+    Returns
+    -------
+    str
+        The same file with notes, chords, fingerings and key of the moved song. The first note of a row states its
+        octave, and each note at which it changes; where all bars, or all notes, stated it, they still do, and so does
+        a note that stated it without need. Comments, words, settings and the order of everything stay.
+
+    Raises
+    ------
+    SongError
+        The text has mistakes.
+    ParameterError
+        It is the text of another song.
+    """
+    text = text.removeprefix("\ufeff")
+    song = parse_song(text, file)
+    lines = split_lines(text)
+    words: dict[Source, str] = {}
+    stated = _octaves_stated(lines, song)
+    for row, new_row in zip(_rows_of(song), _rows_of(moved), strict=True):
+        words |= _moved_words(lines, row, new_row, stated)
+    lines = _with_words(lines, words)
+    if moved.key != song.key:
+        lines = _with_key(lines, read_frame(open_book(text, file)), moved.key)
+    return tidy_text(_joined(lines, text), file)
+
+
+def _rows_of(song: Song) -> Iterator[Row]:
+    return (row for section in song.sections for line in section.lines for row in line.rows)
+
+
+_Stated = Literal["note", "bar", "row"]
+"""Where a file states the octave, besides where it changes: at every note, or at the start of each bar or row."""
+
+
+def _octaves_stated(lines: list[str], song: Song) -> _Stated:
+    rows = [row for row in _rows_of(song) if row.name in ("melody", "between")]
+    bars = [list(_sounding(lines, cell)) for row in rows for cell in (row.pickup, *row.bars)]
+    if all(word.octave is not None for bar in bars for _, word in bar if word.letter):
+        return "note"
+    if all(bar[0][1].octave is not None for bar in bars if bar and bar[0][1].letter):
+        return "bar"
+    return "row"
+
+
+def _sounding(lines: list[str], cell: tuple[Any, ...] | None) -> Iterator[tuple[int, NoteWord]]:
+    """Yield the places in a cell, and the words, of the notes that sound; a note held on has no letter."""
+    for place, item in enumerate(cell or ()):
+        if isinstance(item, Note) and not item.is_rest:
+            yield place, _word_at(lines, item.source, "note")
+
+
+def _moved_words(lines: list[str], row: Row, new_row: Row, stated: _Stated) -> dict[Source, str]:
+    """Return the words of a row that are written in another way when it is moved."""
+    words: dict[Source, str] = {}
+    old_octave = octave = None
+    for cell, new_cell in zip((row.pickup, *row.bars), (new_row.pickup, *new_row.bars), strict=True):
+        if cell is None or new_cell is None:
+            continue
+        for item, new in zip(cell, new_cell, strict=True):
+            if isinstance(item, ChordSpan) and isinstance(new, ChordSpan) and item != new:
+                change = {"chord": new.chord, "shape": new.shape, "fingers": new.fingers}
+                words[item.source] = _written(lines, item.source, "chord", change)
+        for count, (place, word) in enumerate(_sounding(lines, cell)):
+            old, new = cell[place], new_cell[place]
+            if not isinstance(old, Note) or not isinstance(new, Note) or not new.is_struck:
+                continue
+            here = NoteWord("", 0, None, new.position, word.length_beat, new.pin)
+            if new.pitch is not None and new.position is None:
+                again = stated == "note" or (stated == "bar" and count == 0)
+                again |= word.octave is not None and word.octave == old_octave
+                figure = None if new.pitch.octave == octave and not again else new.pitch.octave
+                octave = new.pitch.octave
+                here = replace(here, letter=new.pitch.letter, alter=new.pitch.alter, octave=figure)
+            old_octave = old.pitch.octave if old.pitch else old_octave
+            words[new.source] = word_text(here)
+    return words
+
+
+_TONIC = re.compile(r"[A-G][#b♯♭]?")
+
+
+def _with_key(lines: list[str], top: Mapping, key: Key) -> list[str]:
+    """Return the lines of a file that says another key in the way it said its own, or in a line of its own."""
+    entries = {entry.key.text: entry for entry in top.entries}
+    if "key" in entries:
+        value, place = entries["key"].value, entries["key"].value.place
+        written = value.text if isinstance(value, Text) else ""
+        line, start = lines[place.line - 1], place.column - 1
+        spelt = line[start : start + place.width].replace(written, _TONIC.sub(key.tonic, written, count=1))
+        return [
+            *lines[: place.line - 1],
+            line[:start] + spelt + line[start + place.width :],
+            *lines[place.line :],
+        ]
+    names = [setting.name for setting in SETTINGS]
+    before = [name for name in names[: names.index("key")] if name in entries]
+    at = entries[before[-1]].key.place.line
+    end = at
+    while end < len(lines) and (not lines[end].strip() or lines[end][0].isspace()):
+        end += 1
+        at = end if lines[end - 1].strip() else at
+    return [*lines[:at], f"key: {key}", *lines[at:]]

@@ -1,0 +1,78 @@
+"""``tercet transpose``: a song in another key, for good."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from tercet.cli.options import add_options
+from tercet.cli.talk import counted, put, say
+
+if TYPE_CHECKING:
+    from tercet.arranging.transposing import TransposedSong
+
+__all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
+
+NAME = "transpose"
+HELP = "write the song in another key"
+DESCRIPTION = (
+    "Write the song in another key: notes, chords and the setting `key` change; comments, words, marks and the order "
+    "of everything stay. Pins that still hold move along; those that don't are dropped and listed. To hear or print a "
+    "song in another key and leave its file as it is, use --transpose with the other commands, or the setting "
+    "`sounding`."
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options of the command."""
+    parser.add_argument("song", metavar="SONG", help="arrangement file; it is rewritten")
+    parser.add_argument(
+        "to",
+        metavar="KEY",
+        help="semitones up such as 3, down such as -2; or the key, such as Bb or 'F# minor', which is reached "
+        "the nearest way",
+    )
+    parser.add_argument("-o", "--output", metavar="FILE", help="write here instead, and leave SONG as it is")
+    add_options(parser, "--replace")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Transpose one song."""
+    from tercet.arranging.transposing import transpose_text
+    from tercet.files import write_bytes
+    from tercet.kit.ready import problem_text
+    from tercet.made_files import check_may_make, write_made
+    from tercet.song.plain_text import read_text
+
+    source = Path(arguments.song)
+    target = Path(arguments.output) if arguments.output else source
+    if arguments.output:
+        check_may_make(target, replace=arguments.replace)
+    moved = transpose_text(read_text(source), arguments.to, str(source))
+    data = moved.text.encode("utf-8")
+    if arguments.output:
+        write_made(target, data, maker=NAME, replace=arguments.replace, durable=True)
+        put(target)
+    elif moved.semitones or moved.song.key != moved.old_key:
+        write_bytes(target, data, durable=True)
+        put(target)
+    say(_moved_text(moved))
+    if moved.semitones == 6 and not arguments.to.lstrip("+").isdigit():
+        say("down is as near: that would be -6")
+    if moved.dropped:
+        say(f"these pins don't hold in {moved.song.key} and were dropped: {', '.join(moved.dropped)}")
+    for problem in moved.off_neck:
+        say(problem_text(problem))
+    return 0
+
+
+def _moved_text(moved: TransposedSong) -> str:
+    """Return from where to where a song was moved, and how far."""
+    semitones, key = moved.semitones, moved.song.key
+    if not semitones and key == moved.old_key:
+        return f"nothing to do: the song is in {key} already"
+    if not semitones:
+        return f"{moved.old_key} is now spelt as {key}; it sounds the same"
+    far = f"{counted(abs(semitones), 'semitone')} {'up' if semitones > 0 else 'down'}"
+    return f"from {moved.old_key} to {key}, {far}"
