@@ -25,6 +25,8 @@ def sung_text(text: str) -> str:
 
     >>> sung_text("of a-")
     'of‿a'
+    >>> sung_text("."), sung_text("la.")
+    ('', 'la.')
     """
     seen = "".join(
         sign for sign in unicodedata.normalize("NFC", text) if sign.isspace() or sign.isprintable()
