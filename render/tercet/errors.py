@@ -19,6 +19,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import groupby
+from textwrap import dedent
 
 from tercet.printable import visible, visible_line
 
@@ -216,10 +217,10 @@ def _shown_together(mistakes: list[Mistake]) -> str:
     if line.text.strip():
         start, end = _span(mistakes, edits)
         slips = [(m.column - 1 - start, min(m.column - 1 + m.width, end) - start) for m in mistakes]
-        lines.append(f"    now:    {marked(line.text[start:end], slips).replace(_TAB, ' ')}")
+        lines.append(f"    now:    {marked(line.text[start:end], slips).replace(_TAB, ' ').strip()}")
         changes = [(edit.column - 1 - start, edit.end_column - 1 - start, edit.text) for edit in edits]
         if changes:
-            written = visible(_put_together(line.text[start:end], changes)).replace(_TAB, " ").strip()
+            written = visible(dedent(_put_together(line.text[start:end], changes))).replace(_TAB, " ").strip()
             lines += (
                 [
                     f"{'            ' if index else '    write:  '}{part}"

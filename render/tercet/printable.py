@@ -51,6 +51,13 @@ def visible_json(text: str) -> str:
 def in_reach(text: str, encoding: str | None) -> str:
     """Return a text for a terminal of few signs: marks, quotes and dots that it lacks are made of those it has.
 
+    Parameters
+    ----------
+    text
+        What is said.
+    encoding
+        What the terminal calls its signs; None where every sign will do.
+
     Examples
     --------
     >>> in_reach("F4 »D« …", "ascii")
@@ -58,6 +65,8 @@ def in_reach(text: str, encoding: str | None) -> str:
     >>> in_reach("F4 »D« …", "cp1252")
     'F4 »D« …'
     """
+    if encoding is None:
+        return text
     missing: dict[str, str | int | None] = {
         sign: plain for sign, plain in _PLAINER.items() if sign in text and not _holds(encoding, sign)
     }
@@ -66,9 +75,9 @@ def in_reach(text: str, encoding: str | None) -> str:
     return text.translate(str.maketrans(missing))
 
 
-def _holds(encoding: str | None, sign: str) -> bool:
+def _holds(encoding: str, sign: str) -> bool:
     try:
-        sign.encode(encoding or "ascii")
+        sign.encode(encoding)
     except (UnicodeEncodeError, LookupError):
         return False
     return True

@@ -125,14 +125,14 @@ def test_a_name_that_is_a_list_is_noted_and_the_rest_is_read() -> None:
 @pytest.mark.parametrize(
     ("text", "message", "line", "column"),
     [
-        ("a: *b\n", "`*b` is a YAML alias, and arrangement files have none", 1, 4),
-        ("a: &b c\n", "`&b` is a YAML anchor, and arrangement files have none", 1, 4),
-        ("a: &b\n  c: d\n", "`&b` is a YAML anchor, and arrangement files have none", 1, 4),
-        ("a: &b [c]\n", "`&b` is a YAML anchor, and arrangement files have none", 1, 4),
-        ("a: !!str c\n", "`!!str` is a YAML tag, and arrangement files have none", 1, 4),
-        ("a: !b [c]\n", "`!b` is a YAML tag, and arrangement files have none", 1, 4),
-        ("a: b\n---\nc: d\n", "a second YAML document starts here", 2, 1),
-        ("a: b\n...\nc: d\n", "a second YAML document starts here", 3, 1),
+        ("a: *b\n", "`*b` can't stand here: a value starts with * only between quotes", 1, 4),
+        ("a: &b c\n", "`&b` can't stand here: a value starts with & only between quotes", 1, 4),
+        ("a: &b\n  c: d\n", "`&b` can't stand here: a value starts with & only between quotes", 1, 4),
+        ("a: &b [c]\n", "`&b` can't stand here: a value starts with & only between quotes", 1, 4),
+        ("a: !!str c\n", "`!!str` can't stand here: a value starts with ! only between quotes", 1, 4),
+        ("a: !b [c]\n", "`!b` can't stand here: a value starts with ! only between quotes", 1, 4),
+        ("a: b\n---\nc: d\n", "a second file starts within this one", 2, 1),
+        ("a: b\n...\nc: d\n", "a second file starts within this one", 3, 1),
     ],
 )
 def test_what_songs_have_no_use_for_is_refused(text: str, message: str, line: int, column: int) -> None:
@@ -142,7 +142,7 @@ def test_what_songs_have_no_use_for_is_refused(text: str, message: str, line: in
 def test_a_long_alias_is_shown_cut() -> None:
     assert (
         refused(f"a: *{'b' * 60}\n")[0][0]
-        == f"`*{'b' * 39}` is a YAML alias, and arrangement files have none"
+        == f"`*{'b' * 39}` can't stand here: a value starts with * only between quotes"
     )
 
 

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from tercet.performing import Covered
     from tercet.song import ClassFile
 
-__all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
+__all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "mistake_facts", "run"]
 
 NAME = "check"
 HELP = "find mistakes in songs and say what the players should know"
@@ -120,10 +120,10 @@ def _refused(path: str, error: TercetError, *, show: bool) -> tuple[dict[str, An
         say(str(error))
     if not isinstance(error, SongError):
         return {"file": path, "error": str(error)}, error.exit_code
-    return {"file": path, "mistakes": [_mistake_facts(each) for each in error.mistakes]}, error.exit_code
+    return {"file": path, "mistakes": [mistake_facts(each) for each in error.mistakes]}, error.exit_code
 
 
-def _mistake_facts(mistake: Mistake) -> dict[str, Any]:
+def mistake_facts(mistake: Mistake) -> dict[str, Any]:
     """Return a mistake for an editor: its place, its sentence, and the changes of the text that mend it."""
     told = ("line", "column", "width", "section", "bar", "row", "message", "mend")
     facts = {name: getattr(mistake, name) for name in told}

@@ -11,6 +11,7 @@ import re
 from collections import Counter
 from dataclasses import dataclass, field
 
+from tercet.errors import Edit
 from tercet.song.mistakes import MistakeBook
 from tercet.song.model import ROW_NAMES, Source
 
@@ -50,7 +51,7 @@ def lines_as_meant(lines: list[str], book: MistakeBook) -> MeantLines | None:
         end = _read_block(meant, index, book)
         if end is None and in_sections and _ROW.fullmatch(line):
             book.add(
-                "this row stands outside its section: YAML ends a block where the text stands further left",
+                "this row stands outside its section",
                 _first_word(index, line),
                 mend="start it in the same column as the section's first row",
             )
@@ -89,12 +90,32 @@ def _note_tabs(lines: list[str], book: MistakeBook) -> bool:
             more = f", and {len(found) - 1} more below" if len(found) > 1 else ""
             column = len(lead) - len(lead.lstrip(" ")) + 1
             book.add(
-                f"{name} stands before the text of this line{more}: YAML counts plain spaces only",
+                f"{name} stands before the text of this line{more}",
                 Source(found[0] + 1, column),
                 mend="put plain spaces there: two before a section's name, four before its rows",
+                edits=_with_plain_spaces(lines, found),
             )
             return True
     return False
+
+
+def _with_plain_spaces(lines: list[str], found: list[int]) -> tuple[Edit, ...]:
+    """Return the edits that put plain spaces before the text of lines; none where a tab could mean anything."""
+    edits: list[Edit] = []
+    for index in found:
+        text = lines[index].strip()
+        width = _indent(lines[index])
+        if "\t" in lines[index][:width]:
+            if not _ROW.fullmatch(text) and not text.endswith("|"):
+                return ()
+            width = 2 if text.endswith(": |") else 4
+        edits.append(_indented(index, lines[index], width))
+    return tuple(edits)
+
+
+def _indented(index: int, line: str, width: int) -> Edit:
+    """Return the edit that makes a line start in another column."""
+    return Edit(index + 1, 1, index + 1, _indent(line) + 1, " " * width)
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,10 +157,12 @@ def _read_block(meant: MeantLines, header_index: int, book: MistakeBook) -> int 
         if header.name == "sections":
             return _take_rows_without_section(lines, start, header.indent)
         place = _first_word(header_index, lines[header_index])
-        book.add("the sign | is missing after the section's name", place, mend=f"write {header.name}: |")
+        after = Source(header_index + 1, header.sign_column)
+        sign = Edit(after.line, after.column, after.line, after.column, " |")
+        book.add("the sign | is missing after the section's name", place, edits=(sign,))
     elif not header.gap:
-        place = Source(header_index + 1, header.sign_column)
-        book.add("a space is missing before |", place, mend=f"write {header.name}: {header.sign}")
+        place = Source(header_index + 1, header.sign_column, len(header.sign))
+        book.add("a space is missing before |", place, write=f" {header.sign}")
     if not header.sign or not header.gap:
         lines[header_index] = f"{' ' * header.indent}{header.name}: {header.sign or '|'}"
     end = _block_end(lines, start, header.indent)
@@ -175,18 +198,23 @@ def _block_end(lines: list[str], start: int, key_indent: int) -> int:
 
 def _take_rows_left_of_block(lines: list[str], start: int, key_indent: int, book: MistakeBook) -> int:
     """Take rows that follow a header without standing further in; return one past the last."""
-    end = start
+    end, first = start, 0
     for index in range(start, len(lines)):
         if _ROW.fullmatch(lines[index]):
-            if end == start:
-                book.add(
-                    "the rows must stand further in than the section's name",
-                    _first_word(index, lines[index]),
-                    mend=f"put {key_indent + 2} spaces before each row of the section",
-                )
+            first = first or index
             end = index + 1
         elif lines[index] and not _is_comment(lines[index]):
             break
+    if end == start:
+        return end
+    book.add(
+        "the rows must stand further in than the section's name",
+        _first_word(first, lines[first]),
+        mend=f"put {key_indent + 2} spaces before each row of the section",
+        edits=tuple(
+            _indented(index, lines[index], key_indent + 2) for index in range(start, end) if lines[index]
+        ),
+    )
     for index in range(start, end):
         if lines[index]:
             lines[index] = " " * (key_indent + 2) + lines[index].lstrip()
@@ -213,16 +241,18 @@ def _straighten(lines: list[str], block: range, key_indent: int, book: MistakeBo
     column = min(-usual[1], _indent(lines[first]))
     if _indent(lines[first]) > column:
         book.add(
-            "the first line of this block stands further in than the rest, so YAML ends the block too early",
+            "the first line of this section stands further in than the rest",
             _first_word(first, lines[first]),
             mend=f"start all lines of the section in the same column (here {column + 1})",
+            edits=(_indented(first, lines[first], column),),
         )
     for index in filled:
         if _indent(lines[index]) < column and index <= last_row:
             what = "comment" if _is_comment(lines[index]) else "row"
             book.add(
-                f"this {what} stands further left than the rest of its section, so YAML ends the block there",
+                f"this {what} stands further left than the rest of its section",
                 _first_word(index, lines[index]),
                 mend=f"start it in the same column as the rows ({column + 1})",
+                edits=(_indented(index, lines[index], column),),
             )
         lines[index] = " " * column + lines[index].lstrip()

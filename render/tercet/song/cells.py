@@ -12,12 +12,22 @@ from tercet.song.bar_slips import explain_bar
 from tercet.song.grammar import ChordWord, MarkWord, NoteWord, StrumWord, WordOfSyllables, read_word
 from tercet.song.mistakes import MistakeBook, SlipError, show_beats
 from tercet.song.model import ChordSpan, Mark, Meter, Note, RowName, Slot, Source, Syllable
-from tercet.song.rows import KIND_OF_ROW, Cell, Word, WrittenRow, same_hyphen
+from tercet.song.rows import KIND_OF_ROW, Cell, Word, WrittenRow, same_hyphen, spanning
 from tercet.song.slips import Around, explain_word
 from tercet.song.ties import tie_slip
 from tercet.theory import Pitch
 
-__all__ = ["BROKEN", "MOST_IN_A_BAR", "CellReader", "Items", "Room", "guessed_length", "slots_fit"]
+__all__ = [
+    "BROKEN",
+    "MOST_IN_A_BAR",
+    "CellReader",
+    "Items",
+    "Room",
+    "bar_lines_missing",
+    "guessed_length",
+    "guessed_lengths",
+    "slots_fit",
+]
 
 BROKEN: tuple[Any, ...] = ()
 """Stands in `Row.bars` for a bar that couldn't be read, while the rest of the song is still checked."""
@@ -27,6 +37,8 @@ MOST_IN_A_BAR = 64
 
 _FINEST_REST = 48
 """A rest of a smaller part of a beat isn't proposed: something else is wrong."""
+
+_REST = "."
 
 _WHAT: dict[RowName, str] = {
     "chords": "chords",
@@ -46,10 +58,24 @@ _ROUNDED = ("0.3", "0.33", "0.333", "0.3333", "0.6", "0.66", "0.67", "0.666", "0
 
 @dataclass(frozen=True, slots=True)
 class Room:
-    """How much time a cell fills: a bar, or the section's pick-up."""
+    """How much time a cell fills: a bar, or the section's pick-up.
+
+    Parameters
+    ----------
+    length_beat
+        The time.
+    is_pickup
+        Whether it is the section's pick-up.
+    bars_lacking
+        How many bars the cell's row lacks beside the other rows of its line.
+    left_to_pickup_beat
+        In the last bar of a section with a pick-up: the pick-up's length, which many leave out of that bar.
+    """
 
     length_beat: Fraction
     is_pickup: bool = False
+    bars_lacking: int = 0
+    left_to_pickup_beat: Fraction = Fraction(0)
 
 
 class CellReader:
@@ -88,7 +114,7 @@ class CellReader:
         try:
             return self._made(row, cell, words, room)
         except SlipError as wrong:
-            self._add(wrong, cell.place, row)
+            self._book.add_slip(wrong, cell.place, row.name)
             return BROKEN
 
     def _empty(self, row: WrittenRow, cell: Cell, room: Room) -> Items | None:
@@ -131,25 +157,18 @@ class CellReader:
         if self._meter is not None and any(told):
             as_a_whole = explain_bar(kind, texts, before, room.length_beat, self._meter.pulse_beat)
             if as_a_whole is not None:
-                self._add(as_a_whole, cell.place, row)
+                self._book.add_slip(as_a_whole, cell.place, row.name)
                 return [None]
         for word, wrong in zip(cell.words, told, strict=True):
             tie = tie_slip(row, word) if wrong is not None and kind == "note" else None
-            if tie is not None:
-                self._add(tie[0], word.place, row, tie[1])
-            elif wrong is not None:
-                self._add(wrong, word.place, row)
+            if wrong is not None:
+                self._book.add_slip(tie or wrong, word.place, row.name)
             if self._book.full:
                 return [None]
         return [
             read_word(kind, same_hyphen(text)) if wrong is None else None
             for text, wrong in zip(texts, told, strict=True)
         ]
-
-    def _add(self, wrong: SlipError, place: Source, row: WrittenRow, edits: tuple[Edit, ...] = ()) -> None:
-        self._book.add(
-            wrong.message, wrong.place or place, row.name, wrong.mend, write=wrong.write, edits=edits
-        )
 
     def _notes(self, row: WrittenRow, cell: Cell, words: list[NoteWord], room: Room) -> tuple[Note, ...]:
         notes: list[Note] = []
@@ -159,7 +178,7 @@ class CellReader:
             pitch = self._pitch(row, word, written)
             notes.append(Note(at, length_beat, pitch, word.goes_on, word.position, word.pin, written.place))
             at += length_beat
-        self._check_total(at, room, cell, "note")
+        self._check_total([note.length_beat for note in notes], room, row.name, cell)
         return tuple(notes)
 
     def _pitch(self, row: WrittenRow, word: NoteWord, written: Word) -> Pitch | None:
@@ -183,26 +202,31 @@ class CellReader:
                 "this pitch is beyond all instruments", "write an octave from 2 to 7", written.place
             ) from None
 
-    def _check_total(self, total: Fraction, room: Room, cell: Cell, what: str) -> None:
+    def _check_total(self, lengths: list[Fraction], room: Room, row: RowName, cell: Cell) -> None:
         """Raise `SlipError` unless the lengths of a cell add up."""
         length = room.length_beat
+        total = sum(lengths, Fraction(0))
         if total == length:
             return
         differs = show_beats(abs(total - length))
         whole = f"the pick-up has {show_beats(length)}" if room.is_pickup else f"{self._meter} has {length}"
+        has = f"{show_beats(total)}, and {whole}"
         if total > length:
-            missing = not room.is_pickup and total % length == 0
+            beyond = next(n for n in range(len(lengths)) if sum(lengths[: n + 1], Fraction(0)) > length)
+            lines = () if room.is_pickup else bar_lines_missing(lengths, cell, length)
+            certain = lines if len(lines) <= room.bars_lacking else ()
+            what = "chord" if row == "chords" else "note"
             mend = (
-                "put the missing | between the bars" if missing else f"shorten a {what}, or move the bar line"
+                f"put the missing | between the bars, or shorten a {what}" if lines else f"shorten a {what}"
             )
-            raise SlipError(f"this bar is {differs} too long: {show_beats(total)}, and {whole}", mend)
-        if any(word.text.rpartition(":")[2] in _ROUNDED for word in cell.words):
-            mend = "write thirds as 1/3 and 2/3: lengths are exact"
-        else:
-            rest = length - total
-            can_rest = what == "note" and rest.denominator <= _FINEST_REST
-            mend = f"lengthen a {what}" + (f", or add a rest: .:{rest}" if can_rest else "")
-        raise SlipError(f"this bar is {differs} too short: {show_beats(total)}, and {whole}", mend)
+            raise SlipError(
+                f"this bar is {differs} too long: {has}",
+                "" if certain else mend if lines else f"{mend}, or move the bar line",
+                spanning(cell.words[beyond:]),
+                edits=certain,
+            )
+        mend, place, edits = _filled(lengths, room, row, cell)
+        raise SlipError(f"this bar is {differs} too short: {has}", mend, place, edits=edits)
 
     def _chords(self, cell: Cell, words: list[ChordWord], room: Room) -> tuple[ChordSpan, ...]:
         if all(word.length_beat is None for word in words):
@@ -228,7 +252,7 @@ class CellReader:
                 "write the length of each chord",
                 bare[0].place,
             )
-        self._check_total(total, room, cell, "chord")
+        self._check_total(lengths, room, "chords", cell)
 
     def _share(self, length: Fraction, cell: Cell) -> Fraction:
         """Return each chord's length when chords without lengths share a bar."""
@@ -256,7 +280,7 @@ class CellReader:
     def _check_places(self, cell: Cell, words: list[MarkWord | None], room: Room) -> bool:
         """Note marks beyond the bar, and two of a kind at one place; return whether there is none."""
         count = len(self._book)
-        seen: set[tuple[Fraction, str, str | None]] = set()
+        seen: dict[tuple[Fraction, str, str | None], MarkWord] = {}
         end = 1 + room.length_beat
         for word, written in zip(words, cell.words, strict=False):
             if word is None:
@@ -270,20 +294,20 @@ class CellReader:
                     "beat 1 is the start of the bar; 2.5 is halfway between beats 2 and 3",
                 )
             elif (place, word.kind, word.layer) in seen:
+                alike = word.value == seen[place, word.kind, word.layer].value
                 self._book.add(
                     f"two marks of the same kind stand at beat {place}",
                     written.place,
                     "marks",
-                    "keep one of them",
+                    "" if alike else "keep one of them",
+                    edits=(without(written, cell),) if alike else (),
                 )
-            seen.add((place, word.kind, word.layer))
+            seen.setdefault((place, word.kind, word.layer), word)
         return len(self._book) == count
 
     def _slots(self, words: list[StrumWord], room: Room) -> tuple[Slot, ...]:
         if room.is_pickup:
-            raise SlipError(
-                "a pick-up has no strum pattern of its own", "leave the strum row empty before the first |"
-            )
+            raise SlipError("a pick-up has no strum pattern of its own", write="")
         slots = tuple(slot for word in words for slot in word.slots)
         if self._meter is not None:
             slots_fit(slots, self._meter)
@@ -306,9 +330,79 @@ def _syllables(cell: Cell, words: list[WordOfSyllables]) -> tuple[Syllable, ...]
     return tuple(syllables)
 
 
-def guessed_length(cell: Cell, name: RowName) -> Fraction | None:
-    """Return the length that a cell seems to have, bad words counted by their figure; None when it has none."""
-    total = Fraction(0)
+def without(word: Word, cell: Cell) -> Edit:
+    """Return the edit that takes a word out of a cell, with the space before or after it."""
+    place = cell.words.index(word)
+    start, end = word.place.column, word.place.column + word.place.width
+    if place:
+        before = cell.words[place - 1].place
+        start = before.column + before.width
+    elif len(cell.words) > 1:
+        end = cell.words[1].place.column
+    return Edit(word.place.line, start, word.place.line, end, "")
+
+
+def bar_lines_missing(lengths: list[Fraction], cell: Cell, length: Fraction) -> tuple[Edit, ...]:
+    """Return the bar lines that a cell of several whole bars lacks; none where a note lies over them."""
+    edits: list[Edit] = []
+    at = Fraction(0)
+    for word, length_beat in zip(cell.words, lengths, strict=True):
+        if at and at % length == 0:
+            edits.append(Edit(word.place.line, word.place.column, word.place.line, word.place.column, "| "))
+        at += length_beat
+    return tuple(edits) if at % length == 0 and len(edits) == at / length - 1 else ()
+
+
+def _filled(
+    lengths: list[Fraction], room: Room, row: RowName, cell: Cell
+) -> tuple[str, Source | None, tuple[Edit, ...]]:
+    """Return how a cell that is too short becomes whole: in words, the word that is meant, the edits."""
+    rest = room.length_beat - sum(lengths, Fraction(0))
+    thirds = [word for word in cell.words if _figure(word) in _ROUNDED]
+    if thirds:
+        exact = [Fraction(1 if _figure(word)[2] == "3" else 2, 3) for word in thirds]
+        lost = sum(exact, Fraction(0)) - sum(map(Fraction, map(_figure, thirds)), Fraction(0))
+        edits = tuple(_with_figure(word, third) for word, third in zip(thirds, exact, strict=True))
+        return (_THIRDS, None, ()) if lost != rest else ("", spanning(thirds), edits)
+    if row == "chords":
+        if len(cell.words) > 1 or room.is_pickup:
+            return "lengthen a chord", None, ()
+        return "", None, (_with_figure(cell.words[0], None),)
+    if room.is_pickup or rest.denominator > _FINEST_REST:
+        return "lengthen a note, or add a rest", None, ()
+    last = cell.words[-1]
+    is_rest = last.text.partition(":")[0] == _REST
+    bare = row == "melody" and ":" not in last.text and rest != room.left_to_pickup_beat
+    if is_rest or bare:
+        return "", last.place, (_with_figure(last, lengths[-1] + rest),)
+    end = last.place.column + last.place.width
+    silence = _REST if rest == 1 else f"{_REST}:{rest}"
+    return "", None, (Edit(last.place.line, end, last.place.line, end, f" {silence}"),)
+
+
+_THIRDS = "write thirds as 1/3 and 2/3: lengths are exact"
+_LENGTH = re.compile(r":[\d./]+")
+
+
+def _figure(word: Word) -> str:
+    """Return the length of a word as written, empty for none."""
+    found = _LENGTH.search(word.text)
+    return found[0][1:] if found else ""
+
+
+def _with_figure(word: Word, length_beat: Fraction | None) -> Edit:
+    """Return the edit that gives a word a length, or takes it away."""
+    found = _LENGTH.search(word.text)
+    head = re.match(r"[^\[]*", word.text)
+    start, end = found.span() if found else (head.end(), head.end()) if head else (0, 0)
+    line, column = word.place.line, word.place.column
+    by = "" if length_beat is None else f":{length_beat}"
+    return Edit(line, column + start, line, column + end, by)
+
+
+def guessed_lengths(cell: Cell, name: RowName) -> list[Fraction] | None:
+    """Return the lengths that the words of a cell seem to have, bad ones counted by their figure; None for none."""
+    lengths: list[Fraction] = []
     for word in cell.words:
         try:
             length_beat = read_word(KIND_OF_ROW[name], word.text).length_beat
@@ -317,8 +411,13 @@ def guessed_length(cell: Cell, name: RowName) -> Fraction | None:
             length_beat = Fraction(figure[1]) if figure else None
         if name == "chords" and length_beat is None:
             return None
-        total += length_beat or Fraction(1)
-    return total or None
+        lengths.append(length_beat or Fraction(1))
+    return lengths
+
+
+def guessed_length(cell: Cell, name: RowName) -> Fraction | None:
+    """Return the length that a cell seems to have; None when it has none."""
+    return sum(guessed_lengths(cell, name) or (), Fraction(0)) or None
 
 
 def slots_fit(slots: tuple[Slot, ...], meter: Meter) -> None:

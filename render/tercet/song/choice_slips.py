@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 
-from tercet.errors import RequestError
+from tercet.errors import Edit, Mistake, RequestError, shown_mistakes
 from tercet.song.mistakes import nearest
 from tercet.song.note_choice import DIMENSIONS
 
@@ -15,7 +15,7 @@ EXAMPLES = "open, or melody and not bar 3"
 
 
 class ChoiceError(RequestError):
-    """A choice of notes that can't be read; the message shows it with a caret.
+    """A choice of notes that can't be read; the message shows it with the slip marked.
 
     Parameters
     ----------
@@ -26,20 +26,26 @@ class ChoiceError(RequestError):
     start, width
         Which characters of the text, from 0; the width is at least 1.
     mend
-        What to write instead.
+        How to mend it, in words; empty when `write` says it.
+    write
+        The whole choice as it should be, empty when nobody but the writer can know.
     """
 
-    def __init__(self, text: str, wrong: str, start: int, width: int, mend: str) -> None:
+    def __init__(
+        self, text: str, wrong: str, start: int, width: int, mend: str = "", write: str = ""
+    ) -> None:
         self.text = text
         self.wrong = wrong
         self.start = start
         self.width = max(width, 1)
         self.mend = mend
-        shown = f"{wrong}\n      | {text}\n      | {' ' * start}{'^' * self.width}"
-        super().__init__(f"{shown}\n      fix: {mend}" if mend else shown)
+        self.write = write
+        edits = (Edit(1, 1, 1, len(text) + 1, write),) if write else ()
+        shown = Mistake(wrong, 1, start + 1, "", mend, text, self.width, edits=edits)
+        super().__init__(shown_mistakes([shown]).removeprefix("line 1: "))
 
-    def __reduce__(self) -> tuple[type[ChoiceError], tuple[str, str, int, int, str]]:
-        return ChoiceError, (self.text, self.wrong, self.start, self.width, self.mend)
+    def __reduce__(self) -> tuple[type[ChoiceError], tuple[str, str, int, int, str, str]]:
+        return ChoiceError, (self.text, self.wrong, self.start, self.width, self.mend, self.write)
 
 
 _KNOWN = (
@@ -128,11 +134,11 @@ def explained(text: str, start: int, can_be_read: Callable[[str], bool]) -> Choi
             match = re.search(pattern, text, re.IGNORECASE)
             marked = match[0] if match else found
             at = (match.start() if match else start) + len(marked) - len(marked.lstrip())
-            return ChoiceError(text, wrong, at, len(marked.strip()), f"write {mended}")
+            return ChoiceError(text, wrong, at, len(marked.strip()), write=mended)
     if start >= len(text.rstrip()):
         return _unfinished(text)
-    wrong, mend = _wrong_word(text, start, found, can_be_read)
-    return ChoiceError(text, wrong, start, len(found), mend)
+    wrong, mend, write = _wrong_word(text, start, found, can_be_read)
+    return ChoiceError(text, wrong, start, len(found), mend, write)
 
 
 def _unfinished(text: str) -> ChoiceError:
@@ -143,12 +149,16 @@ def _unfinished(text: str) -> ChoiceError:
     if bare.count("(") > bare.count(")"):
         opened = bare.rindex("(")
         return ChoiceError(
-            text, "the parenthesis that opens here is never closed", opened, 1, f"write {bare})"
+            text, "the parenthesis that opens here is never closed", opened, 1, write=f"{bare})"
         )
     if last in ("string", "strings", "bar", "bars", "phrase", "phrases", "pass", "passes"):
-        return ChoiceError(text, f"`{last}` needs its number", start, len(words[-1]), f"write {bare} 1")
+        return ChoiceError(
+            text, f"`{last}` needs its number", start, len(words[-1]), f"write for instance {bare} 1"
+        )
     if last == "section":
-        return ChoiceError(text, "`section` needs its name", start, len(words[-1]), "write section verse")
+        return ChoiceError(
+            text, "`section` needs its name", start, len(words[-1]), "write for instance section verse"
+        )
     return ChoiceError(
         text,
         f"something is missing after `{words[-1]}`",
@@ -158,45 +168,53 @@ def _unfinished(text: str) -> ChoiceError:
     )
 
 
-def _wrong_word(text: str, start: int, found: str, can_be_read: Callable[[str], bool]) -> tuple[str, str]:
-    """Return what is wrong with the word at a place, and the mend."""
+def _wrong_word(
+    text: str, start: int, found: str, can_be_read: Callable[[str], bool]
+) -> tuple[str, str, str]:
+    """Return what is wrong with the word at a place, the mend in words, and the whole choice mended."""
     folded = found.casefold()
     before = next(iter(reversed(text[:start].split())), "").casefold()
     if folded in _SIGNS:
-        return _SIGNS[folded]
+        return *_SIGNS[folded], ""
     if folded in ("odd", "even", "last"):
-        return f"`{folded}` needs what it counts", f"write {folded} {'pass' if folded == 'last' else 'bars'}"
+        counted = "pass" if folded == "last" else "bars"
+        return f"`{folded}` needs what it counts", f"write for instance {folded} {counted}", ""
     if folded.isdigit():
-        return f"`{found}` doesn't say what it counts", f"write string {found}, bar {found} or phrase {found}"
+        mend = f"write string {found}, bar {found} or phrase {found}"
+        return f"`{found}` doesn't say what it counts", mend, ""
     if folded in _KNOWN or folded == "(":
         return _misplaced(text, start, found, before, can_be_read)
     if before in ("bar", "bars") and folded[0].isalpha():
         return (
             f"`{found}` stands where a bar's number is due",
             f"write section {found}, or bars {found}:1-4",
+            "",
         )
     close = _OTHER_WORDS.get(folded) or nearest(folded, _KNOWN)
-    return f"`{found[:40]}` isn't a word for notes", f"write {close}" if close else _HOW
+    write = f"{text[:start]}{close}{text[start + len(found) :]}" if close else ""
+    return f"`{found[:40]}` isn't a word for notes", "" if close else _HOW, write
 
 
 def _misplaced(
     text: str, start: int, found: str, before: str, can_be_read: Callable[[str], bool]
-) -> tuple[str, str]:
-    """Return what is wrong with a known word that stands where it can't."""
+) -> tuple[str, str, str]:
+    """Return what is wrong with a known word that stands where it can't, as `_wrong_word` does."""
     if start > 0 and before not in ("and", "or", "not", "but", "(") and not before.endswith(","):
-        for join in ("and", "or"):
-            mended = f"{text[:start].rstrip()} {join} {text[start:]}"
-            if can_be_read(mended):
-                return f"a word that joins is missing before `{found}`", f"write {' '.join(mended.split())}"
-        return f"a word that joins is missing before `{found}`", "write and, or, but not before it"
+        joins = [join for join in ("and", "or") if can_be_read(f"{text[:start]} {join} {text[start:]}")]
+        mend = "write and, or, but not before it"
+        if joins:
+            mended = " ".join(f"{text[:start]} {joins[0]} {text[start:]}".split())
+            mend = f"write for instance {mended}"
+        return f"a word that joins is missing before `{found}`", mend, ""
     if found.casefold() == "and" and before.endswith(","):
         return (
             "beside a comma, `and` can mean two things",
             "write or for any of these, and for what is all of them",
+            "",
         )
     if found.casefold() in ("and", "or", "but"):
-        return f"notes are missing before `{found}`", "name notes before it, or remove it"
-    return f"`{found}` can't stand here", _HOW
+        return f"notes are missing before `{found}`", "name notes before it, or remove it", ""
+    return f"`{found}` can't stand here", _HOW, ""
 
 
 _SIGNS = {

@@ -172,6 +172,11 @@ class _Reading:
     def _slip(self, start: int, end: int, wrong: str, mend: str) -> ChoiceError:
         return ChoiceError(self._text, wrong, start, end - start, mend)
 
+    def _put(self, start: int, end: int, wrong: str, by: str) -> ChoiceError:
+        """Return a slip that other words for a part of the text mend."""
+        write = f"{self._text[:start]}{by}{self._text[end:]}"
+        return ChoiceError(self._text, wrong, start, end - start, write=write)
+
     def _but_not(self, tree: Tree[Token]) -> Choice:
         first, *others = self._parts(tree)
         return _joined(Both, [first, *map(Unless, others)])
@@ -230,7 +235,9 @@ class _Reading:
         if ranges[0][0] < least:
             end = start + len(str(numbers))
             plural = "passes" if counted == "pass" else f"{counted}s"
-            raise self._slip(start, end, f"{plural} are counted from {least}", f"write {counted} {least}")
+            raise self._slip(
+                start, end, f"{plural} are counted from {least}", f"write for instance {counted} {least}"
+            )
         return Numbered(counted, ranges)
 
     def _parity(self, tree: Tree[Token]) -> Choice:
@@ -254,7 +261,8 @@ class _Reading:
         name, _, visit = text.partition("@")
         pass_number = None if not visit else -1 if visit == "last" else int(visit)
         if pass_number == 0:
-            raise self._slip(start, start + len(text), "passes are counted from 1", f"write {name}@1")
+            wrong = "passes are counted from 1"
+            raise self._slip(start, start + len(text), wrong, f"write for instance {name}@1")
         ranges = self._ranges(numbers, start + len(text) + 1) if numbers else ()
         return BarsOfSection(name, pass_number, ranges)
 
@@ -265,12 +273,8 @@ class _Reading:
             first, last = int(match[1]), int(match[2] or match[1])
             if last < first:
                 at = start + match.start()
-                raise self._slip(
-                    at,
-                    at + len(match[0]),
-                    f"{match[0]} ends before it starts",
-                    f"write {last}-{first}",
-                )
+                end = at + len(match[0])
+                raise self._put(at, end, f"{match[0]} ends before it starts", f"{last}-{first}")
             found.append((first, last))
         return _merged(found)
 

@@ -93,9 +93,7 @@ def _read_tunings(node: Node) -> _Fields:
         try:
             tuning = written_tuning(item)
         except SlipError as wrong:
-            raise SlipError(
-                f"a tuning {wrong.message}", wrong.mend, wrong.place or item.place, write=wrong.write
-            ) from None
+            raise wrong.put(f"a tuning {wrong.message}", item.place) from None
         pitches = tuning_of(tuning).open_pitches
         if pitches in tunings:
             shown = tuning if isinstance(tuning, str) else " ".join(map(str, tuning))
@@ -155,7 +153,7 @@ def _each_once(
         try:
             one_of(word, known)
         except SlipError as wrong:
-            raise SlipError(wrong.message, wrong.mend, place, write=wrong.write) from None
+            raise wrong.put(place=place) from None
         if word in found:
             raise SlipError(f"{word} appears twice", "remove one", place)
         found.append(word)
@@ -289,7 +287,7 @@ def parse_class(text: str, file: str = CLASS_FILE_NAME) -> ClassFile:
     for entry in top.entries:
         setting = _BY_NAME.get(entry.key.text)
         if setting is None:
-            note_unknown(entry, _BY_NAME, _OTHER_NAMES, book)
+            note_unknown(entry, _BY_NAME, _OTHER_NAMES, {entry.key.text for entry in top.entries}, book)
         elif setting.read is None:
             fields[setting.name] = read_own_tracks(entry.value, entry.key.place, book)
         else:

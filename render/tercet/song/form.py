@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from tercet.song.frame import Listing, Node, Text
 from tercet.song.mistakes import MistakeBook, SlipError, nearest
 from tercet.song.model import Section, Source, Visit
+from tercet.song.values import place_within
 from tercet.theory.limits import MOST_BARS, MOST_VISITS
 
 __all__ = ["check_form", "read_form", "visits_of"]
@@ -48,7 +49,7 @@ def read_form(node: Node | None, known: list[str], book: MistakeBook) -> tuple[V
     try:
         found = _words(node)
     except SlipError as wrong:
-        book.add(wrong.message, wrong.place or node.place, "form", wrong.mend, write=wrong.write)
+        book.add_slip(wrong, node.place, "form")
         return ()
     for word, place in found:
         name, times = _name_and_times(word, place, known, book)
@@ -67,14 +68,12 @@ def _words(node: Node) -> list[tuple[str, Source]]:
     if isinstance(node, Listing):
         return [pair for item in node.items for pair in _words(item)]
     if not isinstance(node, Text):
-        raise SlipError("the form must be section names", "write form: verse verse chorus", node.place)
-    found = []
-    for match in _WORD.finditer(node.text):
-        place = node.place
-        if not node.style and len(node.text) == node.place.width:
-            place = Source(place.line, place.column + match.start(), len(match[0]))
-        found.append((match[0], place))
-    return found
+        raise SlipError(
+            "the form must be section names", "write for instance form: verse verse chorus", node.place
+        )
+    return [
+        (match[0], place_within(node, match.start(), len(match[0]))) for match in _WORD.finditer(node.text)
+    ]
 
 
 def _name_and_times(word: str, place: Source, known: list[str], book: MistakeBook) -> tuple[str, int]:
@@ -86,22 +85,24 @@ def _name_and_times(word: str, place: Source, known: list[str], book: MistakeBoo
             book.add(f"a section must be played 1 to {_MOST_TIMES} times (got {times})", place, "form")
             return name, 0
         return name, times
-    message, mend = _form_slip(word, known)
-    book.add(message, place, "form", mend)
+    message, mend, write = _form_slip(word, known)
+    if write and place.width < len(word):  # of a text over several lines only its start is known
+        mend, write = f"write {write}", None
+    book.add(message, place, "form", mend, write=write)
     return name, 0
 
 
-def _form_slip(word: str, known: list[str]) -> tuple[str, str]:
-    """Return what is wrong with a word of the form, and the mend."""
+def _form_slip(word: str, known: list[str]) -> tuple[str, str, str | None]:
+    """Return what is wrong with a word of the form, the mend in words, and what to write."""
     bare = word.strip("\"'“”„‘’[](),;")
     slip = _TIMES_SLIP.fullmatch(bare) or _TIMES_SLIP.fullmatch(word)
     if slip and slip[1] in known:
-        return "repeats are written with *", f"write {slip[1]}*{slip[2]}"
+        return "repeats are written with *", "", f"{slip[1]}*{slip[2]}"
     if bare in known:
-        return "sections have only spaces between them", f"write {bare}"
+        return "sections have only spaces between them", "", bare
     close = nearest(bare, known)
     sections = "sections are " + ", ".join(known[:20])
-    return f"there is no section `{word[:40]}`", f"write {close}" if close else sections
+    return f"there is no section `{word[:40]}`", "" if close else sections, close or None
 
 
 def check_form(visits: tuple[Visit, ...], sections: tuple[Section, ...], book: MistakeBook) -> bool:

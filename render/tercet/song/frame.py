@@ -6,13 +6,15 @@ several documents and deep nesting are refused as soon as the parser meets them,
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any, NoReturn
 
+from tercet.errors import Edit
 from tercet.printable import UNPRINTABLE, visible
 from tercet.song.blocks import MeantLines, lines_as_meant
-from tercet.song.mistakes import MistakeBook
+from tercet.song.mistakes import MistakeBook, SlipError
 from tercet.song.model import Source
 
 __all__ = ["BodyLine", "Entry", "Listing", "Mapping", "Node", "Text", "read_frame"]
@@ -90,7 +92,7 @@ def read_frame(book: MistakeBook) -> Mapping:
     except MarkedYAMLError as error:
         _note_yaml_error(error, book)
     except Exception as error:  # noqa: BLE001 - the YAML library raises many kinds on odd input: all mean this
-        book.add(f"this file can't be read as YAML ({error})", mend=_GENERAL_MEND)
+        book.add(f"this file can't be read ({error})", mend=_GENERAL_MEND)
     raise book.error()
 
 
@@ -114,7 +116,7 @@ class _TreeBuilder:
         after = self._next()
         if _kind(after) == "DocumentStart":
             self._refuse(
-                "a second YAML document starts here",
+                "a second file starts within this one",
                 _place(after),
                 f"{self._book.kind.apart}, and leave out lines with only ---",
             )
@@ -129,8 +131,8 @@ class _TreeBuilder:
             )
         return node
 
-    def _refuse(self, message: str, place: Source, mend: str) -> NoReturn:
-        self._book.add(message, place, mend=mend)
+    def _refuse(self, message: str, place: Source, mend: str, edits: tuple[Edit, ...] = ()) -> NoReturn:
+        self._book.add(message, place, mend="" if edits else mend, edits=edits)
         raise _RefusedError
 
     def _next(self) -> Any:
@@ -142,23 +144,14 @@ class _TreeBuilder:
                 _place(event),
                 "shorten it",
             )
-        if _kind(event) == "Alias":
+        sign = _reserved_sign(event)
+        if sign:
+            line = event.start_mark.line
             self._refuse(
-                f"`{self._written(event)}` is a YAML alias, and {self._book.kind.many} have none",
+                f"`{self._written(event)}` can't stand here: a value starts with {sign} only between quotes",
                 _place(event),
-                'write the value itself; a text that starts with * goes between quotes: "*…"',
-            )
-        if getattr(event, "anchor", None):
-            self._refuse(
-                f"`{self._written(event)}` is a YAML anchor, and {self._book.kind.many} have none",
-                _place(event),
-                'remove it; a text that starts with & goes between quotes: "&…"',
-            )
-        if getattr(event, "tag", None):
-            self._refuse(
-                f"`{self._written(event)}` is a YAML tag, and {self._book.kind.many} have none",
-                _place(event),
-                'remove it; a text that starts with ! goes between quotes: "!…"',
+                f'put quotes around a text: "{sign}…"',
+                _quoted_text(line, self._book.lines[line]),
             )
         return event
 
@@ -219,12 +212,22 @@ class _TreeBuilder:
         if hidden is None:
             return text
         half = "\ud800" <= hidden[0] <= "\udfff"
+        match = _SINGLE_QUOTES.fullmatch(self._book.lines[place.line - 1])
+        is_path = match is not None and match[1].strip() == "sound:"
         self._book.add(
             f"\\ makes a character here that can't be printed (U+{ord(hidden[0]):04X})",
             place,
-            mend="write the sign itself" if half else _NO_ESCAPES,
+            mend="" if is_path else "write the sign itself" if half else _NO_ESCAPES,
+            write=f"'{match[2]}'" if match and is_path else None,
         )
         return visible(text)
+
+
+def _reserved_sign(event: Any) -> str:
+    """Return the sign by which YAML names, repeats or types a value: a song needs none of that."""
+    if _kind(event) == "Alias":
+        return "*"
+    return "&" if getattr(event, "anchor", None) else "!" if getattr(event, "tag", None) else ""
 
 
 def _in_one_line(key: Node) -> Node:
@@ -242,6 +245,7 @@ def _place(event: Any) -> Source:
     return Source(start.line + 1, start.column + 1, max(width, 1))
 
 
+_NOWHERE = Source(0, 0)
 _NO_ESCAPES = "between double quotes, \\ has a special meaning: use single quotes, or write \\\\"
 _GENERAL_MEND = (
     "a setting is written `name: value` from column 1; put a text that holds : or # or starts with a sign "
@@ -314,7 +318,7 @@ _YAML_ERRORS: tuple[tuple[str, bool, str, str], ...] = (
         "after document end marker",
         False,
         "the file goes on after ...",
-        "remove the line with ...: it ends a YAML document",
+        "remove the line with ...",
     ),
     (
         "<document start>",
@@ -334,7 +338,7 @@ _YAML_ERRORS: tuple[tuple[str, bool, str, str], ...] = (
 def _note_yaml_error(error: Any, book: MistakeBook) -> None:
     told = f"{error.context or ''} {error.problem or ''}"
     mark = error.problem_mark or error.context_mark
-    message, mend = f"this isn't YAML: {error.problem or error}", _GENERAL_MEND
+    message, mend = f"this line can't be read: {error.problem or error}", _GENERAL_MEND
     for part, use_context, meaning, how in _YAML_ERRORS:
         if part in told:
             message, mend = meaning, how
@@ -343,13 +347,57 @@ def _note_yaml_error(error: Any, book: MistakeBook) -> None:
     if mark and "mapping values" in told:
         slip = _slip_before_colon(mark.line, mark.column, book)
         if slip is not None:
-            book.add(*slip)
+            book.add_slip(slip, _NOWHERE)
             return
     place = Source(min(mark.line + 1, len(book.lines)), mark.column + 1) if mark else Source(0, 0)
-    book.add(message, place, mend=mend.replace("{one}", book.kind.one))
+    edits = _edits_for(told, place, book.lines[place.line - 1]) if mark else ()
+    book.add(message, place, mend="" if edits else mend.replace("{one}", book.kind.one), edits=edits)
 
 
-def _slip_before_colon(line: int, column: int, book: MistakeBook) -> tuple[str, Source, str, str] | None:
+_FREE_TEXT = re.compile(r"(\s*(?:title|composer|from|licence|name|purpose):\s+)([^\s\"'].*?)\s*")
+_SINGLE_QUOTES = re.compile(r"(\s*[\w-]+:\s+)\"([^\"']*)\"\s*")
+
+
+def _quoted_text(index: int, line: str) -> tuple[Edit, ...]:
+    """Return the edit that puts quotes around the text of a setting that may hold any text; none for others."""
+    match = _FREE_TEXT.fullmatch(line)
+    if match is None:
+        return ()
+    text = match[2].replace("'", "''")
+    quoted = f'"{match[2]}"' if not re.search(r'["\\]', match[2]) else f"'{text}'"
+    return (Edit(index + 1, match.start(2) + 1, index + 1, match.end(2) + 1, quoted),)
+
+
+def _edits_for(told: str, place: Source, line: str) -> tuple[Edit, ...]:
+    """Return the edits that mend what the YAML library stumbled over, where only one thing can be meant."""
+    rest = line[place.column - 1 :].rstrip()
+    end = place.column + len(rest)
+    if "quoted scalar" in told and "escape" not in told and rest.count(rest[:1]) == 1:
+        return (Edit(place.line, end, place.line, end, rest[0]),)
+    if "escape character" in told and (match := _SINGLE_QUOTES.fullmatch(line)):
+        return (Edit(place.line, match.end(1) + 1, place.line, match.end(2) + 2, f"'{match[2]}'"),)
+    if "could not find expected ':'" in told and len(words := rest.split()) > 1:
+        after = place.column + len(words[0])
+        return (Edit(place.line, after, place.line, after, ":"),)
+    for part, opens, closes in (("flow sequence", "[", "]"), ("flow mapping", "{", "}")):
+        if (
+            part in told
+            and rest.count(opens) == 1
+            and closes not in rest
+            and not re.search(r"[,#]\s*$", rest)
+        ):
+            return (Edit(place.line, end, place.line, end, closes),)
+    signs = (
+        "mapping values",
+        "cannot start any token",
+        "node content",
+        "entries are not allowed",
+        "keys are not",
+    )
+    return _quoted_text(place.line - 1, line) if any(part in told for part in signs) else ()
+
+
+def _slip_before_colon(line: int, column: int, book: MistakeBook) -> SlipError | None:
     """Return the slip when a colon surprises YAML, though it is the first of its line."""
     text = book.lines[line]
     before = line - 1
@@ -361,7 +409,16 @@ def _slip_before_colon(line: int, column: int, book: MistakeBook) -> tuple[str, 
     if ":" not in above:
         word = above.split()[0]
         place = Source(before + 1, above.index(word) + 1, len(word))
-        return "a colon is missing after the name", place, "", f"write {word}: and the rest of the line"
+        after = place.column + place.width
+        colon = Edit(place.line, after, place.line, after, ":")
+        return SlipError("a colon is missing after the name", "", place, edits=(colon,))
     word = text.split()[0]
     place = Source(line + 1, text.index(word) + 1, len(word))
-    return "this line stands further in than the setting above it", place, "", "start both in the same column"
+    wrong = "this line stands further in than the setting above it"
+    indent = " " * (len(above) - len(above.lstrip()))
+    return SlipError(
+        wrong,
+        "start both in the same column",
+        place,
+        edits=(Edit(line + 1, 1, line + 1, place.column, indent),),
+    )

@@ -157,7 +157,7 @@ def read_word(kind: WordKind, text: str) -> Any:
     """
     word = _read_once(kind, text)
     if isinstance(word, SlipError):
-        raise SlipError(word.message, word.mend, word.place, write=word.write)
+        raise word.put()
     return word
 
 

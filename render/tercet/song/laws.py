@@ -6,11 +6,13 @@ read (`tercet.song.cells.BROKEN`) is passed over in silence: it has its mistake 
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise, zip_longest
 
+from tercet.errors import Edit
 from tercet.neck import fault_of_stretch
 from tercet.song.chord_shapes import as_held
 from tercet.song.form import visits_of
@@ -193,9 +195,19 @@ def _note_count(
         mend = f"remove {len(sung) - len(struck)}; a note that goes on, written =, has no syllable"
     if step.visit.pass_number > 1 and _in_plain_row(song, step, first):
         mend += f"; or write a row `words {step.visit.pass_number}` for this pass"
-    if any(sign in syllable.text for syllable in words for sign in "–—"):
+    dashed = [syllable for syllable in words if re.search("[–—]", syllable.text)]
+    edits: tuple[Edit, ...] = ()
+    if dashed:
         mend = "write the plain hyphen - between syllables, not a dash"
-    book.add(f"this {what} has {count} for {notes}{on_pass}", place, "words", mend)
+        if len(sung) + sum(len(re.findall("[–—](?!$)", each.text)) for each in dashed) == len(struck):
+            mend, edits = "", tuple(map(_with_hyphen, dashed))
+    book.add(f"this {what} has {count} for {notes}{on_pass}", place, "words", mend, edits=edits)
+
+
+def _with_hyphen(syllable: Syllable) -> Edit:
+    place = syllable.source
+    text = re.sub("[–—]", "-", syllable.text)
+    return Edit(place.line, place.column, place.line, place.column + place.width, text)
 
 
 def _note_name(note: Note) -> str:

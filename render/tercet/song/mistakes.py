@@ -86,16 +86,31 @@ class SlipError(Exception):
         Where it stands when that is narrower than the value as a whole.
     write
         What takes the place of the slip's whole span, to the letter; None when nobody but the writer can know.
+    edits
+        Other changes that mend it.
     """
 
     def __init__(
-        self, message: str, mend: str = "", place: Source | None = None, *, write: str | None = None
+        self,
+        message: str,
+        mend: str = "",
+        place: Source | None = None,
+        *,
+        write: str | None = None,
+        edits: tuple[Edit, ...] = (),
     ) -> None:
         super().__init__(message)
         self.message = message
         self.mend = mend
         self.place = place
         self.write = write
+        self.edits = edits
+
+    def put(self, message: str = "", place: Source | None = None) -> SlipError:
+        """Return the same slip with another message, and with a place where it has none."""
+        return SlipError(
+            message or self.message, self.mend, self.place or place, write=self.write, edits=self.edits
+        )
 
 
 class MistakeBook:
@@ -157,6 +172,11 @@ class MistakeBook:
             edits = (*edits, Edit(place.line, place.column, place.line, place.column + place.width, write))
         mistake = Mistake(visible(message), place.line, column, row, visible(mend), text, width, edits=edits)
         self._mistakes.setdefault((place.line, column, message), mistake)
+
+    def add_slip(self, slip: SlipError, place: Source, row: str = "") -> None:
+        """Note what was raised; `place` is where it stands if it has no place of its own."""
+        at = slip.place or place
+        self.add(slip.message, at, row, slip.mend, write=slip.write, edits=slip.edits)
 
     def tell_section(self, name: str, first_line: int, last_line: int) -> None:
         """Learn which lines of the file are a section's, so that its mistakes are told by its name."""

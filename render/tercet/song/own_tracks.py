@@ -21,6 +21,7 @@ from tercet.song.track_settings import (
     TRACK_NAME,
     Fields,
 )
+from tercet.song.values import in_one_piece
 from tercet.theory.limits import MOST_OWN_TRACKS
 
 __all__ = ["check_places", "missing_places", "read_own_tracks", "refuse_names"]
@@ -53,26 +54,29 @@ def read_own_tracks(node: Node | None, key: Source, book: MistakeBook) -> tuple[
         message = f"there must be at most {MOST_OWN_TRACKS} tracks (got {len(node.entries)})"
         book.add(message, key, "tracks", "remove some")
         return ()
-    found = (_read_track(entry, book) for entry in node.entries)
+    names = {entry.key.text for entry in node.entries}
+    found = (_read_track(entry, names, book) for entry in node.entries)
     return tuple(track for track in found if track is not None)
 
 
 _EXAMPLE = "write tracks: and under it `  open-strings-yours:`, and under that `    yours: open`"
 
 
-def _read_track(entry: Entry, book: MistakeBook) -> OwnTrack | None:
+def _read_track(entry: Entry, names: Collection[str], book: MistakeBook) -> OwnTrack | None:
     """Return a track; None, and its mistakes, when it can't be read."""
     before = len(book)
     name = entry.key.text
     row = f"tracks, {name[:40]}"
     if not TRACK_NAME.fullmatch(name) or len(name) > LONGEST_NAME:
         plain = "-".join(re.findall(r"[a-z0-9]+", name.casefold())).lstrip("-0123456789")[:LONGEST_NAME]
+        plain = plain.strip("-")
         book.add(
             f"`{name[:40]}` can't be a track's name: it needs a small letter first, then small letters, digits "
             f"or single hyphens, {LONGEST_NAME} at most",
             entry.key.place,
             "tracks",
-            f"write {plain.strip('-') or 'my-track'}:",
+            "" if plain and plain not in names else "write for instance my-track:",
+            write=plain if plain and plain not in names else None,
         )
     if not isinstance(entry.value, Mapping):
         empty = isinstance(entry.value, Text) and not entry.value.text
@@ -84,8 +88,9 @@ def _read_track(entry: Entry, book: MistakeBook) -> OwnTrack | None:
         )
         return None
     fields: Fields = {}
+    written = {part.key.text for part in entry.value.entries}
     for part in entry.value.entries:
-        fields |= _read_part(part, row, book)
+        fields |= _read_part(part, written, row, book)
     if len(book) == before:
         keys = {part.key.text: part.key.place for part in entry.value.entries}
         for setting, message, mend in _clashes(keys, fields):
@@ -103,20 +108,26 @@ def _read_track(entry: Entry, book: MistakeBook) -> OwnTrack | None:
     )
 
 
-def _read_part(entry: Entry, row: str, book: MistakeBook) -> Fields:
+def _read_part(entry: Entry, written: Collection[str], row: str, book: MistakeBook) -> Fields:
     name, value = entry.key.text, entry.value
     part = SETTING_NAMED.get(name)
     if part is None:
         close = OTHER_NAMES.get(name.casefold()) or nearest(name, SETTING_NAMED)
-        mend = f"write {close}:" if close else "a track has " + ", ".join(SETTING_NAMED)
-        book.add(f"a track has no setting `{name[:40]}`", entry.key.place, row, mend)
+        wrong_name = f"a track has no setting `{name[:40]}`"
+        if close and close not in written:
+            book.add(wrong_name, entry.key.place, row, write=close)
+        else:
+            mend = f"`{close}` is there already" if close else "a track has " + ", ".join(SETTING_NAMED)
+            book.add(wrong_name, entry.key.place, row, mend)
         return {}
     try:
         return part.read(value)
     except SlipError as wrong:
         empty = isinstance(value, Text) and not value.text and not value.style
         place = entry.key.place if empty else value.place
-        book.add(f"{name}: {wrong.message}", wrong.place or place, row, wrong.mend, write=wrong.write)
+        if wrong.write is not None and wrong.place is None and not in_one_piece(value):
+            wrong = SlipError(wrong.message, f"write {wrong.write}")
+        book.add_slip(wrong.put(f"{name}: {wrong.message}"), place, row)
         return {}
 
 

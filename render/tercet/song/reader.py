@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -137,7 +137,7 @@ def _meter(top: Mapping, fields: dict[str, Any], book: MistakeBook) -> Meter | N
         try:
             slots_fit(fields["strum"], meter)
         except SlipError as wrong:
-            book.add(wrong.message, strum.place, "strum", wrong.mend, write=wrong.write)
+            book.add_slip(wrong, strum.place, "strum")
     return meter
 
 
@@ -170,23 +170,26 @@ def section_parts(top: Mapping, book: MistakeBook) -> Iterator[tuple[str, list[B
     if len(node.entries) > _MOST_SECTIONS:
         book.add(f"a song must have at most {_MOST_SECTIONS} sections (got {len(node.entries)})", node.place)
         return
+    names = {entry.key.text for entry in node.entries}
     for entry in node.entries:
         body = entry.value.body if isinstance(entry.value, Text) else ()
         book.tell_section(
             entry.key.text, entry.key.place.line, body[-1].number if body else entry.key.place.line
         )
-        _check_name(entry, book)
+        _check_name(entry, names, book)
         yield entry.key.text, _parts(entry, book), entry.key.place
 
 
-def _check_name(entry: Entry, book: MistakeBook) -> None:
+def _check_name(entry: Entry, names: Collection[str], book: MistakeBook) -> None:
     name = entry.key.text
     if not SECTION_NAME.fullmatch(name) or len(name) > 40:
-        plain = re.sub(r"[^\w-]+", "-", name).strip("-_0123456789")[:40]
+        plain = re.sub(r"[^\w-]+", "-", name).strip("-_0123456789")[:40].strip("-")
+        free = plain if SECTION_NAME.fullmatch(plain) and plain not in names else None
         book.add(
             f"`{name[:40]}` can't be a section's name: it needs a letter first, then letters, digits, - or _",
             entry.key.place,
-            mend=f"write {plain or 'verse'}:",
+            mend="" if free else "give it a name of its own, such as verse",
+            write=free,
         )
 
 
@@ -199,7 +202,7 @@ def _parts(entry: Entry, book: MistakeBook) -> list[BlockLine]:
         book.add(
             "the sign > makes one long line of the rows",
             value.place,
-            mend=f"write {name}: | to keep its lines",
+            write="|",
         )
         return take_apart(value.body, book) or [None]
     if isinstance(value, Text) and not value.text:

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+from tercet.errors import Edit
 from tercet.song.frame import BodyLine
 from tercet.song.grammar import WordKind, read_word
 from tercet.song.mistakes import MistakeBook, SlipError, nearest
@@ -19,6 +21,7 @@ __all__ = [
     "Word",
     "WrittenRow",
     "same_hyphen",
+    "spanning",
     "take_apart",
 ]
 
@@ -151,18 +154,18 @@ def _row_name(written: str, line: BodyLine, place: Source, book: MistakeBook) ->
         wrong = (
             "the row's name stands without a colon" if written[-1] in ":." else "row names are written small"
         )
-        book.add(wrong, place, mend=f"write {name}")
+        book.add(wrong, place, write=name)
         return name, ""
     for known in ROW_NAMES:
         if plain.startswith(known) and written[len(known) :].strip(":"):
             rest = written[len(known) :].lstrip(":")
-            book.add("a space is missing after the row's name", place, mend=f"write {known} {rest}")
+            book.add("a space is missing after the row's name", place, write=f"{known} {rest}")
             return known, rest
     name = _OTHER_NAMES.get(plain) or next(
         (known for known in ROW_NAMES if known == nearest(plain, ROW_NAMES)), None
     )
     if name is not None:
-        book.add(f"`{written}` isn't a row", place, mend=f"write {name}")
+        book.add(f"`{written}` isn't a row", place, write=name)
         return name, ""
     rows = "rows are " + ", ".join(ROW_NAMES)
     if not written or _looks_like_music(written):
@@ -193,12 +196,12 @@ def _passes(name: RowName, line: BodyLine, start: int, book: MistakeBook) -> tup
         if match:
             numbers = [-1 if match[1] == "last" else int(match[1])]
         elif match := _BAD_PASS.match(line.text, start):
-            numbers = [int(digits) for digits in re.findall(r"\d+", match[1])]
+            numbers = _numbers(match[1])
             book.add(
                 "passes are numbers with spaces between them",
                 Source(line.number, match.start(1) + 1, len(match[1])),
                 name,
-                f"write {name} {' '.join(map(str, numbers))}",
+                write=" ".join(map(str, numbers)),
             )
         else:
             break
@@ -207,11 +210,23 @@ def _passes(name: RowName, line: BodyLine, start: int, book: MistakeBook) -> tup
             if number == 0 or number > _MOST_PASSES:
                 book.add(f"a pass must be 1 to {_MOST_PASSES}, or last (got {number})", place, name)
             elif number in passes:
-                book.add(f"pass {match[1]} is named twice", place, name, "name each pass once")
+                again = Edit(place.line, start + 1, place.line, match.end() + 1, "")
+                once = (again,) if len(numbers) == 1 else ()
+                mend = "" if once else "name each pass once"
+                book.add(f"pass {match[1]} is named twice", place, name, mend, edits=once)
             else:
                 passes.append(number)
         start = match.end()
     return tuple(sorted(passes, key=lambda number: (number < 0, number))), start
+
+
+def _numbers(text: str) -> list[int]:
+    """Return the numbers that people mean by ``2,4`` and ``2-4``."""
+    numbers: list[int] = []
+    for run in re.findall(r"\d+(?:-\d+)*", text):
+        ends = [int(digits) for digits in run.split("-")]
+        numbers += range(ends[0], ends[-1] + 1) if len(ends) > 1 else ends
+    return numbers
 
 
 def _cells(name: RowName, line: BodyLine, start: int, book: MistakeBook) -> tuple[tuple[Cell, ...], bool]:
@@ -235,16 +250,22 @@ def _cells(name: RowName, line: BodyLine, start: int, book: MistakeBook) -> tupl
                     "a bar line is a single |",
                     place,
                     name,
-                    "write | ; a bar that is left empty has a space in it: | |",
+                    write="|",
                 )
             cells.append([])
             columns.append(match.end())
         elif piece == "#" or (piece.startswith("#") and name != "words" and not _SHARP_FIRST.match(piece)):
+            remark = line.text[match.start() :].rstrip()
+            indent = line.text[: len(line.text) - len(line.text.lstrip())]
+            kept = len(line.text[: match.start()].rstrip())
             book.add(
                 "a comment stands on a line of its own",
-                Source(line.number, place.column, len(line.text.rstrip()) - match.start()),
+                Source(line.number, place.column, len(remark)),
                 name,
-                "put it on a line above the row",
+                edits=(
+                    Edit(line.number, 1, line.number, 1, f"{indent}{remark}\n"),
+                    Edit(line.number, kept + 1, line.number, len(line.text) + 1, ""),
+                ),
             )
             break
         elif piece:
@@ -262,5 +283,10 @@ def _cells(name: RowName, line: BodyLine, start: int, book: MistakeBook) -> tupl
 def _span(words: list[Word], otherwise: Source) -> Source:
     if not words:
         return otherwise
+    return spanning(words)
+
+
+def spanning(words: Sequence[Word]) -> Source:
+    """Return the place of words of one row, from the first to the last."""
     first, last = words[0].place, words[-1].place
     return Source(first.line, first.column, last.column + last.width - first.column)

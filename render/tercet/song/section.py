@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 
 from tercet.errors import Edit
-from tercet.song.cells import CellReader, Items, Room, guessed_length
+from tercet.song.cells import CellReader, Items, Room, bar_lines_missing, guessed_length, guessed_lengths
 from tercet.song.mistakes import MistakeBook
 from tercet.song.model import Line, Meter, Row, RowName, Section, Source
 from tercet.song.rows import BlockLine, Cell, Comment, WrittenRow
@@ -17,6 +17,7 @@ from tercet.song.slips import Around
 
 __all__ = ["SectionReader", "lines_of"]
 
+_MANY = 1000
 _TIMED: tuple[RowName, ...] = ("melody", "between", "chords")
 
 
@@ -63,6 +64,8 @@ class SectionReader:
         self._pickup_beat = Fraction(0)
         self._last_bar_line_is_open = False
         self._bars_before = 0
+        self._lacking: dict[Source, int] = {}
+        self._last_line = 0
         self.broken = meter is None
         """Whether bars can't be told apart, so that nothing can be said about the section as played."""
 
@@ -72,6 +75,7 @@ class SectionReader:
         if not written:
             self._book.add(f"`{self._name}` has no rows", place, mend="write at least the row chords")
             self.broken = True
+        self._last_line = len(written) - 1
         lines = tuple(self._line(index, rows) for index, rows in enumerate(written))
         section = Section(self._name, lines, self._pickup_beat)
         if not self.broken and not self._book.full:
@@ -119,6 +123,8 @@ class SectionReader:
         if len(rows) < len(found):
             self.broken = True
         self._check_names(rows)
+        timed = [row for row in rows if row.name in _TIMED]
+        self._lacking = {row.place: _MANY for row in timed} if len(rows) == 1 else {}
         if index == 0:
             self._pickup_beat = self._find_pickup(rows)
         count = self._count_bars(index, rows)
@@ -191,20 +197,39 @@ class SectionReader:
     def _note_counts(self, rows: list[WrittenRow], options: list[tuple[int, ...]]) -> None:
         """Note the rows whose number of bars isn't that of most rows."""
         usual = _most_wanted(options)[0]
+        self._lacking = {row.place: usual - option[0] for row, option in zip(rows, options, strict=True)}
         counts = ", ".join(
             f"{row.label} has {usual if usual in option else option[0]}"
             for row, option in zip(rows, options, strict=True)
         )
         for row, option in zip(rows, options, strict=True):
             more = option[0] - usual
-            if usual not in option:
-                self._book.add(
-                    f"the rows of a line need the same number of bars ({counts})",
-                    row.place,
-                    row.name,
-                    f"{'take away' if more > 0 else 'add'} {abs(more)} bar{'s' if abs(more) > 1 else ''}, "
-                    "or look for a | that is missing or doubled",
-                )
+            if usual in option:
+                continue
+            lines = self._lines_missing(row)
+            certain = lines if len(lines) == -more else ()
+            mend = (
+                f"{'take away' if more > 0 else 'add'} {abs(more)} bar{'s' if abs(more) > 1 else ''}, "
+                "or look for a | that is missing or doubled"
+            )
+            self._book.add(
+                f"the rows of a line need the same number of bars ({counts})",
+                row.place,
+                row.label,
+                "" if certain else mend,
+                edits=certain,
+            )
+
+    def _lines_missing(self, row: WrittenRow) -> tuple[Edit, ...]:
+        """Return the bar lines that a row lacks where its notes or chords fill several bars exactly."""
+        if self._meter is None or row.name not in _TIMED:
+            return ()
+        edits: list[Edit] = []
+        for cell in row.cells:
+            lengths = guessed_lengths(cell, row.name)
+            if lengths:
+                edits += bar_lines_missing(lengths, cell, self._meter.bar_beat)
+        return tuple(edits)
 
     def _readings(self, index: int, row: WrittenRow) -> list[_Reading]:
         """Return the ways to tell a row's bars apart, the likeliest first.
@@ -240,8 +265,16 @@ class SectionReader:
         for lead in row.cells[: reading.lead]:
             if lead.words:
                 pickup = self._cells.items(row, lead, Room(self._pickup_beat, is_pickup=True))
-        bar = Room(self._meter.bar_beat if self._meter else Fraction(0))
-        bars = tuple(self._cells.items(row, cell, bar) for cell in cells)
+        bar = Room(
+            self._meter.bar_beat if self._meter else Fraction(0), bars_lacking=self._lacking.get(row.place, 0)
+        )
+        last = replace(
+            bar, left_to_pickup_beat=self._pickup_beat if index == self._last_line else Fraction(0)
+        )
+        bars = tuple(
+            self._cells.items(row, cell, last if number == len(cells) else bar)
+            for number, cell in enumerate(cells, 1)
+        )
         return Row(row.name, row.passes, bars if count is not None else (), pickup, row.place)
 
     def _tell_bars(self, row: WrittenRow, reading: _Reading) -> None:

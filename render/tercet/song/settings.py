@@ -5,9 +5,10 @@ from __future__ import annotations
 import json
 import re
 import textwrap
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import product
 from pathlib import Path
 from typing import Any, get_args
 
@@ -120,16 +121,51 @@ def _read_key(node: Node) -> _Fields:
         return {"key": parse_key(text)}
     except ParameterError:
         pass
-    letter, sign = (text[0].upper().replace("H", "B"), text[1:2] if text[1:2] in ("#", "b", "♯", "♭") else "")
-    mode = "minor" if re.search(r"mi|moll|(?<![a-z])m(?![a-z])", text[1:].casefold()) else "major"
-    guess = f"{letter}{sign} {mode}"
-    try:
-        mend = f"write {parse_key(guess)}"
-    except ParameterError:
-        mend = "write for instance A minor, Bb major or F# minor"
-    raise SlipError(
-        f"must be a note and major or minor, with at most seven sharps or flats (got {text})", mend
-    )
+    wrong = f"must be a note and major or minor, with at most seven sharps or flats (got {text})"
+    meant = _meant_key(text)
+    raise SlipError(wrong, "" if meant else "write for instance A minor, Bb major or F# minor", write=meant)
+
+
+_KEY_NOTES = {"do": "C", "re": "D", "ré": "D", "mi": "E", "fa": "F", "sol": "G", "la": "A", "si": "B"}
+_KEY_SIGNS = {
+    "": "",
+    "#": "#",
+    "♯": "#",
+    "b": "b",
+    "♭": "b",
+    "sharp": "#",
+    "flat": "b",
+    "is": "#",
+    "es": "b",
+    "s": "b",
+}
+_MAJOR_WORDS = ("", "major", "maj", "dur", "majeur", "maggiore", "mayor")
+_MINOR_WORDS = ("minor", "min", "mi", "m", "moll", "mineur", "minore", "menor")
+
+
+def _meant_key(text: str) -> str | None:
+    """Return the key that a name from elsewhere means (``H moll``, ``Es-Dur``, ``la mineur``), else None."""
+    for note, sign, mode in _key_parts(text):
+        german = mode in ("dur", "moll") or note in ("H", "h") or sign in ("is", "es", "s")
+        letter = _KEY_NOTES.get(note.casefold(), note.upper())
+        alter = "b" if german and letter == "B" and not sign else _KEY_SIGNS[sign]
+        letter = letter.replace("H", "B")
+        try:
+            return str(parse_key(f"{letter}{alter} {'minor' if mode in _MINOR_WORDS else 'major'}"))
+        except ParameterError:
+            continue
+    return None
+
+
+def _key_parts(text: str) -> Iterator[tuple[str, str, str]]:
+    """Yield the ways to take a key's name apart: its note, its sharp or flat, its mode."""
+    words = " ".join(re.split(r"[\s_-]+", text.strip(".,;:()[]\"'")))
+    for sign, mode in product(sorted(_KEY_SIGNS, key=len), (*_MAJOR_WORDS, *_MINOR_WORDS)):
+        match = re.fullmatch(
+            rf"([a-h]|{'|'.join(_KEY_NOTES)}) ?{re.escape(sign)} ?{mode}", words, re.IGNORECASE
+        )
+        if match:
+            yield match[1], sign, mode
 
 
 def key_named(text: str) -> Key:
@@ -154,10 +190,8 @@ def _read_meter(node: Node) -> _Fields:
     if not match:
         also = {"C": "4/4", "c": "4/4", "¢": "2/2", "C|": "2/2"}.get(text, "")
         slip = re.fullmatch(r"(\d{1,2})\D+(\d{1,2})", text)
-        also = f"{slip[1]}/{slip[2]}" if slip else also
-        raise SlipError(
-            f"must be two numbers such as 3/4 or 6/8 (got {text})", f"write {also}" if also else ""
-        )
+        also = f"{slip[1]}/{slip[2]}" if slip and int(slip[2]) in LOWER_FIGURES else also
+        raise SlipError(f"must be two numbers such as 3/4 or 6/8 (got {text})", write=also or None)
     upper, lower = int(match[1]), int(match[2])
     if not 1 <= upper <= MOST_UPPER:
         raise SlipError(f"must have 1 to {MOST_UPPER} beats in a bar (got {upper})")
@@ -166,15 +200,27 @@ def _read_meter(node: Node) -> _Fields:
     return {"meter": Meter(upper, lower)}
 
 
+_AROUND_TEMPO = re.compile(
+    r"(?:about|ca\.?|c\.|~|=|mm|m\.m\.|bpm|♩|♩\s*=)?\s*[\d.,]+\s*"
+    r"(?:bpm|b\.p\.m\.?|(?:beats|pulses|clicks)\s*(?:a|per|/)\s*(?:min\.?|minute))?",
+    re.IGNORECASE,
+)
+
+
 def _read_tempo(node: Node) -> _Fields:
     text = value_of(node)
     low, high = TEMPO_RANGE
     tempo = number_of(text)
     if tempo is None or not low <= tempo <= high:
-        figure = re.search(r"\d+(?:\.\d+)?", text.replace(",", "."))
-        apt = figure is not None and tempo is None and low <= float(figure[0]) <= high
-        mend = f"write {figure[0]}" if figure is not None and apt else ""
-        raise SlipError(f"must be a number of pulses a minute, {low} to {high} (got {text})", mend)
+        wrong = f"must be a number of pulses a minute, {low} to {high} (got {text})"
+        figures = re.findall(r"\d+(?:\.\d+)?", text.replace(",", "."))
+        if tempo is not None or len(figures) != 1 or not low <= float(figures[0]) <= high:
+            raise SlipError(wrong)
+        if _AROUND_TEMPO.fullmatch(text):
+            raise SlipError(wrong, write=figures[0])
+        raise SlipError(
+            wrong, f"write only the number of pulses: tempo: {figures[0]}, if that is what they are"
+        )
     return {"tempo": tempo}
 
 
@@ -186,10 +232,9 @@ def _read_instrument(node: Node) -> _Fields:
     number = number_of(re.sub(r"\s*mm$", "", text))
     if number is not None and low <= number <= high:
         return {"instrument": "custom", "scale_length_mm": float(number)}
-    close = nearest(text, INSTRUMENTS)
     raise SlipError(
         f"must be {or_words(tuple(INSTRUMENTS))}, or the scale length of {low} to {high} mm (got {text})",
-        f"write {close}" if close else "",
+        write=nearest(text, INSTRUMENTS) or None,
     )
 
 
@@ -211,20 +256,24 @@ def written_tuning(node: Node) -> str | tuple[Pitch, ...]:
     close = plain if plain in TUNINGS else nearest(plain, TUNINGS)
     raise SlipError(
         f"must be {or_words(tuple(TUNINGS))}, or four notes (got {text})",
-        f"write {close}" if close else "write for instance [A4, D4, F#4, B4], string 4 first",
+        "" if close else "write for instance [A4, D4, F#4, B4], string 4 first",
+        write=close or None,
     )
+
+
+_FOUR_NOTES = "write for instance [G4, C4, E4, A4]"
 
 
 def _four_pitches(words: list[tuple[str, Source]]) -> tuple[Pitch, ...]:
     if len(words) != 4:
-        raise SlipError(f"must have four notes, string 4 first (got {len(words)})", "write [G4, C4, E4, A4]")
+        raise SlipError(f"must have four notes, string 4 first (got {len(words)})", _FOUR_NOTES)
     pitches = []
     for word, place in words:
         try:
             pitch = Pitch.parse(word)
         except ParameterError:
             wrong = f"must be notes with their octaves (got {word[:40]})"
-            raise SlipError(wrong, "write [G4, C4, E4, A4]", place) from None
+            raise SlipError(wrong, _FOUR_NOTES, place) from None
         if (allowed := allowed_open(pitch)) != pitch:
             raise SlipError(f"{NEEDED_STRINGS} (got {pitch})", f"write for instance {allowed}", place)
         pitches.append(pitch)
@@ -248,21 +297,23 @@ def _read_feel(node: Node) -> _Fields:
 
 
 def _read_dynamics(node: Node) -> _Fields:
-    wanted = "write dynamics: {melody: f, between: mp, strums: p}"
+    wanted = "write for instance dynamics: {melody: f, between: mp, strums: p}"
     if not isinstance(node, Mapping):
         raise SlipError("must name its layers", wanted)
     marks: dict[str, str] = {}
+    known = {entry.key.text for entry in node.entries}
     for entry in node.entries:
         layer, place = entry.key.text, entry.key.place
         if layer not in LAYERS:
             close = nearest(layer, LAYERS)
-            raise SlipError(f"`{layer[:40]}` isn't a layer", f"write {close}" if close else wanted, place)
+            close = "" if close in known else close
+            raise SlipError(
+                f"`{layer[:40]}` isn't a layer", "" if close else wanted, place, write=close or None
+            )
         try:
             marks[layer] = one_of(value_of(entry.value), DYNAMIC_MARKS)
         except SlipError as wrong:
-            raise SlipError(
-                f"{layer} {wrong.message}", wrong.mend, entry.value.place, write=wrong.write
-            ) from None
+            raise wrong.put(f"{layer} {wrong.message}", entry.value.place) from None
     return {"dynamics": Dynamics(**marks)}
 
 
@@ -587,7 +638,7 @@ def read_settings(top: Mapping, book: MistakeBook) -> _Fields:
     for entry in top.entries:
         setting = _BY_NAME.get(entry.key.text)
         if setting is None:
-            note_unknown(entry, _BY_NAME, _OTHER_NAMES, book)
+            note_unknown(entry, _BY_NAME, _OTHER_NAMES, written, book)
         elif setting.read is not None:
             try:
                 fields |= setting.read(entry.value)
@@ -596,11 +647,13 @@ def read_settings(top: Mapping, book: MistakeBook) -> _Fields:
     for setting in SETTINGS:
         if setting.required and setting.name not in meant:
             example = (
-                "sections: with a name, | and rows"
+                "sections: and under it a name with |, and rows"
                 if setting.name == "sections"
                 else "title: Harbour Lanterns"
             )
-            book.add(f"the setting `{setting.name}` is missing", Source(0, 0), mend=f"write {example}")
+            book.add(
+                f"the setting `{setting.name}` is missing", Source(0, 0), mend=f"write for instance {example}"
+            )
     if "tuning" not in written and fields.get("instrument") in INSTRUMENTS:
         fields["tuning"] = INSTRUMENTS[fields["instrument"]].tuning
     return fields

@@ -12,8 +12,8 @@ __all__ = ["tie_slip"]
 _TIE = "~"
 
 
-def tie_slip(row: WrittenRow, word: Word) -> tuple[SlipError, tuple[Edit, ...]] | None:
-    """Return what is wrong with a note that has a tie, and the edits that mend it; None for any other word.
+def tie_slip(row: WrittenRow, word: Word) -> SlipError | None:
+    """Return what is wrong with a note that has a tie, with the edits that mend it; None for any other word.
 
     Parameters
     ----------
@@ -26,7 +26,7 @@ def tie_slip(row: WrittenRow, word: Word) -> tuple[SlipError, tuple[Edit, ...]] 
     edits = _edits(row, word, note)
     mend = f"take the {_TIE} away; where the note goes on, write = and its length, such as =:2, instead of the note"
     message = f"a note that goes on is written =, and the note before it has no {_TIE}"
-    return SlipError(message, "" if edits else mend), edits
+    return SlipError(message, "" if edits else mend, edits=edits)
 
 
 def _edits(row: WrittenRow, word: Word, note: NoteWord) -> tuple[Edit, ...]:

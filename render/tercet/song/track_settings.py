@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any, get_args
 
+from tercet.errors import Edit
 from tercet.song.bar_choice import says_bars
 from tercet.song.choice_words import LONGEST_CHOICE, ChoiceError, parse_choice
 from tercet.song.frame import Listing, Node, Text
@@ -90,13 +91,14 @@ def _read_choice(field: str) -> Callable[[Node], Fields]:
     def read(node: Node) -> Fields:
         if isinstance(node, Listing):
             words = [item.text for item in node.items if isinstance(item, Text)]
-            raise SlipError("a choice of notes is one line of words", f"write {', '.join(words)}")
+            raise SlipError(
+                "a choice of notes is one line of words", f"write {', '.join(words)}, without [ and ]"
+            )
         plain = value_of(node, LONGEST_CHOICE)
         try:
             choice = parse_choice(node.text if isinstance(node, Text) else plain)
         except ChoiceError as error:
-            place = place_within(node, error.start, error.width) if isinstance(node, Text) else None
-            raise SlipError(error.wrong, error.mend, place) from None
+            raise _placed(error, node) from None
         if str(choice) == "nothing" and field != "guide":
             mend = "leave the setting out" if field == "yours" else "name the notes that are heard"
             raise SlipError("`nothing` chooses no notes, so it makes no track", mend)
@@ -104,6 +106,22 @@ def _read_choice(field: str) -> Callable[[Node], Fields]:
         return {field: str(choice) if len(str(choice)) <= LONGEST_CHOICE else plain}
 
     return read
+
+
+def _placed(error: ChoiceError, node: Node) -> SlipError:
+    """Return what is wrong with a choice as a slip at its place in the file."""
+    if not isinstance(node, Text):  # pragma: no cover - not a text: value_of has refused it
+        return SlipError(error.wrong, error.mend)
+    place = place_within(node, error.start, error.width)
+    if not error.write:
+        return SlipError(error.wrong, error.mend, place)
+    whole = place_within(node, 0, len(node.text))
+    if whole.width != len(node.text):
+        return SlipError(error.wrong, f"write {error.write}", place)
+    after = whole.column + whole.width
+    return SlipError(
+        error.wrong, place=place, edits=(Edit(whole.line, whole.column, whole.line, after, error.write),)
+    )
 
 
 def _read_bars(node: Node) -> Fields:

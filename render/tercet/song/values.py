@@ -15,6 +15,7 @@ from tercet.theory.limits import SPEED_RANGE, percent_range
 
 __all__ = [
     "SPEED_SCHEMA",
+    "in_one_piece",
     "meant_name",
     "note_unknown",
     "note_wrong",
@@ -57,8 +58,7 @@ def one_of(text: str, known: tuple[str, ...]) -> str:
     """Return the text if it is one of the words known."""
     if text in known:
         return text
-    close = nearest(text, known)
-    raise SlipError(f"must be {or_words(known)} (got {text})", f"write {close}" if close else "")
+    raise SlipError(f"must be {or_words(known)} (got {text})", write=nearest(text, known) or None)
 
 
 def or_words(words: tuple[str, ...]) -> str:
@@ -116,8 +116,10 @@ def _speed(word: str, place: Source) -> Fraction:
     low, high = SPEED_RANGE
     if speed is None or not low <= speed <= high:
         apt = number is not None and not percent and low <= number / 100 <= high
-        mend = f"write {word}%" if apt else "write for instance 70%"
-        raise SlipError(f"a speed must be {percent_range()} (got {word})", mend, place)
+        wrong = f"a speed must be {percent_range()} (got {word})"
+        if apt:
+            raise SlipError(wrong, place=place, write=f"{word}%")
+        raise SlipError(wrong, "write for instance 70%", place)
     return speed
 
 
@@ -139,28 +141,45 @@ def meant_name(name: str, known: Collection[str], others: Mapping[str, str]) -> 
     return name if name in known else others.get(name.casefold()) or nearest(name, known)
 
 
-def note_unknown(entry: Entry, known: Collection[str], others: Mapping[str, str], book: MistakeBook) -> None:
-    """Note a setting that there isn't."""
+def note_unknown(
+    entry: Entry,
+    known: Collection[str],
+    others: Mapping[str, str],
+    written: Collection[str],
+    book: MistakeBook,
+) -> None:
+    """Note a setting that there isn't; `written` are those of the file."""
     name = entry.key.text
     meant = meant_name(name, known, others)
-    mend = f"write {meant}:" if meant else "settings are " + ", ".join(known)
-    book.add(f"there is no setting `{name[:40]}`", entry.key.place, mend=mend)
+    wrong = f"there is no setting `{name[:40]}`"
+    if meant and meant not in written:
+        book.add(wrong, entry.key.place, write=meant)
+    else:
+        mend = f"`{meant}` is there already" if meant else "settings are " + ", ".join(known)
+        book.add(wrong, entry.key.place, mend=mend)
 
 
 def note_wrong(
     name: str, read: Callable[[Node], Any], entry: Entry, wrong: SlipError, book: MistakeBook
 ) -> None:
     """Note a value that can't be read; quotes from a word processor are the likeliest reason."""
-    mend, write = wrong.mend, wrong.write
     value = entry.value
     if isinstance(value, Text):
         bare = value.text.strip("\"'“”„‘’«» ")
         if bare != value.text:
             try:
                 read(Text(bare, "", value.place))
-                mend, write = f"write {bare}, without the quotes", None
+                wrong = SlipError(wrong.message, write=bare)
             except SlipError:
                 pass
+    if wrong.write is not None and wrong.place is None and not in_one_piece(value):
+        wrong = SlipError(wrong.message, f"write {wrong.write}")
     empty = isinstance(value, Text) and not value.text and not value.style
-    place = entry.key.place if empty else value.place
-    book.add(wrong.message, wrong.place or place, name, mend, write=write)
+    book.add_slip(wrong, entry.key.place if empty else value.place, name)
+
+
+def in_one_piece(value: Node) -> bool:
+    """Return whether a value's place is all of it, so that something else can be written there."""
+    if not isinstance(value, Text) or value.style in ("|", ">"):
+        return False
+    return value.place.width >= min(len(value.text), 2)
