@@ -207,7 +207,7 @@ def _length(tokens: dict[str, str]) -> Fraction | None:
 def _note(found: list[Any]) -> NoteWord:
     tokens = {token.type: str(token) for token in found}
     length_beat = _length(tokens)
-    pin = _pin(tokens["BRACKET"][1:-1]) if "BRACKET" in tokens else None
+    pin = _pin(tokens["BRACKET"][1:-1], "".join(map(str, found))) if "BRACKET" in tokens else None
     if "GOES_ON" in tokens:
         return _going_on(tokens, length_beat)
     if "REST" in tokens:
@@ -260,7 +260,7 @@ def _written_length(tokens: dict[str, str]) -> str:
     return next((f":{tokens[kind]}" for kind in _NUMBERS if kind in tokens), "")
 
 
-def _pin(text: str) -> Pin:
+def _pin(text: str, word: str) -> Pin:
     if text in ("roll", "alone"):
         return Pin("roll" if text == "roll" else "alone")
     wanted = "write the strings struck, falling to the tune's: [4321], [321], [32], [1], or [roll], [alone]"
@@ -270,10 +270,10 @@ def _pin(text: str) -> Pin:
     if any(before - after != 1 for before, after in pairwise(strings)):
         low, high = min(strings), max(strings)
         instead = "".join(str(string) for string in range(high, low - 1, -1))
-        raise SlipError(
-            f"[{text}] can't be rolled: the thumb falls over neighbouring strings, 4 towards 1",
-            f"write [{instead}]" if instead != text else wanted,
-        )
+        wrong = f"[{text}] can't be rolled: the thumb falls over neighbouring strings, 4 towards 1"
+        if text[::-1] == instead:
+            raise SlipError(wrong, write=word.replace(f"[{text}]", f"[{instead}]"))
+        raise SlipError(wrong, f"write for instance [{instead}]" if instead != text else wanted)
     return Pin("roll" if len(strings) > 1 else "alone", strings)
 
 
@@ -284,7 +284,8 @@ def _chord(found: list[Any]) -> ChordWord:
     shape = _shape(tokens)
     if name in ("N.C.", "N.C", "NC", "."):
         if shape:
-            raise SlipError("N.C. means no chord, so it takes no shape", "write N.C.")
+            bare = f"N.C.{_written_length(tokens)}"
+            raise SlipError("N.C. means no chord, so it takes no shape", write=bare)
         return ChordWord(None, length_beat)
     if len(name) > 20:
         raise SlipError(f"a chord name must have at most 20 characters (got {len(name)})")
@@ -339,14 +340,16 @@ def _mark(found: list[Any]) -> MarkWord:
         raise SlipError("silence needs no mark", write="")
     if name not in _PLAIN_MARKS:
         close = nearest(name, _PLAIN_MARKS)
+        layer_text = f"{words[0]}:" if len(words) == 2 else ""
         raise SlipError(
             f"`{name[:40]}` isn't a mark",
-            f"write {close}{at}" if close else "marks are " + " ".join(_PLAIN_MARKS),
+            "" if close else "marks are " + " ".join(_PLAIN_MARKS),
+            write=f"{layer_text}{close}{at}" if close else None,
         )
     kind = _PLAIN_MARKS[name]
     layer = _layer(words[0], f"{name}{at}") if len(words) == 2 else None
     if layer is not None and kind not in _LAYERED:
-        raise SlipError(f"{name} is for all layers together", f"write {name}{at}")
+        raise SlipError(f"{name} is for all layers together", write=f"{name}{at}")
     return MarkWord(kind, name if kind in ("dynamic", "hairpin") else "", layer, place)
 
 
@@ -355,8 +358,11 @@ def _layer(text: str, rest: str) -> Layer:
         if layer == text:
             return layer
     close = "melody" if text == "tune" else nearest(text, LAYERS)
-    mend = f"write {close}:{rest}" if close else "layers are " + ", ".join(LAYERS)
-    raise SlipError(f"`{text[:40]}` isn't a layer", mend)
+    raise SlipError(
+        f"`{text[:40]}` isn't a layer",
+        "" if close else "layers are " + ", ".join(LAYERS),
+        write=f"{close}:{rest}" if close else None,
+    )
 
 
 def _strum(found: list[Any]) -> StrumWord:

@@ -5,10 +5,9 @@ from __future__ import annotations
 import json
 import re
 import textwrap
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
-from itertools import product
 from pathlib import Path
 from typing import Any, get_args
 
@@ -51,6 +50,7 @@ from tercet.theory.limits import (
     SWING_RANGE,
     TEMPO_RANGE,
 )
+from tercet.theory.note_names import meant_key
 
 __all__ = [
     "PLAYERS",
@@ -122,50 +122,9 @@ def _read_key(node: Node) -> _Fields:
     except ParameterError:
         pass
     wrong = f"must be a note and major or minor, with at most seven sharps or flats (got {text})"
-    meant = _meant_key(text)
-    raise SlipError(wrong, "" if meant else "write for instance A minor, Bb major or F# minor", write=meant)
-
-
-_KEY_NOTES = {"do": "C", "re": "D", "ré": "D", "mi": "E", "fa": "F", "sol": "G", "la": "A", "si": "B"}
-_KEY_SIGNS = {
-    "": "",
-    "#": "#",
-    "♯": "#",
-    "b": "b",
-    "♭": "b",
-    "sharp": "#",
-    "flat": "b",
-    "is": "#",
-    "es": "b",
-    "s": "b",
-}
-_MAJOR_WORDS = ("", "major", "maj", "dur", "majeur", "maggiore", "mayor")
-_MINOR_WORDS = ("minor", "min", "mi", "m", "moll", "mineur", "minore", "menor")
-
-
-def _meant_key(text: str) -> str | None:
-    """Return the key that a name from elsewhere means (``H moll``, ``Es-Dur``, ``la mineur``), else None."""
-    for note, sign, mode in _key_parts(text):
-        german = mode in ("dur", "moll") or note in ("H", "h") or sign in ("is", "es", "s")
-        letter = _KEY_NOTES.get(note.casefold(), note.upper())
-        alter = "b" if german and letter == "B" and not sign else _KEY_SIGNS[sign]
-        letter = letter.replace("H", "B")
-        try:
-            return str(parse_key(f"{letter}{alter} {'minor' if mode in _MINOR_WORDS else 'major'}"))
-        except ParameterError:
-            continue
-    return None
-
-
-def _key_parts(text: str) -> Iterator[tuple[str, str, str]]:
-    """Yield the ways to take a key's name apart: its note, its sharp or flat, its mode."""
-    words = " ".join(re.split(r"[\s_-]+", text.strip(".,;:()[]\"'")))
-    for sign, mode in product(sorted(_KEY_SIGNS, key=len), (*_MAJOR_WORDS, *_MINOR_WORDS)):
-        match = re.fullmatch(
-            rf"([a-h]|{'|'.join(_KEY_NOTES)}) ?{re.escape(sign)} ?{mode}", words, re.IGNORECASE
-        )
-        if match:
-            yield match[1], sign, mode
+    meant = meant_key(text)
+    mend = "" if meant else "write for instance A minor, Bb major or F# minor"
+    raise SlipError(wrong, mend, write=meant or None)
 
 
 def key_named(text: str) -> Key:
