@@ -88,8 +88,8 @@ def test_tunings_are_written_in_many_ways(written: str, tunings: tuple[object, .
         ("formats: mp4", "line 1, formats: must be wav, flac, mp3, ogg or opus (got mp4)"),
         ("formats:", "line 1, formats: nothing is written after the colon"),
         ("formats: []", "formats: nothing is in this list"),
-        ("formats: “mp3”", "write mp3, without the quotes"),
-        ("tuning: high-g", "how:    write tunings:"),
+        ("formats: “mp3”", "    write:  formats: mp3"),
+        ("tuning: high-g", "    write:  tunings: high-g"),
         ("colour: blue", "there is no setting `colour`"),
         (
             "tracks:\n  mine:\n    yours: opn",

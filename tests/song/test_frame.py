@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tercet.errors import SongError
+from tercet.errors import SongError, shown_mistakes
 from tercet.song.frame import BodyLine, Listing, Mapping, Node, Text, read_frame
 from tercet.song.mistakes import MistakeBook
 from tercet.song.reader import open_book
@@ -35,9 +35,13 @@ def refused(text: str) -> list[tuple[str, int, int]]:
 
 
 def fixes(text: str) -> list[str]:
+    """Return what is told of the mend: the sentence, or what to write."""
     with pytest.raises(SongError) as caught:
         read_frame(open_book(text, "song.yaml"))
-    return [mistake.mend for mistake in caught.value.mistakes]
+    return [
+        mistake.mend or shown_mistakes([mistake]).splitlines()[-1].removeprefix("    write:  ")
+        for mistake in caught.value.mistakes
+    ]
 
 
 def test_mappings_lists_and_texts_are_let_through() -> None:
@@ -195,17 +199,23 @@ def test_what_escapes_hide_is_noted_and_shown() -> None:
 @pytest.mark.parametrize(
     ("text", "message", "line", "column", "fix"),
     [
-        ("title: One: two\n", "this colon makes a second name in the line", 1, 11, "put the text"),
-        ("key: C\ntitle: One: two\n", "this colon makes a second name in the line", 2, 11, "put the text"),
-        ("title: 'One\nkey: C\n", "the quote that opens here is never closed", 1, 8, "close it"),
-        ('title: "a\\qb"\n', "inside double quotes, \\ has a special meaning", 1, 11, "use single quotes"),
-        ("form: [a, b\n", "the list that opens here isn't closed, or lacks a comma", 1, 7, "write [one"),
+        ("title: One: two\n", "this colon makes a second name in the line", 1, 11, 'title: "One: two"'),
+        (
+            "key: C\ntitle: One: two\n",
+            "this colon makes a second name in the line",
+            2,
+            11,
+            'title: "One: two"',
+        ),
+        ("title: 'One\nkey: C\n", "the quote that opens here is never closed", 1, 8, "title: 'One'"),
+        ('title: "a\\qb"\n', "inside double quotes, \\ has a special meaning", 1, 11, "title: 'a\\qb'"),
+        ("form: [a, b\n", "the list that opens here isn't closed, or lacks a comma", 1, 7, "form: [a, b]"),
         (
             "dynamics: {melody: f\n",
             "the braces that open here aren't closed, or lack a comma",
             1,
             11,
-            "write {",
+            "dynamics: {melody: f}",
         ),
         ("a: @b\n", "a text can't start with this sign", 1, 4, "put the whole text"),
         (
@@ -213,7 +223,7 @@ def test_what_escapes_hide_is_noted_and_shown() -> None:
             "a colon is missing after the name",
             1,
             1,
-            "write title: and the rest of the line",
+            "title:",
         ),
         (
             "title: One\n\n  key: C\n",

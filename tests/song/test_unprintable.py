@@ -91,7 +91,7 @@ def test_the_short_escapes_are_known_too(short: str) -> None:
 def test_a_path_between_double_quotes_is_told_what_its_backslashes_mean() -> None:
     (mistake,) = hidden(mistakes_of_song(r'sound: "C:\fonts\bass.sf2"'))
     assert (mistake.line, mistake.column) == (2, 8)
-    assert "use single quotes, or write \\\\" in mistake.mend
+    assert [edit.text for edit in mistake.edits] == [r"'C:\fonts\bass.sf2'"]
     assert parse_song("title: One\nsound: 'C:\\fonts\\bass.sf2'" + BODY).sound == r"C:\fonts\bass.sf2"
 
 

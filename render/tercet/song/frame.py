@@ -213,7 +213,7 @@ class _TreeBuilder:
             return text
         half = "\ud800" <= hidden[0] <= "\udfff"
         match = _SINGLE_QUOTES.fullmatch(self._book.lines[place.line - 1])
-        is_path = match is not None and match[1].strip() == "sound:"
+        is_path = match is not None and re.match(r"[A-Za-z]:\\", match[2]) is not None
         self._book.add(
             f"\\ makes a character here that can't be printed (U+{ord(hidden[0]):04X})",
             place,

@@ -117,7 +117,7 @@ def _placed(error: ChoiceError, node: Node) -> SlipError:
         return SlipError(error.wrong, error.mend, place)
     whole = place_within(node, 0, len(node.text))
     if whole.width != len(node.text):
-        return SlipError(error.wrong, f"write {error.write}", place)
+        return SlipError(error.wrong, f"write {error.write.strip()}", place)
     after = whole.column + whole.width
     return SlipError(
         error.wrong, place=place, edits=(Edit(whole.line, whole.column, whole.line, after, error.write),)
