@@ -16,7 +16,7 @@ from tests.strategies import choices, slips
 
 
 def wrong(text: str) -> ChoiceError:
-    with pytest.raises(ChoiceError, match="»|no notes") as caught:
+    with pytest.raises(ChoiceError, match=r"»|no notes") as caught:
         parse_choice(text)
     return caught.value
 

@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable
 
 from tercet.errors import Edit, Mistake, RequestError, shown_mistakes
-from tercet.song.mistakes import nearest
+from tercet.song.mistakes import meant_word
 from tercet.song.note_choice import DIMENSIONS
 
 __all__ = ["EXAMPLES", "ChoiceError", "explained"]
@@ -190,7 +190,7 @@ def _wrong_word(
             f"write section {found}, or bars {found}:1-4",
             "",
         )
-    close = _OTHER_WORDS.get(folded) or nearest(folded, _KNOWN)
+    close = _OTHER_WORDS.get(folded) or meant_word(folded, _KNOWN)
     write = f"{text[:start]}{close}{text[start + len(found) :]}" if close else ""
     return f"`{found[:40]}` isn't a word for notes", "" if close else _HOW, write
 

@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Sequence
 
 from tercet.song.frame import Listing, Node, Text
-from tercet.song.mistakes import MistakeBook, SlipError, nearest
+from tercet.song.mistakes import MistakeBook, SlipError, meant_word
 from tercet.song.model import Section, Source, Visit
 from tercet.song.values import place_within
 from tercet.theory.limits import MOST_BARS, MOST_VISITS
@@ -100,7 +100,7 @@ def _form_slip(word: str, known: list[str]) -> tuple[str, str, str | None]:
         return "repeats are written with *", "", f"{slip[1]}*{slip[2]}"
     if bare in known:
         return "sections have only spaces between them", "", bare
-    close = nearest(bare, known)
+    close = meant_word(bare, known)
     sections = "sections are " + ", ".join(known[:20])
     return f"there is no section `{word[:40]}`", "" if close else sections, close or None
 

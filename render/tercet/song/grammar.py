@@ -16,7 +16,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Any, Literal
 
 from tercet.song.chord_shapes import WrittenShape, read_shape
-from tercet.song.mistakes import SlipError, nearest
+from tercet.song.mistakes import SlipError, meant_word
 from tercet.song.model import LAYERS, Layer, MarkKind, Pin, Slot
 from tercet.theory import DYNAMIC_MARKS, LAST_FRET, STRUM_SIGNS, Chord, ChordNameError, parse_chord
 
@@ -339,7 +339,7 @@ def _mark(found: list[Any]) -> MarkWord:
     if name == ".":
         raise SlipError("silence needs no mark", write="")
     if name not in _PLAIN_MARKS:
-        close = nearest(name, _PLAIN_MARKS)
+        close = meant_word(name, _PLAIN_MARKS)
         layer_text = f"{words[0]}:" if len(words) == 2 else ""
         raise SlipError(
             f"`{name[:40]}` isn't a mark",
@@ -357,7 +357,7 @@ def _layer(text: str, rest: str) -> Layer:
     for layer in LAYERS:
         if layer == text:
             return layer
-    close = "melody" if text == "tune" else nearest(text, LAYERS)
+    close = "melody" if text == "tune" else meant_word(text, LAYERS)
     raise SlipError(
         f"`{text[:40]}` isn't a layer",
         "" if close else "layers are " + ", ".join(LAYERS),

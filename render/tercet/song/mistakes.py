@@ -18,12 +18,16 @@ __all__ = [
     "FileKind",
     "MistakeBook",
     "SlipError",
+    "meant_word",
     "nearest",
     "show_beats",
 ]
 
 MOST_MISTAKES = 100
 """After so many the rest of the file isn't read: a page of them helps nobody."""
+
+_SURELY_ALIKE = 0.75
+"""Part of the letters that two words share; `opn` and `open` share 6 of 7."""
 
 _WHOLE_FILE = Source(0, 0)
 
@@ -233,11 +237,22 @@ class _BarOfRow:
         return self.place.column <= column < self.place.column + self.place.width
 
 
-def nearest(word: str, known: Iterable[str]) -> str:
+def nearest(word: str, known: Iterable[str], alike: float = 0.6) -> str:
     """Return the known word that looks most like `word`, capitals aside, or an empty text."""
     folded = {name.casefold(): name for name in known}
-    close = difflib.get_close_matches(word[:40].casefold(), list(folded), n=1, cutoff=0.6)
+    close = difflib.get_close_matches(word[:40].casefold(), list(folded), n=1, cutoff=alike)
     return folded[close[0]] if close else ""
+
+
+def meant_word(word: str, known: Iterable[str]) -> str:
+    """Return the known word that a misspelt one surely means, or an empty text: ``beginer`` is one, ``slower`` none.
+
+    Examples
+    --------
+    >>> meant_word("beginer", ("beginner", "free")), meant_word("slower", ("softer", "louder"))
+    ('beginner', '')
+    """
+    return nearest(word, known, _SURELY_ALIKE)
 
 
 def show_beats(length_beat: Fraction) -> str:

@@ -9,7 +9,7 @@ from tercet.errors import RequestError, SongError
 from tercet.song.bar_choice import bar_indices
 from tercet.song.choice_words import parse_choice
 from tercet.song.frame import Entry, Mapping, Node, Text
-from tercet.song.mistakes import MistakeBook, SlipError, nearest
+from tercet.song.mistakes import MistakeBook, SlipError, meant_word
 from tercet.song.model import Bar, OwnTrack, Source, TrackPlace
 from tercet.song.note_choice import BarsOfSection, Choice, Numbered, parts_of
 from tercet.song.practice_forms import PRACTICE_FORMS
@@ -112,7 +112,7 @@ def _read_part(entry: Entry, written: Collection[str], row: str, book: MistakeBo
     name, value = entry.key.text, entry.value
     part = SETTING_NAMED.get(name)
     if part is None:
-        close = OTHER_NAMES.get(name.casefold()) or nearest(name, SETTING_NAMED)
+        close = OTHER_NAMES.get(name.casefold()) or meant_word(name, SETTING_NAMED)
         wrong_name = f"a track has no setting `{name[:40]}`"
         if close and close not in written:
             book.add(wrong_name, entry.key.place, row, write=close)

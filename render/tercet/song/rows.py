@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from tercet.errors import Edit
 from tercet.song.frame import BodyLine
 from tercet.song.grammar import WordKind, read_word
-from tercet.song.mistakes import MistakeBook, SlipError, nearest
+from tercet.song.mistakes import MistakeBook, SlipError, meant_word
 from tercet.song.model import ROW_NAMES, RowName, Source
 
 __all__ = [
@@ -162,7 +162,7 @@ def _row_name(written: str, line: BodyLine, place: Source, book: MistakeBook) ->
             book.add("a space is missing after the row's name", place, write=f"{known} {rest}")
             return known, rest
     name = _OTHER_NAMES.get(plain) or next(
-        (known for known in ROW_NAMES if known == nearest(plain, ROW_NAMES)), None
+        (known for known in ROW_NAMES if known == meant_word(plain, ROW_NAMES)), None
     )
     if name is not None:
         book.add(f"`{written}` isn't a row", place, write=name)

@@ -14,7 +14,7 @@ from typing import Any, get_args
 from tercet.errors import ParameterError, RequestError
 from tercet.song.frame import Listing, Mapping, Node, Text
 from tercet.song.grammar import StrumWord, read_word
-from tercet.song.mistakes import MistakeBook, SlipError, nearest
+from tercet.song.mistakes import MistakeBook, SlipError, meant_word
 from tercet.song.model import LAYERS, BetweenNotes, Dynamics, Feel, Meter, Players, Song, Source
 from tercet.song.slips import explain_word
 from tercet.song.spelling import number_text, yaml_text
@@ -193,7 +193,7 @@ def _read_instrument(node: Node) -> _Fields:
         return {"instrument": "custom", "scale_length_mm": float(number)}
     raise SlipError(
         f"must be {or_words(tuple(INSTRUMENTS))}, or the scale length of {low} to {high} mm (got {text})",
-        write=nearest(text, INSTRUMENTS) or None,
+        write=meant_word(text, INSTRUMENTS) or None,
     )
 
 
@@ -212,7 +212,7 @@ def written_tuning(node: Node) -> str | tuple[Pitch, ...]:
     if len(words) == 4:
         return _four_pitches([(word, node.place) for word in words])
     plain = text.casefold().replace(" ", "-").replace("_", "-")
-    close = plain if plain in TUNINGS else nearest(plain, TUNINGS)
+    close = plain if plain in TUNINGS else meant_word(plain, TUNINGS)
     raise SlipError(
         f"must be {or_words(tuple(TUNINGS))}, or four notes (got {text})",
         "" if close else "write for instance [A4, D4, F#4, B4], string 4 first",
@@ -264,7 +264,7 @@ def _read_dynamics(node: Node) -> _Fields:
     for entry in node.entries:
         layer, place = entry.key.text, entry.key.place
         if layer not in LAYERS:
-            close = nearest(layer, LAYERS)
+            close = meant_word(layer, LAYERS)
             close = "" if close in known else close
             raise SlipError(
                 f"`{layer[:40]}` isn't a layer", "" if close else wanted, place, write=close or None

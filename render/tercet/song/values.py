@@ -9,7 +9,7 @@ from typing import Any
 
 from tercet.song.frame import Entry, Listing, Node, Text
 from tercet.song.grammar import read_number
-from tercet.song.mistakes import MistakeBook, SlipError, nearest
+from tercet.song.mistakes import MistakeBook, SlipError, meant_word
 from tercet.song.model import Source
 from tercet.theory.limits import SPEED_RANGE, percent_range
 
@@ -58,7 +58,7 @@ def one_of(text: str, known: tuple[str, ...]) -> str:
     """Return the text if it is one of the words known."""
     if text in known:
         return text
-    raise SlipError(f"must be {or_words(known)} (got {text})", write=nearest(text, known) or None)
+    raise SlipError(f"must be {or_words(known)} (got {text})", write=meant_word(text, known) or None)
 
 
 def or_words(words: tuple[str, ...]) -> str:
@@ -138,7 +138,7 @@ def yes_or_no(node: Node) -> bool:
 
 def meant_name(name: str, known: Collection[str], others: Mapping[str, str]) -> str:
     """Return the setting that a name means: itself, another word for it, one that looks like it, or an empty text."""
-    return name if name in known else others.get(name.casefold()) or nearest(name, known)
+    return name if name in known else others.get(name.casefold()) or meant_word(name, known)
 
 
 def note_unknown(
