@@ -8,11 +8,12 @@ from tercet.errors import SongError, shown_mistakes
 from tercet.song.frame import BodyLine, Listing, Mapping, Node, Text, read_frame
 from tercet.song.mistakes import MistakeBook
 from tercet.song.reader import open_book
+from tercet.song.settings import SETTING_NAMES
 
 
 def read(text: str) -> tuple[Mapping, MistakeBook]:
     book = open_book(text, "song.yaml")
-    return read_frame(book), book
+    return read_frame(book, SETTING_NAMES), book
 
 
 def shown(node: Node) -> object:
@@ -30,14 +31,14 @@ def value(text: str) -> Node:
 def refused(text: str) -> list[tuple[str, int, int]]:
     """Return what is wrong, with line and column."""
     with pytest.raises(SongError) as caught:
-        read_frame(open_book(text, "song.yaml"))
+        read_frame(open_book(text, "song.yaml"), SETTING_NAMES)
     return [(mistake.message, mistake.line, mistake.column) for mistake in caught.value.mistakes]
 
 
 def fixes(text: str) -> list[str]:
     """Return what is told of the mend: the sentence, or what to write."""
     with pytest.raises(SongError) as caught:
-        read_frame(open_book(text, "song.yaml"))
+        read_frame(open_book(text, "song.yaml"), SETTING_NAMES)
     return [
         mistake.mend or shown_mistakes([mistake]).splitlines()[-1].removeprefix("    write:  ")
         for mistake in caught.value.mistakes

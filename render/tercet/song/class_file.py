@@ -278,7 +278,7 @@ def parse_class(text: str, file: str = CLASS_FILE_NAME) -> ClassFile:
     ('high-g', 'low-g')
     """
     book = open_book(text, file, CLASS_FILE)
-    top = read_frame(book)
+    top = read_frame(book, {**{name: name for name in _BY_NAME}, **_OTHER_NAMES})
     if any(entry.key.text == "sections" for entry in top.entries):
         wrong = f"this is a song, and a file named {CLASS_FILE_NAME} holds what a class shares"
         book.add(wrong, mend="give the song's file another name")

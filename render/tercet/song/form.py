@@ -6,6 +6,7 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 
+from tercet.song.form_slips import meant_form, plain_name
 from tercet.song.frame import Listing, Node, Text
 from tercet.song.mistakes import MistakeBook, SlipError, meant_word
 from tercet.song.model import Section, Source, Visit
@@ -51,7 +52,8 @@ def read_form(node: Node | None, known: list[str], book: MistakeBook) -> tuple[V
     except SlipError as wrong:
         book.add_slip(wrong, node.place, "form")
         return ()
-    for word, place in found:
+    meant = _form_as_meant(node, found, known, book)
+    for word, place in () if meant else found:
         name, times = _name_and_times(word, place, known, book)
         names += [name] * times
         if len(names) > MOST_VISITS:
@@ -59,6 +61,7 @@ def read_form(node: Node | None, known: list[str], book: MistakeBook) -> tuple[V
                 f"a form must play at most {MOST_VISITS} sections (got more)", place, "form", "shorten it"
             )
             return ()
+    names = [name for name, times in meant for _ in range(times)] or names
     if not found:
         book.add("the form is empty", node.place, "form", f"write for instance form: {' '.join(known[:3])}")
     return visits_of(names)
@@ -74,6 +77,32 @@ def _words(node: Node) -> list[tuple[str, Source]]:
     return [
         (match[0], place_within(node, match.start(), len(match[0]))) for match in _WORD.finditer(node.text)
     ]
+
+
+def _form_as_meant(
+    node: Node, found: list[tuple[str, Source]], known: list[str], book: MistakeBook
+) -> tuple[tuple[str, int], ...]:
+    """Return the sections of a form that is written in another way, and note it; nothing for all others."""
+    first = next((word for word, _ in found if not _is_known(word, known)), "")
+    if not first or not isinstance(node, Text) or len(node.text) > node.place.width:
+        return ()
+    meant = meant_form(node.text, known)
+    if meant:
+        written = " ".join(
+            f"{plain_name(name)}*{times}" if times > 1 else plain_name(name) for name, times in meant
+        )
+        book.add(
+            "a form is section names with spaces between them, and * for times",
+            node.place,
+            "form",
+            write=written if all(plain_name(name) for name, _ in meant) else None,
+        )
+    return meant
+
+
+def _is_known(word: str, known: list[str]) -> bool:
+    match = _NAME_AND_TIMES.fullmatch(word)
+    return match is not None and match[1] in known
 
 
 def _name_and_times(word: str, place: Source, known: list[str], book: MistakeBook) -> tuple[str, int]:
@@ -101,6 +130,8 @@ def _form_slip(word: str, known: list[str]) -> tuple[str, str, str | None]:
     if bare in known:
         return "sections have only spaces between them", "", bare
     close = meant_word(bare, known)
+    if re.findall(r"\d+", close) != re.findall(r"\d+", bare):
+        close = ""  # verse2 isn't verse1, nor verse
     sections = "sections are " + ", ".join(known[:20])
     return f"there is no section `{word[:40]}`", "" if close else sections, close or None
 

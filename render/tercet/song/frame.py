@@ -16,6 +16,7 @@ from tercet.printable import UNPRINTABLE, visible
 from tercet.song.blocks import MeantLines, lines_as_meant
 from tercet.song.mistakes import MistakeBook, SlipError
 from tercet.song.model import Source
+from tercet.song.setting_lines import note_setting_lines
 
 __all__ = ["BodyLine", "Entry", "Listing", "Mapping", "Node", "Text", "read_frame"]
 
@@ -73,13 +74,21 @@ class _RefusedError(Exception):
     """The file is noted as unreadable; nothing more is read."""
 
 
-def read_frame(book: MistakeBook) -> Mapping:
+def read_frame(book: MistakeBook, names: dict[str, str]) -> Mapping:
     """Read the book's lines as YAML; `SongError` when they can't be.
 
     Slips that leave the rest readable are noted in the book.
+
+    Parameters
+    ----------
+    book
+        Holds the lines.
+    names
+        What settings are called, written small, with all other words for them.
     """
+    slips = note_setting_lines(book.lines, names, book)
     meant = lines_as_meant(book.lines, book)
-    if meant is None:
+    if meant is None or slips:
         raise book.error()
     from ruamel.yaml import YAML
     from ruamel.yaml.error import MarkedYAMLError

@@ -7,8 +7,10 @@ from collections.abc import Collection, Iterator
 from pathlib import Path
 from typing import Any
 
+from tercet.errors import Edit
 from tercet.song.cells import slots_fit
 from tercet.song.form import check_form, read_form
+from tercet.song.form_slips import plain_name
 from tercet.song.frame import Entry, Mapping, Node, Text, read_frame
 from tercet.song.laws import check_laws
 from tercet.song.mistakes import SONG_FILE, FileKind, MistakeBook, SlipError
@@ -25,7 +27,7 @@ from tercet.song.plain_text import (
 from tercet.song.played import played_bars
 from tercet.song.rows import BlockLine, take_apart
 from tercet.song.section import SectionReader
-from tercet.song.settings import read_settings
+from tercet.song.settings import SETTING_NAMES, read_settings, settings_as_meant
 
 __all__ = ["SECTION_NAME", "open_book", "parse_song", "read_song", "section_parts"]
 
@@ -89,7 +91,7 @@ def parse_song(text: str, file: str = "song.yaml") -> Song:
     ['C4', 'E4', 'G4', 'C5']
     """
     book = open_book(text, file)
-    top = read_frame(book)
+    top = settings_as_meant(read_frame(book, SETTING_NAMES), book)
     fields = read_settings(top, book)
     meter = _meter(top, fields, book)
     sections, broken = _read_sections(top, meter, book)
@@ -183,12 +185,13 @@ def section_parts(top: Mapping, book: MistakeBook) -> Iterator[tuple[str, list[B
 def _check_name(entry: Entry, names: Collection[str], book: MistakeBook) -> None:
     name = entry.key.text
     if not SECTION_NAME.fullmatch(name) or len(name) > 40:
-        plain = re.sub(r"[^\w-]+", "-", name).strip("-_0123456789")[:40].strip("-")
+        plain = plain_name(name)
         free = plain if SECTION_NAME.fullmatch(plain) and plain not in names else None
+        times = "times stand in the form, such as form: verse*2" if not plain else ""
         book.add(
             f"`{name[:40]}` can't be a section's name: it needs a letter first, then letters, digits, - or _",
             entry.key.place,
-            mend="" if free else "give it a name of its own, such as verse",
+            mend="" if free else times or "give it a name of its own, such as verse",
             write=free,
         )
 
@@ -210,6 +213,15 @@ def _parts(entry: Entry, book: MistakeBook) -> list[BlockLine]:
             f"`{name}` has no rows", entry.key.place, mend=f"write {name}: | and rows under it, further in"
         )
         return [None]
+    rows = _rows_with_colons(entry)
+    if rows:
+        book.add(
+            f"the rows of `{name}` stand in a block after |, and their names without colons",
+            entry.key.place,
+            mend=f"write {name}: |, and leave out the colons after the rows' names",
+            edits=rows,
+        )
+        return [None]
     if name in ROW_NAMES:
         book.add(
             f"`{name}` is a row: it stands in the block of its section, without a colon",
@@ -223,6 +235,23 @@ def _parts(entry: Entry, book: MistakeBook) -> list[BlockLine]:
         mend=f"write {name}: | and each row on a line of its own under it, further in, without quotes or colons",
     )
     return [None]
+
+
+def _rows_with_colons(entry: Entry) -> tuple[Edit, ...]:
+    """Return the edits that make a block of rows which are written like settings; none for anything else."""
+    value = entry.value
+    if not isinstance(value, Mapping) or not all(
+        row.key.text in ROW_NAMES and isinstance(row.value, Text) and not row.value.style
+        for row in value.entries
+    ):
+        return ()
+    header = entry.key.place
+    after = header.column + header.width + 1
+    colons = [(row.key.place.line, row.key.place.column + row.key.place.width) for row in value.entries]
+    return (
+        Edit(header.line, after, header.line, after, " |"),
+        *(Edit(line, column, line, column + 1, "") for line, column in colons),
+    )
 
 
 _SECTIONS_MEND = "write sections: and under it a name with |, such as `  verse: |`, and its rows further in"

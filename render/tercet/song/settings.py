@@ -6,19 +6,20 @@ import json
 import re
 import textwrap
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any, get_args
 
 from tercet.errors import ParameterError, RequestError
-from tercet.song.frame import Listing, Mapping, Node, Text
+from tercet.song.frame import Entry, Listing, Mapping, Node, Text
 from tercet.song.grammar import StrumWord, read_word
 from tercet.song.mistakes import MistakeBook, SlipError, meant_word
 from tercet.song.model import LAYERS, BetweenNotes, Dynamics, Feel, Meter, Players, Song, Source
-from tercet.song.slips import explain_word
+from tercet.song.slips import explain_word, words_as_meant
 from tercet.song.spelling import number_text, yaml_text
 from tercet.song.track_settings import TRACKS_SCHEMA, tracks_text
+from tercet.song.value_slips import meant_meter, meant_number, meant_tempo, meant_tuning, meters_of
 from tercet.song.values import (
     meant_name,
     note_unknown,
@@ -56,12 +57,14 @@ __all__ = [
     "PLAYERS",
     "SCHEMA_FILES",
     "SETTINGS",
+    "SETTING_NAMES",
     "TUNING_SCHEMA",
     "Setting",
     "key_named",
     "read_settings",
     "schema_of",
     "schema_path",
+    "settings_as_meant",
     "song_schema",
     "written_tuning",
 ]
@@ -121,10 +124,19 @@ def _read_key(node: Node) -> _Fields:
         return {"key": parse_key(text)}
     except ParameterError:
         pass
-    wrong = f"must be a note and major or minor, with at most seven sharps or flats (got {text})"
     meant = meant_key(text)
-    mend = "" if meant else "write for instance A minor, Bb major or F# minor"
-    raise SlipError(wrong, mend, write=meant or None)
+    letter = re.fullmatch(r"([a-g])([#b]?)", text)
+    either = f"{letter[1].upper()}{letter[2]}" if letter else ""
+    how = (
+        f"write {either} major or {either} minor"
+        if either
+        else "write for instance A minor, Bb major or F# minor"
+    )
+    raise SlipError(
+        f"must be a note and major or minor, with at most seven sharps or flats (got {text})",
+        "" if meant else how,
+        write=meant or None,
+    )
 
 
 def key_named(text: str) -> Key:
@@ -147,10 +159,12 @@ def _read_meter(node: Node) -> _Fields:
     text = value_of(node)
     match = re.fullmatch(r"(\d{1,3})\s*/\s*(\d{1,3})", text)
     if not match:
-        also = {"C": "4/4", "c": "4/4", "¢": "2/2", "C|": "2/2"}.get(text, "")
-        slip = re.fullmatch(r"(\d{1,2})\D+(\d{1,2})", text)
-        also = f"{slip[1]}/{slip[2]}" if slip and int(slip[2]) in LOWER_FIGURES else also
-        raise SlipError(f"must be two numbers such as 3/4 or 6/8 (got {text})", write=also or None)
+        meant, either = meant_meter(text), meters_of(text)
+        raise SlipError(
+            f"must be two numbers such as 3/4 or 6/8 (got {text})",
+            f"write {either}" if either else "",
+            write=meant or None,
+        )
     upper, lower = int(match[1]), int(match[2])
     if not 1 <= upper <= MOST_UPPER:
         raise SlipError(f"must have 1 to {MOST_UPPER} beats in a bar (got {upper})")
@@ -171,14 +185,9 @@ def _read_tempo(node: Node) -> _Fields:
     low, high = TEMPO_RANGE
     tempo = number_of(text)
     if tempo is None or not low <= tempo <= high:
-        wrong = f"must be a number of pulses a minute, {low} to {high} (got {text})"
-        figures = re.findall(r"\d+(?:\.\d+)?", text.replace(",", "."))
-        if tempo is not None or len(figures) != 1 or not low <= float(figures[0]) <= high:
-            raise SlipError(wrong)
-        if _AROUND_TEMPO.fullmatch(text):
-            raise SlipError(wrong, write=figures[0])
         raise SlipError(
-            wrong, f"write only the number of pulses: tempo: {figures[0]}, if that is what they are"
+            f"must be a number of pulses a minute, {low} to {high} (got {text})",
+            "write one number: tap your foot along, and count the taps of a minute",
         )
     return {"tempo": tempo}
 
@@ -191,9 +200,10 @@ def _read_instrument(node: Node) -> _Fields:
     number = number_of(re.sub(r"\s*mm$", "", text))
     if number is not None and low <= number <= high:
         return {"instrument": "custom", "scale_length_mm": float(number)}
+    close = meant_word(re.sub(r"(?i)\s*(ukulele|uke)$", "", text), INSTRUMENTS)
     raise SlipError(
         f"must be {or_words(tuple(INSTRUMENTS))}, or the scale length of {low} to {high} mm (got {text})",
-        write=meant_word(text, INSTRUMENTS) or None,
+        write=close or None,
     )
 
 
@@ -209,13 +219,18 @@ def written_tuning(node: Node) -> str | tuple[Pitch, ...]:
     if text in TUNINGS:
         return text
     words = re.split(r"[\s,]+", text)
-    if len(words) == 4:
+    if len(words) == 4 and any(character.isdigit() for character in text):
         return _four_pitches([(word, node.place) for word in words])
     plain = text.casefold().replace(" ", "-").replace("_", "-")
-    close = plain if plain in TUNINGS else meant_word(plain, TUNINGS)
+    close = meant_tuning(text) or (plain if plain in TUNINGS else meant_word(plain, TUNINGS))
+    is_gcea = re.sub(r"[\s,-]+", "", text).upper() == "GCEA"
     raise SlipError(
         f"must be {or_words(tuple(TUNINGS))}, or four notes (got {text})",
-        "" if close else "write for instance [A4, D4, F#4, B4], string 4 first",
+        ""
+        if close
+        else "write high-g, or low-g where the fourth string is the low one"
+        if is_gcea
+        else "write for instance [A4, D4, F#4, B4], string 4 first",
         write=close or None,
     )
 
@@ -270,9 +285,12 @@ def _read_dynamics(node: Node) -> _Fields:
                 f"`{layer[:40]}` isn't a layer", "" if close else wanted, place, write=close or None
             )
         try:
-            marks[layer] = one_of(value_of(entry.value), DYNAMIC_MARKS)
+            mark = value_of(entry.value)
+            marks[layer] = one_of(mark, DYNAMIC_MARKS)
         except SlipError as wrong:
-            raise wrong.put(f"{layer} {wrong.message}", entry.value.place) from None
+            meant = words_as_meant("mark", [mark]) if mark else None
+            write = meant if meant in DYNAMIC_MARKS else None
+            raise SlipError(f"{layer} {wrong.message}", "", entry.value.place, write=write) from None
     return {"dynamics": Dynamics(**marks)}
 
 
@@ -295,9 +313,16 @@ def _read_swing(node: Node) -> _Fields:
     low, high = SWING_RANGE
     swing = number_of(text)
     if swing is None or not low <= swing <= high:
-        mend = "write 2/3 for the swing of triplets, 1/2 for none" if swing is None or swing > 1 else ""
-        raise SlipError(f"must be a fraction from {low} to {high} (got {text})", mend)
+        meant = number_of(meant_number(text)) or Fraction(0)
+        sure = low <= meant <= high and meant not in _NEARLY_TRIPLETS
+        mend = "write 2/3 for the swing of triplets, 1/2 for none" if not sure else ""
+        raise SlipError(
+            f"must be a fraction from {low} to {high} (got {text})", mend, write=str(meant) if sure else None
+        )
     return {"swing": swing}
+
+
+_NEARLY_TRIPLETS = tuple(Fraction(figure) for figure in ("0.66", "0.67", "0.666", "0.667"))
 
 
 def _read_front(node: Node) -> _Fields:
@@ -305,9 +330,12 @@ def _read_front(node: Node) -> _Fields:
     low, high = FRONT_RANGE_LU
     front = number_of(re.sub(r"\s*(LU|dB)$", "", text, flags=re.IGNORECASE))
     if front is None or not low <= front <= high:
+        meant = number_of(meant_number(text, "LU|dB"))
+        sure = meant is not None and low <= meant <= high
         raise SlipError(
             f"must be how far the strums lie behind the melody, {low} to {high} LU (got {text})",
-            "write for instance 9, or 12 for more",
+            "" if sure else "write for instance 9, or 12 for more",
+            write=number_text(meant) if meant is not None and sure else None,
         )
     return {"front": front}
 
@@ -316,7 +344,12 @@ def _read_count_in(node: Node) -> _Fields:
     text = value_of(node)
     bars = number_of(text)
     if bars is None or bars.denominator != 1 or bars > MOST_COUNT_IN_BARS:
-        raise SlipError(f"must be a whole number of bars, 0 to {MOST_COUNT_IN_BARS} (got {text})")
+        meant = meant_number(text, "bars?|measures?")
+        sure = meant.isdigit() and int(meant) <= MOST_COUNT_IN_BARS
+        raise SlipError(
+            f"must be a whole number of bars, 0 to {MOST_COUNT_IN_BARS} (got {text})",
+            write=meant if sure else None,
+        )
     return {"count_in_bars": int(bars)}
 
 
@@ -574,6 +607,10 @@ _OTHER_NAMES = {
     "bpm": "tempo",
     "speed": "tempo",
     "time": "meter",
+    "time signature": "meter",
+    "time-signature": "meter",
+    "metre": "meter",
+    "key signature": "key",
     "author": "composer",
     "artist": "composer",
     "source": "from",
@@ -589,22 +626,40 @@ _OTHER_NAMES = {
 }
 
 
+SETTING_NAMES = {**{name: name for name in _BY_NAME}, **_OTHER_NAMES}
+"""The settings' names, and other words for them, each with the name it stands for."""
+
+
+def settings_as_meant(top: Mapping, book: MistakeBook) -> Mapping:
+    """Return the settings with the names that they were meant to have; those that they don't have are noted."""
+    names = {entry.key.text for entry in top.entries}
+    entries: list[Entry] = []
+    for entry in top.entries:
+        meant = entry.key.text
+        if meant not in _BY_NAME:
+            note_unknown(entry, _BY_NAME, _OTHER_NAMES, names, book)
+            meant = meant_name(meant, _BY_NAME, _OTHER_NAMES) or meant
+        if meant == entry.key.text or meant not in names:
+            entries.append(replace(entry, key=replace(entry.key, text=meant)))
+            names.add(meant)
+    return replace(top, entries=tuple(entries))
+
+
 def read_settings(top: Mapping, book: MistakeBook) -> _Fields:
     """Read every setting but `tracks`, `form` and `sections`; return the fields of `Song` that could be read."""
     fields: _Fields = {}
     written = {entry.key.text for entry in top.entries}
-    meant = {meant_name(name, _BY_NAME, _OTHER_NAMES) for name in written}
     for entry in top.entries:
         setting = _BY_NAME.get(entry.key.text)
-        if setting is None:
-            note_unknown(entry, _BY_NAME, _OTHER_NAMES, written, book)
-        elif setting.read is not None:
+        if setting is not None and setting.read is not None:
             try:
                 fields |= setting.read(entry.value)
             except SlipError as wrong:
+                if setting.name == "tempo":
+                    wrong = _with_meter(wrong, entry.value, top)
                 note_wrong(setting.name, setting.read, entry, wrong, book)
     for setting in SETTINGS:
-        if setting.required and setting.name not in meant:
+        if setting.required and setting.name not in written:
             example = (
                 "sections: and under it a name with |, and rows"
                 if setting.name == "sections"
@@ -616,6 +671,19 @@ def read_settings(top: Mapping, book: MistakeBook) -> _Fields:
     if "tuning" not in written and fields.get("instrument") in INSTRUMENTS:
         fields["tuning"] = INSTRUMENTS[fields["instrument"]].tuning
     return fields
+
+
+def _with_meter(wrong: SlipError, tempo: Node, top: Mapping) -> SlipError:
+    """Return what is said of a tempo with its mend, which the meter may decide: what a pulse is."""
+    meter: Meter | None = Meter(4, 4)
+    for entry in top.entries:
+        if entry.key.text == "meter":
+            try:
+                meter = _read_meter(entry.value)["meter"]
+            except SlipError as unread:
+                meter = None if unread.write is None else Meter(*map(int, unread.write.split("/")))
+    meant = meant_tempo(text_of(tempo), meter) if isinstance(tempo, Text) else ""
+    return SlipError(wrong.message, write=meant) if meant else wrong
 
 
 def schema_of(setting: Setting) -> dict[str, Any]:

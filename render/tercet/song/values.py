@@ -141,6 +141,13 @@ def meant_name(name: str, known: Collection[str], others: Mapping[str, str]) -> 
     return name if name in known else others.get(name.casefold()) or meant_word(name, known)
 
 
+_INSTEAD = {
+    "capo": "write the chords as they sound, without a capo; `tercet transpose` writes the song in another key",
+    "transpose": "`tercet transpose` writes the song in another key",
+}
+"""What to do instead of a setting that people look for."""
+
+
 def note_unknown(
     entry: Entry,
     known: Collection[str],
@@ -155,7 +162,8 @@ def note_unknown(
     if meant and meant not in written:
         book.add(wrong, entry.key.place, write=meant)
     else:
-        mend = f"`{meant}` is there already" if meant else "settings are " + ", ".join(known)
+        mend = f"`{meant}` is there already" if meant else _INSTEAD.get(name.casefold())
+        mend = mend or "settings are " + ", ".join(known)
         book.add(wrong, entry.key.place, mend=mend)
 
 

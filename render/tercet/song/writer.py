@@ -19,7 +19,7 @@ from tercet.song.plain_text import split_lines
 from tercet.song.reader import open_book, parse_song
 from tercet.song.rows import KIND_OF_ROW, Blank, BlockLine, Cell, Comment, WrittenRow, same_hyphen, take_apart
 from tercet.song.section import lines_of
-from tercet.song.settings import SETTINGS
+from tercet.song.settings import SETTING_NAMES, SETTINGS
 from tercet.song.spelling import LaidRow, lay_out, word_text
 from tercet.theory import Key
 
@@ -42,7 +42,7 @@ def tidy_text(text: str, file: str = "song.yaml") -> str:
     """
     song = parse_song(text, file)
     book = open_book(text, file)
-    top = read_frame(book)
+    top = read_frame(book, SETTING_NAMES)
     lines = list(book.lines)
     for name, block, key_column in reversed(list(_blocks(top))):
         body = block.body

@@ -1,0 +1,84 @@
+"""Lines of settings that YAML can't read though anybody can: no colon, another sign for it, a colon within a title."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from tercet.errors import Edit
+from tercet.song.mistakes import MistakeBook
+from tercet.song.model import Source
+
+__all__ = ["note_setting_lines"]
+
+_QUOTES = "\"'“”„‘’«»"
+_SPACES = "\u00a0\u2000-\u200a\u202f\u3000"
+_NAME = r"(?P<name>[A-Za-z][A-Za-z-]*(?: signature)?)"
+_NO_COLON = re.compile(rf"{_NAME}(?P<slip>\s+)[^\s:=：]")
+_OTHER_SIGN = re.compile(rf"{_NAME}(?P<slip>\s*(?:[=：﹕]|:=|:[{_SPACES}]+)\s*)\S")
+_NO_SPACE = re.compile(rf"{_NAME}(?P<slip>:)[^\s:]")
+_COLON_IN_TEXT = re.compile(r"[A-Za-z][A-Za-z-]*: +(?P<slip>[^\s\[{\"'|>#&*!%@`].*:(?: .*)?)$")
+_COMMENT = re.compile(r"\s*(?P<slip>//+|;+)")
+_BRACKETS = re.compile(r"\s+(?P<slip>\[(?P<inner>[^\W\d][\w -]*)\]):\s*\|?\s*$")
+
+
+@dataclass(frozen=True, slots=True)
+class _Slip:
+    """What is wrong with a part of a line, from one place to another, and what to write there."""
+
+    message: str
+    start: int
+    end: int
+    write: str
+
+
+def note_setting_lines(lines: list[str], names: Mapping[str, str], book: MistakeBook) -> bool:
+    """Note the lines that YAML can't read as they are meant; return whether there are any.
+
+    Parameters
+    ----------
+    lines
+        The file's.
+    names
+        What settings are called, written small, with all other words for them.
+    book
+        Where mistakes are noted.
+    """
+    count = len(book)
+    for number, line in enumerate(lines, 1):
+        slip = _slip(line, names)
+        if slip is not None:
+            place = Source(number, slip.start + 1, max(slip.end - slip.start, 1))
+            edit = Edit(number, slip.start + 1, number, slip.end + 1, slip.write)
+            book.add(slip.message, place, edits=(edit,))
+    return len(book) > count
+
+
+def _slip(line: str, names: Mapping[str, str]) -> _Slip | None:
+    if match := _COMMENT.match(line):
+        return _Slip("a comment starts with #", match.start("slip"), match.end("slip"), "#")
+    if match := _BRACKETS.match(line):
+        name = "-".join(match["inner"].split())
+        return _Slip("a section's name stands without brackets", match.start("slip"), match.end("slip"), name)
+    for pattern, message, write in (
+        (_NO_COLON, "a colon is missing after the name", ": "),
+        (_OTHER_SIGN, "a plain colon and a space stand after the name", ": "),
+        (_NO_SPACE, "a space is missing after the colon", ": "),
+    ):
+        match = pattern.match(line)
+        if match and match["name"].casefold() in names:
+            start, end = match.span("slip")
+            return _Slip(message, start, end, write)
+    match = _COLON_IN_TEXT.match(line.rstrip())
+    if match and " #" not in match["slip"]:
+        return _Slip(
+            "a text that holds a colon goes between quotes",
+            *match.span("slip"),
+            _quoted(match["slip"].strip(_QUOTES)),
+        )
+    return None
+
+
+def _quoted(text: str) -> str:
+    return f'"{text}"' if not set(text) & {'"', "\\"} else "'" + text.replace("'", "''") + "'"
