@@ -239,13 +239,13 @@ def _parts(entry: Entry, book: MistakeBook) -> list[BlockLine]:
 
 def _rows_with_colons(entry: Entry) -> tuple[Edit, ...]:
     """Return the edits that make a block of rows which are written like settings; none for anything else."""
-    value = entry.value
-    if not isinstance(value, Mapping) or not all(
-        row.key.text in ROW_NAMES and isinstance(row.value, Text) and not row.value.style
-        for row in value.entries
-    ):
+    value, header = entry.value, entry.key.place
+    if not isinstance(value, Mapping) or not value.entries:
         return ()
-    header = entry.key.place
+    for row in value.entries:
+        plain = isinstance(row.value, Text) and not row.value.style and row.key.place.line > header.line
+        if not plain or row.key.text not in ROW_NAMES:
+            return ()
     after = header.column + header.width + 1
     colons = [(row.key.place.line, row.key.place.column + row.key.place.width) for row in value.entries]
     return (

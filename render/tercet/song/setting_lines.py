@@ -1,4 +1,4 @@
-"""Lines of settings that YAML can't read though anybody can: no colon, another sign for it, a colon within a title."""
+"""Lines of settings that YAML can't read though anybody can: no colon, another sign for it, no space after it."""
 
 from __future__ import annotations
 
@@ -12,13 +12,11 @@ from tercet.song.model import Source
 
 __all__ = ["note_setting_lines"]
 
-_QUOTES = "\"'“”„‘’«»"
 _SPACES = "\u00a0\u2000-\u200a\u202f\u3000"
 _NAME = r"(?P<name>[A-Za-z][A-Za-z-]*(?: signature)?)"
 _NO_COLON = re.compile(rf"{_NAME}(?P<slip>\s+)[^\s:=：]")
 _OTHER_SIGN = re.compile(rf"{_NAME}(?P<slip>\s*(?:[=：﹕]|:=|:[{_SPACES}]+)\s*)\S")
 _NO_SPACE = re.compile(rf"{_NAME}(?P<slip>:)[^\s:]")
-_COLON_IN_TEXT = re.compile(r"[A-Za-z][A-Za-z-]*: +(?P<slip>[^\s\[{\"'|>#&*!%@`].*:(?: .*)?)$")
 _COMMENT = re.compile(r"\s*(?P<slip>//+|;+)")
 _BRACKETS = re.compile(r"\s+(?P<slip>\[(?P<inner>[^\W\d][\w -]*)\]):\s*\|?\s*$")
 
@@ -70,15 +68,4 @@ def _slip(line: str, names: Mapping[str, str]) -> _Slip | None:
         if match and match["name"].casefold() in names:
             start, end = match.span("slip")
             return _Slip(message, start, end, write)
-    match = _COLON_IN_TEXT.match(line.rstrip())
-    if match and " #" not in match["slip"]:
-        return _Slip(
-            "a text that holds a colon goes between quotes",
-            *match.span("slip"),
-            _quoted(match["slip"].strip(_QUOTES)),
-        )
     return None
-
-
-def _quoted(text: str) -> str:
-    return f'"{text}"' if not set(text) & {'"', "\\"} else "'" + text.replace("'", "''") + "'"
