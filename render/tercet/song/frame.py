@@ -372,8 +372,8 @@ def _quoted_text(index: int, line: str) -> tuple[Edit, ...]:
     match = _FREE_TEXT.fullmatch(line)
     if match is None:
         return ()
-    text = match[2].replace("'", "''")
-    quoted = f'"{match[2]}"' if not re.search(r'["\\]', match[2]) else f"'{text}'"
+    text = match[2].strip("“”„‟«»")
+    quoted = "'" + text.replace("'", "''") + "'" if re.search(r'["\\]', text) else f'"{text}"'
     return (Edit(index + 1, match.start(2) + 1, index + 1, match.end(2) + 1, quoted),)
 
 

@@ -321,7 +321,7 @@ def moved_text(text: str, moved: Song, file: str = "song.yaml") -> str:
         words |= _moved_words(lines, row, new_row, stated)
     lines = _with_words(lines, words)
     if moved.key != song.key:
-        lines = _with_key(lines, read_frame(open_book(text, file)), moved.key, SETTING_NAMES)
+        lines = _with_key(lines, read_frame(open_book(text, file), SETTING_NAMES), moved.key)
     return tidy_text(_joined(lines, text), file)
 
 
