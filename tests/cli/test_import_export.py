@@ -80,7 +80,7 @@ def test_a_book_with_a_bad_tune_writes_the_others(tmp_path: Path, tercet: Run) -
     folder.mkdir()
     made = tercet("import", book, "-o", folder)
     assert made.code == 1
-    assert "tune 3: the length /0 divides by 0" in made.err
+    assert "tune 3 of book.abc: the length /0 divides by 0" in made.err
     assert "1 tune left out" in made.err
     assert len(list(folder.iterdir())) == 2
 

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import io
 import json
 import re
+import sys
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
+from tercet.cli.main import main
 from tests.cli.conftest import Ran
+from tests.song.editor import edited
 
 Run = Callable[..., Ran]
 
@@ -110,16 +114,41 @@ def test_check_shows_every_mistake_marked(song: Path, tercet: Run) -> None:
     assert "    now:    »Cq«\n" in checked.err
 
 
+@pytest.mark.parametrize(
+    ("encoding", "shown"),
+    [("ascii", ">>Cq<<"), ("cp932", ">>Cq<<"), ("cp437", "»Cq«"), ("cp1252", "»Cq«"), ("utf-8", "»Cq«")],
+)
+def test_marks_on_a_terminal_of_few_signs(
+    encoding: str, shown: str, song: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    song.write_text(
+        song.read_text(encoding="utf-8").replace("C      | G7 ", "Cq     | G7 "), encoding="utf-8"
+    )
+    terminal = io.BytesIO()
+    monkeypatch.setattr("sys.stderr", io.TextIOWrapper(terminal, encoding=encoding))
+    assert main(["check", str(song)]) == 1
+    sys.stderr.flush()
+    assert f"    now:    {shown}\n" in terminal.getvalue().decode(encoding)
+
+
 def test_check_as_json(song: Path, tmp_path: Path, tercet: Run) -> None:
     broken = tmp_path / "broken.yaml"
-    broken.write_text(song.read_text(encoding="utf-8").replace("G4 A G ", "G4 A H "), encoding="utf-8")
+    broken.write_text(song.read_text(encoding="utf-8").replace("G4 A G ", "G4 a G "), encoding="utf-8")
     checked = tercet("check", "--json", song, broken)
     good, bad = json.loads(checked.out)
     assert checked.code == 1
     assert (good["title"], good["bars"], good["tuning"], good["mistakes"]) == ("Two Kettles", 6, "high-g", [])
     assert good["problems"] == []
     assert [(mistake["line"], mistake["row"]) for mistake in bad["mistakes"]] == [(12, "melody")]
-    assert bad["mistakes"][0]["mend"]
+    (mistake,) = bad["mistakes"]
+    names = "line column width section bar row message mend edits"
+    assert list(mistake) == names.split()
+    assert (mistake["section"], mistake["bar"], mistake["mend"]) == ("verse", 1, "")
+    (edit,) = mistake["edits"]
+    column = mistake["column"]
+    assert edit == {"line": 12, "column": column, "end_line": 12, "end_column": column + 1, "text": "A"}
+    broken.write_text(edited(broken.read_text(encoding="utf-8"), mistake["edits"]), encoding="utf-8")
+    assert tercet("check", broken).code == 0
 
 
 @pytest.mark.parametrize(("options", "code"), [((), 0), (("--as-written",), 1)])

@@ -27,7 +27,7 @@ def test_a_job_is_carried_out() -> None:
 
 def test_our_own_errors_keep_their_text() -> None:
     failure = outcome_of(Job(misspelt_song, 0, "waltz")).failure
-    assert failure == Failure("waltz.yaml:3: this bar is too long\n1 mistake in waltz.yaml", exit_code=1)
+    assert failure == Failure("line 3: this bar is too long\n1 mistake in waltz.yaml: line 3", exit_code=1)
     assert outcome_of(Job(full_disk, 0, "disk")).failure == Failure(
         "can't write demo.wav: the disk is full", exit_code=3
     )

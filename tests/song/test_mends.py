@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import json
-import re
 import sys
 from collections import Counter
-from typing import Any
 
 import pytest
 
@@ -14,21 +12,7 @@ from tercet.cli.check import mistake_facts
 from tercet.errors import SongError
 from tercet.song import parse_song
 from tests.remake_goldens import MALFORMED
-
-Facts = dict[str, Any]
-
-
-def edited(text: str, edits: list[Facts]) -> str:
-    """Return a text after edits: an editor's work, which knows nothing but lines and columns counted from 1."""
-    starts = [0, *(match.end() for match in re.finditer(r"\r\n|\r|\n", text))]
-
-    def offset(line: int, column: int) -> int:
-        return starts[line - 1] + column - 1
-
-    for edit in sorted(edits, key=lambda edit: (edit["line"], edit["column"]), reverse=True):
-        start, end = offset(edit["line"], edit["column"]), offset(edit["end_line"], edit["end_column"])
-        text = text[:start] + edit["text"] + text[end:]
-    return text
+from tests.song.editor import Facts, edited
 
 
 def facts_of(text: str) -> list[Facts]:

@@ -192,10 +192,10 @@ def parse_xml(data: bytes, file: str) -> Element:
             "export the tune again from the program that made it"
         ) from None
     except ParseError as error:
-        line, column = error.position
+        line, _ = error.position
         raise DamagedXmlError(
-            f"{file}:{line}:{column + 1}: this isn't well-formed XML ({str(error).partition(':')[0]}): the file is "
-            "damaged or cut off; export it again"
+            f"line {line} of {file}: this isn't well-formed XML ({str(error).partition(':')[0]}), so the file is "
+            "damaged or cut off: export it again"
         ) from None
     except (LookupError, ValueError) as error:
         raise TuneError(f"{file} can't be read as XML ({error}): export it again") from None

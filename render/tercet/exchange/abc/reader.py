@@ -71,7 +71,7 @@ def read_tune_lines(tune: AbcTune, file: str, voice: str = "") -> LeadSheet:
     try:
         return _TuneReader(tune, voice).read(file)
     except TuneError as error:
-        raise TuneError(f"{file}: tune {tune.number}: {error}") from error
+        raise TuneError(f"tune {tune.number} of {file}: {error}") from error
 
 
 @dataclass(slots=True)

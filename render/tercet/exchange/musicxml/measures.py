@@ -75,8 +75,8 @@ class Log:
 
     def damaged(self, what: str) -> TuneError:
         """Return the error for what can't be in this measure."""
-        place = f"{self.file}: measure {self.number or '?'}"
-        return TuneError(f"{place}: {what}: the file is damaged; export it again")
+        place = f"measure {self.number}" if self.number else "before the first measure"
+        return TuneError(f"{place}: {what}, so {self.file} is damaged: export it again")
 
     def whole(self, text: str | None, what: str, low: int, high: int) -> int:
         """Return a whole number of the file; `TuneError` beyond its range."""
