@@ -104,7 +104,11 @@ SONG = tercet.parse_song(
     [
         (lambda: tercet.advise(SONG, players="expert"), tercet.OptionError, "players must be beginner"),  # type: ignore[arg-type]
         (lambda: tercet.arrange(SONG, players="expert"), tercet.OptionError, "players must be beginner"),  # type: ignore[arg-type]
-        (lambda: tercet.arrange(SONG, tuning="dropped"), tercet.OptionError, "must be one of high-g"),
+        (
+            lambda: tercet.arrange(SONG, tuning="dropped"),
+            tercet.OptionError,
+            "must be high-g, low-g or baritone",
+        ),
         (lambda: tercet.transpose(SONG, 1.5), tercet.RequestError, r"whole number of semitones \(got 1.5\)"),  # type: ignore[arg-type]
         (lambda: tercet.transpose(SONG, 40), tercet.RequestError, "-24 to 24"),
         (lambda: tercet.perform(tercet.arrange(SONG), speed=70), tercet.OptionError, "25% to 200%"),
@@ -121,7 +125,7 @@ def test_a_slip_is_said_and_not_a_traceback(
 def test_a_paper_is_read_as_the_command_reads_it(tmp_path: Path) -> None:
     arrangement = tercet.arrange(SONG)
     assert tercet.sheet(arrangement, paper="letter").write(tmp_path / "a.pdf").is_file()
-    with pytest.raises(tercet.RequestError, match="choose A4 or Letter"):
+    with pytest.raises(tercet.RequestError, match="must be A4 or Letter"):
         tercet.sheet(arrangement, paper="A5").write(tmp_path / "b.pdf")
     assert not (tmp_path / "b.pdf").exists()
 

@@ -51,7 +51,19 @@ class TercetError(Exception):
 
 
 class RequestError(TercetError):
-    """The request can't be carried out as asked (a bar that isn't there, an unknown file ending)."""
+    """The request can't be carried out as asked (a bar that isn't there, an unknown file ending).
+
+    Parameters
+    ----------
+    *message
+        What, why and how to fix it.
+    given, meant
+        A word of the request, and what was likely meant by it: a command is shown again with that in its place.
+    """
+
+    def __init__(self, *message: object, given: str = "", meant: str = "") -> None:
+        super().__init__(*message)
+        self.given, self.meant = given, meant
 
 
 class OutsideError(TercetError):

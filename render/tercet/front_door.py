@@ -290,7 +290,9 @@ def check_may_print(path: Path, *, replace: bool) -> None:
         handout = ", or say --handout for a picture" if ending == ".png" else ""
         raise RequestError(
             f"{path} ends in {ending or 'nothing'}: a sheet's name ends in {' or '.join(SHEET_ENDINGS)}, "
-            f"such as {path.stem or 'sheet'}.pdf{handout}"
+            f"such as {path.stem or 'sheet'}.pdf{handout}",
+            given=str(path),
+            meant=str(path.with_suffix(".pdf")) if path.name else "",
         )
     check_may_make(path, replace=replace)
 
@@ -356,7 +358,9 @@ def check_may_export(path: Path, *, plain: bool, replace: bool) -> None:
     if ending not in _EXPORTS:
         known = " ".join(_EXPORTS)
         raise RequestError(
-            f"{path} ends in {ending or 'nothing'}: the endings that can be exported are {known}"
+            f"{path} ends in {ending or 'nothing'}: the endings that can be exported are {known}",
+            given=str(path),
+            meant=str(path.with_suffix(".musicxml")) if path.name else "",
         )
     if plain and ending != ".mid":
         raise RequestError(f"--plain is for MIDI, and {path} isn't: leave --plain out, or end FILE in .mid")

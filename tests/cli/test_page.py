@@ -200,3 +200,31 @@ def test_a_name_that_means_harm_becomes_a_harmless_folder(tercet: Tercet, tmp_pa
     assert ran.code == 0, ran.err
     assert (tmp_path / "class" / "img-src-x" / "index.html").is_file()
     assert "<img" not in (tmp_path / "class" / "index.html").read_text(encoding="utf-8")
+
+
+def test_one_file_is_the_file_that_is_named(song: Path, tmp_path: Path, tercet: Callable[..., Ran]) -> None:
+    page = tmp_path / "p.html"
+    made = tercet("page", song, "-o", page, "--one-file")
+    assert (made.code, made.out) == (0, f"{page}\n")
+    assert "Two Kettles" in page.read_text("utf-8")
+    assert tercet("page", song, "-o", page, "--one-file").code == 0
+    page.write_text("a page of the teacher's", encoding="utf-8")
+    refused = tercet("page", song, "-o", page, "--one-file")
+    assert refused.code == 1
+    assert f"{page} already exists and stays as it is" in refused.err
+    assert page.read_text("utf-8") == "a page of the teacher's"
+    assert tercet("page", song, "-o", page, "--one-file", "--replace").code == 0
+    assert "Two Kettles" in page.read_text("utf-8")
+
+
+def test_a_page_is_no_folder(song: Path, tmp_path: Path, tercet: Callable[..., Ran]) -> None:
+    refused = tercet("page", song, "-o", tmp_path / "p.html")
+    assert refused.code == 1
+    assert (
+        "p.html would become a folder: one page in a file needs --one-file; name a folder, such as"
+        in refused.err
+    )
+    assert [*tmp_path.iterdir()] == [song]
+    (tmp_path / "p.html").mkdir()
+    assert tercet("page", song, "-o", tmp_path / "p.html", "--one-file").code == 0
+    assert (tmp_path / "p.html" / "two-kettles.html").is_file()

@@ -45,7 +45,7 @@ def test_choice(text: str, indices: tuple[int, ...]) -> None:
     [
         ("9", r"there is no bar 9, asked for by `9`: the piece has bars 0 to 8"),
         ("7-12", r"there is no bar 12, asked for by `7-12`: the piece has bars 0 to 8"),
-        ("5-3", r"`5-3` ends before it starts; write 3-5"),
+        ("5-3", r"`5-3` ends before it starts; did you mean 3-5"),
         ("verse:4", r"there is no bar 4, asked for by `verse:4`: verse has bars 0 to 3"),
         ("verse@2:0", r"there is no bar 0, asked for by `verse@2:0`: verse has bars 1 to 3"),
         ("verse@3", r"`verse` is played 2 times, so it has no pass 3"),

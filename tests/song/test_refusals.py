@@ -97,9 +97,9 @@ def test_a_file_that_is_too_large(tmp_path: Path) -> None:
 
 
 def test_what_cannot_be_read(tmp_path: Path) -> None:
-    with pytest.raises(RequestError, match=r"nothing\.yaml: there is no such file"):
+    with pytest.raises(RequestError, match=r"there is no file .*nothing\.yaml"):
         read_song(tmp_path / "nothing.yaml")
-    with pytest.raises(RequestError, match="is a folder; name an arrangement file in it"):
+    with pytest.raises(RequestError, match=r"is a folder, and no file in it ends in \.yaml or \.yml"):
         read_song(tmp_path)
     (tmp_path / "song.yaml").write_text(SONG, encoding="utf-8")
     with pytest.raises(RequestError, match="can't be read: Not a directory"):

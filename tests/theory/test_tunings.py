@@ -107,7 +107,7 @@ def test_what_is_proposed_is_allowed_and_has_the_same_name(pitch: Pitch) -> None
 
 def test_what_is_no_tuning() -> None:
     with pytest.raises(
-        ParameterError, match=r"one of high-g, low-g, baritone, or four notes \(got 'guitar'\)"
+        ParameterError, match=r"must be high-g, low-g or baritone, or four notes \(got guitar\)"
     ):
         tuning_named("guitar")
     with pytest.raises(ParameterError, match=r"four notes, string 4 first \(got 3\)"):

@@ -114,7 +114,7 @@ def test_audio_is_stereo() -> None:
 
 
 def test_options_and_names_are_those_of_kits(arrangement: Arrangement) -> None:
-    with pytest.raises(RequestError, match="there is no track 'ecko'; did you mean echo"):
+    with pytest.raises(RequestError, match="there is no track ecko; did you mean echo"):
         track(arrangement, "ecko")
     slow = track(arrangement, "only-melody", options=TrackOptions(speed=Fraction(1, 2), count_in_bars=0))
     fast = track(arrangement, "only-melody", options=TrackOptions(count_in_bars=0))

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import shlex
 import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from tercet.cli.talk import counted
+from tercet.typed import typed
+from tercet.wording import counted
 
 if TYPE_CHECKING:
     from tercet.arranging.key_advice import KeyAdvice, TuningAdvice, Voice
@@ -43,7 +43,7 @@ class Call:
         move = f" --transpose {advice.semitones}" if advice.semitones else ""
         players = f" --players {self._other}" if self._other else ""
         tuning = tuning_text(advice.tuning)
-        return f"tercet render {shlex.quote(self._path)}{move} --tuning {tuning}{players} -o FILE"
+        return f"{typed('tercet', 'render', self._path)}{move} --tuning {tuning}{players} -o FILE"
 
 
 def keys_text(song: Song, voice: Voice | None, keys: Sequence[KeyAdvice], call: Call) -> Iterator[str]:

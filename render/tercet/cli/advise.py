@@ -42,7 +42,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--tuning",
         dest="tunings",
-        type=read_by("names_of"),
+        type=read_by("tunings_of"),
         default=(),
         metavar="A,B",
         help="tunings that play together: high-g, low-g, baritone, or four notes such as A4,D4,F#4,B4",

@@ -11,8 +11,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tercet.cli.options import ARRANGING, add_options, play_options
-from tercet.cli.talk import counted, put, put_json, say, say_event
+from tercet.cli.talk import put, put_json, say, say_event
 from tercet.errors import Mistake, RequestError, SongError, TercetError
+from tercet.wording import counted
 
 if TYPE_CHECKING:
     from tercet.arranging import Arrangement
@@ -268,9 +269,8 @@ def _summary(arrangement: Arrangement) -> dict[str, Any]:
 def _print(path: str, arrangement: Arrangement, report: Report) -> None:
     facts = _summary(arrangement)
     put(f"{path}: {facts['title']}, no mistakes")
-    put(
-        f"  {facts['key']}, {facts['meter']}, {facts['tuning']}, {facts['bars']} bars: {' '.join(facts['form'])}"
-    )
+    bars = counted(facts["bars"], "bar")
+    put(f"  {facts['key']}, {facts['meter']}, {facts['tuning']}, {bars}: {' '.join(facts['form'])}")
     totals = report.totals
     put(f"  {_strokes_text(totals.rolls, totals.singles, totals.strums)}")
     for line in report.lines:

@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tercet.cli.options import SHARED, add_options, play_options
+from tercet.cli.options import SHARED, add_options, play_options, read_by
 from tercet.cli.talk import put, say_event
 from tercet.errors import RequestError
 
@@ -28,7 +28,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
     parser.add_argument("song", metavar="SONG", nargs="?", help="arrangement file whose tune is mapped")
     parser.add_argument("-o", "--output", metavar="FILE", required=True, help="file to write")
-    parser.add_argument("--key", metavar="KEY", help='such as "A minor" (default: the song\'s)')
+    parser.add_argument(
+        "--key", type=read_by("key_of"), metavar="KEY", help='such as "A minor" (default: the song\'s)'
+    )
     tuning = f"{SHARED['--tuning']['help']}; default: the song's, or high-g"
     add_options(parser, "--tuning", help=tuning)
     add_options(parser, "--as-written")
@@ -66,14 +68,14 @@ def _asked(arguments: argparse.Namespace) -> FretboardMap:
     from tercet.kit.on_paper import map_of_song
     from tercet.publish.pictures import USUAL_FRETS, FretboardMap
     from tercet.song import read_song
-    from tercet.theory import parse_key, tuning_named
+    from tercet.theory import tuning_named
 
     if arguments.song is None and arguments.key is None and not arguments.blank:
         raise RequestError(
             'which notes? Name a SONG, or a key such as --key "A minor"; --blank alone draws an empty neck'
         )
     _check_frets(arguments.frets)
-    key = parse_key(arguments.key) if arguments.key else None
+    key = arguments.key
     mirrored, blank = arguments.left_handed, arguments.blank
     if arguments.song is not None:
         song, options = read_song(arguments.song), play_options(arguments)

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import argparse
-import shlex
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from tercet.cli.options import add_options
-from tercet.cli.talk import counted, put, say
+from tercet.cli.talk import put, say
 from tercet.errors import RequestError
+from tercet.typed import typed
+from tercet.wording import counted
 
 if TYPE_CHECKING:
     from tercet.arranging.advice import FirstLook
@@ -80,7 +81,7 @@ def run(arguments: argparse.Namespace) -> int:
     if target.suffix.lower() not in (".yaml", ".yml"):
         raise RequestError(
             f"{target}: a song's file name ends in .yaml, such as {target.stem or 'song'}.yaml; "
-            f"if a folder is meant, make it first (mkdir {target})"
+            f"if a folder is meant, make it first: {typed('mkdir', target)}"
         )
     check_may_make(target, replace=arguments.replace)
     return _import_one(read_tune(source, choice), source, target, arguments)
@@ -89,7 +90,7 @@ def run(arguments: argparse.Namespace) -> int:
 def _import_one(sheet: LeadSheet, source: Path, target: Path, arguments: argparse.Namespace) -> int:
     for remark in _write(sheet, source, target, harmonise=arguments.harmonise, replace=arguments.replace):
         say(f"- {remark}")
-    say(f"next: tercet check {shlex.quote(str(target))}")
+    say(f"next: {typed('tercet', 'check', target)}")
     return 0
 
 
@@ -137,16 +138,16 @@ def _write(
 
 def _reach_text(look: FirstLook, song: Song, target: Path) -> Iterator[str]:
     """Yield what is to be said and typed when no string has some notes of a tune."""
-    check = f"tercet check {shlex.quote(str(target))}"
+    check = typed("tercet", "check", target)
     yield (
-        f"the tune goes from {look.lowest} to {look.highest}: {look.missing} of its {look.notes} notes "
+        f"the tune goes from {look.lowest} to {look.highest}: {look.missing} of its {counted(look.notes, 'note')} "
         f"{'has' if look.missing == 1 else 'have'} no string on {song.tuning}, and are played and printed octaves away"
     )
     if look.semitones is not None:
         yield f"every note has a string in {look.key}, which suits best: {check} --transpose {look.semitones}"
     if look.tunings:
         yield f"every note has a string as written on {look.tunings[0]}: {check} --tuning {look.tunings[0]}"
-    yield f"all keys and tunings, weighed: tercet advise {shlex.quote(str(target))}"
+    yield f"all keys and tunings, weighed: {typed('tercet', 'advise', target)}"
 
 
 def _free_name(folder: Path, name: str) -> Path:

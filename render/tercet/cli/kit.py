@@ -4,13 +4,11 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
-from typing import Any
 
 from tercet.audio_formats import format_names
 from tercet.cli.options import PLAYING, add_options, kit_options, read_by
 from tercet.cli.progress import listening
 from tercet.cli.talk import put, say_event
-from tercet.errors import RequestError
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
 
@@ -35,11 +33,20 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--list", action="store_true", help="explain each track in a sentence, and make nothing"
     )
-    listed: dict[str, Any] = {"type": read_by("names_of"), "default": ()}
     parser.add_argument(
-        "--tracks", metavar="A,B", help="only these tracks, such as demo,echo (default: all)", **listed
+        "--tracks",
+        type=read_by("names_of"),
+        default=(),
+        metavar="A,B",
+        help="only these tracks, such as demo,echo (default: all)",
     )
-    parser.add_argument("--bars", metavar="BARS", default="", help="only these bars, as in tercet render")
+    parser.add_argument(
+        "--bars",
+        type=read_by("bars_of"),
+        metavar="BARS",
+        default="",
+        help="only these bars, as in tercet render",
+    )
     parser.add_argument(
         "--speeds",
         type=read_by("speeds_of"),
@@ -48,14 +55,19 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="all tracks at each speed (default 100%%)",
     )
     parser.add_argument(
-        "--formats", metavar="wav,mp3", help=f"{', '.join(format_names())} (default wav)", **listed
+        "--formats",
+        type=read_by("formats_of"),
+        default=(),
+        metavar="wav,mp3",
+        help=f"{', '.join(format_names())} (default wav)",
     )
     parser.add_argument(
         "--tuning",
         dest="tunings",
+        type=read_by("tunings_of"),
+        default=(),
         metavar="A,B",
         help="high-g, low-g, baritone, or four notes such as A4,D4,F#4,B4 (string 4 first); a set for each",
-        **listed,
     )
     parser.add_argument(
         "--players",
@@ -64,7 +76,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="A,B",
         help="beginner, improving, free; a set for each, with a simpler part for beginners beside others",
     )
-    parser.add_argument("--jobs", type=int, metavar="N", help="processes to use (default: one per processor)")
+    parser.add_argument(
+        "--jobs",
+        type=read_by("jobs_of"),
+        metavar="N",
+        help="processes to use, or all for one per processor (default)",
+    )
     parser.add_argument(
         "--cluster", metavar="ADDRESS", help="a Dask cluster to use instead, such as tcp://10.0.0.5:8786"
     )
@@ -75,8 +92,6 @@ def run(arguments: argparse.Namespace) -> int:
     """Make the kit of each song."""
     if arguments.list:
         return _list(arguments.songs)
-    if not arguments.songs or not arguments.output:
-        raise RequestError("name one song or more, and a folder: tercet kit SONG.yaml -o DIR")
     with listening(arguments) as listener:
         from tercet.kit.kits import make_kit
 

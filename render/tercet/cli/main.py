@@ -12,7 +12,7 @@ import sys
 from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
-from typing import TYPE_CHECKING, Protocol
+from typing import Protocol
 
 from tercet import __version__
 from tercet.cli import (
@@ -30,24 +30,11 @@ from tercet.cli import (
     sounds,
     transpose,
 )
-from tercet.cli.talk import message_of, put, say
+from tercet.cli.talk import message_of, say
+from tercet.cli.usage import Parser, look_at, meant_words, plain_words
 from tercet.errors import OutsideError, TercetError
-from tercet.printable import visible
-
-if TYPE_CHECKING:
-    from _typeshed import SupportsWrite
 
 __all__ = ["build_parser", "main"]
-
-
-class Parser(argparse.ArgumentParser):
-    """A parser whose messages, which quote what was typed, are fit for a terminal."""
-
-    def _print_message(self, message: str, file: SupportsWrite[str] | None = None) -> None:
-        if file is sys.stdout:
-            put(message, end="")
-        else:
-            super()._print_message(visible(message), file)
 
 
 class Command(Protocol):
@@ -78,7 +65,7 @@ COMMANDS = (
 )
 
 
-def build_parser() -> argparse.ArgumentParser:
+def build_parser() -> Parser:
     """Return the parser of the whole command line."""
     parser = Parser(
         prog="tercet",
@@ -92,6 +79,7 @@ def build_parser() -> argparse.ArgumentParser:
         child = commands.add_parser(command.NAME, help=command.HELP, description=command.DESCRIPTION)
         command.add_arguments(child)
         child.set_defaults(run=command.run)
+        parser.commands[command.NAME] = child
     return parser
 
 
@@ -106,21 +94,26 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 def _run(argv: Sequence[str] | None) -> int:
     """Run one command, say what it couldn't do, and return its exit code."""
+    words, parser = plain_words(sys.argv[1:] if argv is None else argv), build_parser()
     try:
-        arguments = build_parser().parse_args(argv)
+        look_at(words, parser)
+        arguments = parser.parse_args(words)
         code: int = arguments.run(arguments)
     except SystemExit as done:
         return int(done.code or 0)
     except BrokenPipeError:
         return 0
     except (TercetError, OSError) as error:
-        return _say_ended(error)
+        return _say_ended(error, words)
     return code
 
 
-def _say_ended(error: BaseException) -> int:
+def _say_ended(error: BaseException, words: Sequence[str] = ()) -> int:
+    """Say what ended a command, and the command to type instead where that is clear; return the exit code."""
     text, code = message_of(error)
     say(text)
+    if instead := meant_words(error, words):
+        say(f"    write:  {instead}")
     return code
 
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import shlex
 from pathlib import Path
 
 from tercet.cli.talk import put, say
 from tercet.errors import RequestError
 from tercet.printable import visible_line
+from tercet.typed import typed
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "STARTER", "add_arguments", "run", "starter"]
 
@@ -59,8 +59,7 @@ def run(arguments: argparse.Namespace) -> int:
         raise RequestError(f"{path} already exists and stays as it is: choose another name")
     write_bytes(path, starter(path).encode(), durable=True)
     put(path)
-    typed = shlex.quote(str(path))
-    say(f"next: tercet check {typed}, then tercet kit {typed} -o recordings")
+    say(f"next: {typed('tercet', 'check', path)}, then {typed('tercet', 'kit', path, '-o', 'recordings')}")
     return 0
 
 
@@ -70,4 +69,4 @@ def starter(path: Path) -> str:
 
     words = visible_line(path.stem).replace("-", " ").replace("_", " ").replace("�", " ").split()
     title = " ".join(words).title()[:LONGEST_TITLE].strip() or "A New Song"
-    return STARTER.format(name=visible_line(shlex.quote(path.name)), title=yaml_text(title))
+    return STARTER.format(name=visible_line(typed(path.name)), title=yaml_text(title))

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import fields
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from tercet.errors import RequestError
+from tercet.cli.usage import UsageError
 
 if TYPE_CHECKING:
     from tercet.kit import KitOptions, PlayOptions
@@ -33,12 +33,9 @@ def read_by(name: str) -> Callable[[str], Any]:
     """Return an argument's type that reads as the function of that name in `tercet.kit.options` does."""
 
     def read(text: str) -> Any:
-        from tercet.kit import OptionError, options
+        from tercet.kit import options
 
-        try:
-            return getattr(options, name)(text)
-        except OptionError as error:
-            raise argparse.ArgumentTypeError(str(error)) from None
+        return getattr(options, name)(text)
 
     return read
 
@@ -53,6 +50,7 @@ SHARED: dict[str, dict[str, Any]] = {
         "help": "semitones up, or down with a minus",
     },
     "--tuning": {
+        "type": read_by("tuning_of"),
         "metavar": "NAME",
         "help": "high-g, low-g, baritone, or four notes such as A4,D4,F#4,B4 (string 4 first)",
     },
@@ -160,7 +158,7 @@ def options_of(kind: Callable[..., Options], arguments: argparse.Namespace, **mo
 
     Raises
     ------
-    RequestError
+    UsageError
         A value is out of its range; the message names the argument.
     """
     from tercet.kit import OptionError
@@ -170,7 +168,9 @@ def options_of(kind: Callable[..., Options], arguments: argparse.Namespace, **mo
         return kind(**{name: getattr(arguments, name) for name in named} | more)
     except OptionError as error:
         flag = FLAGS.get(error.option, error.option.replace("_", "-"))
-        raise RequestError(f"--{flag}{error.fault}") from None
+        wrong = UsageError(f"--{flag}{error.fault}")
+        wrong.given, wrong.meant = error.given, next(iter(error.meant), "")
+        raise wrong from None
 
 
 def play_options(arguments: argparse.Namespace, **more: Any) -> PlayOptions:

@@ -23,7 +23,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
     add_options(parser, "songs")
     parser.add_argument(
-        "-o", "--output", metavar="DIR", required=True, help="folder for the pages; made if missing"
+        "-o",
+        "--output",
+        metavar="DIR",
+        required=True,
+        help="folder for the pages, made if missing; with --one-file also a file that ends in .html",
     )
     parser.add_argument(
         "--one-file", action="store_true", help="each song as one HTML file, at one speed, up to 8 MB"

@@ -6,7 +6,8 @@ import argparse
 from pathlib import Path
 
 from tercet.cli.options import add_options
-from tercet.cli.talk import counted, put, say
+from tercet.cli.talk import put, say
+from tercet.wording import counted
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
 

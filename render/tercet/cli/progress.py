@@ -9,9 +9,10 @@ from contextlib import contextmanager
 from itertools import groupby
 from typing import TYPE_CHECKING
 
-from tercet.cli.talk import counted, length_text, message_of, put, say, say_json, say_left, size_text
+from tercet.cli.talk import length_text, message_of, put, say, say_json, say_left, size_text
 from tercet.errors import TercetError
 from tercet.printable import visible
+from tercet.wording import counted
 
 if TYPE_CHECKING:
     from rich.progress import Progress, TaskID

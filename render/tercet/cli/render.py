@@ -52,6 +52,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--bars",
+        type=read_by("bars_of"),
         metavar="BARS",
         default="",
         help="5-8 as played, or verse:3-4 of a section, or verse@2:3-4 on its second pass",

@@ -16,7 +16,6 @@ if TYPE_CHECKING:
 
 __all__ = [
     "INTERRUPTED",
-    "counted",
     "length_text",
     "message_of",
     "put",
@@ -81,11 +80,6 @@ def say_left(left: Sequence[str]) -> None:
         say(f"and {len(left) - MOST_LEFT} more stay")
     if left:
         say("to have them made anyway, say --replace or move them elsewhere")
-
-
-def counted(number: int, what: str) -> str:
-    """Return a number of things: ``1 roll``, ``2 rolls``."""
-    return f"{number} {what}{'' if number == 1 else 's'}"
 
 
 def length_text(length_s: float) -> str:

@@ -7,7 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from tercet.cli.options import add_options
-from tercet.cli.talk import counted, put, say
+from tercet.cli.talk import put, say
+from tercet.wording import counted
 
 if TYPE_CHECKING:
     from tercet.arranging.transposing import TransposedSong

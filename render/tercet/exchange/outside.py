@@ -16,6 +16,7 @@ from defusedxml.common import DefusedXmlException
 from defusedxml.ElementTree import fromstring
 
 from tercet.exchange.leadsheet import TuneError
+from tercet.missing_files import folder_instead, missing_file
 
 __all__ = ["LARGEST_FILE_BYTES", "DamagedXmlError", "parse_xml", "read_outside", "unpack"]
 
@@ -24,6 +25,9 @@ LARGEST_FILE_BYTES = 8 * 1024 * 1024
 
 MOST_TAGS = 400_000
 """Each costs about 200 bytes once it is parsed."""
+
+TUNE_ENDINGS = (".musicxml", ".xml", ".mxl", ".abc", ".mid", ".midi")
+"""How names of tunes end that can be imported."""
 
 _MOST_PACKED = 1000
 _CONTAINER = "META-INF/container.xml"
@@ -59,9 +63,9 @@ def read_outside(path: Path) -> bytes:
         with path.open("rb") as stream:
             data = stream.read(LARGEST_FILE_BYTES + 1)
     except FileNotFoundError:
-        raise TuneError(f"{path}: there is no such file") from None
+        raise missing_file(path, TUNE_ENDINGS, TuneError) from None
     except IsADirectoryError:
-        raise TuneError(f"{path} is a folder; name a file in it") from None
+        raise folder_instead(path, TUNE_ENDINGS, TuneError) from None
     except (OSError, ValueError) as error:
         raise TuneError(f"{path} can't be read: {getattr(error, 'strerror', None) or error}") from error
     if len(data) > LARGEST_FILE_BYTES:

@@ -15,6 +15,7 @@ from tercet.exchange.midi.reader import read_midi
 from tercet.exchange.musicxml.reader import read_musicxml
 from tercet.exchange.outside import read_outside
 from tercet.exchange.words import plain_name
+from tercet.typed import typed
 
 __all__ = ["Choice", "is_book", "read_book", "read_tune"]
 
@@ -122,7 +123,7 @@ def _known_kind(path: Path) -> tuple[bytes, TuneKind]:
     """Return the bytes of a tune file, and of which kind it is."""
     data = read_outside(path)
     if path.suffix.lower() in (".yaml", ".yml"):
-        raise TuneError(f"{path} looks like a song file already: try `tercet check {path}`")
+        raise TuneError(f"{path} looks like a song file already: try `{typed('tercet', 'check', path)}`")
     *most, last = (kind.told for kind in KINDS)
     known = f"{', '.join(most)} and {last}"
     for start, what in _OTHER_KINDS:

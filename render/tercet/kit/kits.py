@@ -24,6 +24,7 @@ from tercet.kit.tasks import load_all
 from tercet.kit.work_folder import remove_left, work_folder
 from tercet.sound.fluid import FluidSynthesiser
 from tercet.tracks import RECIPES
+from tercet.typed import typed
 
 __all__ = ["KitResult", "asked_key", "make_kit"]
 
@@ -117,7 +118,7 @@ def _check_folder(output: str) -> None:
     if PurePath(output).suffix.lower() in FORMATS and not os.path.isdir(output):  # noqa: PTH112 - or an address
         raise RequestError(
             f"{output} would become a folder: name one, such as {PurePath(output).stem}; "
-            f"for one track alone: tercet render SONG -o {output}"
+            f"for one track alone: {typed('tercet', 'render', 'SONG', '-o', output)}"
         )
 
 

@@ -33,6 +33,7 @@ from tercet.tracks.track_files import (
     recording_of,
     write_track,
 )
+from tercet.wording import counted
 
 __all__ = ["OneTrack", "make_track"]
 
@@ -128,7 +129,9 @@ def make_track(
     if ending not in MIDI_ENDINGS and ending not in FORMATS:
         known = " ".join([*FORMATS, ".mid"])
         raise RequestError(
-            f"{path} ends in {path.suffix or 'nothing'}: the endings that Tercet can make are {known}"
+            f"{path} ends in {path.suffix or 'nothing'}: the endings that Tercet can make are {known}",
+            given=str(path),
+            meant=str(path.with_suffix(".mp3")) if path.name else "",
         )
     start_s = time.monotonic()
     listener(Event("started", "track", file=str(path), done=0, total=2))
@@ -210,6 +213,7 @@ def _tell_tune_between(one: ReadySet, listener: Listener) -> None:
     song, gestures = one.arrangement.song, one.arrangement.gestures
     tune = [gesture.layer for gesture in gestures if gesture.notes[-1].part == "tune"]
     if between := tune.count("between"):
-        notes = f"{len(tune)} note{'' if len(tune) == 1 else 's'}"
-        text = f"{between} of the tune's {notes} lie in between and are still heard: "
+        lie = counted(between, "lies in between and is still heard", "lie in between and are still heard")
+        number, _, rest = lie.partition(" ")
+        text = f"{number} of the tune's {counted(len(tune), 'note')} {rest}: "
         listener(Event("notice", f"{text}--track without-tune leaves out all of the tune", song.title))

@@ -7,7 +7,8 @@ an option says nothing, the song decides, then the class file beside it: see `wi
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import KW_ONLY, dataclass, field, replace
 from fractions import Fraction
 from itertools import takewhile
@@ -19,9 +20,11 @@ from tercet.errors import ParameterError
 from tercet.neck.demands import LIMITS
 from tercet.performing.deviation import FEELS
 from tercet.song import LAYERS, ClassFile, Feel, Layer, Players, Song
+from tercet.song.bar_choice import meant_bars, says_bars
+from tercet.song.settings import key_named
 from tercet.sound.encoding import Bits
 from tercet.sound.soundfont_choice import Sound
-from tercet.theory import TUNINGS, Pitch, Tuning, tuning_named, tuning_of_pitches
+from tercet.theory import TUNINGS, Key, Pitch, Tuning, meant_tunings, tuning_of_pitches
 from tercet.theory.limits import (
     FRONT_RANGE_LU,
     MOST_COUNT_IN_BARS,
@@ -30,13 +33,18 @@ from tercet.theory.limits import (
     percent_range,
 )
 from tercet.tracks.practice_forms import TrackOptions
+from tercet.wording import did_you_mean, listed, lookalikes
 
 __all__ = [
     "KitOptions",
     "OptionError",
     "PlayOptions",
+    "bars_of",
     "feel_of",
+    "formats_of",
     "front_of",
+    "jobs_of",
+    "key_of",
     "layer_of",
     "names_of",
     "players_of",
@@ -61,11 +69,28 @@ USUAL_FORMATS = ("wav",)
 
 
 class OptionError(ParameterError):
-    """An option has a value that it can't have: `option` is its name, `fault` the rest of the message."""
+    """An option has a value that it can't have.
 
-    def __init__(self, option: str, fault: str) -> None:
-        super().__init__(option, fault)
-        self.option, self.fault = option, fault
+    Parameters
+    ----------
+    option
+        Its name.
+    fault
+        The rest of the message.
+    given
+        The value, or the part of it that is wrong.
+    meant
+        What was likely meant by that, the likeliest first; the message asks for it.
+    """
+
+    def __init__(self, option: str, fault: str, given: str = "", meant: Sequence[str] = ()) -> None:
+        super().__init__(option, fault + did_you_mean(meant))
+        self.option, self.fault, self.given, self.meant = (
+            option,
+            fault + did_you_mean(meant),
+            given,
+            tuple(meant),
+        )
 
     def __str__(self) -> str:
         return self.option + self.fault
@@ -219,7 +244,7 @@ class KitOptions:
             tracks=names_of(self.tracks),
             among=names_of(self.among),
             speeds=speeds_of(self.speeds),
-            formats=tuple(dict.fromkeys(map(_format_of, names_of(self.formats)))),
+            formats=formats_of(self.formats),
         )
         if self.jobs is not None and self.jobs < 1:
             raise OptionError("jobs", f" must be 1 or more (got {self.jobs})")
@@ -256,20 +281,33 @@ def _keep(options: PlayOptions | KitOptions, **values: Any) -> None:
 
 
 def speed_of(given: Speed) -> Fraction:
-    """Read ``70%`` or ``0.7`` as a part of a song's tempo.
+    """Read ``70%``, ``70 %`` or ``0.7`` as a part of a song's tempo.
 
     >>> speed_of("70%")
     Fraction(7, 10)
     """
-    percent = isinstance(given, str) and given.endswith("%")
+    text = str(given).strip()
+    figure = text.removesuffix("%").rstrip()
     try:
-        value = Fraction(str(given).removesuffix("%")) / (100 if percent else 1)
+        value = Fraction(figure) / (1 if figure == text else 100)
     except (ValueError, ZeroDivisionError):
-        raise OptionError("speed", f" must be a percentage such as 70% (got {given!r})") from None
+        plain = re.fullmatch(r"x?(\d*)[.,]?(\d*)\s*(%|x|per ?cent|pct)?", text.casefold())
+        meant = _apt_speeds(".".join(filter(None, plain.groups()[:2])), text) if plain else ()
+        raise OptionError("speed", f" must be a percentage such as 70% (got {given})", text, meant) from None
     if not SPEED_RANGE[0] <= value <= SPEED_RANGE[1]:
-        meant = f": write {given}%" if SPEED_RANGE[0] <= value / 100 <= SPEED_RANGE[1] and not percent else ""
-        raise OptionError("speed", f" must be {percent_range()} (got {given}){meant}")
+        meant = () if figure != text else _apt_speeds(figure, "%")
+        raise OptionError("speed", f" must be {percent_range()} (got {given})", text, meant)
     return value
+
+
+def _apt_speeds(figure: str, text: str) -> tuple[str, ...]:
+    """Return the speed that a figure likely means, as a percentage where the text says so, or it can't be a part."""
+    with suppress(ValueError):
+        value = Fraction(figure)
+        percent = value if "%" in text or "p" in text.casefold() or value > SPEED_RANGE[1] else value * 100
+        if SPEED_RANGE[0] <= percent / 100 <= SPEED_RANGE[1]:
+            return (f"{float(percent):g}%",)
+    return ()
 
 
 def speeds_of(given: str | Iterable[Speed]) -> tuple[Fraction, ...]:
@@ -292,14 +330,14 @@ def layer_of(given: str) -> Layer:
     """Read the name of a layer."""
     if given == "tune":  # not a layer: some of its notes lie in between
         raise OptionError(
-            "layer", f" must be {', '.join(LAYERS)} (for the whole tune, the track without-tune)"
+            "layer", f" must be {listed(LAYERS, 'or')} (for the whole tune, the track without-tune)"
         )
-    return _one_of("layer", given, LAYERS)
+    return _one_of("layer", given, LAYERS, _LAYERS_MEANT)
 
 
 def players_of(given: str) -> Players:
     """Read who plays."""
-    return _one_of("players", given, tuple(LIMITS))
+    return _one_of("players", given, tuple(LIMITS), _PLAYERS_MEANT)
 
 
 def several_players_of(given: str | Iterable[str]) -> tuple[Players, ...]:
@@ -313,7 +351,7 @@ def several_players_of(given: str | Iterable[str]) -> tuple[Players, ...]:
 
 def feel_of(given: str) -> Feel:
     """Read how exactly the layers keep together."""
-    return _one_of("feel", given, tuple(FEELS))
+    return _one_of("feel", given, tuple(FEELS), _FEELS_MEANT)
 
 
 def front_of(given: str | float | Fraction) -> Fraction:
@@ -321,9 +359,38 @@ def front_of(given: str | float | Fraction) -> Fraction:
     try:
         value = Fraction(given)
     except (ValueError, ZeroDivisionError, OverflowError):
-        raise OptionError("front", f" must be a number of LU such as 9 (got {given!r})") from None
+        figure = re.fullmatch(r"(\d+)(?:[.,](\d+))?\s*(?:lu|db)?", str(given).strip().casefold())
+        meant = (".".join(filter(None, figure.groups())),) if figure else ()
+        raise OptionError(
+            "front", f" must be a number of LU such as 9 (got {given})", str(given), meant
+        ) from None
     _within("front", value, *FRONT_RANGE_LU, "LU", shown=given)
     return value
+
+
+def jobs_of(given: str) -> int | None:
+    """Read how many processes work; ``all`` is one a processor."""
+    if given == "all":
+        return None
+    if not given.isdecimal():
+        raise OptionError(
+            "jobs", f" must be a number such as 2, or all (got {given})", given, lookalikes(given, ["all"])
+        )
+    return int(given)
+
+
+def key_of(given: str) -> Key:
+    """Read a key as the setting is read; `RequestError` for what is none."""
+    return key_named(given)
+
+
+def bars_of(given: str) -> str:
+    """Read which bars: whether a song has them is seen later."""
+    if given and not says_bars(given):
+        raise OptionError(
+            "bars", f": {given} doesn't say which bars, as 5-8 or verse:3-4 do", given, meant_bars(given)
+        )
+    return given
 
 
 def tuning_of(given: GivenTuning) -> Tuning:
@@ -354,7 +421,7 @@ def tunings_of(given: GivenTuning | Iterable[GivenTuning]) -> tuple[Tuning, ...]
     found: dict[tuple[int, ...], Tuning] = {}
     while parts:
         notes = [*takewhile(_is_note, parts[:4])]
-        tuning = _of_notes(notes, parts[len(notes) :]) if notes else _named(parts[0])
+        tuning = _of_notes(notes, parts[len(notes) :]) if notes else _named(parts)
         del parts[: max(len(notes), 1)]
         strings = tuple(pitch.midi for pitch in tuning.open_pitches)
         if strings in found:
@@ -378,13 +445,20 @@ def _parts(given: Iterable[Any]) -> Iterator[str | Tuning]:
             yield from _parts(each)
 
 
-def _named(part: str | Tuning) -> Tuning:
-    if isinstance(part, Tuning):
-        return part
-    try:
-        return tuning_named(part)
-    except ParameterError as error:
-        raise OptionError("tuning", f": {error}") from None
+def _named(parts: Sequence[str | Tuning]) -> Tuning:
+    """Return the tuning that the first part names; what is meant may stand in the parts after it, too."""
+    first = parts[0]
+    if isinstance(first, Tuning):
+        return first
+    if first in TUNINGS:
+        return TUNINGS[first]
+    words = [str(part) for part in takewhile(lambda part: isinstance(part, str), parts[:4])]
+    for length in range(len(words), 0, -1):
+        given = " ".join(words[:length])
+        if meant := meant_tunings(given, near=length == 1):
+            raise OptionError("tuning", f": there is no tuning {given}", given, meant)
+    every = listed(TUNINGS, "or")
+    raise OptionError("tuning", f" must be {every}, or four notes such as A4,D4,F#4,B4 (got {first})", first)
 
 
 def _of_notes(notes: Sequence[str | Tuning], rest: Sequence[str | Tuning]) -> Tuning:
@@ -414,19 +488,66 @@ def _is_note(part: str | Tuning) -> bool:
     return True
 
 
+def formats_of(given: str | Iterable[str]) -> tuple[str, ...]:
+    """Read ``wav,mp3`` or a list of endings, each once."""
+    return tuple(dict.fromkeys(map(_format_of, names_of(given))))
+
+
 def _format_of(given: str) -> str:
     """Return the ending of an audio file without its dot."""
     name = given.lower().removeprefix(".")
     if f".{name}" not in FORMATS:
-        raise OptionError("formats", f" must be among {', '.join(format_names())} (got {given})")
+        meant = lookalikes(_FORMATS_MEANT.get(name, name), format_names())
+        raise OptionError(
+            "formats", f" must be among {', '.join(format_names())} (got {given})", given, meant
+        )
     return name
 
 
-def _one_of(option: str, given: str, known: Sequence[Named]) -> Named:
+_LAYERS_MEANT: dict[str, Layer] = {
+    "lead": "melody",
+    "rolls": "melody",
+    "roll": "melody",
+    "single": "between",
+    "singles": "between",
+    "between notes": "between",
+    "chord": "strums",
+    "chords": "strums",
+    "rhythm": "strums",
+    "strumming": "strums",
+}
+_PLAYERS_MEANT: dict[str, Players] = {
+    "easy": "beginner",
+    "new": "beginner",
+    "novice": "beginner",
+    "starter": "beginner",
+    "medium": "improving",
+    "middle": "improving",
+    "intermediate": "improving",
+    "improver": "improving",
+    "advanced": "free",
+    "expert": "free",
+    "hard": "free",
+    "any": "free",
+}
+_FEELS_MEANT: dict[str, Feel] = {
+    "tight": "steady",
+    "exact": "steady",
+    "human": "natural",
+    "normal": "natural",
+    "free": "loose",
+}
+_FORMATS_MEANT = {"wave": "wav", "aif": "wav", "aiff": "wav", "m4a": "mp3", "aac": "mp3", "wma": "mp3"}
+"""Other words for values."""
+
+
+def _one_of(option: str, given: str, known: Sequence[Named], others: Mapping[str, Named]) -> Named:
     for name in known:
         if given == name:
             return name
-    raise OptionError(option, f" must be {', '.join(known)} (got {given!r})")
+    word = given.casefold()
+    meant = (others[word],) if word in others else lookalikes(given, known)
+    raise OptionError(option, f" must be {listed(known, 'or')} (got {given})", given, meant)
 
 
 def _within(

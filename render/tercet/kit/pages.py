@@ -21,6 +21,7 @@ from tercet.kit.options import KitOptions, OptionError, PlayOptions, Speed, spee
 from tercet.kit.ready import playing_of, ready, tell_problems
 from tercet.kit.sources import GivenSong, SongSource, each_of, sources_of
 from tercet.kit.work_folder import work_folder
+from tercet.made_files import check_may_make, write_made
 from tercet.printable import visible_line
 from tercet.publish.page import (
     KitTrack,
@@ -34,6 +35,7 @@ from tercet.publish.page import (
 )
 from tercet.tracks.playing import Playing
 from tercet.tracks.track_files import digest
+from tercet.wording import counted
 
 __all__ = ["PageOptions", "PagesResult", "make_pages"]
 
@@ -127,7 +129,8 @@ def make_pages(
     songs
         Arrangement files, or songs; a class file among them is passed over.
     output
-        The folder for the pages, made if missing.
+        The folder for the pages, made if missing; with `PageOptions.one_file` also the file of a single song's page, by
+        its ending ``.html``, unless there is a folder of that name.
     options
         What is made, and how.
     listener
@@ -143,18 +146,25 @@ def make_pages(
     return _Pages(Path(output), options or PageOptions(), listener).make(sources_of(songs, listener))
 
 
+def is_page_file(output: Path) -> bool:
+    """Return whether a name is that of a page rather than of a folder."""
+    return output.suffix.lower() in (".html", ".htm") and not os.path.isdir(output)  # noqa: PTH112 - no error where we may not look
+
+
 class _Pages:
     """Pages while they are made."""
 
     def __init__(self, output: Path, options: PageOptions, listener: Listener) -> None:
         self._output, self._options, self._listener = output, options, listener
         self._own = OwnFiles(FolderStore(output.absolute()), MAKER, replace=options.replace)
+        self._file = output if options.one_file and is_page_file(output) else None
         self._pages: list[Path] = []
         self._left: list[str] = []
 
     def make(self, sources: Sequence[SongSource]) -> PagesResult:
         """Make the pages of all songs, then their list."""
         entries = []
+        self._check_output(sources)
         for source, playing in zip(sources, each_of(sources, self._playing), strict=True):
             song = playing.arrangement.song
             tell_problems(playing.arrangement, self._listener)
@@ -166,6 +176,23 @@ class _Pages:
                 entries.append(ListedSong(f"{source.folder}/index.html", song.title, about))
         listed = self._list(entries) if entries else None
         return PagesResult(tuple(self._pages), listed, tuple(self._left))
+
+    def _check_output(self, sources: Sequence[SongSource]) -> None:
+        """Refuse the name of a page where a folder is needed, and a file that must stay, before any work."""
+        output = self._output
+        if self._file is not None and len(sources) == 1:
+            check_may_make(self._file, replace=self._options.replace)
+        elif is_page_file(output):
+            why = (
+                f"{counted(len(sources), 'song')} need one"
+                if len(sources) > 1
+                else "one page in a file needs --one-file"
+            )
+            raise RequestError(
+                f"{output} would become a folder: {why}; name a folder, such as {output.with_suffix('')}",
+                given=str(output),
+                meant=str(output.with_suffix("")),
+            )
 
     def _playing(self, source: SongSource) -> Playing:
         play = self._options.play
@@ -293,8 +320,8 @@ class _Pages:
 
     def _one_file(self, playing: Playing, name: str) -> None:
         """Make a song's page as one file, unless what is there must stay."""
-        path, title = self._output / name, playing.arrangement.song.title
-        if left := self._own.left(name):
+        path, title = self._file or self._output / name, playing.arrangement.song.title
+        if self._file is None and (left := self._own.left(name)):
             self._tell_left([left], title)
             return
         sound = self._sound(playing, None, path.parent)
@@ -305,7 +332,10 @@ class _Pages:
                 f"{path} would have {len(data) / 1e6:.1f} MB, and one file holds {MOST_BYTES_OF_ONE_FILE / 1e6:.0f}: "
                 "choose a faster speed, or leave --one-file out and send the folder"
             )
-        self._own.write(data, name)
+        if self._file is None:
+            self._own.write(data, name)
+        else:
+            write_made(self._file, data, maker=MAKER, replace=self._options.replace)
         self._tell_page(path, title)
 
     def _list(self, entries: Sequence[ListedSong]) -> Path | None:

@@ -12,6 +12,7 @@ from tercet.publish.pdf import pdf_bytes
 from tercet.publish.shapes import Drawing, texts_in
 from tercet.publish.svg import svg_text
 from tercet.publish.typefaces import FONT_FAMILY, font_files
+from tercet.wording import did_you_mean, listed, lookalikes
 
 __all__ = [
     "PAPERS_PT",
@@ -45,10 +46,16 @@ def paper_named(text: str) -> str:
     RequestError
         There is none of that name.
     """
+    plain = "".join(text.casefold().split()).removeprefix("us")
     for name in PAPERS_PT:
-        if text.casefold() == name.casefold():
+        if plain == name.casefold():
             return name
-    raise RequestError(f"--paper {text}: choose {' or '.join(PAPERS_PT)}")
+    near = lookalikes(plain, PAPERS_PT)
+    raise RequestError(
+        f"--paper must be {listed(PAPERS_PT, 'or')} (got {text}){did_you_mean(near)}",
+        given=text,
+        meant="".join(near),
+    )
 
 
 def png_bytes(drawing: Drawing, zoom: float = ZOOM) -> bytes:
@@ -89,7 +96,9 @@ def picture_maker(
         *most, last = endings
         raise RequestError(
             f"{path} ends in {path.suffix or 'nothing'}: a picture's name ends in {', '.join(most)} or {last}, "
-            f"such as {path.with_suffix('.svg').name}"
+            f"such as {path.stem or 'picture'}.svg",
+            given=str(path),
+            meant=str(path.with_suffix(".svg")) if path.name else "",
         )
     return make
 

@@ -9,10 +9,11 @@ from tercet.errors import RequestError
 from tercet.song.mistakes import nearest
 from tercet.song.model import Bar
 
-__all__ = ["bar_indices", "says_bars"]
+__all__ = ["bar_indices", "meant_bars", "says_bars"]
 
 _RANGE = re.compile(r"(\d{1,5})(?:\s*[-–]\s*(\d{1,5}))?")
 _SECTION = re.compile(r"([^@:]+)(?:@(\d{1,5}|last))?(?::(.+))?")
+_TO = re.compile(r"(?<=\d)\s*(?:\.{2,3}|…|to|until|till|bis|[-–—:])\s*(?=\d)", re.IGNORECASE)
 _MEND = "write bars as 7, 5-8, verse, verse:3-4 or verse@2:3-4"
 
 
@@ -42,7 +43,7 @@ def bar_indices(text: str, bars: Sequence[Bar]) -> tuple[int, ...]:
     if not match:
         raise RequestError(f"`{text}` doesn't say which bars; {_MEND}")
     name, visit_text, range_text = match[1].strip(), match[2], match[3]
-    chosen = _visit(name, visit_text, bars)
+    chosen = _visit(text, name, visit_text, bars)
     if range_text is None:
         return tuple(chosen)
     numbers = _RANGE.fullmatch(range_text.strip())
@@ -62,11 +63,29 @@ def says_bars(text: str) -> bool:
     return match is not None and named and (match[3] is None or bool(_RANGE.fullmatch(match[3].strip())))
 
 
+def meant_bars(text: str) -> tuple[str, ...]:
+    """Return the bars that a text likely asks for, as they are written: nothing, or one text.
+
+    Examples
+    --------
+    >>> meant_bars("3..5"), meant_bars("3 to 5"), meant_bars("verse 3"), meant_bars("verse@2 bars 3-4")
+    (('3-5',), ('3-5',), ('verse:3',), ('verse@2:3-4',))
+    """
+    plain = re.sub(r"\bbars?\b|\bnumbers?\b", " ", text, flags=re.IGNORECASE)
+    match = re.fullmatch(r"\s*([^\W\d_][\w-]*?(?:@\w+)?)?[\s:,(]*(\d[^)]*)\)?\s*", plain)
+    if match is None:
+        return ()
+    name, numbers = match[1] or "", _TO.sub("-", match[2]).strip()
+    meant = f"{name}:{numbers}" if name else numbers
+    return (meant,) if says_bars(meant) and meant != text.strip() else ()
+
+
 def _first_and_last(match: re.Match[str], text: str) -> tuple[int, int]:
     first = int(match[1])
     last = int(match[2]) if match[2] else first
     if last < first:
-        raise RequestError(f"`{text}` ends before it starts; write {last}-{first}")
+        meant = text.replace(match[0], f"{last}-{first}")
+        raise RequestError(f"`{text}` ends before it starts; did you mean {meant}?", given=text, meant=meant)
     return first, last
 
 
@@ -90,13 +109,14 @@ def _found(
     )
 
 
-def _visit(name: str, visit_text: str | None, bars: Sequence[Bar]) -> list[int]:
+def _visit(text: str, name: str, visit_text: str | None, bars: Sequence[Bar]) -> list[int]:
     """Return the indices of a section's bars on one pass."""
     names = list(dict.fromkeys(bar.section for bar in bars))
     if name not in names:
         close = nearest(name, names)
         hint = f"did you mean {close}?" if close else f"sections are {', '.join(names)}"
-        raise RequestError(f"no section `{name}` is played; {hint}")
+        meant = text.replace(name, close, 1) if close else ""
+        raise RequestError(f"no section `{name}` is played; {hint}", given=text, meant=meant)
     passes = max(bar.pass_number for bar in bars if bar.section == name)
     number = passes if visit_text == "last" else int(visit_text or 1)
     if not 1 <= number <= passes:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from tercet.errors import RequestError
+from tercet.missing_files import SONG_ENDINGS, folder_instead, missing_file
 from tercet.printable import UNPRINTABLE
 from tercet.song.foreign_files import foreign_file
 from tercet.song.mistakes import SONG_FILE, FileKind, MistakeBook
@@ -49,9 +50,9 @@ def read_text(path: Path, kind: FileKind = SONG_FILE) -> str:
         with path.open("rb") as stream:
             data = stream.read(LARGEST_FILE_BYTES + 1)
     except FileNotFoundError:
-        raise RequestError(f"{path}: there is no such file") from None
+        raise missing_file(path, SONG_ENDINGS) from None
     except IsADirectoryError:
-        raise RequestError(f"{path} is a folder; name {kind.one} in it") from None
+        raise folder_instead(path, SONG_ENDINGS) from None
     except (OSError, ValueError) as error:
         raise RequestError(f"{path} can't be read: {getattr(error, 'strerror', None) or error}") from error
     book = MistakeBook(str(path), [], kind)

@@ -6,6 +6,7 @@ import json
 import re
 import textwrap
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
@@ -151,7 +152,10 @@ def key_named(text: str) -> Key:
         key: Key = _read_key(Text(text, "", Source(0, 0)))["key"]
     except SlipError as wrong:
         mend = f"write {wrong.write}" if wrong.write is not None else wrong.mend
-        raise RequestError(f"a key {wrong.message}{mend and ': '}{mend}") from None
+        meant = ""
+        with suppress(ParameterError):
+            meant = str(parse_key(wrong.write or wrong.mend.removeprefix("write ")))
+        raise RequestError(f"a key {wrong.message}{mend and ': '}{mend}", given=text, meant=meant) from None
     return key
 
 

@@ -21,6 +21,7 @@ from tercet.theory.pitch import (
     spell,
     transpose_key,
 )
+from tercet.wording import counted
 
 __all__ = ["drop_pins", "drop_pins_at", "move_to", "transpose_song"]
 
@@ -67,7 +68,7 @@ def transpose_song(song: Song, semitones: int, key: Key | None = None) -> tuple[
         sections, dropped = _changed_sections(song, move.item)
     except ParameterError as error:
         raise RequestError(
-            f"transposed by {semitones} semitones, a note leaves the range of pitches: {error}"
+            f"transposed by {counted(semitones, 'semitone')}, a note leaves the range of pitches: {error}"
         ) from error
     moved_semitones = song.moved_semitones + semitones
     return replace(song, key=key, sections=sections, moved_semitones=moved_semitones), dropped

@@ -31,6 +31,7 @@ from tercet.sound.calibration import (
     reference_lufs,
 )
 from tercet.sound.stems import STEM_NAMES, Progress, StemName, Stems, Synthesiser
+from tercet.wording import counted
 
 __all__ = ["MeasuredSynthesiser", "layer_gain_db"]
 
@@ -133,8 +134,8 @@ class MeasuredSynthesiser:
         missed = sum(abs(self._missed_db(note)) > MISSED_DB for note in self._song().notes)
         if missed:
             told.append(
-                f"{missed} notes are marked beyond what the sound can do and come as near as it can: "
-                "choose another sound, or marks that are closer together"
+                f"{counted(missed, 'note is', 'notes are')} marked beyond what the sound can do, which comes as near "
+                "as it can: choose another sound, or marks that are closer together"
             )
         return tuple(told)
 

@@ -27,6 +27,7 @@ from tercet.errors import SoundFontError
 from tercet.sound.sf2_reader import FontHeader, Preset, SoundFont, read_header, read_zones
 from tercet.sound.stems import Progress
 from tercet.sound.ukulele import FONT_NAME, PROGRAM, UKULELE_BANK, ready_built_in
+from tercet.wording import counted
 
 __all__ = [
     "BUILT_IN",
@@ -261,7 +262,7 @@ def _named(text: str, asker: str, places: Sequence[Path], folders: Sequence[Path
         offered = ", ".join(f"«{preset.name}»" for preset in header.presets[:6])
         raise SoundFontError(
             f"{path}: {asker} asks for this font, but it has neither a ukulele (bank 8, program 24) nor a nylon-string "
-            f"guitar (bank 0, program 24). It offers {_count(len(header.presets), 'preset')}: {offered}"
+            f"guitar (bank 0, program 24). It offers {counted(len(header.presets), 'preset')}: {offered}"
             f"{' and more' if len(header.presets) > 6 else ''}. Choose another font."
         )
     preset = presets[0]
@@ -385,7 +386,3 @@ def _is_file(path: Path) -> bool:
         return path.is_file()
     except OSError:
         return False
-
-
-def _count(number: int, thing: str) -> str:
-    return f"{number} {thing}{'' if number == 1 else 's'}"

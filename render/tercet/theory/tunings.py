@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 from tercet.errors import ParameterError
 from tercet.theory.limits import LAST_FRET
 from tercet.theory.pitch import Pitch
+from tercet.wording import did_you_mean, listed, lookalikes
 
 __all__ = [
     "HIGHEST_OPEN",
@@ -17,6 +19,7 @@ __all__ = [
     "Instrument",
     "Tuning",
     "allowed_open",
+    "meant_tunings",
     "tuning_named",
     "tuning_of",
     "tuning_of_pitches",
@@ -109,9 +112,11 @@ def tuning_of(given: str | tuple[Pitch, ...]) -> Tuning:
 
 
 def tuning_named(name: str) -> Tuning:
-    """Return a tuning from the table; `ParameterError` when there is none of that name."""
+    """Return a tuning from the table; `ParameterError` when there is none of that name, with those likely meant."""
     if name not in TUNINGS:
-        raise ParameterError(f"a tuning must be one of {', '.join(TUNINGS)}, or four notes (got {name!r})")
+        raise ParameterError(
+            f"a tuning must be {listed(TUNINGS, 'or')}, or four notes (got {name}){did_you_mean(meant_tunings(name))}"
+        )
     return TUNINGS[name]
 
 
@@ -124,6 +129,57 @@ def tuning_of_pitches(pitches: tuple[Pitch, ...]) -> Tuning:
             return tuning
     four, three, two, one = pitches
     return Tuning("custom", (four, three, two, one))
+
+
+# ---- what is meant by other words
+
+_OTHER_WORDS: dict[str, tuple[str, ...]] = {
+    "high-g": ("highg", "high", "reentrant", "standard", "normal", "usual", "soprano", "concert", "c6"),
+    "low-g": ("lowg", "low", "linear", "lowfourth"),
+    "baritone": ("bari", "barituke", "baritoneukulele", "g6"),
+}
+"""What else each tuning is called, without spaces and hyphens."""
+
+_STRINGS = re.compile(r"([a-g](?:#|b)?)(-?\d)?" * 4)
+
+
+def meant_tunings(text: str, *, near: bool = True) -> tuple[str, ...]:
+    """Return the names of the tunings that a text likely means, the likeliest first.
+
+    The letters of the strings without octaves stand for every tuning that has them: ``GCEA`` for two, unless the
+    small g of ``gCEA`` says that it is the high one.
+
+    Parameters
+    ----------
+    text
+        What stands where a tuning should.
+    near
+        Whether words count that only look like one.
+
+    Examples
+    --------
+    >>> meant_tunings("low g"), meant_tunings("GCEA"), meant_tunings("gCEA"), meant_tunings("D G B E")
+    (('low-g',), ('high-g', 'low-g'), ('high-g',), ('baritone',))
+    """
+    plain = "".join(sign for sign in text.casefold() if sign not in " -_,.;'\"|/")
+    if strings := _STRINGS.fullmatch(plain):
+        letters, octaves = strings.groups()[::2], strings.groups()[1::2]
+        found = tuple(name for name, tuning in TUNINGS.items() if _named_alike(tuning, letters, octaves))
+        small_first = [sign.islower() for sign in text if sign.isalpha()] == [True, False, False, False]
+        return found[:1] if small_first else found
+    plain = re.sub(r"(?<=.)(tuning|tuned|ukulele|uke)$", "", plain)
+    known = {word: name for name, words in _OTHER_WORDS.items() for word in words}
+    if near and len(plain) > 2:
+        return tuple(known[word] for word in lookalikes(plain, known))
+    return (known[plain],) if plain in known else ()
+
+
+def _named_alike(tuning: Tuning, letters: tuple[str, ...], octaves: tuple[str | None, ...]) -> bool:
+    """Return whether a tuning has strings of these names, in these octaves where they are said."""
+    return all(
+        pitch.name.casefold() == letter and (octave is None or int(octave) == pitch.octave)
+        for pitch, letter, octave in zip(tuning.open_pitches, letters, octaves, strict=True)
+    )
 
 
 # ---- instruments

@@ -6,7 +6,6 @@ import re
 import unicodedata
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from difflib import get_close_matches
 from fractions import Fraction
 
 from tercet.errors import RequestError
@@ -16,6 +15,7 @@ from tercet.song.note_choice import Choice
 from tercet.song.own_tracks import refuse_names
 from tercet.song.practice_forms import PRACTICE_FORMS, USUAL_TIMES
 from tercet.tracks.timelines import ALL, NOTHING, Piece
+from tercet.wording import did_you_mean, lookalikes
 
 __all__ = [
     "RECIPES",
@@ -189,9 +189,9 @@ def recipe_named(name: str, own: Sequence[Recipe] = ()) -> Recipe:
     """
     recipes = {recipe.name: recipe for recipe in (*RECIPES, *own)}
     if name not in recipes:
-        near = get_close_matches(name, recipes, n=1)
-        hint = f"; did you mean {near[0]}?" if near else "."
-        raise RequestError(f"there is no track {name!r}{hint} Tracks: {', '.join(recipes)}")
+        near = lookalikes(name.replace(" ", "-").replace("_", "-"), recipes)
+        hint = did_you_mean(near) or "; tercet kit --list tells those there are"
+        raise RequestError(f"there is no track {name}{hint}", given=name, meant="".join(near))
     return recipes[name]
 
 

@@ -105,7 +105,7 @@ def test_rhythm_in_the_simplest_fractions() -> None:
     assert "the notes don't sit on a grid, as if they were played live: check the rhythm" in remarks
     loose = [*((60 + place, place, place + 1) for place in range(11)), (62, 11.46, 12)]
     _, remarks = imported(midi(conductor(), track("x", *notes(*loose))))
-    assert any("1 of 12 notes aren't near any simple fraction of a quarter" in remark for remark in remarks)
+    assert any("1 of 12 notes isn't near any simple fraction of a quarter" in remark for remark in remarks)
 
 
 def test_chords_from_a_chord_track() -> None:
@@ -120,14 +120,14 @@ def test_chords_from_a_chord_track() -> None:
     )
     song, remarks = imported(midi(conductor(), track("tune", *notes(*SCALE)), odd))
     assert rows(song, "chords") == ["chords N.C. | Am |"]
-    assert "1 of its 2 chords have no plain name and are left out" in remarks
+    assert "1 of its 2 chords has no plain name and is left out" in remarks
 
 
 def test_changes_of_tempo_and_lyrics_without_a_note_are_said() -> None:
     first = conductor(meta(0, "set_tempo", tempo=500_000), meta(3, "set_tempo", tempo=400_000))
     _, remarks = imported(midi(first, track("x", *notes(*SCALE), meta(4.5, "lyrics", text="late"))))
     assert "changes of tempo are left out" in remarks
-    assert "1 syllables fall on no note of the tune and are left out" in remarks
+    assert "1 syllable falls on no note of the tune and is left out" in remarks
 
 
 REFUSED = {

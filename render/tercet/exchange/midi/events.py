@@ -17,6 +17,7 @@ from tercet.exchange.leadsheet import TuneError
 from tercet.exchange.midi.chunks import META, MidiEvent, MidiFile, read_chunks
 from tercet.theory import Key
 from tercet.theory.pitch import key_of_signature
+from tercet.wording import counted
 
 __all__ = ["MidiNote", "MidiText", "MidiTrack", "MidiTune", "read_events"]
 
@@ -157,7 +158,8 @@ class _Collector:
         ]
         missing = self._found.said_tracks - len(self._found.tracks)
         if missing > 0:
-            said = f"the file should hold {self._found.said_tracks} tracks, but {missing} of them are missing"
+            lost = counted(missing, "of them is missing", "of them are missing")
+            said = f"the file should hold {counted(self._found.said_tracks, 'track')}, but {lost}"
             self._lost[said] = 1
         return MidiTune(
             tuple(tracks),

@@ -24,6 +24,7 @@ from tercet.exchange.midi.words import SungWords, karaoke_title, word_lists
 from tercet.song import Syllable
 from tercet.theory import Chord, Key, spell
 from tercet.theory.chords import QUALITIES
+from tercet.wording import counted
 
 __all__ = ["read_midi"]
 
@@ -158,11 +159,14 @@ def _with_words(
             joined = syllable.joined and step == len(texts) - 1
             notes[index + step] = replace(notes[index + step], words=((1, Syllable(text, joined)),))
     if lost:
-        remarks.append(f"{lost} syllables fall on no note of the tune and are left out")
-    if spread:
-        remarks.append(
-            f"{spread} texts hold several words each: they are given to the notes one by one, so check where they fall"
+        one, many = (
+            "syllable falls on no note of the tune and is",
+            "syllables fall on no note of the tune and are",
         )
+        remarks.append(f"{counted(lost, one, many)} left out")
+    if spread:
+        hold = counted(spread, "text holds", "texts hold")
+        remarks.append(f"{hold} several words, given to the notes one by one: check where they fall")
     if words.remark:
         remarks.append(words.remark)
     return notes, lines
@@ -186,9 +190,9 @@ def _chords(tune: MidiTune, chosen: MidiTrack, remarks: list[str]) -> list[LeadC
         known = [LeadChord(at, chord) for at, chord in named if chord is not None]
         remarks.append(f"the chords are read from track {track.number} ({track.name or 'no name'})")
         if len(known) < len(named):
-            remarks.append(
-                f"{len(named) - len(known)} of its {len(named)} chords have no plain name and are left out"
-            )
+            of_them = f"of its {counted(len(named), 'chord')}"
+            one, many = f"{of_them} has no plain name and is", f"{of_them} have no plain name and are"
+            remarks.append(f"{counted(len(named) - len(known), one, many)} left out")
         return [*known[:1], *(later for sooner, later in pairwise(known) if later.chord != sooner.chord)]
     return []
 

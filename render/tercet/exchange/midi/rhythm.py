@@ -16,6 +16,7 @@ from itertools import groupby, pairwise
 from statistics import median
 
 from tercet.exchange.midi.events import MidiNote
+from tercet.wording import counted
 
 __all__ = ["GAP_QUARTER", "Rhythm", "near_place", "rhythm_of", "simplest", "top_line"]
 
@@ -93,7 +94,8 @@ def top_line(notes: Sequence[MidiNote], remarks: list[str]) -> list[MidiNote]:
                 line[-1] = replace(before, end_quarter=note.start_quarter)
         line.append(note)
     if dropped:
-        remarks.append(f"{dropped} notes under the top line are left out")
+        one, many = "note under the top line is left out", "notes under the top line are left out"
+        remarks.append(counted(dropped, one, many))
     return line
 
 
@@ -187,10 +189,11 @@ def _loose_to_grid(
         loose += not fits
         places.append(place)
     if loose:
-        remarks.append(
-            f"{loose} of {len(notes)} notes aren't near any simple fraction of a quarter, and were moved to "
-            "the nearest sixteenth of a quarter (played freely?): check the rhythm"
+        notes_moved = (
+            f"of {counted(len(notes), 'note')} {{}} near any simple fraction of a quarter, and {{}} moved to "
         )
+        moved = counted(loose, notes_moved.format("isn't", "was"), notes_moved.format("aren't", "were"))
+        remarks.append(f"{moved}the nearest sixteenth of a quarter (played freely?): check the rhythm")
     return places
 
 

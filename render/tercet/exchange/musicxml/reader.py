@@ -14,6 +14,7 @@ from tercet.exchange.musicxml.voices import voice_of
 from tercet.exchange.outside import parse_xml, unpack
 from tercet.theory import Key
 from tercet.theory.pitch import key_of_signature
+from tercet.wording import counted
 
 __all__ = ["SETTING_PREFIX", "read_musicxml"]
 
@@ -285,7 +286,7 @@ def _key(reader: MeasureReader, remarks: list[str]) -> Key | None:
         return major if mode == "major" else minor
     last = reader.last_pitch_class
     key = minor if last == minor.tonic_class else major
-    signs = f"{abs(fifths)} {'sharp' if fifths > 0 else 'flat'}{'' if abs(fifths) == 1 else 's'}"
+    signs = counted(abs(fifths), "sharp" if fifths > 0 else "flat")
     said = f"the key signature ({signs if fifths else 'no signs'}) says no more than that"
     if mode and mode != "none":
         said = f"the file says {mode}, which a song can't"

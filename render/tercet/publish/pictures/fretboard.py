@@ -17,6 +17,7 @@ from tercet.publish.paragraphs import fitted
 from tercet.publish.pictures.looks import FAINT, LOOKS, PAPER, TEXT, TEXT_SOFT
 from tercet.publish.shapes import Disc, Drawing, Group, Ink, Path, Shape, Style, Text
 from tercet.theory import Key, Tuning
+from tercet.wording import counted
 
 __all__ = ["USUAL_FRETS", "FretboardMap", "fretboard_picture", "frets_for", "tune_places"]
 
@@ -108,9 +109,8 @@ def fretboard_picture(asked: FretboardMap) -> Drawing:
     for note, front in notes:
         shapes.append(_blank_mark(note, layout) if asked.blank else _mark(note, layout, front=front))
     shapes += _legend(asked)
-    description = (
-        f"The neck of a ukulele tuned {asked.tuning.name}, {asked.frets} frets, {len(notes)} notes marked."
-    )
+    frets, marked = counted(asked.frets, "fret"), counted(len(notes), "note")
+    description = f"The neck of a ukulele tuned {asked.tuning.name}, {frets}, {marked} marked."
     return Drawing(WIDTH, HEIGHT, tuple(shapes), PAPER, asked.title, description)
 
 

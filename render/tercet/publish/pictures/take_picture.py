@@ -37,6 +37,7 @@ from tercet.publish.shapes import Disc, Drawing, Group, Ink, Path, Point, Shape,
 from tercet.publish.typefaces import text_width_em
 from tercet.song import LAYERS, Layer
 from tercet.theory import MARK_LEVEL_DB
+from tercet.wording import counted
 
 __all__ = ["RowPlace", "row_places", "take_picture"]
 
@@ -118,7 +119,7 @@ def take_picture(take: Take, arrangement: Arrangement) -> Drawing:
         shapes += _row(row, arrangement, scale, place)
         bottom = place.y + place.height + GAP
     description = (
-        f"A take of {len(take.notes)} notes. Time runs across, pitch up. "
+        f"A take of {counted(len(take.notes), 'note')}. Time runs across, pitch up. "
         "The louder a note, the larger and darker its mark."
     )
     return Drawing(WIDTH, bottom, tuple(shapes), PAPER, title, description)

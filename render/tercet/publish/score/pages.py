@@ -20,6 +20,7 @@ from tercet.publish.score.finished_lines import System
 from tercet.publish.score.head_and_foot import Block, sheet_foot, sheet_head
 from tercet.publish.shapes import Drawing, Group, Placing, Shape, Text, texts_in
 from tercet.publish.svg import svg_text
+from tercet.wording import counted
 
 __all__ = ["Sheet", "SheetLook", "sheet_of", "sheet_pdf", "sheet_svg"]
 
@@ -141,7 +142,9 @@ def _laid_out(arrangement: Arrangement, look: SheetLook, line_width: int) -> She
 
     def drawn(shapes: Iterable[Shape], music: Sequence[_PlacedSystem], height: float) -> Drawing:
         bars = sum(len(placed.system.bars) for placed in music)
-        description = f"A tune on a staff with words, and a tab of four lines under it: {bars} bars."
+        description = (
+            f"A tune on a staff with words, and a tab of four lines under it: {counted(bars, 'bar')}."
+        )
         everything = (*shapes, *(placed.shape for placed in music))
         return Drawing(width, height, everything, WHITE, song.title, description, TEXT, engraving.signs)
 

@@ -1,0 +1,48 @@
+"""How sentences are put together that every room says: things counted, names in a row, what was likely meant."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable, Sequence
+
+__all__ = ["counted", "did_you_mean", "listed", "lookalikes"]
+
+
+def counted(number: int, what: str, several: str = "") -> str:
+    """Return a number of things: ``1 roll``, ``2 rolls``; `several` where the plural isn't made with an s.
+
+    Examples
+    --------
+    >>> counted(1, "bar"), counted(0, "bar"), counted(2, "of its passes is", "of its passes are")
+    ('1 bar', '0 bars', '2 of its passes are')
+    """
+    return f"{number} {what if number == 1 else several or what + 's'}"
+
+
+def listed(names: Iterable[str], last: str = "and") -> str:
+    """Return names as people list them.
+
+    Examples
+    --------
+    >>> listed(["high-g", "low-g", "baritone"], "or")
+    'high-g, low-g or baritone'
+    """
+    *most, end = [*names] or [""]
+    return f"{', '.join(most)} {last} {end}" if most else end
+
+
+def did_you_mean(names: Sequence[str]) -> str:
+    """Return the end of a sentence that asks back: ``; did you mean low-g?``; empty without names."""
+    return f"; did you mean {listed(names, 'or')}?" if names else ""
+
+
+def lookalikes(word: str, known: Iterable[str], most: int = 1) -> tuple[str, ...]:
+    """Return the known names that look most like a word, capitals aside, the nearest first.
+
+    Examples
+    --------
+    >>> lookalikes("rendr", ["sheet", "render"])
+    ('render',)
+    """
+    folded = {name.casefold(): name for name in known}
+    return tuple(folded[name] for name in difflib.get_close_matches(word[:80].casefold(), folded, n=most))
