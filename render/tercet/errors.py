@@ -224,35 +224,44 @@ def marked(text: str, marks: Iterable[tuple[int, int]]) -> str:
 def _shown_together(mistakes: list[Mistake]) -> str:
     heads = (f"{m.place}: {m.message}" if m.place else m.message for m in mistakes)
     lines = list(dict.fromkeys(heads))
-    line = mistakes[0]
-    edits = _on_the_line(mistakes)
-    if line.text.strip():
+    text = mistakes[0].text
+    if text.strip():
+        edits = _on_the_line(mistakes)
         start, end = _span(mistakes, edits)
         slips = [(m.column - 1 - start, min(m.column - 1 + m.width, end) - start) for m in mistakes]
-        lines.append(f"    now:    {marked(line.text[start:end], slips).replace(_TAB, ' ').strip()}")
+        lines.append(f"    now:    {_plain(marked(text[start:end], slips))}")
         changes = [(edit.column - 1 - start, edit.end_column - 1 - start, edit.text) for edit in edits]
-        if changes:
-            written = visible(dedent(_put_together(line.text[start:end], changes))).replace(_TAB, " ").strip()
-            lines += (
-                [
-                    f"{'            ' if index else '    write:  '}{part}"
-                    for index, part in enumerate(written.split("\n"))
-                ]
-                if written
-                else ["    how:    leave it out"]
-            )
+        lines += _to_write(text[start:end], changes) if changes else []
     lines += [f"    how:    {mend}" for mend in dict.fromkeys(m.mend for m in mistakes if m.mend)]
     return "\n".join(lines)
 
 
+def _to_write(text: str, changes: list[tuple[int, int, str]]) -> list[str]:
+    first, *more = _plain(dedent(_put_together(text, changes))).split("\n")
+    if not first and not more:
+        return ["    how:    leave it out"]
+    return [f"    write:  {first}", *(f"            {line}" for line in more)]
+
+
+def _plain(text: str) -> str:
+    return visible(text).replace(_TAB, " ").strip()
+
+
 def _on_the_line(mistakes: list[Mistake]) -> list[Edit]:
-    """Return the edits that what is shown can hold, each stretch of the line once."""
+    """Return the edits that what is shown can hold, each stretch of the line once; what nobody can know is a gap."""
+    number = mistakes[0].line
     wanted = {edit for mistake in mistakes if not mistake.mend for edit in mistake.edits}
+    gaps = {
+        Edit(number, mistake.column, number, mistake.column + mistake.width, "…")
+        for mistake in mistakes
+        if not mistake.edits
+    }
     edits: list[Edit] = []
-    for edit in sorted(wanted, key=lambda edit: (edit.column, edit.end_column)):
-        if edit.line == edit.end_line == mistakes[0].line and (
-            not edits or edit.column >= edits[-1].end_column
-        ):
+    for edit in sorted(wanted | gaps if wanted else (), key=lambda edit: (edit.column, edit.end_column)):
+        if edits and edit.column < edits[-1].end_column:
+            if edit in gaps or edits[-1] in gaps:
+                return []
+        elif edit.line == edit.end_line == number:
             edits.append(edit)
     return edits
 

@@ -48,7 +48,7 @@ def test_choice(text: str, indices: tuple[int, ...]) -> None:
         ("5-3", r"`5-3` ends before it starts; did you mean 3-5"),
         ("verse:4", r"there is no bar 4, asked for by `verse:4`: verse has bars 0 to 3"),
         ("verse@2:0", r"there is no bar 0, asked for by `verse@2:0`: verse has bars 1 to 3"),
-        ("verse@3", r"`verse` is played 2 times, so it has no pass 3"),
+        ("verse@3", r"`verse` is played twice, so it has no pass 3"),
         ("chorus@2:1", r"`chorus` is played once, so it has no pass 2"),
         ("vers:2", r"no section `vers` is played; did you mean verse\?"),
         ("bridge", r"no section `bridge` is played; sections are verse, chorus"),

@@ -200,10 +200,10 @@ def test_what_escapes_hide_is_noted_and_shown() -> None:
 @pytest.mark.parametrize(
     ("text", "message", "line", "column", "fix"),
     [
-        ("title: One: two\n", "this colon makes a second name in the line", 1, 11, 'title: "One: two"'),
+        ("title: One: two\n", "there is a second colon in this line", 1, 11, 'title: "One: two"'),
         (
             "key: C\ntitle: One: two\n",
-            "this colon makes a second name in the line",
+            "there is a second colon in this line",
             2,
             11,
             'title: "One: two"',

@@ -106,7 +106,7 @@ def test_every_way(way: str) -> None:
         (("way: through",), "3:3", "this track would be the demo"),
         (("purpose: listen",), "3:3", "this track would be the demo"),
         (("bars: 8",), "4:11", "there is no bar 8"),
-        (("bars: verse@3",), "4:11", "`verse` is played 2 times, so it has no pass 3"),
+        (("bars: verse@3",), "4:11", "`verse` is played twice, so it has no pass 3"),
         (("bars: 1-2-3",), "4:11", "`1-2-3` doesn't say which bars"),
         (("yours: not section chrous",), "4:12", "no section `chrous` is played; did you mean chorus?"),
         (("heard: bars verse:2-4",), "4:12", "there is no bar 4"),

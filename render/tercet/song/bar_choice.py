@@ -120,6 +120,6 @@ def _visit(text: str, name: str, visit_text: str | None, bars: Sequence[Bar]) ->
     passes = max(bar.pass_number for bar in bars if bar.section == name)
     number = passes if visit_text == "last" else int(visit_text or 1)
     if not 1 <= number <= passes:
-        times = "once" if passes == 1 else f"{passes} times"
+        times = {1: "once", 2: "twice"}.get(passes, f"{passes} times")
         raise RequestError(f"`{name}` is played {times}, so it has no pass {number}")
     return [index for index, bar in enumerate(bars) if bar.section == name and bar.pass_number == number]

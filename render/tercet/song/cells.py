@@ -83,8 +83,6 @@ class CellReader:
 
     Parameters
     ----------
-    section
-        The section's name.
     meter
         The song's meter; None when that couldn't be read, and then only the words are checked.
     book
@@ -93,8 +91,7 @@ class CellReader:
         How the file names its notes.
     """
 
-    def __init__(self, section: str, meter: Meter | None, book: MistakeBook, names: Around) -> None:
-        self._section = section
+    def __init__(self, meter: Meter | None, book: MistakeBook, names: Around) -> None:
         self._names = names
         self._before: dict[str, tuple[str, ...]] = {}
         self._meter = meter
@@ -162,7 +159,10 @@ class CellReader:
         for word, wrong in zip(cell.words, told, strict=True):
             tie = tie_slip(row, word) if wrong is not None and kind == "note" else None
             if wrong is not None:
-                self._book.add_slip(tie or wrong, word.place, row.name)
+                slip = tie or wrong
+                if slip.write == "":
+                    slip = SlipError(slip.message, slip.mend, edits=(without(word, cell),))
+                self._book.add_slip(slip, word.place, row.name)
             if self._book.full:
                 return [None]
         return [
@@ -188,7 +188,7 @@ class CellReader:
         octave = word.octave if word.octave is not None else self._octaves.get(key)
         if octave is None:
             self._book.add(
-                f"the first note of the row {row.label} in `{self._section}` needs its octave",
+                "the row's first note in a section needs its octave",
                 written.place,
                 row.name,
                 f"write for instance {written.text[0]}4; C4 is middle C, A4 the A above it",
@@ -288,7 +288,7 @@ class CellReader:
             place = _place_of(word)
             if not 1 <= place < end:
                 self._book.add(
-                    f"a place must be 1 to less than {end} (got {place})",
+                    f"this bar has no beat {place}: its places are 1 to less than {end}",
                     written.place,
                     "marks",
                     "beat 1 is the start of the bar; 2.5 is halfway between beats 2 and 3",

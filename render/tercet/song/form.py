@@ -150,7 +150,7 @@ def check_form(visits: tuple[Visit, ...], sections: tuple[Section, ...], book: M
             for number in row.passes:
                 if 0 < plays[section.name] < number:
                     times = plays[section.name]
-                    played = "once" if times == 1 else f"{times} times"
+                    played = {1: "once", 2: "twice"}.get(times, f"{times} times")
                     book.add(
                         f"the form plays `{section.name}` {played}, so it has no pass {number}",
                         row.source,

@@ -182,7 +182,7 @@ class _TreeBuilder:
             items = []
             while _kind(inner := self._next()) != "SequenceEnd":
                 items.append(self._node(inner, depth + 1))
-            return Listing(tuple(items), _place(event))
+            return Listing(tuple(items), _whole_place(event, inner))
         return self._mapping(event, depth)
 
     def _mapping(self, event: Any, depth: int) -> Mapping:
@@ -201,7 +201,7 @@ class _TreeBuilder:
                 )
             else:
                 entries[key.text] = Entry(key, value)
-        return Mapping(tuple(entries.values()), _place(event))
+        return Mapping(tuple(entries.values()), _whole_place(event, inner))
 
     def _text(self, event: Any) -> Text:
         body: tuple[BodyLine, ...] = ()
@@ -254,6 +254,13 @@ def _place(event: Any) -> Source:
     return Source(start.line + 1, start.column + 1, max(width, 1))
 
 
+def _whole_place(opens: Any, closes: Any) -> Source:
+    """Return the place of what stands between brackets; for a list or names without them where they start."""
+    place = _place(opens)
+    in_brackets = opens.flow_style and opens.start_mark.line == closes.end_mark.line
+    return replace(place, width=closes.end_mark.column - opens.start_mark.column) if in_brackets else place
+
+
 _NOWHERE = Source(0, 0)
 _NO_ESCAPES = "between double quotes, \\ has a special meaning: use single quotes, or write \\\\"
 _GENERAL_MEND = (
@@ -265,7 +272,7 @@ _YAML_ERRORS: tuple[tuple[str, bool, str, str], ...] = (
     (
         "mapping values are not allowed here",
         False,
-        "this colon makes a second name in the line",
+        "there is a second colon in this line",
         'put the text that holds a colon between quotes: title: "One: two"',
     ),
     (

@@ -184,9 +184,10 @@ def _note_count(
     place = replace(first, width=last.column + last.width - first.column)
     sung = [syllable.text or "_" for syllable in words]
     count = f"{len(sung)} syllable{'s' if len(sung) != 1 else ''} ({' '.join(sung)})"
-    notes = f"{len(struck)} struck note{'s' if len(struck) != 1 else ''}"
-    if struck:
-        notes += f" ({' '.join(_note_name(note) for note in struck)})"
+    notes = f"for {len(struck)} struck note{'s' if len(struck) != 1 else ''}"
+    notes += f" ({' '.join(_note_name(note) for note in struck)})"
+    if not struck:
+        notes = "and no note that is struck"
     what = "pick-up" if step.section_bar == 0 else "bar"
     on_pass = f" on pass {step.visit.pass_number}" if _varies(song, step) else ""
     if len(sung) < len(struck):
@@ -201,7 +202,7 @@ def _note_count(
         mend = "write the plain hyphen - between syllables, not a dash"
         if len(sung) + sum(len(re.findall("[–—](?!$)", each.text)) for each in dashed) == len(struck):
             mend, edits = "", tuple(map(_with_hyphen, dashed))
-    book.add(f"this {what} has {count} for {notes}{on_pass}", place, "words", mend, edits=edits)
+    book.add(f"this {what} has {count} {notes}{on_pass}", place, "words", mend, edits=edits)
 
 
 def _with_hyphen(syllable: Syllable) -> Edit:

@@ -60,7 +60,7 @@ class SectionReader:
         self._name = name
         self._meter = meter
         self._book = book
-        self._cells = CellReader(name, meter, book, names)
+        self._cells = CellReader(meter, book, names)
         self._pickup_beat = Fraction(0)
         self._last_bar_line_is_open = False
         self._bars_before = 0

@@ -296,7 +296,7 @@ _HOW_TO_WRITE: dict[WordKind, tuple[str, str]] = {
     ),
     "chord": ("a chord", "chords are written Am, C:3, G7:1/2, Am[2000], and N.C. for none"),
     "mark": ("a mark", "marks are written mf@1, louder@3, rit@1, strums:pp@1, and ,@3 for a breath"),
-    "strum": ("strum slots", "slots are d and u (down, up), D and U (accented), x (chop) and . (nothing)"),
+    "strum": ("a strum sign", "slots are d and u (down, up), D and U (accented), x (chop) and . (nothing)"),
     "syllables": ("words to sing", "words are written Lan-terns, and _ holds a syllable over one more note"),
 }
 
