@@ -296,7 +296,7 @@ def test_a_pin_holds_for_a_moved_note_where_its_string_has_it() -> None:
     [
         ("A3:2 C5:2", 0, "move the song (`--transpose 3`) or use `tuning: low-g` or "),
         ("A3:2 C5:2", -7, "move the song (`--transpose -4`) or use `tuning: low-g` or "),
-        ("Bb3:2 C5:2", -2, "leave out `--transpose` or use `tuning: low-g` or "),
+        ("Bb3:2 C5:2", -2, "play it in the key as written (`--transpose 0`) or use `tuning: low-g` or "),
         ("E4:2 D6:2", 0, "move the song (`--transpose -2`) or "),
         ("E4:2 D6:2", 3, "move the song (`--transpose 1`) or "),
         ("E3:2 D6:2", 0, ""),

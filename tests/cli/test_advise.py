@@ -169,7 +169,17 @@ def test_a_line_without_a_note_in_reach_says_so(gate: Path, tercet: Run) -> None
 
 def test_json_carries_everything(gate: Path, tercet: Run) -> None:
     facts = json.loads(tercet("advise", gate, "--tuning", "high-g,baritone", "--voice", "low", "--json").out)
-    assert list(facts) == ["file", "title", "key", "players", "voice", "weights", "rankings", "lines"]
+    assert list(facts) == [
+        "file",
+        "title",
+        "key",
+        "sounding",
+        "players",
+        "voice",
+        "weights",
+        "rankings",
+        "lines",
+    ]
     assert facts["voice"] == {"name": "low", "lowest": "G3", "highest": "C5"}
     assert facts["weights"] == ADVICE_COSTS
     (ranking,) = facts["rankings"]

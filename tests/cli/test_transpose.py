@@ -102,6 +102,13 @@ def test_another_file_and_the_users_own(tercet: Run, kettle: Path, tmp_path: Pat
     assert tercet("transpose", kettle, 2, "-o", other, "--replace").code == 0
 
 
+def test_sounding_stays(tercet: Run, kettle: Path) -> None:
+    kettle.write_text("sounding: -2\n" + KETTLE, encoding="utf-8")
+    ran = tercet("transpose", kettle, "2")
+    assert "`sounding: -2` stays, and goes from D major" in ran.err
+    assert kettle.read_text(encoding="utf-8") == "sounding: -2\n" + IN_D
+
+
 def test_nothing_to_do(tercet: Run, kettle: Path) -> None:
     ran = tercet("transpose", kettle, "C major")
     assert (ran.code, ran.out, ran.err) == (0, "", "nothing to do: the song is in C major already\n")

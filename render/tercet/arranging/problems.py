@@ -83,7 +83,11 @@ def _off_neck_remedies(midis: Sequence[int], piece: Piece) -> Iterator[str]:
     moves = (move + song.moved_semitones for move in moves_onto(midis, piece.tuning))
     move = next((move for move in moves if abs(move) <= MOST_SEMITONES), None)
     if move is not None:
-        yield f"move the song (`--transpose {move}`)" if move else "leave out `--transpose`"
+        yield (
+            f"move the song (`--transpose {move}`)"
+            if move
+            else "play it in the key as written (`--transpose 0`)"
+        )
     low_g = TUNINGS["low-g"]
     if piece.tuning.name == "high-g" and all(has_note(low_g, midi) for midi in midis):
         yield "use `tuning: low-g`"

@@ -34,13 +34,14 @@ _FIGURES = (
 class Call:
     """What the user would type to hear a key."""
 
-    def __init__(self, path: str, written: Players, asked: Players | None) -> None:
+    def __init__(self, path: str, song: Song, asked: Players | None) -> None:
         self._path = path
-        self._other = asked if asked != written else None
+        self._moved = bool(song.sounding)
+        self._other = asked if asked != song.players else None
 
     def command(self, advice: TuningAdvice) -> str:
         """Return the command that renders a song as it was advised."""
-        move = f" --transpose {advice.semitones}" if advice.semitones else ""
+        move = f" --transpose {advice.semitones}" if advice.semitones or self._moved else ""
         players = f" --players {self._other}" if self._other else ""
         tuning = tuning_text(advice.tuning)
         return f"{typed('tercet', 'render', self._path)}{move} --tuning {tuning}{players} -o FILE"
@@ -51,7 +52,11 @@ def keys_text(song: Song, voice: Voice | None, keys: Sequence[KeyAdvice], call: 
     from tercet.arranging.key_advice import VOICES
 
     tunings = [advice.tuning for advice in keys[0].tunings]
-    yield f"{song.title}: {song.key}, players: {song.players}, {_listed(map(tuning_text, tunings))}"
+    moved = song.sounding or 0
+    heard = (
+        f", played {counted(abs(moved), 'semitone')} {'higher' if moved > 0 else 'lower'}" if moved else ""
+    )
+    yield f"{song.title}: {song.key}{heard}, players: {song.players}, {_listed(map(tuning_text, tunings))}"
     if voice is not None:
         kind = f"{voice.name} voice" if voice.name in VOICES else "voice"
         yield f"{kind}: {range_text(voice.lowest, voice.highest)}"

@@ -62,30 +62,32 @@ def run(arguments: argparse.Namespace) -> int:
     from tercet.kit import KitOptions, PlayOptions
     from tercet.kit.options import tunings_of
     from tercet.kit.ready import as_asked
-    from tercet.song import read_song
+    from tercet.kit.sources import source_of
+    from tercet.song import transpose_song
     from tercet.theory import TUNINGS
 
     voice = voice_named(arguments.voice) if arguments.voice is not None else None
     asked = tunings_of(options_of(KitOptions, arguments, players=()).tunings)
-    song = read_song(arguments.song)
+    song = source_of(arguments.song).read()
     song = as_asked(song, PlayOptions(as_written=arguments.as_written))
     own = song_tuning(song)
-    call = Call(arguments.song, song.players, arguments.players)
+    call = Call(arguments.song, song, arguments.players)
     song = replace(song, players=arguments.players) if arguments.players else song
     if asked:
         rankings: tuple[tuple[KeyAdvice, ...], ...] = (advise(song, asked, voice),)
     else:
         rankings = advise_each(song, tuple(dict.fromkeys((own, *TUNINGS.values()))), voice)
-    lines = [(tuning, line_shapes(song, tuning)) for tuning in asked or (own,)]
+    played, _ = transpose_song(song, song.sounding or 0)
+    lines = [(tuning, line_shapes(played, tuning)) for tuning in asked or (own,)]
     if arguments.json:
-        facts = {"file": arguments.song, **_facts(song, voice, rankings, lines, call)}
+        facts = {"file": arguments.song, **_facts(song, played, voice, rankings, lines, call)}
         put_json(facts)
         return 0
     parts = [
         keys_text(song, voice, rankings[0], call),
         others_text(rankings[1:]),
         legend_text(rankings),
-        *(lines_text(tuning, found, song) for tuning, found in lines),
+        *(lines_text(tuning, found, played) for tuning, found in lines),
     ]
     put("\n\n".join(text for text in map("\n".join, parts) if text))
     return 0
@@ -93,6 +95,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _facts(
     song: Song,
+    played: Song,
     voice: Voice | None,
     rankings: Sequence[Sequence[KeyAdvice]],
     lines: Sequence[tuple[Tuning, Sequence[LineShape]]],
@@ -104,6 +107,7 @@ def _facts(
     return {
         "title": song.title,
         "key": str(song.key),
+        "sounding": str(played.key),
         "players": song.players,
         "voice": None
         if voice is None
@@ -117,7 +121,7 @@ def _facts(
             for keys in rankings
         ],
         "lines": [
-            {"tuning": tuning_text(tuning), **_line_facts(line, song)}
+            {"tuning": tuning_text(tuning), **_line_facts(line, played)}
             for tuning, found in lines
             for line in found
         ],

@@ -184,10 +184,11 @@ def _report(
     """Return what there is to say about one song of a class, and its exit code; print it too where wanted."""
     from tercet.kit.ready import arranged
     from tercet.song import read_song
+    from tercet.song.class_file import in_class
 
     show = not arguments.json
     try:
-        arrangement = arranged(read_song(path), options, say_event)
+        arrangement = arranged(in_class(read_song(path), class_file), options, say_event)
     except TercetError as error:
         return _refused(path, error, show=show)
     from tercet.arranging.report import as_json, report_of

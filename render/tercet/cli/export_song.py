@@ -38,11 +38,11 @@ def run(arguments: argparse.Namespace) -> int:
     """Export one song."""
     from tercet.front_door import check_may_export, export
     from tercet.kit.ready import arranged, tell_off_neck
-    from tercet.song import read_song
+    from tercet.kit.sources import source_of
 
     path = Path(arguments.output)
     check_may_export(path, plain=arguments.plain, replace=arguments.replace)
-    arrangement = arranged(read_song(arguments.song), play_options(arguments), say_event)
+    arrangement = arranged(source_of(arguments.song).read(), play_options(arguments), say_event)
     if arguments.plain or path.suffix.lower() == ".abc":
         _say_unmoved(arrangement, path)
     else:

@@ -66,8 +66,8 @@ def run(arguments: argparse.Namespace) -> int:
 def _asked(arguments: argparse.Namespace) -> FretboardMap:
     """Return what is to be mapped."""
     from tercet.kit.on_paper import map_of_song
+    from tercet.kit.sources import source_of
     from tercet.publish.pictures import USUAL_FRETS, FretboardMap
-    from tercet.song import read_song
     from tercet.theory import tuning_named
 
     if arguments.song is None and arguments.key is None and not arguments.blank:
@@ -78,7 +78,7 @@ def _asked(arguments: argparse.Namespace) -> FretboardMap:
     key = arguments.key
     mirrored, blank = arguments.left_handed, arguments.blank
     if arguments.song is not None:
-        song, options = read_song(arguments.song), play_options(arguments)
+        song, options = source_of(arguments.song).read(), play_options(arguments)
         return map_of_song(
             song, options, say_event, key=key, frets=arguments.frets, blank=blank, left_handed=mirrored
         )

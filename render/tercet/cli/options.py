@@ -46,8 +46,7 @@ SHARED: dict[str, dict[str, Any]] = {
     "--transpose": {
         "metavar": "N",
         "type": int,
-        "default": 0,
-        "help": "semitones up, or down with a minus",
+        "help": "semitones up from the key as written, or down with a minus (default: what the song's `sounding` says)",
     },
     "--tuning": {
         "type": read_by("tuning_of"),

@@ -41,8 +41,8 @@ def run(arguments: argparse.Namespace) -> int:
     """Put one song on paper."""
     from tercet.front_door import check_may_print, handout, sheet
     from tercet.kit.ready import arranged, tell_off_neck
+    from tercet.kit.sources import source_of
     from tercet.publish import picture_maker
-    from tercet.song import read_song
 
     path = Path(arguments.output)
     paper = _paper(arguments)
@@ -51,7 +51,7 @@ def run(arguments: argparse.Namespace) -> int:
         picture_maker(path)
     else:
         check_may_print(path, replace=replace)
-    arrangement = arranged(read_song(arguments.song), play_options(arguments), say_event)
+    arrangement = arranged(source_of(arguments.song).read(), play_options(arguments), say_event)
     tell_off_neck(arrangement, say_event)
     if arguments.handout:
         for written in handout(arrangement, path, say_event, left_handed=mirrored, replace=replace):

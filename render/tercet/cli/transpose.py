@@ -61,6 +61,8 @@ def run(arguments: argparse.Namespace) -> int:
     say(_moved_text(moved))
     if moved.semitones == 6 and not arguments.to.lstrip("+").isdigit():
         say("down is as near: that would be -6")
+    if moved.song.sounding:
+        say(f"`sounding: {moved.song.sounding}` stays, and goes from {moved.song.key}")
     if moved.dropped:
         say(f"these pins don't hold in {moved.song.key} and were dropped: {', '.join(moved.dropped)}")
     for problem in moved.off_neck:

@@ -103,7 +103,8 @@ class PlayOptions:
     Parameters
     ----------
     transpose
-        Semitones up, -24 to 24; down with a minus.
+        Semitones up from the song as written, -24 to 24; down with a minus. None as the song's ``sounding`` says, else
+        as the class file's does.
     tuning
         What it is played on, as `tuning_of` reads it; None for the song's own.
     players
@@ -139,7 +140,7 @@ class PlayOptions:
     """
 
     _: KW_ONLY
-    transpose: int = 0
+    transpose: int | None = None
     tuning: GivenTuning | None = None
     players: Players | None = None
     as_written: bool = False
@@ -155,7 +156,8 @@ class PlayOptions:
     bits: Bits = 16
 
     def __post_init__(self) -> None:
-        _within("transpose", self.transpose, -MOST_SEMITONES, MOST_SEMITONES, "semitones")
+        if self.transpose is not None:
+            _within("transpose", self.transpose, -MOST_SEMITONES, MOST_SEMITONES, "semitones")
         _keep(
             self,
             tuning=None if self.tuning is None else tuning_of(self.tuning),
@@ -176,6 +178,10 @@ class PlayOptions:
     def of_tracks(self, song: Song, speed: Fraction, bars: str) -> TrackOptions:
         """Return what is asked of a track of a song alike, at a speed, in some bars (all where that is empty)."""
         return TrackOptions(speed, bars, self.counted_in(song), self.click, self.guide)
+
+    def semitones(self, song: Song) -> int:
+        """Return how many semitones higher a song is played than written: as asked, else as the song says."""
+        return (song.sounding or 0) if self.transpose is None else self.transpose
 
     def counted_in(self, song: Song) -> int:
         """Return how many bars are counted before a song: as asked, as the song says, or one."""

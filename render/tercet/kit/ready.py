@@ -90,14 +90,13 @@ def moved(
     dropped: tuple[str, ...] = ()
     if strings.open_pitches != own.open_pitches:
         song, dropped = drop_pins(song)
-    if options.transpose:
-        song, more = transpose_song(song, options.transpose)
-        dropped += more
+    song, more = transpose_song(song, options.semitones(song))
+    dropped += more
     if dropped:
         where = f"{for_set}: " if for_set else ""
         text = f"{where}these pins don't hold here and were dropped: {', '.join(dropped)}"
         listener(Event("notice", text, song.title))
-    return song, strings
+    return replace(song, sounding=None), strings
 
 
 def sound_of(source: SongSource, song: Song, options: PlayOptions, listener: Listener = unheard) -> SoundFont:
@@ -145,7 +144,7 @@ def ready_sets(source: SongSource, options: KitOptions, listener: Listener = unh
     sets: list[ReadySet] = []
     for tuning, lower in zip(tunings, _octaves(song, tunings, play, hands), strict=True):
         name = _tuning_name(tuning) if tuning is not None and len(tunings) > 1 else ""
-        transpose = play.transpose - 12 * lower
+        transpose = play.semitones(song) - 12 * lower
         here = replace(play, tuning=tuning, transpose=transpose)
         written, strings = moved(song, here, listener, for_set=name)
         if lower:
@@ -176,7 +175,7 @@ def _octaves(
     return lower_octaves(
         replace(song, as_written=song.as_written or play.as_written),
         named,
-        play.transpose,
+        play.semitones(song),
         [players or song.players for players in hands],
     )
 

@@ -10,7 +10,7 @@ from typing import TypeVar
 from tercet.errors import RequestError
 from tercet.kit.events import Event, Listener
 from tercet.song import ClassFile, OwnTrack, Song, read_class_beside, read_song
-from tercet.song.class_file import class_path, is_class_file
+from tercet.song.class_file import class_path, in_class, is_class_file
 from tercet.tracks.recipes import Recipe, own_recipes, slug
 
 __all__ = ["GivenSong", "SongSource", "each_of", "own_recipes_of", "own_tracks_of", "source_of", "sources_of"]
@@ -46,8 +46,10 @@ class SongSource:
         return None if isinstance(self.given, Song) else self.given.parent
 
     def read(self) -> Song:
-        """Return the song; `SongError` with all its mistakes."""
-        return self.given if isinstance(self.given, Song) else read_song(self.given)
+        """Return the song as its class plays it; `SongError` with all its mistakes, or those of the class file."""
+        return (
+            self.given if isinstance(self.given, Song) else in_class(read_song(self.given), self.class_file())
+        )
 
     def class_file(self) -> ClassFile | None:
         """Return the class file beside it, if there is one."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -13,11 +13,18 @@ from tercet.audio_formats import format_names
 from tercet.errors import ParameterError
 from tercet.song.frame import Listing, Node, Text, read_frame
 from tercet.song.mistakes import CLASS_FILE, SlipError
-from tercet.song.model import OwnTrack, Players
+from tercet.song.model import OwnTrack, Players, Song
 from tercet.song.own_tracks import read_own_tracks
 from tercet.song.plain_text import read_text
 from tercet.song.reader import open_book
-from tercet.song.settings import PLAYERS, TUNING_SCHEMA, written_tuning
+from tercet.song.settings import (
+    PLAYERS,
+    SOUNDING_ABOUT,
+    SOUNDING_SCHEMA,
+    TUNING_SCHEMA,
+    read_sounding,
+    written_tuning,
+)
 from tercet.song.track_settings import TRACKS_SCHEMA
 from tercet.song.values import SPEED_SCHEMA, note_unknown, note_wrong, one_of, speeds_of, text_of, words_of
 from tercet.theory import Pitch, tuning_of
@@ -29,6 +36,7 @@ __all__ = [
     "ClassSetting",
     "class_path",
     "class_schema",
+    "in_class",
     "is_class_file",
     "parse_class",
     "read_class",
@@ -58,6 +66,8 @@ class ClassFile:
         Endings of audio files, without the dot.
     tracks
         Track kinds of the class's own.
+    sounding
+        How many semitones higher its songs are played than written, where they don't say so themselves; None for none.
     file
         Where it was read; doesn't take part in comparison.
     """
@@ -68,6 +78,7 @@ class ClassFile:
     speeds: tuple[Fraction, ...] = ()
     formats: tuple[str, ...] = ()
     tracks: tuple[OwnTrack, ...] = ()
+    sounding: int | None = None
     file: str = field(default=CLASS_FILE_NAME, compare=False)
 
 
@@ -195,6 +206,7 @@ CLASS_SETTINGS: tuple[ClassSetting, ...] = (
     ClassSetting(
         "formats", "The kinds of audio file.", _read_formats, _listed({"enum": list(format_names())})
     ),
+    ClassSetting("sounding", SOUNDING_ABOUT, read_sounding, SOUNDING_SCHEMA),
     ClassSetting(
         "tracks",
         "Tracks of the class's own, made of every song: for each its name, and under it what it is.",
@@ -215,6 +227,7 @@ _OTHER_NAMES = {
     "tempo": "speeds",
     "format": "formats",
     "files": "formats",
+    "transpose": "sounding",
     "track": "tracks",
     "kinds": "tracks",
 }
@@ -297,6 +310,13 @@ def parse_class(text: str, file: str = CLASS_FILE_NAME) -> ClassFile:
                 note_wrong(setting.name, setting.read, entry, wrong, book)
     book.raise_if_any()
     return ClassFile(**fields, file=file)
+
+
+def in_class(song: Song, class_file: ClassFile | None) -> Song:
+    """Return a song as its class plays it: what it doesn't say of itself, the class file says."""
+    if class_file is None or song.sounding is not None:
+        return song
+    return replace(song, sounding=class_file.sounding)
 
 
 def class_schema() -> dict[str, Any]:

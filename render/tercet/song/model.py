@@ -382,7 +382,8 @@ class Song:
     them. `front` is how far the strums lie behind the melody, in LU between their median gestures; without it the marks
     say so. `feel` is how exactly the players keep together. `form` is never
     empty. `sound` and `count_in_bars` are None unless the song sets them. `tracks` are those of the song's own.
-    `as_written` says whether a note that no string has keeps its octave. `moved_semitones` is how far the song is from
+    `as_written` says whether a note that no string has keeps its octave. `sounding` is how many semitones higher
+    it is played than written, None unless the song sets it. `moved_semitones` is how far the song is from
     where its file has it; it takes no part in comparison.
     """
 
@@ -409,6 +410,7 @@ class Song:
     sound: str | None = None
     count_in_bars: int | None = None
     tracks: tuple[OwnTrack, ...] = ()
+    sounding: int | None = None
     moved_semitones: int = field(default=0, compare=False)
 
     def section(self, name: str) -> Section:

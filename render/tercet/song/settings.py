@@ -47,6 +47,7 @@ from tercet.theory.limits import (
     FRONT_RANGE_LU,
     LOWER_FIGURES,
     MOST_COUNT_IN_BARS,
+    MOST_SEMITONES,
     MOST_UPPER,
     SCALE_RANGE_MM,
     SWING_RANGE,
@@ -59,10 +60,13 @@ __all__ = [
     "SCHEMA_FILES",
     "SETTINGS",
     "SETTING_NAMES",
+    "SOUNDING_ABOUT",
+    "SOUNDING_SCHEMA",
     "TUNING_SCHEMA",
     "Setting",
     "key_named",
     "read_settings",
+    "read_sounding",
     "schema_of",
     "schema_path",
     "settings_as_meant",
@@ -157,6 +161,17 @@ def key_named(text: str) -> Key:
             meant = str(parse_key(wrong.write or wrong.mend.removeprefix("write ")))
         raise RequestError(f"a key {wrong.message}{mend and ': '}{mend}", given=text, meant=meant) from None
     return key
+
+
+def read_sounding(node: Node) -> _Fields:
+    """Read how many semitones higher a song is played than written, of a song or a class file."""
+    text = value_of(node)
+    if not re.fullmatch(r"[+-]?\d{1,6}", text) or abs(int(text)) > MOST_SEMITONES:
+        raise SlipError(
+            f"must be a whole number of semitones, -{MOST_SEMITONES} to {MOST_SEMITONES} (got {text})",
+            "write for instance -2 for two semitones lower",
+        )
+    return {"sounding": int(text)}
 
 
 def _read_meter(node: Node) -> _Fields:
@@ -421,6 +436,15 @@ TUNING_SCHEMA: dict[str, Any] = {
     ]
 }
 
+SOUNDING_ABOUT = (
+    "How many semitones higher it is played than written, lower with a minus; the file stays as it is."
+)
+SOUNDING_SCHEMA: dict[str, Any] = {
+    "type": "integer",
+    "minimum": -MOST_SEMITONES,
+    "maximum": MOST_SEMITONES,
+}
+
 SETTINGS: tuple[Setting, ...] = (
     Setting(
         "title",
@@ -457,6 +481,13 @@ SETTINGS: tuple[Setting, ...] = (
         _read_key,
         lambda song: str(song.key),
         {"type": "string", "pattern": r"^[A-G][#b♯♭]?\s*(major|minor|maj|min|m)?$"},
+    ),
+    Setting(
+        "sounding",
+        SOUNDING_ABOUT,
+        read_sounding,
+        lambda song: "" if song.sounding is None else str(song.sounding),
+        SOUNDING_SCHEMA,
     ),
     Setting(
         "meter",
@@ -620,6 +651,7 @@ _OTHER_NAMES = {
     "source": "from",
     "rights": "licence",
     "size": "instrument",
+    "transpose": "sounding",
     "soundfont": "sound",
     "structure": "form",
     "order": "form",
