@@ -13,6 +13,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 MALFORMED = ROOT / "tests" / "song" / "malformed"
+SLIPS = ROOT / "tests" / "song" / "slips"
 FORMAT_PAGE = ROOT / "docs" / "format.md"
 SCHEMA = ROOT / "render" / "tercet" / "song" / "song.schema.json"
 CLASS_SCHEMA = ROOT / "render" / "tercet" / "song" / "class.schema.json"
@@ -51,10 +52,15 @@ def examples_of(page: str) -> list[Example]:
 
 
 def message_of(path: Path) -> str:
-    """Return what Tercet says about a malformed arrangement file."""
-    from tercet.song.plain_text import read_text
+    """Return what Tercet says about a malformed arrangement file, or a class file."""
+    from tercet.errors import SongError
+    from tercet.song import read_class, read_song
 
-    return message_of_text(read_text(path), path.name)
+    try:
+        (read_class if path.name.startswith("class-") else read_song)(path)
+    except SongError as error:
+        return str(error).replace(str(path), path.name) + "\n"
+    return "no mistake was found\n"
 
 
 def message_of_text(text: str, file: str = "song.yaml") -> str:
@@ -108,7 +114,7 @@ def main() -> None:
     CLASS_SCHEMA.write_text(class_schema_text(), encoding="utf-8", newline="\n")
     golden.remake()
     docs_pictures.remake()
-    for path in sorted(MALFORMED.glob("*.yaml")):
+    for path in sorted((*MALFORMED.glob("*.yaml"), *SLIPS.glob("*.yaml"))):
         path.with_suffix(".txt").write_text(message_of(path), encoding="utf-8", newline="\n")
 
 

@@ -225,6 +225,8 @@ class CellReader:
                 spanning(cell.words[beyond:]),
                 edits=certain,
             )
+        if length - total == room.left_to_pickup_beat:
+            has += "; the last bar is whole even after a pick-up"
         mend, place, edits = _filled(lengths, room, row, cell)
         raise SlipError(f"this bar is {differs} too short: {has}", mend, place, edits=edits)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
@@ -26,7 +27,17 @@ from tercet.song.settings import (
     written_tuning,
 )
 from tercet.song.track_settings import TRACKS_SCHEMA
-from tercet.song.values import SPEED_SCHEMA, note_unknown, note_wrong, one_of, speeds_of, text_of, words_of
+from tercet.song.values import (
+    SPEED_SCHEMA,
+    note_unknown,
+    note_wrong,
+    one_of,
+    place_within,
+    speeds_of,
+    text_of,
+    value_of,
+    words_of,
+)
 from tercet.theory import Pitch, tuning_of
 
 __all__ = [
@@ -117,7 +128,10 @@ def _tunings_apart(node: Node) -> list[Node]:
     """Return a node for each tuning: a name, a list of four notes, or up to four notes one after the other."""
     items: list[Node] = [*node.items] if isinstance(node, Listing) else []
     if not isinstance(node, Listing):
-        items += [Text(word, "", place) for word, place in words_of(node)]
+        value_of(node)
+    if isinstance(node, Text):
+        names = re.finditer(r"(?i)\b(?:high|low) g\b|[^\s,;]+", node.text)
+        items += [Text(name[0], "", place_within(node, name.start(), len(name[0]))) for name in names]
     apart: list[Node] = []
     notes: list[Node] = []
     for item in items:

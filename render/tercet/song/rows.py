@@ -35,11 +35,13 @@ KIND_OF_ROW: dict[RowName, WordKind] = {
 }
 
 _OTHER_NAMES: dict[str, RowName] = {
-    "lyrics": "words",
-    "text": "words",
-    "tune": "melody",
-    "notes": "melody",
-    "harmony": "chords",
+    **dict.fromkeys(
+        ("lyrics", "lyric", "text", "songtext", "liedtext", "letra", "texto", "paroles", "testo"), "words"
+    ),
+    **dict.fromkeys(
+        ("tune", "notes", "melodie", "mélodie", "melodía", "melodia", "noten", "notas"), "melody"
+    ),
+    **dict.fromkeys(("harmony", "akkorde", "acordes", "accords", "accordi", "acordos"), "chords"),
     "rhythm": "strum",
     "strums": "strum",
     "pattern": "strum",
@@ -49,7 +51,7 @@ _HEAD = re.compile(r"\s*([^\s|]*)")
 _PASS = re.compile(r"\s*(last|\d{1,3})(?=[\s|]|$)")
 _BAD_PASS = re.compile(r"\s*(\d{1,3}(?:[,;&+-]\d{1,3})*[,;:.]?)(?=[\s|]|$)")
 _MOST_PASSES = 99
-_PIECE = re.compile(r"[|‖¦│]+|[^\s|‖¦│]+")
+_PIECE = re.compile(r"[|‖¦│｜]+|[^\s|‖¦│｜]+")
 _SHARP_FIRST = re.compile(r"#[A-Ga-g](?![A-Za-z])")
 _REPEAT_SIGN = re.compile(r":[|‖]|[|‖]:")
 
@@ -244,7 +246,7 @@ def _cells(name: RowName, line: BodyLine, start: int, book: MistakeBook) -> tupl
     for match in _PIECE.finditer(line.text, start):
         piece = match[0].strip(":") if repeats and match[0].strip(":") == "" else match[0]
         place = Source(line.number, match.start() + 1, len(match[0]))
-        if piece and piece[0] in "|‖¦│":
+        if piece and piece[0] in "|‖¦│｜":
             if piece != "|":
                 book.add(
                     "a bar line is a single |",

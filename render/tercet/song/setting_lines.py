@@ -14,7 +14,7 @@ __all__ = ["note_setting_lines"]
 
 _SPACES = "\u00a0\u2000-\u200a\u202f\u3000"
 _NAME = r"(?P<name>[A-Za-z][A-Za-z-]*(?: signature)?)"
-_NO_COLON = re.compile(rf"{_NAME}(?P<slip>\s+)[^\s:=：]")
+_NO_COLON = re.compile(rf"{_NAME}(?P<slip>\s+)[^\s:=：][^:：]*$")
 _OTHER_SIGN = re.compile(rf"{_NAME}(?P<slip>\s*(?:[=：﹕]|:=|:[{_SPACES}]+)\s*)\S")
 _NO_SPACE = re.compile(rf"{_NAME}(?P<slip>:)[^\s:]")
 _COMMENT = re.compile(r"\s*(?P<slip>//+|;+)")

@@ -12,7 +12,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any, get_args
 
-from tercet.errors import ParameterError, RequestError
+from tercet.errors import Edit, ParameterError, RequestError
 from tercet.song.frame import Entry, Listing, Mapping, Node, Text
 from tercet.song.grammar import StrumWord, read_word
 from tercet.song.mistakes import MistakeBook, SlipError, meant_word
@@ -666,11 +666,38 @@ SETTING_NAMES = {**{name: name for name in _BY_NAME}, **_OTHER_NAMES}
 """The settings' names, and other words for them, each with the name it stands for."""
 
 
+def _under_sections(entries: list[Entry], book: MistakeBook) -> list[Entry]:
+    """Return the settings with blocks of rows that stand among them as sections; note those."""
+    loose = [
+        entry
+        for entry in entries
+        if entry.key.text not in _BY_NAME and isinstance(entry.value, Text) and entry.value.body
+    ]
+    if not loose:
+        return entries
+    for entry in loose:
+        body = entry.value.body if isinstance(entry.value, Text) else ()
+        line = entry.key.place.line
+        book.add(
+            f"`{entry.key.text[:40]}` stands among the settings: a section stands under `sections:`, further in",
+            entry.key.place,
+            mend="write sections: on a line above the first section, and put two spaces more before names and rows",
+            edits=(
+                Edit(line, 1, line, 1, "sections:\n  " if entry is loose[0] else "  "),
+                *(Edit(row.number, 1, row.number, 1, "  ") for row in body if row.text.strip()),
+            ),
+        )
+    place = loose[0].key.place
+    sections = Entry(Text("sections", "", place), Mapping(tuple(loose), place))
+    return [*(entry for entry in entries if entry not in loose), sections]
+
+
 def settings_as_meant(top: Mapping, book: MistakeBook) -> Mapping:
     """Return the settings with the names that they were meant to have; those that they don't have are noted."""
     names = {entry.key.text for entry in top.entries}
     entries: list[Entry] = []
-    for entry in top.entries:
+    lacks_sections = "sections" not in map(_OTHER_NAMES.get, names) and "sections" not in names
+    for entry in _under_sections(list(top.entries), book) if lacks_sections else top.entries:
         meant = entry.key.text
         if meant not in _BY_NAME:
             note_unknown(entry, _BY_NAME, _OTHER_NAMES, names, book)

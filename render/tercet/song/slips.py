@@ -134,7 +134,7 @@ _SLIPS: dict[WordKind, tuple[tuple[str, _Mend], ...]] = {
         ("one colon is enough", _swap(r":{2,}", ":")),
         ("a length follows the note without anything else", _swap(r"[;:]+$", "")),
         ("a length less than 1 is written as a fraction", _point_first),
-        ("the octave stands after the letter", _swap(r"^([3-6])([A-G][#b]?)$", r"\2\1")),
+        ("the octave stands after the letter", _swap(r"^([3-6])([A-G][#b]?)(?=$|:)", r"\2\1")),
         ("the sign stands after the letter, before the octave", _swap(r"^([#b])([A-G])", r"\2\1")),
         ("the sign stands before the octave", _swap(r"^([A-G])(\d)([#♯b♭])", r"\1\3\2")),
         (

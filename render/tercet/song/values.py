@@ -100,13 +100,28 @@ def speeds_of(node: Node) -> tuple[Fraction, ...]:
     """Read ``70%``, or several such as ``60% 80% 100%``: parts of the song's tempo, each there once."""
     speeds: list[Fraction] = []
     for word, place in words_of(node):
-        speed = _speed(word, place)
+        try:
+            speed = _speed(word, place)
+        except SlipError as wrong:
+            raise _all_in_percent(node, wrong) from None
         if speed in speeds:
             raise SlipError(f"{word} appears twice", "remove one", place)
         speeds.append(speed)
     if not speeds:
         raise SlipError("no speed is written", "write for instance 70%")
     return tuple(speeds)
+
+
+def _all_in_percent(node: Node, wrong: SlipError) -> SlipError:
+    """Return what is wrong with a speed; of several figures without their sign all are mended at once."""
+    words = [word for word, _ in words_of(node)]
+    if wrong.write is None or not isinstance(node, Text) or len(words) < 2 or not in_one_piece(node):
+        return wrong
+    low, high = SPEED_RANGE
+    figures = [number_of(word) for word in words]
+    if not all(figure is not None and low <= figure / 100 <= high for figure in figures):
+        return wrong
+    return SlipError(wrong.message, place=node.place, write=" ".join(f"{word}%" for word in words))
 
 
 def _speed(word: str, place: Source) -> Fraction:
