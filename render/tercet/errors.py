@@ -22,6 +22,7 @@ from itertools import groupby
 from textwrap import dedent
 
 from tercet.printable import visible, visible_line
+from tercet.wording import counted
 
 __all__ = [
     "Edit",
@@ -175,7 +176,7 @@ class SongError(RequestError):
         self.mistakes = tuple(sorted(mistakes, key=lambda m: (m.line, m.column)))
         self.more = more
         count = len(mistakes)
-        last = f"{count} mistake{'s' if count != 1 else ''} in {visible_line(file)}"
+        last = f"{counted(count, 'mistake')} in {visible_line(file)}"
         first = self.mistakes[0].place if mistakes else ""
         if first:
             last += f"; the first: {first}" if count > 1 else f": {first}"

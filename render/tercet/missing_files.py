@@ -92,7 +92,8 @@ def _likely(path: Path, endings: Sequence[str]) -> Iterator[Path]:
             yield from filter(_is_there, [folder.parent / name / path.name])
         return
     names = sorted(entry.name for entry in _entries(folder) if _holds(entry.is_file))
-    fit = [name for name in names if name.lower().endswith((*endings, ".txt"))]
+    could = [name for name in names if name not in CLASS_FILES]
+    fit = [name for name in could if name.lower().endswith((*endings, ".txt"))]
     meant = {_plain(path.name), _plain(path.stem)}
     yield from (folder / name for name in names if _plain(name) == _plain(path.name))
     yield from (folder / name for name in fit if _plain(Path(name).stem) in meant)

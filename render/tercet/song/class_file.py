@@ -38,7 +38,7 @@ from tercet.song.values import (
     value_of,
     words_of,
 )
-from tercet.theory import Pitch, tuning_of
+from tercet.theory import Pitch, meant_tunings, tuning_of
 
 __all__ = [
     "CLASS_FILE_NAME",
@@ -126,6 +126,8 @@ def _read_tunings(node: Node) -> _Fields:
 
 def _tunings_apart(node: Node) -> list[Node]:
     """Return a node for each tuning: a name, a list of four notes, or up to four notes one after the other."""
+    if isinstance(node, Text) and meant_tunings(node.text, near=False):
+        return [node]
     items: list[Node] = [*node.items] if isinstance(node, Listing) else []
     if not isinstance(node, Listing):
         value_of(node)

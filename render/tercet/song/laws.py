@@ -20,6 +20,7 @@ from tercet.song.mistakes import MistakeBook, show_beats
 from tercet.song.model import ChordSpan, Layer, Mark, Note, Row, RowName, Song, Source, Syllable, Visit
 from tercet.song.played import Step, cut, steps_of
 from tercet.song.spelling import number_text
+from tercet.wording import counted
 
 __all__ = ["check_laws"]
 
@@ -183,8 +184,8 @@ def _note_count(
     first, last = words[0].source, words[-1].source
     place = replace(first, width=last.column + last.width - first.column)
     sung = [syllable.text or "_" for syllable in words]
-    count = f"{len(sung)} syllable{'s' if len(sung) != 1 else ''} ({' '.join(sung)})"
-    notes = f"for {len(struck)} struck note{'s' if len(struck) != 1 else ''}"
+    count = f"{counted(len(sung), 'syllable')} ({' '.join(sung)})"
+    notes = f"for {counted(len(struck), 'struck note')}"
     notes += f" ({' '.join(_note_name(note) for note in struck)})"
     if not struck:
         notes = "and no note that is struck"

@@ -14,6 +14,7 @@ from tercet.song.model import Line, Meter, Row, RowName, Section, Source
 from tercet.song.rows import BlockLine, Cell, Comment, WrittenRow
 from tercet.song.rows_apart import lines_that_belong_together
 from tercet.song.slips import Around
+from tercet.wording import counted
 
 __all__ = ["SectionReader", "lines_of"]
 
@@ -209,7 +210,7 @@ class SectionReader:
             lines = self._lines_missing(row)
             certain = lines if len(lines) == -more else ()
             mend = (
-                f"{'take away' if more > 0 else 'add'} {abs(more)} bar{'s' if abs(more) > 1 else ''}, "
+                f"{'take away' if more > 0 else 'add'} {counted(abs(more), 'bar')}, "
                 "or look for a | that is missing or doubled"
             )
             self._book.add(

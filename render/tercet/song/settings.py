@@ -20,7 +20,7 @@ from tercet.song.model import LAYERS, BetweenNotes, Dynamics, Feel, Meter, Playe
 from tercet.song.slips import explain_word, words_as_meant
 from tercet.song.spelling import number_text, yaml_text
 from tercet.song.track_settings import TRACKS_SCHEMA, tracks_text
-from tercet.song.value_slips import meant_meter, meant_number, meant_tempo, meant_tuning, meters_of
+from tercet.song.value_slips import meant_meter, meant_number, meant_tempo, meters_of
 from tercet.song.values import (
     meant_name,
     note_unknown,
@@ -41,6 +41,7 @@ from tercet.theory import (
     Key,
     Pitch,
     allowed_open,
+    meant_tunings,
     parse_key,
 )
 from tercet.theory.limits import (
@@ -240,20 +241,18 @@ def written_tuning(node: Node) -> str | tuple[Pitch, ...]:
     words = re.split(r"[\s,]+", text)
     if len(words) == 4 and any(character.isdigit() for character in text):
         return _four_pitches([(word, node.place) for word in words])
-    plain = text.casefold().replace(" ", "-").replace("_", "-")
-    close = meant_tuning(text) or (plain if plain in TUNINGS else meant_word(plain, TUNINGS))
-    is_gcea = re.sub(r"[\s,-]+", "", text).upper() == "GCEA"
+    exact = meant_tunings(text, near=False)
+    surely = meant_word(text, TUNINGS) or "".join(exact[:1] if len(exact) == 1 else ())
+    likely = exact or meant_tunings(text)
+    how = f"write {' or '.join(likely)}, whichever is meant" if likely else _FOUR_OF_ONES_OWN
     raise SlipError(
         f"must be {or_words(tuple(TUNINGS))}, or four notes (got {text})",
-        ""
-        if close
-        else "write high-g, or low-g where the fourth string is the low one"
-        if is_gcea
-        else "write for instance [A4, D4, F#4, B4], string 4 first",
-        write=close or None,
+        "" if surely else how,
+        write=surely or None,
     )
 
 
+_FOUR_OF_ONES_OWN = "write for instance [A4, D4, F#4, B4], string 4 first"
 _FOUR_NOTES = "write for instance [G4, C4, E4, A4]"
 
 

@@ -9,7 +9,7 @@ from tercet.song.model import Meter
 from tercet.song.spelling import number_text
 from tercet.theory.limits import LOWER_FIGURES, MOST_UPPER, TEMPO_RANGE
 
-__all__ = ["meant_meter", "meant_number", "meant_tempo", "meant_tuning", "meters_of"]
+__all__ = ["meant_meter", "meant_number", "meant_tempo", "meters_of"]
 
 _METERS = {
     **dict.fromkeys(("c", "common", "common time", "4", "four"), "4/4"),
@@ -33,8 +33,6 @@ _TEMPO = re.compile(
     r"(?P<figure>\d{1,3}(?:[.,]\d{1,3})?)\s*(?:bpm|beats?|pulses?)?(?:\s*(?:per|a|/)\s*min(?:ute)?)?\.?",
     re.IGNORECASE,
 )
-
-_TUNINGS = {"gCEA": "high-g", "DGBE": "baritone"}
 
 
 def meant_meter(text: str) -> str:
@@ -96,8 +94,3 @@ def meant_number(text: str, unit: str = "") -> str:
         return ""
     figure = match[1].replace(",", ".")
     return str(Fraction(figure) / 100) if match[2] else figure
-
-
-def meant_tuning(text: str) -> str:
-    """Return the tuning whose strings a text names, where they name only one; or an empty text."""
-    return _TUNINGS.get(re.sub(r"[\s-]+", "", text), "")

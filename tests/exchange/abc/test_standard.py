@@ -395,7 +395,7 @@ REMARKS: dict[str, tuple[str, str]] = {
     "ornaments": ("K:C\n~C2 Tc2|\n", "the decoration roll is left out"),
     "several chords": ('K:C\n"G;D"C4|\n', "the first of these chords is kept"),
     "quarter-tones": ("K:C\n^/C4|\n", "quarter-tones are left out"),
-    "transposed": ("K:D transpose=2\nD4|\n", "sound +2 semitones from what is written"),
+    "transposed": ("K:D transpose=2\nD4|\n", "sound 2 semitones above what is written"),
 }
 
 

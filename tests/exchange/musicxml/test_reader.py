@@ -586,9 +586,7 @@ def test_chords_of_another_part_and_a_part_for_a_transposing_instrument() -> Non
     _, song, remarks = imported(data)
     assert rows(song, "chords") == ["chords Cmaj9 |"]
     assert "the chord symbols are taken from part 2 (Chords)" in remarks
-    assert any(
-        remark.startswith("the part sounds -2 semitones from where it is written") for remark in remarks
-    )
+    assert any(remark.startswith("the part sounds 2 semitones below what is written") for remark in remarks)
     assert any("became Cmaj9 (measure 1)" in remark for remark in remarks)
 
 

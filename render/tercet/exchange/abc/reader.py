@@ -19,6 +19,7 @@ from tercet.exchange.abc.text import decoded, plain_text
 from tercet.exchange.abc.words import set_words
 from tercet.exchange.leadsheet import LeadMeasure, LeadSheet, TuneError
 from tercet.theory import Chord, Key, Pitch, spell, transpose_key
+from tercet.wording import counted
 
 __all__ = ["COPYRIGHT", "SETTING", "AbcTune", "decoded", "read_abc", "read_tune_lines", "tunes_of"]
 
@@ -353,8 +354,6 @@ def _transposed(sheet: LeadSheet, semitones: int) -> LeadSheet:
         )
         for measure in sheet.measures
     )
-    remark = (
-        f"the tune, its chords and its key sound {semitones:+d} semitones from what is written, and are written as "
-        "they sound"
-    )
+    way = f"{counted(abs(semitones), 'semitone')} {'above' if semitones > 0 else 'below'}"
+    remark = f"the tune, its chords and its key sound {way} what is written, and are written as they sound"
     return replace(sheet, key=key if sheet.key else None, measures=measures, remarks=(*sheet.remarks, remark))

@@ -23,6 +23,7 @@ from tercet.exchange.musicxml.notes import (
 from tercet.exchange.musicxml.symbols import read_symbol
 from tercet.exchange.musicxml.voices import voice_of, voices_of_tune
 from tercet.theory import Pitch
+from tercet.wording import counted
 
 __all__ = ["Draft", "Log", "MeasureReader"]
 
@@ -249,9 +250,8 @@ class MeasureReader:
             )
             if chromatic or octaves:
                 sounds = chromatic + 12 * octaves
-                self._log.drop(
-                    f"the part sounds {sounds:+d} semitones from where it is written: kept as written"
-                )
+                way = f"{counted(abs(sounds), 'semitone')} {'above' if sounds > 0 else 'below'}"
+                self._log.drop(f"the part sounds {way} what is written: kept as written")
 
     def _set_key(self, fifths: int, mode: str) -> None:
         if self.fifths is None:
