@@ -98,7 +98,6 @@ def _likely(path: Path, endings: Sequence[str]) -> Iterator[Path]:
     yield from (folder / name for name in names if _plain(name) == _plain(path.name))
     yield from (folder / name for name in fit if _plain(Path(name).stem) in meant)
     yield from filter(_is_there, (folder / name / path.name for name in _folders(folder)))
-    yield from (folder / name for name in lookalikes(path.name, fit))
     stems = {Path(name).stem: name for name in fit}
     yield from (folder / stems[name] for name in lookalikes(path.stem, stems))
 
