@@ -181,7 +181,7 @@ class SongError(RequestError):
         if first:
             last += f"; the first: {first}" if count > 1 else f": {first}"
         if more:
-            last += "\nthere may be more; mend these first"
+            last = f"there may be more; mend these first\n{last}"
         super().__init__(f"{shown_mistakes(self.mistakes)}\n{last}")
 
 

@@ -192,7 +192,10 @@ def _wrong_word(
         )
     close = _OTHER_WORDS.get(folded) or meant_word(folded, _KNOWN)
     write = f"{text[:start]}{close}{text[start + len(found) :]}" if close else ""
-    return f"`{found[:40]}` isn't a word for notes", "" if close else _HOW, write
+    wrong = f"`{found[:40]}` isn't a word for notes"
+    if not can_be_read(write):
+        return wrong, f"write {close} for {found}" if close else _HOW, ""
+    return wrong, "", write
 
 
 def _misplaced(
