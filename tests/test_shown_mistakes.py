@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
 from tercet.errors import Edit, Mistake, SongError, marked, shown_mistakes
 
 
-def slip(text: str, start: int, end: int, write: str | None = None, **fields: object) -> Mistake:
+def slip(text: str, start: int, end: int, write: str | None = None, **fields: Any) -> Mistake:
     """Return a mistake of line 7 whose slip is part of its text, from 0; what to write takes its place."""
     edits = () if write is None else (Edit(7, start + 1, 7, end + 1, write),)
-    return Mistake(
-        str(fields.pop("message", "wrong")), 7, start + 1, text=text, width=end - start, edits=edits, **fields
-    )  # type: ignore[arg-type]
+    told = {
+        "message": "wrong",
+        "line": 7,
+        "column": start + 1,
+        "width": end - start,
+        "edits": edits,
+        **fields,
+    }
+    return Mistake(text=text, **told)
 
 
 def lines_of(*mistakes: Mistake) -> list[str]:
@@ -30,8 +38,8 @@ def lines_of(*mistakes: Mistake) -> list[str]:
         ({"line": 7, "row": "melody", "section": "verse"}, "line 7, verse, melody"),
     ],
 )
-def test_the_place_as_a_person_says_it(fields: dict[str, object], place: str) -> None:
-    assert Mistake("wrong", **fields).place == place  # type: ignore[arg-type]
+def test_the_place_as_a_person_says_it(fields: dict[str, Any], place: str) -> None:
+    assert Mistake("wrong", **fields).place == place
 
 
 def test_of_a_bar_only_that_bar_is_shown() -> None:
