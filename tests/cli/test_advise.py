@@ -249,7 +249,7 @@ def test_a_missing_file_and_a_song_with_mistakes(gate: Path, tercet: Run) -> Non
     gate.write_text(GATE.replace("A4 C5 A4", "A4 C5 H "), encoding="utf-8")
     wrong = tercet("advise", gate)
     assert (wrong.code, wrong.out) == (1, "")
-    assert "the note H is written B" in wrong.err
+    assert "write:  A4 C5 B" in wrong.err
 
 
 def test_a_song_without_a_tune(gate: Path, tercet: Run) -> None:
