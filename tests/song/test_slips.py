@@ -47,7 +47,6 @@ UNSURE = {
     "setting-capo",
     "tempo-in-words",
     "tempo-two-figures",
-    "tuning-four-letters",
     "tuning-letters",
 }
 """Slips that nobody but their writer can mend: for these no edit is offered."""
@@ -61,6 +60,9 @@ IN_PART = {
 }
 IN_PART |= {"sung-hyphens", "sung-underscores"}
 """Files with slips of both kinds."""
+
+TOLD_ONCE = {"chord-german-flat-key"}
+"""Files in which a B is told for the company it keeps, and no more once the German names are mended."""
 
 ROUNDS = 2
 """A slip in the frame of a file may hide others; two rounds are enough."""
@@ -109,7 +111,7 @@ def test_each_mend_applied_leaves_nothing_wrong(tmp_path: Path, capsys: pytest.C
     found = checked(texts, tmp_path, capsys)
     assert set(found) == set(texts)
     assert {name for name, mistakes in found.items() if not any(m["edits"] for m in mistakes)} == UNSURE
-    sure = {name: text for name, text in texts.items() if name not in UNSURE | IN_PART}
+    sure = {name: text for name, text in texts.items() if name not in UNSURE | IN_PART | TOLD_ONCE}
     assert len(sure) >= 60
     for _ in range(ROUNDS):
         told = [(name, mistake) for name in sure for mistake in found.get(name, ())]

@@ -129,6 +129,8 @@ def _form_slip(word: str, known: list[str]) -> tuple[str, str, str | None]:
         return "repeats are written with *", "", f"{slip[1]}*{slip[2]}"
     if bare in known:
         return "sections have only spaces between them", "", bare
+    if re.fullmatch(r"\d{1,2}[xX×*]|[xX×*]\d{1,2}|[xX×*]|\d{1,2}", bare):
+        return f"`{word}` belongs to no section", "times stand right after a name: " + f"{known[0]}*2", None
     close = meant_word(bare, known)
     if re.findall(r"\d+", close) != re.findall(r"\d+", bare):
         close = ""  # verse2 isn't verse1, nor verse

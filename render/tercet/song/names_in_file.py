@@ -8,35 +8,52 @@ from collections.abc import Iterable
 from tercet.song.grammar import read_word
 from tercet.song.mistakes import SlipError
 from tercet.song.rows import KIND_OF_ROW, BlockLine, WrittenRow
-from tercet.song.slips import Around
-from tercet.theory.note_names import notes_elsewhere
+from tercet.song.slips import CALLED_B, Around
+from tercet.theory import Key
+from tercet.theory.note_names import Naming, notes_elsewhere
 
 __all__ = ["names_in"]
 
-_CALLED_B = re.compile(r"B(?![b♭])")
 _CALLED_H = re.compile(r"[Hh](?=$|[\dm:/\[-]|is|sus|dim|maj)")
-_AFTER_SYLLABLE = re.compile(r"(?:\d|m|M|maj|sus|dim|-)*(?:/.*)?(?:[:\[].*)?")
+_GERMAN_MODE = re.compile(r"-?(?:dur|moll)(?![a-z])", re.IGNORECASE)
+_AFTER_NAME = re.compile(r"(?:\d|m|M|maj|sus|dim|-)*(?:/.*)?(?:[:\[].*)?")
 
 
-def names_in(parts: Iterable[BlockLine]) -> Around:
-    """Return how the rows of a file, of all its sections, name notes and chords."""
+def names_in(parts: Iterable[BlockLine], key: Key | None) -> Around:
+    """Return how the rows of a file, of all its sections, name notes and chords.
+
+    Parameters
+    ----------
+    parts
+        The rows.
+    key
+        The song's key, if one is known. Where it has no B flat, a German would have no use for a B, and B is B.
+    """
     b_lines: dict[int, None] = {}
-    has_h = syllables = False
+    has_h = german = syllables = False
     for row in parts:
         if not isinstance(row, WrittenRow) or row.name not in ("chords", "melody", "between"):
             continue
         for text in {word.text for cell in row.cells for word in cell.words}:
-            if _CALLED_B.match(text):
+            if CALLED_B.match(text):
                 b_lines[row.place.line] = None
             has_h = has_h or _CALLED_H.match(text) is not None
-            syllables = syllables or _is_syllable(row, text)
+            german = german or _is(row, text, "german")
+            syllables = syllables or _is(row, text, "syllables")
+    german = german and (key is None or key.fifths < 0)
     lines = f"line{'s' if len(b_lines) > 1 else ''} {', '.join(map(str, b_lines))}"
-    return Around(h_beside_b=lines if has_h and b_lines else "", syllables=syllables)
+    return Around(
+        h_beside_b=lines if has_h and b_lines else "",
+        german=german,
+        syllables=syllables,
+    )
 
 
-def _is_syllable(row: WrittenRow, text: str) -> bool:
-    named = [note for note in notes_elsewhere(text) if note.naming == "syllables"]
-    if not named or not _AFTER_SYLLABLE.fullmatch(named[0].rest):
+def _is(row: WrittenRow, text: str, naming: Naming) -> bool:
+    """Return whether a word that can't be read names its note in another way, or says dur or moll."""
+    named = [note for note in notes_elsewhere(text) if note.naming == naming]
+    mode = naming == "german" and _GERMAN_MODE.search(text)
+    if not mode and (not named or not _AFTER_NAME.fullmatch(named[0].rest)):
         return False
     try:
         read_word(KIND_OF_ROW[row.name], text)

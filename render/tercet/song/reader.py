@@ -28,6 +28,8 @@ from tercet.song.played import played_bars
 from tercet.song.rows import BlockLine, take_apart
 from tercet.song.section import SectionReader
 from tercet.song.settings import SETTING_NAMES, read_settings, settings_as_meant
+from tercet.theory import Key, parse_key
+from tercet.theory.note_names import meant_key
 
 __all__ = ["SECTION_NAME", "open_book", "parse_song", "read_song", "section_parts"]
 
@@ -94,7 +96,7 @@ def parse_song(text: str, file: str = "song.yaml") -> Song:
     top = settings_as_meant(read_frame(book, SETTING_NAMES), book)
     fields = read_settings(top, book)
     meter = _meter(top, fields, book)
-    sections, broken = _read_sections(top, meter, book)
+    sections, broken = _read_sections(top, meter, _key(top, fields), book)
     form = read_form(_setting(top, "form"), [section.name for section in sections], book)
     can_be_played = check_form(form, sections, book)
     tracks = read_own_tracks(_setting(top, "tracks"), _setting_place(top, "tracks"), book)
@@ -143,14 +145,21 @@ def _meter(top: Mapping, fields: dict[str, Any], book: MistakeBook) -> Meter | N
     return meter
 
 
+def _key(top: Mapping, fields: dict[str, Any]) -> Key | None:
+    """Return the key as written, or as meant; None when there is none."""
+    node = _setting(top, "key")
+    meant = meant_key(node.text) if isinstance(node, Text) and "key" not in fields else ""
+    return parse_key(meant) if meant else fields.get("key")
+
+
 def _read_sections(
-    top: Mapping, meter: Meter | None, book: MistakeBook
+    top: Mapping, meter: Meter | None, key: Key | None, book: MistakeBook
 ) -> tuple[tuple[Section, ...], frozenset[str]]:
     """Return the sections, and the names of those of which nothing can be said as played."""
     sections: list[Section] = []
     broken: set[str] = set()
     found = list(section_parts(top, book))
-    names = names_in(part for _, parts, _ in found for part in parts)
+    names = names_in((part for _, parts, _ in found for part in parts), key)
     for name, parts, place in found:
         reader = SectionReader(name, meter, book, names)
         sections.append(reader.read(parts, place))

@@ -172,22 +172,32 @@ def _row_name(written: str, line: BodyLine, place: Source, book: MistakeBook) ->
     rows = "rows are " + ", ".join(ROW_NAMES)
     if not written or _looks_like_music(written):
         book.add(
-            "a row starts with its name", place, mend=f"write for instance melody {line.text.strip()[:30]}"
+            "a row starts with its name",
+            place,
+            mend=f"write for instance {_row_of(line.text)} {line.text.strip()[:30]}",
         )
     else:
         book.add(f"`{written[:40]}` isn't a row", place, mend=rows)
     return None, ""
 
 
+def _row_of(text: str) -> RowName:
+    """Return the row that a line without a name seems to be: of chords, or of notes."""
+    words = [word for word in text.split() if word != "|"]
+    notes = all(_reads("note", word) for word in words) and any(word[-1].isdigit() for word in words)
+    return "chords" if not notes and all(_reads("chord", word) for word in words) else "melody"
+
+
 def _looks_like_music(text: str) -> bool:
-    kinds: tuple[WordKind, ...] = ("note", "chord")
-    for kind in kinds:
-        try:
-            read_word(kind, text)
-        except SlipError:
-            continue
-        return True
-    return False
+    return _reads("note", text) or _reads("chord", text)
+
+
+def _reads(kind: WordKind, text: str) -> bool:
+    try:
+        read_word(kind, text)
+    except SlipError:
+        return False
+    return True
 
 
 def _passes(name: RowName, line: BodyLine, start: int, book: MistakeBook) -> tuple[tuple[int, ...], int]:

@@ -108,10 +108,11 @@ class SectionReader:
         between = range(above[-1].place.line + 1, below[0].place.line)
         blank = [number for number in between if not self._book.lines[number - 1].strip()]
         names = list(dict.fromkeys(row.name for row in below))
-        come = f"{' and '.join(names)} come{'s' if len(names) == 1 else ''}"
         after = "; if the tune is to come after the chords, write chords in its line, too"
+        below_names = " and ".join(names)
         self._book.add(
-            f"a blank line starts a new line of music: as it stands, {come} after {above[0].name}, not with it",
+            f"a blank line starts a new line of music: as it stands, {below_names} would follow "
+            f"{above[0].name}, not sound with it",
             below[0].place,
             mend=f"take the blank line above away{after if 'melody' in names else ''}",
             edits=tuple(Edit(number, 1, number + 1, 1, "") for number in blank),

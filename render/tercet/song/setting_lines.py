@@ -18,6 +18,7 @@ _NO_COLON = re.compile(rf"{_NAME}(?P<slip>\s+)[^\s:=：][^:：]*$")
 _OTHER_SIGN = re.compile(rf"{_NAME}(?P<slip>\s*(?:[=：﹕]|:=|:[{_SPACES}]+)\s*)\S")
 _NO_SPACE = re.compile(rf"{_NAME}(?P<slip>:)[^\s:]")
 _COMMENT = re.compile(r"\s*(?P<slip>//+|;+)")
+_HEADING = re.compile(r"\[(?P<inner>[^\W\d][\w -]*)\]")
 _BRACKETS = re.compile(r"\s+(?P<slip>\[(?P<inner>[^\W\d][\w -]*)\]):\s*\|?\s*$")
 
 
@@ -28,7 +29,8 @@ class _Slip:
     message: str
     start: int
     end: int
-    write: str
+    write: str | None
+    mend: str = ""
 
 
 def note_setting_lines(lines: list[str], names: Mapping[str, str], book: MistakeBook) -> bool:
@@ -48,14 +50,19 @@ def note_setting_lines(lines: list[str], names: Mapping[str, str], book: Mistake
         slip = _slip(line, names)
         if slip is not None:
             place = Source(number, slip.start + 1, max(slip.end - slip.start, 1))
-            edit = Edit(number, slip.start + 1, number, slip.end + 1, slip.write)
-            book.add(slip.message, place, edits=(edit,))
+            write = slip.write
+            edits = () if write is None else (Edit(number, slip.start + 1, number, slip.end + 1, write),)
+            book.add(slip.message, place, mend=slip.mend, edits=edits)
     return len(book) > count
 
 
 def _slip(line: str, names: Mapping[str, str]) -> _Slip | None:
     if match := _COMMENT.match(line):
         return _Slip("a comment starts with #", match.start("slip"), match.end("slip"), "#")
+    if match := _HEADING.fullmatch(line.rstrip()):
+        name = "-".join(match["inner"].split())
+        how = f"write sections: on a line of its own, under it `  {name}: |`, and the rows four spaces in"
+        return _Slip("a section's name isn't a heading in brackets", 0, match.end(), None, how)
     if match := _BRACKETS.match(line):
         name = "-".join(match["inner"].split())
         return _Slip("a section's name stands without brackets", match.start("slip"), match.end("slip"), name)

@@ -239,6 +239,9 @@ def written_tuning(node: Node) -> str | tuple[Pitch, ...]:
     if text in TUNINGS:
         return text
     words = re.split(r"[\s,]+", text)
+    if len(words) == 4 and re.fullmatch(r"(?:[a-g][#b]?\d ?){4}", " ".join(words)):
+        notes = ", ".join(word[0].upper() + word[1:] for word in words)
+        raise SlipError(f"must be notes with capital letters (got {text})", write=f"[{notes}]")
     if len(words) == 4 and any(character.isdigit() for character in text):
         return _four_pitches([(word, node.place) for word in words])
     exact = meant_tunings(text, near=False)

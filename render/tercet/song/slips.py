@@ -18,7 +18,7 @@ from tercet.song.model import RowName
 from tercet.song.rows import KIND_OF_ROW, same_hyphen
 from tercet.theory.note_names import notes_elsewhere
 
-__all__ = ["Around", "explain_word", "words_as_meant"]
+__all__ = ["CALLED_B", "Around", "explain_word", "words_as_meant"]
 
 _LONGEST_WORD = 60
 _Mend = Callable[[str], str]
@@ -34,12 +34,15 @@ class Around:
         The words of its bar.
     h_beside_b
         Where the file's notes and chords called B stand, when it has an H too: they are most likely German.
+    german
+        Whether other names of the file are German, so that its B may be a German one.
     syllables
         Whether the file writes Do Re Mi.
     """
 
     bar: tuple[str, ...] = ()
     h_beside_b: str = ""
+    german: bool = False
     syllables: bool = False
 
 
@@ -118,6 +121,12 @@ def _dynamic(text: str) -> str:
     return f"{layer}{colon}{mark}{at}{place}" if mark else text
 
 
+def _empty_slots(text: str) -> str:
+    """Return a pattern with points for its empty slots, as in D-DU-UDU, where capitals aren't accents."""
+    dotted = text.translate(str.maketrans("-_·–0", "....."))
+    return dotted.lower() if dotted != text and text.isupper() and len(text) > 1 else dotted
+
+
 _SLIPS: dict[WordKind, tuple[tuple[str, _Mend], ...]] = {
     "note": (
         ("lengths have a decimal point, not a comma", _swap(r"(?<=:\d),(?=\d)", ".")),
@@ -183,7 +192,7 @@ _SLIPS: dict[WordKind, tuple[tuple[str, _Mend], ...]] = {
         ("slots have nothing between them but spaces", _swap(r"[,;/]+", " ")),
         ("down is written d and up u", lambda text: _STRUM_WORDS.get(text.casefold(), text)),
         ("down is written d and up u", lambda text: text.translate(str.maketrans("↓↑⬇⬆", "dudu"))),
-        ("an empty slot is written .", lambda text: text.translate(str.maketrans("-_·–0", "....."))),
+        ("an empty slot is written .", _empty_slots),
         ("a chop is a small x", _swap(r"[XcC×]", "x")),
     ),
     "syllables": (
@@ -360,10 +369,18 @@ def _quiet(kind: WordKind, text: str, around: Around) -> SlipError | None:
             f"the chord {bracket[1]} stands among the words",
             "write it in the row chords, in the bar of this syllable",
         )
+    if kind in ("chord", "note") and around.german and not around.h_beside_b and CALLED_B.match(text):
+        return SlipError(
+            "B is a B natural here; among German names it is most likely the German B, which is written Bb",
+            f"write Bb{text[1:]}; or, if B natural is meant, mend the German names first",
+        )
     if kind == "chord" and around.syllables and text.startswith("Do"):
         return SlipError("Do is a D diminished here; this file's notes are Do Re Mi", write=f"C{text[2:]}")
     return None
 
+
+CALLED_B = re.compile(r"B(?![b♭]|-?flat)")
+"""How a note or chord begins that is called B and isn't a B flat."""
 
 _CHORD_IN_WORDS = re.compile(r"\[([A-G][^\[\]\s]*)\]")
 

@@ -157,7 +157,8 @@ def meant_name(name: str, known: Collection[str], others: Mapping[str, str]) -> 
 
 
 _INSTEAD = {
-    "capo": "write the chords as they sound, without a capo; `tercet transpose` writes the song in another key",
+    "capo": "for a capo at fret 2 write sounding: 2, and as tuning the strings as it makes them; or let "
+    "`tercet transpose` write the chords that sound",
     "transpose": "`tercet transpose` writes the song in another key",
 }
 """What to do instead of a setting that people look for."""
