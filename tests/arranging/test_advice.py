@@ -113,14 +113,14 @@ def test_a_song_without_a_tune_is_refused() -> None:
         advise(song(section("verse", ".:4", "C")), [HIGH_G])
 
 
-def test_pins_hold_in_the_songs_own_key_and_tuning_alone() -> None:
+def test_pins_hold_in_the_songs_own_tuning_where_their_string_has_the_note() -> None:
     plain = song(section("verse", "C5:4 | A4:4", "C | F"))
     pinned = song(section("verse", "C5:4[1] | A4:4[1]", "C | F"))
     assert [key.tunings[0].audible for key in advise(pinned, [HIGH_G]) if not key.semitones] == [0]
     assert [key.tunings[0].audible for key in advise(plain, [HIGH_G]) if not key.semitones] == [2]
     assert advise(pinned, [LOW_G]) == advise(plain, [LOW_G])
-    moved = [[key for key in advise(one, [HIGH_G]) if key.semitones] for one in (pinned, plain)]
-    assert moved[0] == moved[1]
+    higher = [key.tunings[0].audible for key in advise(pinned, [HIGH_G]) if key.semitones > 0]
+    assert set(higher) == {0}
 
 
 # ---- chords
