@@ -208,27 +208,16 @@ class CellReader:
         total = sum(lengths, Fraction(0))
         if total == length:
             return
-        differs = show_beats(abs(total - length))
-        whole = f"the pick-up has {show_beats(length)}" if room.is_pickup else f"{self._meter} has {length}"
-        has = f"{show_beats(total)}, and {whole}"
+        this = "this pick-up" if room.is_pickup else "this bar"
+        whole = f"in other rows it has {length}" if room.is_pickup else f"{self._meter} has {length}"
+        differs, has = show_beats(abs(total - length)), f"{show_beats(total)}, and {whole}"
         if total > length:
-            beyond = next(n for n in range(len(lengths)) if sum(lengths[: n + 1], Fraction(0)) > length)
-            lines = () if room.is_pickup else bar_lines_missing(lengths, cell, length)
-            certain = lines if len(lines) <= room.bars_lacking else ()
-            what = "chord" if row == "chords" else "note"
-            mend = (
-                f"put the missing | between the bars, or shorten a {what}" if lines else f"shorten a {what}"
-            )
-            raise SlipError(
-                f"this bar is {differs} too long: {has}",
-                "" if certain else mend if lines else f"{mend}, or move the bar line",
-                spanning(cell.words[beyond:]),
-                edits=certain,
-            )
+            mend, beyond, lines = _cut_down(lengths, room, row, cell)
+            raise SlipError(f"{this} is {differs} too long: {has}", mend, beyond, edits=lines)
         if length - total == room.left_to_pickup_beat:
             has += "; the last bar is whole even after a pick-up"
         mend, place, edits = _filled(lengths, room, row, cell)
-        raise SlipError(f"this bar is {differs} too short: {has}", mend, place, edits=edits)
+        raise SlipError(f"{this} is {differs} too short: {has}", mend, place, edits=edits)
 
     def _chords(self, cell: Cell, words: list[ChordWord], room: Room) -> tuple[ChordSpan, ...]:
         if all(word.length_beat is None for word in words):
@@ -353,6 +342,23 @@ def bar_lines_missing(lengths: list[Fraction], cell: Cell, length: Fraction) -> 
             edits.append(Edit(word.place.line, word.place.column, word.place.line, word.place.column, "| "))
         at += length_beat
     return tuple(edits) if at % length == 0 and len(edits) == at / length - 1 else ()
+
+
+def _cut_down(
+    lengths: list[Fraction], room: Room, row: RowName, cell: Cell
+) -> tuple[str, Source, tuple[Edit, ...]]:
+    """Return what to do about a cell that is too long: in words, what stands beyond its end, the edits if certain."""
+    length = room.length_beat
+    beyond = next(n for n in range(len(lengths)) if sum(lengths[: n + 1], Fraction(0)) > length)
+    place = spanning(cell.words[beyond:])
+    lines = () if room.is_pickup else bar_lines_missing(lengths, cell, length)
+    if lines and len(lines) <= room.bars_lacking:
+        return "", place, lines
+    shorten = f"shorten a {'chord' if row == 'chords' else 'note'}"
+    mend = (
+        f"put the missing | between the bars, or {shorten}" if lines else f"{shorten}, or move the bar line"
+    )
+    return mend, place, ()
 
 
 def _filled(
