@@ -43,8 +43,8 @@ WHOLE = {name: text for name, text in WITH_EDITS.items() if all(each["edits"] fo
 def test_many_mistakes_have_edits() -> None:
     count, whole = len(WITH_EDITS), len(WHOLE)
     sys.stdout.write(f"{count} of {len(FILES)} malformed files have edits, {whole} for all their mistakes\n")
-    assert len(WITH_EDITS) >= 40
-    assert len(WHOLE) >= 30
+    assert len(WITH_EDITS) >= 70
+    assert len(WHOLE) >= 44
 
 
 @pytest.mark.parametrize("name", WITH_EDITS)
