@@ -10,14 +10,12 @@ import re
 import zipfile
 from io import BytesIO
 from pathlib import Path
-from typing import Any
 
 import pytest
 
 from tercet.cli import main
 from tests.remake_goldens import ROOT, SLIPS, message_of
-
-Facts = dict[str, Any]
+from tests.song.editor import Facts, edited
 
 FILES = sorted(SLIPS.glob("*.yaml"))
 SONGS = sorted((ROOT / "songs").glob("*.yaml"))
@@ -68,15 +66,10 @@ ROUNDS = 2
 """A slip in the frame of a file may hide others; two rounds are enough."""
 
 
-def edited(text: str, edits: list[Facts]) -> str:
-    """Return a text after edits, each named by lines and columns from 1, the last first."""
-    starts = [0, *(match.end() for match in re.finditer("\n", text))]
-    once = {json.dumps(edit, sort_keys=True): edit for edit in edits}.values()
-    for edit in sorted(once, key=lambda edit: (edit["line"], edit["column"]), reverse=True):
-        start = starts[edit["line"] - 1] + edit["column"] - 1
-        end = starts[edit["end_line"] - 1] + edit["end_column"] - 1
-        text = text[:start] + edit["text"] + text[end:]
-    return text
+def mended(text: str, mistakes: list[Facts]) -> str:
+    """Return a text with all edits of its mistakes made, those that several share once."""
+    edits = [edit for mistake in mistakes for edit in mistake["edits"]]
+    return edited(text, list({json.dumps(edit, sort_keys=True): edit for edit in edits}.values()))
 
 
 def checked(
@@ -117,7 +110,7 @@ def test_each_mend_applied_leaves_nothing_wrong(tmp_path: Path, capsys: pytest.C
         told = [(name, mistake) for name in sure for mistake in found.get(name, ())]
         assert [(name, mistake["message"]) for name, mistake in told if not mistake["edits"]] == []
         for name, text in list(sure.items()):
-            sure[name] = edited(text, [edit for m in found.get(name, ()) for edit in m["edits"]])
+            sure[name] = mended(text, found.get(name, []))
         again = {name: text for name, text in sure.items() if name in found}
         found = checked(again, tmp_path, capsys) if again else {}
     assert found == {}
@@ -129,10 +122,7 @@ def test_a_mend_mends_its_mistake_alone(tmp_path: Path, capsys: pytest.CaptureFi
     found = checked(texts, tmp_path, capsys)
     left = {name: {m["message"] for m in mistakes if not m["edits"]} for name, mistakes in found.items()}
     assert all(left.values())
-    mended = {
-        name: edited(text, [e for m in found[name] for e in m["edits"]]) for name, text in texts.items()
-    }
-    after = checked(mended, tmp_path, capsys)
+    after = checked({name: mended(text, found[name]) for name, text in texts.items()}, tmp_path, capsys)
     assert {name: {m["message"] for m in mistakes} for name, mistakes in after.items()} == left
 
 
@@ -222,7 +212,7 @@ def test_a_slip_in_one_place_is_undone_and_nothing_else_is_changed(
     assert set(told) == set(slipped)
     for name, (text, wrong, line) in slipped.items():
         edits = [edit for mistake in told[name] for edit in mistake["edits"]]
-        meant = edited(wrong, edits)
+        meant = mended(wrong, told[name])
         expected = (
             re.sub(r"(?m)^title: (.*)$", r'title: "\1: a tune"', text) if name.startswith("title") else text
         )
