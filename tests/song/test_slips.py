@@ -53,6 +53,7 @@ IN_PART = {
     "chord-lower-case",
     "form-other-name",
     "length-other-signs",
+    "chord-german-small-h",
     "length-point-five",
     "note-digit-letters",
 }

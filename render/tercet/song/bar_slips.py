@@ -13,6 +13,7 @@ from tercet.theory.note_names import mode_of
 
 __all__ = ["explain_bar"]
 
+_SHORT = {"major": "maj", "minor": "m"}
 _LIKE_BEFORE = ("%", "//", "simile", "sim.", "sim")
 _GOES_ON = ("=", "/")
 _PARTS_OF_CHORDS = re.compile(r"m?\d{1,2}|m|maj\d{0,2}|sus\d?|dim7?|aug|add\d{1,2}|b|#|flat|sharp")
@@ -102,11 +103,10 @@ def _chord_in_parts(words: tuple[str, ...]) -> SlipError | None:
     joined: list[str] = []
     for word in words:
         mode = mode_of(word)
-        if joined and mode:
-            joined[-1] += f"-{word}"
-        elif joined and _PARTS_OF_CHORDS.fullmatch(word.partition(":")[0]):
-            joined[-1] += word
+        if joined and (mode or _PARTS_OF_CHORDS.fullmatch(word.partition(":")[0])):
+            joined[-1] += word if word.casefold() in ("dur", "moll") else _SHORT.get(mode, word)
         else:
             joined.append(word)
+    joined = [chord.removesuffix("maj") for chord in joined]
     meant = words_as_meant("chord", joined) if len(joined) < len(words) else None
     return SlipError("a chord's name is one word", write=meant) if meant else None

@@ -46,14 +46,25 @@ def note_setting_lines(lines: list[str], names: Mapping[str, str], book: Mistake
         Where mistakes are noted.
     """
     count = len(book)
+    named = any(line.casefold().startswith(book.kind.first) for line in lines)
+    nameless = not named and any(":" in line for line in lines)
+    first = next((number for number, line in enumerate(lines, 1) if line.strip() and line[0] != "#"), 0)
     for number, line in enumerate(lines, 1):
-        slip = _slip(line, names)
+        slip = _bare_name(line, book.kind.first) if nameless and number == first else None
+        slip = slip or _slip(line, names)
         if slip is not None:
             place = Source(number, slip.start + 1, max(slip.end - slip.start, 1))
             write = slip.write
             edits = () if write is None else (Edit(number, slip.start + 1, number, slip.end + 1, write),)
             book.add(slip.message, place, mend=slip.mend, edits=edits)
     return len(book) > count
+
+
+def _bare_name(line: str, setting: str) -> _Slip | None:
+    """Return the slip of a first line that is nothing but the name of the song, or of the class."""
+    if not re.fullmatch(r"[^\W\d_a-z][^:|=#\[\]{}]*", line):
+        return None
+    return _Slip(f"a name stands after `{setting}:`", 0, len(line.rstrip()), f"{setting}: {line.rstrip()}")
 
 
 def _slip(line: str, names: Mapping[str, str]) -> _Slip | None:

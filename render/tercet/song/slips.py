@@ -158,7 +158,7 @@ _SLIPS: dict[WordKind, tuple[tuple[str, _Mend], ...]] = {
         ("lengths have a decimal point, not a comma", _swap(r"(?<=:\d),(?=\d)", ".")),
         ("chords have spaces between them, not commas", _swap(r"[,;]+", " ")),
         ("a small or capital letter stands where a digit is meant", _digits),
-        ("this chord is written maj7", _swap(r"(?i)(?:major|maj)[ ^-]?7", "maj7")),
+        ("this chord is written maj7", _swap(r"(?i)-?(?:major|maj)[ ^-]?7", "maj7")),
         ("a shape stands in square brackets", _swap(r"[({]([\dx.]{4,})[)}]", r"[\1]")),
         ("lengths are written with figures", _figures),
         ("one colon is enough", _swap(r":{2,}", ":")),
@@ -379,9 +379,10 @@ def _quiet(kind: WordKind, text: str, around: Around) -> SlipError | None:
     return None
 
 
-CALLED_B = re.compile(r"B(?![b♭]|-?flat)")
+CALLED_B = re.compile(r"[Bb](?![b♭]|-?flat|es)")
 """How a note or chord begins that is called B and isn't a B flat."""
 
+_GERMAN_B_OR_H = re.compile(r"[Hh]|b(?![b♭]|-?flat|es)")
 _CHORD_IN_WORDS = re.compile(r"\[([A-G][^\[\]\s]*)\]")
 
 
@@ -393,7 +394,7 @@ def _unsure(kind: WordKind, text: str, around: Around) -> SlipError | None:
             f"write the first ending here, and the second in a row `{_ENDED[kind]} 2`; bars left empty "
             "there are as in this row",
         )
-    if around.h_beside_b and kind in ("note", "chord") and text[:1] in ("H", "h"):
+    if around.h_beside_b and kind in ("note", "chord") and _GERMAN_B_OR_H.match(text):
         return SlipError(
             f"H is the German name of B; what this file calls B ({around.h_beside_b}) is then most likely Bb",
             "write B for H, and Bb for each B that is a German one",
