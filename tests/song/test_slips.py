@@ -36,6 +36,7 @@ UNSURE = {
     "meter-six",
     "octave-far",
     "octave-ticks",
+    "length-in-parentheses",
     "repeat-endings",
     "repeat-endings-figures",
     "repeat-signs-both",

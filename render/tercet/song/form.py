@@ -123,7 +123,7 @@ def _name_and_times(word: str, place: Source, known: list[str], book: MistakeBoo
 
 def _form_slip(word: str, known: list[str]) -> tuple[str, str, str | None]:
     """Return what is wrong with a word of the form, the mend in words, and what to write."""
-    bare = word.strip("\"'“”„‘’[](),;")
+    bare = word.strip("\"'“”„‘’[](),;.")
     slip = _TIMES_SLIP.fullmatch(bare) or _TIMES_SLIP.fullmatch(word)
     if slip and slip[1] in known:
         return "repeats are written with *", "", f"{slip[1]}*{slip[2]}"

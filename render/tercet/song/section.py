@@ -107,7 +107,7 @@ class SectionReader:
         """Note the blank lines between rows that belong together."""
         between = range(above[-1].place.line + 1, below[0].place.line)
         blank = [number for number in between if not self._book.lines[number - 1].strip()]
-        names = list(dict.fromkeys(row.name for row in below))
+        names = list(dict.fromkeys(row.label for row in below))
         after = "; if the tune is to come after the chords, write chords in its line, too"
         below_names = " and ".join(names)
         self._book.add(

@@ -324,6 +324,8 @@ def _read_strum(node: Node) -> _Fields:
         meant = " ".join(
             text if slip is None else slip.write or "" for text, slip in zip(texts, told, strict=True)
         )
+        if "-" in "".join(texts) and meant.isupper():
+            meant = meant.lower()  # D - D U: who writes so accents nothing
         raise SlipError(wrong[0].message, wrong[0].mend, write=meant if sure else None)
     words: list[StrumWord] = [read_word("strum", text) for text in texts]
     return {"strum": tuple(slot for word in words for slot in word.slots)}

@@ -136,7 +136,7 @@ _SLIPS: dict[WordKind, tuple[tuple[str, _Mend], ...]] = {
         ("notes have English names, with # and b", _english),
         ("a small or capital letter stands where a digit is meant", _digits),
         ("a rest is written .", _swap(r"^(?:[rRzZ]|[Rr]est|REST)(?=:|$)", ".")),
-        ("a rest is written ., and a length stands after a colon", _swap(r"^[rRzZ.](?=\d)", ".:")),
+        ("a rest is written ., and a length stands after a colon", _swap(r"^\.(?=\d)", ".:")),
         ("a rest takes no ~", _swap(r"^(?:[.rRzZ]|[Rr]est)(:[\d./]+)?~$", r".\1")),
         ("each sign stands alone, with spaces around it", _swap(r"(?<=[.=])(?=[.=])", " ")),
         ("a length stands after a colon", _swap(r"^([A-G][#b]?\d)[=_;-](?=\d)", r"\1:")),
@@ -232,6 +232,16 @@ _UNSURE: dict[WordKind, tuple[tuple[str, re.Pattern[str], str], ...]] = {
             "a length stands after a colon",
             re.compile(r"(?P<note>[A-Ga-g][#b♯♭]?\d)[*x×](?P<figure>\d+)"),
             "write {note}:{figure} for one note of {figure} beats, or the note {figure} times if it is struck again",
+        ),
+        (
+            "a figure in parentheses may be a string or a length",
+            re.compile(r"(?P<note>[A-Ga-g][#b♯♭]?\d?)[({](?P<figure>\d)[)}]"),
+            "{note}[{figure}] is played alone on string {figure}, {note}:{figure} is {figure} beats long",
+        ),
+        (
+            "a rest is written ., and its length is a number of beats after a colon",
+            re.compile(r"[rRzZ]\d+\.?"),
+            "write . for one beat of silence, .:2 for two, .:1/2 for half of one",
         ),
         (
             "lengths are numbers of beats",
