@@ -219,14 +219,24 @@ ADDED: tuple[Addition, ...] = (
         ),
     ),
     Addition(
+        "a slip",
+        (
+            Edit(
+                "song/slips.py",
+                '        ("a chop is a small x"',
+                '        ("up is written u", _swap("n", "u")),\n',
+            ),
+        ),
+    ),
+    Addition(
         "a command",
         (
             Edit(
                 "cli/main.py",
-                "    check,\n",
+                "    check,\n    export_song,\n",
                 "    bars,\n",
             ),
-            Edit("cli/main.py", "pin, render, kit,", "bars, "),
+            Edit("cli/main.py", "    render,\n    kit,\n", "    bars,\n"),
         ),
     ),
 )
