@@ -48,9 +48,8 @@ def by_key(keys: tuple[KeyAdvice, ...]) -> dict[str, KeyAdvice]:
 
 def arrangement_of(written: Song, semitones: int, tuning: Tuning) -> Arrangement:
     """Return what the user gets for a key and a tuning."""
-    if semitones:
-        return arrange(transpose_song(written, semitones)[0], tuning)
-    return arrange(written if tuning.name == written.tuning else drop_pins(written)[0], tuning)
+    pinned = written if tuning.name == written.tuning else drop_pins(written)[0]
+    return arrange(transpose_song(pinned, semitones)[0], tuning)
 
 
 @pytest.mark.parametrize("tuning", TUNINGS.values(), ids=lambda tuning: tuning.name)

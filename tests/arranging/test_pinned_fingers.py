@@ -83,9 +83,12 @@ def test_they_stay_through_tidying_and_writing_and_go_with_their_shape() -> None
             "verse, bar 1: the shape Am[2000/1000]",
             "verse, bar 3: the shape Dm[2210/3420]",
         )
-        assert "the shape D7[x223/x112]" in dropped[2]
-        assert "[" not in write_song(moved).partition("sections:")[2]
         assert arrange(moved, TUNINGS["low-g"]).gestures
+    assert "the shape D7[x223/x112]" in drop_pins(song)[1][2]
+    assert "[" not in write_song(drop_pins(song)[0]).partition("sections:")[2]
+    moved, dropped = transpose_song(song, 2)
+    assert "E7[x445/x112]" in write_song(moved)
+    assert not any("D7" in told for told in dropped)
 
 
 def test_pinning_writes_them_and_keeps_the_hands() -> None:

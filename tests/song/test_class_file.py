@@ -78,7 +78,7 @@ def test_tunings_are_written_in_many_ways(written: str, tunings: tuple[object, .
     [
         ("tunings: high-g, lowg", "line 1, tunings: a tuning must be high-g, low-g or baritone"),
         ("tunings: D G B E", "write:  tunings: baritone"),
-        ("tunings: GCEA", "write high-g or low-g, whichever is meant"),
+        ("tunings: GCEA", "write high-g or low-g, if that is meant"),
         ("tunings: high-g, high-g", "line 1, tunings: the tuning high-g appears twice"),
         ("tunings: high-g, G4 C4 E4 A4", "line 1, tunings: the tuning G4 C4 E4 A4 appears twice"),
         ("tunings: [A4, D4, F#4]", "tunings: a tuning must have four notes, string 4 first (got 3)"),

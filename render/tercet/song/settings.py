@@ -55,6 +55,7 @@ from tercet.theory.limits import (
     TEMPO_RANGE,
 )
 from tercet.theory.note_names import meant_key
+from tercet.wording import listed
 
 __all__ = [
     "PLAYERS",
@@ -245,13 +246,11 @@ def written_tuning(node: Node) -> str | tuple[Pitch, ...]:
     if len(words) == 4 and any(character.isdigit() for character in text):
         return _four_pitches([(word, node.place) for word in words])
     exact = meant_tunings(text, near=False)
-    surely = meant_word(text, TUNINGS) or "".join(exact[:1] if len(exact) == 1 else ())
     likely = exact or meant_tunings(text)
-    how = f"write {' or '.join(likely)}, whichever is meant" if likely else _FOUR_OF_ONES_OWN
+    how = f"write {listed(likely, 'or')}, if that is meant" if likely else _FOUR_OF_ONES_OWN
+    surely = exact[0] if len(exact) == 1 else None
     raise SlipError(
-        f"must be {or_words(tuple(TUNINGS))}, or four notes (got {text})",
-        "" if surely else how,
-        write=surely or None,
+        f"must be {or_words(tuple(TUNINGS))}, or four notes (got {text})", "" if surely else how, write=surely
     )
 
 
