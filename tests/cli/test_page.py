@@ -168,7 +168,7 @@ def test_one_file_too_large_is_refused(
 
 def test_one_file_has_one_speed(tercet: Tercet, song: Path, tmp_path: Path) -> None:
     ran = tercet("page", song, "-o", tmp_path / "mail", "--one-file", "--speeds", "80%,100%")
-    assert ran.code == 1
+    assert ran.code == 2
     assert "one speed (got 2)" in ran.err
 
 

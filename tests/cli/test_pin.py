@@ -269,7 +269,7 @@ def test_pin_leaves_a_song_with_mistakes_alone(song: Path, tercet: Run) -> None:
     before = song.read_bytes()
     ran = tercet("pin", song)
     assert ran.code == 1
-    assert "the note H is written B" in ran.err
+    assert "H is the German name of B" in ran.err
     assert song.read_bytes() == before
 
 

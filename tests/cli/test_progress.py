@@ -89,10 +89,10 @@ def test_what_stays_and_what_fails_is_told(song: Path, tmp_path: Path, tercet: R
     (left,) = of_kind(lines(tercet(*asked)), "left")
     assert left["file"] == str(folder / "02-demo.wav")
     assert "Tercet didn't make it" in left["text"]
-    for wrong in (("--bars", "99"), ("--transpose", "99")):
-        refused = tercet(*asked, *wrong)
+    for option, code in (("--bars", 1), ("--transpose", 2)):
+        refused = tercet(*asked, option, "99")
         (failed,) = of_kind(lines(refused), "failed")
-        assert refused.code == failed["exit_code"] == 1
+        assert refused.code == failed["exit_code"] == code
         assert "99" in failed["text"]
 
 
