@@ -14,9 +14,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from tercet.cli.talk import put
 from tercet.errors import RequestError
 from tercet.missing_files import SONG_ENDINGS, files_in, folder_instead, missing_file
-from tercet.printable import visible, visible_line
+from tercet.printable import visible_line
 from tercet.typed import typed
 from tercet.wording import counted, did_you_mean, listed, lookalikes
 
@@ -108,9 +109,9 @@ class Parser(argparse.ArgumentParser):
         """Raise what `argparse` finds wrong, where `look_at` let it pass."""
         raise UsageError(f"{visible_line(message)} ({self.prog} --help tells what there is)")
 
-    def _print_message(self, message: str, file: Any = None) -> None:
-        """Print help, whose texts may quote what was typed."""
-        super()._print_message(visible(message), file)
+    def _print_message(self, message: str, file: Any = None) -> None:  # noqa: ARG002 - always stdout
+        """Print help or the version, as results are."""
+        put(message, end="")
 
     @property
     def words(self) -> list[argparse.Action]:
@@ -477,7 +478,7 @@ class _Line:
         if not words or several or what not in ("SONG", "TUNE") or "--json" in self._words:
             return
         path, endings = words[0].value, TUNE_ENDINGS if what == "TUNE" else SONG_ENDINGS
-        if not _is_file(path):
+        if _is_missing(path):
             raise missing_file(Path(path), endings)
         if os.path.isdir(path):  # noqa: PTH112 - no error where we may not look
             raise folder_instead(Path(path), endings)
@@ -513,6 +514,17 @@ def _hyphens(name: str) -> str:
 def _long_meant(word: str) -> bool:
     """Return whether a word with one hyphen is a long option: ``-out``, ``-output``."""
     return len(word) > 3 and "--output".startswith("-" + word)
+
+
+def _is_missing(name: str) -> bool:
+    """Return whether there surely is no such file; what else keeps it from being read is told by who reads it."""
+    try:
+        Path(name).stat()
+    except (FileNotFoundError, NotADirectoryError):
+        return True
+    except (OSError, ValueError):
+        return False
+    return False
 
 
 def _is_file(name: str) -> bool:
