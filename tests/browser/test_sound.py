@@ -425,12 +425,12 @@ def test_a_page_really_plays(opened: Opened, pages: Path, song_address: str, pla
     page = window.show(address)
     no_count_in(page)
     page.click("#go")
-    page.wait_for_function("() => window.recorded.length > 30", timeout=30_000)
-    recorded = page.evaluate("() => { Tercet.player.halt(); return window.recorded.slice(0, 30); }")
+    page.wait_for_function("() => window.recorded.length > 60", timeout=30_000)
+    recorded = page.evaluate("() => { Tercet.player.halt(); return window.recorded.slice(0, 60); }")
     window.said = [text for text in window.said if "ScriptProcessorNode is deprecated" not in text]
     blocks = [np.array(block, np.float32) for block in recorded]
-    blocks = [block for block in blocks if level_db(block) > -60][1:9]
-    assert len(blocks) == 8
+    blocks = [block for block in blocks if level_db(block) > -60][1:21]
+    assert len(blocks) == 20
     total = sum(stems_of(page, "100"))
     assert isinstance(total, np.ndarray)
     assert blocks_found(blocks, total[: 6 * RATE_HZ]) >= 4  # a busy machine spoils some

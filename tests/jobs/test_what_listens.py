@@ -9,7 +9,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import psutil
@@ -62,7 +62,8 @@ def started(folder: Path, commands: list[list[str]]) -> Iterator[list[psutil.Pro
     finally:
         all_of_them = [one for program in programs for one in (*program.children(recursive=True), program)]
         for one in all_of_them:
-            one.kill()
+            with suppress(psutil.NoSuchProcess):
+                one.kill()
         psutil.wait_procs(all_of_them)
 
 
@@ -71,11 +72,12 @@ def listening(programs: list[psutil.Process]) -> dict[int, set[str]]:
     found = {}
     for program in programs:
         for one in (program, *program.children(recursive=True)):
-            found[one.pid] = {
-                connection.laddr.ip
-                for connection in one.net_connections()
-                if connection.status == psutil.CONN_LISTEN
-            }
+            with suppress(psutil.NoSuchProcess):  # a short-lived one has gone meanwhile
+                found[one.pid] = {
+                    connection.laddr.ip
+                    for connection in one.net_connections()
+                    if connection.status == psutil.CONN_LISTEN
+                }
     return {pid: addresses for pid, addresses in found.items() if addresses}
 
 
