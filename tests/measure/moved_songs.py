@@ -116,7 +116,8 @@ def _unlike_chords(one: str, other: str, semitones: int, fifths: int) -> str:
         roots = [SEMITONES[each[letter]] + SIGNS[each[sign]] if each[letter] else None for each in (was, now)]
         if roots.count(None) == 1 or (None not in roots and (roots[1] - roots[0] - semitones) % 12):  # type: ignore[operator]
             return "another root"
-        least = ODD_ROOTS.get(f"{now[letter]}{now[sign]}")
-        if least and (fifths < least if least > 0 else fifths > least):
+        written, name = (f"{each[letter]}{each[sign]}" for each in (was, now))
+        least = ODD_ROOTS.get(name)
+        if least and name != written and (fifths < least if least > 0 else fifths > least):
             return "a name that isn't of the key"
     return "" if (was[3], was[7]) == (now[3], now[7]) else "another kind or length"
