@@ -258,3 +258,21 @@ def test_notes_of_the_tune_that_stay_without_the_melody_are_told(
     out = tercet("render", song, "-o", tmp_path / "b.mid", "--track", "without-tune")
     assert "still heard" not in out.err
     assert "between" not in [track.name for track in mido.MidiFile(tmp_path / "b.mid").tracks]
+
+
+def test_a_song_that_says_what_it_sounds_like_is_rendered_and_paged_so(
+    song: Path, tmp_path: Path, tercet: Run
+) -> None:
+    made: list[tuple[bytes, str]] = []
+    for text, options in (("", ["--transpose", "-2"]), ("sounding: -2\n", []), ("", [])):
+        song.write_text(
+            song.read_text(encoding="utf-8").replace("sounding: -2\n", "").replace("meter:", f"{text}meter:")
+        )
+        place = tmp_path / str(len(made))
+        assert tercet("render", song, "-o", place / "a.mid", *options).code == 0
+        assert tercet("page", song, "-o", place / "class", "--no-kit", "--speeds", "100%", *options).code == 0
+        page = (place / "class" / song.stem / "index.html").read_text(encoding="utf-8")
+        made.append(((place / "a.mid").read_bytes(), page))
+    assert made[0] == made[1]
+    assert made[0][0] != made[2][0]
+    assert made[0][1] != made[2][1]
