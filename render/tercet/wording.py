@@ -36,8 +36,17 @@ def did_you_mean(names: Sequence[str]) -> str:
     return f"; did you mean {listed(names, 'or')}?" if names else ""
 
 
-def lookalikes(word: str, known: Iterable[str], most: int = 1) -> tuple[str, ...]:
+def lookalikes(word: str, known: Iterable[str], most: int = 1, alike: float = 0.6) -> tuple[str, ...]:
     """Return the known names that look most like a word, capitals aside, the nearest first.
+
+    Parameters
+    ----------
+    word, known
+        What was written, and what there is.
+    most
+        How many to return.
+    alike
+        How like it each must be: 1 is the same, as `difflib.SequenceMatcher.ratio` tells.
 
     Examples
     --------
@@ -45,4 +54,6 @@ def lookalikes(word: str, known: Iterable[str], most: int = 1) -> tuple[str, ...
     ('render',)
     """
     folded = {name.casefold(): name for name in known}
-    return tuple(folded[name] for name in difflib.get_close_matches(word[:80].casefold(), folded, n=most))
+    return tuple(
+        folded[name] for name in difflib.get_close_matches(word[:80].casefold(), folded, n=most, cutoff=alike)
+    )

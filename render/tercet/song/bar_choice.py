@@ -6,8 +6,8 @@ import re
 from collections.abc import Sequence
 
 from tercet.errors import RequestError
-from tercet.song.mistakes import nearest
 from tercet.song.model import Bar
+from tercet.wording import lookalikes
 
 __all__ = ["bar_indices", "meant_bars", "says_bars"]
 
@@ -113,7 +113,7 @@ def _visit(text: str, name: str, visit_text: str | None, bars: Sequence[Bar]) ->
     """Return the indices of a section's bars on one pass."""
     names = list(dict.fromkeys(bar.section for bar in bars))
     if name not in names:
-        close = nearest(name, names)
+        close = next(iter(lookalikes(name, names)), "")
         hint = f"did you mean {close}?" if close else f"sections are {', '.join(names)}"
         meant = text.replace(name, close, 1) if close else ""
         raise RequestError(f"no section `{name}` is played; {hint}", given=text, meant=meant)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
@@ -12,8 +12,8 @@ from tercet.song.bar_slips import explain_bar
 from tercet.song.grammar import ChordWord, MarkWord, NoteWord, StrumWord, WordOfSyllables, read_word
 from tercet.song.mistakes import MistakeBook, SlipError, show_beats
 from tercet.song.model import ChordSpan, Mark, Meter, Note, RowName, Slot, Source, Syllable
-from tercet.song.rows import KIND_OF_ROW, Cell, Word, WrittenRow, same_hyphen, spanning
-from tercet.song.slips import Around, explain_word
+from tercet.song.rows import KIND_OF_ROW, Cell, Word, WrittenRow, spanning
+from tercet.song.slips import Around, read_as_meant
 from tercet.song.ties import tie_slip
 from tercet.theory import Pitch
 
@@ -93,7 +93,7 @@ class CellReader:
 
     def __init__(self, meter: Meter | None, book: MistakeBook, names: Around) -> None:
         self._names = names
-        self._before: dict[str, tuple[str, ...]] = {}
+        self._before: dict[tuple[RowName, tuple[int, ...]], tuple[str, ...]] = {}
         self._meter = meter
         self._book = book
         self._octaves: dict[tuple[RowName, tuple[int, ...]], int] = {}
@@ -148,27 +148,25 @@ class CellReader:
             return [None]
         kind = KIND_OF_ROW[row.name]
         texts = tuple(word.text for word in cell.words)
-        around = replace(self._names, bar=texts)
-        told = [explain_word(kind, text, around) for text in texts]
-        before, self._before[row.label] = self._before.get(row.label, ()), texts
-        if self._meter is not None and any(told):
+        words = [read_as_meant(kind, text, self._names, texts) for text in texts]
+        key = (row.name, row.passes)
+        before, self._before[key] = self._before.get(key, ()), texts
+        if not any(isinstance(word, SlipError) for word in words):
+            return words
+        if self._meter is not None:
             as_a_whole = explain_bar(kind, texts, before, room.length_beat, self._meter.pulse_beat)
             if as_a_whole is not None:
                 self._book.add_slip(as_a_whole, cell.place, row.name)
                 return [None]
-        for word, wrong in zip(cell.words, told, strict=True):
-            tie = tie_slip(row, word) if wrong is not None and kind == "note" else None
-            if wrong is not None:
-                slip = tie or wrong
+        for written, word in zip(cell.words, words, strict=True):
+            if isinstance(word, SlipError):
+                slip = (tie_slip(row, written) if kind == "note" else None) or word
                 if slip.write == "":
-                    slip = SlipError(slip.message, slip.mend, edits=(without(word, cell),))
-                self._book.add_slip(slip, word.place, row.name)
+                    slip = SlipError(slip.message, slip.mend, edits=(without(written, cell),))
+                self._book.add_slip(slip, written.place, row.name)
             if self._book.full:
                 return [None]
-        return [
-            read_word(kind, same_hyphen(text)) if wrong is None else None
-            for text, wrong in zip(texts, told, strict=True)
-        ]
+        return [None if isinstance(word, SlipError) else word for word in words]
 
     def _notes(self, row: WrittenRow, cell: Cell, words: list[NoteWord], room: Room) -> tuple[Note, ...]:
         notes: list[Note] = []

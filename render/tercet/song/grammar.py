@@ -143,7 +143,7 @@ def read_word(kind: WordKind, text: str) -> Any:
     kind
         What stands in that row.
     text
-        The word, without spaces.
+        The word, without spaces; the other hyphens (U+2010, U+2011) are read as the plain one.
 
     Returns
     -------
@@ -161,10 +161,13 @@ def read_word(kind: WordKind, text: str) -> Any:
     return word
 
 
+_OTHER_HYPHENS = str.maketrans("\u2010\u2011", "--")
+
+
 @lru_cache(maxsize=16384)
 def _read_once(kind: WordKind, text: str) -> AnyWord | SlipError:
     try:
-        return _READERS[kind](_tokens(kind, text))
+        return _READERS[kind](_tokens(kind, text.translate(_OTHER_HYPHENS)))
     except SlipError as wrong:
         return wrong
 

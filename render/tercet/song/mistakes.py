@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -10,6 +9,7 @@ from fractions import Fraction
 from tercet.errors import Edit, Mistake, SongError
 from tercet.printable import visible
 from tercet.song.model import Source
+from tercet.wording import lookalikes
 
 __all__ = [
     "CLASS_FILE",
@@ -19,7 +19,6 @@ __all__ = [
     "MistakeBook",
     "SlipError",
     "meant_word",
-    "nearest",
     "show_beats",
 ]
 
@@ -237,13 +236,6 @@ class _BarOfRow:
         return self.place.column <= column < self.place.column + self.place.width
 
 
-def nearest(word: str, known: Iterable[str], alike: float = 0.6) -> str:
-    """Return the known word that looks most like `word`, capitals aside, or an empty text."""
-    folded = {name.casefold(): name for name in known}
-    close = difflib.get_close_matches(word[:40].casefold(), list(folded), n=1, cutoff=alike)
-    return folded[close[0]] if close else ""
-
-
 def meant_word(word: str, known: Iterable[str]) -> str:
     """Return the known word that a misspelt one surely means, or an empty text: ``beginer`` is one, ``slower`` none.
 
@@ -252,7 +244,7 @@ def meant_word(word: str, known: Iterable[str]) -> str:
     >>> meant_word("beginer", ("beginner", "free")), meant_word("slower", ("softer", "louder"))
     ('beginner', '')
     """
-    return nearest(word, known, _SURELY_ALIKE)
+    return next(iter(lookalikes(word, known, alike=_SURELY_ALIKE)), "")
 
 
 def show_beats(length_beat: Fraction) -> str:

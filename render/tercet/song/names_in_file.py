@@ -5,10 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
-from tercet.song.grammar import read_word
-from tercet.song.mistakes import SlipError
 from tercet.song.rows import KIND_OF_ROW, BlockLine, WrittenRow
-from tercet.song.slips import CALLED_B, Around
+from tercet.song.slips import CALLED_B, Around, can_be_read
 from tercet.theory import Key
 from tercet.theory.note_names import Naming, notes_elsewhere
 
@@ -38,8 +36,9 @@ def names_in(parts: Iterable[BlockLine], key: Key | None) -> Around:
             if CALLED_B.match(text):
                 b_lines[row.place.line] = None
             has_h = has_h or _CALLED_H.match(text) is not None
-            german = german or _is(row, text, "german")
-            syllables = syllables or _is(row, text, "syllables")
+            if not can_be_read(KIND_OF_ROW[row.name], text):
+                german = german or _is(text, "german")
+                syllables = syllables or _is(text, "syllables")
     german = german and (key is None or key.fifths < 0)
     lines = f"line{'s' if len(b_lines) > 1 else ''} {', '.join(map(str, b_lines))}"
     return Around(
@@ -49,14 +48,9 @@ def names_in(parts: Iterable[BlockLine], key: Key | None) -> Around:
     )
 
 
-def _is(row: WrittenRow, text: str, naming: Naming) -> bool:
+def _is(text: str, naming: Naming) -> bool:
     """Return whether a word that can't be read names its note in another way, or says dur or moll."""
     named = [note for note in notes_elsewhere(text) if note.naming == naming]
-    mode = naming == "german" and _GERMAN_MODE.search(text)
-    if not mode and (not named or not _AFTER_NAME.fullmatch(named[0].rest)):
-        return False
-    try:
-        read_word(KIND_OF_ROW[row.name], text)
-    except SlipError:
+    if naming == "german" and _GERMAN_MODE.search(text):
         return True
-    return False
+    return bool(named) and _AFTER_NAME.fullmatch(named[0].rest) is not None

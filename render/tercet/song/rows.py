@@ -20,7 +20,6 @@ __all__ = [
     "Comment",
     "Word",
     "WrittenRow",
-    "same_hyphen",
     "spanning",
     "take_apart",
 ]
@@ -123,11 +122,6 @@ def take_apart(body: tuple[BodyLine, ...], book: MistakeBook) -> list[BlockLine]
         else:
             parts.append(_row(line, book))
     return parts
-
-
-def same_hyphen(text: str) -> str:
-    """Return a word with the other hyphens (U+2010, U+2011) written as the plain one."""
-    return text.replace("\u2010", "-").replace("\u2011", "-")
 
 
 def _row(line: BodyLine, book: MistakeBook) -> WrittenRow | None:

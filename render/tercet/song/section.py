@@ -281,9 +281,10 @@ class SectionReader:
 
     def _tell_bars(self, row: WrittenRow, reading: _Reading) -> None:
         """Tell the book where the bars of a row stand."""
+        label = row.label
         for place, cell in enumerate(row.cells, 1 - reading.lead):
             number = self._bars_before + place if place > 0 else 0
-            self._book.tell_bar(number, row.label, cell.place, empty=not cell.words)
+            self._book.tell_bar(number, label, cell.place, empty=not cell.words)
 
     # ---- a section
 

@@ -11,14 +11,15 @@ import unicodedata
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import Any
 
 from tercet.song.grammar import WordKind, read_word
 from tercet.song.mistakes import SlipError
 from tercet.song.model import RowName
-from tercet.song.rows import KIND_OF_ROW, same_hyphen
+from tercet.song.rows import KIND_OF_ROW
 from tercet.theory.note_names import notes_elsewhere
 
-__all__ = ["CALLED_B", "Around", "explain_word", "words_as_meant"]
+__all__ = ["CALLED_B", "Around", "can_be_read", "explain_word", "read_as_meant", "words_as_meant"]
 
 _LONGEST_WORD = 60
 _Mend = Callable[[str], str]
@@ -26,12 +27,10 @@ _Mend = Callable[[str], str]
 
 @dataclass(frozen=True, slots=True)
 class Around:
-    """What is known around a word, where that tells what it means.
+    """What is known of the file around a word, where that tells what it means.
 
     Parameters
     ----------
-    bar
-        The words of its bar.
     h_beside_b
         Where the file's notes and chords called B stand, when it has an H too: they are most likely German.
     german
@@ -40,7 +39,6 @@ class Around:
         Whether the file writes Do Re Mi.
     """
 
-    bar: tuple[str, ...] = ()
     h_beside_b: str = ""
     german: bool = False
     syllables: bool = False
@@ -320,44 +318,61 @@ _HOW_TO_WRITE: dict[WordKind, tuple[str, str]] = {
 }
 
 
-def explain_word(kind: WordKind, text: str, around: Around = _NOTHING_AROUND) -> SlipError | None:
+def explain_word(
+    kind: WordKind, text: str, around: Around = _NOTHING_AROUND, bar: tuple[str, ...] = ()
+) -> SlipError | None:
     """Return what is wrong with a word, with its mend where that is certain; None when it can be read as meant.
+
+    The parameters are those of `read_as_meant`.
+    """
+    read = read_as_meant(kind, text, around, bar)
+    return read if isinstance(read, SlipError) else None
+
+
+def read_as_meant(
+    kind: WordKind, text: str, around: Around = _NOTHING_AROUND, bar: tuple[str, ...] = ()
+) -> Any:
+    """Return a word as `tercet.song.grammar.read_word` reads it, or its slip, with a mend where that is certain.
 
     Parameters
     ----------
     kind, text
-        As given to `tercet.song.grammar.read_word`.
+        As given to `read_word`.
     around
-        What is known of the rest of the bar and of the file.
+        What is known of the rest of the file.
+    bar
+        All words of its bar.
     """
     try:
-        read_word(kind, same_hyphen(text))
+        word = read_word(kind, text)
     except SlipError as wrong:
-        return _explained(kind, text, wrong, around)
-    return _quiet(kind, text, around)
+        return _explained(kind, text, wrong, around, bar)
+    return _quiet(kind, text, around) or word
 
 
-def words_as_meant(kind: WordKind, words: Iterable[str], around: Around = _NOTHING_AROUND) -> str | None:
+def words_as_meant(kind: WordKind, words: Iterable[str]) -> str | None:
     """Return words with all slips mended, joined by spaces; None when what is meant isn't certain."""
     meant: list[str] = []
     for text in words:
-        wrong = explain_word(kind, text, around)
+        wrong = explain_word(kind, text)
         if wrong is not None and wrong.write is None:
             return None
         meant.append(text if wrong is None else wrong.write or "")
     return " ".join(meant)
 
 
-def _explained(kind: WordKind, text: str, wrong: SlipError, around: Around) -> SlipError:
+def _explained(
+    kind: WordKind, text: str, wrong: SlipError, around: Around, bar: tuple[str, ...]
+) -> SlipError:
     """Return what is wrong with a word that can't be read."""
     what, how = _HOW_TO_WRITE[kind]
     if len(text) > _LONGEST_WORD:
         return SlipError(f"`{text[:_LONGEST_WORD]}…` isn't {what}", how)
-    if unsure := _unsure(kind, text, around):
+    if unsure := _unsure(kind, text, around, bar):
         return unsure
     for message, mend in (*_ANYWHERE, *_SLIPS[kind]):
         mended = mend(text).strip()
-        if mended != text and _can_be_read(kind, mended):
+        if mended != text and can_be_read(kind, mended):
             return SlipError(_named(message, text), write=mended)
     if wrong.message:
         return SlipError(
@@ -370,11 +385,7 @@ def _explained(kind: WordKind, text: str, wrong: SlipError, around: Around) -> S
 
 def _quiet(kind: WordKind, text: str, around: Around) -> SlipError | None:
     """Return what is wrong with a word that can be read, but means something else; None for most."""
-    if (
-        kind == "syllables"
-        and (bracket := _CHORD_IN_WORDS.search(text))
-        and _can_be_read("chord", bracket[1])
-    ):
+    if kind == "syllables" and (bracket := _CHORD_IN_WORDS.search(text)) and can_be_read("chord", bracket[1]):
         return SlipError(
             f"the chord {bracket[1]} stands among the words",
             "write it in the row chords, in the bar of this syllable",
@@ -396,7 +407,7 @@ _GERMAN_B_OR_H = re.compile(r"[Hh]|b(?![b♭]|-?flat|es)")
 _CHORD_IN_WORDS = re.compile(r"\[([A-G][^\[\]\s]*)\]")
 
 
-def _unsure(kind: WordKind, text: str, around: Around) -> SlipError | None:
+def _unsure(kind: WordKind, text: str, around: Around, bar: tuple[str, ...]) -> SlipError | None:
     """Return what is said of a word that may mean two things; None when it isn't one of those known."""
     if _ENDING.fullmatch(text):
         return SlipError(
@@ -411,7 +422,7 @@ def _unsure(kind: WordKind, text: str, around: Around) -> SlipError | None:
         )
     for message, pattern, how in _UNSURE[kind]:
         match = pattern.fullmatch(text)
-        if match and not (message == _TICKS and _in_a_list(text, around.bar)):
+        if match and not (message == _TICKS and _in_a_list(text, bar)):
             parts = {name: value or "" for name, value in match.groupdict().items()}
             root = parts.get("root", "")
             return SlipError(message, how.format(**parts, Root=root[:1].upper() + root[1:]))
@@ -429,10 +440,11 @@ def _all_mends(kind: WordKind, text: str) -> str:
     for _, mend in (*_ANYWHERE, *_SLIPS[kind]):
         mended = mend(text).strip()
         text = mended or text
-    return text if _can_be_read(kind, text) else ""
+    return text if can_be_read(kind, text) else ""
 
 
-def _can_be_read(kind: WordKind, text: str) -> bool:
+def can_be_read(kind: WordKind, text: str) -> bool:
+    """Return whether a word, or each of several, is one of its kind."""
     try:
         for part in text.split():
             read_word(kind, part)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from tercet.errors import Edit
 from tercet.song.grammar import NoteWord, read_word
 from tercet.song.mistakes import SlipError
-from tercet.song.rows import Word, WrittenRow, same_hyphen
+from tercet.song.rows import Word, WrittenRow
 
 __all__ = ["tie_slip"]
 
@@ -53,7 +53,7 @@ def _edit(word: Word, start: int, end: int, text: str) -> Edit:
 def _note(word: Word) -> NoteWord | None:
     """Return a word read without its tie; None when it can't be read."""
     try:
-        found: NoteWord = read_word("note", same_hyphen(word.text.replace(_TIE, "")))
+        found: NoteWord = read_word("note", word.text.replace(_TIE, ""))
     except SlipError:
         return None
     return found

@@ -17,7 +17,7 @@ from tercet.song.mistakes import SlipError
 from tercet.song.model import ChordSpan, Mark, Meter, Note, Pin, Row, RowName, Section, Song, Source, Syllable
 from tercet.song.plain_text import split_lines
 from tercet.song.reader import open_book, parse_song
-from tercet.song.rows import KIND_OF_ROW, Blank, BlockLine, Cell, Comment, WrittenRow, same_hyphen, take_apart
+from tercet.song.rows import KIND_OF_ROW, Blank, BlockLine, Cell, Comment, WrittenRow, take_apart
 from tercet.song.section import lines_of
 from tercet.song.settings import SETTING_NAMES, SETTINGS
 from tercet.song.spelling import LaidRow, lay_out, word_text
@@ -93,7 +93,7 @@ def _tidy_row(written: WrittenRow, row: Row) -> LaidRow:
 
 def _cell_text(name: RowName, cell: Cell) -> str:
     kind = KIND_OF_ROW[name]
-    words = [read_word(kind, same_hyphen(word.text)) for word in cell.words]
+    words = [read_word(kind, word.text) for word in cell.words]
     return " ".join(word_text(_without_length_1(word)) for word in words)
 
 
@@ -274,7 +274,7 @@ def _word_at(lines: list[str], place: Source, kind: WordKind) -> Any:
             f"a place must lie within the text (got line {place.line}, column {place.column})"
         )
     start = place.column - 1
-    text = same_hyphen(lines[place.line - 1][start : start + place.width])
+    text = lines[place.line - 1][start : start + place.width]
     try:
         return read_word(kind, text)
     except SlipError:
