@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
 
-from tercet.cli.options import add_options
-from tercet.cli.talk import put, say
+from tercet.cli.rewriting import add_output, add_song, rewrite
+from tercet.cli.talk import say
 from tercet.wording import counted
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
@@ -22,32 +21,16 @@ DESCRIPTION = (
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
-    parser.add_argument("song", metavar="SONG", help="arrangement file; it is rewritten")
-    parser.add_argument("-o", "--output", metavar="FILE", help="write here instead, and leave SONG as it is")
-    add_options(parser, "--replace")
+    add_song(parser)
+    add_output(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Pin one song."""
     from tercet.arranging.pinning import pin_song
-    from tercet.files import write_bytes
     from tercet.kit.ready import problem_text
-    from tercet.made_files import check_may_make, write_made
-    from tercet.song.plain_text import read_text
 
-    source = Path(arguments.song)
-    target = Path(arguments.output) if arguments.output else source
-    if arguments.output:
-        check_may_make(target, replace=arguments.replace)
-    text = read_text(source)
-    pinned = pin_song(text, str(source))
-    data = pinned.text.encode("utf-8")
-    if arguments.output:
-        write_made(target, data, maker=NAME, replace=arguments.replace, durable=True)
-        put(target)
-    elif pinned.pins or pinned.shapes:
-        write_bytes(target, data, durable=True)
-        put(target)
+    pinned = rewrite(arguments, pin_song, lambda song: bool(song.pins or song.shapes), maker=NAME)
     for problem in pinned.off_neck:
         say(problem_text(problem))
     say(_pinned_text(pinned.pins, pinned.shapes))

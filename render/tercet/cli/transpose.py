@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tercet.cli.options import add_options
-from tercet.cli.talk import put, say
+from tercet.cli.rewriting import add_output, add_song, rewrite
+from tercet.cli.talk import say
 from tercet.wording import counted
 
 if TYPE_CHECKING:
@@ -27,37 +26,27 @@ DESCRIPTION = (
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
-    parser.add_argument("song", metavar="SONG", help="arrangement file; it is rewritten")
+    add_song(parser)
     parser.add_argument(
         "to",
         metavar="KEY",
         help="semitones up such as 3, down such as -2; or the key, such as Bb or 'F# minor', which is reached "
         "the nearest way",
     )
-    parser.add_argument("-o", "--output", metavar="FILE", help="write here instead, and leave SONG as it is")
-    add_options(parser, "--replace")
+    add_output(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Transpose one song."""
     from tercet.arranging.transposing import transpose_text
-    from tercet.files import write_bytes
     from tercet.kit.ready import problem_text
-    from tercet.made_files import check_may_make, write_made
-    from tercet.song.plain_text import read_text
 
-    source = Path(arguments.song)
-    target = Path(arguments.output) if arguments.output else source
-    if arguments.output:
-        check_may_make(target, replace=arguments.replace)
-    moved = transpose_text(read_text(source), arguments.to, str(source))
-    data = moved.text.encode("utf-8")
-    if arguments.output:
-        write_made(target, data, maker=NAME, replace=arguments.replace, durable=True)
-        put(target)
-    elif moved.semitones or moved.song.key != moved.old_key:
-        write_bytes(target, data, durable=True)
-        put(target)
+    moved = rewrite(
+        arguments,
+        lambda text, file: transpose_text(text, arguments.to, file),
+        lambda song: bool(song.semitones) or song.song.key != song.old_key,
+        maker=NAME,
+    )
     say(_moved_text(moved))
     if moved.semitones == 6 and not arguments.to.lstrip("+").isdigit():
         say("down is as near: that would be -6")

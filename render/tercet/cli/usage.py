@@ -229,6 +229,11 @@ class _Line:
         self._check_there()
         self._check_missing()
 
+    @property
+    def _own_words(self) -> list[_Given]:
+        """The words that belong to no option."""
+        return [each for each in self._given if each.action is None]
+
     def _instead(self, first: int, last: int, *new: str) -> list[str]:
         """Return the words with those from first to last replaced."""
         return [*self._words[:first], *new, *self._words[last + 1 :]]
@@ -337,7 +342,7 @@ class _Line:
 
     def _strays(self, given: _Given) -> list[str]:
         """Return the words of their own right after a value that name no file."""
-        at = {each.first: each for each in self._given if each.action is None}
+        at = {each.first: each for each in self._own_words}
         strays: list[str] = []
         place = given.last + 1
         while place in at and not self._has_use(at[place].value, given):
@@ -361,7 +366,7 @@ class _Line:
 
     def _check_names(self) -> None:
         """Refuse a file's name with spaces that isn't between quotes."""
-        words = [each for each in self._given if each.action is None]
+        words = self._own_words
         for count in range(min(len(words), 8), 1, -1):
             for start in range(len(words) - count + 1):
                 run = words[start : start + count]
@@ -376,7 +381,7 @@ class _Line:
     def _check_count(self) -> None:
         """Refuse more words than the command takes."""
         takes = self._parser.words
-        words = [each for each in self._given if each.action is None]
+        words = self._own_words
         if any(action.nargs in ("*", "+") for action in takes):
             many = [each for each in words if not _is_file(each.value)]
         else:
@@ -434,7 +439,7 @@ class _Line:
 
     def _check_missing(self) -> None:
         """Refuse a line on which something is missing that the command needs."""
-        words = [each for each in self._given if each.action is None]
+        words = self._own_words
         needed = [action for action in self._parser.words if action.nargs in (None, "+", "*")]
         song = not words and bool(needed)
         if words and len(words) < len([action for action in needed if action.nargs is None]):
@@ -472,7 +477,7 @@ class _Line:
 
     def _check_there(self) -> None:
         """Refuse a file to read that isn't there, where it is the only one and a person is told."""
-        words = [each for each in self._given if each.action is None]
+        words = self._own_words
         what = str(self._parser.words[0].metavar) if self._parser.words else ""
         several = any(action.nargs in ("*", "+") for action in self._parser.words) and len(words) > 1
         if not words or several or what not in ("SONG", "TUNE") or "--json" in self._words:
@@ -528,10 +533,7 @@ def _is_missing(name: str) -> bool:
 
 
 def _is_file(name: str) -> bool:
-    try:
-        return os.path.exists(name)  # noqa: PTH110 - any text will do
-    except ValueError:
-        return False
+    return os.path.exists(name)  # noqa: PTH110 - any text will do
 
 
 def _wrong_value(action: argparse.Action, value: str) -> tuple[str, str, str] | None:

@@ -54,8 +54,8 @@ _AFTER_NOTE = re.compile(r"-?\d?(?:[:\[({=~].*)?")
 
 
 def _swap(pattern: str, by: str | Callable[[re.Match[str]], str]) -> _Mend:
-    compiled = re.compile(pattern)
-    return lambda text: compiled.sub(by, text)
+    """Return a mend that puts one thing in the place of another; the pattern is compiled when a slip first wants it."""
+    return lambda text: re.sub(pattern, by, text)
 
 
 def _figures(text: str) -> str:
@@ -209,94 +209,94 @@ def _in_a_list(text: str, bar: tuple[str, ...]) -> bool:
     return any(word.startswith(tuple(_QUOTES)) for word in bar)
 
 
-_UNSURE: dict[WordKind, tuple[tuple[str, re.Pattern[str], str], ...]] = {
+_UNSURE: dict[WordKind, tuple[tuple[str, str, str], ...]] = {
     "note": (
         (
             _TICKS,
-            re.compile(r"(?:,+[A-Ga-g][#b♯♭]?\d?|[A-Ga-g][#b♯♭]?(?:,+|\d?['’′`´]+))(?:[:\[].*)?"),
+            r"(?:,+[A-Ga-g][#b♯♭]?\d?|[A-Ga-g][#b♯♭]?(?:,+|\d?['’′`´]+))(?:[:\[].*)?",
             "write the number after the letter: C4 is middle C, A4 the A above it; the next notes keep it",
         ),
         (
             "a point doesn't make a note longer",
-            re.compile(r"[A-Ga-g][#b♯♭]?\d?(?::\d+)?\.+"),
+            r"[A-Ga-g][#b♯♭]?\d?(?::\d+)?\.+",
             "write its length after a colon, C4:1.5 for a dotted note; if none is meant, leave the point out",
         ),
         (
             "a length stands after a colon",
-            re.compile(r"(?P<note>[A-Ga-g][#b♯♭]?\d)[/.](?P<figure>\d+)"),
+            r"(?P<note>[A-Ga-g][#b♯♭]?\d)[/.](?P<figure>\d+)",
             "{note}:{figure} is a note of {figure} beats, {note}:1/{figure} a part of one",
         ),
         (
             "a length stands after a colon",
-            re.compile(r"(?P<note>[A-Ga-g][#b♯♭]?\d)[*x×](?P<figure>\d+)"),
+            r"(?P<note>[A-Ga-g][#b♯♭]?\d)[*x×](?P<figure>\d+)",
             "write {note}:{figure} for one note of {figure} beats, or the note {figure} times if it is struck again",
         ),
         (
             "a figure in parentheses may be a string or a length",
-            re.compile(r"(?P<note>[A-Ga-g][#b♯♭]?\d?)[({](?P<figure>\d)[)}]"),
+            r"(?P<note>[A-Ga-g][#b♯♭]?\d?)[({](?P<figure>\d)[)}]",
             "{note}[{figure}] is played alone on string {figure}, {note}:{figure} is {figure} beats long",
         ),
         (
             "a rest is written ., and its length is a number of beats after a colon",
-            re.compile(r"[rRzZ]\d+\.?"),
+            r"[rRzZ]\d+\.?",
             "write . for one beat of silence, .:2 for two, .:1/2 for half of one",
         ),
         (
             "lengths are numbers of beats",
-            re.compile(r"[A-Ga-g][#b♯♭]?\d(?:whole|half|quarter|eighth|[whqest])\.?", re.IGNORECASE),
+            r"(?i)[A-Ga-g][#b♯♭]?\d(?:whole|half|quarter|eighth|[whqest])\.?",
             "write the beats after a colon, a bare note being 1: C4:2, C4:1/2",
         ),
         (
             "a dash may mean silence or a note that goes on",
-            re.compile(r"[-–—_]+(?::[\d./]+)?"),
+            r"[-–—_]+(?::[\d./]+)?",
             "write . for silence, and = where the note before goes on; or one note with its length, C4:4",
         ),
         (
             "a figure alone isn't a note",
-            re.compile(r"\d+"),
+            r"\d+",
             "write a letter and its octave, A4, or string and fret, s1f3; a length stands after a colon, A4:2",
         ),
     ),
     "chord": (
         (
             "a dash may mean that the chord goes on, or that there is none",
-            re.compile(r"[-–—_]+"),
+            r"[-–—_]+",
             "leave the place empty where the chord goes on; N.C. is no chord",
         ),
         (
             "a small letter may mean a major or a minor chord",
-            re.compile(r"(?P<root>[a-g][#b♯♭]?)(?P<rest>(?:6|7|9|11|13|6/9)?(?:/[A-Ga-g][#b]?)?)"),
+            r"(?P<root>[a-g][#b♯♭]?)(?P<rest>(?:6|7|9|11|13|6/9)?(?:/[A-Ga-g][#b]?)?)",
             "write {Root}{rest}, or {Root}m{rest} if it is minor",
         ),
         (
             "a small letter may mean a major or a minor chord",
-            re.compile(r"(?:[a-g](?:is|es)|es|as|h)\d*"),
+            r"(?:[a-g](?:is|es)|es|as|h)\d*",
             "write it in English: es is Eb or Ebm, fis F# or F#m, h B or Bm",
         ),
     ),
     "mark": (
         (
             "this mark is called a-tempo",
-            re.compile(r"a|(?:in )?tempo(?:@.*)?", re.IGNORECASE),
+            r"(?i)a|(?:in )?tempo(?:@.*)?",
             "write a-tempo, as one word",
         ),
     ),
     "strum": (
         (
             "a hyphen may be an empty slot, or nothing but a line between two",
-            re.compile(r"[dDuUxX](?:-[dDuUxX])+"),
+            r"[dDuUxX](?:-[dDuUxX])+",
             "write . for each slot in which nothing happens, and leave out the hyphens",
         ),
     ),
     "syllables": (
         (
             "a hyphen stands right after its syllable, without a space",
-            re.compile(r"-+\S*|[–—]+"),
+            r"-+\S*|[–—]+",
             "write Lan-terns for two syllables of a word; a note that holds the syllable is written _",
         ),
         (
             "each `_` is one note that holds the syllable",
-            re.compile(r"[^_]*_{2,}[^_]*"),
+            r"[^_]*_{2,}[^_]*",
             "write one _ for each such note, with spaces around it: long _ _",
         ),
     ),
@@ -421,7 +421,7 @@ def _unsure(kind: WordKind, text: str, around: Around, bar: tuple[str, ...]) -> 
             "write B for H, and Bb for each B that is a German one",
         )
     for message, pattern, how in _UNSURE[kind]:
-        match = pattern.fullmatch(text)
+        match = re.fullmatch(pattern, text)
         if match and not (message == _TICKS and _in_a_list(text, bar)):
             parts = {name: value or "" for name, value in match.groupdict().items()}
             root = parts.get("root", "")
