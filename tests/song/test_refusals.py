@@ -273,3 +273,11 @@ def test_values_may_be_nested_twelve_deep_and_no_deeper(opens: str, closes: str)
 
     assert "nested" not in said(10), "the file is one step, its value another"
     assert "nested more than 12 deep" in said(11)
+
+
+@pytest.mark.parametrize("form", ["2", "x2", "verse", "2x"])
+def test_a_form_of_a_song_without_sections_is_told(form: str) -> None:
+    with pytest.raises(SongError) as caught:
+        parse_song(f"title: Nothing yet\nform: {form}\nsections: 3\n")
+    assert "line 3" in str(caught.value)
+    assert "sections are " not in str(caught.value)

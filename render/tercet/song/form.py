@@ -130,11 +130,12 @@ def _form_slip(word: str, known: list[str]) -> tuple[str, str, str | None]:
     if bare in known:
         return "sections have only spaces between them", "", bare
     if re.fullmatch(r"\d{1,2}[xX×*]|[xX×*]\d{1,2}|[xX×*]|\d{1,2}", bare):
-        return f"`{word}` belongs to no section", "times stand right after a name: " + f"{known[0]}*2", None
+        name = known[0] if known else "verse"
+        return f"`{word}` belongs to no section", f"times stand right after a name: {name}*2", None
     close = meant_word(bare, known)
     if re.findall(r"\d+", close) != re.findall(r"\d+", bare):
         close = ""  # verse2 isn't verse1, nor verse
-    sections = "sections are " + ", ".join(known[:20])
+    sections = f"sections are {', '.join(known[:20])}" if known else ""
     return f"there is no section `{word[:40]}`", "" if close else sections, close or None
 
 
