@@ -7,7 +7,7 @@ import random
 from dataclasses import replace
 from fractions import Fraction
 from functools import cache
-from typing import Any
+from typing import Any, get_args
 
 from hypothesis import strategies as st
 
@@ -24,7 +24,9 @@ from tercet.song import (
     Pin,
     Row,
     Section,
+    SectionStyle,
     Song,
+    Style,
     Syllable,
     Visit,
 )
@@ -344,6 +346,7 @@ def songs(draw: st.DrawFn) -> Song:
         dynamics=draw(dynamics),
         strum=draw(st.none() | strum),
         between=draw(st.sampled_from(("as-written", "fill"))),
+        **draw(_styles(form)),
         swing=draw(st.sampled_from((Fraction(1, 2), Fraction(2, 3), Fraction(3, 5)))),
         front=draw(st.none() | st.sampled_from((Fraction(0), Fraction(9), Fraction(21, 2)))),
         feel=draw(st.sampled_from(("steady", "natural", "loose"))),
@@ -352,6 +355,19 @@ def songs(draw: st.DrawFn) -> Song:
         tracks=draw(st.just(()) | own_tracks(sections)),
     )
     return draw(_with_notes_going_on(song))
+
+
+@st.composite
+def _styles(draw: st.DrawFn, form: tuple[Visit, ...]) -> dict[str, Any]:
+    """A style for the song, or for some of its sections and passes; most songs have the usual one."""
+    style = st.sampled_from(get_args(Style))
+    if draw(st.booleans()):
+        return {"style": draw(st.just("rolls") | style)}
+    places = st.sampled_from(
+        [(visit.section, passed) for visit in form for passed in (None, visit.pass_number, -1)]
+    )
+    chosen = draw(st.lists(places, min_size=1, max_size=3, unique=True))
+    return {"section_styles": tuple(SectionStyle(*place, draw(style)) for place in chosen)}
 
 
 _sections = st.sampled_from(("verse", "chorus", "und", "or"))

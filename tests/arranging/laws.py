@@ -307,7 +307,8 @@ def rolls_fall_to_the_tune(arrangement: Arrangement) -> list[str]:
         strings = [note.string for note in gesture.notes]
         parts = [note.part for note in gesture.notes]
         falling = all(above - below == 1 for above, below in pairwise(strings))
-        carries = parts[-1] in ("tune", "added") and all(part == "chord" for part in parts[:-1])
+        behind = parts == ["chord"] and gesture.layer == "between"  # a string of a broken chord
+        carries = (parts[-1] in ("tune", "added") or behind) and all(part == "chord" for part in parts[:-1])
         rests_on = strings[-1] - 1 if len(strings) > 1 and strings[-1] > 1 else None
         if not (falling and carries and (len(strings) > 1) == (gesture.action == "roll")):
             faults.append(f"beat {gesture.start_beat}: {gesture.action} {strings} {parts}")
@@ -647,7 +648,8 @@ def passes_are_fingered_alike(arrangement: Arrangement) -> list[str]:
             for start_beat, end_beat, voiced in added
             if start_beat <= beat < end_beat
         ]
-        first = known.setdefault((place, *beside), gesture)
+        style = arrangement.song.style_of(gesture.section, gesture.pass_number)
+        first = known.setdefault((place, style, *beside), gesture)
         alike = gesture.notes == first.notes
         if gesture.section_bar:
             alike = alike and (gesture.shape, gesture.layer) == (first.shape, first.layer)
@@ -655,6 +657,38 @@ def passes_are_fingered_alike(arrangement: Arrangement) -> list[str]:
             alike = True
         if not alike:
             faults.append(f"beat {gesture.start_beat}: {gesture.notes}, before {first.notes}")
+    return faults
+
+
+def styles_are_kept(arrangement: Arrangement) -> list[str]:
+    """Where the style has no rolls none is struck; single strings of a chord are struck only where it is broken.
+
+    Each of those sounds the chord, three semitones or more under the note of the tune that rings, off its string and
+    its onset; it has ended when the tune comes nearer. Bars with a row of their own are left alone.
+    """
+    faults = []
+    rung = tune(arrangement)
+    onsets = {gesture.start_beat for gesture in rung}
+    rows = {bar.number for bar in arrangement.bars if bar.between is not None or bar.strum is not None}
+    for gesture in arrangement.gestures:
+        beat, note = gesture.start_beat, gesture.notes[-1]
+        style = arrangement.song.style_of(gesture.section, gesture.pass_number)
+        if gesture.action == "roll" and style in ("plain", "broken"):
+            faults.append(f"beat {beat}: a roll in style {style}")
+        if gesture.action != "single" or note.part != "chord":
+            continue
+        span = chords_at(arrangement, beat, beat)[0]
+        if style != "broken" or gesture.layer != "between" or gesture.bar_number in rows or beat in onsets:
+            faults.append(f"beat {beat}: no place for the string of a chord")
+        if not _belong([note], span):
+            faults.append(f"beat {beat}: {note.midi} is no tone of {span.chord}")
+        ends_beat = beat + gesture.length_beat
+        for other in rung:
+            over = other.notes[-1]
+            rings = other.start_beat <= beat < other.start_beat + other.length_beat
+            comes = beat < other.start_beat < ends_beat
+            if (rings or comes) and (over.string == note.string or over.midi < note.midi + 3):
+                faults.append(f"beat {beat}: {note} beside the tune's {over}")
     return faults
 
 
@@ -682,4 +716,5 @@ LAWS: dict[str, Law] = {
     "written strums are played": written_strums_are_played,
     "places agree": places_agree,
     "passes are fingered alike": passes_are_fingered_alike,
+    "styles are kept": styles_are_kept,
 }

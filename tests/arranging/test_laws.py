@@ -427,6 +427,18 @@ def roll_in_haste(arrangement: Arrangement) -> Arrangement:
     )
 
 
+def chord_string_struck_alone(arrangement: Arrangement) -> Arrangement:
+    """Strike a string of a chord alone, as if the style were broken."""
+    place, strum = first(arrangement, is_strum)
+    alone = replace(strum, layer="between", action="single", notes=strum.notes[:1])
+    return replaced(arrangement, place, alone)
+
+
+def rolls_in_plain_style(arrangement: Arrangement) -> Arrangement:
+    """Say that the song has no rolls, and leave them in."""
+    return replace(arrangement, song=replace(arrangement.song, style="plain"))
+
+
 SABOTAGE: tuple[tuple[Callable[[Arrangement], Arrangement], str], ...] = (
     (roll_reversed, "rolls fall to the tune"),
     (roll_gapped, "rolls fall to the tune"),
@@ -467,6 +479,8 @@ SABOTAGE: tuple[tuple[Callable[[Arrangement], Arrangement], str], ...] = (
     (wrong_pass, "places agree"),
     (out_of_order, "places agree"),
     (another_fingering_on_the_third_pass, "passes are fingered alike"),
+    (chord_string_struck_alone, "styles are kept"),
+    (rolls_in_plain_style, "styles are kept"),
 )
 
 

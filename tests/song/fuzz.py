@@ -65,6 +65,7 @@ players: free
 dynamics: {{melody: ff, between: mp, strums: ppp}}
 strum: d . u d x U
 between: fill
+style: {{open: ringing, verse@2: broken, open@last: plain}}
 swing: 3/5
 front: 10.5
 feel: loose
@@ -143,6 +144,7 @@ VALUES = {
     "count-in": "0 8 9 1.5",
     "feel": "steady loose wild",
     "between": "fill as-written",
+    "style": "rolls ringing broken plain {verse:plain} {verse@2:broken,verse@last:rolls} {x@9:ringing}",
     "strum": "d U x . dudu DUx. .... xxxxxx d.d.d.d.d.d.",
     "form": "verse verse*99 [verse] open chorus last",
     "dynamics": "{melody:ppp,between:fff,strums:fff} {melody:fff,strums:ppp} f",

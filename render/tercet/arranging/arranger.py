@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from tercet.arranging.between import Added, place_added
+from tercet.arranging.broken import broken_chords
 from tercet.arranging.choices import Stroke
 from tercet.arranging.chord_hands import shown_shape
 from tercet.arranging.fill import fill_spaces
@@ -17,6 +18,7 @@ from tercet.arranging.strums import one_strum_a_bar, strum_gestures
 from tercet.arranging.tune import TuneNote, row_notes, single_notes
 from tercet.errors import RequestError
 from tercet.song import LAYERS, ChordSpan, Layer, Line, Meter, Note, Pin, Row, Section, Song, Visit
+from tercet.song.styles import STYLES
 from tercet.theory import Tuning, tuning_of
 
 __all__ = ["arrange", "song_tuning", "tune_up"]
@@ -52,7 +54,7 @@ def arrange(song: Song, tuning: Tuning | None = None, *, simple: bool = False) -
         The song has no bars to play.
     """
     piece = piece_of(
-        replace(song, players="beginner") if simple else song,
+        replace(song, players="beginner", style="rolls", section_styles=()) if simple else song,
         tuning if tuning is not None else song_tuning(song),
     )
     if not piece.bars:
@@ -86,8 +88,10 @@ def _whole_part(piece: Piece) -> _PartPlayed:
     """Return the tune with its rolls, the added notes and the strums."""
     tune, problems = finger_tune(row_notes(piece), piece, row_notes(piece, "between"))
     added, added_problems = place_added(tune, piece)
+    behind = list(broken_chords(tune, added, piece))
     if piece.song.between == "fill":
-        added = tuple(sorted((*added, *fill_spaces(tune, piece)), key=lambda item: item.note.start_beat))
+        behind += [item for item in fill_spaces(tune, piece) if STYLES[item.note.spot.style].filled]
+    added = tuple(sorted((*added, *behind), key=lambda item: item.note.start_beat))
     strums, strum_problems = strum_gestures(tune, added, piece)
     return _PartPlayed(tune, added, strums, (*problems, *added_problems, *strum_problems))
 
@@ -116,8 +120,8 @@ def _tune_gesture(item: Fingered, piece: Piece) -> Gesture:
 
 
 def _added_gesture(item: Added, piece: Piece) -> Gesture:
-    """Return the gesture of one note that the song adds."""
-    return _gesture(item.note, item.stroke, "between", (_sounding(item, "added"),), piece)
+    """Return the gesture of one note that is added, or of a string of a broken chord."""
+    return _gesture(item.note, item.stroke, "between", (_sounding(item, item.part),), piece)
 
 
 def _sounding(item: Fingered | Added, part: NotePart) -> StringNote:

@@ -9,15 +9,16 @@ from fractions import Fraction
 
 from tercet.arranging.choices import Stroke, single_strokes
 from tercet.arranging.fingering import Fingered, unreachable
-from tercet.arranging.model import Problem
+from tercet.arranging.model import NotePart, Problem
 from tercet.arranging.piece import Piece, begun
 from tercet.arranging.problems import added_problem, left_out_problem, let_go_problem
 from tercet.arranging.tune import TuneNote, row_notes
 from tercet.neck.demands import Hands
 from tercet.neck.hands import Hand
 from tercet.neck.priced_hands import OPEN_HAND, hands_up_to
+from tercet.song import Source
 
-__all__ = ["Added", "easiest", "place_added"]
+__all__ = ["Added", "added_note", "easiest", "place_added"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,12 +33,15 @@ class Added:
         Whether a string has it.
     let_go_beat
         Where the tune takes its string or its finger from it, before its written end; None where it doesn't.
+    part
+        What it is: a note that is added, or a string of a broken chord.
     """
 
     note: TuneNote
     stroke: Stroke
     reached: bool = True
     let_go_beat: Fraction | None = None
+    part: NotePart = "added"
 
     @property
     def end_beat(self) -> Fraction:
@@ -119,4 +123,22 @@ def easiest(strokes: Sequence[Stroke], before: Hand | None, hands: Hands) -> Str
     )
     return min(
         strokes, key=lambda stroke: (stroke.cost + priced.cost_to(before, stroke.shape), stroke.string)
+    )
+
+
+def added_note(midi: int, bar_index: int, beat: Fraction, end_beat: Fraction, piece: Piece) -> TuneNote:
+    """Return a note that Tercet adds, which stands nowhere in the file."""
+    bar = piece.bars[bar_index]
+    return TuneNote(
+        spot=piece.spot(bar_index, beat - bar.start_beat),
+        length_beat=end_beat - beat,
+        end_beat=end_beat,
+        midi=midi,
+        chord=piece.chord_at(beat).chord,
+        chord_frets=None,
+        chord_comes=False,
+        position=None,
+        pin=None,
+        own=bar.own,
+        source=Source(0, 0),
     )

@@ -12,14 +12,14 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 
-from tercet.arranging.between import Added, easiest
+from tercet.arranging.between import Added, added_note, easiest
 from tercet.arranging.choices import Stroke, single_strokes, with_fret
 from tercet.arranging.fingering import Fingered
 from tercet.arranging.piece import Piece, begun
 from tercet.arranging.tune import TuneNote
 from tercet.neck import holdable
 from tercet.neck.priced_hands import hands_up_to
-from tercet.song import Bar, Source
+from tercet.song import Bar
 from tercet.theory import Chord, Key, spell
 
 __all__ = ["fill_spaces", "scale_classes"]
@@ -162,7 +162,7 @@ def _lead(
     chosen = _cheapest(item.note.midi, after.midi, [_choices(item, beat, piece) for _, beat in places])
     ends = (*(beat for _, beat in places[1:]), item.note.end_beat)
     for choice, place, end_beat in zip(chosen, places, ends, strict=False):
-        yield Added(_added_note(choice.midi, place, end_beat, piece), choice.stroke)
+        yield Added(added_note(choice.midi, *place, end_beat, piece), choice.stroke)
 
 
 def _choices(item: Fingered, beat: Fraction, piece: Piece) -> tuple[_Choice, ...]:
@@ -236,22 +236,3 @@ def _motion(from_midi: int, to_midi: int) -> int:
 def _may_go(choice: _Choice, to_midi: int) -> bool:
     """Whether a note may go on to another: a tone of the chord anywhere, another only by step."""
     return not choice.off_chord or abs(to_midi - choice.midi) in STEP_SEMITONES
-
-
-def _added_note(midi: int, place: tuple[int, Fraction], end_beat: Fraction, piece: Piece) -> TuneNote:
-    """Return an added note, which stands nowhere in the file."""
-    index, beat = place
-    bar = piece.bars[index]
-    return TuneNote(
-        spot=piece.spot(index, beat - bar.start_beat),
-        length_beat=end_beat - beat,
-        end_beat=end_beat,
-        midi=midi,
-        chord=piece.chord_at(beat).chord,
-        chord_frets=None,
-        chord_comes=False,
-        position=None,
-        pin=None,
-        own=bar.own,
-        source=Source(0, 0),
-    )

@@ -26,6 +26,7 @@ from tercet.neck.demands import HAND_RETURN_S, LIMITS
 from tercet.neck.hands import Hand
 from tercet.neck.priced_hands import OPEN_HAND, PricedHands, priced_hands
 from tercet.song import Pin
+from tercet.song.styles import STYLES
 from tercet.theory import LAST_FRET, Tuning
 
 __all__ = ["Fingered", "Shared", "finger_tune", "is_wanted", "tune_cost", "unreachable"]
@@ -188,7 +189,8 @@ class _Solver:
     def _asked(self, index: int) -> object:
         """Return what a note is in its section, and what the song adds to it."""
         added = self._beside[index], self._ringing[index]
-        return _written(self._tune[index]), *(note and (note.midi, note.position, note.pin) for note in added)
+        asked = _written(self._tune[index]), self._tune[index].spot.style
+        return *asked, *(note and (note.midi, note.position, note.pin) for note in added)
 
     def _as_before(self, index: int) -> Fingered | None:
         """Return a note with the stroke that it had on an earlier pass, or None.
@@ -291,12 +293,12 @@ class _Solver:
             note.midi,
             note.chord,
             note.chord_frets,
-            self._main[index],
+            self._main[index] and self._may_be_rolled(note),
             note.position,
-            note.pin,
+            note.played_pin,
             limit,
             hasty=self._gaps_s[index] < HAND_RETURN_S,
-            strummed=note.length_beat >= SHORTEST_SPACE_PULSES * self._piece.pulse_beat,
+            strummed=self._is_long(note) or self._is_broken(note),
             beside=self._places(self._beside[index]),
             ringing=self._places(self._ringing[index]),
             chord_fingers=note.chord_fingers,
@@ -322,6 +324,18 @@ class _Solver:
                 if len(choices):
                     break
         return choices
+
+    def _may_be_rolled(self, note: TuneNote) -> bool:
+        """Whether the style has a roll for a main note: for all of them, for those that are held long, or for none."""
+        rolled = STYLES[note.spot.style].rolled
+        return rolled == "wanted" or (rolled == "long" and self._is_long(note))
+
+    def _is_long(self, note: TuneNote) -> bool:
+        return note.length_beat >= SHORTEST_SPACE_PULSES * self._piece.pulse_beat
+
+    def _is_broken(self, note: TuneNote) -> bool:
+        """Whether the strings of its chord are struck behind a note, so that its hand holds the chord."""
+        return STYLES[note.spot.style].broken and note.length_beat >= self._piece.pulse_beat
 
     def _ask_together(self, index: int, question: Question) -> Choices:
         """Return the choices of a note with one that the song adds: by these players' hands, else by freer ones."""

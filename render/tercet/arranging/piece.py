@@ -9,7 +9,7 @@ from fractions import Fraction
 
 from tercet.neck import octaves_onto
 from tercet.neck.demands import LIMITS, Hands
-from tercet.song import Bar, ChordSpan, Layer, Measure, Note, Song, played_bars, played_visits
+from tercet.song import Bar, ChordSpan, Layer, Measure, Note, Song, Style, played_bars, played_visits
 from tercet.theory import INSTRUMENTS, Instrument, Pitch, Tuning, tuning_of
 
 __all__ = [
@@ -71,6 +71,8 @@ class Spot:
         Where that is in a section, on which pass. A pick-up belongs to the section that it leads into.
     phrase
         Counted through the piece as played, from 0.
+    style
+        How tune and chords share the strings there.
     """
 
     beat: Fraction
@@ -78,6 +80,7 @@ class Spot:
     place: SectionPlace
     pass_number: int
     phrase: int
+    style: Style = "rolls"
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +131,8 @@ class Piece:
         bar_beat = beat if measure.section_bar else beat - bar.length_beat
         phrase = max(begun(self.phrase_starts, at) - 1, 0)
         place = SectionPlace(measure.section, measure.section_bar, bar_beat)
-        return Spot(at, bar_index, place, measure.pass_number, phrase)
+        style = self.song.style_of(measure.section, measure.pass_number)
+        return Spot(at, bar_index, place, measure.pass_number, phrase, style)
 
     def chord_at(self, beat: Fraction) -> ChordSpan:
         """Return the chord that holds at a beat of the piece as played."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -72,6 +73,8 @@ class _Moment:
         Until when a strum that is struck now is held.
     visit_beat
         When this playing of the section began.
+    broken
+        Whether the strings of a broken chord are struck in this space.
     """
 
     tune: Fingered | None
@@ -80,6 +83,7 @@ class _Moment:
     following_beat: Fraction
     end_beat: Fraction
     visit_beat: Fraction
+    broken: bool
 
     @property
     def ringing(self) -> tuple[Fingered | Added, ...]:
@@ -148,10 +152,10 @@ def strum_gestures(
     """Return the strums: the pattern in the tune's long spaces, and every stroke of a written strum row.
 
     No strum falls on the onset of a note of the tune, nor strikes a string on which a written note rings; where a
-    written stroke meets a note of the tune, the tune's own stroke stands for it. The pattern leaves out places
-    where an added note is played, the last part of a pulse before the next note, when the thumb makes ready, and
-    what a quick tempo leaves no time for. Spaces are measured within one playing of a section, so that nothing later
-    changes them.
+    written stroke meets a note of the tune, the tune's own stroke stands for it. The pattern leaves out places where
+    an added note is played, the last part of a pulse before the next note, when the thumb makes ready, and what a
+    quick tempo leaves no time for; and it isn't played at all in a space that has a broken chord. Spaces are measured
+    within one playing of a section, so that nothing later changes them.
 
     Returns
     -------
@@ -231,6 +235,7 @@ def _moments(
     """Yield for each stroke what rings then, and until when it is held: to the next stroke, or the tune's next note."""
     starts = [float(item.note.start_beat) for item in fingered]
     added_starts = [float(item.note.start_beat) for item in added]
+    broken_starts = [float(item.note.start_beat) for item in added if item.part == "chord"]
     for slot, next_slot in zip_longest(slots, slots[1:]):
         visit_beat, visit_end_beat = piece.visit_beats[slot.bar_index]
         now = begun(starts, slot.beat)
@@ -238,6 +243,7 @@ def _moments(
         following_beat = (
             min(fingered[now].note.start_beat, visit_end_beat) if now < len(starts) else visit_end_beat
         )
+        space_beat = max(fingered[now - 1].note.start_beat, visit_beat) if now else visit_beat
         yield _Moment(
             tune=fingered[now - 1] if now else None,
             added=added[added_now - 1] if added_now else None,
@@ -245,6 +251,8 @@ def _moments(
             following_beat=following_beat,
             end_beat=following_beat if next_slot is None else min(following_beat, next_slot.beat),
             visit_beat=visit_beat,
+            broken=bisect_left(broken_starts, float(space_beat))
+            < bisect_left(broken_starts, float(following_beat)),
         )
 
 
@@ -255,7 +263,7 @@ def _is_struck(slot: SlotAt, moment: _Moment, piece: Piece) -> bool:
         return False
     if slot.written:
         return True
-    if added is not None and added.note.start_beat == slot.beat:
+    if moment.broken or (added is not None and added.note.start_beat == slot.beat):
         return False
     since_beat, settled_beat = moment.visit_beat, moment.visit_beat
     if tune is not None and tune.note.end_beat > moment.visit_beat:

@@ -157,7 +157,7 @@ def _cells(arrangement: Arrangement) -> list[dict[Fraction, _Column]]:
 
 
 def _tune_sign(gesture: Gesture) -> str:
-    if gesture.notes[-1].part == "added":
+    if gesture.notes[-1].part != "tune":
         return "+"
     if gesture.action == "roll":
         return "R"

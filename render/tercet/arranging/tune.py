@@ -8,6 +8,7 @@ from fractions import Fraction
 
 from tercet.arranging.piece import Piece, Spot
 from tercet.song import Note, Pin, Source
+from tercet.song.styles import STYLES
 from tercet.theory import Chord
 
 __all__ = ["SHORTEST_SPACE_PULSES", "TuneNote", "row_notes", "single_notes"]
@@ -66,6 +67,13 @@ class TuneNote:
     def start_beat(self) -> Fraction:
         """Where it begins in the piece as played."""
         return self.spot.beat
+
+    @property
+    def played_pin(self) -> Pin | None:
+        """The fingering that the song asks for, as its style has it: without rolls, a roll's last string alone."""
+        if self.pin is None or STYLES[self.spot.style].rolled != "none":
+            return self.pin
+        return Pin("alone", self.pin.strings[-1:])
 
     def may_lie(self, string: int, fret: int) -> bool:
         """Whether the song lets it be struck alone there: its position and its pin are kept."""

@@ -84,6 +84,9 @@ steps of velocity, so that the tune stays the one that is heard."""
 TUNE_BETWEEN_DB = 4.0
 """A note of the tune that is not rolled lies at most this far under the melody, so that the tune stays whole."""
 
+BROKEN_CHORD_DB = 4.0
+"""A string of a broken chord lies this far under other notes between: it fills in behind the tune."""
+
 HALF_WAY = 0.5
 """Where the notes between lie between melody and strums, if a song's own marks don't set those apart."""
 
@@ -200,6 +203,8 @@ def gesture_level_db(gesture: Gesture, lines: dict[Layer, LevelLine]) -> float:
     level = lines[gesture.layer].at(gesture.start_beat)
     if gesture.layer == "between" and any(note.part == "tune" for note in gesture.notes):
         level = max(level, lines["melody"].at(gesture.start_beat) - TUNE_BETWEEN_DB)
+    elif gesture.layer == "between" and gesture.notes[-1].part == "chord":
+        level -= BROKEN_CHORD_DB
     return level + ACCENT_DB * gesture.accent
 
 

@@ -4,6 +4,7 @@ A roll or a strum spreads in time. A string rings until it is plucked again, the
 changes or all are damped. A note of the tune lasts as written, but for the last of a phrase: there the tune takes
 breath. One that the song adds lasts as written too, unless the tune needs its string or its finger before. The
 strings under the tune and those of a strum are let ring, as players do: what ends them is what the two hands do next.
+A string of a broken chord lasts as the arrangement has it.
 """
 
 from __future__ import annotations
@@ -120,7 +121,7 @@ def note_ends(arrangement: Arrangement) -> tuple[tuple[Fraction, ...], ...]:
 
 
 def _rings(gesture: Gesture, note: StringNote) -> bool:
-    return note.part == "chord" and gesture.action != "chop"
+    return note.part == "chord" and gesture.action in ("roll", "strum")
 
 
 class _Stops:

@@ -34,9 +34,11 @@ __all__ = [
     "Row",
     "RowName",
     "Section",
+    "SectionStyle",
     "Slot",
     "Song",
     "Source",
+    "Style",
     "Syllable",
     "TrackPlace",
     "Turn",
@@ -58,6 +60,9 @@ Feel = Literal["steady", "natural", "loose"]
 
 BetweenNotes = Literal["as-written", "fill"]
 """Where notes of nobody's row stand between the tune's: nowhere, or in its long spaces."""
+
+Style = Literal["rolls", "ringing", "broken", "plain"]
+"""How the tune and its chords share the strings; `tercet.song.styles.STYLES` says what each is."""
 
 Turn = Literal["phrase", "bar", "section"]
 """What is echoed, or played by turns."""
@@ -303,6 +308,16 @@ class Visit:
 
 
 @dataclass(frozen=True, slots=True)
+class SectionStyle:
+    """The style of a section: on every pass, or where `pass_number` says so on one; −1 is the last."""
+
+    section: str
+    pass_number: int | None
+    style: Style
+    source: Source = field(default=Source(0, 0), compare=False)
+
+
+@dataclass(frozen=True, slots=True)
 class TrackPlace:
     """Where a setting of a track stands: what it is called (``"name"`` for the name), place, line of the file."""
 
@@ -379,7 +394,9 @@ class Song:
     from the instrument's size; `instrument` is ``"custom"`` when the song gives the length itself, empty
     when it says nothing. `swing` is the
     place of the pulse's second half, 1/2 for none. `between` says whether Tercet adds single notes where no row gives
-    them. `front` is how far the strums lie behind the melody, in LU between their median gestures; without it the marks
+    them.
+    `style` is that of all sections for which `section_styles` has none. `front` is how far
+    the strums lie behind the melody, in LU between their median gestures; without it the marks
     say so. `feel` is how exactly the players keep together. `form` is never
     empty. `sound` and `count_in_bars` are None unless the song sets them. `tracks` are those of the song's own.
     `as_written` says whether a note that no string has keeps its octave. `sounding` is how many semitones higher
@@ -403,6 +420,8 @@ class Song:
     dynamics: Dynamics = Dynamics()
     strum: tuple[Slot, ...] | None = None
     between: BetweenNotes = "as-written"
+    style: Style = "rolls"
+    section_styles: tuple[SectionStyle, ...] = ()
     as_written: bool = False
     swing: Fraction = Fraction(1, 2)
     front: Fraction | None = None
@@ -419,6 +438,22 @@ class Song:
             if section.name == name:
                 return section
         raise KeyError(name)
+
+    def style_of(self, section: str, pass_number: int) -> Style:
+        """Return the style of a pass of a section: one for that pass wins over the section's, the last's over both."""
+        found = self.style
+        if not self.section_styles:
+            return found
+        last = Visit(section, pass_number, last=True) in self.form
+        for wanted in (None, pass_number, -1):
+            if wanted != -1 or last:
+                named = (
+                    each.style
+                    for each in self.section_styles
+                    if each.section == section and each.pass_number == wanted
+                )
+                found = next(named, found)
+        return found
 
 
 @dataclass(frozen=True, slots=True)

@@ -28,6 +28,7 @@ from tercet.song.played import played_bars
 from tercet.song.rows import BlockLine, take_apart
 from tercet.song.section import SectionReader
 from tercet.song.settings import SETTING_NAMES, read_settings, settings_as_meant
+from tercet.song.styles import check_styles
 from tercet.theory import Key, parse_key
 from tercet.theory.note_names import meant_key
 
@@ -101,6 +102,7 @@ def parse_song(text: str, file: str = "song.yaml") -> Song:
     can_be_played = check_form(form, sections, book)
     tracks = read_own_tracks(_setting(top, "tracks"), _setting_place(top, "tracks"), book)
     song = Song(**{"title": "", **fields}, sections=sections, form=form, tracks=tracks)
+    check_styles(song, book)
     if can_be_played and meter is not None and not book.full:
         check_laws(song, broken, book)
     if tracks and not book:

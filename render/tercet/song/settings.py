@@ -19,6 +19,7 @@ from tercet.song.mistakes import MistakeBook, SlipError, meant_word
 from tercet.song.model import LAYERS, BetweenNotes, Dynamics, Feel, Meter, Players, Song, Source
 from tercet.song.slips import explain_word, words_as_meant
 from tercet.song.spelling import number_text, yaml_text
+from tercet.song.styles import STYLE_SCHEMA, STYLES, read_style, style_text
 from tercet.song.track_settings import TRACKS_SCHEMA, tracks_text
 from tercet.song.value_slips import meant_meter, meant_number, meant_tempo, meters_of
 from tercet.song.values import (
@@ -559,6 +560,14 @@ SETTINGS: tuple[Setting, ...] = (
         {"enum": list(BETWEEN)},
     ),
     Setting(
+        "style",
+        "How tune and chords share the strings, or that of each of some sections or passes: "
+        f"{'; '.join(f'{name}: {row.about}' for name, row in STYLES.items())}.",
+        read_style,
+        style_text,
+        STYLE_SCHEMA,
+    ),
+    Setting(
         "as-written",
         "Whether a note that no string has keeps its octave, with an empty place in the tab, instead of being moved.",
         _read_as_written,
@@ -658,6 +667,7 @@ _OTHER_NAMES = {
     "soundfont": "sound",
     "structure": "form",
     "order": "form",
+    "stile": "style",
     "level": "players",
     "name": "title",
     "countin": "count-in",

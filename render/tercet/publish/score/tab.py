@@ -108,7 +108,7 @@ def _digits(group: Element, gestures: Sequence[tuple[int, Gesture]], column_name
                 texts.found[name] = ScoreText(
                     "sign", note.sign, label="" if note.fret is None else str(note.fret)
                 )
-            part = "under" if note.part == "chord" and gesture.action == "roll" else "struck"
+            part = "under" if note.part == "chord" and gesture.action in ("roll", "single") else "struck"
             SubElement(
                 group,
                 "note",
