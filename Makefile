@@ -3,7 +3,7 @@
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: help demo test check static format-check lint types imports format setup docs wheel fonts constraints fuzz clean clean-all
+.PHONY: help demo test check static format-check lint types imports format setup docs wheel wheels fonts constraints fuzz clean clean-all
 
 # Any Python from 3.6 on may start the set-up, which then looks for one that Tercet runs on.
 # To choose one: make PYTHON=/usr/local/bin/python3.12 demo
@@ -51,6 +51,9 @@ docs: .dev ## make the pages of the documentation, the reference too, in build/d
 
 wheel: .dev ## make the package that pip installs, in dist/
 	$(BIN)/python -m hatchling build -t wheel
+
+wheels: .dev ## check that all that Tercet needs comes as wheels for Windows, macOS and Linux (downloads 300 MB)
+	$(BIN)/python -m tools.wheels
 
 fonts: ## fetch the sound font that some tests play with (Debian, Ubuntu; 148 MB)
 	@$(SET_UP) fonts

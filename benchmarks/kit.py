@@ -279,13 +279,13 @@ def _recording(song: Path, names: Sequence[str], folder: Path) -> Recording:
     """Return the plans of built-in tracks; nothing is played."""
     from tercet.arranging import arrange, song_tuning
     from tercet.song import read_song
-    from tercet.sound.soundfont_choice import choose_font
+    from tercet.sound.soundfont_choice import choose_sound
     from tercet.tracks import RECIPES
     from tercet.tracks.practice_forms import TrackOptions
     from tercet.tracks.track_files import SetOrder, TrackOrder, recording_of
 
     folder.mkdir()
-    font = choose_font(str(font_of_pretty_midi()), None, None, environment()).sound
+    font = choose_sound(str(font_of_pretty_midi()), None, None, environment()).sound
     tracks = tuple(TrackOrder(recipe, TrackOptions(), ()) for recipe in RECIPES if recipe.name in names)
     written = read_song(song)
     order = SetOrder(arrange(written, song_tuning(written)), font, tracks, folder)

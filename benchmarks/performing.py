@@ -20,9 +20,9 @@ from tercet.arranging import Arrangement, arrange, song_tuning
 from tercet.performing import Take, lay_out, perform
 from tercet.song import read_song
 from tercet.song.form import visits_of
-from tercet.sound.fluid import FluidSynthesiser
 from tercet.sound.measured import MeasuredSynthesiser
-from tercet.sound.soundfont_choice import choose_font
+from tercet.sound.players import player_of
+from tercet.sound.soundfont_choice import choose_sound
 
 FIRST_S, AGAIN_S, PERFORM_S = 2.0, 0.020, 0.1
 
@@ -60,7 +60,7 @@ def three_minutes() -> Arrangement:
 
 def measured_s(font: str, take: Take) -> tuple[float, float]:
     """Return how long it takes to measure a sound for the first time, and to find the table again."""
-    synthesiser = FluidSynthesiser(choose_font(font, None, None, dict(os.environ)).sound)
+    synthesiser = player_of(choose_sound(font, None, None, dict(os.environ)).sound)
     found = []
     with tempfile.TemporaryDirectory() as folder:
         for _ in range(2):

@@ -8,8 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from tercet.sound.fluid import FluidSynthesiser
-from tercet.sound.soundfont_choice import choose_font
+from tercet.sound.players import player_of
+from tercet.sound.soundfont_choice import choose_sound
+from tercet.sound.stems import Synthesiser
 from tests.kits import FONT
 
 __all__ = ["FONTS", "synthesiser"]
@@ -26,9 +27,9 @@ older."""
 
 
 @cache
-def synthesiser(name: str) -> FluidSynthesiser:
+def synthesiser(name: str) -> Synthesiser:
     """Return a synthesiser of one of `FONTS`; a test whose font isn't here is skipped, which CI doesn't allow."""
     option = FONTS[name]
     if os.sep in option and not Path(option).exists():
         pytest.skip(f"{option} is missing: make fonts fetches it")
-    return FluidSynthesiser(choose_font(option, None, None, {}).sound)
+    return player_of(choose_sound(option, None, None, {}).sound)

@@ -1,4 +1,4 @@
-"""Kits to be measured: made by the real command or through the library, always with the font that is always there."""
+"""Kits to be measured: made by the real command or through the library, by the sampler or another named player."""
 
 from __future__ import annotations
 
@@ -21,10 +21,11 @@ from tercet.performing.midi import midi_bytes
 from tercet.song import LAYERS, read_song
 from tercet.sound import SAMPLE_RATE_HZ, Stems
 from tercet.sound.encoding import Bits, TrackWriter, track_format
-from tercet.sound.fluid import FluidSynthesiser
 from tercet.sound.loudness import integrated_loudness_lufs, true_peak_dbtp
-from tercet.sound.soundfont_choice import choose_font
+from tercet.sound.players import player_of
+from tercet.sound.soundfont_choice import choose_sound
 from tercet.sound.tags import Tags
+from tercet.sound.ukulele import ready_built_in
 from tercet.tracks.balance import Balance
 from tercet.tracks.clips.batch_cache import BatchCache
 from tercet.tracks.playing import Playing
@@ -40,6 +41,7 @@ __all__ = [
     "FONT",
     "HARBOUR_LANTERNS",
     "LAYER_TRACKS",
+    "PLAYERS",
     "ROOT",
     "SHORT_SONG",
     "Kit",
@@ -87,13 +89,13 @@ def _packaged_font() -> Path:
 
 
 FONT = _packaged_font()
-NYLON_GUITAR = 24
-"""The preset of `FONT` that plays where there is no ukulele, in bank 0."""
+PLAYERS: dict[str, str] = {"sampler": "built-in", "FluidSynth": str(FONT)}
+"""Both players, and what `--sound` takes for each; of `FONT` its nylon guitar plays, for it has no ukulele."""
 
 
 def run_tercet(*arguments: object, hash_seed: int = 0) -> str:
-    """Run the command in a process of its own and return what it prints."""
-    environment = {**os.environ, "PYTHONHASHSEED": str(hash_seed), "TERCET_SOUND": str(FONT)}
+    """Run the command in a process of its own, with the built-in ukulele, and return what it prints."""
+    environment = {**os.environ, "PYTHONHASHSEED": str(hash_seed), "TERCET_SOUND": PLAYERS["sampler"]}
     command = [sys.executable, "-m", "tercet", *map(str, arguments)]
     ran = subprocess.run(
         command, cwd=ROOT, env=environment, capture_output=True, text=True, encoding="utf-8", check=False
@@ -104,14 +106,16 @@ def run_tercet(*arguments: object, hash_seed: int = 0) -> str:
 
 @dataclass(frozen=True)
 class Kit:
-    """The files of a kit, read when they are asked for, the song that they were made from, and the sound that plays.
-
-    `sound` is a font with bank and program.
-    """
+    """The files of a kit, read when they are asked for, its song, and who of `PLAYERS` plays."""
 
     folder: Path
     song_path: Path
-    sound: tuple[Path, int, int] = (FONT, 0, NYLON_GUITAR)
+    player: str = "sampler"
+
+    @property
+    def sound(self) -> tuple[Path, int, int]:
+        """A font with bank and program whose keys sound as the kit's do, to be played alone by another program."""
+        return (ready_built_in(), 8, 24) if self.player == "sampler" else (FONT, 0, 24)
 
     @cached_property
     def song(self) -> SongText:
@@ -205,6 +209,7 @@ class Workshop:
     song_path: Path
     playing: Playing
     flat: bool = False
+    player: str = "sampler"
 
     @property
     def source(self) -> Source:
@@ -276,7 +281,7 @@ class Workshop:
         midi = folder / f"{self.song_path.stem}.mid"
         midi.unlink(missing_ok=True)
         midi.write_bytes(midi_bytes(self.playing.arrangement, take or self.take))
-        return Kit(folder, self.song_path)
+        return Kit(folder, self.song_path, self.player)
 
     def _write(self, folder: Path, recipe: Recipe, stems: Stems, ending: str, bits: Bits) -> None:
         song, number = self.playing.arrangement.song, RECIPES.index(recipe) + 1
@@ -299,23 +304,23 @@ class Workshop:
 
 
 @cache
-def workshop(song_path: Path, *, dry: bool = False) -> Workshop:
-    """Open a song, once a process."""
+def workshop(song_path: Path, *, dry: bool = False, player: str = "sampler") -> Workshop:
+    """Open a song for one of `PLAYERS`, once a process."""
     song = read_song(song_path)
     arrangement = arrange(song, song_tuning(song))
-    font = choose_font(str(FONT), None, None, {})
-    return Workshop(song_path, Playing(arrangement, FluidSynthesiser(font.sound), dry=dry))
+    synthesiser = player_of(choose_sound(PLAYERS[player], None, None, {}).sound)
+    return Workshop(song_path, Playing(arrangement, synthesiser, dry=dry), player=player)
 
 
 @cache
-def short_workshop(base: Path) -> Workshop:
-    """Open the short song, once a process, below a folder."""
+def short_workshop(base: Path, player: str = "sampler") -> Workshop:
+    """Open the short song for one of `PLAYERS`, once a process, below a folder."""
     path = base / "kettle-and-cup.yaml"
     path.write_text(SHORT_SONG, encoding="utf-8")
-    return workshop(path)
+    return workshop(path, player=player)
 
 
 @cache
-def short_kit(base: Path) -> Kit:
+def short_kit(base: Path, player: str = "sampler") -> Kit:
     """Make the kit of the short song through the library, once a process, below a folder."""
-    return short_workshop(base).make(base / "short")
+    return short_workshop(base, player).make(base / f"short-{player}")

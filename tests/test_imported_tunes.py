@@ -16,7 +16,7 @@ import pytest
 from numpy.typing import NDArray
 
 from tercet.cli import main
-from tests.kits import FONT, LAYER_TRACKS, ROOT, Kit
+from tests.kits import LAYER_TRACKS, ROOT, Kit
 from tests.measure.audio import LAYERS, Track
 from tests.measure.midi import rolls_of
 from tests.measure.onsets import onsets_s
@@ -77,7 +77,7 @@ def source(tune: Tune, folder: Path) -> Path:
 def test_a_tune_is_imported_checked_made_into_a_kit_and_heard(
     tune: Tune, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setenv("TERCET_SOUND", str(FONT))
+    monkeypatch.delenv("TERCET_SOUND", raising=False)
     song = tmp_path / "song.yaml"
     which = ["--tune", tune.which] if tune.which else []
     assert main(["import", str(source(tune, tmp_path)), "-o", str(song), "--harmonise", *which]) == 0

@@ -11,13 +11,13 @@ import stat
 import subprocess
 import sys
 import tomllib
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import pytest
 
 import tercet
-from tools import pin, set_up
+from tools import pin, set_up, wheels
 
 ROOT = Path(__file__).resolve().parent.parent
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
@@ -227,7 +227,42 @@ def test_this_environment_works_and_a_broken_one_does_not(program: Program) -> N
     assert not set_up.works("/nowhere/python")
 
 
+# Wheels for every system
+
+
+def test_everything_that_is_needed_is_asked_for_as_wheels_on_each_system(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    asked: list[str] = []
+
+    def run(command: Sequence[str]) -> int:
+        pins = Path(command[-1]).read_text(encoding="utf-8")
+        assert "numpy==" in pins
+        assert "pytest==" not in pins, "only what is needed to run"
+        asked.append(" ".join(command))
+        return int("--platform=win_amd64" in command)
+
+    assert wheels.main([], run) == 1
+    assert all(" download " in each and " --only-binary=:all: " in each for each in asked)
+    kinds = ("win_amd64", "macosx_14_0_arm64", "manylinux_2_17_x86_64")
+    assert all(f"--platform={kind}" in each for kind, each in zip(kinds, asked, strict=True))
+    said = capsys.readouterr().out
+    assert "Windows x64, Python 3.11: something is missing" in said
+    assert "macOS arm64, Python 3.11: wheels of everything" in said
+
+
 # The FluidSynth library
+
+
+def test_only_who_works_on_it_needs_the_library(monkeypatch: pytest.MonkeyPatch) -> None:
+    done: list[str] = []
+    for name in ("ready_fluidsynth", "ready_sources", "ready_compared", "ready_browser"):
+        monkeypatch.setattr(set_up, name, lambda *_, name=name: done.append(name))
+    monkeypatch.setattr(set_up, "ready_environment", lambda *_: "python")
+    assert set_up.main(["run"]) == 0
+    assert done == []
+    assert set_up.main(["dev"]) == 0
+    assert done[0] == "ready_fluidsynth"
 
 
 @pytest.mark.parametrize("ci", ["", "true"])

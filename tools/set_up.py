@@ -1,4 +1,4 @@
-"""Make this checkout ready: a virtual environment, the pinned packages, the FluidSynth library, a browser to test with.
+"""Make this checkout ready: a virtual environment and the pinned packages; to work on it FluidSynth and a browser, too.
 
 Called by the Makefile. Running it again costs part of a second: it does only what is missing or has changed.
 It needs nothing but Python, and starts on any Python from 3.6 on, so that it can find a newer one or say
@@ -149,7 +149,7 @@ def main(arguments: Optional[Sequence[str]] = None) -> int:
     parser.add_argument(
         "--no-system",
         action="store_true",
-        help="leave the system alone: say what is missing (FluidSynth, Debian's venv) instead of installing it",
+        help="leave the system alone: say what is missing (Debian's venv; for dev FluidSynth) instead of installing it",
     )
     options = parser.parse_args(arguments)
     try:
@@ -157,8 +157,8 @@ def main(arguments: Optional[Sequence[str]] = None) -> int:
             ready_test_font(not options.no_system)
             return 0
         python = ready_environment(ROOT, options.what, not options.no_system)
-        ready_fluidsynth(python, not options.no_system)
         if options.what == "dev":
+            ready_fluidsynth(python, not options.no_system)
             ready_sources(ROOT, python)
             ready_compared(not options.no_system)
             ready_browser(not options.no_system)
@@ -360,7 +360,7 @@ def ready_fluidsynth(python: str, may_install: bool) -> None:
         return
     if FLUIDSYNTH_MISSING not in problem:
         raise SetUpError("The FluidSynth library is there, but can't be used:\n  " + problem)
-    say("FluidSynth, the library that makes the sound, is not on this machine.")
+    say("FluidSynth, the library that plays sound fonts, is not on this machine.")
     manager = next((one for one in MANAGERS if shutil.which(one.program)), None)
     if not may_install or manager is None or not install(manager):
         raise SetUpError(manual_instruction(platform.system(), manager))

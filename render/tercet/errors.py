@@ -6,7 +6,7 @@
     ├── RequestError            the user's file or request has mistakes        exit code 1
     │   └── SongError           an arrangement file, with all its mistakes     exit code 1
     └── OutsideError            something outside is missing or failed         exit code 3
-        ├── SynthesiserError    the FluidSynth library
+        ├── SynthesiserError    the FluidSynth library, which plays sound fonts
         ├── SoundFontError      a sound font
         ├── OutputError         a file or folder that can't be written
         └── WorkplaceError          processes or a cluster to run jobs on
@@ -74,7 +74,7 @@ class OutsideError(TercetError):
 
 
 class SynthesiserError(OutsideError):
-    """The FluidSynth library is missing or refused to work."""
+    """The FluidSynth library, which plays sound fonts, is missing or refused to work."""
 
 
 class SoundFontError(OutsideError):

@@ -15,7 +15,7 @@ from tercet.kit import unheard
 from tercet.kit.orders import SongOrder, sensible
 from tercet.kit.tasks import PackedOrder, Share, let_go, play_share, ready_recording, share_plan
 from tercet.song import parse_song
-from tercet.sound.soundfont_choice import choose_font
+from tercet.sound.soundfont_choice import choose_sound
 from tercet.tracks.practice_forms import TrackOptions
 from tercet.tracks.recipes import RECIPES
 from tercet.tracks.recording import Recording
@@ -28,7 +28,7 @@ TRACKS = ("demo", "only-melody", "slow", "ladder")
 @pytest.fixture
 def order(tmp_path: Path) -> SongOrder:
     song = parse_song(SHORT_SONG)
-    font = choose_font(None, None, None, os.environ).sound
+    font = choose_sound(None, None, None, os.environ).sound
     tracks = tuple(
         TrackOrder(recipe, TrackOptions(), (f"{recipe.name}.wav",))
         for recipe in RECIPES

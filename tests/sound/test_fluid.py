@@ -23,7 +23,6 @@ from tercet.sound.fluid import GRID_FRAMES, FluidSynthesiser, render_strokes
 from tercet.sound.library import load_library
 from tercet.sound.schedule import Stroke, length_frames_of, strokes_of
 from tercet.sound.sf2_reader import SoundFont
-from tercet.sound.soundfont_choice import choose_font
 from tercet.sound.struck import cue_stem
 from tests.sound.made_fonts import MadeZone, made_font, packaged_font, pluck, save_font
 from tests.sound.takes import busy_take, hertz_of, level_db, note, take
@@ -35,7 +34,7 @@ KEYS = range(50, 85)
 @pytest.fixture(scope="module")
 def font() -> SoundFont:
     """A sampled font that is always there: the one in pretty_midi's package."""
-    return choose_font("TimGM6mb", None, None, {}, [packaged_font().parent]).sound
+    return SoundFont(packaged_font(), 0, 24)
 
 
 @pytest.fixture(scope="module")

@@ -44,7 +44,9 @@ def test_a_missing_library_is_an_error_with_the_way_to_install_it(
     monkeypatch.setattr("ctypes.util.find_library", lambda _name: None)
     monkeypatch.setenv("HOMEBREW_PREFIX", "")
     monkeypatch.setattr(sys, "platform", platform)
-    with pytest.raises(SynthesiserError, match="The FluidSynth library can't be loaded") as caught:
+    with pytest.raises(
+        SynthesiserError, match="Sound fonts are played by the FluidSynth library, which can't be loaded"
+    ) as caught:
         load_library()
     assert command in str(caught.value)
     assert caught.value.exit_code == 3
@@ -55,14 +57,14 @@ def test_a_missing_binding_and_a_library_of_another_kind_are_errors_too(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setitem(sys.modules, "fluidsynth", None)
-    with pytest.raises(SynthesiserError, match=r"can't be loaded \(import of fluidsynth halted"):
+    with pytest.raises(SynthesiserError, match=r"can't be loaded here \(import of fluidsynth halted"):
         load_library()
 
     def wrong_kind(_name: str) -> object:
         raise OSError("wrong ELF class")
 
     monkeypatch.setattr("importlib.import_module", wrong_kind)
-    with pytest.raises(SynthesiserError, match=r"can't be loaded \(wrong ELF class\)"):
+    with pytest.raises(SynthesiserError, match=r"can't be loaded here \(wrong ELF class\)"):
         load_library()
 
 
@@ -98,7 +100,10 @@ def test_an_old_library_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
             number.value = value  # type: ignore[attr-defined]
 
     monkeypatch.setattr("importlib.import_module", lambda _name: SimpleNamespace(fluid_version=version_1))
-    with pytest.raises(SynthesiserError, match=r"FluidSynth 1\.1\.11 is too old; 2\.1\.0 or later is needed"):
+    with pytest.raises(
+        SynthesiserError,
+        match=r"FluidSynth 1\.1\.11 is too old; to play sound fonts, 2\.1\.0 or later is needed",
+    ):
         load_library()
 
 

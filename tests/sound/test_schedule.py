@@ -68,7 +68,9 @@ def test_a_note_sounds_for_one_step_of_the_grid_at_least() -> None:
 
 def test_a_key_that_speaks_late_is_struck_early_but_not_before_the_beginning() -> None:
     notes = [note(0.002, 0.1, string=1), note(0.5, 0.1, string=2, midi=60), note(0.5, 0.1, string=3, midi=61)]
-    strokes = strokes_of(take(notes), RATE_HZ, onset_delays_s={69: 0.005, 60: 0.004})
+    strokes = strokes_of(
+        take(notes), RATE_HZ, onset_delay_s=lambda note: {69: 0.005, 60: 0.004}.get(note.midi, 0.0)
+    )
     assert [stroke.on_frame for stroke in strokes] == [0, 24_000 - 192, 24_000]
 
 

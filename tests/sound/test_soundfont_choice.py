@@ -9,9 +9,11 @@ import pytest
 
 from tercet.errors import SoundFontError
 from tercet.sound import soundfont_choice as fonts
-from tercet.sound.fluid import FluidSynthesiser
-from tercet.sound.soundfont_choice import choose_font, find_fonts, usual_folders
-from tercet.sound.ukulele import built_in_path, ready_built_in
+from tercet.sound.players import player_of
+from tercet.sound.sampler import BuiltInUkulele
+from tercet.sound.sf2_reader import SoundFont
+from tercet.sound.soundfont_choice import Sound, choose_sound, find_fonts, usual_folders
+from tercet.sound.ukulele import built_in_path
 from tests.sound.made_fonts import NYLON, UKULELE, MadeZone, made_font, packaged_font, save_font
 from tests.sound.takes import note, take
 
@@ -36,7 +38,7 @@ def test_what_is_asked_for_wins_in_the_order_option_song_environment_folders(
     environ = {"TERCET_SOUND": str(variable)}
 
     def name(option: str | None, song: str | None, environ: dict[str, str]) -> str:
-        return choose_font(option, song, song_folder, environ, [folder]).name
+        return choose_sound(option, song, song_folder, environ, [folder]).name
 
     assert name(str(option), "song.sf2", environ) == "Option"
     assert name(None, "song.sf2", environ) == "Song"
@@ -69,8 +71,9 @@ def test_the_ukulele_comes_before_the_guitar_and_folders_in_their_order(tmp_path
     assert found[3].why.startswith("has neither a ukulele in bank 8")
     assert found[4].why.startswith("the sound font is damaged: it is cut off")
     assert found[4].size_bytes == len(made_font()) - 7
-    chosen = choose_font("c", None, None, {}, [folder, other])
-    assert (chosen.name, chosen.preset_name, chosen.sound.bank) == ("Late Ukulele", "Test Ukulele", 8)
+    chosen = choose_sound("c", None, None, {}, [folder, other])
+    assert (chosen.name, chosen.preset_name) == ("Late Ukulele", "Test Ukulele")
+    assert chosen.sound == SoundFont((other / "deeper" / "c.sf3").resolve(), 8, 24)
 
 
 def test_what_a_font_says_about_its_rights_is_passed_on(folder: Path) -> None:
@@ -78,10 +81,14 @@ def test_what_a_font_says_about_its_rights_is_passed_on(folder: Path) -> None:
     assert [font.rights for font in find_fonts({}, [folder])] == ["CC0, the players", ""]
 
 
-def test_the_built_in_ukulele_plays_when_nothing_else_is_asked_for(folder: Path) -> None:
+def test_the_built_in_ukulele_plays_when_nothing_else_is_asked_for(
+    folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("TERCET_CACHE", str(tmp_path))
     save_font(folder / "a.sf2", presets=[UKULELE])
-    chosen = choose_font(None, None, None, {}, [folder])
-    assert (chosen.sound.path, chosen.sound.bank, chosen.sound.program) == (built_in_path(), 8, 24)
+    chosen = choose_sound(None, None, None, {}, [folder])
+    assert chosen.sound == Sound().chosen().sound == BuiltInUkulele()
+    assert not built_in_path().exists(), "no font is made for it"
     assert (chosen.name, chosen.preset_name) == ("Tercet Ukulele", "Ukulele")
     assert "the built-in ukulele plays" in chosen.why
 
@@ -94,15 +101,15 @@ def test_a_font_whose_preset_holds_no_sample_is_passed_over(folder: Path) -> Non
         "the sound font is damaged: the sample «Pluck» lies outside"
     )
     with pytest.raises(SoundFontError, match="the sample «Pluck» lies outside"):
-        FluidSynthesiser(choose_font("a", None, None, {}, [folder]).sound).stems(take([note()]))
+        player_of(choose_sound("a", None, None, {}, [folder]).sound).stems(take([note()]))
 
 
 @pytest.mark.parametrize("text", ["mine.sf2", "mine", "MINE.SF2", "Mine"])
 def test_a_font_in_the_usual_folders_is_found_by_name_with_or_without_ending(folder: Path, text: str) -> None:
     path = save_font(folder / "below" / "Mine.sf2")
-    assert choose_font(text, None, None, {}, [folder]).sound.path == path
-    assert choose_font(None, text, None, {}, [folder]).sound.path == path
-    assert choose_font(None, None, None, {"TERCET_SOUND": text}, [folder]).sound.path == path
+    assert choose_sound(text, None, None, {}, [folder]).sound == SoundFont(path, 8, 24)
+    assert choose_sound(None, text, None, {}, [folder]).sound == SoundFont(path, 8, 24)
+    assert choose_sound(None, None, None, {"TERCET_SOUND": text}, [folder]).sound == SoundFont(path, 8, 24)
 
 
 def test_a_path_is_taken_from_the_working_folder_and_from_home(
@@ -113,8 +120,8 @@ def test_a_path_is_taken_from_the_working_folder_and_from_home(
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("HOME", str(tmp_path))
     monkeypatch.setenv("USERPROFILE", str(tmp_path))
-    assert choose_font("here/x", None, None, {}, []).name == "Here"
-    assert choose_font("~/y.sf3", None, None, {}, []).name == "At Home"
+    assert choose_sound("here/x", None, None, {}, []).name == "Here"
+    assert choose_sound("~/y.sf3", None, None, {}, []).name == "At Home"
 
 
 def test_a_song_is_for_other_computers_too(tmp_path: Path, folder: Path) -> None:
@@ -122,15 +129,15 @@ def test_a_song_is_for_other_computers_too(tmp_path: Path, folder: Path) -> None
     save_font(songs / "own.sf2", name="Own")
     save_font(tmp_path / "shared.sf2", name="Shared")
     absolute = str(songs / "own.sf2")
-    assert choose_font(None, "own", songs, {}, [folder]).name == "Own"
-    assert choose_font(None, "../shared.sf2", songs, {}, [folder]).name == "Shared"
+    assert choose_sound(None, "own", songs, {}, [folder]).name == "Own"
+    assert choose_sound(None, "../shared.sf2", songs, {}, [folder]).name == "Shared"
     for text in (absolute, "~/own.sf2", r"\\server\share\own.sf2", r"C:\own.sf2", "//server/own.sf2"):
         with pytest.raises(SoundFontError, match="a place on one computer only"):
-            choose_font(None, text, songs, {}, [folder])
+            choose_sound(None, text, songs, {}, [folder])
     with pytest.raises(
         SoundFontError, match="The song's «sound:» asks for the sound font «own», which isn't there"
     ):
-        choose_font(None, "own", None, {}, [folder])
+        choose_sound(None, "own", None, {}, [folder])
 
 
 def test_a_font_that_is_not_there_is_never_replaced(tmp_path: Path, folder: Path) -> None:
@@ -138,24 +145,24 @@ def test_a_font_that_is_not_there_is_never_replaced(tmp_path: Path, folder: Path
     with pytest.raises(
         SoundFontError, match=r"The option --sound asks for .*«Koa-Ukelele\.sf2».*Did you mean «Koa-Uku"
     ):
-        choose_font("Koa-Ukelele.sf2", None, None, {}, [folder])
+        choose_sound("Koa-Ukelele.sf2", None, None, {}, [folder])
     with pytest.raises(
         SoundFontError, match=r"The environment variable TERCET_SOUND asks for .*the usual folders"
     ):
-        choose_font(None, None, None, {"TERCET_SOUND": "gone"}, [folder])
+        choose_sound(None, None, None, {"TERCET_SOUND": "gone"}, [folder])
     with pytest.raises(SoundFontError, match=r"isn't there. «tercet sounds» lists"):
-        choose_font(str(tmp_path / "none.sf2"), None, None, {}, [folder])
+        choose_sound(str(tmp_path / "none.sf2"), None, None, {}, [folder])
     for odd in ("/", ".", "a\0b", "x" * 5000, "~nobody/x"):
         with pytest.raises(SoundFontError, match="isn't there"):
-            choose_font(odd, None, None, {}, [folder])
+            choose_sound(odd, None, None, {}, [folder])
     (folder / "text.sf2").write_text("no font")
     with pytest.raises(SoundFontError, match="this is not a sound font"):
-        choose_font("text", None, None, {}, [folder])
+        choose_sound("text", None, None, {}, [folder])
 
 
 def test_a_font_that_was_asked_for_may_have_its_ukulele_elsewhere(folder: Path) -> None:
     def preset(*presets: tuple[int, int, str]) -> str:
-        return choose_font(str(save_font(folder / "a.sf2", presets=presets)), None, None, {}, []).preset_name
+        return choose_sound(str(save_font(folder / "a.sf2", presets=presets)), None, None, {}, []).preset_name
 
     assert preset(GRAND, NYLON, UKULELE) == "Test Ukulele"
     assert preset(GRAND, (0, 5, "Tenor Uke"), NYLON) == "Test Nylon"
@@ -216,14 +223,13 @@ def test_fonts_are_looked_for_in_the_usual_folders(tmp_path: Path, monkeypatch: 
     monkeypatch.setattr(sys, "platform", "linux")
     path = save_font(tmp_path / "soundfonts" / "a.sf2", zones=[MadeZone(40, 90)])
     assert find_fonts({"XDG_DATA_HOME": str(tmp_path)})[0].path == path
-    assert choose_font("a", None, None, {"XDG_DATA_HOME": str(tmp_path)}).sound.path == path
+    assert choose_sound("a", None, None, {"XDG_DATA_HOME": str(tmp_path)}).sound == SoundFont(path, 8, 24)
 
 
 def test_looking_for_fonts_imports_neither_numpy_nor_pretty_midi() -> None:
-    ready_built_in()
     code = (
-        "import os, sys; from tercet.sound.soundfont_choice import choose_font;"
-        "choose_font(None, None, None, os.environ);"
+        "import os, sys; from tercet.sound.soundfont_choice import choose_sound;"
+        "choose_sound(None, None, None, os.environ);"
         "print(sorted({'pretty_midi', 'fluidsynth', 'scipy'} & set(sys.modules)))"
     )
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60)

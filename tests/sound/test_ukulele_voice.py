@@ -1,4 +1,4 @@
-"""A take on the built-in ukulele: own strings, marks that are measured, dark layers, no two strokes alike, chops."""
+"""A take on the built-in ukulele by both players: own strings, marks, dark layers, no two strokes alike, chops."""
 
 from __future__ import annotations
 
@@ -15,7 +15,9 @@ from numpy.typing import NDArray
 from tercet.arranging import arrange, song_tuning
 from tercet.performing import TakeNote, lay_out, perform
 from tercet.song import LAYERS, Layer, read_song
+from tercet.sound import Synthesiser
 from tercet.sound.fluid import FluidSynthesiser
+from tercet.sound.sampler import UkuleleSampler
 from tercet.sound.schedule import Stroke, shade_of_place
 from tercet.sound.sf2_reader import SoundFont
 from tercet.sound.ukulele import DRUM_BANK, STRING_BANKS, ready_built_in
@@ -58,8 +60,11 @@ sections:
 """
 
 
-@pytest.fixture(scope="module")
-def ukulele() -> FluidSynthesiser:
+@pytest.fixture(scope="module", params=["sampler", "FluidSynth"])
+def ukulele(request: pytest.FixtureRequest) -> Synthesiser:
+    """The built-in ukulele, by the sampler and, written as a sound font, by FluidSynth."""
+    if request.param == "sampler":
+        return UkuleleSampler()
     return FluidSynthesiser(SoundFont(ready_built_in(), 8, 24))
 
 
@@ -77,7 +82,7 @@ def repeated(
     ]
 
 
-def heard(ukulele: FluidSynthesiser, notes: list[TakeNote], length_s: float = 0.5) -> NDArray[np.float32]:
+def heard(ukulele: Synthesiser, notes: list[TakeNote], length_s: float = 0.5) -> NDArray[np.float32]:
     """Return each note of a take, (notes, frames), both sides added."""
     stems = ukulele.stems(take(notes, notes[-1].onset_s + 1.0)).by_name
     sound = np.sum([stems[layer] for layer in LAYERS], axis=0).sum(axis=1)
@@ -113,7 +118,7 @@ def test_only_the_built_in_font_is_played_this_way(tmp_path: Path) -> None:
     assert not is_built_in(SoundFont(save_font(tmp_path / "a.sf2", name="Tercet Ukulele"), 8, 24))
 
 
-def test_one_pitch_has_another_colour_on_another_string(ukulele: FluidSynthesiser) -> None:
+def test_one_pitch_has_another_colour_on_another_string(ukulele: Synthesiser) -> None:
     first, third = (
         heard(ukulele, repeated(0.0, 69, string, fret, "melody", 1))[0] for string, fret in ((1, 0), (3, 9))
     )
@@ -124,7 +129,7 @@ def test_one_pitch_has_another_colour_on_another_string(ukulele: FluidSynthesise
 @pytest.mark.parametrize(("midi", "string", "fret"), [(69, 1, 0), (60, 3, 0), (76, 2, 12), (72, 4, 5)])
 @pytest.mark.parametrize("level_db", [8.0, 0.0, -10.0])
 def test_ten_equal_notes_are_never_alike_and_equally_loud(
-    ukulele: FluidSynthesiser, layer: Layer, midi: int, string: int, fret: int, level_db: float
+    ukulele: Synthesiser, layer: Layer, midi: int, string: int, fret: int, level_db: float
 ) -> None:
     sounds = heard(ukulele, repeated(level_db, midi, string, fret, layer))
     levels, _ = gesture_figures(sounds, RATE_HZ)
@@ -132,14 +137,12 @@ def test_ten_equal_notes_are_never_alike_and_equally_loud(
     assert levels.std() <= 0.3
 
 
-def test_notes_without_variation_are_found(
-    ukulele: FluidSynthesiser, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_notes_without_variation_are_found(ukulele: Synthesiser, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("tercet.sound.schedule.shade_of_place", lambda _note: 0.0)
     assert neighbour_correlation(heard(ukulele, repeated(0.0, 69, 1, 0, "melody"))).max() > 0.999
 
 
-def test_varied_notes_stay_in_tune(ukulele: FluidSynthesiser) -> None:
+def test_varied_notes_stay_in_tune(ukulele: Synthesiser) -> None:
     for midi, string, fret in ((69, 1, 0), (67, 2, 3), (72, 3, 12)):
         notes = repeated(0.0, midi, string, fret, "melody", 4)
         melody = ukulele.stems(take(notes, 4.0)).by_name["melody"]
@@ -152,7 +155,7 @@ def test_varied_notes_stay_in_tune(ukulele: FluidSynthesiser) -> None:
 @pytest.mark.parametrize("open_pitch", [LOWEST_OPEN, HIGHEST_OPEN])
 @pytest.mark.parametrize("fret", [0, 7, LAST_FRET])
 def test_the_lowest_and_highest_strings_that_a_song_may_have_are_in_tune_and_heard(
-    ukulele: FluidSynthesiser, layer: Layer, open_pitch: Pitch, fret: int
+    ukulele: Synthesiser, layer: Layer, open_pitch: Pitch, fret: int
 ) -> None:
     midi = open_pitch.midi + fret
     notes = repeated(0.0, midi, 1, fret, layer, 2)
@@ -163,7 +166,7 @@ def test_the_lowest_and_highest_strings_that_a_song_may_have_are_in_tune_and_hea
     assert abs(loud.mean() - usual.mean()) <= 6.0
 
 
-def test_layers_behind_are_darker_at_the_same_level(ukulele: FluidSynthesiser) -> None:
+def test_layers_behind_are_darker_at_the_same_level(ukulele: Synthesiser) -> None:
     for midi, string, fret, darker in (
         (69, 1, 0, 0.95),
         (72, 3, 12, 0.95),
@@ -180,7 +183,7 @@ def test_layers_behind_are_darker_at_the_same_level(ukulele: FluidSynthesiser) -
         assert max(level) - min(level) < 0.4, (midi, level)
 
 
-def test_marks_are_the_levels_that_are_measured(ukulele: FluidSynthesiser, tmp_path: Path) -> None:
+def test_marks_are_the_levels_that_are_measured(ukulele: Synthesiser, tmp_path: Path) -> None:
     path = tmp_path / "stairs.yaml"
     path.write_text(MARKED_SONG, encoding="utf-8")
     song = read_song(path)
@@ -264,7 +267,7 @@ def test_chopped_strings_become_one_stroke_of_the_hand() -> None:
     assert len(twice) == 2
 
 
-def test_a_chop_is_heard_in_its_layer_and_soon_over(ukulele: FluidSynthesiser) -> None:
+def test_a_chop_is_heard_in_its_layer_and_soon_over(ukulele: Synthesiser) -> None:
     chops = [
         note(0.1 + 0.01 * (4 - string), 0.02, midi, string, "strums", action="chop")
         for string, midi in ((4, 67), (3, 60), (2, 64), (1, 69))

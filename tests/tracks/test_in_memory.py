@@ -17,7 +17,7 @@ from tercet.sound import Audio, Stems
 from tercet.sound.soundfont_choice import Sound
 from tercet.tracks.in_memory import synthesise, track
 from tercet.tracks.practice_forms import TrackOptions
-from tests.kits import FONT, SHORT_SONG, run_tercet
+from tests.kits import SHORT_SONG, run_tercet
 
 
 @pytest.fixture(scope="module")
@@ -72,7 +72,7 @@ def test_a_track_is_what_a_kit_writes(arrangement: Arrangement, tmp_path: Path) 
     run_tercet("kit", song, "-o", tmp_path, "--tracks", "demo,without-melody,echo", "--formats", "wav")
     for name in ("demo", "without-melody", "echo"):
         (written,) = (tmp_path / "short").glob(f"*-{name}.wav")
-        place = track(arrangement, name, Sound(FONT)).write(tmp_path / "here" / f"{name}.wav")
+        place = track(arrangement, name).write(tmp_path / "here" / f"{name}.wav")
         assert np.abs(read(place) - read(written)).max() <= 1.01 / 32_768
 
 

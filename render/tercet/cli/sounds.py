@@ -1,4 +1,4 @@
-"""``tercet sounds``: which sound fonts there are and which one plays; writes the built-in one, measures any."""
+"""``tercet sounds``: the sounds there are and which one plays; writes the built-in one as a font, measures any."""
 
 from __future__ import annotations
 
@@ -13,15 +13,17 @@ from tercet.cli.progress import Terminal
 from tercet.cli.talk import put, put_json
 
 if TYPE_CHECKING:
-    from tercet.sound.soundfont_choice import ChosenFont, FoundFont
+    from tercet.sound.sf2_reader import SoundFont
+    from tercet.sound.soundfont_choice import ChosenSound, FoundFont
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
 
 NAME = "sounds"
-HELP = "list the sound fonts that were found, say which one plays, measure one, write the built-in one"
+HELP = "list the sounds that were found, say which one plays, measure one, write the built-in one as a font"
 DESCRIPTION = (
-    "List the sound fonts that were found, what each has for this job, and which one plays. With --build, write "
-    "the built-in ukulele as a sound font for use in other programs. With --report, measure a font for this job."
+    "List the built-in ukulele and the sound fonts that were found, what each has for this job, and which one plays. "
+    "With --build, write the built-in ukulele as a sound font for use in other programs. With --report, measure a font "
+    "for this job."
 )
 
 
@@ -38,7 +40,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         nargs="?",
         const="",
         metavar="FONT",
-        help="measure a font for this job (default: the one that plays)",
+        help="measure a font for this job, through FluidSynth (default: the sound that plays)",
     )
     parser.add_argument(
         "-o",
@@ -98,13 +100,24 @@ def _build(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def _chosen(asked: str | None) -> ChosenFont:
-    """Return the font that plays; the built-in ukulele is made if it isn't there yet."""
-    from tercet.kit.events import tell_preparing
-    from tercet.sound.soundfont_choice import choose_font
+def _chosen(asked: str | None) -> ChosenSound:
+    """Return the sound that plays."""
+    from tercet.sound.soundfont_choice import choose_sound
 
+    return choose_sound(asked, None, None, os.environ)
+
+
+def _as_font(chosen: ChosenSound) -> SoundFont:
+    """Return a sound as a font that can be measured; the built-in ukulele is written as one if it isn't there yet."""
+    from tercet.kit.events import tell_preparing
+    from tercet.sound.sampler import BuiltInUkulele
+    from tercet.sound.sf2_reader import SoundFont
+    from tercet.sound.ukulele import PROGRAM, UKULELE_BANK, ready_built_in
+
+    if not isinstance(chosen.sound, BuiltInUkulele):
+        return chosen.sound
     with closing(Terminal()) as terminal:
-        return choose_font(asked, None, None, os.environ, progress=tell_preparing(terminal))
+        return SoundFont(ready_built_in(tell_preparing(terminal)), UKULELE_BANK, PROGRAM)
 
 
 def _report(arguments: argparse.Namespace) -> int:
@@ -115,7 +128,7 @@ def _report(arguments: argparse.Namespace) -> int:
     if arguments.output is not None:
         check_may_make(arguments.output, replace=arguments.replace)
     chosen = _chosen(arguments.report or arguments.sound)
-    report = report_on(chosen.sound, f"{chosen.name}, preset {chosen.preset_name}")
+    report = report_on(_as_font(chosen), f"{chosen.name}, preset {chosen.preset_name}")
     if arguments.output is not None:
         data = report_svg(report).encode()
         write_made(arguments.output, data, maker=NAME, replace=arguments.replace)
@@ -127,26 +140,45 @@ def _report(arguments: argparse.Namespace) -> int:
 
 
 def _list(arguments: argparse.Namespace) -> int:
-    """List the fonts and the choice."""
-    from tercet.sound.soundfont_choice import examine_font, find_fonts
-    from tercet.sound.ukulele import built_in_path
+    """List the sounds and the choice, and say what is missing to play fonts."""
+    from tercet.sound.sampler import BuiltInUkulele
+    from tercet.sound.soundfont_choice import find_fonts
+    from tercet.sound.ukulele import FONT_NAME
 
-    chosen = _chosen(arguments.sound)
-    built_in = [examine_font(built_in_path())] if built_in_path().is_file() else []
-    fonts = (*built_in, *find_fonts(os.environ))
+    chosen, lack = _chosen(arguments.sound), _lack_of_library()
+    fonts = find_fonts(os.environ)
+    path = None if isinstance(chosen.sound, BuiltInUkulele) else chosen.sound.path
     if arguments.json:
-        put_json(_as_json(fonts, chosen))
+        put_json(_as_json(fonts, chosen, lack))
         return 0
+    put(f"{'' if path else 'plays':<6} {FONT_NAME} (built in): plays anywhere, without a font or a library")
     for font in fonts:
-        mark = "plays" if font.path == chosen.sound.path else ""
+        mark = "plays" if font.path == path else ""
         put(f"{mark:<6} {font.name} ({font.kind}, {font.size_bytes / 1e6:.1f} MB): {font.why}")
         put(f"       {font.path}")
     put(f"\n{chosen.name}, preset {chosen.preset_name}, plays: {chosen.why}")
+    if lack:
+        put(f"\n{lack}")
     return 0
 
 
-def _as_json(fonts: tuple[FoundFont, ...], chosen: ChosenFont) -> dict[str, Any]:
-    """Return the list and the choice for programs."""
+def _lack_of_library() -> str:
+    """Return what is missing to play sound fonts, and how to get it; empty if nothing is."""
+    from tercet.errors import SynthesiserError
+    from tercet.sound.library import load_library
+
+    try:
+        load_library()
+    except SynthesiserError as error:
+        return str(error)
+    return ""
+
+
+def _as_json(fonts: tuple[FoundFont, ...], chosen: ChosenSound, lack: str) -> dict[str, Any]:
+    """Return the list and the choice for programs; the built-in ukulele has no path."""
+    from tercet.sound.sampler import BuiltInUkulele
+
+    font = None if isinstance(chosen.sound, BuiltInUkulele) else chosen.sound
     listed: list[dict[str, Any]] = [
         {
             "path": str(font.path),
@@ -159,10 +191,11 @@ def _as_json(fonts: tuple[FoundFont, ...], chosen: ChosenFont) -> dict[str, Any]
         for font in fonts
     ]
     choice = {
-        "path": str(chosen.sound.path),
-        "bank": chosen.sound.bank,
-        "program": chosen.sound.program,
+        "name": chosen.name,
+        "path": str(font.path) if font else None,
+        "bank": font.bank if font else None,
+        "program": font.program if font else None,
         "preset": chosen.preset_name,
         "why": chosen.why,
     }
-    return {"chosen": choice, "fonts": listed}
+    return {"chosen": choice, "fonts": listed, "missing": lack or None}

@@ -22,7 +22,7 @@ from tercet.kit.song_kit import SongKit, make_song_kit, make_whole_song
 from tercet.kit.sources import GivenSong, SongSource, each_of, sources_of
 from tercet.kit.tasks import load_all
 from tercet.kit.work_folder import remove_left, work_folder
-from tercet.sound.fluid import FluidSynthesiser
+from tercet.sound.players import player_of
 from tercet.tracks import RECIPES
 from tercet.typed import typed
 
@@ -91,7 +91,7 @@ def make_kit(
     found: list[SongKit] = []
     wanted: list[tuple[SongSource, str]] = []
     for source in sources:
-        asked = asked_key(source, options, listener)
+        asked = asked_key(source, options)
         manifest = complete_kit(store, source.folder, asked, verify=options.verify)
         if manifest is None:
             wanted.append((source, asked))
@@ -122,7 +122,7 @@ def _check_folder(output: str) -> None:
         )
 
 
-def asked_key(source: SongSource, options: KitOptions, listener: Listener = unheard) -> str:
+def asked_key(source: SongSource, options: KitOptions) -> str:
     """Return what stands for all that is asked for of a song; empty if that can't be told, as something is wrong.
 
     A kit that is complete is known by this alone: nothing is arranged or planned for it, so a song book that hasn't
@@ -131,8 +131,8 @@ def asked_key(source: SongSource, options: KitOptions, listener: Listener = unhe
     """
     asked = replace(options, jobs=None, cluster=None, replace=False, verify=False)
     try:
-        font = sound_of(source, source.read(), options.play, listener)
-        parts = (__version__, source.content(), asked, FluidSynthesiser(font).identity())
+        sound = sound_of(source, source.read(), options.play)
+        parts = (__version__, source.content(), asked, player_of(sound).identity())
     except (TercetError, OSError):
         return ""
     return hashlib.blake2b(repr(parts).encode(), digest_size=16).hexdigest()

@@ -171,7 +171,7 @@ class _Order:
         with work_folder(target.parent) as work:
             order = SetOrder(
                 arrangement,
-                self.one.font,
+                self.one.sound,
                 (TrackOrder(self.recipe, asked, (target.name,)),),
                 work,
                 seed=options.seed,

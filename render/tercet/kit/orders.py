@@ -107,7 +107,7 @@ def order_of(
     orders = tuple(
         SetOrder(
             one.arrangement,
-            one.font,
+            one.sound,
             tuple(_tracks(one, options, own, PurePosixPath(folder) / one.folder_name)),
             work / f"{folder}-{number}",
             seed=play.seed,

@@ -12,9 +12,8 @@ from tercet.kit.events import Event, Listener, tell_preparing, unheard
 from tercet.kit.options import KitOptions, PlayOptions, front_of, several_players_of, tunings_of
 from tercet.kit.sources import SongSource
 from tercet.song import Players, Song, drop_pins, transpose_song
-from tercet.sound.fluid import FluidSynthesiser
-from tercet.sound.sf2_reader import SoundFont
-from tercet.sound.soundfont_choice import Sound, choose_font
+from tercet.sound.players import PlayedSound, player_of
+from tercet.sound.soundfont_choice import Sound, choose_sound
 from tercet.theory import Tuning
 from tercet.tracks.playing import Playing
 
@@ -46,7 +45,7 @@ class ReadySet:
     folder_name: str
     title: str
     arrangement: Arrangement
-    font: SoundFont
+    sound: PlayedSound
 
 
 def ready(source: SongSource, options: PlayOptions, listener: Listener = unheard) -> ReadySet:
@@ -60,7 +59,7 @@ def ready(source: SongSource, options: PlayOptions, listener: Listener = unheard
         The sound that is asked for isn't there.
     """
     song = source.read()
-    return ReadySet("", "", arranged(song, options, listener), sound_of(source, song, options, listener))
+    return ReadySet("", "", arranged(song, options, listener), sound_of(source, song, options))
 
 
 def arranged(song: Song, options: PlayOptions, listener: Listener = unheard) -> Arrangement:
@@ -99,20 +98,19 @@ def moved(
     return replace(song, sounding=None), strings
 
 
-def sound_of(source: SongSource, song: Song, options: PlayOptions, listener: Listener = unheard) -> SoundFont:
-    """Return the sound that a song is played with; the built-in ukulele is made if it isn't there yet."""
-    progress = tell_preparing(listener)
+def sound_of(source: SongSource, song: Song, options: PlayOptions) -> PlayedSound:
+    """Return the sound that a song is played with."""
     if isinstance(options.sound, Sound):
-        return options.sound.chosen(progress).sound
+        return options.sound.chosen().sound
     asked = None if options.sound is None else os.fspath(options.sound)
-    return choose_font(asked, song.sound, source.beside, os.environ, progress=progress).sound
+    return choose_sound(asked, song.sound, source.beside, os.environ).sound
 
 
 def playing_of(one: ReadySet, options: PlayOptions, listener: Listener = unheard) -> Playing:
     """Return a set as it is played."""
     return Playing(
         one.arrangement,
-        FluidSynthesiser(one.font),
+        player_of(one.sound),
         seed=options.seed,
         dry=options.dry,
         clear=options.clear,
@@ -138,7 +136,7 @@ def ready_sets(source: SongSource, options: KitOptions, listener: Listener = unh
         In the order of their tunings, then of their players. All share key and bars.
     """
     song, play = source.read(), options.play
-    font = sound_of(source, song, play, listener)
+    sound = sound_of(source, song, play)
     tunings: tuple[Tuning | None, ...] = tunings_of(options.tunings) or (None,)
     hands: tuple[Players | None, ...] = (*several_players_of(options.players),) or (None,)
     sets: list[ReadySet] = []
@@ -161,7 +159,7 @@ def ready_sets(source: SongSource, options: KitOptions, listener: Listener = unh
                 strings,
                 simple=players == "beginner" and len(hands) > 1,
             )
-            sets.append(ReadySet(_folder_name(title), title, part, font))
+            sets.append(ReadySet(_folder_name(title), title, part, sound))
     return tuple(sets)
 
 

@@ -204,10 +204,9 @@ class FluidSynthesiser:
             The font can't be read, is damaged, or lacks the preset.
         """
         voices = self.key_voices({note.midi for note in take.notes})
-        delays_s = {midi: voice.onset_delay_s for midi, voice in voices.items()}
         sharp_cents = {midi: voice.sharp_cents for midi, voice in voices.items()}
         frames = length_frames_of(take, SAMPLE_RATE_HZ)
-        strokes = strokes_of(take, SAMPLE_RATE_HZ, GRID_FRAMES, delays_s)
+        strokes = strokes_of(take, SAMPLE_RATE_HZ, GRID_FRAMES, lambda note: voices[note.midi].onset_delay_s)
         style = PLAIN
         if is_built_in(self.font):
             strokes = with_whole_chops(strokes, SAMPLE_RATE_HZ)

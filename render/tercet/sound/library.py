@@ -1,4 +1,4 @@
-"""Finding and loading the FluidSynth library: once, quietly, and only when something is to be rendered."""
+"""Finding and loading the FluidSynth library: once, quietly, and only when a sound font is to be played."""
 
 from __future__ import annotations
 
@@ -32,6 +32,8 @@ INSTALL: dict[str, str] = {
     ),
 }
 """How to install the library, by `sys.platform`."""
+
+WITHOUT = "The built-in ukulele needs nothing: --sound built-in."
 
 OLDEST = (2, 1, 0)
 """The first version whose rendering call adds to its buffers, as we use it."""
@@ -118,7 +120,8 @@ def load_library() -> Library:
             binding: Any = importlib.import_module("fluidsynth")
     except (ImportError, OSError) as error:
         raise SynthesiserError(
-            f"The FluidSynth library can't be loaded ({error}). {_how_to_install()}"
+            f"Sound fonts are played by the FluidSynth library, which can't be loaded here ({error}). "
+            f"{_how_to_install()} {WITHOUT}"
         ) from error
     numbers = (ctypes.c_int(), ctypes.c_int(), ctypes.c_int())
     binding.fluid_version(*numbers)
@@ -127,7 +130,8 @@ def load_library() -> Library:
     if version < OLDEST:
         needed = ".".join(map(str, OLDEST))
         raise SynthesiserError(
-            f"FluidSynth {shown} is too old; {needed} or later is needed. {_how_to_install()}"
+            f"FluidSynth {shown} is too old; to play sound fonts, {needed} or later is needed. "
+            f"{_how_to_install()} {WITHOUT}"
         )
     process, set_generator, set_channel_type = (
         binding.cfunc(name, ctypes.c_int, *arguments) for name, arguments in FUNCTIONS.items()

@@ -30,10 +30,10 @@ from tercet.sound.calibration import (
     nominal_level_db,
     reference_lufs,
 )
-from tercet.sound.stems import STEM_NAMES, Progress, StemName, Stems, Synthesiser
+from tercet.sound.stems import STEM_NAMES, LevelSynthesiser, Progress, StemName, Stems, Synthesiser
 from tercet.wording import counted
 
-__all__ = ["MeasuredSynthesiser", "layer_gain_db"]
+__all__ = ["MeasuredSynthesiser", "keeping_levels", "layer_gain_db"]
 
 ALIKE_DB = 3.0
 """A sound whose softest useful and hardest strokes lie nearer together than this plays them all alike."""
@@ -49,8 +49,24 @@ MISSED_DB = 1.0
 """A note that is further than this from its level is said to be out of reach."""
 
 
+def keeping_levels(
+    synthesiser: Synthesiser,
+    song: Callable[[], Take],
+    *,
+    folder: Path | None = None,
+    progress: Progress | None = None,
+) -> LevelSynthesiser:
+    """Return what plays a song as its marks promise: the synthesiser if it does so by itself, else measured.
+
+    The parameters are those of `MeasuredSynthesiser`.
+    """
+    if isinstance(synthesiser, LevelSynthesiser):
+        return synthesiser
+    return MeasuredSynthesiser(synthesiser, song, folder=folder, progress=progress)
+
+
 class MeasuredSynthesiser:
-    """A `Synthesiser` around another one, for one song.
+    """A `LevelSynthesiser` around a synthesiser that goes by velocity, for one song.
 
     Parameters
     ----------

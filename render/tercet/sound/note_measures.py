@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from tercet.sound.k_weighting import GESTURE_S, LOUDNESS_OFFSET_DB, k_weighting_response
 
 __all__ = [
+    "ATTACK_WINDOW_S",
     "CLICK_RATIO",
     "PROBE_LENGTH_S",
     "KeyVoice",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import logging
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -87,8 +87,12 @@ def length_frames_of(take: Take, rate_hz: int) -> int:
     return round((take.length_s + RING_OUT_S) * rate_hz)
 
 
+def _at_once(_note: TakeNote) -> float:
+    return 0.0
+
+
 def strokes_of(
-    take: Take, rate_hz: int, grid_frames: int = 1, onset_delays_s: Mapping[int, float] | None = None
+    take: Take, rate_hz: int, grid_frames: int = 1, onset_delay_s: Callable[[TakeNote], float] = _at_once
 ) -> tuple[Stroke, ...]:
     """Return a take's notes as strokes, in order of frame, then string.
 
@@ -104,15 +108,15 @@ def strokes_of(
         Frames a second.
     grid_frames
         Every frame is rounded by itself to a multiple of this, so that no error adds up.
-    onset_delays_s
-        How late a key speaks after its stroke, in seconds; it is struck that much earlier, but not before 0.
+    onset_delay_s
+        How late a note speaks after its stroke, in seconds; it is struck that much earlier, but not before 0.
 
     Raises
     ------
     ParameterError
         A note's string, key or velocity is out of range.
     """
-    clock = _Clock(rate_hz, grid_frames, onset_delays_s or {}, take.length_s)
+    clock = _Clock(rate_hz, grid_frames, onset_delay_s, take.length_s)
     by_string: dict[int, list[TakeNote]] = {}
     for note in take.notes:
         _check(note)
@@ -147,7 +151,7 @@ class _Clock:
 
     rate_hz: int
     grid_frames: int
-    onset_delays_s: Mapping[int, float]
+    onset_delay_s: Callable[[TakeNote], float]
     length_s: float
 
     def frame(self, seconds: float) -> int:
@@ -156,7 +160,7 @@ class _Clock:
         return max(0, math.floor(steps + 0.5) * self.grid_frames)
 
     def start(self, note: TakeNote) -> int:
-        return self.frame(note.onset_s - self.onset_delays_s.get(note.midi, 0.0))
+        return self.frame(note.onset_s - self.onset_delay_s(note))
 
     def end(self, note: TakeNote) -> int | None:
         """Return where a note is damped by its own length, None if it rings into the end.
@@ -168,7 +172,7 @@ class _Clock:
             return self.frame(note.onset_s + min(note.length_s, CHOP_LENGTH_S))
         if self.frame(note.onset_s + note.length_s) >= self.frame(self.length_s):
             return None
-        return self.frame(note.onset_s + note.length_s - self.onset_delays_s.get(note.midi, 0.0))
+        return self.frame(note.onset_s + note.length_s - self.onset_delay_s(note))
 
     def overlaps(self, note: TakeNote, following: TakeNote) -> bool:
         """Return whether the next note of a string is struck before this one would be damped."""

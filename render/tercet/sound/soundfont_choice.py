@@ -1,11 +1,11 @@
-"""Finding the sound fonts of this computer and choosing one.
+"""Choosing the sound: the built-in ukulele, or one of the sound fonts of this computer, which are found here.
 
-The first of these that names or offers a font decides:
+The first of these that names a sound decides:
 
 1. the option of the command line,
 2. the song's ``sound:``,
 3. the environment variable ``TERCET_SOUND``,
-4. the built-in ukulele, made on first use (`tercet.sound.ukulele`).
+4. the built-in ukulele, which needs no font (`tercet.sound.sampler`).
 
 The fonts of the usual folders are listed, and play when they are asked for. What was asked for by name is never
 replaced by something else: if it is missing or damaged, that is an error.
@@ -24,18 +24,19 @@ from pathlib import Path, PureWindowsPath
 
 from tercet.caches import data_folder, home_folder
 from tercet.errors import SoundFontError
+from tercet.sound.players import PlayedSound
+from tercet.sound.sampler import BuiltInUkulele
 from tercet.sound.sf2_reader import FontHeader, Preset, SoundFont, read_header, read_zones
-from tercet.sound.stems import Progress
-from tercet.sound.ukulele import FONT_NAME, PROGRAM, UKULELE_BANK, ready_built_in
+from tercet.sound.ukulele import FONT_NAME
 from tercet.wording import counted
 
 __all__ = [
     "BUILT_IN",
     "ENVIRONMENT_VARIABLE",
-    "ChosenFont",
+    "ChosenSound",
     "FoundFont",
     "Sound",
-    "choose_font",
+    "choose_sound",
     "examine_font",
     "find_fonts",
     "usual_folders",
@@ -124,10 +125,10 @@ class FoundFont:
 
 
 @dataclass(frozen=True, slots=True)
-class ChosenFont:
-    """The font that will be heard: its preset, the names of both, and why it was chosen, in a sentence."""
+class ChosenSound:
+    """The sound that will be heard, its name and its preset's, and why it was chosen, in a sentence."""
 
-    sound: SoundFont
+    sound: PlayedSound
     name: str
     preset_name: str
     why: str
@@ -145,16 +146,16 @@ class Sound:
 
     font: str | Path = BUILT_IN
 
-    def chosen(self, progress: Progress | None = None) -> ChosenFont:
-        """Return the font that is heard; the built-in one is made if it isn't there yet.
+    def chosen(self) -> ChosenSound:
+        """Return what is heard.
 
         Raises
         ------
         SoundFontError
-            As `choose_font`.
+            As `choose_sound`.
         """
         if str(self.font) == BUILT_IN:
-            return _built_in(progress, f"«{BUILT_IN}» is asked for.")
+            return _built_in(f"«{BUILT_IN}» is asked for.")
         return _named(str(self.font), "this program", (Path(),), usual_folders(os.environ))
 
 
@@ -198,15 +199,14 @@ def find_fonts(environ: Mapping[str, str], folders: Sequence[Path] | None = None
     return tuple(sorted(found, key=_rank))
 
 
-def choose_font(
+def choose_sound(
     option: str | None,
     song_sound: str | None,
     song_folder: Path | None,
     environ: Mapping[str, str],
     folders: Sequence[Path] | None = None,
-    progress: Progress | None = None,
-) -> ChosenFont:
-    """Choose the font that will be heard; the built-in one is made if it isn't there yet.
+) -> ChosenSound:
+    """Choose the sound that will be heard.
 
     Parameters
     ----------
@@ -220,18 +220,16 @@ def choose_font(
         Environment variables; ``TERCET_SOUND`` is read as `option` is.
     folders
         Where to look instead of `usual_folders`.
-    progress
-        Told (what is being done, steps done, steps in all) while the built-in ukulele is made.
 
     Raises
     ------
     SoundFontError
-        What was asked for isn't there, is damaged or has no fitting preset; or the built-in ukulele can't be kept.
+        What was asked for isn't there, is damaged or has no fitting preset.
     """
     where = _folders(environ, folders)
     asked = option or song_sound or environ.get(ENVIRONMENT_VARIABLE)
     if asked == BUILT_IN:
-        return _built_in(progress, f"«{BUILT_IN}» is asked for.")
+        return _built_in(f"«{BUILT_IN}» is asked for.")
     if option:
         return _named(option, "the option --sound", (Path(),), where)
     if song_sound:
@@ -239,19 +237,19 @@ def choose_font(
         return _named(song_sound, "the song's «sound:»", (song_folder,) if song_folder else (), where)
     if variable := environ.get(ENVIRONMENT_VARIABLE):
         return _named(variable, f"the environment variable {ENVIRONMENT_VARIABLE}", (Path(),), where)
-    return _built_in(progress, "Nothing else was asked for, so the built-in ukulele plays.")
+    return _built_in("Nothing else was asked for, so the built-in ukulele plays.")
 
 
 def _folders(environ: Mapping[str, str], folders: Sequence[Path] | None) -> tuple[Path, ...]:
     return usual_folders(environ) if folders is None else tuple(folders)
 
 
-def _built_in(progress: Progress | None, why: str) -> ChosenFont:
+def _built_in(why: str) -> ChosenSound:
     """Choose the built-in ukulele."""
-    return ChosenFont(SoundFont(ready_built_in(progress), UKULELE_BANK, PROGRAM), FONT_NAME, "Ukulele", why)
+    return ChosenSound(BuiltInUkulele(), FONT_NAME, "Ukulele", why)
 
 
-def _named(text: str, asker: str, places: Sequence[Path], folders: Sequence[Path]) -> ChosenFont:
+def _named(text: str, asker: str, places: Sequence[Path], folders: Sequence[Path]) -> ChosenSound:
     """Choose the font that somebody asks for by `text`."""
     path = _look_up(text, places, folders)
     if path is None:
@@ -267,7 +265,7 @@ def _named(text: str, asker: str, places: Sequence[Path], folders: Sequence[Path
         )
     preset = presets[0]
     why = f"{asker[0].upper()}{asker[1:]} asks for it, and «{preset.name}» is its best preset for a ukulele."
-    return ChosenFont(SoundFont(path, preset.bank, preset.program), header.name, preset.name, why)
+    return ChosenSound(SoundFont(path, preset.bank, preset.program), header.name, preset.name, why)
 
 
 def _refuse_absolute(song_sound: str) -> None:

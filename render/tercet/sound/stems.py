@@ -6,7 +6,7 @@ from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from typing import Literal, Protocol, get_args
+from typing import Literal, Protocol, get_args, runtime_checkable
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +19,7 @@ from tercet.sound.encoding import TrackWriter, track_format
 from tercet.sound.loudness import integrated_loudness_lufs, true_peak_dbtp
 from tercet.sound.tags import Tags
 
-__all__ = ["STEM_NAMES", "Audio", "Progress", "StemName", "Stems", "Synthesiser"]
+__all__ = ["STEM_NAMES", "Audio", "LevelSynthesiser", "Progress", "StemName", "Stems", "Synthesiser"]
 
 Progress = Callable[[str, int, int], None]
 """Told of what takes a while: what is being done, steps done, steps in all."""
@@ -174,7 +174,10 @@ class Stems:
 
 
 class Synthesiser(Protocol):
-    """Makes stems of a take: what it is, which keys it has, and their sound. Tests put a fake behind these methods."""
+    """Makes stems of a take: what it is, which keys it has, and their sound. Tests put a fake behind these methods.
+
+    A sound that goes by velocity is measured, so that marks are kept (`tercet.sound.measured`).
+    """
 
     def identity(self) -> str:
         """Return a text that changes whenever the sound would: adapter, library, font, preset."""
@@ -196,4 +199,13 @@ class Synthesiser(Protocol):
         names
             The stems that are wanted.
         """
+        ...
+
+
+@runtime_checkable
+class LevelSynthesiser(Synthesiser, Protocol):
+    """A synthesiser that plays each note as loud as its level says, whatever its velocity."""
+
+    def notices(self) -> tuple[str, ...]:
+        """Return what the user should know about the sound and its song; a sentence each."""
         ...

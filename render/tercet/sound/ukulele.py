@@ -60,12 +60,13 @@ __all__ = [
     "Size",
     "built_in_name",
     "built_in_path",
+    "model_digest",
     "ready_built_in",
     "ukulele_bytes",
 ]
 
-VERSION = 1
-"""Raised whenever the font's bytes change."""
+VERSION = 2
+"""Raised whenever the model's sound or the font's bytes change."""
 
 FONT_NAME = "Tercet Ukulele"
 UKULELE_BANK, PROGRAM, DRUM_BANK = 8, 24, 128
@@ -266,8 +267,8 @@ def _pcm(sound: NDArray[np.float64]) -> NDArray[np.int16]:
 # ---- where it lies
 
 
-def built_in_name() -> str:
-    """Return the file name of the built-in ukulele: version, size, and a hash of its parameters."""
+def model_digest() -> str:
+    """Return ten digits that stand for all parameters of the model and of the font."""
     parts = (vars(module) for module in (plucked, string_model, struck))
     tables = [
         (name, value)
@@ -275,8 +276,12 @@ def built_in_name() -> str:
         for name, value in sorted(part.items())
         if name.isupper()
     ]
-    digest = hashlib.sha256(repr(tables).encode()).hexdigest()[:10]
-    return f"tercet-ukulele-{VERSION}-{FULL.name}-{digest}.sf2"
+    return hashlib.sha256(repr(tables).encode()).hexdigest()[:10]
+
+
+def built_in_name() -> str:
+    """Return the file name of the built-in ukulele: version, size, and a hash of its parameters."""
+    return f"tercet-ukulele-{VERSION}-{FULL.name}-{model_digest()}.sf2"
 
 
 def built_in_path() -> Path:

@@ -24,8 +24,10 @@ from tercet.sound.string_model import STRINGS_OF_INSTRUMENTS
 from tercet.sound.ukulele import (
     CHOP_DOWN_KEY,
     CHOP_UP_KEY,
+    DARKEST_CENTS,
     DRUM_BANK,
     FONT_NAME,
+    OPEN_FILTER_CENTS,
     PROGRAM,
     STRING_BANKS,
     UKULELE_BANK,
@@ -41,8 +43,11 @@ __all__ = [
     "built_in_channels",
     "channel_of",
     "is_built_in",
+    "layer_cutoff_hz",
     "level_of_velocity",
+    "open_strings",
     "played_stroke",
+    "shaded_velocity",
     "string_named",
     "velocity_of_level",
     "with_whole_chops",
@@ -128,10 +133,29 @@ def string_named(string: int, open_midi: int) -> str:
     )
 
 
+def open_strings(notes: Iterable[TakeNote]) -> dict[int, int]:
+    """Return the open key of each string that notes are played on.
+
+    A note that no string has doesn't say how its string is tuned, unless nothing else is played there.
+    """
+    return {note.string: note.open_midi for note in sorted(notes, key=lambda note: note.fret is not None)}
+
+
+def layer_cutoff_hz(layer_index: int) -> float | None:
+    """Return the corner of a layer's low-pass; None for one that has none.
+
+    Controller 74 moves it by up to `DARKEST_CENTS` either way from `OPEN_FILTER_CENTS`; 0 cents are 8.176 Hz.
+    """
+    value = BRIGHTNESS_BY_LAYER[layer_index]
+    if value == UNTOUCHED_BRIGHTNESS:
+        return None
+    cents = OPEN_FILTER_CENTS + DARKEST_CENTS * (2.0 * value / 128.0 - 1.0)
+    return float(440.0 * 2.0 ** ((cents / 100.0 - 69.0) / 12.0))
+
+
 def built_in_channels(notes: Iterable[TakeNote]) -> dict[int, ChannelSound]:
     """Return what each channel plays: a string's preset for each string and layer that a take uses, and the chops."""
-    # A note that no string has doesn't say how its string is tuned, unless nothing else is played there.
-    opens = {note.string: note.open_midi for note in sorted(notes, key=lambda note: note.fret is not None)}
+    opens = open_strings(notes)
     channels = {}
     for layer_index in range(len(LAYERS)):
         controllers = ((BRIGHTNESS_CONTROLLER, BRIGHTNESS_BY_LAYER[layer_index]),)
@@ -171,10 +195,15 @@ def played_stroke(stroke: Stroke, dark_losses_db: DarkLosses) -> PlayedStroke:
     wanted = velocity_of_level(stroke.level_db)
     for _ in range(LOSS_ROUNDS):
         wanted = velocity_of_level(stroke.level_db + _between(wanted, losses_db))
-    room = LOUDEST_VELOCITY - wanted if stroke.shade > 0.0 else wanted - 1.0
-    velocity = round(wanted + stroke.shade * min(room, SHADE_STEPS))
+    velocity = round(shaded_velocity(wanted, stroke.shade))
     excess_db = level_of_velocity(velocity) - _between(velocity, losses_db) - stroke.level_db
     return PlayedStroke(channel_of(stroke), stroke.midi, velocity, excess_db)
+
+
+def shaded_velocity(velocity: float, shade: float) -> float:
+    """Return the velocity of a stroke that is touched softer or firmer than usual by `shade`, −1 to 1."""
+    room = LOUDEST_VELOCITY - velocity if shade > 0.0 else velocity - 1.0
+    return velocity + shade * min(room, SHADE_STEPS)
 
 
 def _between(velocity: float, losses_db: Sequence[float]) -> float:

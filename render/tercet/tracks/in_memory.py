@@ -158,8 +158,8 @@ def _recorded(
     """Give the recording of one track."""
     tracks = (TrackOrder(recipe, options, ()),)
     with TemporaryDirectory(prefix="tercet-") as work:
-        font = sound.chosen(progress).sound
-        yield recording_of(SetOrder(arrangement, font, tracks, Path(work), seed, dry), progress)
+        order = SetOrder(arrangement, sound.chosen().sound, tracks, Path(work), seed, dry)
+        yield recording_of(order, progress)
 
 
 def _gain_db(balance: Balance) -> float:

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Collection
+from dataclasses import replace
 from fractions import Fraction
+
+import numpy as np
 
 from tercet.arranging import Arrangement, chords_alone, tune_up
 from tercet.performing import (
@@ -19,9 +22,9 @@ from tercet.performing import (
 from tercet.performing.audible import StrokePlace
 from tercet.sound import Stems, Synthesiser
 from tercet.sound.convolution import THREADS
-from tercet.sound.measured import MeasuredSynthesiser
+from tercet.sound.measured import keeping_levels
 from tercet.sound.room import RESPONSE_FRAMES, in_room, room_identity
-from tercet.sound.stems import STEM_NAMES, Progress, StemName
+from tercet.sound.stems import STEM_NAMES, LevelSynthesiser, Progress, StemName
 from tercet.tracks.clips.performed import Performed
 from tercet.tracks.timelines import Piece, Source
 
@@ -36,7 +39,7 @@ class Playing:
     arrangement
         What is played.
     synthesiser
-        What it is played with; its loudness is measured, once for each sound.
+        What it is played with; the loudness of a sound font is measured once.
     seed
         As in `perform`.
     dry
@@ -70,7 +73,7 @@ class Playing:
         self._pieces: dict[Piece, Arrangement] = {"song": arrangement}
         self._interpretations: dict[tuple[Piece, bool], Interpretation] = {}
         self._performed: dict[Source, Performed] = {}
-        self._measured: dict[tuple[Piece, bool], MeasuredSynthesiser] = {}
+        self._measured: dict[tuple[Piece, bool], LevelSynthesiser] = {}
         self._lowered: dict[bool, dict[StrokePlace, float]] = {}
 
     def __getstate__(self) -> dict[str, object]:
@@ -137,12 +140,12 @@ class Playing:
         """Return whose ritards and fermatas a piece follows: chords alone wait where the song does."""
         return self.arrangement if piece == "chords" else self.piece(piece)
 
-    def measured(self, source: Source) -> MeasuredSynthesiser:
+    def measured(self, source: Source) -> LevelSynthesiser:
         """Return the synthesiser that plays a source's piece as its marks promise."""
         variant = (source.piece, source.flat)
         if variant not in self._measured:
             whole = Source(source.piece, Fraction(1), source.flat)
-            self._measured[variant] = MeasuredSynthesiser(
+            self._measured[variant] = keeping_levels(
                 self.synthesiser, lambda: self.performed(whole).take, progress=self._progress
             )
         return self._measured[variant]
@@ -150,7 +153,10 @@ class Playing:
     def stems_of(self, take: Take, source: Source, names: Collection[StemName] = STEM_NAMES) -> Stems:
         """Return stems of any take of a source, in the room unless dry; nothing else puts them there."""
         stems = self.measured(source).stems(take, names)
-        return stems if self._dry else in_room(stems, self._threads)
+        if not self._dry:
+            return in_room(stems, self._threads)
+        own = {name: np.require(samples, requirements=["C", "W"]) for name, samples in stems.by_name.items()}
+        return replace(stems, by_name=own)
 
     @property
     def tail_frames(self) -> int:

@@ -20,9 +20,9 @@ from tercet.errors import OutputError
 from tercet.files import cannot_write, sha256_of
 from tercet.sound import SAMPLE_RATE_HZ
 from tercet.sound.encoding import Bits, TrackWriter, track_format
-from tercet.sound.fluid import FluidSynthesiser
 from tercet.sound.loudness import TARGET_LUFS, Meter
-from tercet.sound.sf2_reader import SoundFont
+from tercet.sound.players import PlayedSound, player_of
+from tercet.sound.sampler import BuiltInUkulele
 from tercet.sound.stems import Progress
 from tercet.sound.tags import Tags
 from tercet.tracks.balance import HEADROOM_DB, Balance
@@ -92,8 +92,8 @@ class SetOrder:
 
     Parameters
     ----------
-    arrangement, font
-        What is played, and the sound.
+    arrangement, sound
+        What is played, and what with.
     tracks
         All that belong together, whether they have to be written or not: what they share is told from them.
     work
@@ -111,7 +111,7 @@ class SetOrder:
     """
 
     arrangement: Arrangement
-    font: SoundFont
+    sound: PlayedSound
     tracks: tuple[TrackOrder, ...]
     work: Path
     seed: int = 1
@@ -138,7 +138,7 @@ def recording_of(order: SetOrder, progress: Progress | None = None) -> Recording
     """
     playing = Playing(
         order.arrangement,
-        FluidSynthesiser(order.font),
+        player_of(order.sound),
         seed=order.seed,
         dry=order.dry,
         clear=order.clear,
@@ -331,13 +331,13 @@ def gain_key(recordings: Sequence[Recording]) -> str:
 
 def set_key(order: SetOrder) -> str:
     """Return what stands for all that a set is asked to be; it is found without playing anything."""
-    identity = FluidSynthesiser(order.font).identity()
+    identity = player_of(order.sound).identity()
     wanted = replace(
         order,
         arrangement=without_own_tracks(order.arrangement),
         work=Path(),
         shared=False,
-        font=SoundFont(Path(), 0, 0),
+        sound=BuiltInUkulele(),
     )
     return digest(__version__, identity, wanted)
 

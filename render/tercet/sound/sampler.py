@@ -1,0 +1,193 @@
+"""The built-in ukulele, played in numpy alone: it needs no library of the system.
+
+- Every string and fret has its own sample (`tercet.sound.string_samples`), so nothing is resampled.
+- A stroke mixes a soft and a firm touch. How firm follows from its level: the firmness at which the note itself is that
+  loud. What the stroke is touched softer or firmer than that (`Stroke.shade`), a gain takes back; so a level is
+  kept exactly, in the darker layers too, and nothing has to be measured first.
+- Strokes begin and end on their frame. A damped string falls evenly in dB, by 96 in `RELEASE_S`.
+- A string is one source: each stem is the same on both sides, and the room gives it its place.
+"""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tercet.performing import Take, TakeNote
+from tercet.song import LAYERS
+from tercet.sound.audio import SAMPLE_RATE_HZ
+from tercet.sound.schedule import RELEASE_S, Stroke, fade_end, length_frames_of, shade_of_place, strokes_of
+from tercet.sound.stems import STEM_NAMES, StemName, Stems
+from tercet.sound.string_model import STRINGS_OF_INSTRUMENTS
+from tercet.sound.string_samples import (
+    StringSample,
+    chop_sound,
+    samples_identity,
+    string_sample,
+    touch_amplitudes,
+)
+from tercet.sound.struck import cue_stem
+from tercet.sound.ukulele import CHOP_UP_KEY, CHOP_VELOCITIES
+from tercet.sound.ukulele_voice import (
+    open_strings,
+    shaded_velocity,
+    string_named,
+    velocity_of_level,
+    with_whole_chops,
+)
+
+__all__ = ["BuiltInUkulele", "UkuleleSampler"]
+
+VERSION = 1
+"""Raised whenever this module makes other samples from the same take."""
+
+MF_LUFS = -40.56
+"""Level that mf stands for: 12 dB below the firmest stroke in the middle of the second string."""
+
+SAMPLE_GAIN_DB = -5.93
+"""Of all samples before any touch: four strings struck as firmly as can be stay 6 dB under full scale."""
+
+RELEASE_DB = 96.0
+"""How far a damped string falls in `RELEASE_S`."""
+
+PIECE_FRAMES = 16_384
+"""Frames of a stroke that are mixed at once."""
+
+
+@dataclass(frozen=True, slots=True)
+class BuiltInUkulele:
+    """The ukulele that comes with Tercet, where a sound is chosen; others are sound fonts."""
+
+
+class UkuleleSampler:
+    """A `LevelSynthesiser` that plays the built-in ukulele."""
+
+    def identity(self) -> str:
+        """Return what the sound depends on: this module and its samples."""
+        return f"ukulele sampler {VERSION}, {samples_identity()}"
+
+    def keys(self) -> None:
+        """Return None: every key sounds."""
+
+    def notices(self) -> tuple[str, ...]:
+        """Return nothing: every level can be played."""
+        return ()
+
+    def stems(self, take: Take, names: Collection[StemName] = STEM_NAMES) -> Stems:
+        """Return stems of a take, float32 (frames, 2), 48 kHz; those of the layers are read-only.
+
+        The same take and names give the same samples, and a layer is the same whatever is asked for beside it.
+
+        Parameters
+        ----------
+        take
+            What is played.
+        names
+            The stems that are wanted; each costs what its notes do.
+
+        Raises
+        ------
+        ParameterError
+            As `strokes_of`.
+        """
+        frames = length_frames_of(take, SAMPLE_RATE_HZ)
+        strings = _Strings(take.notes)
+        delays_s = {id(note): strings.onset_delay_s(note) for note in take.notes}
+        strokes = strokes_of(take, SAMPLE_RATE_HZ, onset_delay_s=lambda note: delays_s[id(note)])
+        sounds: dict[int, NDArray[np.float32]] = {
+            index: np.zeros(frames, np.float32) for index, layer in enumerate(LAYERS) if layer in names
+        }
+        scratch = np.empty((2, PIECE_FRAMES), np.float32)
+        for stroke in with_whole_chops(strokes, SAMPLE_RATE_HZ):
+            sound = sounds.get(stroke.layer_index)
+            if sound is None:
+                continue
+            if stroke.chop:
+                _chop(sound, stroke)
+            else:
+                sample = strings.sample(stroke.string, stroke.midi, stroke.layer_index)
+                _pluck(sound, stroke, sample, scratch)
+        stems: dict[StemName, NDArray[np.float32]] = {}
+        if "cues" in names:
+            stems["cues"] = cue_stem(take.clicks, frames, SAMPLE_RATE_HZ)
+        for index, sound in sounds.items():
+            fade_end(sound[:, None], SAMPLE_RATE_HZ)
+            stems[LAYERS[index]] = np.broadcast_to(sound[:, None], (frames, 2))
+        return Stems(SAMPLE_RATE_HZ, stems)
+
+
+class _Strings:
+    """Which modelled string stands for each string of a take."""
+
+    def __init__(self, notes: Iterable[TakeNote]) -> None:
+        self._named = {
+            string: STRINGS_OF_INSTRUMENTS[string_named(string, open_midi)]
+            for string, open_midi in open_strings(notes).items()
+        }
+
+    def sample(self, string: int, midi: int, layer_index: int) -> StringSample:
+        """Return the sample of a key on a string of the take."""
+        named = self._named[string]
+        return string_sample(named.name, midi - named.open_midi, layer_index)
+
+    def onset_delay_s(self, note: TakeNote) -> float:
+        """Return how long after its stroke a note is heard; a chop is heard at once."""
+        if note.action == "chop":
+            return 0.0
+        sample = self.sample(note.string, note.midi, LAYERS.index(note.layer))
+        velocity = _velocity(sample, note.level_db, shade_of_place(note))
+        return sample.onset_delay_frames(velocity) / SAMPLE_RATE_HZ
+
+
+def _chop(sound: NDArray[np.float32], stroke: Stroke) -> None:
+    """Add a chop to the sound of its layer, (frames,); its amplitude goes with the square of its velocity."""
+    velocity = velocity_of_level(stroke.level_db)
+    strength = next(place for place, (_, highest) in enumerate(CHOP_VELOCITIES) if round(velocity) <= highest)
+    gain = 10.0 ** (SAMPLE_GAIN_DB / 20.0) * (velocity / 127.0) ** 2
+    space = sound[stroke.on_frame :]
+    heard = chop_sound(strength, up=stroke.midi == CHOP_UP_KEY)[: len(space)]
+    space[: len(heard)] += heard * np.float32(gain)
+
+
+def _pluck(
+    sound: NDArray[np.float32], stroke: Stroke, sample: StringSample, scratch: NDArray[np.float32]
+) -> None:
+    """Add a stroke on a string, damped where it ends, to the sound of its layer, (frames,).
+
+    Piece by piece, in a scratch (2, `PIECE_FRAMES`) that stays in the processor's cache.
+    """
+    velocity = _velocity(sample, stroke.level_db, stroke.shade)
+    gain = 10.0 ** ((MF_LUFS + stroke.level_db - sample.level_lufs(velocity)) / 20.0)
+    amplitudes = np.array([[gain * each] for each in touch_amplitudes(velocity)], np.float32)
+    space = sound[stroke.on_frame :]
+    frames = min(sample.touches.shape[1], len(space))
+    release = _release()
+    held = frames if stroke.off_frame is None else min(stroke.off_frame - stroke.on_frame, frames)
+    end = min(held + len(release), frames)
+    for start in range(0, end, PIECE_FRAMES):
+        stop = min(start + PIECE_FRAMES, end)
+        both = scratch[:, : stop - start]
+        np.multiply(sample.touches[:, start:stop], amplitudes, out=both)
+        heard = np.add(both[0], both[1], out=both[0])
+        if stop > held:
+            damped = max(held - start, 0)
+            heard[damped:] *= release[start + damped - held : stop - held]
+        space[start:stop] += heard
+
+
+def _velocity(sample: StringSample, level_db: float, shade: float) -> float:
+    """Return how firmly a note is touched to have a level, and how much softer or firmer than that."""
+    return shaded_velocity(sample.velocity(MF_LUFS - SAMPLE_GAIN_DB + level_db), shade)
+
+
+@functools.cache
+def _release() -> NDArray[np.float32]:
+    """Return how a damped string falls, float32 (frames,); read-only."""
+    frames = round(RELEASE_S * SAMPLE_RATE_HZ)
+    fall = (10.0 ** (-RELEASE_DB / 20.0 * np.arange(frames) / frames)).astype(np.float32)
+    fall.flags.writeable = False
+    return fall
