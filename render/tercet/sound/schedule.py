@@ -43,6 +43,9 @@ RING_OUT_S = 1.5
 FADE_S = 0.6
 """The last part of the ringing end, in which it sinks to nothing."""
 
+AS_LONG_S = 0.001
+"""A note lasts as long as its take if it ends within this of it: both may have been rounded to frames."""
+
 FRAME_DIGITS = 3
 """Decimals of a frame that count; what lies below is rounding of seconds."""
 
@@ -96,9 +99,9 @@ def strokes_of(
 ) -> tuple[Stroke, ...]:
     """Return a take's notes as strokes, in order of frame, then string.
 
-    A string sounds one note at a time, whatever its layer: the next stroke on it ends the one before in
-    the same frame. Of two strokes in one frame on one string the louder is kept. A chop is cut to
-    `CHOP_LENGTH_S`. A note that lasts as long as the take isn't damped.
+    A string sounds one note at a time, whatever its layer: the next stroke on it ends the one before, to the
+    millisecond by which one may speak later than the other. Of two strokes in one frame on one string the louder is
+    kept. A chop is cut to `CHOP_LENGTH_S`. A note that lasts as long as the take isn't damped.
 
     Parameters
     ----------
@@ -165,14 +168,20 @@ class _Clock:
     def end(self, note: TakeNote) -> int | None:
         """Return where a note is damped by its own length, None if it rings into the end.
 
-        It is damped as much earlier as it is struck earlier: so a key that is struck again ends where it begins anew,
-        whether both are in one take or in two.
+        It is damped as much earlier as it is struck earlier: so a note lasts as long as it is written.
         """
         if note.action == "chop":
             return self.frame(note.onset_s + min(note.length_s, CHOP_LENGTH_S))
-        if self.frame(note.onset_s + note.length_s) >= self.frame(self.length_s):
+        if note.onset_s + note.length_s >= self.length_s - AS_LONG_S:
             return None
         return self.frame(note.onset_s + note.length_s - self.onset_delay_s(note))
+
+    def cut(self, note: TakeNote, following: TakeNote) -> int:
+        """Return where a note is damped by the next of its string: as if it had been written to last up to that.
+
+        So it ends in the same frame whether both are in one take or in two.
+        """
+        return self.frame(following.onset_s - self.onset_delay_s(note))
 
     def overlaps(self, note: TakeNote, following: TakeNote) -> bool:
         """Return whether the next note of a string is struck before this one would be damped."""
@@ -187,9 +196,11 @@ def _string_strokes(notes: list[TakeNote], clock: _Clock) -> Iterator[Stroke]:
     frames = sorted(starts)
     for start, following in zip(frames, [*frames[1:], None], strict=True):
         note = starts[start]
-        restruck = following if following is not None and clock.overlaps(note, starts[following]) else None
-        ends = [frame for frame in (clock.end(note), restruck) if frame is not None]
-        off = max(min(ends), start + clock.grid_frames) if ends else None
+        ends = [clock.end(note)]
+        if following is not None and clock.overlaps(note, starts[following]):
+            ends.append(clock.cut(note, starts[following]))
+        damped = [frame for frame in ends if frame is not None]
+        off = max(min(damped), start + clock.grid_frames) if damped else None
         layer_index, chop = LAYERS.index(note.layer), note.action == "chop"
         shade = shade_of_place(note)
         yield Stroke(
