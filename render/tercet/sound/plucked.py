@@ -34,7 +34,15 @@ from tercet.sound.string_model import (
     touch_transform,
 )
 
-__all__ = ["PluckedNote", "firm_centroid_hz", "plucked_note", "ring_s", "soft_centroid_hz", "touch_width_s"]
+__all__ = [
+    "SHARED_FRAMES",
+    "PluckedNote",
+    "firm_centroid_hz",
+    "plucked_note",
+    "ring_s",
+    "soft_centroid_hz",
+    "touch_width_s",
+]
 
 SECOND_PART = 0.27
 """Part of the second polarisation in a stroke of the thumb, which pushes mostly towards the top."""

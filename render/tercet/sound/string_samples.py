@@ -23,7 +23,7 @@ from tercet.caches import Cache
 from tercet.sound.audio import SAMPLE_RATE_HZ
 from tercet.sound.k_weighting import GESTURE_S, LOUDNESS_OFFSET_DB
 from tercet.sound.note_measures import ATTACK_WINDOW_S, k_gain, onset_delay_s
-from tercet.sound.plucked import plucked_note
+from tercet.sound.plucked import SHARED_FRAMES, plucked_note
 from tercet.sound.string_model import STRINGS_OF_INSTRUMENTS
 from tercet.sound.struck import chop
 from tercet.sound.ukulele import (
@@ -181,21 +181,27 @@ def _as_figures(sound: NDArray[np.floating]) -> NDArray[np.int16]:
 
 
 def _low_passed(sounds: NDArray[np.float32], cutoff_hz: float) -> NDArray[np.float32]:
-    """Return sounds (…, frames) through a low-pass of second order without a resonance.
+    """Return sounds (…, frames) through the low-pass of a darker layer."""
+    frames = sounds.shape[-1]
+    size = -(-(frames + LOW_PASS_PART) // SHARED_FRAMES) * SHARED_FRAMES
+    spectra = np.fft.rfft(sounds, size) * _low_pass_answer(size, cutoff_hz)
+    return np.asarray(np.fft.irfft(spectra, size)[..., :frames], np.float32)
+
+
+@functools.lru_cache(maxsize=8)
+def _low_pass_answer(size: int, cutoff_hz: float) -> NDArray[np.complex64]:
+    """Return the answer of a low-pass of second order without a resonance at the bins of a real FFT of `size`.
 
     Butterworth by the bilinear transform (R. Bristow-Johnson, "Cookbook formulae for audio equalizer biquad filter
     coefficients"), the one that controller 74 of the font moves in FluidSynth.
     """
-    frames = sounds.shape[-1]
-    step = 1 << max((frames // 16).bit_length() - 1, 1)
-    size = -(-(frames + LOW_PASS_PART) // step) * step
     omega = 2.0 * math.pi * cutoff_hz / SAMPLE_RATE_HZ
     alpha, cosine = math.sin(omega) / math.sqrt(2.0), math.cos(omega)
     delay = np.exp(-2j * np.pi * np.arange(size // 2 + 1) / size)
     answer = 0.5 * (1.0 - cosine) * (1.0 + delay) ** 2
     answer /= (1.0 + alpha) - 2.0 * cosine * delay + (1.0 - alpha) * delay**2
-    filtered = np.fft.irfft(np.fft.rfft(sounds, size) * answer.astype(np.complex64), size)
-    return np.asarray(filtered[..., :frames], np.float32)
+    answer.flags.writeable = False
+    return answer.astype(np.complex64)
 
 
 @functools.lru_cache(maxsize=6)
