@@ -200,8 +200,9 @@ def _low_pass_answer(size: int, cutoff_hz: float) -> NDArray[np.complex64]:
     delay = np.exp(-2j * np.pi * np.arange(size // 2 + 1) / size)
     answer = 0.5 * (1.0 - cosine) * (1.0 + delay) ** 2
     answer /= (1.0 + alpha) - 2.0 * cosine * delay + (1.0 - alpha) * delay**2
-    answer.flags.writeable = False
-    return answer.astype(np.complex64)
+    short = np.asarray(answer, np.complex64)
+    short.flags.writeable = False
+    return short
 
 
 @functools.lru_cache(maxsize=6)
