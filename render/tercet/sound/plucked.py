@@ -8,6 +8,7 @@ neck, and the same step of velocity brightens every note.
 from __future__ import annotations
 
 import functools
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -131,7 +132,7 @@ def plucked_note(string: UkeString, fret: int, rate_hz: int) -> PluckedNote:
     rate_hz
         Frames a second, at least 32000.
     """
-    frames = round(ring_s(string, fret) * rate_hz)
+    frames = math.ceil(ring_s(string, fret) * rate_hz)
     circle = circle_of(-(-(frames + SPARE_FRAMES) // SHARED_FRAMES) * SHARED_FRAMES - SPARE_FRAMES, rate_hz)
     s, first_hz = circle.s, string.frequency_hz(fret)
     body, admittance = _body_on(circle.frames, rate_hz)
