@@ -235,7 +235,8 @@ def test_an_unknown_track_or_format(song: Path, tmp_path: Path, tercet: Run) -> 
     assert not (tmp_path / "o").exists()
 
 
-def test_sounds_lists_fonts_and_why_one_plays(tercet: Run) -> None:
+def test_sounds_lists_fonts_and_why_one_plays(tercet: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("TERCET_SOUND", "TimGM6mb")
     listed = tercet("sounds")
     assert listed.code == 0
     assert "TimGM6mb" in listed.out
