@@ -7,7 +7,6 @@ neck, and the same step of velocity brightens every note.
 
 from __future__ import annotations
 
-import functools
 import math
 from dataclasses import dataclass
 
@@ -21,8 +20,8 @@ from tercet.sound.string_model import (
     SPARE_FRAMES,
     WIDEST_S,
     UkeString,
+    body_on,
     body_response,
-    bridge_admittance,
     circle_of,
     loop_turns,
     open_strings_answer,
@@ -135,7 +134,7 @@ def plucked_note(string: UkeString, fret: int, rate_hz: int) -> PluckedNote:
     frames = math.ceil(ring_s(string, fret) * rate_hz)
     circle = circle_of(-(-(frames + SPARE_FRAMES) // SHARED_FRAMES) * SHARED_FRAMES - SPARE_FRAMES, rate_hz)
     s, first_hz = circle.s, string.frequency_hz(fret)
-    body, admittance = _body_on(circle.frames, rate_hz)
+    body, admittance = body_on(circle.frames, rate_hz)
     turns = loop_turns(s, string, fret)
     towards_top = string_loop(s, turns, string, fret, admittance)
     along_top = string_loop(s, turns, string, fret, None)
@@ -147,13 +146,6 @@ def plucked_note(string: UkeString, fret: int, rate_hz: int) -> PluckedNote:
     soft_sound = circle.samples(force * body * soft)[:frames]
     firm_sound = circle.samples((force + THUD) * body * firm)[:frames]
     return PluckedNote(_finished(soft_sound, rate_hz), _finished(firm_sound, rate_hz))
-
-
-@functools.lru_cache(maxsize=32)
-def _body_on(frames: int, rate_hz: int) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
-    """Return the body's response and the bridge's admittance on a circle, each (points,); remembered."""
-    s = circle_of(frames - SPARE_FRAMES, rate_hz).s
-    return body_response(s), bridge_admittance(s)
 
 
 def _finished(sound: NDArray[np.float64], rate_hz: int) -> NDArray[np.float64]:

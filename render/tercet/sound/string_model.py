@@ -46,6 +46,7 @@ __all__ = [
     "WIDEST_S",
     "Circle",
     "UkeString",
+    "body_on",
     "body_response",
     "bridge_admittance",
     "circle_of",
@@ -210,20 +211,26 @@ def string_loop(
     return np.asarray(np.exp(alpha / -first_hz - 2j * np.pi * stretch * turns), np.complex128)
 
 
-@functools.lru_cache(maxsize=64)
 def open_strings_answer(frames: int, rate_hz: int, names: tuple[str, ...]) -> NDArray[np.complex128]:
     """Return the factor by which open strings that ring along change the bridge's force, (points,).
 
     ``1 + SYMPATHY · Σ 1 / (1 − loop)`` on the circle of `frames` and `rate_hz`: a light ring where partials meet.
     """
-    s = circle_of(frames - SPARE_FRAMES, rate_hz).s
-    answer = 1.0 + 0.0 * s
-    for name in names:
-        other = STRINGS_OF_INSTRUMENTS[name]
-        loop = string_loop(s, loop_turns(s, other, 0), other, 0, bridge_admittance(s))
-        answer = answer + SYMPATHY / (1.0 - loop)
-    answer.flags.writeable = False
+    answer = 1.0 + _rings_along(frames, rate_hz, names[0])
+    for name in names[1:]:
+        answer += _rings_along(frames, rate_hz, name)
     return answer
+
+
+@functools.lru_cache(maxsize=64)
+def _rings_along(frames: int, rate_hz: int, name: str) -> NDArray[np.complex128]:
+    """Return what one open string adds to the bridge's force, (points,); remembered, because three others hear it."""
+    string = STRINGS_OF_INSTRUMENTS[name]
+    s = circle_of(frames - SPARE_FRAMES, rate_hz).s
+    loop = string_loop(s, loop_turns(s, string, 0), string, 0, body_on(frames, rate_hz)[1])
+    ring = SYMPATHY / (1.0 - loop)
+    ring.flags.writeable = False
+    return np.asarray(ring)
 
 
 # ---- the body: what the bridge does to the string, and what is heard of the bridge's force
@@ -236,6 +243,9 @@ BODY_MODES: tuple[tuple[float, float, float], ...] = (
 )  # fmt: skip
 """Frequency in Hz, sharpness Q, and part in what is heard. All parts are positive, as in a body driven and heard at
 one place; of signs that alternate, some notes would lose their fundamental in the holes between the modes."""
+
+MOVING_MODES = 6
+"""So many, from the lowest on, take energy from the string that one can hear."""
 
 DIRECT = 0.5
 """What the strings and the top near the bridge give off without a resonance; it keeps notes between modes alive."""
@@ -254,19 +264,38 @@ def _mode(s: NDArray[np.complex128], frequency_hz: float, sharpness: float) -> N
 
 def body_response(s: NDArray[np.complex128]) -> NDArray[np.complex128]:
     """Return what is heard of a force at the bridge, (points,): the direct sound and all modes, as they radiate."""
-    heard = DIRECT + 0.0 * s
-    for frequency_hz, sharpness, part in BODY_MODES:
-        heard = heard + part * _mode(s, frequency_hz, sharpness)
-    corner = 2.0 * math.pi * RADIATION_HZ
-    return heard * (s / (s + corner)) * (s / (s + 0.2 * corner))
+    return _heard(s, bridge_admittance(s))
 
 
 def bridge_admittance(s: NDArray[np.complex128]) -> NDArray[np.complex128]:
     """Return how willingly the bridge moves, (points,): modes as they take energy from the string, 0 between them."""
-    moves = 0.0 * s
-    for frequency_hz, sharpness, part in BODY_MODES[:6]:
-        moves = moves + part * _mode(s, frequency_hz, sharpness)
-    return moves
+    return _modes(s, BODY_MODES[:MOVING_MODES])
+
+
+@functools.lru_cache(maxsize=32)
+def body_on(frames: int, rate_hz: int) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
+    """Return `body_response` and `bridge_admittance` on the circle of `frames` and `rate_hz`, each (points,)."""
+    s = circle_of(frames - SPARE_FRAMES, rate_hz).s
+    admittance = bridge_admittance(s)
+    body = _heard(s, admittance)
+    for array in (body, admittance):
+        array.flags.writeable = False
+    return body, admittance
+
+
+def _heard(s: NDArray[np.complex128], admittance: NDArray[np.complex128]) -> NDArray[np.complex128]:
+    heard = DIRECT + admittance + _modes(s, BODY_MODES[MOVING_MODES:])
+    corner = 2.0 * math.pi * RADIATION_HZ
+    return heard * (s / (s + corner)) * (s / (s + 0.2 * corner))
+
+
+def _modes(
+    s: NDArray[np.complex128], modes: tuple[tuple[float, float, float], ...]
+) -> NDArray[np.complex128]:
+    total = 0.0 * s
+    for frequency_hz, sharpness, part in modes:
+        total += part * _mode(s, frequency_hz, sharpness)
+    return total
 
 
 # ---- the thumb: where it plucks, and how soft or firm

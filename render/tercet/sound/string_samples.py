@@ -87,10 +87,10 @@ class StringSample:
         """Mean K-weighted power of soft, both multiplied, and firm."""
         frames = round(GESTURE_S * SAMPLE_RATE_HZ)
         heard = self.touches[:, self.onset_delay_frames(USUAL_VELOCITY) :][:, :frames]
-        spectra = np.fft.rfft(heard, 2 * frames).astype(np.complex128)
-        gain = k_gain(2 * frames, SAMPLE_RATE_HZ) / frames**2
-        products = (spectra[[0, 0, 1]] * spectra[[0, 1, 1]].conj()).real
-        soft, both, firm = (products @ gain).tolist()
+        spectra = np.fft.rfft(heard, 2 * frames) * _k_amplitudes(frames)
+        parts = spectra.view(np.float32)
+        # sums of products, not dot products: for these a library's threads would be woken
+        soft, both, firm = (parts[[0, 0, 1]] * parts[[0, 1, 1]]).sum(axis=1, dtype=np.float64).tolist()
         return soft, both, firm
 
     def level_lufs(self, velocity: float) -> float:
@@ -103,7 +103,12 @@ class StringSample:
 
     @cached_property
     def _levels_lufs(self) -> NDArray[np.float64]:
-        return np.array([self.level_lufs(velocity) for velocity in VELOCITIES])
+        soft, both, firm = self._energies
+        a, b = _amplitudes_of_velocities()
+        levels: NDArray[np.float64] = LOUDNESS_OFFSET_DB + 10.0 * np.log10(
+            2.0 * (a * a * soft + 2.0 * a * b * both + b * b * firm)
+        )
+        return levels
 
     def velocity(self, level_lufs: float) -> float:
         """Return the velocity, 1 to 127 and not yet whole, that has a level; the nearest where none has."""
@@ -119,6 +124,18 @@ def touch_amplitudes(velocity: float) -> tuple[float, float]:
     fall_db = SPAN_DB * (1.0 - velocity / 128.0)
     soft_db, firm_db = _concave_db(1.0 - velocity / 127.0), _concave_db(velocity / 127.0)
     return 10.0 ** (-(soft_db + fall_db) / 20.0), 10.0 ** (-(firm_db + fall_db) / 20.0)
+
+
+@functools.cache
+def _amplitudes_of_velocities() -> NDArray[np.float64]:
+    """Return `touch_amplitudes` for each of `VELOCITIES`, (2, velocities)."""
+    return np.array([touch_amplitudes(velocity) for velocity in VELOCITIES.tolist()]).T
+
+
+@functools.cache
+def _k_amplitudes(frames: int) -> NDArray[np.float32]:
+    """Return the K-weighting at the bins of a real FFT of twice so many frames, such that squares add up to power."""
+    return np.asarray(np.sqrt(k_gain(2 * frames, SAMPLE_RATE_HZ)) / frames, np.float32)
 
 
 def _concave_db(part: float) -> float:
