@@ -121,10 +121,12 @@ def main() -> int:
 # ---- running
 
 
-def _kit(song: Path | Sequence[Path], folder: Path, *options: object) -> Cost:
-    """Make a kit in a folder that wasn't there before."""
+def _kit(
+    song: Path | Sequence[Path], folder: Path, *options: object, sound: Path | str | None = None
+) -> Cost:
+    """Make a kit in a folder that wasn't there before, with the font that the chain plays or another sound."""
     songs = [song] if isinstance(song, Path) else song
-    command = tercet("kit", *songs, "-o", folder, "--sound", font_of_pretty_midi(), *options)
+    command = tercet("kit", *songs, "-o", folder, "--sound", sound or font_of_pretty_midi(), *options)
     return run_anew(folder, *command)
 
 
@@ -164,12 +166,18 @@ def beside_the_chain(bench: Bench) -> None:
     ways: dict[str, Callable[[], Cost]] = {
         "tercet kit --jobs 1": lambda: _kit(song, folder / "kit", "--jobs", 1, *tracks),
         "tercet kit --jobs 2": lambda: _kit(song, folder / "kit", "--jobs", 2, *tracks),
+        "the same, built-in player": lambda: _kit(
+            song, folder / "kit", "--jobs", 2, *tracks, sound="built-in"
+        ),
         f"pretty_midi, {count} tracks": lambda: run_anew(folder / "kit", *by_chain),
     }
-    one, two, chain = _least(bench, ways)
+    one, two, built_in, chain = _least(bench, ways)
     bench.aims.say("general chain / one process, by the clock", chain.clock_s / one.clock_s, least=3.0)
     bench.aims.say("general chain / one process, worked", chain.worked_s / one.worked_s, least=3.0)
     bench.aims.say("general chain / two processes, by the clock", chain.clock_s / two.clock_s, least=5.0)
+    bench.aims.say(
+        "general chain / two, built-in player, by the clock", chain.clock_s / built_in.clock_s, least=8.0
+    )
     bench.aims.say("one process / two, by the clock", one.clock_s / two.clock_s, least=1.7)
     print(f"  one / two, as if two processors were ours alone: {2 * one.worked_s / two.worked_s:.2f}")
 

@@ -370,7 +370,7 @@ SABOTAGES = [
         "between",
         on_stem("between", lambda stem: stem * np.float32(10 ** (6 / 20)), "only-between"),
     ),
-    Sabotage("all tracks 3 dB louder", "loud enough and no louder", "LUFS|dBTP", on_all_tracks(louder(3.0))),
+    Sabotage("all tracks 1 dB louder", "loud enough and no louder", "LUFS|dBTP", on_all_tracks(louder(1.0))),
     Sabotage("all tracks 1 dB softer", "loud enough and no louder", "of room", on_all_tracks(louder(-1.0))),
     Sabotage(
         "one sample at full scale",
