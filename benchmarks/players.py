@@ -33,11 +33,12 @@ def main() -> int:
     aims = Aims(judged=not given.short)
     made = three_minutes()
     take = perform(made, lay_out(made, range(8) if given.short else None))
+    font = ready_built_in()
     with tempfile.TemporaryDirectory() as cache:
         os.environ["TERCET_CACHE"] = cache
         players: dict[str, Synthesiser] = {
             "sampler": UkuleleSampler(),
-            "FluidSynth": FluidSynthesiser(SoundFont(ready_built_in(), 8, 24)),
+            "FluidSynth": FluidSynthesiser(SoundFont(font, 8, 24)),
         }
         runs: dict[str, list[float]] = {name: [] for name in players}
         for _ in range(given.rounds + 1):
