@@ -10,7 +10,9 @@ from pathlib import Path
 
 import pytest
 
-from tests.kits import FONT, HARBOUR_LANTERNS, LAYER_TRACKS, ROOT, SHORT_SONG, Kit
+from tercet.song import LAYERS
+from tercet.tracks.recipes import RECIPES
+from tests.kits import FONT, HARBOUR_LANTERNS, ROOT, SHORT_SONG, Kit
 from tests.promises import PROMISES
 
 
@@ -27,6 +29,13 @@ def hidden(tmp_path: Path) -> dict[str, str]:
     return environment
 
 
+@pytest.fixture
+def song(tmp_path: Path) -> Path:
+    path = tmp_path / "kettle.yaml"
+    path.write_text(SHORT_SONG, encoding="utf-8")
+    return path
+
+
 def tercet(environment: dict[str, str], *arguments: object) -> subprocess.CompletedProcess[str]:
     command = [sys.executable, "-m", "tercet", *map(str, arguments)]
     return subprocess.run(
@@ -34,32 +43,30 @@ def tercet(environment: dict[str, str], *arguments: object) -> subprocess.Comple
     )
 
 
-def test_the_demo_and_a_kit_are_made_whole(hidden: dict[str, str], tmp_path: Path) -> None:
-    song = tmp_path / "kettle.yaml"
-    song.write_text(SHORT_SONG, encoding="utf-8")
-    page = tercet(hidden, "page", song, "-o", tmp_path / "demo")
-    assert page.returncode == 0, page.stderr
-    names = {path.name for path in (tmp_path / "demo").rglob("*")}
-    assert {"index.html", "kit.json"} <= names
-    made = tercet(hidden, "kit", song, "-o", tmp_path, "--tracks", ",".join(LAYER_TRACKS), "--jobs", 2)
-    assert made.returncode == 0, made.stderr
-    kit = Kit(tmp_path / "kettle", song)
-    for name in ("tracks add up", "melody in front, strums at the back", "in tune"):
-        PROMISES[name](kit)
-
-
-def test_the_demo_that_make_makes_needs_no_library(hidden: dict[str, str], tmp_path: Path) -> None:
+def test_the_demo_that_make_makes_is_whole(hidden: dict[str, str], song: Path, tmp_path: Path) -> None:
+    """By the command of the Makefile, on a shorter song."""
     recipe = (ROOT / "Makefile").read_text("utf-8").partition("\ndemo:")[2].splitlines()[2]
     command = recipe.strip().removeprefix("$(BIN)/tercet ").split()
     assert command == ["page", "songs/harbour-lanterns.yaml", "-o", "demo/"]
-    made = tercet(hidden, *command[:-1], tmp_path / "demo")
+    made = tercet(hidden, "page", song, "-o", tmp_path / "demo")
     assert made.returncode == 0, made.stderr
-    told = json.loads(next((tmp_path / "demo").rglob("kit.json")).read_text("utf-8"))
-    files = [
-        path for path in (tmp_path / "demo").rglob("*") if path.suffix in (".mp3", ".ogg", ".opus", ".wav")
-    ]
-    assert len(files) >= len(told["tracks"]) >= len(LAYER_TRACKS)
-    assert all(path.stat().st_size > 50_000 for path in files)
+    folder = tmp_path / "demo" / song.stem
+    told = json.loads((folder / "kit.json").read_text("utf-8"))["files"]
+    tracks = [folder / file["file"] for file in told if file["file"].endswith(".mp3")]
+    assert len(tracks) >= 10
+    stems = list((folder / "page").glob("*-*.js"))
+    assert len(stems) >= len(LAYERS) * 3
+    assert all(path.stat().st_size > 50_000 for path in [*tracks, *stems])
+    assert all(file["loudness_lufs"] > -45.0 for file in told if "loudness_lufs" in file)
+
+
+def test_a_kit_of_every_track_is_whole(hidden: dict[str, str], song: Path, tmp_path: Path) -> None:
+    made = tercet(hidden, "kit", song, "-o", tmp_path / "kits", "--jobs", 2)
+    assert made.returncode == 0, made.stderr
+    kit = Kit(tmp_path / "kits" / song.stem, song)
+    assert list(kit.track_paths) == [recipe.name for recipe in RECIPES]
+    for name in ("tracks add up", "melody in front, strums at the back", "in tune"):
+        PROMISES[name](kit)
 
 
 def test_what_is_missing_is_said_with_how_to_get_it(hidden: dict[str, str], tmp_path: Path) -> None:
