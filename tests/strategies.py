@@ -350,6 +350,7 @@ def songs(draw: st.DrawFn) -> Song:
         swing=draw(st.sampled_from((Fraction(1, 2), Fraction(2, 3), Fraction(3, 5)))),
         front=draw(st.none() | st.sampled_from((Fraction(0), Fraction(9), Fraction(21, 2)))),
         feel=draw(st.sampled_from(("steady", "natural", "loose"))),
+        rit=draw(st.sampled_from(("end", "none"))),
         sound=draw(st.none() | _texts),
         count_in_bars=draw(st.none() | st.integers(0, 8)),
         tracks=draw(st.just(()) | own_tracks(sections)),

@@ -128,12 +128,17 @@ def test_what_people_do_not_do_is_found(change: Change, says: str, tmp_path: Pat
 
 
 def test_a_click_can_be_played_to(tmp_path: Path) -> None:
-    """With a steady pulse the file has one tempo, and players stay around it; without, the tempo moves."""
+    """With a steady pulse the file has one tempo, and players stay around it; without, the tempo moves.
+
+    It drifts by up to 2 %, slows down by less than 7 % at the one phrase's end, and further where the piece may close.
+    """
     tempi = []
     for steady_pulse in (True, False):
         path = tmp_path / f"{steady_pulse}.mid"
         path.write_bytes(midi_bytes(MADE, perform(MADE, lay_out(MADE), steady_pulse=steady_pulse)))
         tempi.append([tempo for _, tempo in read_with_mido(path).tempi])
     assert tempi[0] == pytest.approx([100.0])
-    assert 0.5 < max(tempi[1]) - min(tempi[1]) < 4.0
-    assert 98.0 <= min(tempi[1]) < max(tempi[1]) <= 102.1
+    calm, ending = tempi[1][:-24], tempi[1][-24:]
+    assert 0.5 < max(calm) - min(calm) < 4.0
+    assert 98.0 <= min(calm) < max(calm) <= 102.1
+    assert 0.98 * 70.0 < min(ending) < 1.02 * 70.0

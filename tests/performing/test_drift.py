@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from tercet.arranging import Arrangement, arrange
 from tercet.performing import Take, lay_out, perform
 from tercet.performing.deviation import FEELS, LIMIT_SD, tempo_drift
-from tercet.performing.tempo import Swing
+from tercet.performing.tempo import Swing, phrase_edges
 from tercet.song import Feel, read_song
 from tercet.theory import tuning_named
 from tests.kits import HARBOUR_LANTERNS, ROOT
@@ -105,6 +105,20 @@ def test_each_pass_and_seed_drifts_in_its_own_way() -> None:
         assert abs(np.corrcoef(paces().ravel(), other.ravel())[0, 1]) < 0.15
 
 
+def calm_bars(made: Arrangement) -> list[int]:
+    """Return the indices of the bars that touch no last bar of a phrase, nor the last phrase."""
+    edges = phrase_edges(made.bars)
+    return [
+        index
+        for index, bar in enumerate(made.bars)
+        if bar.start_beat + bar.length_beat <= edges[-2] - made.song.meter.bar_beat
+        and not any(
+            edge - made.song.meter.bar_beat < bar.start_beat + bar.length_beat and bar.start_beat < edge
+            for edge in edges[1:]
+        )
+    ]
+
+
 @pytest.mark.parametrize("path", SONGS, ids=lambda path: path.stem)
 def test_no_song_of_ours_leaves_its_tempo_by_more_than_is_noticed(path: Path) -> None:
     made = arrange(read_song(path))
@@ -112,8 +126,8 @@ def test_no_song_of_ours_leaves_its_tempo_by_more_than_is_noticed(path: Path) ->
         drifting, steady = (
             perform(made, lay_out(made), seed=seed, steady_pulse=steady) for steady in (False, True)
         )
-        parts = np.divide(bar_lengths_s(steady), bar_lengths_s(drifting))
-        assert 0.003 < np.abs(parts - 1.0).max() < 0.025
+        parts = np.divide(bar_lengths_s(steady), bar_lengths_s(drifting))[calm_bars(made)]
+        assert 0.002 < np.abs(parts - 1.0).max() < 0.025
         assert drifting.clicks == steady.clicks
 
 
@@ -134,7 +148,9 @@ def test_players_are_off_the_drifting_pulse_just_as_off_a_steady_one(
     """So the map and the bars are truthful: against them nothing is left but the players' own deviations."""
     bars = data.draw(st.lists(st.integers(0, len(made.bars) - 1), min_size=1, max_size=6))
     timeline = lay_out(made, bars, Fraction(speed))
-    alive, steady = (perform(made, timeline, seed=3, steady_pulse=steady) for steady in (False, True))
+    alive, steady = (
+        perform(made, timeline, seed=3, steady_pulse=steady, closes=False) for steady in (False, True)
+    )
     found, expected = (dict_of(against_the_map_s(made, take, bars)) for take in (alive, steady))
     # Within a ritard the map is a chord of its curve, up to 2 ms at full speed.
     assert found == pytest.approx(expected, abs=0.004 / float(Fraction(speed)) if slows(made) else 1e-7)
@@ -169,7 +185,7 @@ def test_every_bar_lasts_as_long_wherever_it_is_played_and_speed_stretches_it(
 def test_what_comes_later_in_the_song_changes_no_earlier_bar() -> None:
     visits = (Visit("verse", 1, 4), Visit("chorus", 1, 2), Visit("verse", 2, 4))
     longer, shorter = (
-        perform(made, lay_out(made)).bars
+        perform(made, lay_out(made), closes=False).bars
         for made in (piece(visits=(*visits, Visit("coda", 1, 9))), piece(visits=visits[:2]))
     )
     assert shorter == longer[:6]

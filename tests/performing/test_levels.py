@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from fractions import Fraction
+from itertools import pairwise
 from math import log10
 
 import pytest
@@ -171,10 +172,22 @@ def test_a_string_level_with_the_tune_or_above_it_is_held_back() -> None:
     assert (one - four, one - three, one - two) == pytest.approx((14.0, 6.0, 14.0), abs=1e-8)
 
 
-def test_strings_of_a_strum_are_alike() -> None:
-    assert string_levels_db(piece(strum(0, 1, "43")).gestures[0], 0.0) == pytest.approx(
-        (-3.0103, -3.0103), abs=1e-4
-    )
+def test_a_strum_spends_itself_along_the_way_and_adds_up_to_its_level() -> None:
+    down = piece(strum(0, 1, "4321")).gestures[0]
+    for gesture, step_db in ((down, 1.0), (replace(down, up=True), 1.5)):
+        levels = string_levels_db(gesture, -3.0)
+        assert [sooner - later for sooner, later in pairwise(levels)] == pytest.approx([step_db] * 3)
+        assert 10.0 * log10(sum(10.0 ** (level / 10.0) for level in levels)) == pytest.approx(-3.0)
+
+
+def test_an_uneven_hand_leaves_the_level_and_the_lead_of_the_tune() -> None:
+    """The strings under it vary; none comes nearer to it than 3 dB, and the whole stays as loud."""
+    roll = piece(tune(0, 1, "4321")).gestures[0]
+    even, uneven = string_levels_db(roll, 0.0), string_levels_db(roll, 0.0, (2.0, -1.0, 9.0, 5.0))
+    from_tune = [level - uneven[-1] for level in uneven]
+    assert [level - even[-1] for level in even] == pytest.approx([-6.0, -6.0, -6.0, 0.0])
+    assert from_tune == pytest.approx([-4.0, -7.0, -3.0, 0.0])
+    assert 10.0 * log10(sum(10.0 ** (level / 10.0) for level in uneven)) == pytest.approx(0.0, abs=1e-8)
 
 
 @pytest.mark.parametrize(

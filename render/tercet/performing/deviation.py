@@ -31,6 +31,7 @@ __all__ = [
     "level_deviation_db",
     "pulse_scale",
     "step_deviation",
+    "string_deviation_db",
     "tempo_drift",
     "time_deviation_s",
 ]
@@ -54,27 +55,37 @@ class FeelFigures:
         Spread of what each adds of its own.
     level_sd_db
         Spread of a gesture's level around its mark.
+    string_sd_db
+        Spread of the strings of a roll under its tune, or of a strum, around their share of its level.
     uneven_part
         By how much the steps between the strings of a roll or strum differ, as a part of one step.
     drift_part
         Spread of the tempo around the song's own, as a part of it.
+    phrase_end_part
+        By which part of itself the last bar of a phrase lasts longer.
+    closing_tempo
+        The tempo at the end of the last ritard if nobody wrote one, as a part of the tempo before it; 1 for none.
     """
 
     together_sd_s: float
     own_sd_s: float
     level_sd_db: float
+    string_sd_db: float
     uneven_part: float
     drift_part: float
+    phrase_end_part: float
+    closing_tempo: float
 
 
 FEELS: dict[Feel, FeelFigures] = {
-    "steady": FeelFigures(0.0030, 0.0012, 0.3, 0.06, 0.004),
-    "natural": FeelFigures(0.0060, 0.0025, 0.6, 0.12, 0.008),
-    "loose": FeelFigures(0.0110, 0.0050, 1.0, 0.20, 0.016),
+    "steady": FeelFigures(0.0030, 0.0012, 0.3, 0.4, 0.06, 0.004, 0.0, 1.0),
+    "natural": FeelFigures(0.0060, 0.0025, 0.6, 0.8, 0.12, 0.008, 0.04, 0.7),
+    "loose": FeelFigures(0.0110, 0.0050, 1.0, 1.2, 0.20, 0.016, 0.045, 0.65),
 }
 """Together 3.2, 6.5 and 12 ms: a good amateur ensemble has 5–15 ms (Hennig et al. 2011). The tempo of natural players
 stays within 2 % of the song's (2.5 spreads): less than the 2.5 % from which a change is noticed (Friberg & Sundberg
-1995, J. Acoust. Soc. Am. 98(5))."""
+1995, J. Acoust. Soc. Am. 98(5)). Phrases end 3–5 % slower, as much as is felt and hardly heard as a change; a last
+ritard that nobody wrote stays milder than a written one. Steady players do neither: one can play along by the foot."""
 
 
 def pulse_scale(pulse_s: float) -> float:
@@ -211,3 +222,10 @@ def step_deviation(
     doesn't fall across strings as evenly as it keeps time.
     """
     return _process(seed, section, pass_number, f"{layer} step {step}").at(pulse)
+
+
+def string_deviation_db(
+    seed: int, section: str, pass_number: int, layer: str, pulse: Fraction, place: int, feel: FeelFigures
+) -> float:
+    """Return by how much a string of a gesture is louder than its share, in dB; `place` counts those struck from 0."""
+    return feel.string_sd_db * _process(seed, section, pass_number, f"{layer} string {place}").at(pulse)

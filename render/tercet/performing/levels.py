@@ -77,9 +77,16 @@ ACCENT_DB = 3.0
 UNDER_TUNE_DB = 6.0
 """How far the strings under the tune of a roll lie below the tune's string."""
 
+LEAST_UNDER_TUNE_DB = 3.0
+"""However a roll is struck, no other string comes nearer to the tune's than this."""
+
 NOT_UNDER_TUNE_DB = 14.0
 """How far a string of a roll that doesn't sound below the tune (in unison with it, or above) is held back: about 30
 steps of velocity, so that the tune stays the one that is heard."""
+
+DOWN_SWEEP_DB, UP_SWEEP_DB = 1.0, 1.5
+"""By how much each string of a strum is softer than the one struck before it: the hand spends itself along the way, a
+finger that comes up more than a hand that falls. Over four strings that is as much as from mark to mark at most."""
 
 TUNE_BETWEEN_DB = 4.0
 """A note of the tune that is not rolled lies at most this far under the melody, so that the tune stays whole."""
@@ -208,19 +215,34 @@ def gesture_level_db(gesture: Gesture, lines: dict[Layer, LevelLine]) -> float:
     return level + ACCENT_DB * gesture.accent
 
 
-def string_levels_db(gesture: Gesture, level_db: float) -> tuple[float, ...]:
+def string_levels_db(gesture: Gesture, level_db: float, uneven_db: Sequence[float] = ()) -> tuple[float, ...]:
     """Share a gesture's level among its strings so that their powers add up to it.
 
     In a roll the tune's string stands `UNDER_TUNE_DB` above the strings that sound below it, and more above one that
-    doesn't; in a strum all are alike. Powers of strings that don't move together add: ``L = 10 · log10 Σ 10^(Lᵢ/10)``.
+    doesn't; in a strum each string is a little softer than the one struck before it, more so when the hand comes up.
+    Powers of strings that don't move together add: ``L = 10 · log10 Σ 10^(Lᵢ/10)``.
+
+    Parameters
+    ----------
+    gesture
+        Its strings are in the order struck.
+    level_db
+        Of all together.
+    uneven_db
+        For each string by how much it is louder than an even hand would strike it; the tune's is left as it is.
     """
     under = [0.0] * len(gesture.notes)
+    uneven = uneven_db or under
     if gesture.action == "roll":
         tune = gesture.notes[-1]
         under = [
-            -UNDER_TUNE_DB if note.midi < tune.midi else -NOT_UNDER_TUNE_DB for note in gesture.notes[:-1]
+            min((-UNDER_TUNE_DB if note.midi < tune.midi else -NOT_UNDER_TUNE_DB) + off, -LEAST_UNDER_TUNE_DB)
+            for note, off in zip(gesture.notes[:-1], uneven, strict=False)
         ]
         under.append(0.0)
+    elif gesture.action == "strum":
+        step_db = UP_SWEEP_DB if gesture.up else DOWN_SWEEP_DB
+        under = [off - step_db * place for place, off in enumerate(uneven)]
     total = 10.0 * log10(sum(10.0 ** (part / 10.0) for part in under))
     return tuple(round(level_db + part - total, LEVEL_DIGITS) for part in under)
 

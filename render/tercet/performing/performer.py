@@ -15,6 +15,7 @@ from tercet.performing.deviation import (
     level_deviation_db,
     pulse_scale,
     step_deviation,
+    string_deviation_db,
     tempo_drift,
     time_deviation_s,
 )
@@ -29,7 +30,7 @@ from tercet.performing.levels import (
 from tercet.performing.model import Take, TakeNote, Timeline
 from tercet.performing.shaping import Shaping, bounded_db
 from tercet.performing.string_times import note_ends, string_delays_s
-from tercet.performing.tempo import Clock, Pace, Swing, piece_clock
+from tercet.performing.tempo import Clock, Going, Pace, Swing, piece_clock
 from tercet.performing.timeline import Run, count_in, played_bars_of, runs_of, tempo_map
 
 __all__ = ["Interpretation", "interpret", "perform"]
@@ -46,6 +47,7 @@ def perform(
     dry: bool = False,
     flat: bool = False,
     steady_pulse: bool = False,
+    closes: bool = True,
     leader: Arrangement | None = None,
 ) -> Take:
     """Play an arrangement on a timeline.
@@ -64,8 +66,10 @@ def perform(
         The same notes at the same times, every gesture as loud as any other and every string of it too: neither
         front nor back, no marks, accents or hairpins.
     steady_pulse
-        The tempo doesn't drift, so that a click that goes on through the take is in time with it. How players are off
-        that pulse stays as it is.
+        The tempo neither drifts nor eases at phrase ends, so that a click that goes on through the take is in time with
+        it. How players are off that pulse stays as it is.
+    closes
+        Whether the piece slows down to its end; not where its last bars come round again.
     leader
         An arrangement of the same piece whose ritards and fermatas are followed; its own without it.
 
@@ -75,7 +79,9 @@ def perform(
         Notes with onsets in seconds; on each string one note at a time. Nothing rings past the end of a span: where
         the next bar of the piece doesn't follow, its music would clash with what does.
     """
-    playing = interpret(arrangement, seed=seed, dry=dry, steady_pulse=steady_pulse, leader=leader)
+    playing = interpret(
+        arrangement, seed=seed, dry=dry, steady_pulse=steady_pulse, closes=closes, leader=leader
+    )
     return replace(playing.perform(timeline, flat=flat), interpretation=playing)
 
 
@@ -85,11 +91,14 @@ def interpret(
     seed: int = 1,
     dry: bool = False,
     steady_pulse: bool = False,
+    closes: bool = True,
     leader: Arrangement | None = None,
 ) -> Interpretation:
     """Return how an arrangement is played, whichever bars are played and however fast; parameters as in `perform`."""
     swing = Swing(arrangement)
-    clock = _played_clock(leader or arrangement, seed=seed, steady_pulse=dry or steady_pulse)
+    leading = leader or arrangement
+    going = Going(closes=closes) if dry or steady_pulse else _going(leading, seed, closes=closes)
+    clock = piece_clock(leading, Swing(leading), going)
     return Interpretation(
         arrangement, clock, tuple(_placed(arrangement, swing, clock, None if dry else seed)), seed, dry
     )
@@ -149,10 +158,10 @@ class Interpretation:
         )
 
 
-def _played_clock(arrangement: Arrangement, *, seed: int = 1, steady_pulse: bool = False) -> Clock:
-    """Return the clock of a piece as it is played: with the drift of these players, or with a steady pulse."""
-    drift = () if steady_pulse else _drift(arrangement, seed)
-    return piece_clock(arrangement, Swing(arrangement), drift)
+def _going(arrangement: Arrangement, seed: int, *, closes: bool) -> Going:
+    """Return how these players go through a piece."""
+    feel = FEELS[arrangement.song.feel]
+    return Going(_drift(arrangement, seed), feel.phrase_end_part, feel.closing_tempo, closes)
 
 
 def _drift(arrangement: Arrangement, seed: int) -> list[Pace]:
@@ -171,11 +180,12 @@ def _drift(arrangement: Arrangement, seed: int) -> list[Pace]:
 
 @dataclass(frozen=True, slots=True)
 class _Deviation:
-    """How late a gesture comes, how much louder it is, and how much longer each step between its strings."""
+    """How late a gesture comes, how much louder it and its strings are, how much longer each step between them is."""
 
     late_s: float = 0.0
     level_db: float = 0.0
     uneven: tuple[float, ...] = ()
+    strings_db: tuple[float, ...] = ()
 
 
 _STILL = _Deviation()
@@ -249,6 +259,7 @@ def _deviation(gesture: Gesture, arrangement: Arrangement, seed: int) -> _Deviat
         time_deviation_s(*place, feel) * pulse_scale(60.0 / float(song.tempo)),
         level_deviation_db(*place, feel),
         tuple(feel.uneven_part * step_deviation(*place, step) for step in range(len(gesture.notes) - 1)),
+        tuple(string_deviation_db(*place, struck, feel) for struck in range(len(gesture.notes))),
     )
 
 
@@ -281,7 +292,11 @@ def _strings(
     """
     gesture, late_s = item.gesture, item.deviation.late_s
     onset_s = run.seconds(item.onset_s) + late_s
-    levels_db = flat_levels_db(gesture) if flat else string_levels_db(gesture, item.level_db)
+    levels_db = (
+        flat_levels_db(gesture)
+        if flat
+        else string_levels_db(gesture, item.level_db, item.deviation.strings_db)
+    )
     room_s = onset_s - struck_s
     delays_s = string_delays_s(gesture, item.level_db, pulse_s, room_s, item.deviation.uneven)
     for place, note in enumerate(gesture.notes):

@@ -18,7 +18,7 @@ from tercet.song import Layer, Meter
 
 __all__ = ["Shaping", "bounded_db", "metric_accent_db", "phrase_arch_db", "phrase_end_db"]
 
-ARCH_DB = 1.5
+ARCH_DB = 3.0
 """From the edge of a phrase to its height. Players swell towards the middle of a phrase and ease off at its end (Todd
 1992, J. Acoust. Soc. Am. 91(6)); the size is set so that no mark is mistaken for its neighbour."""
 
@@ -44,7 +44,7 @@ def phrase_arch_db(along: float) -> float:
     It lies half of `ARCH_DB` below nothing at the edges, and as much above at `ARCH_PEAK`.
 
     >>> [round(phrase_arch_db(along), 2) for along in (0.0, 0.3, 0.6, 1.0)]
-    [-0.75, 0.0, 0.75, -0.75]
+    [-1.5, 0.0, 1.5, -1.5]
     """
     peak = float(ARCH_PEAK)
     rise = along / peak if along <= peak else (1.0 - along) / (1.0 - peak)

@@ -11,14 +11,26 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
-from math import floor
+from math import floor, prod
 
 from tercet.arranging import Arrangement
+from tercet.arranging.piece import phrase_starts
 from tercet.arranging.strums import slots_of
+from tercet.performing.deviation import FEELS
 from tercet.performing.levels import PlacedMark, placed_marks
-from tercet.song import Layer, Meter
+from tercet.song import Bar, Layer, Meter
 
-__all__ = ["Clock", "Pace", "Swing", "piece_clock", "swung_beat"]
+__all__ = [
+    "EVENLY",
+    "Clock",
+    "Going",
+    "Pace",
+    "Swing",
+    "phrase_edges",
+    "piece_clock",
+    "slows_from",
+    "swung_beat",
+]
 
 EVEN = Fraction(1, 2)
 
@@ -75,10 +87,15 @@ class Swing:
 
 
 FINAL_TEMPO = 0.6
-"""Tempo at the end of a ritard, as a part of the tempo before it: w in the curve below; 0.4–0.6 were rated best."""
+"""Tempo at the end of a ritard that is written, as a part of the tempo before it: w in the curve below; 0.4–0.6 were
+rated best."""
 
 RITARD_CURVE = 3.0
 """q in the curve below; 2 and 3 were rated best."""
+
+CLOSING_PULSES = 4
+"""The last ritard begins so many pulses before the last note of the tune, and no earlier than half-way through its
+phrase."""
 
 FERMATA_PART = 0.5
 FERMATA_MOST_S = 2.0
@@ -156,19 +173,45 @@ class Pace:
 
 
 @dataclass(frozen=True, slots=True)
+class Going:
+    """How players go through a piece where nothing is written about it; an even tempo by default.
+
+    Parameters
+    ----------
+    drift
+        The tempo as it drifts, in order.
+    phrase_end_part
+        By which part of itself the last bar of a phrase lasts longer.
+    closing_tempo
+        The tempo at the end of the last ritard if nobody wrote one, as a part of the tempo before it; 1 for none.
+    closes
+        Whether the piece slows down to its end at all: not where its last bars come round again.
+    """
+
+    drift: Sequence[Pace] = ()
+    phrase_end_part: float = 0.0
+    closing_tempo: float = 1.0
+    closes: bool = True
+
+
+EVENLY = Going()
+
+
+@dataclass(frozen=True, slots=True)
 class _Ritard:
-    """From `start` to `slow` the tempo falls, from there to `end` it stays at `FINAL_TEMPO`."""
+    """From `start` to `slow` the tempo falls, from there to `end` it stays at `final`."""
 
     start: Fraction
     slow: Fraction
     end: Fraction
+    final: float = FINAL_TEMPO
 
     def tempo(self, beat: Fraction) -> float:
         """Return the tempo at a place of the ritard, as a part of the tempo before it."""
         if beat >= self.slow:
-            return FINAL_TEMPO
+            return self.final
         x = float((beat - self.start) / (self.slow - self.start))
-        return float((1.0 + (FINAL_TEMPO**RITARD_CURVE - 1.0) * x) ** (1.0 / RITARD_CURVE))
+        return float((1.0 + (self.final**RITARD_CURVE - 1.0) * x) ** (1.0 / RITARD_CURVE))
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,11 +223,15 @@ class _Hold:
     added_s: float
 
 
-def piece_clock(arrangement: Arrangement, swing: Swing, drift: Sequence[Pace] = ()) -> Clock:
-    """Return the clock of a piece: its tempo, how that drifts, its ritards and its fermatas.
+def piece_clock(arrangement: Arrangement, swing: Swing, going: Going = EVENLY) -> Clock:
+    """Return the clock of a piece: its tempo, how players go through it, its ritards and its fermatas.
 
-    A ritard lasts to the next `a-tempo`, or to the end of its section's playing. Its slowest tempo is reached where the
-    last note of the tune within it is struck (there the curve of Friberg & Sundberg ends), and that note goes on in it.
+    A ritard lasts to the next `a-tempo`, or to the end of its phrase; where less than a bar of its section's playing
+    is left then, to the end of that. Its slowest tempo is reached where the last note of the tune within it is struck
+    (there the curve of Friberg & Sundberg ends), and that note goes on in it.
+
+    The piece ends with a ritard of its own, unless one is written there, or an `a-tempo`. Where nothing is written the
+    last bar of each phrase lasts a little longer, each of its pulses longer than the one before.
 
     A fermata waits on the note of the tune that sounds at its place, ties included (on a pulse where there is
     none). The wait comes after the last place within that note where the song lets any layer strike: what moves under
@@ -196,7 +243,8 @@ def piece_clock(arrangement: Arrangement, swing: Swing, drift: Sequence[Pace] = 
     end = bars[-1].start_beat + bars[-1].length_beat
     marks = placed_marks(bars)
     tune = _tune(arrangement)
-    ritards = _ritards(marks, [start for start, _ in tune])
+    ritards = _all_ritards(arrangement, marks, going)
+    eased = _eased(arrangement, ritards, going.phrase_end_part)
     holds = [
         _Hold(
             _last_place(arrangement, swing, start, stop),
@@ -208,9 +256,8 @@ def piece_clock(arrangement: Arrangement, swing: Swing, drift: Sequence[Pace] = 
     edges = {bars[0].start_beat, end}
     edges.update(edge for ritard in ritards for edge in (ritard.start, ritard.slow, ritard.end))
     edges.update(edge for hold in holds for edge in (hold.start, hold.end))
-    edges.update(pace.start for pace in drift)
-    ordered = sorted(edges)
-    segments = _segments(ordered, ritards, holds, [*drift] or [Pace(ordered[0], 1.0)], beat_s)
+    ordered = sorted(edges.union(pace.start for paces in (going.drift, eased) for pace in paces))
+    segments = _segments(ordered, ritards, holds, (going.drift, eased), beat_s)
     return Clock(
         beat_s,
         tuple((ritard.start, ritard.slow) for ritard in ritards),
@@ -224,12 +271,12 @@ def _segments(
     edges: Sequence[Fraction],
     ritards: Sequence[_Ritard],
     holds: Sequence[_Hold],
-    paces: Sequence[Pace],
+    layers_of_pace: Iterable[Sequence[Pace]],
     beat_s: float,
 ) -> tuple[_Segment, ...]:
-    """Return the way of going between each two neighbouring edges."""
+    """Return the way of going between each two neighbouring edges; tempos that hold at the same time multiply."""
     segments = []
-    starts = [float(pace.start) for pace in paces]
+    paces = [_PaceLine(each) for each in layers_of_pace]
     now_s = 0.0
     for start, stop in pairwise(edges):
         ritard = next((ritard for ritard in ritards if ritard.start <= start < ritard.end), None)
@@ -240,11 +287,50 @@ def _segments(
             for hold in holds
             if hold.start <= start < hold.end
         )
-        tempo = first * paces[bisect_right(starts, float(start)) - 1].tempo
+        tempo = first * prod(line.at(start) for line in paces)
         here = _Segment(float(start), float(stop - start), now_s, beat_s / tempo, last / first, added_s)
         segments.append(here)
         now_s += here.seconds_to(1.0)
     return tuple(segments)
+
+
+class _PaceLine:
+    """A tempo along the piece, 1 before its first pace."""
+
+    def __init__(self, paces: Sequence[Pace]) -> None:
+        self._starts = [float(pace.start) for pace in paces]
+        self._tempos = [1.0, *(pace.tempo for pace in paces)]
+
+    def at(self, beat: Fraction) -> float:
+        return self._tempos[bisect_right(self._starts, float(beat))]
+
+
+def _eased(arrangement: Arrangement, ritards: Sequence[_Ritard], part: float) -> list[Pace]:
+    """Return the tempo of the last pulses of each phrase, and back to 1 after them; none where a ritard is.
+
+    These are the pulses of its last bar, or of its second half if that is shorter: in all they last longer by `part`,
+    the first the least, the last the most.
+    """
+    if not part:
+        return []
+    bars, meter = arrangement.bars, arrangement.song.meter
+    paces = []
+    for start, end in pairwise(phrase_edges(bars)):
+        count = int(min(meter.bar_beat, (end - start) / 2) / meter.pulse_beat)
+        first = end - count * meter.pulse_beat
+        if not count or any(ritard.start < end and first < ritard.end for ritard in ritards):
+            continue
+        paces += [
+            Pace(first + place * meter.pulse_beat, 1.0 / (1.0 + part * 2 * (place + 1) / (count + 1)))
+            for place in range(count)
+        ]
+        paces.append(Pace(end, 1.0))
+    return paces
+
+
+def phrase_edges(bars: Sequence[Bar]) -> tuple[Fraction, ...]:
+    """Return where phrases begin, and where the last one ends."""
+    return (*phrase_starts(bars), bars[-1].start_beat + bars[-1].length_beat)
 
 
 def _tune(arrangement: Arrangement) -> list[tuple[Fraction, Fraction]]:
@@ -256,18 +342,64 @@ def _tune(arrangement: Arrangement) -> list[tuple[Fraction, Fraction]]:
     ]
 
 
-def _ritards(marks: Iterable[PlacedMark], struck: Sequence[Fraction]) -> list[_Ritard]:
-    """Return the ritards; `struck` tells where notes of the tune are struck, in order."""
+def slows_from(arrangement: Arrangement) -> Fraction | None:
+    """Return a beat from which a piece slows down to its end, written or not; None where it doesn't.
+
+    No player's strokes count, so it is the same for all who play the piece.
+    """
+    *_, phrase, end = phrase_edges(arrangement.bars)
+    for ritard in _written_ritards(arrangement, placed_marks(arrangement.bars)):
+        if ritard.end == end:
+            return ritard.start
+    song = arrangement.song
+    return None if song.rit == "none" or FEELS[song.feel].closing_tempo == 1.0 else phrase
+
+
+def _all_ritards(arrangement: Arrangement, marks: Sequence[PlacedMark], going: Going) -> list[_Ritard]:
+    """Return the ritards that are written, and the last one of all."""
+    ritards = _written_ritards(arrangement, marks)
+    if not going.closes:
+        *_, end = phrase_edges(arrangement.bars)
+        return [ritard for ritard in ritards if ritard.end < end]
+    if going.closing_tempo < 1.0:
+        closing = _closing(arrangement, marks, ritards, going.closing_tempo)
+        ritards += [] if closing is None else [closing]
+    return ritards
+
+
+def _closing(
+    arrangement: Arrangement, marks: Iterable[PlacedMark], ritards: Iterable[_Ritard], final: float
+) -> _Ritard | None:
+    """Return the ritard with which a piece ends, None where the song says what the end is like, or wants none."""
+    if arrangement.song.rit == "none":
+        return None
+    *_, phrase, end = phrase_edges(arrangement.bars)
+    slow = max((start for start, _ in _tune(arrangement)), default=end)
+    start = max(slow - CLOSING_PULSES * arrangement.song.meter.pulse_beat, (phrase + slow) / 2)
+    told = any(mark.kind == "a-tempo" and mark.beat >= start for mark in marks)
+    if told or start >= slow or any(ritard.end > start for ritard in ritards):
+        return None
+    return _Ritard(start, slow, end, final)
+
+
+def _written_ritards(arrangement: Arrangement, marks: Iterable[PlacedMark]) -> list[_Ritard]:
+    """Return the ritards that marks ask for, in order."""
+    struck = [start for start, _ in _tune(arrangement)]
+    edges, bar_beat = phrase_edges(arrangement.bars), arrangement.song.meter.bar_beat
     runs: list[tuple[Fraction, Fraction]] = []
     opened: PlacedMark | None = None
+    end = Fraction(0)
     for mark in sorted(marks, key=lambda mark: (mark.beat, mark.kind != "a-tempo")):
-        if opened is not None and (mark.kind == "a-tempo" or mark.beat >= opened.visit_end_beat):
-            runs.append((opened.beat, min(mark.beat, opened.visit_end_beat)))
+        if opened is not None and (mark.kind == "a-tempo" or mark.beat >= end):
+            runs.append((opened.beat, min(mark.beat, end)))
             opened = None
         if mark.kind == "rit" and opened is None:
             opened = mark
+            end = edges[min(bisect_right(edges, mark.beat), len(edges) - 1)]
+            if opened.visit_end_beat - end < bar_beat:
+                end = opened.visit_end_beat
     if opened is not None:
-        runs.append((opened.beat, opened.visit_end_beat))
+        runs.append((opened.beat, end))
     return [_ritard(start, end, struck) for start, end in runs if end > start]
 
 

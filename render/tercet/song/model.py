@@ -22,6 +22,7 @@ __all__ = [
     "ChordSpan",
     "Dynamics",
     "Feel",
+    "LastRitard",
     "Layer",
     "Line",
     "Mark",
@@ -63,6 +64,9 @@ BetweenNotes = Literal["as-written", "fill"]
 
 Style = Literal["rolls", "ringing", "broken", "plain"]
 """How the tune and its chords share the strings; `tercet.song.styles.STYLES` says what each is."""
+
+LastRitard = Literal["end", "none"]
+"""Where the piece slows down though nothing is written: to its end, or nowhere."""
 
 Turn = Literal["phrase", "bar", "section"]
 """What is echoed, or played by turns."""
@@ -397,7 +401,8 @@ class Song:
     them.
     `style` is that of all sections for which `section_styles` has none. `front` is how far
     the strums lie behind the melody, in LU between their median gestures; without it the marks
-    say so. `feel` is how exactly the players keep together. `form` is never
+    say so. `feel` is how exactly the players keep together. `rit` says whether the last bars slow down where the
+    marks don't say so. `form` is never
     empty. `sound` and `count_in_bars` are None unless the song sets them. `tracks` are those of the song's own.
     `as_written` says whether a note that no string has keeps its octave. `sounding` is how many semitones higher
     it is played than written, None unless the song sets it. `moved_semitones` is how far the song is from
@@ -426,6 +431,7 @@ class Song:
     swing: Fraction = Fraction(1, 2)
     front: Fraction | None = None
     feel: Feel = "natural"
+    rit: LastRitard = "end"
     sound: str | None = None
     count_in_bars: int | None = None
     tracks: tuple[OwnTrack, ...] = ()

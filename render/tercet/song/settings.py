@@ -16,7 +16,17 @@ from tercet.errors import Edit, ParameterError, RequestError
 from tercet.song.frame import Entry, Listing, Mapping, Node, Text
 from tercet.song.grammar import StrumWord, read_word
 from tercet.song.mistakes import MistakeBook, SlipError, meant_word
-from tercet.song.model import LAYERS, BetweenNotes, Dynamics, Feel, Meter, Players, Song, Source
+from tercet.song.model import (
+    LAYERS,
+    BetweenNotes,
+    Dynamics,
+    Feel,
+    LastRitard,
+    Meter,
+    Players,
+    Song,
+    Source,
+)
 from tercet.song.slips import explain_word, words_as_meant
 from tercet.song.spelling import number_text, yaml_text
 from tercet.song.styles import STYLE_SCHEMA, STYLES, read_style, style_text
@@ -80,6 +90,7 @@ __all__ = [
 PLAYERS: tuple[Players, ...] = get_args(Players)
 BETWEEN: tuple[BetweenNotes, ...] = get_args(BetweenNotes)
 FEELS: tuple[Feel, ...] = get_args(Feel)
+LAST_RITARDS: tuple[LastRitard, ...] = get_args(LastRitard)
 
 _PITCH_PATTERN = r"^[A-G](##|#|bb|b)?-?[0-9]$"
 
@@ -289,6 +300,10 @@ def _read_as_written(node: Node) -> _Fields:
 
 def _read_feel(node: Node) -> _Fields:
     return {"feel": one_of(value_of(node), FEELS)}
+
+
+def _read_rit(node: Node) -> _Fields:
+    return {"rit": one_of(value_of(node), LAST_RITARDS)}
 
 
 def _read_dynamics(node: Node) -> _Fields:
@@ -599,6 +614,13 @@ SETTINGS: tuple[Setting, ...] = (
         _read_feel,
         lambda song: song.feel if song.feel != "natural" else "",
         {"enum": list(FEELS)},
+    ),
+    Setting(
+        "rit",
+        "Whether the last bars slow down where the marks say nothing about it.",
+        _read_rit,
+        lambda song: song.rit if song.rit != "end" else "",
+        {"enum": list(LAST_RITARDS)},
     ),
     Setting(
         "sound",

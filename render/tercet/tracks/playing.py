@@ -71,7 +71,7 @@ class Playing:
         self._threads = threads
         self._progress = progress
         self._pieces: dict[Piece, Arrangement] = {"song": arrangement}
-        self._interpretations: dict[tuple[Piece, bool], Interpretation] = {}
+        self._interpretations: dict[tuple[Piece, bool, bool], Interpretation] = {}
         self._performed: dict[Source, Performed] = {}
         self._measured: dict[tuple[Piece, bool], LevelSynthesiser] = {}
         self._lowered: dict[bool, dict[StrokePlace, float]] = {}
@@ -118,13 +118,14 @@ class Playing:
 
     def _interpreted(self, source: Source) -> Interpretation:
         """Return how a source's piece is played, at whatever speed."""
-        variant = (source.piece, source.steady)
+        variant = (source.piece, source.steady, source.goes_round)
         if variant not in self._interpretations:
             self._interpretations[variant] = interpret(
                 self.piece(source.piece),
                 seed=self._seed,
                 dry=self._dry,
                 steady_pulse=source.steady,
+                closes=not source.goes_round,
                 leader=self._leader(source.piece),
             )
         return self._interpretations[variant]

@@ -13,6 +13,7 @@ from typing import Any
 
 from tercet.arranging import Arrangement, hardest_bars
 from tercet.errors import RequestError
+from tercet.performing.tempo import slows_from
 from tercet.song import bar_indices
 from tercet.song.choice_words import parse_choice
 from tercet.song.practice_forms import PRACTICE_FORMS
@@ -169,6 +170,14 @@ class _Track:
         values = {"heard": recipe.heard, "guide": recipe.guide, "whose": whose, **more}
         return Passage(source or self.source(), beats.start_beat, beats.end_beat, **values)
 
+    def again(self, beats: BeatRange, source: Source | None = None, **more: Any) -> Passage:
+        """Return a passage that comes more than once, so that it keeps its tempo to the end of the piece too."""
+        passage = self.played(beats, source, **more)
+        slowing_beat = slows_from(self.arrangement)
+        if slowing_beat is None or beats.end_beat <= slowing_beat:
+            return passage
+        return replace(passage, source=replace(passage.source, goes_round=True))
+
     def space(self, beats: BeatRange, **more: Any) -> Passage:
         """Return a passage that is the student's: as long, with a soft pulse."""
         values = {"heard": self.recipe.space, "whose": "yours", "pulse": True, **more}
@@ -220,7 +229,7 @@ def _ladder(track: _Track) -> _Passages:
     for beats in _once(track.sections()):
         for source in map(track.source, track.recipe.steps):
             step = f"{float(source.speed):.0%}"
-            yield track.played(beats, source, count_in_bars=track.counted_bars, step=step)
+            yield track.again(beats, source, count_in_bars=track.counted_bars, step=step)
 
 
 @_form("loop")
@@ -230,7 +239,7 @@ def _loop(track: _Track) -> _Passages:
     if not (track.options.bars or track.recipe.bars):
         runs = section_ranges(track.arrangement)[:1]
     for number in range(times):
-        yield from (track.played(beats, step=f"{number + 1} of {times}") for beats in runs)
+        yield from (track.again(beats, step=f"{number + 1} of {times}") for beats in runs)
 
 
 @_form("build-up")
@@ -238,15 +247,15 @@ def _build_up(track: _Track) -> _Passages:
     """Play each section three times: strums, then the single notes between with them, then all."""
     for beats in _once(track.sections()):
         for step, heard in LAYER_STEPS:
-            yield track.played(beats, heard=parse_choice(heard), whose="listen", bell=True, step=step)
+            yield track.again(beats, heard=parse_choice(heard), whose="listen", bell=True, step=step)
 
 
 @_form("contrast")
 def _contrast(track: _Track) -> _Passages:
     """Play each phrase flat, then with front and back."""
     for beats in _once(track.units()):
-        yield track.played(beats, track.source(flat=True), bell=True, step="flat")
-        yield track.played(beats, bell=True, step="front and back")
+        yield track.again(beats, track.source(flat=True), bell=True, step="flat")
+        yield track.again(beats, bell=True, step="front and back")
 
 
 @_form("learn")
@@ -264,7 +273,7 @@ def _learn(track: _Track) -> _Passages:
         for number in range(times):
             step = f"{name}, {number + 1} of {times}"
             count = 0 if number else track.counted_bars
-            yield track.played(beats, count_in_bars=count, whose="together", step=step)
+            yield track.again(beats, count_in_bars=count, whose="together", step=step)
             yield from _rest(track, hard.last, hard.into_beat, step)
 
 
@@ -277,7 +286,7 @@ def _rest(track: _Track, last: int, into_beat: Fraction | None, step: str) -> _P
     end = bar.start_beat + bar.length_beat
     let_go = min(into_beat + track.arrangement.song.meter.pulse_beat, end)
     lead = BeatRange(bar.start_beat, let_go, bar.section, bar.pass_number)
-    yield track.played(lead, whose="together", step=step)
+    yield track.again(lead, whose="together", step=step)
     if let_go < end:
         rest = replace(lead, start_beat=let_go, end_beat=end)
-        yield track.space(rest, whose="together", heard=NOTHING, guide=NOTHING, step=step)
+        yield track.again(rest, whose="together", heard=NOTHING, guide=NOTHING, pulse=True, step=step)

@@ -55,12 +55,15 @@ class Source:
         Neither front nor back, see `tercet.performing.perform`.
     steady
         Without the drift in tempo that players have among themselves: for a track that clicks throughout.
+    goes_round
+        Without the ritard at the piece's end: for a track whose last bars come round again.
     """
 
     piece: Piece = "song"
     speed: Fraction = Fraction(1)
     flat: bool = False
     steady: bool = False
+    goes_round: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,102 @@
+"""What is measured as alive is found in what we play, and each figure falls where what it stands for is taken away."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from statistics import fmean
+
+import pytest
+
+from tercet.arranging import arrange
+from tercet.performing import Take, lay_out, perform
+from tercet.performing.levels import velocity_of_level
+from tercet.performing.midi import midi_bytes
+from tercet.song import read_song
+from tests.kits import ROOT
+from tests.measure.liveliness import Liveliness, liveliness_of, phrase_edges
+from tests.measure.midi import read_with_mido
+from tests.measure.song_text import read_song_text
+
+SONG = """title: Washing
+key: C major
+meter: 4/4
+tempo: 96
+strum: d u d u d u d u
+sections:
+  verse: |
+    chords  C        | F        | G7       | C
+    melody  E4 G E:2 | F4 A F:2 | D4 F D:2 | E4:4
+
+    chords  C        | F        | G7       | C
+    melody  E4 G E:2 | F4 A F:2 | D4 F D:2 | C5:4
+
+    chords  C        | F        | G7       | C
+    melody  E4 G E:2 | F4 A F:2 | D4 F B:2 | C5:4
+"""
+
+
+def figures(
+    folder: Path,
+    change: Callable[[Take], Take] = lambda take: take,
+    *,
+    steady_pulse: bool = False,
+    closes: bool = True,
+) -> Liveliness:
+    """Return what is measured of the song's MIDI file, played in some way, and changed."""
+    path = folder / "song.yaml"
+    path.write_text(SONG, "utf-8")
+    made = arrange(read_song(path))
+    take = change(perform(made, lay_out(made, count_in_bars=1), steady_pulse=steady_pulse, closes=closes))
+    midi = folder / "song.mid"
+    midi.write_bytes(midi_bytes(made, take))
+    song = read_song_text(path)
+    strokes = {bar: ["d", "u"] for bar in range(1, 13)}
+    return liveliness_of(read_with_mido(midi), song, phrase_edges(path, song), strokes)
+
+
+def without_differences(take: Take) -> Take:
+    """Return a take in which all strings of a layer are struck alike."""
+    levels = {"melody": 0.0, "between": -4.0, "strums": -12.0}
+    notes = tuple(
+        replace(note, velocity=velocity_of_level(levels[note.layer] - 8.0 * (note.part == "chord")))
+        for note in take.notes
+    )
+    return replace(take, notes=notes)
+
+
+def test_what_we_play_is_alive(tmp_path: Path) -> None:
+    found = figures(tmp_path)
+    assert 0.03 < fmean(found.phrase_ends) < 0.05
+    assert len(found.phrase_ends) == 2
+    assert found.ending > 1.25
+    assert found.under_tune_sd_db > 0.4
+    assert fmean(found.sweeps_db) > 1.0
+    assert found.ups_part == 0.5
+    assert found.repeated_bars < found.strummed_bars
+
+
+def test_a_steady_pulse_is_found(tmp_path: Path) -> None:
+    found = figures(tmp_path, steady_pulse=True)
+    assert max(map(abs, found.phrase_ends)) < 0.001
+    assert found.ending == pytest.approx(1.0, abs=0.001)
+
+
+def test_an_ending_that_just_stops_is_found(tmp_path: Path) -> None:
+    assert figures(tmp_path, closes=False).ending < 1.1
+
+
+def test_strings_that_are_all_alike_are_found(tmp_path: Path) -> None:
+    found = figures(tmp_path, without_differences)
+    assert found.under_tune_sd_db < 0.05
+    assert max(map(abs, found.sweeps_db)) < 0.05
+
+
+def test_phrases_are_read_from_lines_and_breaths() -> None:
+    path = ROOT / "songs" / "harbour-lanterns.yaml"
+    song = read_song_text(path)
+    edges = phrase_edges(path, song)
+    assert edges[0] == 0
+    assert edges[-1] == song.end_beat
+    assert len(edges) > 8
