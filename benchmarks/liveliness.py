@@ -21,7 +21,7 @@ from measuring import ROOT, Aims, asked, counted, environment, parser_of
 
 sys.path.insert(0, str(ROOT))
 
-from tests.measure.liveliness import Liveliness, liveliness_of, phrase_edges
+from tests.measure.liveliness import Liveliness, arch_db, liveliness_of, phrase_edges
 from tests.measure.midi import read_with_mido
 from tests.measure.song_text import read_song_text
 
@@ -59,14 +59,20 @@ def without_pattern(paths: list[Path], folder: Path) -> Iterator[Path]:
 
 
 def folk_tunes(folder: Path, most: int) -> Iterator[Path]:
-    """Yield tunes of the corpus with harmonised chords, as song files; how `corpus.py` reads them isn't measured."""
+    """Yield tunes of the corpus with harmonised chords and a ritard in the first line's last bar, as song files.
+
+    How `corpus.py` reads them isn't measured.
+    """
     from corpus import song_of, tunes
 
     from tercet.song import write_song
 
     for number, tune in enumerate(tunes(most)):
         path = folder / f"tune-{number:03}.yaml"
-        path.write_text(write_song(song_of(tune)), "utf-8")
+        first, *others = write_song(song_of(tune)).split("\n\n")
+        if len(others) > 1:
+            first += "\n    marks  " + "| " * (first.splitlines()[-1].count("|") - 1) + "rit@1 |"
+        path.write_text("\n\n".join([first, *others]), "utf-8")
         yield path
 
 
@@ -81,6 +87,16 @@ def say(what: str, paths: list[Path], folder: Path, tree: Path, aims: Aims) -> N
     strums, pairs = sum(each.strums for each in found), sum(each.strummed_bars for each in found)
     aims.say("last bars of phrases longer by, %", 100 * median(ends) if ends else 0.0, least=3.0, most=5.0)
     aims.say("last beat, as a part of a usual one", fmean(each.ending for each in found), least=1.25)
+    back = [abs(tempo - 1.0) for each in found for tempo in each.after_ritards]
+    aims.say(
+        "tempo after a ritard that isn't the last, off by %", 100 * median(back) if back else 0.0, most=3.0
+    )
+    aims.say(
+        "arch of a phrase, ± dB",
+        arch_db([point for each in found for point in each.arch]),
+        least=1.0,
+        most=2.0,
+    )
     aims.say(
         "strings under the tune, spread in dB", fmean(each.under_tune_sd_db for each in found), least=0.5
     )

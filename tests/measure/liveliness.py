@@ -9,14 +9,18 @@ from fractions import Fraction
 from itertools import pairwise
 from math import log10
 from pathlib import Path
-from statistics import pstdev
+from statistics import linear_regression, pstdev
 
 from ruamel.yaml import YAML
 
+from tests.measure.marks import asked_db, struck
 from tests.measure.midi import MidiFile, MidiNote, Roll, rolls_of, written_time_s
 from tests.measure.song_text import SongText
 
-__all__ = ["Liveliness", "liveliness_of", "phrase_edges"]
+__all__ = ["Liveliness", "arch_db", "liveliness_of", "phrase_edges"]
+
+PEAK = 0.6
+"""Where along a phrase an arch is highest."""
 
 DAMPED_S = 0.035
 OFF_S = 0.04
@@ -34,6 +38,12 @@ class Liveliness:
         than as much of the rest, as a part of it.
     ending
         How long the piece's last beat lasts, as a part of one at the song's tempo.
+    after_ritards
+        For each written ritard that another phrase follows: the tempo of that phrase but for its last bar,
+        as a part of the song's.
+    arch
+        For each gesture of the melody on a bar's first beat: the height of an arch over its phrase there, from −1 to
+        1, and how loud it is, in dB over its mark; but for those of a phrase's last bar, which are let go of.
     under_tune_sd_db
         How much the strings under the tune vary against it, from roll to roll.
     sweeps_db
@@ -48,6 +58,8 @@ class Liveliness:
 
     phrase_ends: tuple[float, ...]
     ending: float
+    after_ritards: tuple[float, ...]
+    arch: tuple[tuple[float, float], ...]
     under_tune_sd_db: float
     sweeps_db: tuple[float, ...]
     strums: int
@@ -64,7 +76,8 @@ def phrase_edges(path: Path, song: SongText) -> tuple[Fraction, ...]:
     for (name, _, start), end in zip(song.visits, ends, strict=True):
         breaths = [beat for beat, text in song.marks if text == "," and start < beat < end]
         bars = [_bars(block) for block in sections[name].split("\n\n") if block.strip()]
-        lines = [start + song.bar_beat * sum(bars[:place]) for place in range(len(bars))]
+        first = start or song.pickup_beat
+        lines = [first + song.bar_beat * sum(bars[:place]) for place in range(len(bars))]
         edges.update([start, *breaths] if breaths else lines)
     return tuple(sorted(edges))
 
@@ -105,6 +118,8 @@ def liveliness_of(
     return Liveliness(
         tuple(_phrase_ends(file, song, edges)),
         (last_s[0] - last_s[1]) / song.beat_s,
+        tuple(_after_ritards(file, song, edges)),
+        tuple(_arch(file, song, edges)),
         pstdev(under) if under else 0.0,
         tuple(swept),
         len(strums),
@@ -122,6 +137,40 @@ def _phrase_ends(file: MidiFile, song: SongText, edges: Iterable[Fraction]) -> I
             continue
         first_s, last_s, end_s = (written_time_s(file, song, beat) for beat in (start, last, end))
         yield (end_s - last_s) / (last_s - first_s) * float((last - start) / song.bar_beat) - 1.0
+
+
+def arch_db(points: Sequence[tuple[float, float]]) -> float:
+    """Return how many dB the middle of phrases lies over, and their edges lie under, what is between."""
+    return linear_regression(*zip(*points, strict=True)).slope
+
+
+def _after_ritards(file: MidiFile, song: SongText, edges: Sequence[Fraction]) -> Iterator[float]:
+    told = [(at, text) for at, text in song.marks if text in ("rit", "fermata", "a-tempo")]
+    for at, text in told:
+        place = bisect_right(edges, at)
+        if text != "rit" or place + 1 >= len(edges):
+            continue
+        start, end = edges[place], edges[place + 1] - song.bar_beat
+        if start < end and not any(at < other < end for other, _ in told):
+            start_s, end_s = (written_time_s(file, song, beat) for beat in (start, end))
+            yield float(end - start) * song.beat_s / (end_s - start_s)
+
+
+def _arch(file: MidiFile, song: SongText, edges: Sequence[Fraction]) -> Iterator[tuple[float, float]]:
+    rolls = struck(file, "melody")
+    onsets_s = [roll.notes[-1].onset_s for roll in rolls]
+    for start, end in pairwise(edges):
+        bars = int((end - start) / song.bar_beat)
+        for bar in range(bars - 1):
+            beat = start + bar * song.bar_beat
+            due_s, asked = written_time_s(file, song, beat), asked_db(song, "melody", beat)
+            near = bisect_right(onsets_s, due_s - OFF_S)
+            if asked is None or near == len(rolls) or onsets_s[near] > due_s + OFF_S:
+                continue
+            along = bar / bars
+            rise = along / PEAK if along < PEAK else (1.0 - along) / (1.0 - PEAK)
+            power = sum(10.0 ** (_db(note) / 10.0) for note in rolls[near].notes)
+            yield 2.0 * rise * rise * (3.0 - 2.0 * rise) - 1.0, 10.0 * log10(power) - asked
 
 
 def _db(note: MidiNote) -> float:

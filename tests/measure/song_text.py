@@ -17,6 +17,7 @@ from ruamel.yaml import YAML
 
 __all__ = ["SongText", "TuneNote", "read_song_text"]
 
+USUAL_DYNAMICS = {"melody": "f", "between": "mp", "strums": "p"}
 SEMITONES = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 NOTE = re.compile(r"([A-G])([#b]?)(\d?)(?::([\d./]+))?(?:\[\w+\])?")
 WITHOUT_PITCH = re.compile(r"([.=])(?::([\d./]+))?")
@@ -143,7 +144,7 @@ def read_song_text(path: Path) -> SongText:
         pickup_beat=pickup,
         end_beat=at,
         has_between=any(row.name == "between" for rows in sections.values() for row in rows),
-        dynamics=dict(written.get("dynamics", {})),
+        dynamics=USUAL_DYNAMICS | dict(written.get("dynamics", {})),
         marks=tuple(sorted(marks, key=lambda mark: mark[0])),
     )
 

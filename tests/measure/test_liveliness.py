@@ -4,18 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 from statistics import fmean
 
 import pytest
 
 from tercet.arranging import arrange
-from tercet.performing import Take, lay_out, perform
+from tercet.performing import Take, lay_out, perform, tempo
 from tercet.performing.levels import velocity_of_level
 from tercet.performing.midi import midi_bytes
 from tercet.song import read_song
 from tests.kits import ROOT
-from tests.measure.liveliness import Liveliness, liveliness_of, phrase_edges
+from tests.measure.liveliness import Liveliness, arch_db, liveliness_of, phrase_edges
 from tests.measure.midi import read_with_mido
 from tests.measure.song_text import read_song_text
 
@@ -28,6 +29,10 @@ sections:
   verse: |
     chords  C        | F        | G7       | C
     melody  E4 G E:2 | F4 A F:2 | D4 F D:2 | E4:4
+    marks            |          |          | rit@1
+
+    chords  C        | F        | G7       | C
+    melody  E4 G E:2 | F4 A F:2 | D4 F D:2 | C5:4
 
     chords  C        | F        | G7       | C
     melody  E4 G E:2 | F4 A F:2 | D4 F D:2 | C5:4
@@ -52,7 +57,7 @@ def figures(
     midi = folder / "song.mid"
     midi.write_bytes(midi_bytes(made, take))
     song = read_song_text(path)
-    strokes = {bar: ["d", "u"] for bar in range(1, 13)}
+    strokes = {bar: ["d", "u"] for bar in range(1, 17)}
     return liveliness_of(read_with_mido(midi), song, phrase_edges(path, song), strokes)
 
 
@@ -71,6 +76,8 @@ def test_what_we_play_is_alive(tmp_path: Path) -> None:
     assert 0.03 < fmean(found.phrase_ends) < 0.05
     assert len(found.phrase_ends) == 2
     assert found.ending > 1.25
+    assert found.after_ritards == pytest.approx((1.0,), abs=0.025)
+    assert arch_db(found.arch) == pytest.approx(1.5, abs=0.4)
     assert found.under_tune_sd_db > 0.4
     assert fmean(found.sweeps_db) > 1.0
     assert found.ups_part == 0.5
@@ -87,8 +94,17 @@ def test_an_ending_that_just_stops_is_found(tmp_path: Path) -> None:
     assert figures(tmp_path, closes=False).ending < 1.1
 
 
+def test_music_that_stays_slow_after_a_ritard_is_found(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(tempo, "phrase_edges", lambda bars: (Fraction(0), Fraction(48), Fraction(64)))
+    (after,) = figures(tmp_path).after_ritards
+    assert after < 0.93
+
+
 def test_strings_that_are_all_alike_are_found(tmp_path: Path) -> None:
     found = figures(tmp_path, without_differences)
+    assert abs(arch_db(found.arch)) < 0.5
     assert found.under_tune_sd_db < 0.05
     assert max(map(abs, found.sweeps_db)) < 0.05
 
