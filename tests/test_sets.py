@@ -99,7 +99,7 @@ SABOTAGES = [
     SetSabotage("notes silenced", "sets share their timeline", "unheard", silenced, ("only-between",)),
     SetSabotage("a set a third of a decibel up", "sets share their gain", r"\+0\.33 dB", louder(0.33)),
     SetSabotage("a set half a decibel down", "sets share their gain", r"-0\.50 dB", louder(-0.5)),
-    SetSabotage("a set 5 dB up", "no set clips", "low-g-beginner: .* dBTP", louder(5.0), ("demo",)),
+    SetSabotage("a set 12 dB up", "no set clips", "low-g-beginner: .* dBTP", louder(12.0), ("demo",)),
     SetSabotage("a sample too high", "no set clips", "at full scale", full_scale, ("only-strums",)),
 ]
 
