@@ -16,7 +16,6 @@ from measuring import Aims, asked, counted, parser_of
 from performing import three_minutes
 
 from tercet.performing import lay_out, perform
-from tercet.song import LAYERS
 from tercet.sound import Synthesiser
 from tercet.sound.fluid import FluidSynthesiser
 from tercet.sound.sampler import UkuleleSampler
@@ -44,7 +43,7 @@ def main() -> int:
         for _ in range(given.rounds + 1):
             for name, player in players.items():
                 start_s = time.process_time()
-                stems = player.stems(take, LAYERS)
+                stems = player.stems(take, made.song.layers)
                 runs[name].append(time.process_time() - start_s)
                 counted(f"frames, {name}", stems.length_frames)
     for name, (first_s, *again_s) in runs.items():

@@ -29,7 +29,7 @@ from tercet.sound.ukulele import ready_built_in
 from tercet.tracks.balance import Balance
 from tercet.tracks.clips.batch_cache import BatchCache
 from tercet.tracks.playing import Playing
-from tercet.tracks.recipes import RECIPES, Recipe, recipe_named, track_title
+from tercet.tracks.recipes import Recipe, recipe_named, recipes_of, track_title
 from tercet.tracks.recording import Recording
 from tercet.tracks.timelines import Passage, Source, TrackTimeline
 from tercet.tracks.track_files import gains_of
@@ -147,7 +147,9 @@ class Kit:
     @cached_property
     def alone(self) -> dict[str, Track]:
         """The layers alone, by name."""
-        return {layer: self.tracks[f"only-{layer}"] for layer in LAYERS}
+        return {
+            layer: self.tracks[f"only-{layer}"] for layer in LAYERS if f"only-{layer}" in self.track_paths
+        }
 
     @property
     def first_bar_s(self) -> float:
@@ -234,7 +236,9 @@ class Workshop:
     def _heard(self) -> Balance:
         """The balance with the loudness and the peak that the layered stems have when they are played in one go."""
         layered = self.stems if not self.flat else replace(self, flat=False).stems
-        demo = np.asarray(sum(layered.by_name[layer] for layer in LAYERS), np.float32)
+        demo = np.asarray(
+            sum(layered.by_name[layer] for layer in self.playing.arrangement.song.layers), np.float32
+        )
         return replace(
             self.balance,
             demo_lufs=integrated_loudness_lufs(demo, SAMPLE_RATE_HZ),
@@ -247,7 +251,7 @@ class Workshop:
         gains_db = self.balance.trims_db["song", self.flat]
         flat_db = self.balance.flat_gain_db if self.flat else 0.0
         by_name = dict(stems.by_name)
-        for layer in LAYERS:
+        for layer in self.playing.arrangement.song.layers:
             gain_db = gains_db[layer]
             by_name[layer] = by_name[layer] * np.float32(10.0 ** ((gain_db + flat_db) / 20.0))
         return Stems(stems.sample_rate_hz, by_name)
@@ -276,22 +280,24 @@ class Workshop:
             What to write.
         """
         folder.mkdir(parents=True, exist_ok=True)
+        layers = self.playing.arrangement.song.layers
         for name in LAYER_TRACKS if names is None else names:
-            self._write(folder, recipe_named(name), stems or self.stems, ending, bits)
+            self._write(folder, recipe_named(name, layers=layers), stems or self.stems, ending, bits)
         midi = folder / f"{self.song_path.stem}.mid"
         midi.unlink(missing_ok=True)
         midi.write_bytes(midi_bytes(self.playing.arrangement, take or self.take))
         return Kit(folder, self.song_path, self.player)
 
     def _write(self, folder: Path, recipe: Recipe, stems: Stems, ending: str, bits: Bits) -> None:
-        song, number = self.playing.arrangement.song, RECIPES.index(recipe) + 1
+        song = self.playing.arrangement.song
+        number = recipes_of(song.layers).index(recipe) + 1
         path = folder / f"{number:02}-{recipe.name}{ending}"
         path.unlink(missing_ok=True)
         ceiling_dbtp = track_format(path).encode_ceiling_dbtp
         gain = np.float32(10.0 ** (gains_of([self._heard], [ceiling_dbtp])[ceiling_dbtp] / 20.0))
-        layers = [layer for layer in LAYERS if layer in recipe.name or recipe.name == "demo"]
+        layers = [layer for layer in song.layers if layer in recipe.name or recipe.name == "demo"]
         if recipe.name.startswith("without"):
-            layers = [layer for layer in LAYERS if layer not in layers]
+            layers = [layer for layer in song.layers if layer not in layers]
         tags = Tags(
             track_title(song.title, recipe, Fraction(1)),
             song.composer,

@@ -18,7 +18,7 @@ from tercet.arranging import Arrangement
 from tercet.errors import ParameterError
 from tercet.performing import Span, Take, Timeline, lay_out, perform
 from tercet.performing.midi import midi_bytes
-from tercet.song import LAYERS, Dynamics, Layer
+from tercet.song import Dynamics, Layer
 from tercet.theory import Key
 from tests.performing.golden import four_bars
 from tests.performing.pieces import Visit, added, piece, pieces, strum, tune
@@ -36,7 +36,7 @@ def play(
     return perform(made, lay_out(made, bars, Fraction(speed), count_in_bars), steady_pulse=steady_pulse)
 
 
-def written(made: Arrangement, take: Take, layers: Sequence[Layer] = LAYERS) -> mido.MidiFile:
+def written(made: Arrangement, take: Take, layers: Sequence[Layer] | None = None) -> mido.MidiFile:
     return mido.MidiFile(file=BytesIO(midi_bytes(made, take, layers)), charset="utf-8")
 
 
@@ -130,7 +130,7 @@ def test_notes_fall_within_a_millisecond_of_the_take(
     made = four_bars()
     take = play(made, bars, count_in_bars, speed)
     tracks = timed(written(made, take))
-    for layer in LAYERS:
+    for layer in made.song.layers:
         wanted = sorted(
             (note.onset_s, note.onset_s + note.length_s, note.midi, note.velocity)
             for note in take.notes
@@ -154,8 +154,8 @@ def test_pretty_midi_reads_the_same(count_in_bars: int) -> None:
     file = pretty_midi.PrettyMIDI(BytesIO(midi_bytes(made, take)), charset="utf-8")
     instruments = {instrument.name: instrument for instrument in file.instruments}
     assert list(instruments) == [*(["count-in"] if count_in_bars else []), "melody", "between", "strums"]
-    assert not any(instruments[layer].is_drum for layer in LAYERS)
-    for layer in LAYERS:
+    assert not any(instruments[layer].is_drum for layer in made.song.layers)
+    for layer in made.song.layers:
         wanted = sorted(
             (n.onset_s, n.onset_s + n.length_s, n.midi, n.velocity) for n in take.notes if n.layer == layer
         )
@@ -342,7 +342,7 @@ def test_any_take_is_written_whole(
     file = written(made, take)
     tracks = timed(file)
     assert file.length == pytest.approx(max(take.length_s, 0.0), abs=0.04)
-    for layer in LAYERS:
+    for layer in made.song.layers:
         found = notes_of(tracks[layer])
         for note in take.notes:
             if note.layer == layer:
@@ -368,11 +368,12 @@ def test_a_take_gives_the_file_that_is_written_of_it() -> None:
 
 
 def test_a_take_gives_pretty_midi_its_notes_at_their_own_times() -> None:
-    take = play(four_bars())
+    made = four_bars()
+    take, layers = play(made), made.song.layers
     heard = take.to_pretty_midi()
     assert isinstance(heard, pretty_midi.PrettyMIDI)
-    assert [instrument.name for instrument in heard.instruments] == ["count-in", *LAYERS]
-    for layer, instrument in zip(LAYERS, heard.instruments[1:], strict=True):
+    assert [instrument.name for instrument in heard.instruments] == ["count-in", *layers]
+    for layer, instrument in zip(layers, heard.instruments[1:], strict=True):
         notes = sorted((note for note in take.notes if note.layer == layer), key=lambda note: note.onset_s)
         onsets_s = sorted(note.start for note in instrument.notes)
         assert onsets_s == pytest.approx([note.onset_s for note in notes], abs=0.001)

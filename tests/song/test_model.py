@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import copy
 import pickle
-from dataclasses import FrozenInstanceError, fields, is_dataclass
+from dataclasses import FrozenInstanceError, fields, is_dataclass, replace
 from fractions import Fraction
 
 import pytest
@@ -96,7 +96,15 @@ def test_what_is_worked_out() -> None:
     assert not Syllable("a").holds
     assert Line(()).bar_count == 0
     assert SECTION.bar_count == 4
-    assert [Dynamics("ff", "p", "ppp").of(layer) for layer in package.LAYERS] == ["ff", "p", "ppp"]
+    marks = Dynamics("ff", "p", "ppp", second="mp")
+    assert [marks.of(layer) for layer in package.LAYERS] == ["ff", "mp", "p", "ppp"]
+    assert [Dynamics(melody).of("second") for melody in ("ff", "mf", "ppp")] == ["f", "mp", "ppp"]
+
+
+def test_a_song_has_a_second_voice_only_where_it_asks_for_one() -> None:
+    plain = package.Song("A", (SECTION,), ())
+    assert plain.layers == ("melody", "between", "strums")
+    assert replace(plain, second="low").layers == package.LAYERS == ("melody", "second", "between", "strums")
 
 
 def test_places_do_not_count() -> None:

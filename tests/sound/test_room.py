@@ -98,7 +98,7 @@ def test_a_room_that_rings_on_is_found(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.mark.parametrize(
     ("layer", "lowest_db", "highest_db"),
-    [("melody", -0.1, 0.1), ("between", 3.0, 4.5), ("strums", -6.5, -5.0)],
+    [("melody", -0.1, 0.1), ("second", -4.0, -2.5), ("between", 3.0, 4.5), ("strums", -6.5, -5.0)],
 )
 def test_each_player_has_a_side(layer: Layer, lowest_db: float, highest_db: float) -> None:
     assert lowest_db <= left_over_right_db(heard_impulse(layer)) <= highest_db
@@ -106,7 +106,7 @@ def test_each_player_has_a_side(layer: Layer, lowest_db: float, highest_db: floa
 
 
 def test_what_is_far_has_more_room_and_less_treble() -> None:
-    responses = [heard_impulse(layer) for layer in LAYERS]
+    responses = [heard_impulse(layer) for layer in LAYERS if layer != "second"]
     amounts_db = [room_over_direct_db(response, SAMPLE_RATE_HZ) for response in responses]
     assert -28.0 <= amounts_db[0] <= amounts_db[1] - 2.0 <= amounts_db[2] - 4.0 <= -20.0
     powers = [(np.abs(np.fft.rfft(response, 65_536, axis=0)) ** 2).sum(axis=1) for response in responses]

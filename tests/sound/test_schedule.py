@@ -17,7 +17,7 @@ from tests.sound.takes import RATE_HZ, note, take
 
 def test_a_note_starts_and_ends_in_its_own_frame() -> None:
     assert strokes_of(take([note(0.25, 0.5, midi=64, string=2, layer="strums", velocity=33)]), RATE_HZ) == (
-        Stroke(on_frame=12_000, off_frame=36_000, string=2, layer_index=2, midi=64, velocity=33,
+        Stroke(on_frame=12_000, off_frame=36_000, string=2, layer_index=3, midi=64, velocity=33,
                shade=shade_of_place(note(string=2))),
     )  # fmt: skip
 

@@ -14,10 +14,11 @@ from tercet.arranging.fingering import Fingered, finger_tune, tune_cost
 from tercet.arranging.model import Arrangement, Gesture, NotePart, Problem, StringNote
 from tercet.arranging.piece import Piece, piece_of
 from tercet.arranging.problems import off_neck_problems
+from tercet.arranging.second import second_line
 from tercet.arranging.strums import one_strum_a_bar, strum_gestures
 from tercet.arranging.tune import TuneNote, row_notes, single_notes
 from tercet.errors import RequestError
-from tercet.song import LAYERS, ChordSpan, Layer, Line, Meter, Note, Pin, Row, Section, Song, Visit
+from tercet.song import LAYERS, SECOND, ChordSpan, Layer, Line, Meter, Note, Pin, Row, Section, Song, Visit
 from tercet.song.styles import STYLES
 from tercet.theory import Tuning, tuning_of
 
@@ -67,11 +68,21 @@ def arrange(song: Song, tuning: Tuning | None = None, *, simple: bool = False) -
     ]
     gestures.sort(key=lambda gesture: (float(gesture.start_beat), LAYERS.index(gesture.layer)))
     notes = [*(item.note for item in part.tune), *(item.note for item in part.added)]
-    problems = (*off_neck_problems(notes, piece), *part.problems)
+    second, second_problems = _second_voice(piece)
+    problems = (*off_neck_problems(notes, piece), *part.problems, *second_problems)
     told = sorted(problems, key=lambda problem: problem.bar_number)
     return Arrangement(
-        piece.song, piece.tuning, piece.bars, tuple(gestures), tuple(told), tune_cost(part.tune)
+        piece.song, piece.tuning, piece.bars, tuple(gestures), tuple(told), tune_cost(part.tune), second
     )
+
+
+def _second_voice(piece: Piece) -> tuple[tuple[Gesture, ...], tuple[Problem, ...]]:
+    """Return what the second voice does, on ukuleles of its own, and what it can't do on these strings."""
+    if piece.song.second is None:
+        return (), ()
+    line = second_line(piece, piece.song.second)
+    fingered, problems = finger_tune(line.notes(piece), piece)
+    return tuple(_second_gesture(item, piece) for item in fingered), (*line.problems(piece), *problems)
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +133,14 @@ def _tune_gesture(item: Fingered, piece: Piece) -> Gesture:
 def _added_gesture(item: Added, piece: Piece) -> Gesture:
     """Return the gesture of one note that is added, or of a string of a broken chord."""
     return _gesture(item.note, item.stroke, "between", (_sounding(item, item.part),), piece)
+
+
+def _second_gesture(item: Fingered, piece: Piece) -> Gesture:
+    """Return the gesture of one note of the second voice."""
+    gesture = _gesture(item.note, item.stroke, SECOND, (_sounding(item, "second"),), piece)
+    if item.hand is None:
+        return gesture
+    return replace(gesture, fingers=item.hand.fingers, position=item.hand.position)
 
 
 def _sounding(item: Fingered | Added, part: NotePart) -> StringNote:

@@ -22,7 +22,7 @@ from tercet.neck.priced_hands import hands_up_to
 from tercet.song import Bar
 from tercet.theory import Chord, Key, spell
 
-__all__ = ["fill_spaces", "scale_classes"]
+__all__ = ["fill_spaces", "scale_classes", "scale_letters"]
 
 SHORTEST_HELD_PULSES = 2
 """A space is filled when its note is held at least this long."""
@@ -90,12 +90,20 @@ def scale_classes(chord: Chord, key: Key) -> frozenset[int]:
     >>> sorted(scale_classes(parse_chord("E7"), parse_key("A minor")))
     [0, 2, 4, 5, 8, 9, 11]
     """
+    return frozenset(scale_letters(chord, key).values()) | chord.pitch_classes
+
+
+def scale_letters(chord: Chord | None, key: Key) -> dict[str, int]:
+    """Return the pitch class of each letter over a chord: the key's, raised or lowered as the chord has it.
+
+    >>> from tercet.theory import parse_chord, parse_key
+    >>> scale_letters(parse_chord("E7"), parse_key("A minor"))["G"], scale_letters(None, parse_key("A minor"))["G"]
+    (8, 7)
+    """
     steps = (0, 2, 3, 5, 7, 8, 10) if key.minor else (0, 2, 4, 5, 7, 9, 11)
-    by_letter = {
-        spell(60 + (key.tonic_class + step) % 12, key).letter: key.tonic_class + step for step in steps
-    }
-    by_letter |= {spell(60 + tone, key).letter: tone for tone in sorted(chord.pitch_classes)}
-    return frozenset(tone % 12 for tone in by_letter.values()) | chord.pitch_classes
+    classes = [(key.tonic_class + step) % 12 for step in steps]
+    classes += sorted(chord.pitch_classes) if chord is not None else []
+    return {spell(60 + each, key).letter: each for each in classes}
 
 
 def _leads(item: Fingered, following: Fingered, piece: Piece) -> bool:

@@ -31,8 +31,8 @@ Audibility = Literal["top", "unison", "octave", "masked"]
 """How the tune stands against the other strings of its roll: above all, level with one, an octave or more below
 one that doubles it, or below another note."""
 
-NotePart = Literal["tune", "added", "chord"]
-"""What a note is: of the written tune, a single note that was added, or a chord tone."""
+NotePart = Literal["tune", "added", "chord", "second"]
+"""What a note is: of the written tune, a single note that was added, a chord tone, or one of the second voice."""
 
 
 def sign_of(off_neck: int) -> str:
@@ -175,11 +175,13 @@ class Arrangement:
     bars
         The piece as played.
     gestures
-        In order of start, then layer.
+        What one pair of hands does, in order of start, then layer.
     problems
         What the player should know, in order of the piece.
     cost
         What the tune costs these hands in all, in the units of `tercet.neck.demands.COSTS`.
+    second
+        What the second voice does on ukuleles of its own, in order of start; empty for a song without one.
 
     Attributes
     ----------
@@ -194,6 +196,7 @@ class Arrangement:
     gestures: tuple[Gesture, ...]
     problems: tuple[Problem, ...]
     cost: float = 0.0
+    second: tuple[Gesture, ...] = ()
     by_bar: Mapping[int, tuple[Gesture, ...]] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:

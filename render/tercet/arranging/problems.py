@@ -11,8 +11,8 @@ from tercet.arranging.piece import Piece
 from tercet.arranging.tune import TuneNote
 from tercet.neck import has_note
 from tercet.neck.notes import moves_onto
-from tercet.song import Bar, ChordSpan
-from tercet.theory import LAST_FRET, TUNINGS, hz_of_midi, spell
+from tercet.song import Bar, ChordSpan, SecondVoice
+from tercet.theory import LAST_FRET, TUNINGS, Pitch, hz_of_midi, spell
 from tercet.theory.limits import MOST_SEMITONES
 
 __all__ = [
@@ -24,6 +24,7 @@ __all__ = [
     "masked_problem",
     "off_neck_problems",
     "pin_problem",
+    "second_problem",
     "strum_problem",
     "together_problem",
     "written_midi",
@@ -178,6 +179,33 @@ def let_go_problem(added: TuneNote, piece: Piece) -> Problem:
         f"the added {spell(added.midi, piece.song.key)} stops early: the tune needs its string or its finger"
     )
     return _at(added, piece, message, "write it shorter, or at another octave")
+
+
+def second_problem(
+    voice: SecondVoice, places: Sequence[tuple[int, Pitch]], wanted: int, piece: Piece, *, rests: bool
+) -> Problem:
+    """Report where the strings don't have what the second voice wants: where it rests, or takes another interval.
+
+    `places` are the indices of the bars with the note of the tune above, out of so many that are `wanted`.
+    """
+    index, tune = places[0]
+    bar = piece.bars[index]
+    low = voice == "low"
+    what = "the low line" if low else f"the second voice (`second: {voice}`)"
+    does = "rests" if rests else "takes another interval"
+    whose = "its notes" if low else "the tune's notes"
+    under = (
+        f"under {len(places)} of {wanted} of {whose}"
+        if not low
+        else f"for {len(places)} of {wanted} of {whose}"
+    )
+    message = (
+        f"{what} {does} {under}, first under {tune} in bar {bar.number}: these strings don't reach low enough"
+    )
+    remedy = "move the song up (`--transpose`)"
+    if piece.tuning.name == "high-g":
+        remedy += " or use `tuning: low-g`"
+    return Problem(message, bar.number, bar.section, remedy)
 
 
 def strum_problem(bar: Bar, span: ChordSpan) -> Problem:

@@ -104,10 +104,10 @@ def run(arguments: argparse.Namespace) -> int:
 def _list(songs: Sequence[str]) -> int:
     """Explain each track in a sentence, those of the songs' own too."""
     from tercet.kit.sources import own_recipes_of, sources_of
-    from tercet.tracks import RECIPES
+    from tercet.tracks import RECIPES, SECOND_RECIPES
 
     sources = sources_of(songs, say_event) if songs else ()
     own = [recipe for source in sources for recipe in own_recipes_of(source.read(), source)]
-    for recipe in (*RECIPES, *dict.fromkeys(own)):
+    for recipe in (*RECIPES, *SECOND_RECIPES, *dict.fromkeys(own)):
         put(f"{recipe.name:<20} {recipe.purpose}")
     return 0

@@ -82,10 +82,11 @@ class OneTrack:
 
     def recipe(self, one: ReadySet, source: SongSource) -> Recipe:
         """Return what the track is made of; `RequestError` where there is no such track, or nothing to hear."""
+        song = one.arrangement.song
         if self.name:
-            recipe = recipe_named(self.name, own_recipes_of(one.arrangement.song, source))
+            recipe = recipe_named(self.name, own_recipes_of(song, source), song.layers)
         else:
-            recipe = choose_layers(self.without, self.only)
+            recipe = choose_layers(self.without, self.only, song.layers)
         return dataclasses.replace(recipe, flat=True) if self.flat else recipe
 
 
@@ -203,7 +204,7 @@ class _Order:
         facts = facts_of(take.notes, arrangement)
         heard = tuple(note for note, fact in zip(take.notes, facts, strict=True) if recipe.heard.picks(fact))
         layers = tuple(layer for layer in LAYERS if any(note.layer == layer for note in heard))
-        data = midi_bytes(arrangement, dataclasses.replace(take, notes=heard), layers or LAYERS)
+        data = midi_bytes(arrangement, dataclasses.replace(take, notes=heard), layers or None)
         write_made(self.path, data, maker=MAKER, replace=self.replace)
         return ()
 

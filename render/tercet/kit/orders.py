@@ -15,7 +15,7 @@ from tercet.kit.options import KitOptions, speeds_of
 from tercet.kit.ready import ReadySet
 from tercet.kit.sources import SongSource, own_recipes_of
 from tercet.kit.tasks import let_go, ready_recording
-from tercet.tracks import RECIPES, Recipe, recipe_named
+from tercet.tracks import Recipe, recipe_named, recipes_of
 from tercet.tracks.recipes import file_stem, speed_name
 from tercet.tracks.track_files import SetOrder, TrackOrder
 
@@ -136,9 +136,10 @@ def _tracks(
     one: ReadySet, options: KitOptions, own: Sequence[Recipe], place: PurePosixPath
 ) -> Iterator[TrackOrder]:
     """Yield the tracks of a set, speed by speed."""
-    everything = (*RECIPES, *own)
+    layers = one.arrangement.song.layers
+    everything = (*recipes_of(layers), *own)
     names = dict.fromkeys(options.tracks or options.among)
-    recipes = [recipe_named(name, own) for name in names] or everything
+    recipes = [recipe_named(name, own, layers) for name in names] or everything
     speeds = speeds_of(options.speeds)
     for speed in speeds:
         for recipe in recipes:

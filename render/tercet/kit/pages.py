@@ -33,6 +33,7 @@ from tercet.publish.page import (
     made_sound,
     song_page,
 )
+from tercet.tracks import SECOND_RECIPES
 from tercet.tracks.playing import Playing
 from tercet.tracks.track_files import digest
 from tercet.wording import counted
@@ -53,7 +54,7 @@ TRACKS = (
     "turns-phrases",
     "contrast",
 )
-"""The tracks that a page makes where there is no kit yet; `make_kit` makes all."""
+"""The tracks that a page makes where there is no kit yet, and those of a second voice; `make_kit` makes all."""
 
 MOST_BYTES_OF_ONE_FILE = 8_000_000
 """What a mail takes along."""
@@ -221,7 +222,7 @@ class _Pages:
             self._tell_left([self._own.left(f"{source.folder}/index.html")], title)
             return
         if self._options.kit:
-            self._ready_kit(source, folder)
+            self._ready_kit(source, playing, folder)
         asked = self._asked(playing, folder)
         files = PageFiles(self._own, source.folder)
         page = folder / "index.html"
@@ -307,12 +308,14 @@ class _Pages:
             ],
         )
 
-    def _ready_kit(self, source: SongSource, folder: Path) -> None:
+    def _ready_kit(self, source: SongSource, playing: Playing, folder: Path) -> None:
         """Make the recordings of a song's kit as MP3, unless its folder has a kit."""
         if (folder / MANIFEST).is_file() or any(folder.glob("*.mp3")):
             return
+        own = SECOND_RECIPES if playing.arrangement.song.second else ()
+        among = (*TRACKS, *(recipe.name for recipe in own))
         options = KitOptions(
-            play=self._options.play, among=TRACKS, formats=("mp3",), replace=self._options.replace
+            play=self._options.play, among=among, formats=("mp3",), replace=self._options.replace
         )
         make_kit([source.given], folder.parent, options, self._listener)
 

@@ -15,11 +15,13 @@ from bisect import bisect_left
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from math import exp, log10
+from typing import NamedTuple
 
 from tercet.performing.levels import LEVEL_DIGITS, velocity_of_level
 from tercet.performing.model import Take, TakeNote
+from tercet.song import Layer
 
-__all__ = ["Covered", "StrokePlace", "cleared", "clearing_db", "covered_notes", "erb_hz"]
+__all__ = ["MOST_LOWERED_DB", "Covered", "StrokePlace", "cleared", "clearing_db", "covered_notes", "erb_hz"]
 
 HEARING_S = 0.3
 """The time in which a note is found or missed."""
@@ -36,7 +38,7 @@ DECAY_DB_PER_S = 20.0
 LONGEST_RING_S = 4.0
 
 MOST_LOWERED_DB = 9.0
-"""`cleared` lowers nothing by more than this: what would need more is better fingered otherwise."""
+"""Nothing is lowered by more than this: what would need more is better fingered otherwise."""
 
 OVER_CLEAR_DB = 0.1
 """A little more than needed, so that what is cleared is clear."""
@@ -44,8 +46,15 @@ OVER_CLEAR_DB = 0.1
 LOWERED_SHARE = 0.1
 """Only strings that hold at least this part of what covers a note are lowered."""
 
-StrokePlace = tuple[str, int, int, float, str]
-"""Where a string is struck: section, pass, string, beat, layer."""
+
+class StrokePlace(NamedTuple):
+    """Where a string is struck."""
+
+    section: str
+    pass_number: int
+    string: int
+    beat: float
+    layer: Layer
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +146,7 @@ def _need_db(covered: Covered) -> float:
 
 
 def _place(note: TakeNote) -> StrokePlace:
-    return note.section, note.pass_number, note.string, float(note.beat), note.layer
+    return StrokePlace(note.section, note.pass_number, note.string, float(note.beat), note.layer)
 
 
 def _power_beside(other: TakeNote, note: TakeNote) -> float:

@@ -94,8 +94,8 @@ TUNE_BETWEEN_DB = 4.0
 BROKEN_CHORD_DB = 4.0
 """A string of a broken chord lies this far under other notes between: it fills in behind the tune."""
 
-HALF_WAY = 0.5
-"""Where the notes between lie between melody and strums, if a song's own marks don't set those apart."""
+WAY_BACK: dict[Layer, float] = {"second": 0.25, "between": 0.5}
+"""How far back from the melody towards the strums a layer lies, if a song's own marks don't set those apart."""
 
 FLAT_LEVEL_DB = 0.0
 """Every gesture of a flat take."""
@@ -150,15 +150,18 @@ def level_lines(
     time, accents and breaths don't end it. It leads to the dynamic that stands there, if that lies in its direction.
     If not, or if none stands there, it leads one step of 4 dB up or down, and the dynamic comes at once (`<` to `p`).
 
-    With `front_lu` the strums lie so far under the melody instead, and the notes between as far in between as before.
+    With `front_lu` the strums lie so far under the melody instead, and what is in between as far in between as before.
     """
     marks = [mark for mark in placed_marks(bars) if mark.kind in ("dynamic", "hairpin")]
     base = {layer: MARK_LEVEL_DB[dynamics.of(layer)] for layer in LAYERS}
     distances = {layer: base[layer] - base["melody"] for layer in LAYERS}
     if front_lu is not None:
         marked = -distances["strums"]
-        part = distances["between"] / marked if marked > 0.0 else -HALF_WAY
-        distances = {"melody": 0.0, "between": min(max(part, -1.0), 1.0) * front_lu, "strums": -front_lu}
+        parts = {
+            layer: distances[layer] / marked if marked > 0.0 else -part for layer, part in WAY_BACK.items()
+        }
+        behind = {layer: min(max(part, -1.0), 1.0) * front_lu for layer, part in parts.items()}
+        distances = {**behind, "melody": 0.0, "strums": -front_lu}
     return {
         layer: _line(layer, base["melody"] + distances[layer], distances[layer], marks) for layer in LAYERS
     }

@@ -18,7 +18,7 @@ import mido
 
 from tercet.arranging import Arrangement
 from tercet.performing.model import Take, TakeNote
-from tercet.song import LAYERS, Layer
+from tercet.song import Layer
 
 __all__ = [
     "KEY",
@@ -47,7 +47,7 @@ LONGEST_QUARTER_S = 7.68
 NYLON_GUITAR = 24
 """Program number, from 0, in General MIDI."""
 
-CHANNELS: dict[Layer, int] = {"melody": 0, "between": 1, "strums": 2}
+CHANNELS: dict[Layer, int] = {"melody": 0, "between": 1, "strums": 2, "second": 3}
 DRUM_CHANNEL = 9
 COUNT_FIRST_KEY, COUNT_KEY = 76, 77
 """High and low wood block in the General MIDI drum map."""
@@ -71,14 +71,14 @@ Event = tuple[int, int, mido.Message | mido.MetaMessage]
 """(tick, order within the tick, message)."""
 
 
-def midi_bytes(arrangement: Arrangement, take: Take, layers: Sequence[Layer] = LAYERS) -> bytes:
+def midi_bytes(arrangement: Arrangement, take: Take, layers: Sequence[Layer] | None = None) -> bytes:
     """Return a take as the bytes of a MIDI file, the same for the same take; parameters as of `midi_file`."""
     buffer = BytesIO()
     midi_file(arrangement, take, layers).save(file=buffer)
     return buffer.getvalue()
 
 
-def midi_file(arrangement: Arrangement, take: Take, layers: Sequence[Layer] = LAYERS) -> mido.MidiFile:
+def midi_file(arrangement: Arrangement, take: Take, layers: Sequence[Layer] | None = None) -> mido.MidiFile:
     """Return a take as a MIDI file in memory; its texts will be UTF-8.
 
     Parameters
@@ -88,13 +88,13 @@ def midi_file(arrangement: Arrangement, take: Take, layers: Sequence[Layer] = LA
     take
         When it is played.
     layers
-        Layers to write, one track each.
+        Layers to write, one track each; all of the song's without it.
     """
     grid = _Grid(arrangement, take)
     tracks = [(arrangement.song.title, _conductor(arrangement, take, grid))]
     if take.clicks:
         tracks.append(("count-in", _count_in(take, grid)))
-    for layer in layers:
+    for layer in arrangement.song.layers if layers is None else layers:
         notes = [note for note in take.notes if note.layer == layer]
         tracks.append((layer, _layer(notes, CHANNELS[layer], grid)))
     file = mido.MidiFile(type=1, ticks_per_beat=TICKS_PER_QUARTER, charset="utf-8")

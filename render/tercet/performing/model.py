@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from tercet.arranging import Action, NotePart
 from tercet.errors import ParameterError
-from tercet.song import Layer
+from tercet.song import SECOND, Layer
 
 if TYPE_CHECKING:
     import mido
@@ -93,6 +93,11 @@ class TakeNote:
     mark_db: float = 0.0
 
     @property
+    def own_string(self) -> tuple[bool, int]:
+        """On whose ukulele it is struck, the second voice's or the other layers', and on which string of it."""
+        return self.layer == SECOND, self.string
+
+    @property
     def open_midi(self) -> int:
         """What its string sounds when open; a note that no string has is sounded as an open string of its own."""
         return self.midi - (self.fret or 0)
@@ -127,7 +132,7 @@ class TempoPoint:
 
 @dataclass(frozen=True, slots=True)
 class Take:
-    """One playing by all three layers on one timeline.
+    """One playing by all layers of a song on one timeline.
 
     Parameters
     ----------

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import groupby
 from math import ceil, inf
 
 from tercet.arranging import Arrangement, Gesture
+from tercet.performing.audible import MOST_LOWERED_DB, StrokePlace, clearing_db, covered_notes
 from tercet.performing.deviation import (
     FEELS,
     level_deviation_db,
@@ -29,9 +30,10 @@ from tercet.performing.levels import (
 )
 from tercet.performing.model import Take, TakeNote, Timeline
 from tercet.performing.shaping import Shaping, bounded_db
-from tercet.performing.string_times import note_ends, string_delays_s
+from tercet.performing.string_times import note_ends, second_ends, string_delays_s
 from tercet.performing.tempo import Clock, Going, Pace, Swing, piece_clock
-from tercet.performing.timeline import Run, count_in, played_bars_of, runs_of, tempo_map
+from tercet.performing.timeline import Run, count_in, lay_out, played_bars_of, runs_of, tempo_map
+from tercet.song import SECOND
 
 __all__ = ["Interpretation", "interpret", "perform"]
 
@@ -99,9 +101,9 @@ def interpret(
     leading = leader or arrangement
     going = Going(closes=closes) if dry or steady_pulse else _going(leading, seed, closes=closes)
     clock = piece_clock(leading, Swing(leading), going)
-    return Interpretation(
-        arrangement, clock, tuple(_placed(arrangement, swing, clock, None if dry else seed)), seed, dry
-    )
+    placed = tuple(_placed(arrangement, swing, clock, None if dry else seed))
+    playing = Interpretation(arrangement, clock, placed, seed, dry)
+    return _giving_way(playing) if arrangement.second else playing
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +134,7 @@ class Interpretation:
         runs = runs_of(self.arrangement, timeline, clock)
         notes: list[TakeNote] = []
         bar_offset = gesture_count = 0
-        struck_s = -inf
+        struck_s: dict[bool, float] = {}
         for run in runs:
             inside = self.placed[
                 _index_of(self.placed, run.start_beat) : _index_of(self.placed, run.end_beat)
@@ -142,10 +144,13 @@ class Interpretation:
                 strokes: list[TakeNote] = []
                 for item in together:
                     bar_index = item.bar_index - run.span.first + bar_offset
-                    strokes += _strings(item, run, gesture_count, bar_index, struck_s, pulse_s, flat=flat)
+                    before_s = struck_s.get(item.gesture.layer == SECOND, -inf)
+                    strokes += _strings(item, run, gesture_count, bar_index, before_s, pulse_s, flat=flat)
                     gesture_count += 1
                 notes += _one_a_string(strokes)
-                struck_s = max(note.onset_s for note in strokes)
+                for second in {note.layer == SECOND for note in strokes}:
+                    own = [note.onset_s for note in strokes if (note.layer == SECOND) == second]
+                    struck_s[second] = max(own)
             bar_offset += run.span.last - run.span.first + 1
         ordered = tuple(sorted(_one_at_a_time(notes), key=lambda note: (note.onset_s, note.string)))
         return Take(
@@ -156,6 +161,47 @@ class Interpretation:
             runs[-1].end_s,
             flat,
         )
+
+
+GIVEN_WAY_ROUNDS = 5
+"""How often it is looked whether that is enough: what else covers the tune's note stays as it is."""
+
+
+def _giving_way(playing: Interpretation) -> Interpretation:
+    """Return a playing whose second voice covers no note of the tune, as the whole piece at full speed shows it.
+
+    A note of it that would is played softer than its mark, by no more than it takes.
+    """
+    whole = lay_out(playing.arrangement, None, Fraction(1), 0)
+    given_db: dict[StrokePlace, float] = {}
+    for _ in range(GIVEN_WAY_ROUNDS):
+        covered = covered_notes(_softer(playing, given_db).perform(whole))
+        needed_db = {place: by for place, by in clearing_db(covered).items() if place.layer == SECOND}
+        if not needed_db:
+            break
+        for place, by_db in needed_db.items():
+            given_db[place] = min(given_db.get(place, 0.0) + by_db, MOST_LOWERED_DB)
+    return _softer(playing, given_db)
+
+
+def _softer(playing: Interpretation, by_db: Mapping[StrokePlace, float]) -> Interpretation:
+    """Return a playing with the single notes at some places played softer, and their marks lowered as much."""
+    placed = []
+    for item in playing.placed:
+        softer_db = by_db.get(_stroke_place(item.gesture), 0.0) if item.gesture.layer == SECOND else 0.0
+        deviation = replace(item.deviation, level_db=item.level_db - softer_db)
+        placed.append(
+            replace(item, deviation=deviation, mark_db=item.mark_db - softer_db) if softer_db else item
+        )
+    return replace(playing, placed=tuple(placed))
+
+
+def _stroke_place(gesture: Gesture) -> StrokePlace:
+    """Return where a single note is struck."""
+    note = gesture.notes[0]
+    return StrokePlace(
+        gesture.section, gesture.pass_number, note.string, float(gesture.start_beat), gesture.layer
+    )
 
 
 def _going(arrangement: Arrangement, seed: int, *, closes: bool) -> Going:
@@ -220,7 +266,9 @@ def _placed(arrangement: Arrangement, swing: Swing, clock: Clock, seed: int | No
     shaping = Shaping(arrangement)
     starts = [float(bar.start_beat) for bar in arrangement.bars]
     placed = []
-    for gesture, end_beats in zip(arrangement.gestures, note_ends(arrangement), strict=True):
+    gestures = (*arrangement.gestures, *arrangement.second)
+    ends_beats = (*note_ends(arrangement), *second_ends(arrangement))
+    for gesture, end_beats in zip(gestures, ends_beats, strict=True):
         deviation = _STILL if seed is None else _deviation(gesture, arrangement, seed)
         mark_db = level_db = gesture_level_db(gesture, lines)
         if seed is not None:
@@ -284,7 +332,7 @@ def _strings(
     bar_index
         Which bar of the take it is in.
     struck_s
-        When the gesture before was struck, by the take's time.
+        When the gesture before on the same ukulele was struck, by the take's time.
     pulse_s
         How long a pulse lasts in this run.
     flat
@@ -329,11 +377,11 @@ def _strings(
 
 def _one_a_string(strokes: Sequence[TakeNote]) -> list[TakeNote]:
     """Return the strokes of one moment, one for each string: of those that meet the one that matters most."""
-    best: dict[int, TakeNote] = {}
+    best: dict[tuple[bool, int], TakeNote] = {}
     for note in strokes:
-        other = best.get(note.string)
+        other = best.get(note.own_string)
         if other is None or _weight(note) > _weight(other):
-            best[note.string] = note
+            best[note.own_string] = note
     return list(best.values())
 
 
@@ -343,12 +391,12 @@ def _weight(note: TakeNote) -> tuple[bool, bool, float]:
 
 
 def _one_at_a_time(notes: Sequence[TakeNote]) -> Iterator[TakeNote]:
-    """Yield the notes, each damped at the latest when its string is struck again, by whichever layer."""
-    ringing: dict[int, TakeNote] = {}
+    """Yield the notes, each damped at the latest when its string is struck again, by whichever layer of its ukulele."""
+    ringing: dict[tuple[bool, int], TakeNote] = {}
     for note in sorted(notes, key=lambda note: (note.onset_s, note.beat)):
-        before = ringing.get(note.string)
+        before = ringing.get(note.own_string)
         if before is not None:
             room_s = note.onset_s - before.onset_s
             yield before if before.length_s <= room_s else replace(before, length_s=room_s)
-        ringing[note.string] = note
+        ringing[note.own_string] = note
     yield from ringing.values()

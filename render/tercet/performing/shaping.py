@@ -25,7 +25,7 @@ ARCH_DB = 3.0
 ARCH_PEAK = Fraction(3, 5)
 """Where a phrase is highest."""
 
-ARCH_PARTS: dict[Layer, float] = {"melody": 1.0, "between": 1.0, "strums": 0.5}
+ARCH_PARTS: dict[Layer, float] = {"melody": 1.0, "second": 1.0, "between": 1.0, "strums": 0.5}
 """How much of the arch each layer makes: what is behind stays more even."""
 
 FIRST_BEAT_DB, STRONG_PULSE_DB, PULSE_DB, OFF_PULSE_DB = 0.8, 0.3, 0.0, -0.4

@@ -18,7 +18,7 @@ from math import sqrt
 from tercet.arranging import Arrangement, Gesture, StringNote
 from tercet.song import played_visits
 
-__all__ = ["BREATH_PART", "note_ends", "string_delays_s"]
+__all__ = ["BREATH_PART", "note_ends", "second_ends", "string_delays_s"]
 
 ROLL_STEP_S = 0.022
 ROLL_STEP_RANGE_S = (0.015, 0.030)
@@ -108,7 +108,7 @@ def note_ends(arrangement: Arrangement) -> tuple[tuple[Fraction, ...], ...]:
     for index, gesture in enumerate(arrangement.gestures):
         written = gesture.start_beat + gesture.length_beat
         if written in breaths and gesture.notes[-1].part == "tune":
-            written -= BREATH_PART * min(gesture.length_beat, pulse_beat)
+            written = _before_breath(gesture, pulse_beat)
         if gesture.notes[-1].part == "added":
             written = stops.let_go(index, written)
         ends.append(
@@ -118,6 +118,22 @@ def note_ends(arrangement: Arrangement) -> tuple[tuple[Fraction, ...], ...]:
             )
         )
     return tuple(ends)
+
+
+def second_ends(arrangement: Arrangement) -> tuple[tuple[Fraction, ...], ...]:
+    """Return for each gesture of the second voice where its note ends: as written, but it breathes with the tune."""
+    breaths = _phrase_ends(arrangement)
+    pulse_beat = arrangement.song.meter.pulse_beat
+    ends = []
+    for gesture in arrangement.second:
+        written = gesture.start_beat + gesture.length_beat
+        ends.append((_before_breath(gesture, pulse_beat) if written in breaths else written,))
+    return tuple(ends)
+
+
+def _before_breath(gesture: Gesture, pulse_beat: Fraction) -> Fraction:
+    """Return where a gesture ends that lasts, as written, to the end of its phrase."""
+    return gesture.start_beat + gesture.length_beat - BREATH_PART * min(gesture.length_beat, pulse_beat)
 
 
 def _rings(gesture: Gesture, note: StringNote) -> bool:

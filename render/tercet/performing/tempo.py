@@ -71,7 +71,7 @@ class Swing:
         """Where some bar begins: all bars are whole pulses, but for a pick-up at the very start."""
         self._in_three: set[tuple[Layer, int]] = set()
         if self._swing != EVEN:
-            for gesture in arrangement.gestures:
+            for gesture in (*arrangement.gestures, *arrangement.second):
                 pulses = (gesture.start_beat - self._bar_start) / self._meter.pulse_beat
                 if pulses.denominator % 3 == 0:
                     self._in_three.add((gesture.layer, floor(pulses)))

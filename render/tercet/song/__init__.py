@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from tercet.song.model import (
     LAYERS,
     ROW_NAMES,
+    SECOND,
     Bar,
     BetweenNotes,
     ChordSpan,
@@ -28,6 +29,7 @@ from tercet.song.model import (
     Players,
     Row,
     RowName,
+    SecondVoice,
     Section,
     SectionStyle,
     Slot,
@@ -53,6 +55,7 @@ if TYPE_CHECKING:
 __all__ = [
     "LAYERS",
     "ROW_NAMES",
+    "SECOND",
     "Bar",
     "BetweenNotes",
     "ChordSpan",
@@ -73,6 +76,7 @@ __all__ = [
     "Players",
     "Row",
     "RowName",
+    "SecondVoice",
     "Section",
     "SectionStyle",
     "Slot",

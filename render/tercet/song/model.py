@@ -8,15 +8,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from fractions import Fraction
-from typing import Literal
+from typing import Literal, get_args
 
 from tercet.errors import Mistake
-from tercet.theory import Chord, Key, Pitch
+from tercet.theory import DYNAMIC_MARKS, Chord, Key, Pitch
 from tercet.theory.limits import Players
 
 __all__ = [
     "LAYERS",
     "ROW_NAMES",
+    "SECOND",
     "Bar",
     "BetweenNotes",
     "ChordSpan",
@@ -34,6 +35,7 @@ __all__ = [
     "Players",
     "Row",
     "RowName",
+    "SecondVoice",
     "Section",
     "SectionStyle",
     "Slot",
@@ -46,8 +48,12 @@ __all__ = [
     "Visit",
 ]
 
-Layer = Literal["melody", "between", "strums"]
-LAYERS: tuple[Layer, ...] = ("melody", "between", "strums")
+Layer = Literal["melody", "second", "between", "strums"]
+LAYERS: tuple[Layer, ...] = get_args(Layer)
+"""From loud to quiet, the order in which they are listed everywhere. What a song has of them is `Song.layers`."""
+
+SECOND: Layer = "second"
+"""The voice for half the class, on ukuleles of their own; the other layers share one pair of hands."""
 
 RowName = Literal["chords", "melody", "between", "strum", "words", "marks"]
 ROW_NAMES: tuple[RowName, ...] = ("chords", "melody", "between", "strum", "words", "marks")
@@ -61,6 +67,9 @@ Feel = Literal["steady", "natural", "loose"]
 
 BetweenNotes = Literal["as-written", "fill"]
 """Where notes of nobody's row stand between the tune's: nowhere, or in its long spaces."""
+
+SecondVoice = Literal["thirds", "sixths", "low"]
+"""How a second voice goes under the tune: a third below it, a sixth below it, or as a slow low line."""
 
 Style = Literal["rolls", "ringing", "broken", "plain"]
 """How the tune and its chords share the strings; `tercet.song.styles.STYLES` says what each is."""
@@ -291,15 +300,17 @@ class Meter:
 
 @dataclass(frozen=True, slots=True)
 class Dynamics:
-    """The dynamic mark each layer starts with."""
+    """The dynamic mark each layer starts with; a second voice whose mark isn't said lies one step under the melody."""
 
     melody: str = "f"
     between: str = "mp"
     strums: str = "p"
+    second: str | None = None
 
     def of(self, layer: Layer) -> str:
         """Return the mark of a layer."""
-        return {"melody": self.melody, "between": self.between, "strums": self.strums}[layer]
+        mark: str | None = getattr(self, layer)
+        return mark or DYNAMIC_MARKS[max(DYNAMIC_MARKS.index(self.melody) - 1, 0)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -394,19 +405,16 @@ class OwnTrack:
 class Song:
     """An arrangement file, read and checked.
 
-    `tempo` counts pulses a minute. `tuning` is a name or four pitches, string 4 first. `scale_length_mm` comes
-    from the instrument's size; `instrument` is ``"custom"`` when the song gives the length itself, empty
-    when it says nothing. `swing` is the
-    place of the pulse's second half, 1/2 for none. `between` says whether Tercet adds single notes where no row gives
-    them.
-    `style` is that of all sections for which `section_styles` has none. `front` is how far
-    the strums lie behind the melody, in LU between their median gestures; without it the marks
-    say so. `feel` is how exactly the players keep together. `rit` says whether the last bars slow down where the
-    marks don't say so. `form` is never
-    empty. `sound` and `count_in_bars` are None unless the song sets them. `tracks` are those of the song's own.
-    `as_written` says whether a note that no string has keeps its octave. `sounding` is how many semitones higher
-    it is played than written, None unless the song sets it. `moved_semitones` is how far the song is from
-    where its file has it; it takes no part in comparison.
+    `tempo` counts pulses a minute. `tuning` is a name or four pitches, string 4 first. `scale_length_mm` comes from the
+    instrument's size; `instrument` is ``"custom"`` when the song gives the length itself, empty when it says nothing.
+    `swing` is the place of the pulse's second half, 1/2 for none. `between` says whether Tercet adds single notes where
+    no row gives them. `second` is how its second voice goes, None for a song without one. `style` is that of all
+    sections for which `section_styles` has none. `front` is how far the strums lie behind the melody, in LU between
+    their median gestures; without it the marks say so. `feel` is how exactly the players keep together. `rit` says
+    whether the last bars slow down where the marks don't say so. `form` is never empty. `sound` and `count_in_bars` are
+    None unless the song sets them. `tracks` are those of the song's own. `as_written` says whether a note that no
+    string has keeps its octave. `sounding` is how many semitones higher it is played than written, None unless the song
+    sets it. `moved_semitones` is how far the song is from where its file has it; it takes no part in comparison.
     """
 
     title: str
@@ -425,6 +433,7 @@ class Song:
     dynamics: Dynamics = Dynamics()
     strum: tuple[Slot, ...] | None = None
     between: BetweenNotes = "as-written"
+    second: SecondVoice | None = None
     style: Style = "rolls"
     section_styles: tuple[SectionStyle, ...] = ()
     as_written: bool = False
@@ -437,6 +446,11 @@ class Song:
     tracks: tuple[OwnTrack, ...] = ()
     sounding: int | None = None
     moved_semitones: int = field(default=0, compare=False)
+
+    @property
+    def layers(self) -> tuple[Layer, ...]:
+        """The layers that it has, from loud to quiet: a second voice only where it asks for one."""
+        return tuple(layer for layer in LAYERS if layer != SECOND or self.second is not None)
 
     def section(self, name: str) -> Section:
         """Return the section of that name; `KeyError` when there is none."""

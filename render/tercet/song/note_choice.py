@@ -52,7 +52,7 @@ class NoteFacts:
     action
         ``"roll"``, ``"single"``, ``"strum"`` or ``"chop"``.
     part
-        What the string itself sounds: ``"tune"``, ``"added"`` or ``"chord"``.
+        What the string itself sounds: ``"tune"``, ``"added"``, ``"chord"`` or ``"second"``.
     bar_number
         Which bar of the piece as played, as a musician counts; 0 in a pick-up at the very start.
     section, section_bar, pass_number, last_pass
@@ -88,6 +88,7 @@ DIMENSIONS: dict[str, dict[str, Callable[[NoteFacts], bool]]] = {
     "any": {"all": lambda _: True, "nothing": lambda _: False},
     "layer": {
         "melody": lambda note: note.layer == "melody",
+        "second": lambda note: note.layer == "second",
         "between": lambda note: note.layer == "between",
         "strums": lambda note: note.layer == "strums",
     },

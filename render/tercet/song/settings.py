@@ -24,6 +24,7 @@ from tercet.song.model import (
     LastRitard,
     Meter,
     Players,
+    SecondVoice,
     Song,
     Source,
 )
@@ -89,6 +90,7 @@ __all__ = [
 
 PLAYERS: tuple[Players, ...] = get_args(Players)
 BETWEEN: tuple[BetweenNotes, ...] = get_args(BetweenNotes)
+SECOND_VOICES: tuple[SecondVoice, ...] = get_args(SecondVoice)
 FEELS: tuple[Feel, ...] = get_args(Feel)
 LAST_RITARDS: tuple[LastRitard, ...] = get_args(LastRitard)
 
@@ -294,6 +296,10 @@ def _read_between(node: Node) -> _Fields:
     return {"between": one_of(value_of(node), BETWEEN)}
 
 
+def _read_second(node: Node) -> _Fields:
+    return {"second": one_of(value_of(node), SECOND_VOICES)}
+
+
 def _read_as_written(node: Node) -> _Fields:
     return {"as_written": yes_or_no(node)}
 
@@ -414,7 +420,8 @@ def _write_tuning(song: Song) -> str:
 
 
 def _write_dynamics(song: Song) -> str:
-    return "{" + ", ".join(f"{layer}: {song.dynamics.of(layer)}" for layer in LAYERS) + "}"
+    told = [layer for layer in LAYERS if getattr(song.dynamics, layer) is not None]
+    return "{" + ", ".join(f"{layer}: {song.dynamics.of(layer)}" for layer in told) + "}"
 
 
 def _write_form(song: Song) -> str:
@@ -573,6 +580,13 @@ SETTINGS: tuple[Setting, ...] = (
         _read_between,
         lambda song: song.between if song.between != "as-written" else "",
         {"enum": list(BETWEEN)},
+    ),
+    Setting(
+        "second",
+        "A second voice for half the class, under the tune: in thirds, in sixths, or as a slow low line.",
+        _read_second,
+        lambda song: song.second or "",
+        {"enum": list(SECOND_VOICES)},
     ),
     Setting(
         "style",

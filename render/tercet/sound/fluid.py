@@ -88,6 +88,9 @@ BLOCK_FRAMES = 65_536
 CHANNELS = STRINGS * len(LAYERS) + len(LAYERS)
 """MIDI channels: one for each string of each layer, and one for what a layer plays on all strings."""
 
+MADE_CHANNELS = 16 * -(-CHANNELS // 16)
+"""FluidSynth makes channels by sixteens."""
+
 PROBE_VELOCITY = 90
 """How hard a key is struck to be measured: about mf."""
 
@@ -194,7 +197,7 @@ class FluidSynthesiser:
         take
             What is played.
         names
-            The stems that are wanted; a layer alone costs less than three.
+            The stems that are wanted; a layer alone costs less than all.
 
         Raises
         ------
@@ -318,7 +321,7 @@ def render_strokes(
     frames
         Length of the result.
     groups
-        3 for a stem for each layer, 1 for a single mix.
+        As many as there are layers for a stem for each, 1 for a single mix.
     sharp_cents
         How far above its pitch the font sounds a key; it is tuned down by as much.
     style
@@ -409,7 +412,9 @@ def _synthesiser(
 ) -> Iterator[Any]:
     """Give a fresh synthesiser with the preset, or what `channels` says, on every channel; delete it at the end."""
     settings = {**SETTINGS, "synth.audio-groups": groups, "synth.audio-channels": groups}
-    player = library.binding.Synth(gain=GAIN, samplerate=float(SAMPLE_RATE_HZ), channels=16, **settings)
+    player = library.binding.Synth(
+        gain=GAIN, samplerate=float(SAMPLE_RATE_HZ), channels=MADE_CHANNELS, **settings
+    )
     try:
         if not player.synth:
             raise SynthesiserError(f"FluidSynth {library.version} won't start: {library.complaint()}.")

@@ -1,4 +1,4 @@
-"""The room in which the three players sit: left to right, near to far, and one short echo around them.
+"""The room in which the players sit: left to right, near to far, and one short echo around them.
 
 Each layer is one player at one place. What reaches the listener is linear in what the player does: a direct sound,
 a few first reflections and a short diffuse tail, all in one pair of responses (left, right) for each layer. So the
@@ -60,10 +60,12 @@ class Seat:
 
 SEATS: dict[Layer, Seat] = {
     "melody": Seat(0.0, 1.2),
+    "second": Seat(10.0, 1.5),
     "between": Seat(-12.0, 1.6),
     "strums": Seat(18.0, 2.4),
 }
-"""The tune in front of the listener, the notes between a little to the left, the strums further back to the right."""
+"""The tune in front of the listener, a second voice beside it to the right, the notes between a little to the left, the
+strums further back to the right."""
 
 STAGE_DEG = 45.0
 """A source at this azimuth is heard on one side only."""

@@ -99,9 +99,10 @@ def strokes_of(
 ) -> tuple[Stroke, ...]:
     """Return a take's notes as strokes, in order of frame, then string.
 
-    A string sounds one note at a time, whatever its layer: the next stroke on it ends the one before, to the
-    millisecond by which one may speak later than the other. Of two strokes in one frame on one string the louder is
-    kept. A chop is cut to `CHOP_LENGTH_S`. A note that lasts as long as the take isn't damped.
+    A string sounds one note at a time, whatever its layer (the second voice has strings of its own): the next stroke on
+    it ends the one before, to the millisecond by which one may speak later than the other. Of two strokes in one frame
+    on one string the louder is kept. A chop is cut to `CHOP_LENGTH_S`. A note that lasts as long as the take isn't
+    damped.
 
     Parameters
     ----------
@@ -120,10 +121,10 @@ def strokes_of(
         A note's string, key or velocity is out of range.
     """
     clock = _Clock(rate_hz, grid_frames, onset_delay_s, take.length_s)
-    by_string: dict[int, list[TakeNote]] = {}
+    by_string: dict[tuple[bool, int], list[TakeNote]] = {}
     for note in take.notes:
         _check(note)
-        by_string.setdefault(note.string, []).append(note)
+        by_string.setdefault(note.own_string, []).append(note)
     strokes = [stroke for notes in by_string.values() for stroke in _string_strokes(notes, clock)]
     return tuple(sorted(strokes, key=lambda stroke: (stroke.on_frame, stroke.string)))
 

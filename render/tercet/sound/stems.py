@@ -24,9 +24,9 @@ __all__ = ["STEM_NAMES", "Audio", "LevelSynthesiser", "Progress", "StemName", "S
 Progress = Callable[[str, int, int], None]
 """Told of what takes a while: what is being done, steps done, steps in all."""
 
-StemName = Literal["melody", "between", "strums", "cues"]
+StemName = Literal["melody", "second", "between", "strums", "cues"]
 STEM_NAMES: tuple[StemName, ...] = get_args(StemName)
-"""The three layers, and the count-in with other cues."""
+"""The layers, and the count-in with other cues."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tercet.caches import Cache
+from tercet.song import LAYERS
 from tercet.sound.audio import SAMPLE_RATE_HZ
 from tercet.sound.k_weighting import GESTURE_S, LOUDNESS_OFFSET_DB
 from tercet.sound.note_measures import ATTACK_WINDOW_S, k_gain, onset_delay_s
@@ -148,7 +149,7 @@ def _concave_db(part: float) -> float:
 @functools.cache
 def samples_identity() -> str:
     """Return a text that changes whenever a sample would sound different."""
-    cutoffs = [layer_cutoff_hz(layer_index) for layer_index in range(3)]
+    cutoffs = [layer_cutoff_hz(layer_index) for layer_index in range(len(LAYERS))]
     return f"strings {VERSION}, {model_digest()}, {cutoffs}"
 
 

@@ -55,8 +55,8 @@ __all__ = [
 
 BRIGHTNESS_CONTROLLER = 74
 UNTOUCHED_BRIGHTNESS = 64
-BRIGHTNESS_BY_LAYER: tuple[int, ...] = (64, 14, 4)
-"""Controller 74 for each of `LAYERS`: open; a low-pass at 2.3 kHz; one at 1.5 kHz."""
+BRIGHTNESS_BY_LAYER: tuple[int, ...] = (64, 32, 14, 4)
+"""Controller 74 for each of `LAYERS`: open; a low-pass at 5 kHz; one at 2.3 kHz; one at 1.5 kHz."""
 
 DARK_VELOCITIES = (30, 60, 90, 120)
 """Where what the low-pass takes is measured: a brighter stroke loses more."""

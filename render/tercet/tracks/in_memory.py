@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
 from itertools import product
@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from tercet.arranging import Arrangement
 from tercet.audio_formats import FORMATS
 from tercet.performing import Take
+from tercet.song import Layer
 from tercet.song.choice_words import parse_choice
 from tercet.sound.audio import SAMPLE_RATE_HZ
 from tercet.sound.soundfont_choice import Sound
@@ -35,7 +36,7 @@ from tercet.tracks.recording import Recording
 from tercet.tracks.timelines import Passage, Source, TrackTimeline, whole_range
 from tercet.tracks.track_files import SetOrder, TrackOrder, gains_of, recording_of
 
-__all__ = ["PARTS", "WholeSong", "synthesise", "track"]
+__all__ = ["PARTS", "Part", "WholeSong", "synthesise", "track"]
 
 CEILING_DBTP = FORMATS[".wav"].encode_ceiling_dbtp
 """The gain is that of lossless files; `Audio.write` lowers what a lossy one has no room for."""
@@ -73,12 +74,12 @@ def synthesise(take: Take, sound: Sound = _BUILT_IN, *, progress: Progress | Non
     ) as recording:
         balance = recording.balance()
         lead_frames, moved = _on_grid(take)
-        stems = recording.playing.stems_of(moved, source)
+        stems = recording.playing.stems_of(moved, source, (*played.arrangement.song.layers, "cues"))
     trims_db = balance.trims_db["song", take.flat]
     flat_db = balance.flat_gain_db if take.flat else 0.0
     by_name = {name: samples[lead_frames:] for name, samples in stems.by_name.items()}
-    for layer, trim_db in trims_db.items():
-        by_name[layer] = by_name[layer] * np.float32(10.0 ** ((trim_db + flat_db) / 20.0))
+    for layer in played.arrangement.song.layers:
+        by_name[layer] = by_name[layer] * np.float32(10.0 ** ((trims_db[layer] + flat_db) / 20.0))
     return Stems(stems.sample_rate_hz, by_name, _gain_db(balance))
 
 
@@ -114,7 +115,8 @@ def track(
     SynthesiserError, SoundFontError
         The sound can't be had.
     """
-    recipe = recipe_named(name, own_recipes(arrangement.song.tracks, arrangement.song.title))
+    song = arrangement.song
+    recipe = recipe_named(name, own_recipes(song.tracks, song.title), song.layers)
     with _recorded(arrangement, recipe, sound, seed, dry, options, progress) as recording:
         balance = recording.balance()
         music = recording.music(0, balance, gain_db=_gain_db(balance))
@@ -166,9 +168,24 @@ def _gain_db(balance: Balance) -> float:
     return gains_of([balance], [CEILING_DBTP])[CEILING_DBTP]
 
 
-PARTS = {"melody": "melody", "tune": "between and tune", "between": "between and added", "strums": "strums"}
-"""What a song is cut into, and the notes of each: the layers, but that the tune's notes of *between* stand apart from
-the added ones. So all of the tune can be taken out; together they are the demo."""
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A part that a song is cut into: the layer that it belongs to, its notes, and whether they are the tune's."""
+
+    layer: Layer
+    notes: str
+    tune: bool = False
+
+
+PARTS: dict[str, Part] = {
+    "melody": Part("melody", "melody", tune=True),
+    "second": Part("second", "second"),
+    "tune": Part("between", "between and tune", tune=True),
+    "between": Part("between", "between and added"),
+    "strums": Part("strums", "strums"),
+}
+"""What a song is cut into: its layers, but that the tune's notes of *between* stand apart from the added ones. So all
+of the tune can be taken out; together they are the demo."""
 
 
 class WholeSong:
@@ -187,11 +204,14 @@ class WholeSong:
     def __init__(self, playing: Playing, speeds: Sequence[Fraction], cache: BatchCache) -> None:
         beats = whole_range(playing.arrangement)
         self._speeds = tuple(speeds)
+        self._parts = {
+            name: part for name, part in PARTS.items() if part.layer in playing.arrangement.song.layers
+        }
         timelines = [
             TrackTimeline(
-                (Passage(Source(speed=speed), beats.start_beat, beats.end_beat, parse_choice(notes)),)
+                (Passage(Source(speed=speed), beats.start_beat, beats.end_beat, parse_choice(part.notes)),)
             )
-            for speed, notes in product(self._speeds, PARTS.values())
+            for speed, part in product(self._speeds, self._parts.values())
         ]
         self._recording = Recording(playing, timelines, cache)
 
@@ -205,8 +225,8 @@ class WholeSong:
 
         They begin where a take of the whole song without a count-in does.
         """
-        first = self._speeds.index(speed) * len(PARTS)
+        first = self._speeds.index(speed) * len(self._parts)
         return {
             part: np.concatenate(list(self._recording.music(first + place, self.balance)))
-            for place, part in enumerate(PARTS)
+            for place, part in enumerate(self._parts)
         }

@@ -14,7 +14,7 @@ from typing import Any
 from tercet.arranging import Arrangement, hardest_bars
 from tercet.errors import RequestError
 from tercet.performing.tempo import slows_from
-from tercet.song import bar_indices
+from tercet.song import Layer, bar_indices
 from tercet.song.choice_words import parse_choice
 from tercet.song.practice_forms import PRACTICE_FORMS
 from tercet.theory.limits import MOST_COUNT_IN_BARS, SPEED_RANGE, percent_range
@@ -31,14 +31,15 @@ from tercet.tracks.timelines import (
     section_ranges,
     whole_range,
 )
+from tercet.wording import listed
 
 __all__ = ["TrackOptions", "timeline_of"]
 
 UNITS: dict[str, Callable[[Arrangement], tuple[BeatRange, ...]]]
 UNITS = {"bar": bar_ranges, "phrase": phrase_ranges, "section": section_ranges}
 
-LAYER_STEPS = (("strums", "strums"), ("strums and single notes", "strums or between"), ("all", "all"))
-"""The rounds of a build-up: what each is called, and what is heard."""
+ROUND_NAMES: dict[Layer, str] = {"strums": "strums", "between": "single notes", "second": "second voice"}
+"""What the rounds of a build-up are called by the layers that come in, but for the last, with which all are there."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -244,10 +245,24 @@ def _loop(track: _Track) -> _Passages:
 
 @_form("build-up")
 def _build_up(track: _Track) -> _Passages:
-    """Play each section three times: strums, then the single notes between with them, then all."""
+    """Play each section again and again: strums, then the single notes between with them, and so on up to all."""
+    rounds = list(_rounds(track.arrangement.song.layers))
     for beats in _once(track.sections()):
-        for step, heard in LAYER_STEPS:
+        for step, heard in rounds:
             yield track.again(beats, heard=parse_choice(heard), whose="listen", bell=True, step=step)
+
+
+def _rounds(layers: Sequence[Layer]) -> Iterator[tuple[str, str]]:
+    """Yield the rounds of a build-up, from the layer at the back on: what each is called, and what is heard.
+
+    >>> list(_rounds(("melody", "between", "strums")))
+    [('strums', 'strums'), ('strums and single notes', 'strums or between'), ('all', 'all')]
+    """
+    behind = [layer for layer in reversed(layers) if layer in ROUND_NAMES]
+    for count in range(1, len(behind) + 1):
+        heard = behind[:count]
+        yield listed([ROUND_NAMES[layer] for layer in heard], "and"), " or ".join(heard)
+    yield "all", "all"
 
 
 @_form("contrast")

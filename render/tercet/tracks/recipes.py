@@ -4,30 +4,35 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from tercet.errors import RequestError
-from tercet.song import LAYERS, Layer, OwnTrack, Turn
+from tercet.song import LAYERS, SECOND, Layer, OwnTrack, Turn
 from tercet.song.choice_words import parse_choice
 from tercet.song.note_choice import Choice
 from tercet.song.own_tracks import refuse_names
 from tercet.song.practice_forms import PRACTICE_FORMS, USUAL_TIMES
 from tercet.tracks.timelines import ALL, NOTHING, Piece
-from tercet.wording import did_you_mean, lookalikes
+from tercet.wording import did_you_mean, listed, lookalikes
 
 __all__ = [
     "RECIPES",
+    "SECOND_RECIPES",
     "Recipe",
     "choose_layers",
     "file_stem",
     "own_recipes",
     "recipe_named",
+    "recipes_of",
     "slug",
     "speed_name",
     "track_title",
 ]
+
+
+WRITE_SECOND = "write `second: thirds`, `sixths` or `low` in its file"
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,42 +181,82 @@ RECIPES: tuple[Recipe, ...] = (
     Recipe("flat", "hear the same notes without front and back", flat=True),
     Recipe("contrast", "hear each phrase flat, then with front and back", way="contrast"),
 )
-"""The tracks of a kit, in class order."""
+"""The tracks of a kit, in class order; `recipes_of` has those of a song."""
 
 
-def recipe_named(name: str, own: Sequence[Recipe] = ()) -> Recipe:
+SECOND_RECIPES: tuple[Recipe, ...] = (
+    _without(SECOND, "play the second voice yourself, under the tune"),
+    _only(SECOND, "listen to the second voice alone, or play the song over it"),
+)
+"""The tracks that a song with a second voice has besides, after all others: so none of those changes its number."""
+
+_WITH_SECOND = {
+    "demo": "listen: all four layers, as the song should sound",
+    "build-up": "hear how it is made: strums, then the notes in between, then the second voice, then the melody",
+}
+"""What a student does with a track where there is a second voice in it."""
+
+
+def recipes_of(layers: Collection[Layer]) -> tuple[Recipe, ...]:
+    """Return the tracks of a kit of a song with these layers, in class order."""
+    if SECOND not in layers:
+        return RECIPES
+    told = (replace(recipe, purpose=_WITH_SECOND.get(recipe.name, recipe.purpose)) for recipe in RECIPES)
+    return (*told, *SECOND_RECIPES)
+
+
+def recipe_named(name: str, own: Sequence[Recipe] = (), layers: Collection[Layer] = LAYERS) -> Recipe:
     """Return a recipe, built-in or of one's own.
+
+    Parameters
+    ----------
+    name
+        As in `--track`.
+    own
+        The recipes of a song's and its class's own tracks.
+    layers
+        What the song has of them.
 
     Raises
     ------
     RequestError
         There is none of that name; with a suggestion.
     """
-    recipes = {recipe.name: recipe for recipe in (*RECIPES, *own)}
+    recipes = {recipe.name: recipe for recipe in (*recipes_of(layers), *own)}
     if name not in recipes:
+        if any(name == recipe.name for recipe in SECOND_RECIPES):
+            raise RequestError(f"the track {name} is for songs with a second voice: {WRITE_SECOND}")
         near = lookalikes(name.replace(" ", "-").replace("_", "-"), recipes)
         hint = did_you_mean(near) or "; tercet kit --list tells those there are"
         raise RequestError(f"there is no track {name}{hint}", given=name, meant="".join(near))
     return recipes[name]
 
 
-def choose_layers(without: tuple[Layer, ...] = (), only: tuple[Layer, ...] = ()) -> Recipe:
-    """Return the recipe of a free choice: only these layers, or all of them, less those left out.
+def choose_layers(
+    without: tuple[Layer, ...] = (), only: tuple[Layer, ...] = (), layers: Sequence[Layer] = LAYERS
+) -> Recipe:
+    """Return the recipe of a free choice: only some of a song's layers, or all of them, less those left out.
 
     Raises
     ------
     RequestError
-        Nothing would be heard.
+        Nothing would be heard, or the song has no second voice.
     """
-    layers = tuple(layer for layer in LAYERS if (not only or layer in only) and layer not in without)
-    if not layers:
+    if SECOND in (*without, *only) and SECOND not in layers:
+        raise RequestError(f"this song has no second voice: {WRITE_SECOND}")
+    heard = [layer for layer in layers if (not only or layer in only) and layer not in without]
+    if not heard:
         raise RequestError("no layer is left to hear: remove one of --without or --only")
-    if layers == LAYERS:
-        return recipe_named("demo")
-    if len(layers) == 1:
-        return recipe_named(f"only-{layers[0]}")
-    (left_out,) = set(LAYERS) - set(layers)
-    return recipe_named(f"without-{left_out}")
+    left_out = [layer for layer in layers if layer not in heard]
+    if not left_out:
+        return recipe_named("demo", layers=layers)
+    if len(heard) == 1:
+        return recipe_named(f"only-{heard[0]}", layers=layers)
+    if len(left_out) == 1:
+        return recipe_named(f"without-{left_out[0]}", layers=layers)
+    return _yours(
+        f"without-{'-'.join(left_out)}", " or ".join(left_out), f"play {listed(left_out, 'and')} yourself"
+    )
 
 
 # ---- tracks of one's own
@@ -233,7 +278,7 @@ def own_recipes(tracks: Iterable[OwnTrack], file: str) -> tuple[Recipe, ...]:
         A track has the name of a built-in one.
     """
     found = tuple(tracks)
-    refuse_names(found, [recipe.name for recipe in RECIPES], file)
+    refuse_names(found, [recipe.name for recipe in (*RECIPES, *SECOND_RECIPES)], file)
     return tuple(map(_own_recipe, found))
 
 

@@ -127,7 +127,7 @@ def test_one_bar_and_two_are_counted_in() -> None:
 
 def test_layers_stand_where_the_song_has_them() -> None:
     made = three_layers()
-    assert natural_places(sound_of(made).timings[0].take) == {
+    assert natural_places(sound_of(made).timings[0].take, made.song.layers) == {
         "melody": "front",
         "between": "middle",
         "strums": "back",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from tercet.publish.pictures.looks import LOOKS, PAPER, ink_of, places, radius_of, toned
-from tercet.song import Layer
+from tercet.song import LAYERS, SECOND, Layer
 
 
 def test_six_decibels_are_twice_the_size() -> None:
@@ -28,7 +28,7 @@ def test_a_colour_is_thinned_towards_the_paper() -> None:
 
 
 def test_no_two_layers_share_a_shape_or_a_line() -> None:
-    assert len({look.head for look in LOOKS.values()}) == len({look.dash for look in LOOKS.values()}) == 3
+    assert len({look.head for look in LOOKS.values()}) == len({look.dash for look in LOOKS.values()}) == 4
 
 
 @pytest.mark.parametrize(
@@ -38,11 +38,16 @@ def test_no_two_layers_share_a_shape_or_a_line() -> None:
         ({"melody": -8.0, "between": 0.0, "strums": 0.5}, ["in front", "in front", "at the back"]),
         ({"melody": 0.0, "between": 0.3, "strums": -0.3}, ["side by side"] * 3),
         ({"melody": 4.0, "strums": -8.0}, ["in front", "at the back", "out"]),
+        (
+            {"melody": 4.0, "second": 0.0, "between": -4.0, "strums": -8.0},
+            ["in front", "close behind", "in the middle", "at the back"],
+        ),
         ({}, ["out"] * 3),
     ],
 )
 def test_places(levels_db: dict[Layer, float], said: list[str]) -> None:
-    found = places(levels_db)
+    asked = [layer for layer in LAYERS if layer != SECOND or layer in levels_db]
+    found = places(levels_db, asked)
     assert list(found.values()) == said
     heard = [layer for layer in found if layer in levels_db]
     assert heard == sorted(heard, key=lambda layer: -levels_db[layer])

@@ -16,7 +16,7 @@ from tercet.publish.pictures.chord_diagram import spoken_shape
 from tercet.publish.pictures.looks import places
 from tercet.publish.pictures.note_marks import middle_levels_db
 from tercet.publish.pictures.shapes_used import LineShapes, ShapeUse, chord_at, shapes_by_line
-from tercet.song import LAYERS, Bar, Layer
+from tercet.song import Bar, Layer
 
 __all__ = ["PLACES", "SongFacts", "natural_places", "note_key", "song_facts", "speed_facts"]
 
@@ -25,6 +25,7 @@ PLACES = ("front", "middle", "back", "out")
 _NATURAL = {
     "in front": "front",
     "side by side": "front",
+    "close behind": "middle",
     "in the middle": "middle",
     "at the back": "back",
     "out": "out",
@@ -49,7 +50,8 @@ class SongFacts:
     order
         The place of each note, in the order of ``notes``.
     gestures
-        The arrangement's gestures that sound, in the order of ``gestures``.
+        The arrangement's gestures that sound, in the order of ``gestures``: those of the second voice are counted on
+        from the others.
     shapes
         The shapes, in the order in which ``lines`` refer to them.
     """
@@ -60,17 +62,18 @@ class SongFacts:
     shapes: tuple[ShapeUse, ...]
 
 
-def natural_places(take: Take) -> dict[Layer, str]:
-    """Return where each layer stands in a take: front, middle, back, or out if it rests."""
-    return {layer: _NATURAL[place] for layer, place in places(middle_levels_db(take)).items()}
+def natural_places(take: Take, layers: Sequence[Layer]) -> dict[Layer, str]:
+    """Return where each layer of a song stands in a take: front, middle, back, or out if it rests."""
+    return {layer: _NATURAL[place] for layer, place in places(middle_levels_db(take), layers).items()}
 
 
 def song_facts(arrangement: Arrangement, take: Take) -> SongFacts:
     """Return the facts of a song; `take` plays the whole of it."""
     bar_index = {bar.number: index for index, bar in enumerate(arrangement.bars)}
+    both = (*arrangement.gestures, *arrangement.second)
     by_place = {
         (gesture.start_beat, gesture.layer, note.string): index
-        for index, gesture in enumerate(arrangement.gestures)
+        for index, gesture in enumerate(both)
         for note in gesture.notes
     }
     played = [by_place[note.beat, note.layer, note.string] for note in take.notes]
@@ -79,20 +82,18 @@ def song_facts(arrangement: Arrangement, take: Take) -> SongFacts:
     lines = shapes_by_line(arrangement)
     shapes = tuple(dict.fromkeys(shape for line in lines for shape in line.shapes))
     line_of = {bar.number: index for index, line in enumerate(lines) for bar in line.bars}
-    natural = natural_places(take)
+    layers = arrangement.song.layers
+    natural = natural_places(take, layers)
     facts = {
-        "layers": [{"name": layer, "natural": natural[layer]} for layer in LAYERS],
+        "layers": [{"name": layer, "natural": natural[layer]} for layer in layers],
         "bars": [_bar_facts(bar, line_of[bar.number]) for bar in arrangement.bars],
         "lines": [_line_facts(line, shapes, bar_index) for line in lines],
         "shapes": [spoken_shape(shape) for shape in shapes],
         "notes": [
-            [note.bar_index, LAYERS.index(note.layer), note.string, place[index], int(note.part == "tune")]
+            [note.bar_index, layers.index(note.layer), note.string, place[index], int(note.part == "tune")]
             for note, index in zip(take.notes, played, strict=True)
         ],
-        "gestures": [
-            _shape_of(arrangement.gestures[index], arrangement, lines, line_of, bar_index)
-            for index in gestures
-        ],
+        "gestures": [_shape_of(both[index], arrangement, lines, line_of, bar_index) for index in gestures],
         "words": list(_words(arrangement, take.notes, line_of)),
     }
     return SongFacts(facts, tuple(map(note_key, take.notes)), gestures, shapes)

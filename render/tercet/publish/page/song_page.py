@@ -32,7 +32,7 @@ from tercet.publish.pictures.take_picture import RowPlace, row_places, take_pict
 from tercet.publish.score.mei import Score
 from tercet.publish.shapes import Drawing
 from tercet.publish.svg import svg_element, svg_text
-from tercet.song import LAYERS, Layer, played_visits
+from tercet.song import Layer, played_visits
 from tercet.tracks.in_memory import PARTS
 
 __all__ = [
@@ -51,16 +51,6 @@ LONGEST_TITLE = 120
 
 LATEST_PULSE_FRAME = 9_000
 """Where the page looks for a stem's pulse at the latest: no decoder delays by more than a tenth of a second."""
-
-_TUNE = ("melody", "tune")
-"""The parts that *tune out* takes away: all of melody, and the tune's notes of between."""
-
-_LAYER_OF: dict[str, Layer] = {
-    "melody": "melody",
-    "tune": "between",
-    "between": "between",
-    "strums": "strums",
-}
 
 Files = Mapping[str, Sequence[tuple[str, int]]]
 """For each group of downloads its files: where each lies seen from the page, and its bytes."""
@@ -282,7 +272,7 @@ def _player_facts(
         "marks": marks_of_notes(score, arrangement, strings),
         "spoken": spoken_bars(arrangement),
         "speeds": [speed_facts(timing, arrangement, facts.order) for timing in timings],
-        "parts": _part_facts(timings[drawn]),
+        "parts": _part_facts(timings[drawn], arrangement.song.layers),
         "stems": _stem_facts(),
         "map": _map_facts(picture, row_places(take, arrangement), drawn),
         "kit": [_track_facts(track, arrangement) for track in plan.tracks],
@@ -290,12 +280,12 @@ def _player_facts(
     }
 
 
-def _part_facts(timing: SpeedTiming) -> list[dict[str, Any]]:
+def _part_facts(timing: SpeedTiming, layers: Sequence[Layer]) -> list[dict[str, Any]]:
     """Return the parts that sound: the layer that each belongs to, and whether it is the tune's."""
     return [
-        {"name": part, "layer": LAYERS.index(_LAYER_OF[part]), "tune": int(part in _TUNE)}
-        for part in PARTS
-        if part in timing.peaks
+        {"name": name, "layer": layers.index(part.layer), "tune": int(part.tune)}
+        for name, part in PARTS.items()
+        if name in timing.peaks and part.layer in layers
     ]
 
 

@@ -1,16 +1,16 @@
 """Looks: what a layer is drawn with, and how a level becomes size and ink.
 
 Loud is near: large and heavy. Soft is far: small and light. A layer is known by its shape and line first, by its
-colour second, so that a copy in grey still tells the three apart.
+colour second, so that a copy in grey still tells them apart.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from tercet.song import LAYERS, Layer
+from tercet.song import Layer
 
 __all__ = [
     "FAINT",
@@ -69,13 +69,14 @@ class LayerLook:
     """
 
     colour: str
-    head: Literal["disc", "diamond", "ring"]
+    head: Literal["disc", "square", "diamond", "ring"]
     dash: tuple[float, ...]
     means: str
 
 
 LOOKS: dict[Layer, LayerLook] = {
     "melody": LayerLook("#9c2a16", "disc", (), "the tune's main notes, most of them rolled"),
+    "second": LayerLook("#6a5400", "square", (6.0, 1.6), "a second voice for half the class, under the tune"),
     "between": LayerLook(
         "#0b6264", "diamond", (2.4, 2.2), "the tune's other notes, and added ones, one at a time"
     ),
@@ -90,12 +91,13 @@ PLACE_NAMES = {
     1: ("side by side",),
     2: ("in front", "at the back"),
     3: ("in front", "in the middle", "at the back"),
+    4: ("in front", "close behind", "in the middle", "at the back"),
 }
 """What the places are called, the nearest first, by how many there are."""
 
 
-def places(levels_db: Mapping[Layer, float]) -> dict[Layer, str]:
-    """Return where each layer stands, the nearest first, from the level of its median stroke; ``out`` if it rests."""
+def places(levels_db: Mapping[Layer, float], layers: Iterable[Layer]) -> dict[Layer, str]:
+    """Return where layers stand, the nearest first, by the levels of their median strokes; ``out`` where one rests."""
     ordered = sorted(levels_db, key=lambda layer: -levels_db[layer])
     ranks: dict[Layer, int] = {}
     for before, layer in zip([None, *ordered], ordered, strict=False):
@@ -105,7 +107,7 @@ def places(levels_db: Mapping[Layer, float]) -> dict[Layer, str]:
             ranks[layer] = ranks[before] + (levels_db[before] - levels_db[layer] > SIDE_BY_SIDE_DB)
     names = PLACE_NAMES[max(ranks.values(), default=0) + 1]
     return {layer: names[rank] for layer, rank in ranks.items()} | {
-        layer: "out" for layer in LAYERS if layer not in ranks
+        layer: "out" for layer in layers if layer not in ranks
     }
 
 

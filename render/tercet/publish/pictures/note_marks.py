@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from itertools import groupby
-from math import log10
+from math import log10, sqrt
 from statistics import median
 
 from tercet.performing import Take, TakeNote
@@ -17,6 +17,9 @@ __all__ = ["Frame", "gestures_of", "level_of", "middle_levels_db", "note_mark", 
 
 DIGIT_RADIUS = 7.0
 """A head of at least this radius has room for the number of its string."""
+
+SQUARE_ROOT_2 = sqrt(2.0)
+"""A square is a diamond turned: as large, and standing on a side."""
 
 HALO = 1.4
 """Width of the rim of paper round a mark: what is near stands clear of what is behind it."""
@@ -118,9 +121,14 @@ def _head(note: TakeNote, centre: Point, radius: float) -> Iterator[Shape]:
         yield from cross(x, y, radius, ink, "head")
     elif look.head == "disc":
         yield Disc(x, y, radius, Ink(fill=tone, stroke=PAPER, width=HALO), name="head")
-    elif look.head == "diamond":
+    elif look.head in ("square", "diamond"):
         reach = 1.25 * radius
-        points = ((x, y - reach), (x + reach, y), (x, y + reach), (x - reach, y))
+        half = reach / SQUARE_ROOT_2
+        points = (
+            ((x - half, y - half), (x + half, y - half), (x + half, y + half), (x - half, y + half))
+            if look.head == "square"
+            else ((x, y - reach), (x + reach, y), (x, y + reach), (x - reach, y))
+        )
         yield Path(points, Ink(fill=tone, stroke=PAPER, width=HALO), closed=True, name="head")
     else:
         yield Disc(x, y, radius, Ink(fill=PAPER, stroke=tone, width=max(0.4 * radius, 0.9)), name="head")

@@ -6,7 +6,7 @@ foot draws how loud each layer is.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from statistics import median
 
@@ -110,9 +110,10 @@ def take_picture(take: Take, arrangement: Arrangement) -> Drawing:
     scale = _scale(take, arrangement, rows)
     title = arrangement.song.title
     shapes: list[Shape] = [*_title(arrangement)]
-    shapes += _legend(take, LEFT, LEGEND_TOP)
-    bottom = LEGEND_TOP + LEGEND_LINE * len(LAYERS) + 16.0
-    for row, place in zip(rows, _places(rows, scale), strict=True):
+    shapes += _legend(take, arrangement.song.layers, LEFT, LEGEND_TOP)
+    layers = arrangement.song.layers
+    bottom = _legend_bottom(layers)
+    for row, place in zip(rows, _places(rows, scale, layers), strict=True):
         if row.heading:
             heading = Text(LEFT, place.y - 10.0, row.heading, 17.0, TEXT, style="bold", name="section")
             shapes.append(fitted(heading, WIDTH - LEFT - RIGHT, 10.0))
@@ -140,12 +141,16 @@ class RowPlace:
 def row_places(take: Take, arrangement: Arrangement) -> tuple[RowPlace, ...]:
     """Return where the rows of `take_picture` lie: time runs evenly across each from its left edge to its right one."""
     rows = picture_rows(take, arrangement)
-    return tuple(_places(rows, _scale(take, arrangement, rows)))
+    return tuple(_places(rows, _scale(take, arrangement, rows), arrangement.song.layers))
 
 
-def _places(rows: tuple[PictureRow, ...], scale: _Scale) -> Iterator[RowPlace]:
+def _legend_bottom(layers: Sequence[Layer]) -> float:
+    return LEGEND_TOP + LEGEND_LINE * len(layers) + 16.0
+
+
+def _places(rows: tuple[PictureRow, ...], scale: _Scale, layers: Sequence[Layer]) -> Iterator[RowPlace]:
     """Yield the places of the rows, from the top: what of each lies between its heading and the gap below."""
-    y = LEGEND_TOP + LEGEND_LINE * len(LAYERS) + 16.0
+    y = _legend_bottom(layers)
     for row in rows:
         y += HEADING * bool(row.heading)
         length_s = row.end_s - row.start_s
@@ -247,11 +252,11 @@ def _words(row: PictureRow, x_of: Callable[[float], float], baseline: float) -> 
 # ---- the legend: a line for each layer, the nearest first, as large and as dark as the layer is on the whole
 
 
-def _legend(take: Take, left: float, top: float) -> Iterator[Shape]:
+def _legend(take: Take, layers: Sequence[Layer], left: float, top: float) -> Iterator[Shape]:
     """Yield a line for each layer: a note of its median level, its name, its place, and what it is."""
     levels_db = middle_levels_db(take)
     notes = {note.layer: note for note in take.notes}
-    for index, (layer, place) in enumerate(places(levels_db).items()):
+    for index, (layer, place) in enumerate(places(levels_db, layers).items()):
         middle = top + LEGEND_LINE * (index + 0.5)
         shapes: list[Shape] = []
         where = place

@@ -41,13 +41,14 @@ CLASSES = frozenset({
     "measure", "staff", "layer", "note", "tabGrp", "arpeg", "chord", "beam", "tuplet", "rest", "mRest", "syl", "verse",
     "harm", "dynam", "hairpin", "reh", "dir", "mNum", "fermata", "breath", "barLine", "clef", "keySig", "meterSig",
     "tie", "stem", "notehead", "accid", "artic", "flag", "dots", "ledgerLines", "tupletNum", "tupletBracket",
-    "voltaBracket", "grpSym", "melody", "between", "strums", "struck", "under",
+    "voltaBracket", "grpSym", "melody", "second", "between", "strums", "struck", "under",
 })  # fmt: skip
 """Classes that are kept, for style sheets and scripts."""
 
 NEARNESS: dict[tuple[str, str], tuple[float, Style]] = {
     ("melody", "struck"): (1.3, "bold"),
     ("melody", "under"): (1.0, "plain"),
+    ("second", "struck"): (1.2, "bold"),
     ("between", "struck"): (1.05, "plain"),
     ("strums", "struck"): (0.8, "plain"),
 }

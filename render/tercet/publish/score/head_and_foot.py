@@ -21,9 +21,9 @@ from tercet.publish.score.note_signs import pulse_note, swing_sign
 from tercet.publish.score.written_form import WrittenForm
 from tercet.publish.shapes import Group, Ink, Path, Placing, Shape, Style, Text
 from tercet.publish.typefaces import text_width_em
-from tercet.song import LAYERS, Layer, Song
+from tercet.song import Layer, Song
 from tercet.theory import MARK_LEVEL_DB
-from tercet.tracks.recipes import recipe_named
+from tercet.tracks.recipes import recipe_named, recipes_of
 
 __all__ = ["Block", "sheet_foot", "sheet_head"]
 
@@ -42,6 +42,7 @@ NEAREST_SIZE, FARTHEST_SIZE = 19.0, 11.0
 NEARNESS_SIZES = {
     "in front": NEAREST_SIZE,
     "side by side": 15.0,
+    "close behind": 15.0,
     "in the middle": 14.0,
     "at the back": FARTHEST_SIZE,
 }
@@ -49,6 +50,7 @@ NEARNESS_SIZES = {
 
 SHORT_MEANINGS: dict[Layer, str] = {
     "melody": "the tune's main notes",
+    "second": "a voice under the tune",
     "between": "its other notes, and added ones",
     "strums": "chords in the spaces",
 }
@@ -163,11 +165,11 @@ class _FactLine:
 
 def _front_and_back(song: Song, width: float) -> Block:
     """Return which layer is near and which is far: a digit of the tab in its size, its name, its place and its mark."""
-    levels_db = {layer: float(MARK_LEVEL_DB[song.dynamics.of(layer)]) for layer in LAYERS}
+    levels_db = {layer: float(MARK_LEVEL_DB[song.dynamics.of(layer)]) for layer in song.layers}
     shapes: list[Shape] = []
-    column = width / len(LAYERS)
+    column = width / len(song.layers)
     y = NEAREST_SIZE
-    for index, (layer, place) in enumerate(places(levels_db).items()):
+    for index, (layer, place) in enumerate(places(levels_db, song.layers).items()):
         size, x = NEARNESS_SIZES[place], index * column
         mark = song.dynamics.of(layer)
         style: Style = "bold" if place == "in front" else "plain"
@@ -208,7 +210,8 @@ READING_PART = 0.31
 """Of the width, for each of the two columns on reading."""
 
 PRACTICE = (
-    "demo", "only-melody", "without-melody", "without-tune", "only-strums", "without-strums", "without-between"
+    "demo", "only-melody", "without-melody", "without-tune", "only-second", "without-second", "only-strums",
+    "without-strums", "without-between",
 )  # fmt: skip
 """Tracks in the order in which a student meets them: listen, learn the tune, carry it, then the back."""
 
@@ -219,11 +222,11 @@ def sheet_foot(arrangement: Arrangement, width: float, *, large: bool) -> Block:
     lines = _set(_reading(arrangement, large=large), reading_width)
     begins = [at for at, line in enumerate(lines) if line.begins]
     middle = min(begins, key=lambda at: abs(2 * at - len(lines)))
-    practice_width = width - 2 * step
+    practice = _set(_practising(arrangement.song.layers), width - 2 * step)
     texts = [
         *_column("Reading this sheet", lines[:middle], 0.0),
         *_column("", lines[middle:], step),
-        *_column("Practising with the recordings", _set(_practising(), practice_width), 2 * step),
+        *_column("Practising with the recordings", practice, 2 * step),
     ]
     rule = Path(((0.0, 4.0), (width, 4.0)), Ink(stroke=FAINT, width=0.8))
     return Block((rule, *texts), max(text.y for text in texts) + 4.0)
@@ -275,8 +278,9 @@ def _reading(arrangement: Arrangement, *, large: bool) -> Iterator[str]:
     yield "bar: its number in the whole piece, one for each time it is played."
 
 
-def _practising() -> Iterator[str]:
-    """Yield the tracks in practice order, each with its purpose."""
-    for count, name in enumerate(PRACTICE, 1):
-        yield f"{count}  {name}: {recipe_named(name).purpose}"
+def _practising(layers: Sequence[Layer]) -> Iterator[str]:
+    """Yield the tracks in practice order, each with its purpose in a song with some layers."""
+    known = {recipe.name for recipe in recipes_of(layers)}
+    for count, name in enumerate((name for name in PRACTICE if name in known), 1):
+        yield f"{count}  {name}: {recipe_named(name, layers=layers).purpose}"
     yield "Start slowly. If a hand hurts, rest it."
