@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from tercet.neck.hands import HandLimits, HandTable, hand_table
 from tercet.song import (
+    LEAD_INS,
     ROW_NAMES,
     ChordSpan,
     Dynamics,
@@ -26,11 +27,14 @@ from tercet.song import (
     Section,
     SectionStyle,
     Song,
+    Source,
     Style,
     Syllable,
     Visit,
 )
+from tercet.song.added_bars import check_added
 from tercet.song.form import visits_of
+from tercet.song.mistakes import MistakeBook
 from tercet.song.note_choice import (
     DIMENSIONS,
     BarsOfSection,
@@ -314,6 +318,21 @@ def _with_notes_going_on(draw: st.DrawFn, song: Song) -> Song:
 
 
 @st.composite
+def _with_added_bars(draw: st.DrawFn, song: Song) -> Song:
+    """Let a song have an intro, turnarounds and a tag, where it has the bars and the chords for them."""
+    few = st.integers(0, 3)
+    added = replace(
+        song, intro_bars=draw(few), turnaround_bars=draw(few), tag_bars=draw(st.none() | st.integers(0, 3))
+    )
+    if draw(st.booleans()) and added.intro_bars:
+        names = [visit.section for visit in song.form]
+        names.insert(draw(st.integers(0, len(names))), "intro")
+        added = replace(added, form=visits_of(names))
+    places = dict.fromkeys((*LEAD_INS, "ending"), Source(0, 0))
+    return added if check_added(added, places, frozenset(), MistakeBook("", [])) else song
+
+
+@st.composite
 def songs(draw: st.DrawFn) -> Song:
     """Songs as the reader makes them."""
     meter = draw(st.sampled_from(_METERS))
@@ -355,7 +374,7 @@ def songs(draw: st.DrawFn) -> Song:
         count_in_bars=draw(st.none() | st.integers(0, 8)),
         tracks=draw(st.just(()) | own_tracks(sections)),
     )
-    return draw(_with_notes_going_on(song))
+    return draw(_with_notes_going_on(draw(_with_added_bars(song))))
 
 
 @st.composite

@@ -204,6 +204,9 @@ def tune_up(arrangement: Arrangement) -> Arrangement:
         swing=Fraction(1, 2),
         feel="steady",
         count_in_bars=None,
+        intro_bars=0,
+        turnaround_bars=0,
+        tag_bars=None,
     )
     return arrange(song, arrangement.tuning)
 

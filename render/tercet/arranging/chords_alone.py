@@ -18,7 +18,8 @@ from tercet.arranging.piece import Piece, begun, laid_out
 from tercet.arranging.problems import chord_problem
 from tercet.arranging.strums import SlotAt, default_pattern, slots_of, strum_gesture
 from tercet.song import Bar, Meter, Slot, Song
-from tercet.theory import DYNAMIC_MARKS, STRUM_SIGNS
+from tercet.theory import STRUM_SIGNS
+from tercet.theory.signs import in_front
 
 __all__ = ["chords_alone", "plain_pattern"]
 
@@ -62,8 +63,7 @@ def chords_alone(arrangement: Arrangement, *, simple: bool = False) -> Arrangeme
 
 def _in_front(song: Song) -> Song:
     """Return a song whose strums lie one step under its melody."""
-    step = DYNAMIC_MARKS.index(song.dynamics.melody)
-    return replace(song, dynamics=replace(song.dynamics, strums=DYNAMIC_MARKS[max(step - 1, 0)]), front=None)
+    return replace(song, dynamics=replace(song.dynamics, strums=in_front(song.dynamics.melody)), front=None)
 
 
 def _without_strum_levels(bar: Bar) -> Bar:

@@ -239,6 +239,8 @@ def _covered_facts(covered: Covered, arrangement: Arrangement) -> dict[str, Any]
 
 
 def _summary(arrangement: Arrangement) -> dict[str, Any]:
+    from tercet.song import played_visits
+
     song = arrangement.song
     gestures = arrangement.gestures
     return {
@@ -246,7 +248,7 @@ def _summary(arrangement: Arrangement) -> dict[str, Any]:
         "key": str(song.key),
         "meter": str(song.meter),
         "tuning": arrangement.tuning.name,
-        "form": [visit.section for visit in song.form],
+        "form": [visit.section for visit in played_visits(arrangement.bars)],
         "bars": len(arrangement.bars),
         "rolls": sum(gesture.action == "roll" for gesture in gestures),
         "single_notes": sum(gesture.action == "single" for gesture in gestures),

@@ -10,8 +10,10 @@ from typing import TYPE_CHECKING, Any
 
 from tercet.song.model import (
     LAYERS,
+    LEAD_INS,
     ROW_NAMES,
     SECOND,
+    TAG,
     Bar,
     BetweenNotes,
     ChordSpan,
@@ -54,8 +56,10 @@ if TYPE_CHECKING:
 
 __all__ = [
     "LAYERS",
+    "LEAD_INS",
     "ROW_NAMES",
     "SECOND",
+    "TAG",
     "Bar",
     "BetweenNotes",
     "ChordSpan",

@@ -9,11 +9,11 @@ from collections.abc import Sequence
 from tercet.song.form_slips import meant_form, plain_name
 from tercet.song.frame import Listing, Node, Text
 from tercet.song.mistakes import MistakeBook, SlipError, meant_word
-from tercet.song.model import Section, Source, Visit
+from tercet.song.model import LEAD_INS, TAG, Song, Source, Visit
 from tercet.song.values import place_within
 from tercet.theory.limits import MOST_BARS, MOST_VISITS
 
-__all__ = ["check_form", "read_form", "visits_of"]
+__all__ = ["check_form", "played_form", "read_form", "visits_of"]
 
 _MOST_TIMES = 99
 _WORD = re.compile(r"\S+")
@@ -32,20 +32,47 @@ def visits_of(names: Sequence[str]) -> tuple[Visit, ...]:
     return tuple(visits)
 
 
-def read_form(node: Node | None, known: list[str], book: MistakeBook) -> tuple[Visit, ...]:
+def played_form(song: Song) -> tuple[Visit, ...]:
+    """Return the form with the sections that the song's settings add.
+
+    A form that names an intro or a turnaround plays it there. Else the intro comes first, and a turnaround each time
+    that the piece comes back to the section it began with. The tag comes last.
+    """
+    names = [visit.section for visit in song.form]
+    first = next((name for name in names if not song.adds(name)), "")
+    if song.turnaround_bars and "turnaround" not in names:
+        seen: set[str] = set()
+        laid: list[str] = []
+        for name in names:
+            laid += ["turnaround", name] if name == first and first in seen else [name]
+            seen.add(name)
+        names = laid
+    if song.intro_bars and "intro" not in names and names:
+        names = ["intro", *names]
+    if song.tag_bars is not None and names:
+        names = [*names, TAG]
+    return visits_of(names)
+
+
+def read_form(
+    node: Node | None, sections: list[str], added: Sequence[str], book: MistakeBook
+) -> tuple[Visit, ...]:
     """Read the setting `form`; without one, the sections as written.
 
     Parameters
     ----------
     node
         A text or a list of texts.
-    known
+    sections
         Names of the sections, in the order written.
+    added
+        Names of sections that other settings add; the form may place them, but for a tag.
     book
         Where mistakes are noted.
     """
     if node is None:
-        return visits_of(known)
+        return visits_of(sections)
+    known = [*sections, *(name for name in LEAD_INS if name in added and name not in sections)]
     names: list[str] = []
     try:
         found = _words(node)
@@ -54,6 +81,9 @@ def read_form(node: Node | None, known: list[str], book: MistakeBook) -> tuple[V
         return ()
     meant = _form_as_meant(node, found, known, book)
     for word, place in () if meant else found:
+        if word == TAG and TAG in added and TAG not in sections:
+            book.add("a tag comes last by itself", place, "form", "leave this word out of the form")
+            continue
         name, times = _name_and_times(word, place, known, book)
         names += [name] * times
         if len(names) > MOST_VISITS:
@@ -64,7 +94,14 @@ def read_form(node: Node | None, known: list[str], book: MistakeBook) -> tuple[V
     names = [name for name, times in meant for _ in range(times)] or names
     if not found:
         book.add("the form is empty", node.place, "form", f"write for instance form: {' '.join(known[:3])}")
+    elif names and not set(names) & set(sections):
+        book.add("the form plays none of the song's sections", node.place, "form", _sections_are(sections))
+        return ()
     return visits_of(names)
+
+
+def _sections_are(sections: Sequence[str]) -> str:
+    return f"sections are {', '.join(sections[:20])}" if sections else ""
 
 
 def _words(node: Node) -> list[tuple[str, Source]]:
@@ -86,7 +123,9 @@ def _form_as_meant(
     first = next((word for word, _ in found if not _is_known(word, known)), "")
     if not first or not isinstance(node, Text) or len(node.text) > node.place.width:
         return ()
-    meant = meant_form(node.text, known)
+    meant = meant_form(node.text, [name for name in known if name not in LEAD_INS]) or meant_form(
+        node.text, known
+    )
     if meant:
         written = " ".join(
             f"{plain_name(name)}*{times}" if times > 1 else plain_name(name) for name, times in meant
@@ -135,20 +174,36 @@ def _form_slip(word: str, known: list[str]) -> tuple[str, str, str | None]:
     close = meant_word(bare, known)
     if re.findall(r"\d+", close) != re.findall(r"\d+", bare):
         close = ""  # verse2 isn't verse1, nor verse
-    sections = f"sections are {', '.join(known[:20])}" if known else ""
-    return f"there is no section `{word[:40]}`", "" if close else sections, close or None
+    message = f"there is no section `{word[:40]}`"
+    if bare in _ADDED_BY and not close:
+        return message, _ADDED_BY[bare], None
+    return message, "" if close else _sections_are(known), close or None
 
 
-def check_form(visits: tuple[Visit, ...], sections: tuple[Section, ...], book: MistakeBook) -> bool:
+_ADDED_BY = {
+    **{
+        name: f"if Tercet is to make it of the song's own chords, write {name}: 2 among the settings"
+        for name in LEAD_INS
+    },
+    TAG: f"a {TAG} comes last by itself: write ending: {TAG} among the settings, and leave it out of the form",
+}
+"""What to do where the form names a section that only a setting adds."""
+
+
+def check_form(song: Song, book: MistakeBook) -> bool:
     """Note passes that the form never plays, and a piece that is too long; return whether it can be played."""
-    plays = Counter(visit.section for visit in visits)
-    counts = {section.name: section.bar_count for section in sections}
-    bars = sum(counts.get(visit.section, 0) for visit in visits)
+    plays = Counter(visit.section for visit in song.form)
+    counts = {section.name: section.bar_count for section in song.sections}
+    added = {
+        **{name: song.lead_in_bars(name) for name in LEAD_INS if song.adds(name)},
+        TAG: song.tag_bars or 0,
+    }
+    bars = sum({**added, **counts}.get(visit.section, 0) for visit in played_form(song))
     if bars > MOST_BARS:
         book.add(
             f"the piece must have at most {MOST_BARS} bars as played (got {bars})", mend="shorten the form"
         )
-    for section in sections:
+    for section in song.sections:
         for row in (row for line in section.lines for row in line.rows):
             for number in row.passes:
                 if 0 < plays[section.name] < number:

@@ -7,19 +7,21 @@ read (`tercet.song.cells.BROKEN`) is passed over in silence: it has its mistake 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise, zip_longest
 
 from tercet.errors import Edit
 from tercet.neck import fault_of_stretch
+from tercet.song.added_bars import Playing, playings
 from tercet.song.chord_shapes import as_held
 from tercet.song.form import visits_of
 from tercet.song.mistakes import MistakeBook, show_beats
 from tercet.song.model import ChordSpan, Layer, Mark, Note, Row, RowName, Song, Source, Syllable, Visit
-from tercet.song.played import Step, cut, steps_of
+from tercet.song.played import cut
 from tercet.song.spelling import number_text
+from tercet.song.steps import Step, steps_of
 from tercet.wording import counted
 
 __all__ = ["check_laws"]
@@ -49,11 +51,13 @@ def check_laws(song: Song, broken: frozenset[str], book: MistakeBook) -> None:
         Where mistakes are noted.
     """
     _check_stretches(song, book)
-    _check_walk(song, song.form, broken, book, ends=True)
-    played = {visit.section for visit in song.form}
+    _check_walk(song, playings(song, broken), book, from_start=True, whole=not broken)
+    played = {visit.section for visit in song.form} | broken
     for section in song.sections:
         if section.name not in played:
-            _check_walk(song, visits_of([section.name]), broken, book, ends=False)
+            (visit,) = visits_of([section.name])
+            alone = Playing(visit, tuple(steps_of(section, visit, song.meter.bar_beat)))
+            _check_walk(song, [alone], book, from_start=False, whole=False)
 
 
 def _check_stretches(song: Song, book: MistakeBook) -> None:
@@ -69,24 +73,24 @@ def _check_stretches(song: Song, book: MistakeBook) -> None:
 
 
 def _check_walk(
-    song: Song, form: tuple[Visit, ...], broken: frozenset[str], book: MistakeBook, ends: bool
+    song: Song, played: Iterable[Playing], book: MistakeBook, *, from_start: bool, whole: bool
 ) -> None:
-    walk = list(_walk(song, form, broken))
+    """Check what is played in a row: `from_start` if the piece starts so, and `whole` if all of it could be read."""
+    walk = list(_walk(played))
     _check_room(walk, book)
     for layer in _NOTE_LAYERS:
-        _check_going_on(walk, layer, book, from_start=ends)
+        _check_going_on(walk, layer, book, from_start=from_start)
     _check_words(song, walk, book)
-    if ends and not broken and all(placed.step.marks != () for placed in walk):
+    if whole and all(placed.step.marks != () for placed in walk):
         _check_hairpins(walk, book)
 
 
-def _walk(song: Song, form: tuple[Visit, ...], broken: frozenset[str]) -> Iterator[_Placed]:
+def _walk(played: Iterable[Playing]) -> Iterator[_Placed]:
     start_beat = Fraction(0)
-    for visit in form:
-        if visit.section in broken:
-            yield _Placed(_nothing(visit), start_beat, known=False)
-            continue
-        for step in steps_of(song.section(visit.section), visit, song.meter.bar_beat):
+    for playing in played:
+        if not playing.steps:
+            yield _Placed(_nothing(playing.visit), start_beat, known=False)
+        for step in playing.steps:
             if step.section_bar == 0:
                 yield _Placed(step, start_beat - step.length_beat)
             else:

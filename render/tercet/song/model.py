@@ -16,8 +16,10 @@ from tercet.theory.limits import Players
 
 __all__ = [
     "LAYERS",
+    "LEAD_INS",
     "ROW_NAMES",
     "SECOND",
+    "TAG",
     "Bar",
     "BetweenNotes",
     "ChordSpan",
@@ -79,6 +81,12 @@ LastRitard = Literal["end", "none"]
 
 Turn = Literal["phrase", "bar", "section"]
 """What is echoed, or played by turns."""
+
+LEAD_INS = ("intro", "turnaround")
+"""Sections that a song's settings add before others: what the settings, the sections and the form call them."""
+
+TAG = "tag"
+"""The section that ``ending: tag`` adds at the end."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -414,7 +422,9 @@ class Song:
     whether the last bars slow down where the marks don't say so. `form` is never empty. `sound` and `count_in_bars` are
     None unless the song sets them. `tracks` are those of the song's own. `as_written` says whether a note that no
     string has keeps its octave. `sounding` is how many semitones higher it is played than written, None unless the song
-    sets it. `moved_semitones` is how far the song is from where its file has it; it takes no part in comparison.
+    sets it. `intro_bars` and `turnaround_bars` are how many bars of chords are added before sections, and `tag_bars`
+    how many at the end (0 leaves it to Tercet), None for no tag; see `tercet.song.added_bars`. `moved_semitones` is how
+    far the song is from where its file has it; it takes no part in comparison.
     """
 
     title: str
@@ -445,12 +455,23 @@ class Song:
     count_in_bars: int | None = None
     tracks: tuple[OwnTrack, ...] = ()
     sounding: int | None = None
+    intro_bars: int = 0
+    turnaround_bars: int = 0
+    tag_bars: int | None = None
     moved_semitones: int = field(default=0, compare=False)
 
     @property
     def layers(self) -> tuple[Layer, ...]:
         """The layers that it has, from loud to quiet: a second voice only where it asks for one."""
         return tuple(layer for layer in LAYERS if layer != SECOND or self.second is not None)
+
+    def adds(self, name: str) -> bool:
+        """Whether a section of the form is one that the settings add, not one that is written."""
+        return self.lead_in_bars(name) > 0 or (name == TAG and self.tag_bars is not None)
+
+    def lead_in_bars(self, name: str) -> int:
+        """Return how many bars an intro or a turnaround has; 0 for any other section."""
+        return {"intro": self.intro_bars, "turnaround": self.turnaround_bars}.get(name, 0)
 
     def section(self, name: str) -> Section:
         """Return the section of that name; `KeyError` when there is none."""

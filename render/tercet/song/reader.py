@@ -8,13 +8,14 @@ from pathlib import Path
 from typing import Any
 
 from tercet.errors import Edit
+from tercet.song.added_bars import check_added
 from tercet.song.cells import slots_fit
-from tercet.song.form import check_form, read_form
+from tercet.song.form import check_form, read_form, visits_of
 from tercet.song.form_slips import plain_name
 from tercet.song.frame import Entry, Mapping, Node, Text, read_frame
 from tercet.song.laws import check_laws
 from tercet.song.mistakes import SONG_FILE, FileKind, MistakeBook, SlipError
-from tercet.song.model import ROW_NAMES, Meter, Section, Song, Source
+from tercet.song.model import LEAD_INS, ROW_NAMES, TAG, Meter, Section, Song, Source, Visit
 from tercet.song.names_in_file import names_in
 from tercet.song.own_tracks import check_places, read_own_tracks
 from tercet.song.plain_text import (
@@ -98,11 +99,12 @@ def parse_song(text: str, file: str = "song.yaml") -> Song:
     fields = read_settings(top, book)
     meter = _meter(top, fields, book)
     sections, broken = _read_sections(top, meter, _key(top, fields), book)
-    form = read_form(_setting(top, "form"), [section.name for section in sections], book)
-    can_be_played = check_form(form, sections, book)
+    form = _form(top, fields, [section.name for section in sections], book)
     tracks = read_own_tracks(_setting(top, "tracks"), _setting_place(top, "tracks"), book)
     song = Song(**{"title": "", **fields}, sections=sections, form=form, tracks=tracks)
     check_styles(song, book)
+    places = {name: _value_place(top, name) for name in (*LEAD_INS, "ending")}
+    can_be_played = check_form(song, book) and check_added(song, places, broken, book)
     if can_be_played and meter is not None and not book.full:
         check_laws(song, broken, book)
     if tracks and not book:
@@ -130,6 +132,20 @@ def _setting(top: Mapping, name: str) -> Node | None:
 
 def _setting_place(top: Mapping, name: str) -> Source:
     return next((entry.key.place for entry in top.entries if entry.key.text == name), Source(0, 0))
+
+
+def _form(top: Mapping, fields: dict[str, Any], sections: list[str], book: MistakeBook) -> tuple[Visit, ...]:
+    """Return the form; it may name what other settings add, and if that can't be read it is left out."""
+    told = {TAG: "ending", **dict(zip(LEAD_INS, LEAD_INS, strict=True))}
+    added = [name for name, setting in told.items() if _setting(top, setting) is not None]
+    form = read_form(_setting(top, "form"), sections, added, book)
+    playable = {*sections, *(name for name in LEAD_INS if fields.get(f"{name}_bars"))}
+    return visits_of([visit.section for visit in form if visit.section in playable])
+
+
+def _value_place(top: Mapping, name: str) -> Source:
+    node = _setting(top, name)
+    return Source(0, 0) if node is None else node.place
 
 
 def _meter(top: Mapping, fields: dict[str, Any], book: MistakeBook) -> Meter | None:

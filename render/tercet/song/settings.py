@@ -18,6 +18,7 @@ from tercet.song.grammar import StrumWord, read_word
 from tercet.song.mistakes import MistakeBook, SlipError, meant_word
 from tercet.song.model import (
     LAYERS,
+    TAG,
     BetweenNotes,
     Dynamics,
     Feel,
@@ -59,6 +60,7 @@ from tercet.theory import (
 from tercet.theory.limits import (
     FRONT_RANGE_LU,
     LOWER_FIGURES,
+    MOST_ADDED_BARS,
     MOST_COUNT_IN_BARS,
     MOST_SEMITONES,
     MOST_UPPER,
@@ -384,17 +386,78 @@ def _read_front(node: Node) -> _Fields:
     return {"front": front}
 
 
-def _read_count_in(node: Node) -> _Fields:
-    text = value_of(node)
+def _bars(text: str, most: int) -> int:
+    """Read how many bars there are to be; 0 is none."""
     bars = number_of(text)
-    if bars is None or bars.denominator != 1 or bars > MOST_COUNT_IN_BARS:
+    if bars is None or bars.denominator != 1 or bars > most:
         meant = meant_number(text, "bars?|measures?")
-        sure = meant.isdigit() and int(meant) <= MOST_COUNT_IN_BARS
+        sure = meant.isdigit() and int(meant) <= most
         raise SlipError(
-            f"must be a whole number of bars, 0 to {MOST_COUNT_IN_BARS} (got {text})",
-            write=meant if sure else None,
+            f"must be a whole number of bars, 0 to {most} (got {text})", write=meant if sure else None
         )
-    return {"count_in_bars": int(bars)}
+    return int(bars)
+
+
+def _read_count_in(node: Node) -> _Fields:
+    return {"count_in_bars": _bars(value_of(node), MOST_COUNT_IN_BARS)}
+
+
+def _read_lead_in(field: str) -> Callable[[Node], _Fields]:
+    return lambda node: {field: _bars(value_of(node), MOST_ADDED_BARS)}
+
+
+_ENDING = re.compile(rf"{TAG}(?:\s+(\d{{1,3}}))?")
+_TAG_SLIP = re.compile(
+    r"(?:(?P<word>[^\W\d_]+)[\s:,x×*(]*)?(?P<bars>\d{1,2}|[^\W\d_]+)?(?:\s*(?:bars?|measures?))?\)?"
+)
+
+
+def _read_ending(node: Node) -> _Fields:
+    text = value_of(node)
+    if text == _NO_ENDING:
+        return {}
+    match = _ENDING.fullmatch(text)
+    if match is not None and (match[1] is None or 1 <= int(match[1]) <= MOST_ADDED_BARS):
+        return {"tag_bars": int(match[1] or 0)}
+    write = _meant_ending(text)
+    mend = _ENDINGS_IN_MARKS.get(text.casefold(), f"write {TAG}, or leave the setting out")
+    raise SlipError(
+        f"must be {TAG}, or {TAG} and a number of bars, 1 to {MOST_ADDED_BARS}, such as {TAG} 4 (got {text})",
+        "" if write else mend,
+        write=write,
+    )
+
+
+def _meant_ending(text: str) -> str | None:
+    """Return the ending that a text surely means, or None."""
+    match = _TAG_SLIP.fullmatch(text.strip())
+    word = (match["word"] or match["bars"] or "") if match is not None else ""
+    if match is None or not (word.isdigit() or meant_word(word, (TAG,))):
+        return meant_word(text, (_NO_ENDING,)) or None
+    figure = meant_number(match["bars"] or "")
+    if (match["bars"] and match["word"] and not figure) or (
+        figure and not 1 <= int(figure) <= MOST_ADDED_BARS
+    ):
+        return None
+    return f"{TAG} {figure}".rstrip()
+
+
+_NO_ENDING = "none"
+_ENDINGS_IN_MARKS = {
+    **dict.fromkeys(
+        ("hold", "held", "fermata", "pause"),
+        "to hold the last chord, write fermata@1 in the last bar of the row marks",
+    ),
+    **dict.fromkeys(
+        ("rit", "rit.", "ritard", "ritardando", "slow", "slower", "slow down"),
+        "to slow down, write rit@1 in the row marks, in the bar where that begins",
+    ),
+    **dict.fromkeys(
+        ("fade", "fade out", "softer"),
+        "to fade, write softer@1 in the row marks, in the bar where that begins, and pp@1 in the last",
+    ),
+}
+"""Endings that marks make, and how."""
 
 
 def _read_sound(node: Node) -> _Fields:
@@ -422,6 +485,10 @@ def _write_tuning(song: Song) -> str:
 def _write_dynamics(song: Song) -> str:
     told = [layer for layer in LAYERS if getattr(song.dynamics, layer) is not None]
     return "{" + ", ".join(f"{layer}: {song.dynamics.of(layer)}" for layer in told) + "}"
+
+
+def _write_ending(song: Song) -> str:
+    return "" if song.tag_bars is None else f"{TAG} {song.tag_bars or ''}".rstrip()
 
 
 def _write_form(song: Song) -> str:
@@ -470,6 +537,8 @@ SOUNDING_SCHEMA: dict[str, Any] = {
     "minimum": -MOST_SEMITONES,
     "maximum": MOST_SEMITONES,
 }
+
+_ADDED_BARS_SCHEMA: dict[str, Any] = {"type": "integer", "minimum": 0, "maximum": MOST_ADDED_BARS}
 
 SETTINGS: tuple[Setting, ...] = (
     Setting(
@@ -651,6 +720,27 @@ SETTINGS: tuple[Setting, ...] = (
         {"type": "integer", "minimum": 0, "maximum": MOST_COUNT_IN_BARS},
     ),
     Setting(
+        "intro",
+        "Bars of chords played before the tune: those that lead into the first section.",
+        _read_lead_in("intro_bars"),
+        lambda song: str(song.intro_bars or ""),
+        _ADDED_BARS_SCHEMA,
+    ),
+    Setting(
+        "turnaround",
+        "Bars of chords played each time that the piece comes back to its first section, or where the form says.",
+        _read_lead_in("turnaround_bars"),
+        lambda song: str(song.turnaround_bars or ""),
+        _ADDED_BARS_SCHEMA,
+    ),
+    Setting(
+        "ending",
+        "How it ends: tag plays the last bars once more, tag 4 the last four.",
+        _read_ending,
+        _write_ending,
+        {"type": "string", "pattern": rf"^({_NO_ENDING}|{TAG}( +[0-9]+)?)$"},
+    ),
+    Setting(
         "tracks",
         "Tracks of one's own: for each its name, and under it what it is.",
         None,
@@ -708,6 +798,11 @@ _OTHER_NAMES = {
     "name": "title",
     "countin": "count-in",
     "parts": "sections",
+    "introduction": "intro",
+    "turn-around": "turnaround",
+    "vamp": "turnaround",
+    "outro": "ending",
+    "end": "ending",
 }
 
 

@@ -35,6 +35,28 @@ _TEMPO = re.compile(
 )
 
 
+_IN_WORDS = {
+    word: str(number)
+    for number, word in enumerate(
+        [
+            "none",
+            "one",
+            "two",
+            "three",
+            "four",
+            "five",
+            "six",
+            "seven",
+            "eight",
+            "nine",
+            "ten",
+            "eleven",
+            "twelve",
+        ]
+    )
+}
+
+
 def meant_meter(text: str) -> str:
     """Return the meter that a text means, or an empty text.
 
@@ -84,11 +106,15 @@ def meant_tempo(text: str, meter: Meter | None) -> str:
 
 
 def meant_number(text: str, unit: str = "") -> str:
-    """Return a number written with a comma, with its unit behind it or in percent, as Tercet writes it; or nothing.
+    """Return a number in words, with a comma, with its unit or in percent, as Tercet writes it; or nothing.
 
     >>> meant_number("9,5"), meant_number("1 bar", "bars?"), meant_number("60%"), meant_number("some")
     ('9.5', '1', '3/5', '')
+    >>> meant_number("two bars", "bars?")
+    '2'
     """
+    word, space, unit_after = text.partition(" ")
+    text = _IN_WORDS.get(word.casefold(), word) + space + unit_after
     match = re.fullmatch(rf"(\d{{1,3}}(?:[.,]\d{{1,3}})?)\s*(%?)\s*(?:{unit})?", text, re.IGNORECASE)
     if match is None:
         return ""

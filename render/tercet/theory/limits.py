@@ -9,6 +9,7 @@ __all__ = [
     "FRONT_RANGE_LU",
     "LAST_FRET",
     "LOWER_FIGURES",
+    "MOST_ADDED_BARS",
     "MOST_BARS",
     "MOST_COUNT_IN_BARS",
     "MOST_LOOPS",
@@ -60,6 +61,9 @@ MOST_VISITS = 500
 
 MOST_BARS = 2000
 """As played: more than an hour of music."""
+
+MOST_ADDED_BARS = 16
+"""Of an intro, a turnaround or a tag."""
 
 # ---- tracks
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-__all__ = ["DYNAMIC_MARKS", "MARK_LEVEL_DB", "STRUM_SIGNS", "StrumSign"]
+__all__ = ["DYNAMIC_MARKS", "MARK_LEVEL_DB", "STRUM_SIGNS", "StrumSign", "in_front"]
 
 MARK_LEVEL_DB: dict[str, float] = {
     "ppp": -16.0, "pp": -12.0, "p": -8.0, "mp": -4.0, "mf": 0.0, "f": 4.0, "ff": 8.0, "fff": 12.0,
@@ -12,6 +12,15 @@ MARK_LEVEL_DB: dict[str, float] = {
 """Level of each dynamic mark relative to mf, the softest first."""
 
 DYNAMIC_MARKS: tuple[str, ...] = tuple(MARK_LEVEL_DB)
+
+
+def in_front(mark: str) -> str:
+    """Return the mark of strums with nobody in front of them: one step under that of the tune.
+
+    >>> in_front("f"), in_front("ppp")
+    ('mf', 'ppp')
+    """
+    return DYNAMIC_MARKS[max(DYNAMIC_MARKS.index(mark) - 1, 0)]
 
 
 @dataclass(frozen=True, slots=True)

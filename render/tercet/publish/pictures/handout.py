@@ -28,6 +28,7 @@ from tercet.publish.pictures.looks import LOOKS, PAPER, TEXT, TEXT_SOFT, toned
 from tercet.publish.pictures.shapes_used import ShapeUse, shapes_used
 from tercet.publish.shapes import Drawing, Group, Ink, Path, Point, Shape, Style, Text, cross
 from tercet.publish.typefaces import text_width_em
+from tercet.song import played_visits
 
 __all__ = ["HANDOUT_HEIGHT", "HANDOUT_WIDTH", "handout_pictures"]
 
@@ -217,7 +218,7 @@ def _title(arrangement: Arrangement) -> Iterator[Shape]:
     yield fitted(title, TITLE_WIDTH, DIGIT_SIZE)
     facts = " · ".join([str(song.key), str(song.meter), arrangement.tuning.name])
     yield _sized(Text(MARGIN, 126.0, facts, DIGIT_SIZE, TEXT_SOFT, name="facts"), TITLE_WIDTH, DIGIT_SIZE)
-    form = " ".join(visit.section for visit in song.form)
+    form = " ".join(visit.section for visit in played_visits(arrangement.bars))
     yield _sized(Text(MARGIN, 168.0, form, 30.0, TEXT_SOFT, name="form"), TITLE_WIDTH, 22.0)
 
 

@@ -137,7 +137,7 @@ def facts_of(notes: Iterable[TakeNote], arrangement: Arrangement) -> tuple[NoteF
     taken = tuple(notes)
     ends = _tune_notes(taken)
     starts = [float(bar.start_beat) for bar in arrangement.bars]
-    last_passes = {visit.section: visit.pass_number for visit in arrangement.song.form if visit.last}
+    last_passes = {bar.section: bar.pass_number for bar in arrangement.bars}
     facts = []
     for note in taken:
         bar = arrangement.bars[max(bisect_right(starts, float(note.beat)) - 1, 0)]
