@@ -72,8 +72,12 @@ def music(song: Song) -> Music:
     return Music(notes, chords, words)
 
 
+MADE_PLAIN = ("form", "intro", "turnaround", "ending")
+"""Settings whose bars come back written out."""
+
+
 def heading(song: Song) -> dict[str, object]:
-    names = [setting.name for setting in SETTINGS if setting.name not in ("form", "sound", "tracks")]
+    names = [setting.name for setting in SETTINGS if setting.name not in (*MADE_PLAIN, "sound", "tracks")]
     return {setting.name: setting.write(song) for setting in SETTINGS if setting.name in names}
 
 
@@ -100,6 +104,61 @@ def test_made_up_songs_come_back(through: Callable[[Song], LeadSheet], song: Son
     back = again(through(song))
     assert heading(back) == heading(song)
     assert music(back) == before
+
+
+@pytest.mark.parametrize("text", ["|", ":", "||:", "%|"])
+def test_texts_that_look_like_bar_lines_come_back_through_abc(text: str) -> None:
+    song = replace(read_song(SONGS[0]), title=text, composer=text, source_note=text, licence=text)
+    assert heading(again(abc(song))) == heading(song)
+
+
+def plain_midi(song: Song) -> LeadSheet:
+    return read_midi(plain_midi_bytes(song)[0], "again")
+
+
+ADDED = {
+    "3/4, with a pick-up": """title: One
+key: F major
+meter: 3/4
+form: verse*2 chorus verse
+sections:
+  verse: |
+    chords              | F       | Gm:2 C7:1 | F    | F     |
+    chords 3            |         | Bb        |      |       |
+    melody    C4        | F4 A F  | G4:2 Bb   | A4:3 | =:2 . |
+    words     Oh        | one two three | four five | six |  |
+  chorus: |
+    chords   Bb         | C7
+    melody   D5:2 Bb4   | G4:2 .
+""",
+    "6/8": """title: Two
+key: G major
+meter: 6/8
+form: verse chorus verse
+sections:
+  verse: |
+    chords   G              | Am D7     | G     | G
+    melody   B4:2 A G:3     | A4:3 F#:3 | G4:6  | =:6
+  chorus: |
+    chords   C              | D7
+    melody   C5:3 E:3       | D5:6
+""",
+}
+
+
+@pytest.mark.parametrize("text", ADDED.values(), ids=list(ADDED))
+@pytest.mark.parametrize("through", [musicxml, abc, plain_midi])
+@pytest.mark.parametrize("head", ["intro: 2\n", "ending: tag\n", "intro: 3\nturnaround: 1\nending: tag 2\n"])
+def test_added_bars_come_back_written_out(through: Callable[[Song], LeadSheet], text: str, head: str) -> None:
+    """As sections of their own, each bar under its number; a tie into a tag is gone, and no file has another."""
+    song = parse_song(head + text)
+    back = again(through(song))
+    assert (back.intro_bars, back.turnaround_bars, back.tag_bars) == (0, 0, None)
+    assert music(back) == music(song)
+    named = [
+        [(bar.number, bar.section, bar.start_beat) for bar in played_bars(each)] for each in (back, song)
+    ]
+    assert named[0] == named[1]
 
 
 @given(songs())

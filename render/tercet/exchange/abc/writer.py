@@ -60,16 +60,21 @@ def _header(song: Song) -> Iterator[str]:
     pulse = meter.pulse_beat / meter.lower
     tempo = f"{float(song.tempo):.6f}".rstrip("0").rstrip(".")
     yield "X:1"
-    yield f"T:{_field_text(song.title)}"
+    yield f"T:{_head_text(song.title)}"
     for letter, text in (("C:", song.composer), ("S:", song.source_note), (f"Z:{COPYRIGHT} ", song.licence)):
         if text:
-            yield f"{letter}{_field_text(text)}"
+            yield f"{letter}{_head_text(text)}"
     for name, value in kept_settings(song):
         yield f"%%{SETTING}{name}: {value}"
     yield f"M:{meter.upper}/{meter.lower}"
     yield f"L:1/{meter.lower}"
     yield f"Q:{pulse.numerator}/{pulse.denominator}={tempo}"
     yield f"K:{song.key.short_name}"
+
+
+def _head_text(text: str) -> str:
+    """Return a text that stands right after a field's colon; ``C:|`` and ``C::`` would be music."""
+    return f" {_field_text(text)}" if text.startswith(("|", ":")) else _field_text(text)
 
 
 def _field_text(text: str) -> str:
