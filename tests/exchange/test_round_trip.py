@@ -155,8 +155,10 @@ def test_added_bars_come_back_written_out(through: Callable[[Song], LeadSheet], 
     back = again(through(song))
     assert (back.intro_bars, back.turnaround_bars, back.tag_bars) == (0, 0, None)
     assert music(back) == music(song)
+    added = ("intro", "turnaround", "tag")
     named = [
-        [(bar.number, bar.section, bar.start_beat) for bar in played_bars(each)] for each in (back, song)
+        [(bar.number, bar.section in added and bar.section, bar.start_beat) for bar in played_bars(each)]
+        for each in (back, song)
     ]
     assert named[0] == named[1]
 

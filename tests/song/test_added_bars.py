@@ -212,6 +212,14 @@ def test_they_travel_with_the_song() -> None:
     assert chords(section(moved, "intro")) == ["Bb7", "Eb"]
 
 
+def test_they_have_the_style_of_the_section_whose_bars_they_play() -> None:
+    song = waltz(
+        "intro: 1\nturnaround: 1\nending: tag\nstyle: {verse: plain, verse@last: broken}\nform: verse*2"
+    )
+    names = ("intro", "turnaround", "tag", "verse")
+    assert [song.style_of(name, 1) for name in names] == ["plain", "plain", "broken", "plain"]
+
+
 def test_bars_are_chosen_among_them() -> None:
     bars = played_bars(waltz("intro: 2\nending: tag\nform: verse*2"))
     assert bar_indices("intro", bars) == (0, 1)

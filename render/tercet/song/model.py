@@ -481,10 +481,17 @@ class Song:
         raise KeyError(name)
 
     def style_of(self, section: str, pass_number: int) -> Style:
-        """Return the style of a pass of a section: one for that pass wins over the section's, the last's over both."""
+        """Return the style of a pass of a section: one for that pass wins over the section's, the last's over both.
+
+        Intro and turnarounds have that of the first section, a tag that of the last.
+        """
         found = self.style
         if not self.section_styles:
             return found
+        if self.adds(section):
+            written = [visit for visit in self.form if not self.adds(visit.section)]
+            source = written[-1 if section == TAG else 0]
+            section, pass_number = source.section, source.pass_number
         last = Visit(section, pass_number, last=True) in self.form
         for wanted in (None, pass_number, -1):
             if wanted != -1 or last:
