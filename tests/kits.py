@@ -93,9 +93,9 @@ PLAYERS: dict[str, str] = {"sampler": "built-in", "FluidSynth": str(FONT)}
 """Both players, and what `--sound` takes for each; of `FONT` its nylon guitar plays, for it has no ukulele."""
 
 
-def run_tercet(*arguments: object, hash_seed: int = 0) -> str:
-    """Run the command in a process of its own, with the built-in ukulele, and return what it prints."""
-    environment = {**os.environ, "PYTHONHASHSEED": str(hash_seed), "TERCET_SOUND": PLAYERS["sampler"]}
+def run_tercet(*arguments: object, hash_seed: int = 0, player: str = "sampler") -> str:
+    """Run the command in a process of its own, with one of `PLAYERS`, and return what it prints."""
+    environment = {**os.environ, "PYTHONHASHSEED": str(hash_seed), "TERCET_SOUND": PLAYERS[player]}
     command = [sys.executable, "-m", "tercet", *map(str, arguments)]
     ran = subprocess.run(
         command, cwd=ROOT, env=environment, capture_output=True, text=True, encoding="utf-8", check=False

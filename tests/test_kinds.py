@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from scipy.signal import resample
 
-from tests.class_kits import ClassKit, Whole, class_kit, short_class_kit
+from tests.class_kits import PLAYER, ClassKit, Whole, class_kit, short_class_kit
 from tests.kind_promises import KIND_PROMISES
 from tests.kits import ROOT, run_tercet
 from tests.measure.audio import Track
@@ -394,7 +394,7 @@ def test_what_takes_a_track_s_place_is_found(stand_in: StandIn, good: ClassKit, 
     path = tmp_path / good.song_path.name
     own = f"tracks:\n  mine: {stand_in.own}\nsections:"
     path.write_text(good.song_path.read_text("utf-8").replace("sections:", own), "utf-8")
-    run_tercet("kit", path, "-o", tmp_path, "--tracks", "demo,mine", "--jobs", 1)
+    run_tercet("kit", path, "-o", tmp_path, "--tracks", "demo,mine", "--jobs", 1, player=PLAYER)
     made = ClassKit(tmp_path / path.stem, path, good.sounds)
     other = ClassKit(
         good.folder, good.song_path, good.sounds, changed={stand_in.track: made.track("mine")}, base=good
