@@ -128,6 +128,8 @@ def test_strums_come_forward_in_a_lead_in_and_go_back_after_it() -> None:
     assert marks(section(song, "chorus")[0]) == ["p@1"]
     song = waltz("turnaround: 1\nform: verse chorus turnaround verse")
     assert marks(section(song, "turnaround")[0]) == ["p@1", "strums:pp@1", "p@3"]
+    song = waltz("intro: 1\nfront: 9\nform: verse chorus")
+    assert marks(section(song, "intro")[0]) == ["f@1", "f@3"]
 
 
 def test_a_tag_plays_the_last_bars_once_more() -> None:

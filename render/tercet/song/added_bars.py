@@ -82,7 +82,8 @@ def _steps(song: Song, visit: Visit) -> list[Step]:
 def _lead_in(song: Song, visit: Visit, section: Section, level: str) -> list[Step]:
     """Return the chords that lead into a section, as strums: the tune rests, and a pick-up has room.
 
-    With nobody in front the strums come forward, as they do in the chords alone.
+    With nobody in front the strums come forward, as they do in the chords alone; but not in a song that says how far
+    they lie behind.
     """
     count = song.lead_in_bars(visit.section)
     bars = _bars(_steps(song, Visit(section.name, 1, last=False)))
@@ -102,7 +103,8 @@ def _lead_in(song: Song, visit: Visit, section: Section, level: str) -> list[Ste
         )
         for number, step in enumerate(bars[-count:], 1)
     ]
-    return [replace(steps[0], marks=(_dynamic(level), _dynamic(in_front(level), "strums"))), *steps[1:]]
+    forward = (_dynamic(in_front(level), "strums"),) if song.front is None else ()
+    return [replace(steps[0], marks=(_dynamic(level), *forward)), *steps[1:]]
 
 
 def _dynamic(value: str, layer: Layer | None = None) -> Mark:
