@@ -14,8 +14,10 @@ import sys
 import tempfile
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 from pathlib import Path
 from statistics import fmean, median
+from typing import Any
 
 from measuring import ROOT, Aims, asked, counted, environment, parser_of
 
@@ -28,6 +30,16 @@ from tests.measure.song_text import read_song_text
 OURS = sorted((ROOT / "songs").glob("*.yaml"))
 MOST_TUNES = 100
 AT_ONCE = 2
+STAY_LEAST = 0.6
+"""The part of a song's strums that stays with `between: fill`."""
+
+
+@dataclass(frozen=True)
+class Measured:
+    """What is measured of a song's file, and how many notes of its tune the report calls covered."""
+
+    alive: Liveliness
+    covered: int
 
 
 def main() -> int:
@@ -78,61 +90,85 @@ def folk_tunes(folder: Path, most: int) -> Iterator[Path]:
 
 def say(what: str, paths: list[Path], folder: Path, tree: Path, aims: Aims) -> None:
     """Measure some songs and print their rows."""
+    written = [written_as(path, folder, fill=fill) for path in paths for fill in (False, True)]
+    facts = json.loads(said(tree, "check", *written, "--json"))
     with ThreadPoolExecutor(AT_ONCE) as pool:
-        found = [each for each in pool.map(lambda path: measured(path, folder, tree), paths) if each]
-        filled = list(pool.map(lambda path: measured(path, folder, tree, fill=True), paths))
+        each = list(pool.map(lambda path, told: measured(path, told, tree), written, facts))
+    pairs = [
+        (plain, filled)
+        for plain, filled in zip(each[::2], each[1::2], strict=True)
+        if plain is not None and filled is not None
+    ]
     print(f"{what}:")
-    counted("files measured", len(found))
+    counted("files measured", len(pairs))
+    say_time([plain.alive for plain, _ in pairs], aims)
+    say_strums([plain.alive for plain, _ in pairs], aims, free=what != "our songs")
+    say_fill(pairs, aims, most_fewer=0.0 if what.startswith("our") else 5.0)
+
+
+def say_time(found: list[Liveliness], aims: Aims) -> None:
+    """Print how phrases and pieces end, and how levels move along them."""
     ends = [end for each in found for end in each.phrase_ends]
-    strums, pairs = sum(each.strums for each in found), sum(each.strummed_bars for each in found)
     aims.say("last bars of phrases longer by, %", 100 * median(ends) if ends else 0.0, least=3.0, most=5.0)
     aims.say("last beat, as a part of a usual one", fmean(each.ending for each in found), least=1.25)
     back = [abs(tempo - 1.0) for each in found for tempo in each.after_ritards]
-    aims.say(
-        "tempo after a ritard that isn't the last, off by %", 100 * median(back) if back else 0.0, most=3.0
-    )
-    aims.say(
-        "arch of a phrase, ± dB",
-        arch_db([point for each in found for point in each.arch]),
-        least=1.0,
-        most=2.0,
-    )
-    aims.say(
-        "strings under the tune, spread in dB", fmean(each.under_tune_sd_db for each in found), least=0.5
-    )
+    if back:
+        aims.say("tempo after a ritard that isn't the last, off by %", 100 * median(back), most=3.0)
+    arch = arch_db([point for each in found for point in each.arch])
+    aims.say("arch of a phrase, ± dB", arch, least=1.0, most=2.0)
+    under_db = fmean(each.under_tune_sd_db for each in found)
+    aims.say("strings under the tune, spread in dB", under_db, least=0.5)
+
+
+def say_strums(found: list[Liveliness], aims: Aims, *, free: bool) -> None:
+    """Print how strums fall along the strings, and what they are like where Tercet is `free` to choose."""
+    strums, pairs = sum(each.strums for each in found), sum(each.strummed_bars for each in found)
     sweeps_db = [sweep_db for each in found for sweep_db in each.sweeps_db]
     aims.say("first string of a strum over its last, dB", fmean(sweeps_db), least=1.0)
-    free = what != "our songs"
+    falling = 100 * fmean(sweep_db > 0 for sweep_db in sweeps_db)
+    aims.say("strums with the first string firmest, %", falling, least=98.0)
+    ups = sum(each.ups_part * each.strums for each in found)
+    aims.say("strums that come up, %", 100 * ups / strums, least=25.0 if free else 0.0)
+    repeated = sum(each.repeated_bars for each in found)
     aims.say(
-        "strums that come up, %",
-        100 * sum(each.ups_part * each.strums for each in found) / strums,
-        least=25.0 if free else 0.0,
+        "bars strummed like the one before, %", 100 * repeated / max(pairs, 1), most=25.0 if free else 100.0
     )
-    aims.say("bars strummed like the one before, %", 100 * sum(each.repeated_bars for each in found) / max(pairs, 1),
-             most=25.0 if free else 100.0)  # fmt: skip
-    kept = sum(each.strums for each in filled if each)
-    aims.say("strums that stay with between: fill, %", 100 * kept / strums, least=60.0)
 
 
-def measured(path: Path, folder: Path, tree: Path, *, fill: bool = False) -> Liveliness | None:
-    """Make a song into a MIDI file and measure it; None for one that this reader can't follow."""
-    played = folder / f"{'fill' if fill else 'plain'}-{path.name}"
+def say_fill(pairs: list[tuple[Measured, Measured]], aims: Aims, *, most_fewer: float) -> None:
+    """Print what `between: fill` leaves of the strums, and what is covered without and with it."""
+    strums = sum(plain.alive.strums for plain, _ in pairs)
+    kept = sum(filled.alive.strums for _, filled in pairs)
+    aims.say("strums that stay with between: fill, %", 100 * kept / strums, least=100 * STAY_LEAST)
+    fewer = sum(filled.alive.strums < STAY_LEAST * plain.alive.strums for plain, filled in pairs)
+    aims.say("songs in which fewer stay, %", 100 * fewer / len(pairs), most=most_fewer)
+    aims.say("notes of the tune covered", sum(plain.covered for plain, _ in pairs), most=0.0)
+    aims.say("notes covered with between: fill", sum(filled.covered for _, filled in pairs), most=0.0)
+
+
+def written_as(path: Path, folder: Path, *, fill: bool) -> Path:
+    """Return a copy of a song, as it is or with its spaces filled."""
     text = path.read_text("utf-8")
     if fill:
-        text = re.sub(r"(?m)^between: .*\n", "", text).replace("form:", "between: fill\nform:", 1)
-        text = text if "between: fill" in text else text.replace("sections:", "between: fill\nsections:", 1)
-    played.write_text(text, "utf-8")
-    midi = played.with_suffix(".mid")
-    said(tree, "render", played, "-o", midi, "--count-in", 1)
-    report = json.loads(said(tree, "check", played, "--json"))[0]["report"]
-    strokes: dict[int, list[str]] = {}
-    for hand in (hand for line in report["lines"] for hand in line["hands"]):
-        strokes.setdefault(hand["bar_number"], []).extend(hand["strokes"])
+        text = re.sub(r"(?m)^between: .*\n", "", text).replace("sections:", "between: fill\nsections:", 1)
+    copy = folder / f"{'fill' if fill else 'plain'}-{path.name}"
+    copy.write_text(text, "utf-8")
+    return copy
+
+
+def measured(path: Path, told: dict[str, Any], tree: Path) -> Measured | None:
+    """Make a song into a MIDI file and measure it, told what `check` says; None if this reader can't follow it."""
     try:
-        song = read_song_text(played)
+        song = read_song_text(path)
     except ValueError:
         return None
-    return liveliness_of(read_with_mido(midi), song, phrase_edges(played, song), strokes)
+    midi = path.with_suffix(".mid")
+    said(tree, "render", path, "-o", midi, "--count-in", 1)
+    strokes: dict[int, list[str]] = {}
+    for hand in (hand for line in told["report"]["lines"] for hand in line["hands"]):
+        strokes.setdefault(hand["bar_number"], []).extend(hand["strokes"])
+    alive = liveliness_of(read_with_mido(midi), song, phrase_edges(path, song), strokes)
+    return Measured(alive, len(told["covered"]))
 
 
 def said(tree: Path, *arguments: object) -> str:

@@ -336,7 +336,7 @@ def test_our_songs(path: Path, tuning: Tuning) -> None:
             played = chords_alone(whole, simple=simple)
             assert faults(played, simple=simple) == []
             assert played.problems == ()
-            assert {len(gesture.notes) for gesture in played.gestures} == {4}
+            assert all(len(gesture.notes) == (3 if gesture.up else 4) for gesture in played.gestures)
             assert [bar.number for bar in played.bars] == [bar.number for bar in whole.bars]
             if tuning.name != "baritone":  # where the tune lies so high that no roll is over the known shape
                 assert {gesture.shape for gesture in played.gestures} <= held

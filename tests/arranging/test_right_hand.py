@@ -72,7 +72,7 @@ def test_no_place_no_strum() -> None:
     [(100, ["1", "3"]), (160, ["1", "3"]), (190, ["3"])],  # after the last note nothing hurries
 )
 def test_a_quick_tempo_lets_the_tune_ring(tempo: int, beats: list[str]) -> None:
-    made = arranged("C5:2 E4:2", "C", tempo=Fraction(tempo))
+    made = arranged("C5:2 E4:2", "C", tempo=Fraction(tempo), strum=tuple("dddd"))
     assert [strum.split()[0] for strum in strums_of(made)] == beats
 
 

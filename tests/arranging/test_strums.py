@@ -6,19 +6,23 @@ import random
 from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
 from itertools import pairwise
+from typing import Any
 
 import pytest
 
 from tercet.arranging import Arrangement, Gesture, arrange
 from tercet.arranging.chord_hands import beside, chord_hand
+from tercet.arranging.strum_families import FAMILIES, Pace
 from tercet.arranging.strums import default_pattern
 from tercet.neck import COMMON_SHAPES
 from tercet.neck.demands import LIMITS, Hands
 from tercet.neck.priced_hands import hands_up_to
-from tercet.song import Meter
+from tercet.song import Meter, Section
 from tercet.theory import LAST_FRET, TUNINGS, Chord
 from tests.arranging.laws import broken_laws
 from tests.arranging.written import arranged, messages, of_layer, section, shape, song, strums_of
+
+EACH_PULSE = tuple("dddd")
 
 
 @pytest.mark.parametrize(
@@ -32,7 +36,7 @@ from tests.arranging.written import arranged, messages, of_layer, section, shape
         ("5/8", "ddddd"),
     ],
 )
-def test_without_a_pattern_each_pulse_is_struck(meter: str, pattern: str) -> None:
+def test_a_meter_without_a_family_is_struck_on_each_pulse(meter: str, pattern: str) -> None:
     upper, lower = map(int, meter.split("/"))
     assert "".join(default_pattern(Meter(upper, lower))) == pattern
 
@@ -76,7 +80,7 @@ def test_nothing_is_free_when_all_strings_ring() -> None:
     ],
 )
 def test_the_pattern_fills_spaces_of_two_pulses(melody: str, chord: str, expected: list[str]) -> None:
-    assert strums_of(arranged(melody, chord)) == expected
+    assert strums_of(arranged(melody, chord, strum=EACH_PULSE)) == expected
 
 
 def test_the_songs_own_pattern() -> None:
@@ -115,13 +119,13 @@ def test_in_six_eight_a_space_is_two_dotted_pulses() -> None:
 @pytest.mark.parametrize(("name", "digits"), COMMON_SHAPES.items())
 @pytest.mark.parametrize("players", ["beginner", "improving", "free"])
 def test_where_the_tune_rests_the_known_shape_is_strummed(name: str, digits: str, players: str) -> None:
-    made = arranged(".:4", name, players=players)
+    made = arranged(".:4", name, players=players, strum=EACH_PULSE)
     assert {shape(gesture) for gesture in of_layer(made, "strums")} == {digits}
     assert len(of_layer(made, "strums")) == 4
 
 
 def test_a_chord_change_under_a_tied_note() -> None:
-    made = arranged("C5:4 | =:4 | =:4", "C | F | Am")
+    made = arranged("C5:4 | =:4 | =:4", "C | F | Am", strum=EACH_PULSE)
     shapes = [(gesture.bar_number, shape(gesture)) for gesture in of_layer(made, "strums")]
     assert shapes == [(1, "0003")] * 3 + [(2, "2013")] * 4 + [(3, "2003")] * 4
     assert {gesture.notes[0].string for gesture in of_layer(made, "strums")} == {4}
@@ -160,7 +164,7 @@ def test_a_written_row_is_played_in_short_spaces_too() -> None:
 def test_a_written_strum_keeps_off_added_notes_and_the_pattern_makes_room_for_them() -> None:
     written = arranged("A4:4[1]", "Am", between=". E4:3", strum_row="d d d d")
     assert strums_of(written) == ["1 d 4/2 3/0", "2 d 4/2 3/0", "3 d 4/2 3/0"]
-    pattern = arranged("A4:4[1]", "Am", between=". E4 . E4")
+    pattern = arranged("A4:4[1]", "Am", between=". E4 . E4", strum=EACH_PULSE)
     assert strums_of(pattern) == ["2 d 4/2 3/0 2/0"]
 
 
@@ -190,7 +194,7 @@ def test_a_written_strum_that_no_hand_can_hold_is_told_once() -> None:
     ],
 )
 def test_pinned_shapes_are_kept_for_strums(chord: str, expected: str, shown: str) -> None:
-    made = arranged("C5:4", chord)
+    made = arranged("C5:4", chord, strum=EACH_PULSE)
     assert strums_of(made)[0] == expected
     assert shape(of_layer(made, "strums")[0]) == shown
 
@@ -209,7 +213,7 @@ def test_a_pick_up_has_the_end_of_the_pattern() -> None:
 
 
 def test_an_accent_mark_on_a_strum() -> None:
-    made = arranged("C5:4", "C", marks="strums:accent@3 melody:accent@4")
+    made = arranged("C5:4", "C", marks="strums:accent@3 melody:accent@4", strum=EACH_PULSE)
     assert [gesture.accent for gesture in of_layer(made, "strums")] == [False, True, False]
 
 
@@ -307,3 +311,79 @@ def test_no_strum_strikes_the_line_of_a_note_that_no_string_has() -> None:
     assert len(met) > 6
     for gesture, strum in met:
         assert gesture.notes[-1].string not in {note.string for note in strum.notes}
+
+
+# ---- families: songs that give no pattern
+
+
+def patterns_of(made: Arrangement) -> list[str]:
+    """Return what each bar that is strummed is strummed with: ``"1d 2d 5/2u"``, beats of the bar with their signs."""
+    strums = [gesture for gesture in of_layer(made, "strums") if gesture.action == "strum"]
+    bars = sorted({gesture.bar_number for gesture in strums})
+    return [
+        " ".join(f"{g.bar_beat}{'u' if g.up else 'd'}" for g in strums if g.bar_number == bar) for bar in bars
+    ]
+
+
+def held(count: int, **more: Any) -> Arrangement:
+    """Arrange bars in each of which one note is held, over two chords in turn."""
+    chords = " | ".join(("C", "F")[place % 2] for place in range(count))
+    length = more.get("meter", "4/4").partition("/")[0]
+    return arranged(" | ".join([f"C5:{length}"] * count), chords, **more)
+
+
+@pytest.mark.parametrize("players", ["beginner", "improving", "free"])
+@pytest.mark.parametrize("meter", ["2/4", "3/4", "4/4", "2/2", "6/8", "9/8", "12/8"])
+def test_no_bar_is_strummed_like_the_one_before(meter: str, players: str) -> None:
+    patterns = patterns_of(held(8, meter=meter, players=players, tempo=Fraction(72)))
+    assert len(patterns) == 8
+    assert all(one != other for one, other in pairwise(patterns))
+    ups = sum(pattern.count("u") for pattern in patterns)
+    assert ups >= 0.25 * sum(len(pattern.split()) for pattern in patterns)
+
+
+def test_where_the_tempo_is_quick_the_hand_keeps_to_the_pulses() -> None:
+    made = held(8, tempo=Fraction(220))
+    assert all(gesture.bar_beat.denominator == 1 for gesture in of_layer(made, "strums"))
+    assert any(gesture.up for gesture in of_layer(made, "strums"))
+
+
+def test_beginners_have_the_easy_family() -> None:
+    easy, lively = held(4, players="beginner"), held(4, players="free")
+    assert patterns_of(easy) != patterns_of(lively)
+
+
+def test_a_bar_of_a_family_takes_another_way_into_a_new_section_and_on_the_second_pass() -> None:
+    def verse(name: str) -> Section:
+        return section(name, " | ".join(["C5:4"] * 4), "C | F | C | F")
+
+    twice = patterns_of(arrange(song(verse("a"), verse("b"), form="a a b")))
+    assert twice[:3] != twice[4:7]
+    one_line = patterns_of(arrange(song(section("a", " | ".join(["C5:4"] * 5), "C | F | C | F | C"))))
+    assert twice[3] != one_line[3]  # the same bar, where a section ends and where it doesn't
+
+
+def test_a_songs_own_pattern_is_never_varied() -> None:
+    assert set(patterns_of(held(6, strum=tuple("d.du"), tempo=Fraction(80)))[:-1]) == {"2d 3u"}
+
+
+def test_an_edit_changes_no_strum_before_it() -> None:
+    before = of_layer(arranged("C5:4 | C5:4 | C5:4 | C5:4", "C | F | C | F"), "strums")
+    after = of_layer(arranged("C5:4 | C5:4 | C5:4 | C5 E4 C5 E4", "C | F | C | F"), "strums")
+    assert [g for g in before if g.bar_number < 3] == [g for g in after if g.bar_number < 3]
+
+
+@pytest.mark.parametrize("key", FAMILIES)
+def test_bars_of_a_family_fill_its_pulses_and_begin_or_end_in_time(key: tuple[int, int, Pace]) -> None:
+    pulses, parts, pace = key
+    family = FAMILIES[key]
+    for bar in (*family.plain, *family.phrase_end, *family.turn):
+        slots = bar.split()
+        assert len(slots) == pulses * parts
+        assert set(slots) <= {"d", "u", "."}
+        assert set(slots) != {"."}
+        if pace != "quick":
+            assert all(slot != "u" for slot in slots[::parts])  # the hand falls on a pulse
+        if pace == "quick":
+            assert all(slot == "." for place, slot in enumerate(slots) if place % parts)
+    assert len(set(family.plain)) == len(family.plain) >= 2

@@ -14,7 +14,7 @@ from tercet.arranging import arrange
 from tercet.performing import Take, lay_out, perform, tempo
 from tercet.performing.levels import velocity_of_level
 from tercet.performing.midi import midi_bytes
-from tercet.song import read_song
+from tercet.song import Song, read_song
 from tests.kits import ROOT
 from tests.measure.liveliness import Liveliness, arch_db, liveliness_of, phrase_edges
 from tests.measure.midi import read_with_mido
@@ -46,18 +46,22 @@ def figures(
     folder: Path,
     change: Callable[[Take], Take] = lambda take: take,
     *,
+    song_as: Callable[[Song], Song] = lambda song: song,
     steady_pulse: bool = False,
     closes: bool = True,
 ) -> Liveliness:
-    """Return what is measured of the song's MIDI file, played in some way, and changed."""
+    """Return what is measured of the song's MIDI file, changed before it is arranged or after it is played."""
     path = folder / "song.yaml"
     path.write_text(SONG, "utf-8")
-    made = arrange(read_song(path))
+    made = arrange(song_as(read_song(path)))
     take = change(perform(made, lay_out(made, count_in_bars=1), steady_pulse=steady_pulse, closes=closes))
     midi = folder / "song.mid"
     midi.write_bytes(midi_bytes(made, take))
     song = read_song_text(path)
-    strokes = {bar: ["d", "u"] for bar in range(1, 17)}
+    strokes: dict[int, list[str]] = {}
+    for gesture in made.gestures:
+        if gesture.layer == "strums":
+            strokes.setdefault(gesture.bar_number, []).append("u" if gesture.up else "d")
     return liveliness_of(read_with_mido(midi), song, phrase_edges(path, song), strokes)
 
 
@@ -80,8 +84,34 @@ def test_what_we_play_is_alive(tmp_path: Path) -> None:
     assert arch_db(found.arch) == pytest.approx(1.5, abs=0.4)
     assert found.under_tune_sd_db > 0.4
     assert fmean(found.sweeps_db) > 1.0
-    assert found.ups_part == 0.5
-    assert found.repeated_bars < found.strummed_bars
+    assert found.ups_part > 0.25
+
+
+def test_a_family_of_patterns_has_ups_and_does_not_repeat(tmp_path: Path) -> None:
+    found = figures(tmp_path, song_as=lambda song: replace(song, strum=None))
+    assert found.ups_part > 0.25
+    assert found.strummed_bars > 6
+    assert found.repeated_bars <= 0.25 * found.strummed_bars
+
+
+def test_one_pattern_throughout_that_only_falls_is_found(tmp_path: Path) -> None:
+    found = figures(tmp_path, song_as=lambda song: replace(song, strum=tuple("d.d.d.d.")))
+    assert found.ups_part == 0.0
+    assert found.repeated_bars > 0.25 * found.strummed_bars
+
+
+def test_strums_that_give_way_are_found(tmp_path: Path) -> None:
+    """The share that stays is counted from two files: one that lost each other strum has half."""
+
+    def without_half(take: Take) -> Take:
+        struck = sorted({note.gesture for note in take.notes if note.layer == "strums"})
+        gone = set(struck[::2])
+        return replace(take, notes=tuple(note for note in take.notes if note.gesture not in gone))
+
+    plain = figures(tmp_path)
+    filled = figures(tmp_path, song_as=lambda song: replace(song, between="fill"))
+    assert filled.strums >= 0.6 * plain.strums
+    assert figures(tmp_path, without_half).strums < 0.6 * plain.strums
 
 
 def test_a_steady_pulse_is_found(tmp_path: Path) -> None:

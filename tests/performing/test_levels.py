@@ -180,6 +180,17 @@ def test_a_strum_spends_itself_along_the_way_and_adds_up_to_its_level() -> None:
         assert 10.0 * log10(sum(10.0 ** (level / 10.0) for level in levels)) == pytest.approx(-3.0)
 
 
+@pytest.mark.parametrize("uneven_db", [(-3.0, 3.0, 0.0, 5.0), (0.0, 9.0, 9.0, 9.0), (-9.0, 0.0, 0.0, 9.0)])
+@pytest.mark.parametrize("up", [False, True])
+def test_however_uneven_a_strum_is_its_first_string_is_the_firmest(
+    uneven_db: tuple[float, ...], up: bool
+) -> None:
+    gesture = replace(piece(strum(0, 1, "4321")).gestures[0], up=up)
+    levels = string_levels_db(gesture, -3.0, uneven_db)
+    assert all(sooner - later > 0.69 for sooner, later in pairwise(levels))
+    assert 10.0 * log10(sum(10.0 ** (level / 10.0) for level in levels)) == pytest.approx(-3.0)
+
+
 def test_an_uneven_hand_leaves_the_level_and_the_lead_of_the_tune() -> None:
     """The strings under it vary; none comes nearer to it than 3 dB, and the whole stays as loud."""
     roll = piece(tune(0, 1, "4321")).gestures[0]

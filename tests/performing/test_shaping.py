@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 
@@ -73,6 +74,13 @@ def test_curves_of_a_phrase_add_up() -> None:
     assert middle == pytest.approx(phrase_arch_db(9 / 16))
     assert behind == pytest.approx(0.5 * phrase_arch_db(9 / 16))
     assert last == pytest.approx(phrase_arch_db(15 / 16) - 1.0)
+
+
+def test_a_strum_that_comes_up_is_lighter() -> None:
+    made = piece(strum(9, 1), visits=LONG, marks={})
+    down = made.gestures[0]
+    shaping = Shaping(made)
+    assert shaping.at(replace(down, up=True)) == pytest.approx(shaping.at(down) - 1.5)
 
 
 def test_every_phrase_is_shaped_alike_wherever_it_lies() -> None:

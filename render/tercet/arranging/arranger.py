@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import chain
 
 from tercet.arranging.between import Added, place_added
 from tercet.arranging.broken import broken_chords
@@ -19,7 +21,6 @@ from tercet.arranging.strums import one_strum_a_bar, strum_gestures
 from tercet.arranging.tune import TuneNote, row_notes, single_notes
 from tercet.errors import RequestError
 from tercet.song import LAYERS, SECOND, ChordSpan, Layer, Line, Meter, Note, Pin, Row, Section, Song, Visit
-from tercet.song.styles import STYLES
 from tercet.theory import Tuning, tuning_of
 
 __all__ = ["arrange", "song_tuning", "tune_up"]
@@ -101,10 +102,14 @@ def _whole_part(piece: Piece) -> _PartPlayed:
     added, added_problems = place_added(tune, piece)
     behind = list(broken_chords(tune, added, piece))
     if piece.song.between == "fill":
-        behind += [item for item in fill_spaces(tune, piece) if STYLES[item.note.spot.style].filled]
-    added = tuple(sorted((*added, *behind), key=lambda item: item.note.start_beat))
+        behind += fill_spaces(tune, _in_order(added, behind), piece)
+    added = _in_order(added, behind)
     strums, strum_problems = strum_gestures(tune, added, piece)
     return _PartPlayed(tune, added, strums, (*problems, *added_problems, *strum_problems))
+
+
+def _in_order(*added: Iterable[Added]) -> tuple[Added, ...]:
+    return tuple(sorted(chain(*added), key=lambda item: item.note.start_beat))
 
 
 def _simple_part(piece: Piece) -> _PartPlayed:

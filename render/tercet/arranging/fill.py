@@ -3,23 +3,28 @@
 Only a note that is held for two pulses or more, up to the next note of the same playing of its section, is followed
 by added notes: on its last pulses, and once between pulses where there is far to go and time for it. A bar with a row
 of its own (`between` or `strum`) stays as written, a rest stays a rest, and a fermata is left to ring.
+
+Where a note is added, strums give way. So that three layers stay, most of a section's strums do: notes lead from one
+phrase into the next first, then through the longest notes, as long as they leave enough.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from itertools import pairwise
+from itertools import groupby, pairwise
 
 from tercet.arranging.between import Added, added_note, easiest
 from tercet.arranging.choices import Stroke, single_strokes, with_fret
 from tercet.arranging.fingering import Fingered
-from tercet.arranging.piece import Piece, begun
+from tercet.arranging.piece import Piece, SectionPlace, begun
+from tercet.arranging.strums import SlotAt, strokes_in_spaces, strokes_left
 from tercet.arranging.tune import TuneNote
 from tercet.neck import holdable
 from tercet.neck.priced_hands import hands_up_to
 from tercet.song import Bar
+from tercet.song.styles import STYLES
 from tercet.theory import Chord, Key, spell
 
 __all__ = ["fill_spaces", "scale_classes", "scale_letters"]
@@ -28,7 +33,13 @@ SHORTEST_HELD_PULSES = 2
 """A space is filled when its note is held at least this long."""
 
 MOST_PULSES = 2
-"""Added notes stand on this many pulses before the next note; what comes before is left to the strums."""
+LONG_PULSES = 4
+"""Added notes stand on the last pulse before the next note, under a long note on the last two; what comes before is
+left to the strums."""
+
+MOST_STRUMS_PART = Fraction(1, 3)
+"""The part of a section's strums that may give way to added notes. Where every lead takes more, the one that takes the
+fewest is played all the same, since the song asks for them."""
 
 QUICKEST_S = 0.25
 """Between pulses a note is only added where it has this long."""
@@ -66,21 +77,62 @@ class _Choice:
     cost: int
 
 
-def fill_spaces(fingered: Sequence[Fingered], piece: Piece) -> tuple[Added, ...]:
-    """Return the added notes of the tune's long spaces, in order.
+@dataclass(frozen=True, slots=True)
+class _Lead:
+    """The added notes from one note of the tune to the next.
+
+    Parameters
+    ----------
+    note
+        Of the tune, from which they lead.
+    added
+        In order.
+    into_phrase
+        Whether a phrase begins with the note that they lead to.
+    strums_lost
+        How many strums of the space give way to them.
+    """
+
+    note: TuneNote
+    added: tuple[Added, ...]
+    into_phrase: bool
+    strums_lost: int
+
+
+def fill_spaces(fingered: Sequence[Fingered], written: Sequence[Added], piece: Piece) -> tuple[Added, ...]:
+    """Return the added notes of the tune's long spaces, in order; `written` are those that the song gives.
 
     Each sounds a tone of the chord, or a tone of the scale that goes on by step. It lies at or below the note of the
     tune that rings, on another string, where the hand that holds the shape reaches it: in the shape, by a finger over
-    it, or by one lifted. What stands in a space depends on its two notes and its bars alone, so it is the same on
-    every pass.
+    it, or by one lifted. What stands in a space depends on its two notes and its bars alone, and whether anything does
+    on the first playing of its section, so it is the same on every pass.
     """
-    starts = [float(bar.start_beat) for bar in piece.bars]
+    strokes = strokes_in_spaces(fingered, written, piece)
+    beats = [float(slot.beat) for slot in strokes]
+    played: dict[SectionPlace, bool] = {}
     added: list[Added] = []
-    for item, following in pairwise(fingered):
-        if _leads(item, following, piece):
-            bars = range(begun(starts, item.note.start_beat) - 1, begun(starts, item.note.end_beat))
-            added += _lead(item, following.note, _places(item.note, following.note, bars, piece), piece)
-    return tuple(added)
+    leads = list(_leads(fingered, strokes, piece))
+    for (start, end), each in groupby(leads, key=lambda lead: piece.visit_beats[lead.note.spot.bar_index]):
+        spare = MOST_STRUMS_PART * (begun(beats, end) - begun(beats, start))
+        for lead in _leaving_strums(list(each), spare, played):
+            added += lead.added
+    if leads and not added:
+        place = min(leads, key=lambda lead: lead.strums_lost).note.spot.place
+        added = [each for lead in leads if lead.note.spot.place == place for each in lead.added]
+    return tuple(sorted(added, key=lambda item: item.note.start_beat))
+
+
+def _leaving_strums(
+    leads: Iterable[_Lead], spare: Fraction, played: dict[SectionPlace, bool]
+) -> Iterator[_Lead]:
+    """Yield the leads of one playing of a section for which no more than `spare` strums give way.
+
+    Whether one is played is noted by its place, and a later playing of the section does the same there.
+    """
+    for lead in sorted(leads, key=lambda lead: (not lead.into_phrase, -lead.note.length_beat)):
+        if played.setdefault(lead.note.spot.place, lead.strums_lost <= spare):
+            spare -= lead.strums_lost
+            yield lead
 
 
 def scale_classes(chord: Chord, key: Key) -> frozenset[int]:
@@ -106,15 +158,31 @@ def scale_letters(chord: Chord | None, key: Key) -> dict[str, int]:
     return {spell(60 + each, key).letter: each for each in classes}
 
 
-def _leads(item: Fingered, following: Fingered, piece: Piece) -> bool:
+def _leads(fingered: Sequence[Fingered], strokes: Sequence[SlotAt], piece: Piece) -> Iterator[_Lead]:
+    """Yield what could lead through each of the tune's long spaces, in order; `strokes` are played there without."""
+    starts, beats = [float(bar.start_beat) for bar in piece.bars], [float(slot.beat) for slot in strokes]
+    for item, following in pairwise(fingered):
+        note, after = item.note, following.note
+        if not _is_led_from(note, after, piece) or not item.reached:
+            continue
+        bars = range(begun(starts, note.start_beat) - 1, begun(starts, note.end_beat))
+        added = tuple(_lead(item, after, _places(note, after, bars, piece), piece))
+        here = strokes[begun(beats, note.start_beat) : begun(beats, note.end_beat)]
+        if added:
+            into_phrase = note.spot.phrase != after.spot.phrase
+            left = strokes_left(here, fingered, added, piece)
+            yield _Lead(note, added, into_phrase, len(here) - len(left))
+
+
+def _is_led_from(note: TuneNote, after: TuneNote, piece: Piece) -> bool:
     """Whether a note of the tune is held long enough, right up to the next one of the same playing of its section."""
-    note, after = item.note, following.note
     same_visit = (note.spot.place.section, note.spot.pass_number) == (
         after.spot.place.section,
         after.spot.pass_number,
     )
     long_enough = note.length_beat >= SHORTEST_HELD_PULSES * piece.pulse_beat
-    return item.reached and same_visit and long_enough and after.start_beat == note.end_beat
+    follows = after.start_beat == note.end_beat
+    return same_visit and long_enough and follows and STYLES[note.spot.style].filled
 
 
 def _places(
@@ -136,7 +204,8 @@ def _places(
     ]
     if not pulses or not _is_free(piece.bars[pulses[-1][0]]):
         return ()
-    places = [(index, beat) for index, beat in pulses[-MOST_PULSES:] if _is_free(piece.bars[index])]
+    most = MOST_PULSES if note.length_beat >= LONG_PULSES * piece.pulse_beat else 1
+    places = [(index, beat) for index, beat in pulses[-most:] if _is_free(piece.bars[index])]
     index, beat = places[-1]
     last_part = beat + piece.pulse_beat - piece.part_beat
     far = abs(note.midi - after.midi) >= FAR_SEMITONES

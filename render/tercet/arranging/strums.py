@@ -24,6 +24,7 @@ from tercet.arranging.model import Gesture, Problem, StringNote
 from tercet.arranging.path import AT_EASE_S
 from tercet.arranging.piece import Piece, begun
 from tercet.arranging.problems import strum_problem
+from tercet.arranging.strum_families import Family, family_of, finest_pattern
 from tercet.arranging.tune import SHORTEST_SPACE_PULSES
 from tercet.neck import shape_midis
 from tercet.neck.demands import COSTS, LIMITS, Hands
@@ -37,6 +38,8 @@ __all__ = [
     "default_pattern",
     "one_strum_a_bar",
     "slots_of",
+    "strokes_in_spaces",
+    "strokes_left",
     "strum_gesture",
     "strum_gestures",
     "strums_worth_playing",
@@ -108,6 +111,18 @@ class _Moment:
         return tuple((item.stroke.string, item.stroke.fret) for item in self.ringing if item.reached)
 
 
+class _Onsets:
+    """What is struck before the strums: the tune and the added notes, by beat."""
+
+    def __init__(self, fingered: Sequence[Fingered], added: Sequence[Added]) -> None:
+        self.fingered, self.added = fingered, added
+        self.starts = [float(item.note.start_beat) for item in fingered]
+        self.added_starts = [float(item.note.start_beat) for item in added]
+        self.broken_starts = [float(item.note.start_beat) for item in added if item.part == "chord"]
+        self.thumb_beats = sorted(item.note.start_beat for item in (*fingered, *added))
+        self.thumb_starts = [float(beat) for beat in self.thumb_beats]
+
+
 @dataclass(frozen=True, slots=True)
 class _Held:
     """The left hand between strums, the chord that it holds, and since when."""
@@ -115,6 +130,10 @@ class _Held:
     hand: Hand
     chord: Chord | None
     since_beat: Fraction
+
+
+UP_STRINGS = 3
+"""A finger that comes up catches the strings nearest the floor, and no more than these."""
 
 
 def default_pattern(meter: Meter) -> tuple[Slot, ...]:
@@ -130,20 +149,24 @@ def default_pattern(meter: Meter) -> tuple[Slot, ...]:
 def slots_of(song: Song, bars: Sequence[Bar]) -> Iterator[SlotAt]:
     """Yield the strokes of the song's pattern, or of a bar's own row, in order: all that may be struck there.
 
-    A first bar that is shorter than the meter has the end of the pattern; a row of its own fills just that bar.
+    Where the song gives no pattern that is every part of a pulse. A first bar that is shorter than the meter has the
+    end of the pattern; a row of its own fills just that bar.
     """
-    pattern = song.strum or default_pattern(song.meter)
+    pattern = song.strum or finest_pattern(song.meter)
     for index, bar in enumerate(bars):
-        slots = pattern if bar.strum is None else bar.strum
-        filled_beat = song.meter.bar_beat if bar.strum is None else bar.length_beat
-        step_beat = filled_beat / len(slots)
-        short_beat = filled_beat - bar.length_beat
-        for place, slot in enumerate(slots):
-            if STRUM_SIGNS[slot].silent:
-                continue
-            beat = place * step_beat - short_beat
-            if beat >= 0:
-                yield SlotAt(index, beat, bar.start_beat + beat, slot, bar.strum is not None)
+        yield from _slots(song.meter, index, bar, pattern)
+
+
+def _slots(meter: Meter, index: int, bar: Bar, pattern: Sequence[Slot]) -> Iterator[SlotAt]:
+    """Yield the strokes of a pattern in a bar, or of its own row."""
+    slots = pattern if bar.strum is None else bar.strum
+    filled_beat = meter.bar_beat if bar.strum is None else bar.length_beat
+    step_beat = filled_beat / len(slots)
+    short_beat = filled_beat - bar.length_beat
+    for place, slot in enumerate(slots):
+        beat = place * step_beat - short_beat
+        if beat >= 0 and not STRUM_SIGNS[slot].silent:
+            yield SlotAt(index, beat, bar.start_beat + beat, slot, bar.strum is not None)
 
 
 def strum_gestures(
@@ -162,26 +185,84 @@ def strum_gestures(
     strums, problems
         In order; and the written strums that no hand can hold, once for each bar of a section.
     """
-    slots = list(slots_of(piece.song, piece.bars))
-    moments = _moments(slots, fingered, added, piece)
-    struck = [
-        (slot, moment) for slot, moment in zip(slots, moments, strict=True) if _is_struck(slot, moment, piece)
-    ]
-    thumb_beats = sorted(
-        [item.note.start_beat for item in fingered] + [item.note.start_beat for item in added]
-    )
-    return _struck(([offer] for offer in _in_time(struck, thumb_beats, piece)), piece)
+    return _struck(([offer] for offer in _with_moments(fingered, added, piece)), piece)
+
+
+def strokes_in_spaces(
+    fingered: Sequence[Fingered], added: Sequence[Added], piece: Piece
+) -> tuple[SlotAt, ...]:
+    """Return the strokes of pattern and rows that there is room and time for, whether a hand holds the chord or not."""
+    return tuple(slot for slot, _ in _with_moments(fingered, added, piece))
+
+
+def strokes_left(
+    slots: Sequence[SlotAt], fingered: Sequence[Fingered], added: Sequence[Added], piece: Piece
+) -> tuple[SlotAt, ...]:
+    """Return those of some strokes that are still played beside added notes."""
+    return tuple(slot for slot, _ in _played(slots, _Onsets(fingered, added), piece))
+
+
+def _with_moments(
+    fingered: Sequence[Fingered], added: Sequence[Added], piece: Piece
+) -> list[tuple[SlotAt, _Moment]]:
+    """Return the strokes that are played, each with what rings then."""
+    onsets = _Onsets(fingered, added)
+    return _played(list(_slots_to_play(onsets, piece)), onsets, piece)
+
+
+def _played(slots: Sequence[SlotAt], onsets: _Onsets, piece: Piece) -> list[tuple[SlotAt, _Moment]]:
+    """Return the strokes that spaces and the time leave room for, each with what rings then."""
+    moments = _moments(slots, onsets, piece)
+    struck = [offer for offer in zip(slots, moments, strict=True) if _is_struck(*offer, piece)]
+    return list(_in_time(struck, onsets, piece))
+
+
+def _slots_to_play(onsets: _Onsets, piece: Piece) -> Iterator[SlotAt]:
+    """Yield the strokes that each bar offers: its own row, the song's pattern, or a bar of the song's family.
+
+    Of a family's bars each takes the first of which something else is played than in the strummed bar before; where
+    all sound alike, the first. So what a bar is strummed with depends on that bar and on what comes before.
+    """
+    song, meter = piece.song, piece.song.meter
+    family = None
+    if song.strum is None:
+        family = family_of(meter, song.players, float(piece.part_beat) * piece.beat_s)
+    pattern = song.strum or default_pattern(meter)
+    before: tuple[tuple[Fraction, Slot], ...] = ()
+    for index, bar in enumerate(piece.bars):
+        bars = (pattern,) if family is None or bar.strum is not None else _family_bars(family, index, piece)
+        tried: list[tuple[list[SlotAt], tuple[tuple[Fraction, Slot], ...]]] = []
+        for slots in bars:
+            offered = list(_slots(meter, index, bar, slots))
+            heard = tuple((slot.bar_beat, slot.slot) for slot, _ in _played(offered, onsets, piece))
+            tried.append((offered, heard))
+            if heard and heard != before:
+                break
+        else:
+            offered, heard = tried[0]
+        before = heard or before
+        yield from offered
+
+
+def _family_bars(family: Family, index: int, piece: Piece) -> tuple[tuple[Slot, ...], ...]:
+    """Return the bars of a family to try in a bar of the piece."""
+    bar = piece.bars[index]
+    end_beat = bar.start_beat + bar.length_beat
+    coming = begun(piece.phrase_starts, bar.start_beat)
+    phrase_end = piece.phrase_starts[coming] if coming < len(piece.phrase_starts) else end_beat
+    turns = end_beat >= piece.visit_beats[index][1]
+    return family.bars(bar.pass_number, ends_phrase=turns or phrase_end <= end_beat, turns=turns)
 
 
 def _in_time(
-    struck: Iterable[tuple[SlotAt, _Moment]], thumb_beats: Sequence[Fraction], piece: Piece
+    struck: Iterable[tuple[SlotAt, _Moment]], onsets: _Onsets, piece: Piece
 ) -> Iterator[tuple[SlotAt, _Moment]]:
     """Yield the strokes that there is time for; those of a written strum row are always played."""
-    starts = [float(beat) for beat in thumb_beats]
+    thumb_beats = onsets.thumb_beats
 
     def space(offer: tuple[SlotAt, _Moment]) -> tuple[bool, Fraction, int]:
         slot, moment = offer
-        return slot.written, moment.visit_beat, begun(starts, slot.beat)
+        return slot.written, moment.visit_beat, begun(onsets.thumb_starts, slot.beat)
 
     for (written, visit_beat, now), group in groupby(struck, key=space):
         offers = list(group)
@@ -203,7 +284,7 @@ def _one_strum_each(
     """Return one strum for each offer: at the first of its places where a hand can hold the chord beside the tune."""
     offered = list(offers)
     slots = [slot for places in offered for slot in places]
-    moments = _moments(slots, fingered, (), piece)
+    moments = _moments(slots, _Onsets(fingered, ()), piece)
     return _struck(([(slot, next(moments)) for slot in places] for places in offered), piece)[0]
 
 
@@ -229,19 +310,15 @@ def _struck(
     return tuple(gestures), tuple(problems.values())
 
 
-def _moments(
-    slots: Sequence[SlotAt], fingered: Sequence[Fingered], added: Sequence[Added], piece: Piece
-) -> Iterator[_Moment]:
+def _moments(slots: Sequence[SlotAt], onsets: _Onsets, piece: Piece) -> Iterator[_Moment]:
     """Yield for each stroke what rings then, and until when it is held: to the next stroke, or the tune's next note."""
-    starts = [float(item.note.start_beat) for item in fingered]
-    added_starts = [float(item.note.start_beat) for item in added]
-    broken_starts = [float(item.note.start_beat) for item in added if item.part == "chord"]
+    fingered, added = onsets.fingered, onsets.added
     for slot, next_slot in zip_longest(slots, slots[1:]):
         visit_beat, visit_end_beat = piece.visit_beats[slot.bar_index]
-        now = begun(starts, slot.beat)
-        added_now = begun(added_starts, slot.beat)
+        now = begun(onsets.starts, slot.beat)
+        added_now = begun(onsets.added_starts, slot.beat)
         following_beat = (
-            min(fingered[now].note.start_beat, visit_end_beat) if now < len(starts) else visit_end_beat
+            min(fingered[now].note.start_beat, visit_end_beat) if now < len(fingered) else visit_end_beat
         )
         space_beat = max(fingered[now - 1].note.start_beat, visit_beat) if now else visit_beat
         yield _Moment(
@@ -251,8 +328,8 @@ def _moments(
             following_beat=following_beat,
             end_beat=following_beat if next_slot is None else min(following_beat, next_slot.beat),
             visit_beat=visit_beat,
-            broken=bisect_left(broken_starts, float(space_beat))
-            < bisect_left(broken_starts, float(following_beat)),
+            broken=bisect_left(onsets.broken_starts, float(space_beat))
+            < bisect_left(onsets.broken_starts, float(following_beat)),
         )
 
 
@@ -334,7 +411,7 @@ def strum_gesture(slot: SlotAt, length_beat: Fraction, grip: Grip, span: ChordSp
     spot = piece.spot(slot.bar_index, slot.bar_beat)
     sign = STRUM_SIGNS[slot.slot]
     midis = shape_midis(shape, piece.tuning)
-    struck = tuple(reversed(strings)) if sign.up else strings
+    struck = tuple(reversed(strings))[:UP_STRINGS] if sign.up else strings
     return Gesture(
         layer="strums",
         action="chop" if sign.chop else "strum",

@@ -10,7 +10,7 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from itertools import groupby
+from itertools import accumulate, groupby
 from math import log10
 
 from tercet.arranging import Gesture
@@ -87,6 +87,11 @@ steps of velocity, so that the tune stays the one that is heard."""
 DOWN_SWEEP_DB, UP_SWEEP_DB = 1.0, 1.5
 """By how much each string of a strum is softer than the one struck before it: the hand spends itself along the way, a
 finger that comes up more than a hand that falls. Over four strings that is as much as from mark to mark at most."""
+
+SWEEP_UNEVEN_PART = 0.5
+LEAST_SWEEP_DB = 0.7
+"""Strings of a strum vary by this part of what those of a roll do, and each is at least so much softer than the one
+struck before it."""
 
 TUNE_BETWEEN_DB = 4.0
 """A note of the tune that is not rolled lies at most this far under the melody, so that the tune stays whole."""
@@ -222,7 +227,7 @@ def string_levels_db(gesture: Gesture, level_db: float, uneven_db: Sequence[floa
     """Share a gesture's level among its strings so that their powers add up to it.
 
     In a roll the tune's string stands `UNDER_TUNE_DB` above the strings that sound below it, and more above one that
-    doesn't; in a strum each string is a little softer than the one struck before it, more so when the hand comes up.
+    doesn't; in a strum each string is softer than the one struck before it, more so when the hand comes up.
     Powers of strings that don't move together add: ``L = 10 · log10 Σ 10^(Lᵢ/10)``.
 
     Parameters
@@ -245,7 +250,8 @@ def string_levels_db(gesture: Gesture, level_db: float, uneven_db: Sequence[floa
         under.append(0.0)
     elif gesture.action == "strum":
         step_db = UP_SWEEP_DB if gesture.up else DOWN_SWEEP_DB
-        under = [off - step_db * place for place, off in enumerate(uneven)]
+        even = [SWEEP_UNEVEN_PART * off - step_db * place for place, off in enumerate(uneven)]
+        under = list(accumulate(even, lambda before, here: min(here, before - LEAST_SWEEP_DB)))
     total = 10.0 * log10(sum(10.0 ** (part / 10.0) for part in under))
     return tuple(round(level_db + part - total, LEVEL_DIGITS) for part in under)
 

@@ -34,6 +34,9 @@ FIRST_BEAT_DB, STRONG_PULSE_DB, PULSE_DB, OFF_PULSE_DB = 0.8, 0.3, 0.0, -0.4
 PHRASE_END_DB = -1.0
 """A note that ends with its phrase is let go of."""
 
+UP_STRUM_DB = -1.5
+"""A finger that comes up is lighter than a hand that falls."""
+
 FLOOR_DB, CEILING_DB = -26.0, 16.0
 """No gesture is played softer or louder than this, whatever adds up."""
 
@@ -94,7 +97,7 @@ class Shaping:
         length = self._lengths[index]
         along = (float(gesture.start_beat) - self._places[index]) / length if length else 0.0
         shape_db = ARCH_PARTS[gesture.layer] * phrase_arch_db(along)
-        shape_db += metric_accent_db(gesture.bar_beat, self._meter)
+        shape_db += metric_accent_db(gesture.bar_beat, self._meter) + UP_STRUM_DB * gesture.up
         if gesture.layer != "strums":
             end_beat = gesture.start_beat + gesture.length_beat
             shape_db += phrase_end_db(end_beat, self._ends[index], self._meter.pulse_beat)
