@@ -1,4 +1,4 @@
-"""How alive our songs and a hundred folk tunes are played: phrase ends, endings, strings, strums; see README.md.
+"""How alive our songs and a hundred folk tunes are played: time, levels, strums, what rings on; see README.md.
 
 Run as ``.venv/bin/python benchmarks/liveliness.py``. Every song is made into a MIDI file by the command; the files are
 measured by `tests.measure`, which imports nothing from `tercet`. ``--tree FOLDER`` measures another tree's command.
@@ -25,6 +25,7 @@ sys.path.insert(0, str(ROOT))
 
 from tests.measure.liveliness import Liveliness, arch_db, liveliness_of, phrase_edges
 from tests.measure.midi import read_with_mido
+from tests.measure.ringing import Ringing, hands_of, ringing_of
 from tests.measure.song_text import read_song_text
 
 OURS = sorted((ROOT / "songs").glob("*.yaml"))
@@ -39,6 +40,7 @@ class Measured:
     """What is measured of a song's file, and how many notes of its tune the report calls covered."""
 
     alive: Liveliness
+    ringing: Ringing
     covered: int
 
 
@@ -103,6 +105,7 @@ def say(what: str, paths: list[Path], folder: Path, tree: Path, aims: Aims) -> N
     counted("files measured", len(pairs))
     say_time([plain.alive for plain, _ in pairs], aims)
     say_strums([plain.alive for plain, _ in pairs], aims, free=what != "our songs")
+    say_ringing([plain.ringing for plain, _ in pairs], aims)
     say_fill(pairs, aims, most_fewer=0.0 if what.startswith("our") else 5.0)
 
 
@@ -135,6 +138,14 @@ def say_strums(found: list[Liveliness], aims: Aims, *, free: bool) -> None:
     )
 
 
+def say_ringing(found: list[Ringing], aims: Aims) -> None:
+    """Print how the tune rings on over leaps, and whether it does where it shouldn't."""
+    free = sum(each.free for each in found)
+    counted("notes over leaps whose string stays free", free)
+    aims.say("… that ring on, %", 100 * sum(each.rung for each in found) / free, least=90.0)
+    aims.say("notes that ring over a step, a rest or a breath", sum(each.blurred for each in found), most=0.0)
+
+
 def say_fill(pairs: list[tuple[Measured, Measured]], aims: Aims, *, most_fewer: float) -> None:
     """Print what `between: fill` leaves of the strums, and what is covered without and with it."""
     strums = sum(plain.alive.strums for plain, _ in pairs)
@@ -164,11 +175,16 @@ def measured(path: Path, told: dict[str, Any], tree: Path) -> Measured | None:
         return None
     midi = path.with_suffix(".mid")
     said(tree, "render", path, "-o", midi, "--count-in", 1)
+    lines = told["report"]["lines"]
     strokes: dict[int, list[str]] = {}
-    for hand in (hand for line in told["report"]["lines"] for hand in line["hands"]):
+    for hand in (hand for line in lines for hand in line["hands"]):
         strokes.setdefault(hand["bar_number"], []).extend(hand["strokes"])
-    alive = liveliness_of(read_with_mido(midi), song, phrase_edges(path, song), strokes)
-    return Measured(alive, len(told["covered"]))
+    made, edges = read_with_mido(midi), phrase_edges(path, song)
+    return Measured(
+        liveliness_of(made, song, edges, strokes),
+        ringing_of(made, song, edges, hands_of(lines)),
+        len(told["covered"]),
+    )
 
 
 def said(tree: Path, *arguments: object) -> str:

@@ -137,7 +137,7 @@ def test_a_lead_into_the_next_phrase_comes_first_then_one_from_a_longer_note_the
 
     def led(marks: str) -> list[Fraction]:
         melody = " | ".join(["C5:2 A4:2"] * 5 + ["C5:4", "C5:2 A4:2"])
-        settings = {"strum": tuple("d.dud.du"), "tempo": Fraction(80), "marks": marks}
+        settings: dict[str, Any] = {"strum": tuple("d.dud.du"), "tempo": Fraction(80), "marks": marks}
         made = filled(melody, " | ".join(["F"] * 7), **settings)
         return [gesture.start_beat for gesture in filling(made)]
 

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tercet.performing import TakeNote, cleared, clearing_db, covered_notes
-from tercet.performing.audible import MOST_LOWERED_DB, erb_hz
+from tercet.performing.audible import MOST_LOWERED_DB, erb_hz, ringing_too_long
 from tests.sound.takes import note, take
 
 
@@ -120,3 +120,18 @@ def test_what_was_cleared_is_clear(covers: list[tuple[int, float, float]]) -> No
 
 def test_critical_bands_widen_with_frequency() -> None:
     assert [round(erb_hz(hertz)) for hertz in (100, 440, 1000, 4000)] == [35, 72, 133, 456]
+
+
+def rung_over(midi: int, level_db: float, end_s: float = 3.0) -> list[tuple[int, int]]:
+    """Return what rings too long, from 0.6 s on, over a note of the tune at 1 s, each by its pitch."""
+    before = replace(note(0.6, end_s - 0.6, midi, 1), level_db=level_db)
+    made = take([before, tune_note()], 3.0)
+    assert bool(covered_notes(made)) == bool(list(ringing_too_long(made)))
+    return [(one.midi, other.midi) for one, other in ringing_too_long(made)]
+
+
+def test_a_note_of_the_tune_that_rings_on_may_cover_a_later_one() -> None:
+    assert rung_over(67, 12.0) == [(67, 64)]
+    assert rung_over(67, -12.0) == []
+    assert rung_over(67, 12.0, end_s=1.03) == []  # it only overlaps
+    assert rung_over(64, 12.0) == []  # the same pitch adds to it

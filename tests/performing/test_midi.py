@@ -204,7 +204,9 @@ def test_ritard_and_fermata_are_in_the_tempo_map() -> None:
     ]
     assert tempi[0] == 60.0
     assert tempi[-2] == pytest.approx(36.0, abs=1.0)
-    assert tempi[-1] == pytest.approx(60.0 / (1 / 0.6 + 0.5), abs=0.1)
+    assert tempi[-1] == pytest.approx(
+        30.0 / (0.5 / 0.6 + 0.5), abs=0.1
+    )  # what moves on the half pulse goes on in time
     assert all(later < sooner for sooner, later in pairwise(tempi))
 
 

@@ -7,7 +7,7 @@ from fractions import Fraction
 import pytest
 
 from tercet.arranging import Arrangement
-from tercet.performing import Take, TakeNote, lay_out, perform
+from tercet.performing import Take, TakeNote, covered_notes, lay_out, perform
 from tests.performing.checks import gestures_of, overlaps, roll_faults
 from tests.performing.golden import GOLDEN, four_bars, take_text
 from tests.performing.pieces import Visit, added, chop, piece, strum, tune
@@ -154,11 +154,11 @@ def test_swung_strum_that_meets_a_triplet_of_the_tune_leaves_it_its_string(seed:
 
 
 def test_held_notes_end_where_the_playing_jumps() -> None:
-    """Bars 1 and 2, then bar 2 again: the note that is tied into bar 3 stops with each of them."""
+    """Bars 1 and 2, then bar 2 again: what rings on from bar 1 and what is tied into bar 3 stops with each bar 2."""
     made = piece(tune(0, 4, "1"), tune(4, 6, "2"), tune(10, 6, "1"), tempo=60)
     take = dry(made, [0, 1, 1])
     assert [(note.string, note.onset_s, note.length_s) for note in take.notes] == [
-        (1, 4.0, 4.0),
+        (1, 4.0, 8.0),
         (2, 8.0, 4.0),
         (2, 12.0, 4.0),
     ]
@@ -185,3 +185,14 @@ def test_a_take_without_notes_is_silent() -> None:
     take = dry(piece(visits=ONE_BAR))
     assert take.notes == ()
     assert take.length_s == 4.0
+
+
+def test_a_loud_note_rings_on_no_longer_than_the_tune_can_be_heard_beside_it() -> None:
+    """E4 over which C5 rings, once both are marked alike, once E4 is five marks softer."""
+    strokes = (tune(0, "1/2", "1"), tune("1/2", 2, "2"), tune("5/2", "3/2", "4"))
+    even, uneven = (
+        dry(piece(*strokes, visits=ONE_BAR, marks={1: marks})) for marks in ("f@1", "ff@1 pp@1.5")
+    )
+    assert note_of(even, 1).length_s == pytest.approx(2.0)
+    assert note_of(uneven, 1).length_s == pytest.approx(0.25)
+    assert covered_notes(uneven) == ()

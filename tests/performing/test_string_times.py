@@ -88,3 +88,43 @@ def test_the_tune_takes_breath_before_the_next_phrase_and_the_next_section() -> 
 def test_a_short_note_gives_up_a_quarter_of_itself_and_a_chord_rings_on() -> None:
     made = phrased(tune(0, "1/2", "21"), tune("1/2", 1, "1"), phrases=[0, 1])
     assert made == [[4, Fraction(3, 8)], [Fraction(3, 2)]]
+
+
+@pytest.mark.parametrize(
+    ("after", "end"),
+    [
+        ([tune(1, 3, "2")], 4),  # a sixth lower, to the end
+        ([tune(1, 1, "2"), tune(2, 2, "4")], 4),  # over two notes
+        ([tune(1, 1, "2"), tune(2, 2, "1")], 2),  # its string is needed again
+        ([tune(1, 1, "2"), strum(2, 1, "21"), tune(3, 1, "2")], 2),  # for a strum, too
+        ([tune(1, 1, "2"), chop(2, "1/2", "432"), tune(3, 1, "2")], 2),  # all are damped
+        ([tune(1, 3, "2", "0001")], 1),  # the hand takes another fret on it
+        ([tune(1, 1, "2"), tune(2, 2, "2", "0000")], 2),  # or lets it go
+        ([tune(1, 3, "432")], 4),  # a roll beside it
+        ([tune(1, 3, "4321")], 1),  # a roll over it
+        ([tune(1, 3, "2", "0073")], 1),  # a semitone lower: B4
+        ([tune(1, 3, "2", "0083")], 1),  # the same pitch
+        ([tune(1, 1, "2"), tune(2, 2, "2", "0053")], 4),  # a third lower: A4
+        ([tune(1, 1, "2"), tune(2, 2, "2", "0063")], 2),  # a tone lower, two notes later: Bb4
+        ([tune(1, 1, "2"), added(2, 1, "2", "0073"), tune(3, 1, "4")], 2),  # an added note, a semitone lower
+        ([tune(2, 2, "2")], 1),  # a rest
+        ([tune(1, 1, "2"), tune(3, 1, "2")], 2),  # a rest after the next note
+    ],
+)
+def test_the_tune_rings_on_over_leaps_until_its_string_is_needed(after: list[Stroke], end: int) -> None:
+    """From C5 on string 1, of one beat."""
+    assert ends(tune(0, 1, "1"), *after)[0] == [end]
+
+
+def test_the_tune_rings_over_no_breath_and_no_end_of_a_section() -> None:
+    leaps = (tune(0, 1, "1"), tune(1, 1, "2"), tune(2, 1, "1"), tune(3, 1, "2"))
+    assert phrased(*leaps, phrases=[0, 0, 1, 1])[:2] == [[Fraction(7, 4)], [Fraction(7, 4)]]
+    both = [Visit("verse", 1, 1), Visit("verse", 2, 1)]
+    assert phrased(*leaps, tune(4, 4, "1"), phrases=[0] * 5, visits=both)[2] == [Fraction(15, 4)]
+
+
+def test_a_note_that_no_string_has_lasts_as_written() -> None:
+    made = piece(tune(0, 1, "1"), tune(1, 3, "2"), visits=ONE_BAR)
+    first, second = made.gestures
+    nowhere = replace(first, notes=(replace(first.notes[0], fret=None),))
+    assert ends_in(replace(made, gestures=(nowhere, second)))[0] == [1]

@@ -119,7 +119,9 @@ class _Onsets:
         self.starts = [float(item.note.start_beat) for item in fingered]
         self.added_starts = [float(item.note.start_beat) for item in added]
         self.broken_starts = [float(item.note.start_beat) for item in added if item.part == "chord"]
-        self.thumb_beats = sorted(item.note.start_beat for item in (*fingered, *added))
+        self.thumb_beats = sorted(
+            [item.note.start_beat for item in fingered] + [item.note.start_beat for item in added]
+        )
         self.thumb_starts = [float(beat) for beat in self.thumb_beats]
 
 

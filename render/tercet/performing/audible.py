@@ -12,7 +12,7 @@ A plucked string is modelled by what all have in common: partials that fall by 9
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from math import exp, log10
 from typing import NamedTuple
@@ -21,10 +21,22 @@ from tercet.performing.levels import LEVEL_DIGITS, velocity_of_level
 from tercet.performing.model import Take, TakeNote
 from tercet.song import Layer
 
-__all__ = ["MOST_LOWERED_DB", "Covered", "StrokePlace", "cleared", "clearing_db", "covered_notes", "erb_hz"]
+__all__ = [
+    "MOST_LOWERED_DB",
+    "Covered",
+    "StrokePlace",
+    "cleared",
+    "clearing_db",
+    "covered_notes",
+    "erb_hz",
+    "ringing_too_long",
+]
 
 HEARING_S = 0.3
 """The time in which a note is found or missed."""
+
+OVERLAP_S = 0.05
+"""Notes of the tune that follow each other overlap by no more than this."""
 
 CLEAR_DB = 10.0
 """A note that stands this far above the rest of its bands is twice as loud as that (Stevens 1955, J. Acoust. Soc. Am.
@@ -91,26 +103,25 @@ def erb_hz(hertz: float) -> float:
 def covered_notes(take: Take) -> tuple[Covered, ...]:
     """Return the notes of the tune that are covered, in order.
 
-    A string that sounds the same pitch adds to the tune, and the tune doesn't cover itself.
+    A string that sounds the same pitch adds to the tune. The tune covers itself only where a note of it rings on over
+    a later one.
     """
     onsets_s = [note.onset_s for note in take.notes]
-    found = []
+    found = (_judged(note, _beside(note, take.notes, onsets_s)) for note in take.notes if note.part == "tune")
+    return tuple(covered for covered in found if covered is not None)
+
+
+def ringing_too_long(take: Take) -> Iterator[tuple[TakeNote, TakeNote]]:
+    """Yield each note of the tune that rings on over a later one which is covered then, and the later one."""
+    onsets_s = [note.onset_s for note in take.notes]
+    ringing: list[TakeNote] = []
     for note in take.notes:
         if note.part != "tune":
             continue
-        first = bisect_left(onsets_s, note.onset_s - LONGEST_RING_S)
-        last = bisect_left(onsets_s, note.onset_s + HEARING_S)
-        others = [
-            (other, power)
-            for other in take.notes[first:last]
-            if other.part != "tune" and other.midi != note.midi
-            for power in [_power_beside(other, note)]
-            if power > 0.0
-        ]
-        judged = _judged(note, others)
-        if judged is not None:
-            found.append(judged)
-    return tuple(found)
+        ringing = [other for other in ringing if _rings_over(other, note)]
+        if ringing and _judged(note, _beside(note, take.notes, onsets_s)) is not None:
+            yield from ((other, note) for other in ringing)
+        ringing.append(note)
 
 
 def clearing_db(covered: Iterable[Covered]) -> dict[StrokePlace, float]:
@@ -147,6 +158,26 @@ def _need_db(covered: Covered) -> float:
 
 def _place(note: TakeNote) -> StrokePlace:
     return StrokePlace(note.section, note.pass_number, note.string, float(note.beat), note.layer)
+
+
+def _beside(
+    note: TakeNote, notes: Sequence[TakeNote], onsets_s: Sequence[float]
+) -> list[tuple[TakeNote, float]]:
+    """Return what sounds beside a note of the tune on other pitches, each with its power."""
+    first = bisect_left(onsets_s, note.onset_s - LONGEST_RING_S)
+    last = bisect_left(onsets_s, note.onset_s + HEARING_S)
+    return [
+        (other, power)
+        for other in notes[first:last]
+        if other.midi != note.midi and (other.part != "tune" or _rings_over(other, note))
+        for power in [_power_beside(other, note)]
+        if power > 0.0
+    ]
+
+
+def _rings_over(other: TakeNote, note: TakeNote) -> bool:
+    """Whether a note of the tune that came before rings on over a later one, by more than players are off the beat."""
+    return other.onset_s < note.onset_s < other.onset_s + other.length_s - OVERLAP_S
 
 
 def _power_beside(other: TakeNote, note: TakeNote) -> float:

@@ -10,7 +10,13 @@ from itertools import groupby
 from math import ceil, inf
 
 from tercet.arranging import Arrangement, Gesture
-from tercet.performing.audible import MOST_LOWERED_DB, StrokePlace, clearing_db, covered_notes
+from tercet.performing.audible import (
+    MOST_LOWERED_DB,
+    StrokePlace,
+    clearing_db,
+    covered_notes,
+    ringing_too_long,
+)
 from tercet.performing.deviation import (
     FEELS,
     level_deviation_db,
@@ -103,7 +109,9 @@ def interpret(
     clock = piece_clock(leading, Swing(leading), going)
     placed = tuple(_placed(arrangement, swing, clock, None if dry else seed))
     playing = Interpretation(arrangement, clock, placed, seed, dry)
-    return _giving_way(playing) if arrangement.second else playing
+    if arrangement.second:
+        playing = _giving_way(playing)
+    return _letting_the_tune_through(playing, swing)
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,6 +210,20 @@ def _stroke_place(gesture: Gesture) -> StrokePlace:
     return StrokePlace(
         gesture.section, gesture.pass_number, note.string, float(gesture.start_beat), gesture.layer
     )
+
+
+def _letting_the_tune_through(playing: Interpretation, swing: Swing) -> Interpretation:
+    """Return a playing with each note of the tune damped that rings on over a later one and would cover it."""
+    placed = list(playing.placed)
+    for note, later in ringing_too_long(playing.perform(lay_out(playing.arrangement, None, Fraction(1), 0))):
+        item = placed[note.gesture]
+        end_beat = min(item.end_beats[-1], later.beat)
+        placed[note.gesture] = replace(
+            item,
+            end_beats=(*item.end_beats[:-1], end_beat),
+            ends_s=(*item.ends_s[:-1], playing.clock.seconds(swing.beat(end_beat, item.gesture.layer))),
+        )
+    return replace(playing, placed=tuple(placed))
 
 
 def _going(arrangement: Arrangement, seed: int, *, closes: bool) -> Going:

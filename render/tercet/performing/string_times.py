@@ -1,15 +1,16 @@
 """When each string of a gesture is struck, and how long it rings.
 
 A roll or a strum spreads in time. A string rings until it is plucked again, the left hand leaves it, the chord
-changes or all are damped. A note of the tune lasts as written, but for the last of a phrase: there the tune takes
-breath. One that the song adds lasts as written too, unless the tune needs its string or its finger before. The
+changes or all are damped. A note of the tune that lies a third or more from the next is left to ring, too, and so two
+strings sound as one instrument; by step, before a rest and at the end of a phrase, where the tune takes breath, it
+ends as written. One that the song adds lasts as written, unless the tune needs its string or its finger before. The
 strings under the tune and those of a strum are let ring, as players do: what ends them is what the two hands do next.
 A string of a broken chord lasts as the arrangement has it.
 """
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from itertools import pairwise
@@ -84,6 +85,9 @@ def string_delays_s(
 BREATH_PART = Fraction(1, 4)
 """The last note of a phrase gives up this part of its length, and no more than this part of a pulse."""
 
+THIRD_SEMITONES = 3
+"""Notes of the tune that lie nearer to each other, by step or on one pitch, don't ring into each other."""
+
 
 def note_ends(arrangement: Arrangement) -> tuple[tuple[Fraction, ...], ...]:
     """Return for each gesture of an arrangement where each of its notes ends, in beats of the piece as played.
@@ -97,47 +101,23 @@ def note_ends(arrangement: Arrangement) -> tuple[tuple[Fraction, ...], ...]:
     - this playing of its section is over, or a phrase that ends with a breath.
 
     A note of the tune that lasts up to the end of its phrase, or of this playing of its section, ends a little
-    earlier; that of the piece rings out.
+    earlier; that of the piece rings out. One that the next follows at once, a third or more away, rings on until its
+    string is struck again, the left hand takes another fret on it, the tune rests or takes breath, or a single note
+    comes that is nearer than a third.
 
     Nothing later than that is looked at, so an edit in a section changes nothing in earlier ones.
     """
     stops = _Stops(arrangement)
-    breaths = _phrase_ends(arrangement)
-    pulse_beat = arrangement.song.meter.pulse_beat
-    ends = []
-    for index, gesture in enumerate(arrangement.gestures):
-        written = gesture.start_beat + gesture.length_beat
-        if written in breaths and gesture.notes[-1].part == "tune":
-            written = _before_breath(gesture, pulse_beat)
-        if gesture.notes[-1].part == "added":
-            written = stops.let_go(index, written)
-        ends.append(
-            tuple(
-                max(written, stops.ring_end(index, note)) if _rings(gesture, note) else written
-                for note in gesture.notes
-            )
-        )
-    return tuple(ends)
+    return tuple(
+        tuple(stops.end(index, note) for note in gesture.notes)
+        for index, gesture in enumerate(arrangement.gestures)
+    )
 
 
 def second_ends(arrangement: Arrangement) -> tuple[tuple[Fraction, ...], ...]:
     """Return for each gesture of the second voice where its note ends: as written, but it breathes with the tune."""
-    breaths = _phrase_ends(arrangement)
-    pulse_beat = arrangement.song.meter.pulse_beat
-    ends = []
-    for gesture in arrangement.second:
-        written = gesture.start_beat + gesture.length_beat
-        ends.append((_before_breath(gesture, pulse_beat) if written in breaths else written,))
-    return tuple(ends)
-
-
-def _before_breath(gesture: Gesture, pulse_beat: Fraction) -> Fraction:
-    """Return where a gesture ends that lasts, as written, to the end of its phrase."""
-    return gesture.start_beat + gesture.length_beat - BREATH_PART * min(gesture.length_beat, pulse_beat)
-
-
-def _rings(gesture: Gesture, note: StringNote) -> bool:
-    return note.part == "chord" and gesture.action in ("roll", "strum")
+    breaths, pulse_beat = _phrase_ends(arrangement), arrangement.song.meter.pulse_beat
+    return tuple((_written_end(gesture, breaths, pulse_beat),) for gesture in arrangement.second)
 
 
 class _Stops:
@@ -148,6 +128,19 @@ class _Stops:
         changes = sorted({*_chord_changes(arrangement), *_visit_ends(arrangement), *_breaths(arrangement)})
         self._changes = changes
         self._change_starts = [float(beat) for beat in changes]
+        self._written_ends = _written_ends(arrangement)
+        self._silences = _silences(arrangement, self._written_ends)
+
+    def end(self, index: int, note: StringNote) -> Fraction:
+        """Return where a note of a gesture ends."""
+        written_beat = self._written_ends[index]
+        if note.part == "added":
+            return self.let_go(index, written_beat)
+        if note.part == "tune":
+            return max(written_beat, self.sung_on(index, note, written_beat))
+        if self._gestures[index].action not in ("roll", "strum"):
+            return written_beat
+        return max(written_beat, self.ring_end(index, note))
 
     def ring_end(self, index: int, note: StringNote) -> Fraction:
         """Return where a note of a gesture is ended by what comes after it."""
@@ -158,10 +151,20 @@ class _Stops:
                 return gesture.start_beat
         return last_beat
 
+    def sung_on(self, index: int, note: StringNote, written_beat: Fraction) -> Fraction:
+        """Return where a note of the tune is ended by what comes after it, at the latest where the tune is silent."""
+        if note.fret is None:
+            return written_beat
+        silent_beat = self._silences[bisect_left(self._silences, written_beat)]
+        for gesture in self._after(index, silent_beat):
+            if gesture.start_beat >= written_beat and (_ends(gesture, note) or _is_near(gesture, note)):
+                return gesture.start_beat
+        return silent_beat
+
     def let_go(self, index: int, written_beat: Fraction) -> Fraction:
         """Return where an added note ends: as written, or where the tune needs its string or its finger."""
         for gesture in self._after(index, written_beat):
-            if gesture.notes[-1].part == "tune" and _ends(gesture, self._gestures[index].notes[-1]):
+            if _sings(gesture) and _ends(gesture, self._gestures[index].notes[-1]):
                 return gesture.start_beat
         return written_beat
 
@@ -184,6 +187,12 @@ def _ends(gesture: Gesture, note: StringNote) -> bool:
     return (gesture.shape[4 - note.string] or 0) != note.fret
 
 
+def _is_near(gesture: Gesture, note: StringNote) -> bool:
+    """Whether a gesture brings a single note that would blur with one that rings."""
+    other = gesture.notes[-1]
+    return other.part != "chord" and abs(other.midi - note.midi) < THIRD_SEMITONES
+
+
 def _chord_changes(arrangement: Arrangement) -> Iterator[Fraction]:
     spans = [
         (bar.start_beat + span.start_beat, span.chord) for bar in arrangement.bars for span in bar.chords
@@ -198,9 +207,35 @@ def _visit_ends(arrangement: Arrangement) -> Iterator[Fraction]:
         yield end_beat
 
 
+def _written_ends(arrangement: Arrangement) -> list[Fraction]:
+    """Return where each gesture is written to end, less the breath that the tune takes before a phrase or section."""
+    breaths, pulse_beat = _phrase_ends(arrangement), arrangement.song.meter.pulse_beat
+    return [
+        _written_end(gesture, breaths if _sings(gesture) else frozenset(), pulse_beat)
+        for gesture in arrangement.gestures
+    ]
+
+
+def _written_end(gesture: Gesture, breaths: frozenset[Fraction], pulse_beat: Fraction) -> Fraction:
+    """Return where a gesture is written to end, less a breath if it lasts up to one."""
+    end_beat = gesture.start_beat + gesture.length_beat
+    return end_beat - BREATH_PART * min(gesture.length_beat, pulse_beat) * (end_beat in breaths)
+
+
+def _silences(arrangement: Arrangement, written_ends: Sequence[Fraction]) -> list[Fraction]:
+    """Return where the tune falls silent: before a rest, for a breath, at the end of the piece."""
+    tune = [pair for pair in zip(arrangement.gestures, written_ends, strict=True) if _sings(pair[0])]
+    rests = [end for (_, end), (now, _) in pairwise(tune) if end < now.start_beat]
+    return sorted([*rests, *(end for _, end in tune[-1:])])
+
+
+def _sings(gesture: Gesture) -> bool:
+    return gesture.notes[-1].part == "tune"
+
+
 def _phrase_ends(arrangement: Arrangement) -> frozenset[Fraction]:
     """Return where the tune takes breath: before the next phrase of a section, and before the next section."""
-    tune = [gesture for gesture in arrangement.gestures if gesture.notes[-1].part == "tune"]
+    tune = [gesture for gesture in arrangement.gestures if _sings(gesture)]
     starts = (now.start_beat for before, now in pairwise(tune) if before.phrase != now.phrase)
     *visit_ends, _ = _visit_ends(arrangement)
     return frozenset([*starts, *visit_ends])
