@@ -162,6 +162,17 @@ def test_a_tag_that_begins_within_a_held_note_strikes_it() -> None:
     assert tune(section(song, "verse"))[-1] == "C4:2= .:1"
 
 
+def test_a_tag_has_the_ending_of_the_last_pass_and_a_lead_in_that_of_the_first() -> None:
+    song = parse_song(
+        "title: Endings\nmeter: 3/4\nform: verse*2\nintro: 1\nturnaround: 1\nending: tag\nsections:\n  verse: |\n"
+        "    chords       C | F | G7   | C\n    chords last    |   |      | C6\n"
+        "    melody       C4:3 | A4:3 | F4 D B3 | E4:3\n    melody last  | | | G4:3\n"
+    )
+    assert [chords(section(song, name)) for name in ("intro", "turnaround")] == [["C"], ["C"]]
+    assert chords(section(song, "tag")) == ["G7", "C6"]
+    assert tune(section(song, "tag")) == ["F4:1 D4:1 B3:1", "G4:3"]
+
+
 def test_a_tag_keeps_to_the_last_line() -> None:
     text = WALTZ.format(settings="ending: tag") + "\n    chords   C\n    melody   C4:3\n"
     assert chords(section(parse_song(text), "tag")) == ["C"]
