@@ -119,15 +119,6 @@ def _chosen(arrangement: Arrangement, bars: str) -> tuple[BeatRange, ...]:
     )
 
 
-def _once(ranges: Iterable[BeatRange]) -> list[BeatRange]:
-    """Return the ranges of each section's first playing among them."""
-    found = list(ranges)
-    first: dict[str, int] = {}
-    for beats in found:
-        first.setdefault(beats.section, beats.pass_number)
-    return [beats for beats in found if beats.pass_number == first[beats.section]]
-
-
 @dataclass(frozen=True, slots=True)
 class _Track:
     """What a practice form makes passages of; `chosen` is the music that is asked for, in runs of bars."""
@@ -152,6 +143,16 @@ class _Track:
     def sections(self) -> Iterator[BeatRange]:
         """Yield the playings of sections."""
         return self.within(section_ranges(self.arrangement))
+
+    def once(self, ranges: Iterable[BeatRange]) -> list[BeatRange]:
+        """Return those of each section's first playing; of added sections only where there are no others."""
+        found = list(ranges)
+        song = self.arrangement.song
+        written = [beats for beats in found if not song.adds(beats.section)] or found
+        first: dict[str, int] = {}
+        for beats in written:
+            first.setdefault(beats.section, beats.pass_number)
+        return [beats for beats in written if beats.pass_number == first[beats.section]]
 
     @property
     def counted_bars(self) -> int:
@@ -227,7 +228,7 @@ def _turns(track: _Track) -> _Passages:
 @_form("ladder")
 def _ladder(track: _Track) -> _Passages:
     """Play each section at one speed after the other, each time counted in."""
-    for beats in _once(track.sections()):
+    for beats in track.once(track.sections()):
         for source in map(track.source, track.recipe.steps):
             step = f"{float(source.speed):.0%}"
             yield track.again(beats, source, count_in_bars=track.counted_bars, step=step)
@@ -238,7 +239,7 @@ def _loop(track: _Track) -> _Passages:
     """Play the chosen bars, or the first section, over and over without a gap."""
     runs, times = track.chosen, track.recipe.times
     if not (track.options.bars or track.recipe.bars):
-        runs = section_ranges(track.arrangement)[:1]
+        runs = track.once(section_ranges(track.arrangement))[:1]
     for number in range(times):
         yield from (track.again(beats, step=f"{number + 1} of {times}") for beats in runs)
 
@@ -247,7 +248,7 @@ def _loop(track: _Track) -> _Passages:
 def _build_up(track: _Track) -> _Passages:
     """Play each section again and again: strums, then the single notes between with them, and so on up to all."""
     rounds = list(_rounds(track.arrangement.song.layers))
-    for beats in _once(track.sections()):
+    for beats in track.once(track.sections()):
         for step, heard in rounds:
             yield track.again(beats, heard=parse_choice(heard), whose="listen", bell=True, step=step)
 
@@ -268,7 +269,7 @@ def _rounds(layers: Sequence[Layer]) -> Iterator[tuple[str, str]]:
 @_form("contrast")
 def _contrast(track: _Track) -> _Passages:
     """Play each phrase flat, then with front and back."""
-    for beats in _once(track.units()):
+    for beats in track.once(track.units()):
         yield track.again(beats, track.source(flat=True), bell=True, step="flat")
         yield track.again(beats, bell=True, step="front and back")
 

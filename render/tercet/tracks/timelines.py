@@ -6,7 +6,7 @@ Passages are ranges of beats: the whole piece, its sections, phrases or bars.
 from __future__ import annotations
 
 from bisect import bisect_right
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 from typing import Literal
@@ -123,7 +123,7 @@ class BeatRange:
     start_beat, end_beat
         From where up to where; on bar lines, but for phrases that begin within a bar.
     section, pass_number
-        Where it begins.
+        What it belongs to; a pick-up belongs to what it leads into.
     """
 
     start_beat: Fraction
@@ -157,12 +157,12 @@ def phrase_ranges(arrangement: Arrangement) -> tuple[BeatRange, ...]:
 
     A section's first phrase begins with its pick-up.
     """
-    starts = {beats.start_beat for beats in section_ranges(arrangement)}
-    bar_starts = [bar.start_beat for bar in arrangement.bars]
-    starts.update(phrase_starts(arrangement.bars))
-    end = arrangement.bars[-1].start_beat + arrangement.bars[-1].length_beat
+    visits = section_ranges(arrangement)
+    visit_starts = [visit.start_beat for visit in visits]
+    starts = sorted({*visit_starts, *phrase_starts(arrangement.bars)})
     return tuple(
-        _named(arrangement, bar_starts, start, stop) for start, stop in pairwise([*sorted(starts), end])
+        replace(visits[max(bisect_right(visit_starts, start) - 1, 0)], start_beat=start, end_beat=end)
+        for start, end in pairwise([*starts, visits[-1].end_beat])
     )
 
 
@@ -175,8 +175,3 @@ def _between(arrangement: Arrangement, firsts: list[int]) -> tuple[BeatRange, ..
 def _range(arrangement: Arrangement, first: int, last: int) -> BeatRange:
     bar, end = arrangement.bars[first], arrangement.bars[last]
     return BeatRange(bar.start_beat, end.start_beat + end.length_beat, bar.section, bar.pass_number)
-
-
-def _named(arrangement: Arrangement, bar_starts: list[Fraction], start: Fraction, end: Fraction) -> BeatRange:
-    bar = arrangement.bars[max(bisect_right(bar_starts, start) - 1, 0)]
-    return BeatRange(start, end, bar.section, bar.pass_number)
