@@ -178,7 +178,10 @@ def harbour_kit(base: Path) -> Kit:
 
 @cache
 def mixed_class(base: Path) -> dict[str, Kit]:
-    """Make sets of the short song for a mixed class by the real command, once a process, below a folder; by name."""
+    """Make sets of the short song for a mixed class by the real command, once a process, below a folder; by name.
+
+    A font plays: strokes are heard by their treble, which low strings of the built-in ukulele lack in the back.
+    """
     path = base / "mixed-class.yaml"
     path.write_text(SHORT_SONG, encoding="utf-8")
     run_tercet(
@@ -192,9 +195,10 @@ def mixed_class(base: Path) -> dict[str, Kit]:
         "beginner,improving",
         "--tracks",
         ",".join(LAYER_TRACKS),
+        player="FluidSynth",
     )
     return {
-        folder.name: Kit(folder, path)
+        folder.name: Kit(folder, path, "FluidSynth")
         for folder in sorted((base / "mixed-class").iterdir())
         if folder.is_dir()
     }
