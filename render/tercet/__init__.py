@@ -16,7 +16,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from tercet.arranging import Arrangement, Gesture, Problem, StringNote
+    from tercet.arranging import Arrangement, Gesture, Problem, StringNote, second_part
     from tercet.arranging.key_advice import KeyAdvice
     from tercet.errors import (
         OutputError,
@@ -102,6 +102,7 @@ __all__ = [
     "parse_song",
     "perform",
     "read_song",
+    "second_part",
     "sheet",
     "synthesise",
     "track",
@@ -117,6 +118,7 @@ _ROOMS = {
         "Gesture",
         "Problem",
         "StringNote",
+        "second_part",
     ),
     "tercet.arranging.key_advice": ("KeyAdvice",),
     "tercet.errors": (

@@ -11,7 +11,7 @@ from dataclasses import KW_ONLY, dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 
-from tercet.arranging import Arrangement, song_tuning
+from tercet.arranging import Arrangement, second_part, song_tuning
 from tercet.arranging.advice import advise as advise_tunings
 from tercet.arranging.key_advice import KeyAdvice, voice_named
 from tercet.errors import RequestError
@@ -378,7 +378,9 @@ def _tab(arrangement: Arrangement) -> tuple[bytes, tuple[str, ...]]:
 _EXPORTS: dict[str, Callable[[Arrangement], tuple[bytes, tuple[str, ...]]]] = {
     ".musicxml": musicxml_bytes,
     ".xml": musicxml_bytes,
-    ".abc": lambda arrangement: abc_bytes(arrangement.song),
+    ".abc": lambda arrangement: abc_bytes(
+        arrangement.song, second_part(arrangement).bars if arrangement.second else ()
+    ),
     ".mid": _midi,
     ".txt": _tab,
 }

@@ -30,6 +30,9 @@ __all__ = [
 
 Samples = NDArray[np.float32]
 LAYERS = ("melody", "between", "strums")
+SECOND = "second"
+"""The layer that a song has besides where it asks for one."""
+
 
 CHUNK_FRAMES = 1 << 18
 MOST_CHUNKS = 6
@@ -60,15 +63,16 @@ def read_track(path: Path) -> Track:
 
 
 def adding_up_residues(kit: Mapping[str, Track]) -> dict[str, Samples]:
-    """Return what is left of ``without-X + only-X − demo`` for each layer X, and of ``(Σ only − demo) / 2``.
+    """Return what is left of ``without-X + only-X − demo`` for each layer X, and of ``(Σ only − demo) / (layers − 1)``.
 
-    What is left is what every track holds besides its layers: the count-in. So all four are the same and silent after
-    it, within 1.5 steps for a layer and 1 step for the last, named ``all``: each file is half a step off at most.
+    What is left is what every track holds besides its layers: the count-in. So all are the same and silent after it,
+    within 1.5 steps for a layer and 1 step for the last, named ``all``: each file is half a step off at most.
     """
     demo = kit["demo"].samples
-    left = {layer: kit[f"without-{layer}"].samples + kit[f"only-{layer}"].samples - demo for layer in LAYERS}
-    melody, between, strums = (kit[f"only-{layer}"].samples for layer in LAYERS)
-    left["all"] = (melody + between + strums - demo) / 2
+    layers = [layer for layer in (*LAYERS, SECOND) if layer in LAYERS or f"only-{layer}" in kit]
+    left = {layer: kit[f"without-{layer}"].samples + kit[f"only-{layer}"].samples - demo for layer in layers}
+    alone = [kit[f"only-{layer}"].samples for layer in layers]
+    left["all"] = (np.sum(alone, axis=0) - demo) / (len(layers) - 1)
     return left
 
 

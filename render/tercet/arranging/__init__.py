@@ -4,6 +4,7 @@ from tercet.arranging.arranger import arrange, song_tuning, tune_up
 from tercet.arranging.chords_alone import chords_alone
 from tercet.arranging.hardest import HardStretch, hardest_bars
 from tercet.arranging.model import Action, Arrangement, Gesture, NotePart, Problem, StringNote
+from tercet.arranging.second import second_part
 
 __all__ = [
     "Action",
@@ -16,6 +17,7 @@ __all__ = [
     "arrange",
     "chords_alone",
     "hardest_bars",
+    "second_part",
     "song_tuning",
     "tune_up",
 ]

@@ -18,15 +18,16 @@ from itertools import pairwise
 from math import ceil
 
 from tercet.arranging.fill import scale_letters
-from tercet.arranging.model import Problem
-from tercet.arranging.piece import Piece
+from tercet.arranging.model import Arrangement, Problem
+from tercet.arranging.piece import Piece, laid_out
 from tercet.arranging.problems import second_problem
 from tercet.arranging.tune import TuneNote, row_notes, single_notes
-from tercet.song import Bar, Note, Pin, SecondVoice
-from tercet.theory import Chord, Key, Pitch, spell
+from tercet.errors import RequestError
+from tercet.song import SECOND, Bar, Mark, Note, Pin, SecondVoice, Song, Syllable
+from tercet.theory import DYNAMIC_MARKS, Chord, Key, Pitch, spell
 from tercet.theory.pitch import PITCH_CLASSES
 
-__all__ = ["SecondLine", "second_line", "second_pitch"]
+__all__ = ["SecondLine", "second_line", "second_part", "second_pitch"]
 
 LETTERS = "CDEFGAB"
 
@@ -117,6 +118,62 @@ class _Wanted:
     note: Note
     tune: Pitch | None = None
     stands_in: bool = False
+
+
+def second_part(arrangement: Arrangement) -> Arrangement:
+    """Return the second voice of an arrangement as an arrangement of its own: for its tab, its sheet, its staff.
+
+    Its notes are the tune there, in their own layer; strums and all else are left to the others. Words stand where it
+    sounds with the tune, and nowhere in a low line, which moves otherwise. Its marks are its own: those of the song as
+    far softer as it starts softer than the melody, or what they say of its layer.
+
+    Raises
+    ------
+    RequestError
+        The song has no second voice.
+    """
+    song = arrangement.song
+    if song.second is None:
+        raise RequestError(
+            f"{song.title} has no second voice: write `second: thirds`, `sixths` or `low` in its file"
+        )
+    piece = laid_out(song, arrangement.tuning, arrangement.bars)
+    bars = second_line(piece, song.second).on_bars(arrangement.bars)
+    gestures = (
+        replace(gesture, notes=tuple(replace(note, part="tune") for note in gesture.notes))
+        for gesture in arrangement.second
+    )
+    return Arrangement(
+        replace(song, title=f"{song.title} (second voice)"),
+        arrangement.tuning,
+        tuple(replace(bar, words=_sung(bar, song.second), marks=_own_marks(bar, song)) for bar in bars),
+        tuple(gestures),
+        (),
+    )
+
+
+def _sung(bar: Bar, voice: SecondVoice) -> tuple[tuple[Fraction, Syllable], ...]:
+    """Return the words of a bar under the notes that are struck in it, none under a low line."""
+    struck = {note.start_beat for note in bar.melody if note.is_struck and voice != "low"}
+    return tuple((at_beat, syllable) for at_beat, syllable in bar.words if at_beat in struck)
+
+
+def _own_marks(bar: Bar, song: Song) -> tuple[Mark, ...]:
+    """Return the marks of a bar as the second voice plays them."""
+    softer = DYNAMIC_MARKS.index(song.dynamics.melody) - DYNAMIC_MARKS.index(song.dynamics.of(SECOND))
+    marks = (replace(mark, layer=None) for mark in bar.marks if mark.layer == SECOND)
+    shared = (mark for mark in bar.marks if mark.layer is None)
+    return tuple(
+        sorted(
+            (*marks, *(_softer(mark, softer) if mark.kind == "dynamic" else mark for mark in shared)),
+            key=lambda mark: mark.at_beat,
+        )
+    )
+
+
+def _softer(mark: Mark, steps: int) -> Mark:
+    place = DYNAMIC_MARKS.index(mark.value) - steps
+    return replace(mark, value=DYNAMIC_MARKS[min(max(place, 0), len(DYNAMIC_MARKS) - 1)])
 
 
 # ---- in thirds or sixths

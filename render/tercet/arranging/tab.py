@@ -20,6 +20,9 @@ __all__ = ["LEGEND", "tab_text"]
 
 LEGEND = "R roll, M tune alone, b between, + added; d down, u up, x chop, D U with an accent"
 
+SECOND_LEGEND = "S second voice"
+"""Under the tab of a second voice's own part."""
+
 _STRINGS = (1, 2, 3, 4)
 _CHORDS, _TUNE, _STRUMS, _WORDS = "chords", "tune", "strums", "words"
 _WIDEST_GAP = 8
@@ -113,7 +116,9 @@ def _played_otherwise(
 
 def _finished(lines: Sequence[str], arrangement: Arrangement) -> str:
     """Return lines as one text, with the legend below."""
-    return "\n".join(line.rstrip() for line in [*lines, LEGEND, *explained(arrangement)]) + "\n"
+    second = any(gesture.layer == "second" for gesture in arrangement.gestures)
+    legend = SECOND_LEGEND if second else LEGEND
+    return "\n".join(line.rstrip() for line in [*lines, legend, *explained(arrangement)]) + "\n"
 
 
 def _name(bar: Bar) -> str:
@@ -161,7 +166,7 @@ def _tune_sign(gesture: Gesture) -> str:
         return "+"
     if gesture.action == "roll":
         return "R"
-    return "M" if gesture.layer == "melody" else "b"
+    return {"melody": "M", "second": "S"}.get(gesture.layer, "b")
 
 
 def _content(cell: dict[Fraction, _Column]) -> object:

@@ -198,11 +198,12 @@ def _report(
     report = report_of(arrangement)
     covered = covered_notes(perform(arrangement, lay_out(arrangement)))
     facts = {"file": path, "mistakes": [], **_summary(arrangement), "report": as_json(report)}
+    facts |= _second_facts(arrangement)
     facts["covered"] = [_covered_facts(each, arrangement) for each in covered]
     if class_file is not None:
         facts["unfit_tracks"] = _unfit_tracks(class_file, arrangement)
     if arguments.tab:
-        facts["tab"] = tab_text(arrangement)
+        facts["tab"] = tab_text(arrangement) + _second_tab(arrangement)
     if picture is not None:
         _draw(picture, arrangement, replace=arguments.replace)
         facts["picture"] = str(picture)
@@ -222,6 +223,37 @@ def _report(
             put(picture)
     unplayable = any(problem.unplayable for problem in arrangement.problems)
     return facts, int(unplayable)
+
+
+def _second_facts(arrangement: Arrangement) -> dict[str, Any]:
+    """Return what there is to say of a second voice, if there is one: its notes, and where it is hardest."""
+    if not arrangement.second:
+        return {}
+    from tercet.arranging import second_part
+    from tercet.arranging.report import as_json, report_of
+
+    report = as_json(report_of(second_part(arrangement)))
+    hardest = {name: report[name] for name in ("fastest_change", "highest_fret")}
+    return {"second": {"voice": arrangement.song.second, "notes": len(arrangement.second), **hardest}}
+
+
+def _second_tab(arrangement: Arrangement) -> str:
+    """Return the tab of a second voice, to stand under that of the song; empty without one."""
+    from tercet.arranging import second_part
+    from tercet.arranging.tab import tab_text
+
+    return f"\nsecond voice\n\n{tab_text(second_part(arrangement))}" if arrangement.second else ""
+
+
+def _print_second(voice: str, notes: int, fastest_change: Any, highest_fret: Any) -> None:
+    """Print a second voice in a line."""
+    parts = [counted(notes, "single note")]
+    if highest_fret:
+        parts.append(f"up to fret {highest_fret['fret']}")
+    if fastest_change:
+        time_s = fastest_change["time_ms"] / 1000
+        parts.append(f"at the fastest {counted(fastest_change['fingers'], 'finger')} in {time_s:.2f} s")
+    put(f"  second voice, {voice}: {', '.join(parts)}")
 
 
 def _covered_facts(covered: Covered, arrangement: Arrangement) -> dict[str, Any]:
@@ -278,6 +310,8 @@ def _print(path: str, arrangement: Arrangement, report: Report) -> None:
     put(f"  {_strokes_text(totals.rolls, totals.singles, totals.strums)}")
     for line in report.lines:
         _print_line(line)
+    if arrangement.second:
+        _print_second(**_second_facts(arrangement)["second"])
     put("  hard places")
     for name, text in _hard_places(report):
         put(f"    {name:<16}{text}")

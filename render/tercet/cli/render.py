@@ -27,7 +27,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         type=read_by("layer_of"),
         action="append",
         default=[],
-        help="leave out melody, between or strums",
+        help="leave out melody, second, between or strums",
     )
     parser.add_argument(
         "--only",

@@ -32,6 +32,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="file to write: .pdf or .svg; a handout .png or .svg",
     )
     parser.add_argument("--handout", action="store_true", help="as one picture, or a few")
+    parser.add_argument(
+        "--second", action="store_true", help="the second voice's own part, for its half of the class"
+    )
     parser.add_argument("--large", action="store_true", help="larger, tab and words only")
     parser.add_argument("--paper", metavar="NAME", help="A4 (default) or Letter")
     add_options(parser, "--left-handed", *ARRANGING, "--replace")
@@ -39,6 +42,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Put one song on paper."""
+    from tercet.arranging import second_part
     from tercet.front_door import check_may_print, handout, sheet
     from tercet.kit.ready import arranged, tell_off_neck
     from tercet.kit.sources import source_of
@@ -53,6 +57,8 @@ def run(arguments: argparse.Namespace) -> int:
         check_may_print(path, replace=replace)
     arrangement = arranged(source_of(arguments.song).read(), play_options(arguments), say_event)
     tell_off_neck(arrangement, say_event)
+    if arguments.second:
+        arrangement = second_part(arrangement)
     if arguments.handout:
         for written in handout(arrangement, path, say_event, left_handed=mirrored, replace=replace):
             put(written)

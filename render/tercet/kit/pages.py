@@ -10,6 +10,7 @@ from fractions import Fraction
 from pathlib import Path
 
 from tercet import __version__
+from tercet.arranging import Arrangement, second_part
 from tercet.errors import RequestError
 from tercet.jobs import FolderStore
 from tercet.jobs.own_files import OwnFiles
@@ -257,17 +258,12 @@ class _Pages:
     def _write_folder(
         self, source: SongSource, playing: Playing, sound: PageSound, files: PageFiles, folder: Path
     ) -> bool:
-        """Write the sheet, unless ``tercet sheet`` put one there, and the page; return whether the page was written."""
-        left_handed, sheet = self._options.left_handed, f"{folder.name}.pdf"
-        if self._options.replace or not files.is_of_another(sheet):
-            files.write(
-                sheet, sheet_bytes(playing.arrangement, ".pdf", self._listener, left_handed=left_handed)
-            )
-        elif source.changed_after(folder / sheet):
-            self._notice(
-                f"{folder / sheet} stays as you made it, before the song was changed: make it again, or say --replace",
-                playing,
-            )
+        """Write the sheets, that of a second voice too, and the page; return whether the page was written."""
+        left_handed, arrangement = self._options.left_handed, playing.arrangement
+        self._write_sheet(source, playing, arrangement, files, folder / f"{folder.name}.pdf")
+        if arrangement.second:
+            second = second_part(arrangement)
+            self._write_sheet(source, playing, second, files, folder / f"{folder.name}-second.pdf")
         downloads = {
             group: [(path.relative_to(folder).as_posix(), path.stat().st_size) for path in paths]
             for group, paths in files_to_take(folder).items()
@@ -282,6 +278,19 @@ class _Pages:
         )
         written = {name: files.write(name, data) for name, data in song_page(plan).items()}
         return written["index.html"]
+
+    def _write_sheet(
+        self, source: SongSource, playing: Playing, part: Arrangement, files: PageFiles, sheet: Path
+    ) -> None:
+        """Write a sheet, unless ``tercet sheet`` put one there."""
+        if self._options.replace or not files.is_of_another(sheet.name):
+            data = sheet_bytes(part, ".pdf", self._listener, left_handed=self._options.left_handed)
+            files.write(sheet.name, data)
+        elif source.changed_after(sheet):
+            self._notice(
+                f"{sheet} stays as you made it, before the song was changed: make it again, or say --replace",
+                playing,
+            )
 
     def _tracks(self, playing: Playing, folder: Path) -> tuple[KitTrack, ...]:
         """Return the tracks of the kit in a song's folder; a kit that can't be read is told, and counts as none."""

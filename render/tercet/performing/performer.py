@@ -171,7 +171,7 @@ class Interpretation:
         )
 
 
-GIVEN_WAY_ROUNDS = 5
+GIVEN_WAY_ROUNDS = 12
 """How often it is looked whether that is enough: what else covers the tune's note stays as it is."""
 
 

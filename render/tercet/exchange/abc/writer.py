@@ -6,7 +6,7 @@ Settings of the song stand in lines of our own (``%%tercet``), which other progr
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 
@@ -14,7 +14,7 @@ from tercet.exchange.abc.keys import read_key
 from tercet.exchange.abc.reader import COPYRIGHT, SETTING
 from tercet.exchange.abc.signs import ACCIDENTALS
 from tercet.exchange.writing import TuneWriter, kept_settings, row_names
-from tercet.song import ChordSpan, Mark, Measure, Note, Song, Syllable, played_bars, played_visits
+from tercet.song import Bar, ChordSpan, Mark, Measure, Note, Song, Syllable, played_bars, played_visits
 from tercet.theory import Chord, Pitch
 
 __all__ = ["abc_bytes", "grouped", "length_text"]
@@ -48,10 +48,20 @@ class _Event:
     word: str
 
 
-def abc_bytes(song: Song) -> tuple[bytes, tuple[str, ...]]:
-    """Return a song as an ABC tune in UTF-8, and what couldn't be said in it, one sentence each."""
-    writer = _AbcWriter(song)
-    text = "\n".join([*_header(song), *writer.lines()])
+def abc_bytes(song: Song, second: Sequence[Bar] = ()) -> tuple[bytes, tuple[str, ...]]:
+    """Return a song as an ABC tune in UTF-8, and what couldn't be said in it, one sentence each.
+
+    `second` has the bars of its second voice, if it has one: they are a voice of their own.
+    """
+    writer = _AbcWriter(song, played_bars(song))
+    if not second:
+        lines = [(*system.section, *system.music) for system in writer.systems()]
+    else:
+        plain = tuple(replace(bar, chords=(), words=(), marks=()) for bar in second)
+        both = zip(writer.systems(), _AbcWriter(song, plain).systems(), strict=True)
+        lines = [(*tune.section, "V:1", *tune.music, "V:2", *under.music) for tune, under in both]
+        lines.insert(0, VOICES)
+    text = "\n".join([*_header(song), *(line for system in lines for line in system)])
     return f"{text}\n".encode(), (*_left_out(song), *writer.remarks())
 
 
@@ -95,26 +105,36 @@ def _left_out(song: Song) -> Iterator[str]:
         yield "the file doesn't name the sound font"
 
 
+VOICES = ('V:1 name="Tune"', 'V:2 name="Second voice"')
+
+
+@dataclass(frozen=True, slots=True)
+class _System:
+    """A line of music: the section that begins with it, if one does, and its music with the words under it."""
+
+    section: tuple[str, ...]
+    music: tuple[str, ...]
+
+
 _HAIRPINS = {"louder": "<", "softer": ">"}
 
 
 class _AbcWriter(TuneWriter):
     """Writes the music, line by line, each with its words."""
 
-    def __init__(self, song: Song) -> None:
-        self._bars = played_bars(song)
-        super().__init__(song, self._bars)
+    def __init__(self, song: Song, bars: tuple[Bar, ...]) -> None:
+        super().__init__(song, bars)
+        self._bars = bars
         self._alters = read_key(song.key.short_name).alters
         self._chord: tuple[Chord | None] | None = None
         self._hairpin = ""
 
-    def lines(self) -> Iterator[str]:
-        """Yield sections, lines of music and lines of words."""
+    def systems(self) -> Iterator[_System]:
+        """Yield the lines of music."""
         pieces = [measure for visit in played_visits(self._bars) for measure in visit.measures]
         starts = [0, *(index for index, piece in enumerate(pieces) if index and piece.opens_line)]
         for low, high in zip(starts, [*starts[1:], len(pieces)], strict=True):
-            if pieces[low].opens_visit:
-                yield f"P:{pieces[low].section}"
+            section = (f"P:{pieces[low].section}",) if pieces[low].opens_visit else ()
             music: list[str] = []
             words: list[str] = []
             for piece in pieces[low:high]:
@@ -123,9 +143,10 @@ class _AbcWriter(TuneWriter):
                 words += [event.word for event in events if event.word]
             is_last = high == len(pieces)
             ends_section = is_last or pieces[high].opens_visit
-            yield " | ".join(music) + (" |]" if is_last else " ||" if ends_section else " |")
-            if any(word not in ("*", "_") for word in words):
-                yield f"w:{''.join(word if word.endswith('-') else f'{word} ' for word in words).rstrip()}"
+            line = " | ".join(music) + (" |]" if is_last else " ||" if ends_section else " |")
+            sung = "".join(word if word.endswith("-") else f"{word} " for word in words).rstrip()
+            has_words = any(word not in ("*", "_") for word in words)
+            yield _System(section, (line, f"w:{sung}") if has_words else (line,))
 
     # ---- what sounds
 

@@ -1,7 +1,7 @@
 """MusicXML 4.0 out: the tune on a staff with chords and words, and under it the tab of what the hands do.
 
 The piece is written as it is played, every visit of a section with a rehearsal mark of its name, so that any form
-can be told. Settings of the song travel as miscellaneous fields.
+can be told. Settings of the song travel as miscellaneous fields. A second voice has a staff and a tab of its own.
 """
 
 from __future__ import annotations
@@ -9,10 +9,11 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from fractions import Fraction
 from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
-from tercet.arranging import Arrangement
+from tercet.arranging import Arrangement, second_part
 from tercet.exchange.musicxml.notes import HELD_ON
 from tercet.exchange.musicxml.reader import SETTING_PREFIX
 from tercet.exchange.musicxml.symbols import add_harmony
@@ -39,30 +40,49 @@ _DOCTYPE = (
 _OWN_DYNAMICS = re.compile("p{1,6}|f{1,6}|m[pf]")
 
 
+TITLES, SECOND_TITLES = ("Tune", "Ukulele"), ("Second voice", "Second ukulele")
+"""Names of the parts, staff and tab."""
+
+
 def musicxml_bytes(arrangement: Arrangement) -> tuple[bytes, tuple[str, ...]]:
     """Return an arrangement as MusicXML, and what couldn't be said in it, one sentence each."""
     song = arrangement.song
     root = Element("score-partwise", version="4.0")
     _header(root, song)
     part_list = SubElement(root, "part-list")
-    for name, title in (("P1", "Tune"), ("P2", "Ukulele")):
-        SubElement(SubElement(part_list, "score-part", id=name), "part-name").text = title
+    second = second_part(arrangement) if arrangement.second else None
+    titles = [*TITLES, *(SECOND_TITLES if second else ())]
+    for number, title in enumerate(titles, 1):
+        SubElement(SubElement(part_list, "score-part", id=f"P{number}"), "part-name").text = title
     pieces = [measure for visit in played_visits(arrangement.bars) for measure in visit.measures]
     divisions = _divisions(arrangement, pieces)
     writer = _StaffWriter(arrangement, divisions)
-    tune, tab = SubElement(root, "part", id="P1"), SubElement(root, "part", id="P2")
-    number = 0
-    for index, piece in enumerate(pieces):
-        short = piece.high_beat - piece.low_beat < song.meter.bar_beat
-        number += not (short and piece.low_beat > 0) and not (index == 0 and piece.bar.section_bar == 0)
-        label = {"number": str(number)} if not short else {"number": str(number), "implicit": "yes"}
-        writer.add(SubElement(tune, "measure", label), piece, first=index == 0)
-        add_tab_measure(SubElement(tab, "measure", label), arrangement, piece, divisions, first=index == 0)
-    writer.end_hairpin(tune[-1])
+    parts = [SubElement(root, "part", id=f"P{number}") for number in range(1, len(titles) + 1)]
+    _add_measures(parts[0], parts[1], writer, arrangement, divisions)
+    writer.end_hairpin(parts[0][-1])
+    if second is not None:
+        plain = replace(
+            second, bars=tuple(replace(bar, chords=(), words=(), marks=()) for bar in second.bars)
+        )
+        _add_measures(parts[2], parts[3], _StaffWriter(plain, divisions), plain, divisions)
     indent(root)
     text = tostring(root, encoding="unicode")
     data = f'<?xml version="1.0" encoding="UTF-8" standalone="no"?>\n{_DOCTYPE}\n{text}\n'
     return data.encode("utf-8"), (*_left_out(song), *writer.remarks())
+
+
+def _add_measures(
+    tune: Element, tab: Element, writer: _StaffWriter, arrangement: Arrangement, divisions: int
+) -> None:
+    """Add all measures of a part: its staff and its tab."""
+    bar_beat, number = arrangement.song.meter.bar_beat, 0
+    pieces = [measure for visit in played_visits(arrangement.bars) for measure in visit.measures]
+    for index, piece in enumerate(pieces):
+        short = piece.high_beat - piece.low_beat < bar_beat
+        number += not (short and piece.low_beat > 0) and not (index == 0 and piece.bar.section_bar == 0)
+        label = {"number": str(number)} if not short else {"number": str(number), "implicit": "yes"}
+        writer.add(SubElement(tune, "measure", label), piece, first=index == 0)
+        add_tab_measure(SubElement(tab, "measure", label), arrangement, piece, divisions, first=index == 0)
 
 
 def _header(root: Element, song: Song) -> None:
@@ -87,7 +107,8 @@ def _divisions(arrangement: Arrangement, pieces: list[Measure]) -> int:
         beats |= {place for note in bar.melody for place in (note.start_beat, note.length_beat)}
         beats |= {span.start_beat for span in bar.chords}
         beats |= {mark.at_beat for mark in bar.marks}
-    beats |= {gesture.start_beat for gesture in arrangement.gestures}
+    beats |= {gesture.start_beat for gesture in (*arrangement.gestures, *arrangement.second)}
+    beats |= {gesture.length_beat for gesture in arrangement.second}
     quarter = Fraction(4, arrangement.song.meter.lower)
     return math.lcm(*((beat * quarter).denominator for beat in beats))
 

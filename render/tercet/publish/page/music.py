@@ -31,23 +31,26 @@ class MusicView:
         What the names of its elements begin with, so that no two views share one.
     svg
         One svg element for each line of music.
+    part
+        Whose music it is where there is more than one: ``song`` or ``second``.
     """
 
     name: str
     prefix: str
     svg: str
+    part: str = ""
 
 
-def engraved_music(arrangement: Arrangement) -> tuple[Score, tuple[MusicView, ...]]:
+def engraved_music(arrangement: Arrangement, part: str = "") -> tuple[Score, tuple[MusicView, ...]]:
     """Engrave an arrangement for a page; the names of the score's elements, without prefix, are those of both views."""
     engravings = engrave_at(arrangement, ScoreLook(), tuple(WIDTHS.values()))
-    views = tuple(_view(name, engraving) for name, engraving in zip(WIDTHS, engravings, strict=True))
+    views = tuple(_view(name, engraving, part) for name, engraving in zip(WIDTHS, engravings, strict=True))
     return engravings[0].score, views
 
 
-def _view(name: str, engraving: Engraving) -> MusicView:
+def _view(name: str, engraving: Engraving, part: str) -> MusicView:
     """Return a view. Its texts are escaped, so ``<g id=`` and ``#sign-`` can't stand in one of them."""
-    prefix = f"{name[0]}-"
+    prefix = f"{name[0]}{'2' * (part == 'second')}-"
     lines = "\n".join(line_svgs(engraving))
     signs = sign_definitions(engraving.signs)
     svg = f'<svg class="signs" width="0" height="0">{signs}</svg>\n{lines}'
@@ -55,7 +58,7 @@ def _view(name: str, engraving: Engraving) -> MusicView:
     svg = svg.replace('<path id="sign-', f'<path id="{prefix}sign-').replace(
         'href="#sign-', f'href="#{prefix}sign-'
     )
-    return MusicView(name, prefix, svg.replace("<svg ", '<svg aria-hidden="true" focusable="false" '))
+    return MusicView(name, prefix, svg.replace("<svg ", '<svg aria-hidden="true" focusable="false" '), part)
 
 
 def marks_of_notes(
@@ -63,10 +66,16 @@ def marks_of_notes(
 ) -> list[list[str]]:
     """Return for each note, a gesture of the arrangement and a string, the names of the elements that show it.
 
+    A gesture that the arrangement doesn't have is another part's: nothing shows it.
+
     A string is shown by its digit in the tab, and by the strum's sign. The last string of a gesture is shown by the
     note on the staff and the syllable too: a roll is followed string by string, and arrives with the tune.
     """
-    return [_marks(score.gesture_ids[index], arrangement.gestures[index], string) for index, string in notes]
+    count = len(arrangement.gestures)
+    return [
+        _marks(score.gesture_ids[index], arrangement.gestures[index], string) if 0 <= index < count else []
+        for index, string in notes
+    ]
 
 
 def _marks(ids: GestureIds, gesture: Gesture, string: int) -> list[str]:

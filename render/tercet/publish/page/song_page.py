@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from base64 import b64encode
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from typing import Any
 from urllib.parse import quote
 
 from tercet import __version__
-from tercet.arranging import Arrangement
+from tercet.arranging import Arrangement, second_part
 from tercet.arranging.model import explained
 from tercet.audio_formats import FORMATS
 from tercet.publish.page.kept_page import FOLDER
@@ -139,13 +139,15 @@ def song_page(plan: PagePlan) -> dict[str, bytes]:
     picture = take_picture(timings[drawn].take, plan.arrangement)
     svg = svg_text(picture).encode("utf-8")
     style, script = page_file("look.css"), player_script()
-    score, views = engraved_music(plan.arrangement)
+    score, views = engraved_music(plan.arrangement, "song" if plan.arrangement.second else "")
+    second = _second_music(plan.arrangement, facts)
     values = {
-        **_song_values(plan, facts, views),
+        **_song_values(plan, facts, (*views, *second.views)),
+        "second": second.views,
         "style": "",
         "script": "",
         "stems": (),
-        "facts": data_for_page(_player_facts(plan, facts, score, drawn, picture)),
+        "facts": data_for_page({**_player_facts(plan, facts, score, drawn, picture), **second.facts}),
         "map": {
             "src": f"data:image/svg+xml;base64,{b64encode(svg).decode()}"
             if plan.one_file
@@ -165,6 +167,29 @@ def song_page(plan: PagePlan) -> dict[str, bytes]:
         f"{FOLDER}player.js": script.encode("utf-8"),
         f"{FOLDER}take.svg": svg,
     }
+
+
+@dataclass(frozen=True, slots=True)
+class _SecondMusic:
+    """The music of a second voice, and what the player knows of it; nothing for a song without one."""
+
+    views: tuple[MusicView, ...] = ()
+    facts: dict[str, Any] = field(default_factory=dict)
+
+
+def _second_music(arrangement: Arrangement, facts: SongFacts) -> _SecondMusic:
+    """Return the music of a second voice; its gestures are counted on from the others'."""
+    if not arrangement.second:
+        return _SecondMusic()
+    part, first = second_part(arrangement), len(arrangement.gestures)
+    score, views = engraved_music(part, "second")
+    notes = [(facts.gestures[gesture] - first, string) for _, _, string, gesture, _ in facts.facts["notes"]]
+    told = {
+        "printed": score.bar_ids,
+        "marks": marks_of_notes(score, part, notes),
+        "spoken": spoken_bars(part),
+    }
+    return _SecondMusic(views, {"second": told})
 
 
 def class_page(title: str, songs: Iterable[ListedSong]) -> dict[str, bytes]:

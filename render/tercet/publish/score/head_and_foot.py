@@ -48,6 +48,9 @@ NEARNESS_SIZES = {
 }
 """Size of a layer's digit by its place."""
 
+EVEN_COLUMNS, LAYER_INDENT = 3, 22.0
+"""So many layers have columns that are equally wide; points from a column's beginning to its text."""
+
 SHORT_MEANINGS: dict[Layer, str] = {
     "melody": "the tune's main notes",
     "second": "a voice under the tune",
@@ -166,19 +169,33 @@ class _FactLine:
 def _front_and_back(song: Song, width: float) -> Block:
     """Return which layer is near and which is far: a digit of the tab in its size, its name, its place and its mark."""
     levels_db = {layer: float(MARK_LEVEL_DB[song.dynamics.of(layer)]) for layer in song.layers}
+    told = [
+        (layer, place, f"{layer} {place}, {song.dynamics.of(layer)}")
+        for layer, place in places(levels_db, song.layers).items()
+    ]
     shapes: list[Shape] = []
-    column = width / len(song.layers)
     y = NEAREST_SIZE
-    for index, (layer, place) in enumerate(places(levels_db, song.layers).items()):
-        size, x = NEARNESS_SIZES[place], index * column
-        mark = song.dynamics.of(layer)
+    for (layer, place, text), x in zip(told, _columns(told, width), strict=True):
+        size = NEARNESS_SIZES[place]
         style: Style = "bold" if place == "in front" else "plain"
         shapes.append(
             Text(x + 8.0, y, "3", size, LOOKS[layer].colour, "middle", style=style, name=f"near {layer}")
         )
-        shapes.append(Text(x + 22.0, y - 5.5, f"{layer} {place}, {mark}", SMALL_SIZE, TEXT, style=style))
-        shapes.append(Text(x + 22.0, y + 5.0, SHORT_MEANINGS[layer], SMALL_SIZE, TEXT_SOFT))
+        shapes.append(Text(x + LAYER_INDENT, y - 5.5, text, SMALL_SIZE, TEXT, style=style))
+        shapes.append(Text(x + LAYER_INDENT, y + 5.0, SHORT_MEANINGS[layer], SMALL_SIZE, TEXT_SOFT))
     return Block(tuple(shapes), y + 14.0)
+
+
+def _columns(told: Sequence[tuple[Layer, str, str]], width: float) -> list[float]:
+    """Return where the columns of the layers begin: even ones, or of more than three as wide as their texts are."""
+    if len(told) <= EVEN_COLUMNS:
+        return [index * width / len(told) for index in range(len(told))]
+    wide = [
+        LAYER_INDENT + SMALL_SIZE * max(text_width_em(text, "bold"), text_width_em(SHORT_MEANINGS[layer]))
+        for layer, _, text in told
+    ]
+    gap = (width - sum(wide)) / (len(wide) - 1)
+    return [sum(wide[:index]) + index * gap for index in range(len(wide))]
 
 
 def _diagrams(uses: Sequence[ShapeUse], width: float, wide: float, *, left_handed: bool) -> Block:

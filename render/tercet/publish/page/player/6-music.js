@@ -1,28 +1,37 @@
 /* The engraved music: bars to pick, and notes that are marked while they sound. */
 (function (T, player) {
   "use strict";
-  const views = [...document.querySelectorAll(".score")].map((element) => ({ element: element, prefix: element.dataset.prefix }));
+  const music = document.querySelector(".music");
+  const scores = { song: scoreOf(T.page), second: T.page.second && scoreOf(T.page.second) };
+  const views = [...document.querySelectorAll(".score")].map((element) => (
+    { element: element, prefix: element.dataset.prefix, score: scores[element.dataset.part || "song"] }));
   const picks = document.getElementById("pick");
   const follow = document.getElementById("follow");
-  const played = new Map();
-  T.page.printed.forEach((names, bar) => {
-    names.forEach((name) => played.set(name, [...(played.get(name) || []), bar]));
-  });
   let begun = null;
+
+  /* A score: its printed bars, by bar as played and the other way round, what shows each note, and the bars in words. */
+  function scoreOf({ printed, marks, spoken }) {
+    const played = new Map();
+    printed.forEach((names, bar) => {
+      names.forEach((name) => played.set(name, [...(played.get(name) || []), bar]));
+    });
+    return { printed: printed, marks: marks, spoken: spoken, played: played };
+  }
 
   const find = (view, name) => document.getElementById(view.prefix + name);
   const shown = () => views.find((view) => view.element.offsetParent !== null);
 
   /* Of the playings of a printed bar: the one being played, or the next to come, or the first. */
   function meant(name) {
-    const bars = played.get(name);
+    const bars = shown().score.played.get(name);
     const now = player.speed.barAt(player.position().ms);
     return bars.find((bar) => bar >= now && T.page.bars[bar].pass === T.page.bars[now].pass)
       || bars.find((bar) => bar >= now) || bars[0];
   }
 
   function lastMeant(name, first) {
-    return played.get(name).find((bar) => bar >= first) || played.get(name)[0];
+    const bars = shown().score.played.get(name);
+    return bars.find((bar) => bar >= first) || bars[0];
   }
 
   function pick(name) {
@@ -62,7 +71,7 @@
     holder.className = "bars";
     holder.setAttribute("role", "group");
     holder.setAttribute("aria-label", T.text("bars_label"));
-    played.forEach((bars, name) => {
+    view.score.played.forEach((bars, name) => {
       const measure = find(view, name);
       const staves = measure ? [...measure.querySelectorAll(".staff")].map((staff) => staff.getBoundingClientRect()) : [];
       if (!staves.length || !frame.width) return;
@@ -75,7 +84,7 @@
       button.className = "bar";
       button.dataset.bar = name;
       button.tabIndex = -1;
-      button.setAttribute("aria-label", T.page.spoken[bars[0]] + (bars.length > 1 ? " " + T.text("bars_too", { bars: bars.slice(1).map((bar) => T.page.bars[bar].number).join(", ") }) : ""));
+      button.setAttribute("aria-label", view.score.spoken[bars[0]] + (bars.length > 1 ? " " + T.text("bars_too", { bars: bars.slice(1).map((bar) => T.page.bars[bar].number).join(", ") }) : ""));
       button.style.left = (100 * (box.left - frame.left)) / frame.width + "%";
       button.style.top = (100 * (box.top - frame.top)) / frame.height + "%";
       button.style.width = (100 * (box.right - box.left)) / frame.width + "%";
@@ -119,7 +128,7 @@
     const view = shown();
     if (!view || !view.buttons) return;
     view.buttons.forEach((button) => {
-      const inside = loop && played.get(button.dataset.bar).some((bar) => bar >= loop.first && bar <= loop.last);
+      const inside = loop && view.score.played.get(button.dataset.bar).some((bar) => bar >= loop.first && bar <= loop.last);
       button.classList.toggle("in-loop", Boolean(inside));
     });
   }
@@ -127,7 +136,7 @@
   T.markBar = (bar) => {
     const view = shown();
     if (!view || !view.buttons) return;
-    const names = bar < 0 ? [] : T.page.printed[bar];
+    const names = bar < 0 ? [] : view.score.printed[bar];
     view.buttons.forEach((button) => button.classList.toggle("here", names.includes(button.dataset.bar)));
     const first = view.buttons.find((button) => names.includes(button.dataset.bar));
     if (first && first.style.top !== line) {
@@ -152,12 +161,12 @@
     const view = shown();
     if (view) {
       notes.forEach((note) => {
-        T.page.marks[note].forEach((name) => wanted.set(view.prefix + name, T.page.layers[T.page.notes[note][1]].name));
+        view.score.marks[note].forEach((name) => wanted.set(view.prefix + name, T.page.layers[T.page.notes[note][1]].name));
       });
     }
     marked.filter((id) => !wanted.has(id)).forEach((id) => {
       const element = document.getElementById(id);
-      if (element) element.classList.remove("sounds", "melody-now", "between-now", "strums-now");
+      if (element) element.classList.remove("sounds", ...T.page.layers.map((layer) => layer.name + "-now"));
     });
     wanted.forEach((layer, id) => {
       const element = document.getElementById(id);
@@ -165,6 +174,17 @@
     });
     marked = [...wanted.keys()];
   };
+
+  document.querySelectorAll('input[name="whose"]').forEach((choice) => {
+    choice.addEventListener("change", () => {
+      T.markNotes([]);
+      stopPicking();
+      music.dataset.whose = choice.value;
+      line = null;
+      lay();
+      player.tell();
+    });
+  });
 
   follow.addEventListener("change", () => T.kept.write("follow", follow.checked));
   if (T.kept.read().follow === false) follow.checked = false;
