@@ -151,6 +151,7 @@ def test_as_json_is_plain_and_whole() -> None:
         "masked",
         "hardest_bars",
         "totals",
+        "styles",
     }
 
 

@@ -179,7 +179,14 @@ def test_json_carries_everything(gate: Path, tercet: Run) -> None:
         "weights",
         "rankings",
         "lines",
+        "styles",
     ]
+    assert [(one["tuning"], one["style"]) for one in facts["styles"]] == [
+        ("high-g", "rolls"),
+        ("baritone", "rolls"),
+    ]
+    assert facts["styles"][0]["notes_a_second"] == 1.2
+    assert "1.2 notes a second" in facts["styles"][0]["reason"]
     assert facts["voice"] == {"name": "low", "lowest": "G3", "highest": "C5"}
     assert facts["weights"] == ADVICE_COSTS
     (ranking,) = facts["rankings"]
@@ -293,6 +300,7 @@ def test_the_page_about_arranging_shows_what_is_printed(gate: Path, tercet: Run)
         facts["rankings"][0]["keys"][0],
         facts["rankings"][0]["keys"][0]["tunings"][0],
         facts["lines"][0],
+        facts["styles"][0],
     ]
     for name in {name for place in places for name in place}:
         assert f"`{name}`" in page, name

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from itertools import compress, pairwise
 
 from tercet.arranging.arranger import song_tuning
-from tercet.arranging.fingering import Fingered, Shared, finger_tune, is_wanted, tune_cost
+from tercet.arranging.fingering import Fingered, Shared, finger_tune, is_wanted, may_be_rolled, tune_cost
 from tercet.arranging.key_advice import ADVICE_COSTS, KeyAdvice, Sung, TuningAdvice, Voice, sung
 from tercet.arranging.piece import Piece, piece_of, sized_for
 from tercet.arranging.problems import written_midi
@@ -195,7 +195,10 @@ class _Desk:
         tune = tuple(row_notes(piece))
         if not tune:
             raise _NoTuneError(f"{song.title} has no tune: there is nothing to move to another key")
-        self._wanted = [note.start_beat not in added and is_wanted(note, piece) for note in tune]
+        self._wanted = [
+            note.start_beat not in added and is_wanted(note, piece) and may_be_rolled(note, piece)
+            for note in tune
+        ]
         self._on_strings: dict[Tuning, frozenset[int]] = {}
         self._midis = Counter(written_midi(note, piece) for note in tune)
         self._all_midis = {

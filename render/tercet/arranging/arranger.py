@@ -21,6 +21,7 @@ from tercet.arranging.strums import one_strum_a_bar, strum_gestures
 from tercet.arranging.tune import TuneNote, row_notes, single_notes
 from tercet.errors import RequestError
 from tercet.song import LAYERS, SECOND, ChordSpan, Layer, Line, Meter, Note, Pin, Row, Section, Song, Visit
+from tercet.song.styles import STYLES
 from tercet.theory import Tuning, tuning_of
 
 __all__ = ["arrange", "song_tuning", "tune_up"]
@@ -129,10 +130,11 @@ def _tune_gesture(item: Fingered, piece: Piece) -> Gesture:
     )
     layer: Layer = "melody" if item.main else "between"
     gesture = _gesture(item.note, stroke, layer, (*under, _sounding(item, "tune")), piece)
-    heard = stroke.heard if stroke.rolled else None
+    rings = STYLES[item.note.spot.style].rings and item.reached
+    gesture = replace(gesture, heard=stroke.heard if stroke.rolled else None, rings=rings)
     if item.hand is None:
-        return replace(gesture, heard=heard)
-    return replace(gesture, fingers=item.hand.fingers, position=item.hand.position, heard=heard)
+        return gesture
+    return replace(gesture, fingers=item.hand.fingers, position=item.hand.position)
 
 
 def _added_gesture(item: Added, piece: Piece) -> Gesture:

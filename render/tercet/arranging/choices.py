@@ -65,6 +65,8 @@ class Question:
     beside, ringing
         Where a note that the song adds may lie, as (column, fret): one that is struck together with it, and one that
         still rings when it is struck. Empty where there is none.
+    before
+        Where the note of the tune before may lie, as (column, fret), if that is to ring on over it.
     """
 
     midi: int
@@ -79,6 +81,7 @@ class Question:
     beside: NeckPlaces = ()
     ringing: NeckPlaces = ()
     chord_fingers: tuple[int, ...] | None = None
+    before: NeckPlaces = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,7 +134,7 @@ def choices_for(question: Question, board: PricedHands, *, exact: bool = False) 
         *(np.concatenate([getattr(piece, field.name) for piece in found]) for field in fields(Choices))
     )
     choices = _one_stroke_a_hand(choices.taken(np.flatnonzero(_as_pinned(choices, question))))
-    return choices if exact else _pruned(choices, board)
+    return choices if exact else _pruned(choices, question, board)
 
 
 def _on_string(question: Question, board: PricedHands, column: int) -> list[Choices]:
@@ -203,6 +206,9 @@ def _hands_with(
         rows = rows[_holding(question.beside, board.table.frets[rows], column, column)]
         for other, held_fret in question.beside:
             free[other] = free[other] | (board.table.frets[rows, other] == held_fret)
+
+    for other, held_fret in question.before:
+        free[other] = free[other] | (board.table.frets[rows, other] == held_fret)
 
     def everywhere(suits: NDArray[np.bool_]) -> NDArray[np.bool_]:
         four, three, two, one = (free[other] | suits[:, other] for other in range(4))
@@ -281,11 +287,13 @@ def _one_stroke_a_hand(choices: Choices) -> Choices:
     return choices.taken(np.sort(order[first]))
 
 
-def _pruned(choices: Choices, board: PricedHands) -> Choices:
+def _pruned(choices: Choices, question: Question, board: PricedHands) -> Choices:
     """Keep the cheapest choices of each kind, in the order that they had."""
     highest = board.table.frets[choices.hand].max(axis=1, initial=0)
     kind = (choices.column * 2 + (choices.struck > 1)) * 16 + highest
     kind = kind * 16 + board.table.position[choices.hand]
+    for column, fret in question.before:
+        kind = kind * 2 + ((choices.column != column) & (board.table.frets[choices.hand, column] == fret))
     order = np.lexsort((choices.cost, kind))
     sorted_kind = kind[order]
     place = np.arange(len(order))

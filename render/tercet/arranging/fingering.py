@@ -17,7 +17,7 @@ import numpy as np
 
 from tercet.arranging.choices import HEARD, Choices, NeckPlaces, Question, Stroke, choices_for
 from tercet.arranging.model import Problem
-from tercet.arranging.path import Changes, Step, cheapest_path, hurry
+from tercet.arranging.path import Changes, Step, cheapest_path
 from tercet.arranging.piece import Piece, begun
 from tercet.arranging.problems import high_problem, masked_problem, pin_problem, together_problem
 from tercet.arranging.tune import SHORTEST_SPACE_PULSES, TuneNote
@@ -29,7 +29,7 @@ from tercet.song import Pin
 from tercet.song.styles import STYLES
 from tercet.theory import LAST_FRET, Tuning
 
-__all__ = ["Fingered", "Shared", "finger_tune", "is_wanted", "tune_cost", "unreachable"]
+__all__ = ["Fingered", "Shared", "finger_tune", "is_wanted", "may_be_rolled", "tune_cost", "unreachable"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +93,16 @@ def is_wanted(note: TuneNote, piece: Piece) -> bool:
         return False
     long_beat = meter.pulse_beat if meter.pulse_beat > 1 else 2 * quarter_beat
     return note.chord_comes or note.spot.place.bar_beat == 0 or note.length_beat >= long_beat
+
+
+def may_be_rolled(note: TuneNote, piece: Piece) -> bool:
+    """Whether the style has a roll for a note that wants one: for all of them, for those held long, or for none."""
+    rolled = STYLES[note.spot.style].rolled
+    return rolled == "wanted" or (rolled == "long" and _is_long(note, piece))
+
+
+def _is_long(note: TuneNote, piece: Piece) -> bool:
+    return note.length_beat >= SHORTEST_SPACE_PULSES * piece.pulse_beat
 
 
 def finger_tune(
@@ -212,20 +222,24 @@ class _Solver:
         cost = 0.0
         before, gap_s = self._hand_before(len(self.fingered))
         if before is not None and known.hand is not None:
-            step = Step(self._single(known), gap_s)
-            cost = hurry(gap_s) * float(self._changes.between(before, step.choices)[0, 0])
+            step = Step(self._single(known), gap_s, rings_over=self._rings_over(len(self.fingered)))
+            cost = float(self._changes.into(before, step)[0, 0])
         self.fingered.append(replace(known, change_cost=cost))
 
     def _solve(self, run: Sequence[int], played: Mapping[int, Fingered | None]) -> None:
         """Find the cheapest way through a run of notes, into the hand after it where that is known."""
         asked = [self._ask(index) for index in run]
         reached = [place for place, choices in enumerate(asked) if len(choices)]
-        steps = [Step(asked[place], self._gaps_s[run[place]]) for place in reached]
+        steps = [
+            Step(asked[place], self._gaps_s[run[place]], rings_over=self._rings_over(run[place]))
+            for place in reached
+        ]
         before, _ = self._hand_before(run[0])
         following = played.get(run[-1] + 1)
         after = None
         if following is not None and following.hand is not None:
-            after = Step(self._single(following), self._gaps_s[run[-1] + 1])
+            ringing = self._rings_over(run[-1] + 1)
+            after = Step(self._single(following), self._gaps_s[run[-1] + 1], rings_over=ringing)
         path = cheapest_path(steps, self._changes, before, after) if steps else ()
         found = dict(zip(reached, path, strict=True))
         earlier, earlier_row = before, 0
@@ -237,9 +251,8 @@ class _Solver:
             choices, row = asked[place], found[place]
             cost = 0.0
             if earlier is not None:
-                cost = hurry(self._gaps_s[index]) * float(
-                    self._changes.between(earlier, choices)[earlier_row, row]
-                )
+                step = Step(choices, self._gaps_s[index], rings_over=self._rings_over(index))
+                cost = float(self._changes.into(earlier, step)[earlier_row, row])
             earlier, earlier_row = choices, row
             self._take(note, self._main[index], choices, row, cost)
 
@@ -293,15 +306,16 @@ class _Solver:
             note.midi,
             note.chord,
             note.chord_frets,
-            self._main[index] and self._may_be_rolled(note),
+            self._main[index] and may_be_rolled(note, self._piece),
             note.position,
             note.played_pin,
             limit,
             hasty=self._gaps_s[index] < HAND_RETURN_S,
-            strummed=self._is_long(note) or self._is_broken(note),
+            strummed=_is_long(note, self._piece) or self._is_broken(note),
             beside=self._places(self._beside[index]),
             ringing=self._places(self._ringing[index]),
             chord_fingers=note.chord_fingers,
+            before=self._places(self._tune[index - 1]) if self._rings_over(index) else (),
         )
         if question.chord_fingers is not None and not len(self._choices_for(question, self._hands)):
             question = replace(question, chord_fingers=None)
@@ -325,13 +339,14 @@ class _Solver:
                     break
         return choices
 
-    def _may_be_rolled(self, note: TuneNote) -> bool:
-        """Whether the style has a roll for a main note: for all of them, for those that are held long, or for none."""
-        rolled = STYLES[note.spot.style].rolled
-        return rolled == "wanted" or (rolled == "long" and self._is_long(note))
-
-    def _is_long(self, note: TuneNote) -> bool:
-        return note.length_beat >= SHORTEST_SPACE_PULSES * self._piece.pulse_beat
+    def _rings_over(self, index: int) -> bool:
+        """Whether the style lets the note before ring on over a note of the same playing of its section."""
+        note = self._tune[index]
+        return (
+            index > 0
+            and STYLES[note.spot.style].rings
+            and _visit_of(self._tune[index - 1]) == _visit_of(note)
+        )
 
     def _is_broken(self, note: TuneNote) -> bool:
         """Whether the strings of its chord are struck behind a note, so that its hand holds the chord."""
@@ -348,7 +363,7 @@ class _Solver:
         return choices
 
     def _places(self, added: TuneNote | None) -> NeckPlaces:
-        """Return where an added note may lie."""
+        """Return where an added note, or the note of the tune before, may lie."""
         if added is None:
             return ()
         frets = [(string, added.midi - self._piece.tuning.open_midi(string)) for string in (4, 3, 2, 1)]

@@ -109,6 +109,8 @@ class Gesture:
         Fret where the index finger lies or would lie, from 1; 0 where the left hand isn't worked out.
     heard
         How the tune of a roll stands against its other strings; None for anything else.
+    rings
+        Whether its tune note rings on over the notes that follow, until they need its string or its finger.
     source
         Where its note stands in the file; line 0 for strums. Doesn't take part in comparison.
     """
@@ -131,6 +133,7 @@ class Gesture:
     fingers: tuple[int, ...] = ()
     position: int = 0
     heard: Audibility | None = None
+    rings: bool = False
     source: Source = field(default=Source(0, 0), compare=False)
 
 

@@ -38,10 +38,13 @@ class Step:
         The ways to play it, at least one.
     gap_s
         Time since the note before, in seconds; ignored for the first of a piece.
+    rings_over
+        Whether the note before is to ring on over it, from another string.
     """
 
     choices: Choices
     gap_s: float
+    rings_over: bool = False
 
 
 class Changes:
@@ -50,6 +53,27 @@ class Changes:
     def __init__(self, board: PricedHands) -> None:
         self._board = board
         self._known: dict[tuple[int, int], tuple[Choices, Choices, NDArray[np.float64]]] = {}
+        self._known_ringing: dict[tuple[int, int], tuple[Choices, Choices, NDArray[np.float64]]] = {}
+
+    def into(self, before: Choices, step: Step) -> NDArray[np.float64]:
+        """Return what the changes from some choices to those of a note cost, float (before, after)."""
+        cost = hurry(step.gap_s) * self.between(before, step.choices)
+        return cost + self._ringing(before, step.choices) if step.rings_over else cost
+
+    def _ringing(self, before: Choices, after: Choices) -> NDArray[np.float64]:
+        """Return what it costs that a note can't ring on over the next: its string is struck, or its finger lifted."""
+        key = (id(before), id(after))
+        known = self._known_ringing.get(key)
+        if known is None:
+            frets = self._board.table.frets
+            held = frets[before.hand, before.column]
+            kept = held[:, None] == frets[after.hand][:, before.column].T
+            same = before.column[:, None] == after.column[None, :]
+            cost = np.where(
+                same, COSTS["same string as the note before"], COSTS["note before let go"] * ~kept
+            )
+            known = self._known_ringing[key] = (before, after, cost)
+        return known[2]
 
     def between(self, before: Choices, after: Choices) -> NDArray[np.float64]:
         """Return the costs at ease, float (before, after)."""
@@ -85,15 +109,15 @@ def cheapest_path(
     """
     total = steps[0].choices.cost.copy()
     if before is not None:
-        total += hurry(steps[0].gap_s) * changes.between(before, steps[0].choices)[0]
+        total += changes.into(before, steps[0])[0]
     came_from: list[NDArray[np.intp]] = []
     for earlier, step in pairwise(steps):
-        reached = total[:, None] + hurry(step.gap_s) * changes.between(earlier.choices, step.choices)
+        reached = total[:, None] + changes.into(earlier.choices, step)
         best = reached.argmin(axis=0)
         came_from.append(best)
         total = reached[best, np.arange(len(best))] + step.choices.cost
     if after is not None:
-        total = total + hurry(after.gap_s) * changes.between(steps[-1].choices, after.choices)[:, 0]
+        total = total + changes.into(steps[-1].choices, after)[:, 0]
     path = [int(total.argmin())]
     for best in reversed(came_from):
         path.append(int(best[path[-1]]))

@@ -14,7 +14,7 @@ from typing import Any
 from tercet.arranging.model import Arrangement, Gesture
 from tercet.neck import span_mm
 from tercet.neck.demands import EASY_STRETCH_MM
-from tercet.song import Bar, played_visits
+from tercet.song import Bar, Style, played_visits
 from tercet.theory import spell
 
 __all__ = [
@@ -26,9 +26,11 @@ __all__ = [
     "LineReport",
     "Masked",
     "Report",
+    "StyleUse",
     "Totals",
     "WideHand",
     "as_json",
+    "different_strings",
     "frets_text",
     "report_of",
     "stroke_text",
@@ -169,6 +171,30 @@ class BarHardness:
 
 
 @dataclass(frozen=True, slots=True)
+class StyleUse:
+    """One playing of a section in another style than the usual one.
+
+    Parameters
+    ----------
+    section, pass_number, style
+        Which playing, and how its tune and chords share the strings.
+    notes
+        How many notes its tune has.
+    different_strings
+        Share of its neighbouring notes that lie on different strings, 0 to 1; 1 where there is only one note.
+    behind
+        How many strings are struck one by one behind the tune.
+    """
+
+    section: str
+    pass_number: int
+    style: Style
+    notes: int
+    different_strings: float
+    behind: int
+
+
+@dataclass(frozen=True, slots=True)
 class Totals:
     """The piece as a whole.
 
@@ -212,6 +238,8 @@ class Report:
         Every bar, the hardest first.
     totals
         The piece as a whole.
+    styles
+        Each playing of a section that has another style than `rolls`, in order.
     """
 
     lines: tuple[LineReport, ...]
@@ -221,6 +249,7 @@ class Report:
     masked: tuple[Masked, ...]
     hardest_bars: tuple[BarHardness, ...]
     totals: Totals
+    styles: tuple[StyleUse, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,6 +284,7 @@ def report_of(arrangement: Arrangement) -> Report:
             cost=arrangement.cost,
             **_counts(gestures),
         ),
+        styles=tuple(_styles(arrangement)),
     )
 
 
@@ -325,6 +355,28 @@ def _counts(gestures: Sequence[Gesture]) -> dict[str, int]:
         "singles": sum(gesture.action == "single" for gesture in gestures),
         "strums": sum(gesture.layer == "strums" for gesture in gestures),
     }
+
+
+def different_strings(tune: Sequence[Gesture]) -> float:
+    """Return the share of neighbouring notes of a tune that lie on different strings, 1 for a single note."""
+    strings = [gesture.notes[-1].string for gesture in tune]
+    return sum(old != new for old, new in pairwise(strings)) / (len(strings) - 1) if len(strings) > 1 else 1.0
+
+
+def _styles(arrangement: Arrangement) -> Iterator[StyleUse]:
+    song = arrangement.song
+    for visit in song.form:
+        style = song.style_of(visit.section, visit.pass_number)
+        if style == "rolls":
+            continue
+        inside = [
+            gesture
+            for gesture in arrangement.gestures
+            if (gesture.section, gesture.pass_number) == (visit.section, visit.pass_number)
+        ]
+        tune = [gesture for gesture in inside if gesture.notes[-1].part == "tune"]
+        behind = sum(gesture.action == "single" and gesture.notes[-1].part == "chord" for gesture in inside)
+        yield StyleUse(visit.section, visit.pass_number, style, len(tune), different_strings(tune), behind)
 
 
 # ---- hard places

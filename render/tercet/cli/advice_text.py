@@ -12,10 +12,20 @@ from tercet.wording import counted
 if TYPE_CHECKING:
     from tercet.arranging.key_advice import KeyAdvice, TuningAdvice, Voice
     from tercet.arranging.line_shapes import LineShape
+    from tercet.arranging.style_advice import StyleAdvice
     from tercet.song import Players, Song
     from tercet.theory import Pitch, Tuning
 
-__all__ = ["Call", "keys_text", "legend_text", "lines_text", "others_text", "range_text", "tuning_text"]
+__all__ = [
+    "Call",
+    "keys_text",
+    "legend_text",
+    "lines_text",
+    "others_text",
+    "range_text",
+    "style_text",
+    "tuning_text",
+]
 
 WIDTH = 80
 BEST_SHOWN = 3
@@ -178,6 +188,14 @@ def _against_tuning(advice: TuningAdvice, key: KeyAdvice) -> Iterator[str]:
         yield f"{counted(advice.added_missing, 'added note')} on no string"
     if advice.high:
         yield f"{advice.high} of {counted(advice.notes, 'note')} too high up the neck"
+
+
+def style_text(tuning: Tuning, advice: StyleAdvice) -> Iterator[str]:
+    """Yield the style that suits a song on some strings, and why."""
+    yield f"style, {tuning_text(tuning)}"
+    yield from textwrap.wrap(
+        f"{advice.style}: {advice.reason}", WIDTH, initial_indent="  ", subsequent_indent="    "
+    )
 
 
 def lines_text(tuning: Tuning, lines: Sequence[LineShape], song: Song) -> Iterator[str]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import asdict, replace
 from typing import TYPE_CHECKING, Any
 
 from tercet.cli.advice_text import (
@@ -13,6 +13,7 @@ from tercet.cli.advice_text import (
     legend_text,
     lines_text,
     others_text,
+    style_text,
     tuning_text,
 )
 from tercet.cli.options import add_options, options_of, read_by
@@ -21,18 +22,19 @@ from tercet.cli.talk import put, put_json
 if TYPE_CHECKING:
     from tercet.arranging.key_advice import KeyAdvice, Voice
     from tercet.arranging.line_shapes import LineShape
+    from tercet.arranging.style_advice import StyleAdvice
     from tercet.song import Song
     from tercet.theory import Tuning
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
 
 NAME = "advise"
-HELP = "find the keys, tunings and hand shapes that suit a song and its players"
+HELP = "find the keys, tunings, style and hand shapes that suit a song and its players"
 DESCRIPTION = (
     "Arrange a song in all twelve keys and rank them: how much of the tune these players can play, how many rolls "
     "bring it out, how far the hand moves, which chords can't be held, and whether it can be sung. Without --tuning "
-    "the song's own tuning is ranked in full and the others in short; tunings asked for together share one key. Then, "
-    "for each line of music, the hand shape under which most of its tune lies."
+    "the song's own tuning is ranked in full and the others in short; tunings asked for together share one key. Then "
+    "the style that suits it, and for each line of music the hand shape under which most of its tune lies."
 )
 
 
@@ -59,6 +61,7 @@ def run(arguments: argparse.Namespace) -> int:
     from tercet.arranging.advice import advise, advise_each
     from tercet.arranging.key_advice import voice_named
     from tercet.arranging.line_shapes import line_shapes
+    from tercet.arranging.style_advice import style_advice
     from tercet.kit import KitOptions, PlayOptions
     from tercet.kit.options import tunings_of
     from tercet.kit.ready import as_asked
@@ -79,14 +82,19 @@ def run(arguments: argparse.Namespace) -> int:
         rankings = advise_each(song, tuple(dict.fromkeys((own, *TUNINGS.values()))), voice)
     played, _ = transpose_song(song, song.sounding or 0)
     lines = [(tuning, line_shapes(played, tuning)) for tuning in asked or (own,)]
+    styles = [(tuning, style_advice(played, tuning)) for tuning in asked or (own,)]
     if arguments.json:
         facts = {"file": arguments.song, **_facts(song, played, voice, rankings, lines, call)}
+        facts["styles"] = [
+            {"tuning": tuning_text(tuning), **_style_facts(advice)} for tuning, advice in styles
+        ]
         put_json(facts)
         return 0
     parts = [
         keys_text(song, voice, rankings[0], call),
         others_text(rankings[1:]),
         legend_text(rankings),
+        *(style_text(tuning, advice) for tuning, advice in styles),
         *(lines_text(tuning, found, played) for tuning, found in lines),
     ]
     put("\n\n".join(text for text in map("\n".join, parts) if text))
@@ -164,6 +172,11 @@ def _key_facts(rank: int, key: KeyAdvice, call: Call) -> dict[str, Any]:
             for one in key.tunings
         ],
     }
+
+
+def _style_facts(advice: StyleAdvice) -> dict[str, Any]:
+    figures = asdict(advice)
+    return {name: round(value, 3) if isinstance(value, float) else value for name, value in figures.items()}
 
 
 def _line_facts(line: LineShape, song: Song) -> dict[str, Any]:

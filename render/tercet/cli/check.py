@@ -17,7 +17,7 @@ from tercet.wording import counted
 
 if TYPE_CHECKING:
     from tercet.arranging import Arrangement
-    from tercet.arranging.report import LineReport, Report
+    from tercet.arranging.report import LineReport, Report, StyleUse
     from tercet.kit import PlayOptions
     from tercet.performing import Covered
     from tercet.song import ClassFile
@@ -312,6 +312,9 @@ def _print(path: str, arrangement: Arrangement, report: Report) -> None:
         _print_line(line)
     if arrangement.second:
         _print_second(**_second_facts(arrangement)["second"])
+    first = {(use.section, use.style): use for use in reversed(report.styles)}
+    for use in reversed(first.values()):
+        put(f"  {_style_text(use)}")
     put("  hard places")
     for name, text in _hard_places(report):
         put(f"    {name:<16}{text}")
@@ -320,6 +323,16 @@ def _print(path: str, arrangement: Arrangement, report: Report) -> None:
         put(f"  bar {problem.bar_number} ({place}{problem.section}): {problem.message}")
         if problem.remedy:
             put(f"      remedy: {problem.remedy}")
+
+
+def _style_text(use: StyleUse) -> str:
+    """Return what comes of a style in the first playing of a section that has it."""
+    place = use.section if use.pass_number == 1 else f"{use.section}, pass {use.pass_number}"
+    told = {
+        "ringing": f", {use.different_strings:.0%} of the tune's notes change the string",
+        "broken": f", {counted(use.behind, 'string')} struck behind the tune",
+    }
+    return f"{place}: {use.style}{told.get(use.style, '')}"
 
 
 def _print_line(line: LineReport) -> None:

@@ -50,6 +50,9 @@ COSTS: dict[str, float] = {
     "masked": 14.0,
     "fret out of these players' reach": 0.45,
     "added note let go": 3.0,
+    # one note ringing over the next
+    "same string as the note before": 6.0,
+    "note before let go": 2.0,
     # the right hand going back and forth
     "roll right after a note": 1.0,
     "thumb to strum": 0.35,

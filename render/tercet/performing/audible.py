@@ -176,8 +176,11 @@ def _beside(
 
 
 def _rings_over(other: TakeNote, note: TakeNote) -> bool:
-    """Whether a note of the tune that came before rings on over a later one, by more than players are off the beat."""
-    return other.onset_s < note.onset_s < other.onset_s + other.length_s - OVERLAP_S
+    """Whether a note of the tune that came before rings on over a later one, by more than players are off the beat.
+
+    Where the style lets the tune ring, that is what it is for, and nothing is covered by it.
+    """
+    return not other.rings and other.onset_s < note.onset_s < other.onset_s + other.length_s - OVERLAP_S
 
 
 def _power_beside(other: TakeNote, note: TakeNote) -> float:

@@ -96,8 +96,9 @@ struck before it."""
 TUNE_BETWEEN_DB = 4.0
 """A note of the tune that is not rolled lies at most this far under the melody, so that the tune stays whole."""
 
-BROKEN_CHORD_DB = 4.0
-"""A string of a broken chord lies this far under other notes between: it fills in behind the tune."""
+BEHIND_TUNE_DB = 9.5
+"""A string of a broken chord lies so far under the notes of the tune that aren't rolled: with what it has faded until
+the next of them, it leaves them 10 dB clear."""
 
 WAY_BACK: dict[Layer, float] = {"second": 0.25, "between": 0.5}
 """How far back from the melody towards the strums a layer lies, if a song's own marks don't set those apart."""
@@ -216,10 +217,10 @@ def _close(reaches: list[_Reach], hairpin: PlacedMark, next_beat: Fraction, mark
 def gesture_level_db(gesture: Gesture, lines: dict[Layer, LevelLine]) -> float:
     """Return the level that the marks ask of a whole gesture, relative to mf: its layer's line, part and accent."""
     level = lines[gesture.layer].at(gesture.start_beat)
-    if gesture.layer == "between" and any(note.part == "tune" for note in gesture.notes):
+    parts = {note.part for note in gesture.notes}
+    if gesture.layer == "between" and parts != {"added"}:
         level = max(level, lines["melody"].at(gesture.start_beat) - TUNE_BETWEEN_DB)
-    elif gesture.layer == "between" and gesture.notes[-1].part == "chord":
-        level -= BROKEN_CHORD_DB
+        level -= BEHIND_TUNE_DB * ("tune" not in parts)
     return level + ACCENT_DB * gesture.accent
 
 

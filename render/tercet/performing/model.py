@@ -71,6 +71,8 @@ class TakeNote:
         Length as written, in beats.
     mark_db
         Level that marks, hairpins and accents ask of its whole gesture, relative to mf.
+    rings
+        Whether it is of a tune whose notes are meant to ring over one another.
     """
 
     onset_s: float
@@ -91,6 +93,7 @@ class TakeNote:
     beat: Fraction
     length_beat: Fraction
     mark_db: float = 0.0
+    rings: bool = False
 
     @property
     def own_string(self) -> tuple[bool, int]:

@@ -394,6 +394,7 @@ def _strings(
             beat=gesture.start_beat,
             length_beat=gesture.length_beat,
             mark_db=FLAT_LEVEL_DB if flat else item.mark_db,
+            rings=gesture.rings and note.part == "tune",
         )
 
 

@@ -5,7 +5,8 @@ changes or all are damped. A note of the tune that lies a third or more from the
 strings sound as one instrument; by step, before a rest and at the end of a phrase, where the tune takes breath, it
 ends as written. One that the song adds lasts as written, unless the tune needs its string or its finger before. The
 strings under the tune and those of a strum are let ring, as players do: what ends them is what the two hands do next.
-A string of a broken chord lasts as the arrangement has it.
+A string of a broken chord lasts as the arrangement has it. Where the style is `ringing`, a note of the tune rings on
+over those that follow.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from math import sqrt
 
 from tercet.arranging import Arrangement, Gesture, StringNote
 from tercet.song import played_visits
+from tercet.theory import Chord
 
 __all__ = ["BREATH_PART", "note_ends", "second_ends", "string_delays_s"]
 
@@ -86,7 +88,9 @@ BREATH_PART = Fraction(1, 4)
 """The last note of a phrase gives up this part of its length, and no more than this part of a pulse."""
 
 THIRD_SEMITONES = 3
-"""Notes of the tune that lie nearer to each other, by step or on one pitch, don't ring into each other."""
+WHOLE_STEP_SEMITONES = 2
+"""Notes of the tune that lie nearer to each other than a third, by step or on one pitch, don't ring into each other;
+where the style lets the tune ring, those that lie nearer than a whole step."""
 
 
 def note_ends(arrangement: Arrangement) -> tuple[tuple[Fraction, ...], ...]:
@@ -104,6 +108,10 @@ def note_ends(arrangement: Arrangement) -> tuple[tuple[Fraction, ...], ...]:
     earlier; that of the piece rings out. One that the next follows at once, a third or more away, rings on until its
     string is struck again, the left hand takes another fret on it, the tune rests or takes breath, or a single note
     comes that is nearer than a third.
+
+    One that the arrangement lets ring goes on over the next ones until its string or its finger is needed, a note a
+    semitone away is struck, a chord comes that it doesn't belong to, or the tune rests or takes breath. Tones a whole
+    step apart sound together: that is what the style is for.
 
     Nothing later than that is looked at, so an edit in a section changes nothing in earlier ones.
     """
@@ -125,6 +133,7 @@ class _Stops:
 
     def __init__(self, arrangement: Arrangement) -> None:
         self._gestures = arrangement.gestures
+        self._chords = list(_chords(arrangement))
         changes = sorted({*_chord_changes(arrangement), *_visit_ends(arrangement), *_breaths(arrangement)})
         self._changes = changes
         self._change_starts = [float(beat) for beat in changes]
@@ -155,11 +164,25 @@ class _Stops:
         """Return where a note of the tune is ended by what comes after it, at the latest where the tune is silent."""
         if note.fret is None:
             return written_beat
-        silent_beat = self._silences[bisect_left(self._silences, written_beat)]
-        for gesture in self._after(index, silent_beat):
-            if gesture.start_beat >= written_beat and (_ends(gesture, note) or _is_near(gesture, note)):
+        last_beat, nearest = self._silences[bisect_left(self._silences, written_beat)], THIRD_SEMITONES
+        if self._gestures[index].rings:
+            last_beat, nearest = self._leaves_chord(index, note, last_beat), WHOLE_STEP_SEMITONES
+        for gesture in self._after(index, last_beat):
+            if gesture.start_beat >= written_beat and (
+                _ends(gesture, note) or _is_near(gesture, note, nearest)
+            ):
                 return gesture.start_beat
-        return silent_beat
+        return last_beat
+
+    def _leaves_chord(self, index: int, note: StringNote, last_beat: Fraction) -> Fraction:
+        """Return where a chord comes, before a beat, that a note doesn't belong to; else that beat."""
+        first = bisect_right(self._chords, self._gestures[index].start_beat, key=lambda change: change[0])
+        for beat, chord in self._chords[first:]:
+            if beat >= last_beat:
+                break
+            if chord is not None and note.midi % 12 not in chord.pitch_classes:
+                return beat
+        return last_beat
 
     def let_go(self, index: int, written_beat: Fraction) -> Fraction:
         """Return where an added note ends: as written, or where the tune needs its string or its finger."""
@@ -187,17 +210,19 @@ def _ends(gesture: Gesture, note: StringNote) -> bool:
     return (gesture.shape[4 - note.string] or 0) != note.fret
 
 
-def _is_near(gesture: Gesture, note: StringNote) -> bool:
-    """Whether a gesture brings a single note that would blur with one that rings."""
+def _is_near(gesture: Gesture, note: StringNote, nearest: int) -> bool:
+    """Whether a gesture brings a single note that would blur with one that rings: one that is nearer than that."""
     other = gesture.notes[-1]
-    return other.part != "chord" and abs(other.midi - note.midi) < THIRD_SEMITONES
+    return other.part != "chord" and abs(other.midi - note.midi) < nearest
+
+
+def _chords(arrangement: Arrangement) -> Iterator[tuple[Fraction, Chord | None]]:
+    for bar in arrangement.bars:
+        yield from ((bar.start_beat + span.start_beat, span.chord) for span in bar.chords)
 
 
 def _chord_changes(arrangement: Arrangement) -> Iterator[Fraction]:
-    spans = [
-        (bar.start_beat + span.start_beat, span.chord) for bar in arrangement.bars for span in bar.chords
-    ]
-    yield from (beat for (_, before), (beat, chord) in pairwise(spans) if chord != before)
+    yield from (beat for (_, before), (beat, chord) in pairwise(_chords(arrangement)) if chord != before)
 
 
 def _visit_ends(arrangement: Arrangement) -> Iterator[Fraction]:

@@ -50,6 +50,7 @@ NEARNESS: dict[tuple[str, str], tuple[float, Style]] = {
     ("melody", "under"): (1.0, "plain"),
     ("second", "struck"): (1.2, "bold"),
     ("between", "struck"): (1.05, "plain"),
+    ("between", "under"): (0.85, "plain"),
     ("strums", "struck"): (0.8, "plain"),
 }
 """How large and heavy a digit of the tab is, by its layer and whether it is what the stroke is for."""

@@ -213,13 +213,14 @@ class _ScoreWriter:
         self.places.append(line)
 
     def _open(self, written: Element, section: WrittenSection) -> None:
-        """Mark where a section begins, with its name."""
+        """Mark where a section begins, with its name, and its style where that isn't the usual one."""
         if section.repeat_start:
             written.set("left", "rptstart")
         place = {"staff": self._upper, "tstamp": "0", "place": "above"}
-        self.texts.put(
-            SubElement(written, "reh", place), f"{written.attrib['xml:id']}name", "section", section.title
-        )
+        song = self._arrangement.song
+        styles = {song.style_of(section.name, number) for number in section.passes} - {"rolls"}
+        title = f"{section.title} ({', '.join(sorted(styles))})" if styles else section.title
+        self.texts.put(SubElement(written, "reh", place), f"{written.attrib['xml:id']}name", "section", title)
 
     def _close(self, written: Element, section: WrittenSection, segment: Segment, *, last_time: bool) -> None:
         """Mark where a section ends: a repeat, the end of the piece, and where to go."""
