@@ -661,7 +661,9 @@ def passes_are_fingered_alike(arrangement: Arrangement) -> list[str]:
 
 
 def styles_are_kept(arrangement: Arrangement) -> list[str]:
-    """Where the style has no rolls none is struck; single strings of a chord are struck only where it is broken.
+    """Where the style has no rolls none is struck; in a ringing tune only on notes of two pulses, or where it is asked.
+
+    Single strings of a chord are struck only where it is broken.
 
     Each of those sounds the chord, three semitones or more under the note of the tune that rings, off its string and
     its onset; it has ended when the tune comes nearer. Bars with a row of their own are left alone.
@@ -670,11 +672,15 @@ def styles_are_kept(arrangement: Arrangement) -> list[str]:
     rung = tune(arrangement)
     onsets = {gesture.start_beat for gesture in rung}
     rows = {bar.number for bar in arrangement.bars if bar.between is not None or bar.strum is not None}
+    asked = {beat for beat, _, note in written(arrangement.bars, "melody") if note.pin is not None}
     for gesture in arrangement.gestures:
         beat, note = gesture.start_beat, gesture.notes[-1]
         style = arrangement.song.style_of(gesture.section, gesture.pass_number)
         if gesture.action == "roll" and style in ("plain", "broken"):
             faults.append(f"beat {beat}: a roll in style {style}")
+        short = gesture.length_beat < 2 * pulse_beat(arrangement) and beat not in asked
+        if gesture.action == "roll" and style == "ringing" and short:
+            faults.append(f"beat {beat}: a short roll in style {style}")
         if gesture.action != "single" or note.part != "chord":
             continue
         span = chords_at(arrangement, beat, beat)[0]

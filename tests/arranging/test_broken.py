@@ -104,9 +104,11 @@ def test_without_rolls_a_pinned_roll_keeps_the_string_of_its_tune(style: Any) ->
     assert not any("pin" in problem.message for problem in arrangement.problems)
 
 
-def test_plain_adds_nothing_and_strums_as_ever() -> None:
-    rolled, plain = (arranged("A4:4 | C5:4", "F | C", style=style) for style in ("rolls", "plain"))
-    assert strums_of(plain) == strums_of(rolled)
+def test_plain_adds_nothing_and_strums_down_on_the_pulse() -> None:
+    strums = [each.split()[:2] for each in strums_of(arranged("A4:4 | C5:4", "F | C", style="plain"))]
+    assert strums == [[str(beat), "d"] for beat in (1, 2, 3, 5, 6, 7)]
+    own = [each.split()[1] for each in strums_of(arranged("A4:4", "F", style="plain", strum=tuple("dudu")))]
+    assert own == ["u", "d", "u"]  # a song's own pattern is kept
     filled = arrange(song(section("verse", "C5:4 | G4:4", "C | C"), between="fill", style="plain"))
     assert {note.part for gesture in filled.gestures for note in gesture.notes} == {"tune", "chord"}
     assert {gesture.layer for gesture in filled.gestures if gesture.action == "single"} == {"melody"}

@@ -439,6 +439,13 @@ def rolls_in_plain_style(arrangement: Arrangement) -> Arrangement:
     return replace(arrangement, song=replace(arrangement.song, style="plain"))
 
 
+def rolls_on_short_notes_that_ring(arrangement: Arrangement) -> Arrangement:
+    """Say that the tune rings, and leave the rolls on its short notes."""
+    place, roll = first(arrangement, is_roll)
+    short = replaced(arrangement, place, replace(roll, length_beat=Fraction(1)))
+    return replace(short, song=replace(short.song, style="ringing"))
+
+
 SABOTAGE: tuple[tuple[Callable[[Arrangement], Arrangement], str], ...] = (
     (roll_reversed, "rolls fall to the tune"),
     (roll_gapped, "rolls fall to the tune"),
@@ -481,6 +488,7 @@ SABOTAGE: tuple[tuple[Callable[[Arrangement], Arrangement], str], ...] = (
     (another_fingering_on_the_third_pass, "passes are fingered alike"),
     (chord_string_struck_alone, "styles are kept"),
     (rolls_in_plain_style, "styles are kept"),
+    (rolls_on_short_notes_that_ring, "styles are kept"),
 )
 
 

@@ -31,6 +31,7 @@ from tercet.neck.demands import COSTS, LIMITS, Hands
 from tercet.neck.hands import Hand
 from tercet.neck.priced_hands import OPEN_HAND
 from tercet.song import Bar, ChordSpan, Meter, Slot, Song
+from tercet.song.styles import STYLES
 from tercet.theory import STRUM_SIGNS, Chord
 
 __all__ = [
@@ -223,7 +224,8 @@ def _slots_to_play(onsets: _Onsets, piece: Piece) -> Iterator[SlotAt]:
     """Yield the strokes that each bar offers: its own row, the song's pattern, or a bar of the song's family.
 
     Of a family's bars each takes the first of which something else is played than in the strummed bar before; where
-    all sound alike, the first. So what a bar is strummed with depends on that bar and on what comes before.
+    all sound alike, the first. So what a bar is strummed with depends on that bar and on what comes before. Where the
+    style is plain there is a down stroke on each pulse.
     """
     song, meter = piece.song, piece.song.meter
     family = None
@@ -232,7 +234,8 @@ def _slots_to_play(onsets: _Onsets, piece: Piece) -> Iterator[SlotAt]:
     pattern = song.strum or default_pattern(meter)
     before: tuple[tuple[Fraction, Slot], ...] = ()
     for index, bar in enumerate(piece.bars):
-        bars = (pattern,) if family is None or bar.strum is not None else _family_bars(family, index, piece)
+        own = family is None or bar.strum is not None or STYLES[piece.spot(index, Fraction(0)).style].downs
+        bars = (pattern,) if family is None or own else _family_bars(family, index, piece)
         tried: list[tuple[list[SlotAt], tuple[tuple[Fraction, Slot], ...]]] = []
         for slots in bars:
             offered = list(_slots(meter, index, bar, slots))

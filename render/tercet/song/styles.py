@@ -31,6 +31,8 @@ class StyleRow:
         Whether chords are played string by string behind the tune.
     filled
         Whether single notes may be added in long spaces, where the song says `between: fill`.
+    downs
+        Whether strums that the song doesn't write out are a down stroke on each pulse, and nothing livelier.
     """
 
     about: str
@@ -38,6 +40,7 @@ class StyleRow:
     rings: bool = False
     broken: bool = False
     filled: bool = True
+    downs: bool = False
 
 
 STYLES: dict[Style, StyleRow] = {
@@ -50,7 +53,7 @@ STYLES: dict[Style, StyleRow] = {
     "broken": StyleRow(
         "the tune in single notes, its chords string by string behind it", "none", broken=True, filled=False
     ),
-    "plain": StyleRow("the tune in single notes, and quiet strums", "none", filled=False),
+    "plain": StyleRow("the tune in single notes, and quiet down strums", "none", filled=False, downs=True),
 }
 """The styles, by the word that the song file has for each."""
 
