@@ -39,7 +39,7 @@ def advised(melody: str, chords: str = "C | C | C | C", tuning: str = "high-g", 
 def test_pace_place_and_players_decide(melody: str, more: dict[str, Any], style: str) -> None:
     advice = advised(melody, **more)
     assert advice.style == style, advice
-    assert f"{advice.notes_a_second:.1f} notes a second" in advice.reason
+    assert f"{advice.notes_a_second:.1f} a second" in advice.reason
 
 
 def test_the_figures_are_those_of_the_tune() -> None:

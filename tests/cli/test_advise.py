@@ -186,7 +186,7 @@ def test_json_carries_everything(gate: Path, tercet: Run) -> None:
         ("baritone", "rolls"),
     ]
     assert facts["styles"][0]["notes_a_second"] == 1.2
-    assert "1.2 notes a second" in facts["styles"][0]["reason"]
+    assert "1.2 a second" in facts["styles"][0]["reason"]
     assert facts["voice"] == {"name": "low", "lowest": "G3", "highest": "C5"}
     assert facts["weights"] == ADVICE_COSTS
     (ranking,) = facts["rankings"]

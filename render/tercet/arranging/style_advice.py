@@ -103,25 +103,22 @@ def style_advice(song: Song, tuning: Tuning) -> StyleAdvice:
 
 def _suiting(figures: dict[str, float], players: Players) -> tuple[Style, str]:
     """Return the style that suits, and why."""
-    pace = f"{figures['notes_a_second']:.1f} notes a second"
+    pace = f"{figures['notes_a_second']:.1f} a second"
     different, room = f"{figures['different_strings']:.0%}", f"{figures['room_below']:.0%}"
     if figures["notes_a_second"] > QUICK_NOTES_A_S[players]:
-        return "plain", f"with {pace} the tune alone is enough to do for `players: {players}`"
+        return "plain", f"its notes come at {pace}: the tune alone is enough to do for `players: {players}`"
     calm = figures["notes_a_second"] <= CALM_NOTES_A_S
     if players != "beginner":
         rings = figures["different_strings"] >= RINGING_SHARE and figures["leaps"] <= MOST_LEAPS
         if rings and not calm:
-            return (
-                "ringing",
-                f"the tune flows by step, {pace}, and {different} of its notes can change the string",
-            )
+            return "ringing", f"its notes flow by step, {pace}, and {different} of them can change the string"
         if calm and figures["room_below"] >= ROOM_SHARE:
             return (
                 "broken",
-                f"the tune is calm, {pace}, and {room} of its held time has strings free below it",
+                f"its notes come at a calm {pace}, and in {room} of their time strings are free below",
             )
-    held = f"{figures['held_long']:.0%} of its notes are held for two pulses or more"
-    return "rolls", f"there is time to roll to the tune, {pace}, and {held}"
+    held = f"{figures['held_long']:.0%} of them are held for two pulses or more"
+    return "rolls", f"there is time to roll to the tune: its notes come at {pace}, and {held}"
 
 
 def _share(which: Sequence[bool]) -> float:
