@@ -99,6 +99,13 @@ def test_what_isnt_there_is_told(tmp_path: Path) -> None:
             run_tercet("render", HARBOUR, "-o", tmp_path / "a.mid", *asked)
 
 
+def test_its_sheet_is_printed_where_there_is_one(tmp_path: Path) -> None:
+    run_tercet("sheet", with_second(tmp_path), "-o", tmp_path / "second.svg", "--second-voice")
+    assert "(second voice)" in (tmp_path / "second.svg").read_text("utf-8")
+    with pytest.raises(AssertionError, match="has no second voice: write `second: thirds`"):
+        run_tercet("sheet", HARBOUR, "-o", tmp_path / "none.svg", "--second-voice")
+
+
 def test_two_layers_of_four_are_chosen(tmp_path: Path) -> None:
     song = with_second(tmp_path)
     run_tercet("render", song, "-o", tmp_path / "a.mid", "--without", "melody", "--without", "strums")

@@ -133,7 +133,7 @@ def test_a_track_by_name_and_its_near_miss(song: Path, tmp_path: Path, tercet: R
     [
         (["--speed", "fast"], 2, "must be a percentage such as 70%"),
         (["--speed", "900%"], 2, "25% to 200%"),
-        (["--without", "tune"], 2, "must be melody, between or strums"),
+        (["--without", "tune"], 2, "must be melody, second, between or strums"),
         (["--bars", "90-99"], 1, "90"),
         (["--bars", "chorus"], 1, "chorus"),
         (["--transpose", "40"], 2, "-24 to 24"),

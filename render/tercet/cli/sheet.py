@@ -33,7 +33,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--handout", action="store_true", help="as one picture, or a few")
     parser.add_argument(
-        "--second", action="store_true", help="the second voice's own part, for its half of the class"
+        "--second-voice", action="store_true", help="the second voice's own part, for its half of the class"
     )
     parser.add_argument("--large", action="store_true", help="larger, tab and words only")
     parser.add_argument("--paper", metavar="NAME", help="A4 (default) or Letter")
@@ -57,7 +57,7 @@ def run(arguments: argparse.Namespace) -> int:
         check_may_print(path, replace=replace)
     arrangement = arranged(source_of(arguments.song).read(), play_options(arguments), say_event)
     tell_off_neck(arrangement, say_event)
-    if arguments.second:
+    if arguments.second_voice:
         arrangement = second_part(arrangement)
     if arguments.handout:
         for written in handout(arrangement, path, say_event, left_handed=mirrored, replace=replace):
