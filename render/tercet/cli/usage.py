@@ -73,6 +73,13 @@ _DASHES = re.compile(r"^[–—−‐‑‒]+")
 _YES_OR_NO = ("yes", "no", "true", "false", "on", "off", "1", "0")
 
 
+def _is_setting(name: str) -> bool:
+    """Return whether a name is that of a setting of songs."""
+    from tercet.song.settings import SETTINGS
+
+    return any(setting.name == name for setting in SETTINGS)
+
+
 class UsageError(RequestError):
     """A command line that can't be understood.
 
@@ -295,16 +302,23 @@ class _Line:
                 self._instead(at, at, separator[1], separator[2]),
             )
         known = self._parser.option(hyphened)
+        having = [command for command, parser in self._root.commands.items() if parser.option(hyphened)]
+        if known is None and not having and _is_setting(hyphened.removeprefix("--")):
+            said = self._words[at + 1 : at + 2]
+            value = more.removeprefix("=") or "".join(word for word in said if not word.startswith("-"))
+            line = f"{hyphened.removeprefix('--')}: {visible_line(value) or '…'}"
+            return UsageError(
+                f"tercet {self._command} has no option {name}: it is a setting; write {line} in the song's file"
+            )
+        if known is None and having:
+            have = f"tercet {listed(having)} {'has' if len(having) == 1 else 'have'} it"
+            return UsageError(f"tercet {self._command} has no option {name}; {have}")
         near = [known.option_strings[0]] if known else [*lookalikes(hyphened, self._parser.flags)]
         if near:
             sentence = f"tercet {self._command} has no option {name}{did_you_mean(near)}"
             if _DASHES.match(name):
                 sentence = f"{name} begins with a dash: a hyphen stands before an option"
             return UsageError(sentence, self._instead(at, at, near[0] + more))
-        having = [command for command, parser in self._root.commands.items() if parser.option(hyphened)]
-        if having:
-            have = f"tercet {listed(having)} {'has' if len(having) == 1 else 'have'} it"
-            return UsageError(f"tercet {self._command} has no option {name}; {have}")
         return UsageError(
             f"tercet {self._command} has no option {name}: tercet {self._command} --help tells those that it has"
         )
