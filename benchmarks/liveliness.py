@@ -106,7 +106,7 @@ def say(what: str, paths: list[Path], folder: Path, tree: Path, aims: Aims) -> N
     say_time([plain.alive for plain, _ in pairs], aims)
     say_strums([plain.alive for plain, _ in pairs], aims, free=what != "our songs")
     say_ringing([plain.ringing for plain, _ in pairs], aims)
-    say_fill(pairs, aims, most_fewer=0.0 if what.startswith("our") else 5.0)
+    say_fill(pairs, aims, ours=what.startswith("our"))
 
 
 def say_time(found: list[Liveliness], aims: Aims) -> None:
@@ -146,15 +146,16 @@ def say_ringing(found: list[Ringing], aims: Aims) -> None:
     aims.say("notes that ring over a step, a rest or a breath", sum(each.blurred for each in found), most=0.0)
 
 
-def say_fill(pairs: list[tuple[Measured, Measured]], aims: Aims, *, most_fewer: float) -> None:
+def say_fill(pairs: list[tuple[Measured, Measured]], aims: Aims, *, ours: bool) -> None:
     """Print what `between: fill` leaves of the strums, and what is covered without and with it."""
     strums = sum(plain.alive.strums for plain, _ in pairs)
     kept = sum(filled.alive.strums for _, filled in pairs)
     aims.say("strums that stay with between: fill, %", 100 * kept / strums, least=100 * STAY_LEAST)
     fewer = sum(filled.alive.strums < STAY_LEAST * plain.alive.strums for plain, filled in pairs)
-    aims.say("songs in which fewer stay, %", 100 * fewer / len(pairs), most=most_fewer)
-    aims.say("notes of the tune covered", sum(plain.covered for plain, _ in pairs), most=0.0)
-    aims.say("notes covered with between: fill", sum(filled.covered for _, filled in pairs), most=0.0)
+    aims.say("songs in which fewer stay, %", 100 * fewer / len(pairs), most=0.0 if ours else 5.0)
+    most = 0.0 if ours else 0.2 * len(pairs)
+    aims.say("notes of the tune covered", sum(plain.covered for plain, _ in pairs), most=most)
+    aims.say("notes covered with between: fill", sum(filled.covered for _, filled in pairs), most=most)
 
 
 def written_as(path: Path, folder: Path, *, fill: bool) -> Path:

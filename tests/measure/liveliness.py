@@ -77,7 +77,7 @@ def phrase_edges(path: Path, song: SongText) -> tuple[Fraction, ...]:
         breaths = [beat for beat, text in song.marks if text == "," and start < beat < end]
         bars = [_bars(block) for block in sections[name].split("\n\n") if block.strip()]
         first = start or song.pickup_beat
-        lines = [first + song.bar_beat * sum(bars[:place]) for place in range(len(bars))]
+        lines = [first + song.bar_beat * sum(bars[:place]) for place in range(1, len(bars))]
         edges.update([start, *breaths] if breaths else lines)
     return tuple(sorted(edges))
 
