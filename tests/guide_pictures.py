@@ -14,7 +14,7 @@ __all__ = ["DRAWN", "PICTURES", "guide_picture", "keep_small"]
 PICTURES = Path(__file__).resolve().parent.parent / "docs" / "pictures"
 WIDTH = 840
 """Pixels across of a picture in the guide."""
-COLOURS = 64
+COLOURS = 96
 
 
 def guide_picture(name: str, folder: Path) -> Image.Image:
