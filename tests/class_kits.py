@@ -20,8 +20,8 @@ __all__ = ["ClassKit", "Music", "class_kit", "kit_of", "short_class_kit", "sound
 
 Whole = NDArray[np.int16]
 PLAYER = "FluidSynth"
-"""Who plays: what is measured here finds strokes and joints by their treble, of which a nylon guitar has more than the
-built-in ukulele's dark layers."""
+"""Who plays unless a test says otherwise: strokes and joints are found by their treble, of which a nylon guitar has
+more than the dark layers of the built-in ukulele."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,22 +116,22 @@ def sounds_of_cues(base: Path) -> CueSounds:
     return CueSounds.heard_in(read_track(track))
 
 
-def kit_of(song_path: Path, folder: Path, *arguments: object, base: Path) -> ClassKit:
-    """Make a kit by the real command in a folder; the cues are heard below `base`."""
-    run_tercet("kit", song_path, "-o", folder, "--jobs", 1, *arguments, player=PLAYER)
+def kit_of(song_path: Path, folder: Path, *arguments: object, base: Path, player: str = PLAYER) -> ClassKit:
+    """Make a kit by the real command in a folder; the cues, the same for every player, are heard below `base`."""
+    run_tercet("kit", song_path, "-o", folder, "--jobs", 1, *arguments, player=player)
     return ClassKit(folder / song_path.stem, song_path, sounds_of_cues(base))
 
 
 @cache
-def class_kit(song_path: Path, base: Path, tracks: str = "") -> ClassKit:
+def class_kit(song_path: Path, base: Path, tracks: str = "", player: str = PLAYER) -> ClassKit:
     """Make a kit, once a process: all its tracks, or those that are named."""
     wanted = ("--tracks", tracks) if tracks else ()
-    return kit_of(song_path, base / "class-kits", *wanted, base=base)
+    return kit_of(song_path, base / f"class-kits-{player}", *wanted, base=base, player=player)
 
 
 @cache
-def short_class_kit(base: Path) -> ClassKit:
+def short_class_kit(base: Path, player: str = PLAYER) -> ClassKit:
     """Make all tracks of the short song, once a process."""
     path = base / "kettle-and-cup.yaml"
     path.write_text(SHORT_SONG, encoding="utf-8")
-    return class_kit(path, base)
+    return class_kit(path, base, player=player)

@@ -16,7 +16,7 @@ from tests.measure.audio import LAYERS, Samples, Track
 from tests.measure.loudness import integrated_lufs, true_peak_dbtp
 from tests.measure.onsets import onsets_s
 from tests.measure.passages import cut, gains_in, lag_of, level_db, step_over_slope
-from tests.measure.pitch import cents_sharp
+from tests.measure.pitch import cents_sharp, pitch_rise_db
 from tests.measure.steps import tempo_ratio
 from tests.turn_promises import MOST_FRAMES, Promise
 
@@ -28,6 +28,7 @@ OPEN_STRINGS = {"high-g": (67, 60, 64, 69), "low-g": (55, 60, 64, 69), "baritone
 """Keys of the open strings, string 4 first."""
 
 GUIDE_DB = -14.0
+LEAST_RISE_DB = 10.0
 
 SUMS: dict[tuple[str, ...], tuple[str, ...]] = {
     **{(f"without-{layer}", f"only-{layer}"): ("demo",) for layer in (*LAYERS, "tune")},
@@ -96,8 +97,12 @@ def _named_for(kit: ClassKit) -> None:
 
 @kind_promise("every note of the tune is in only-tune, and in without-tune none", "only-tune", "without-tune")
 def _tune(kit: ClassKit) -> None:
-    """At each written note of the tune something is struck in the one, and not by as much in the other."""
-    strokes_s = onsets_s(Track(kit.music("only-tune").samples, kit.track("only-tune").rate_hz))
+    """At each written note of the tune something is struck in the one, and not by as much in the other.
+
+    Under a bright string that rings on, a soft stroke isn't found by its treble; then its pitch must come.
+    """
+    music = Track(kit.music("only-tune").samples, kit.track("only-tune").rate_hz)
+    strokes_s = onsets_s(music)
     bars = [bar for bar in kit.claims["demo"].bars if bar.number > 0]
     song = kit.song
     unheard = []
@@ -108,7 +113,8 @@ def _tune(kit: ClassKit) -> None:
         bar = bars[int(number)]
         due_s = bar.start_s + float(into) / song.bar_beat * (bar.end_s - bar.start_s)
         near_s = 0.06 if abs(bar.end_s - bar.start_s - song.bar_beat * song.beat_s) < 0.02 else 0.25
-        if np.abs(strokes_s - due_s).min() > near_s:
+        struck = np.abs(strokes_s - due_s).min() <= near_s
+        if not struck and pitch_rise_db(music, note.midi, due_s, near_s) < LEAST_RISE_DB:
             unheard.append((int(number) + 1, float(into)))
     assert len(unheard) <= 0.03 * len(song.tune), f"unheard: {unheard}"
     assert len(strokes_s) <= 1.1 * len(song.tune) + 2, f"{len(strokes_s)} strokes for {len(song.tune)} notes"
@@ -136,7 +142,8 @@ def _again(kit: ClassKit) -> None:
 
 @kind_promise("a loop goes round without a seam", "demo", "loop")
 def _loop(kit: ClassKit) -> None:
-    """Each round is as long as the first to the frame and the same, and nothing clicks where it begins again."""
+    """Each round is as long as the first to the frame and the same, and nothing clicks where it begins again: what
+    is struck there is no steeper than in the demo."""
     claim = kit.claims["loop"]
     rounds = claim.turns_of("listen", "together")
     assert len(rounds) == 4, f"{len(rounds)} rounds"
@@ -145,7 +152,9 @@ def _loop(kit: ClassKit) -> None:
     assert len(set(lengths)) == 1, f"rounds of {lengths} frames"
     for turn in rounds[1:]:
         step = step_over_slope(kit.track("loop"), kit.frame(turn.start_s))
-        assert step <= 1.0, f"a step of {step:.2f} times the slope at {turn.start_s} s"
+        again = kit.frame(turn.start_s) - kit.place_in("loop", turn)
+        struck = step_over_slope(kit.track("demo"), again)
+        assert step <= max(1.0, 1.1 * struck), f"a step of {step:.2f} times the slope at {turn.start_s} s"
         around = _part(kit, "loop", turn.start_s - 0.25, turn.start_s + 0.25)
         assert level_db(around.samples) >= level_db(kit.music("demo").samples) - 20.0, (
             f"a gap at {turn.start_s}"
@@ -259,7 +268,8 @@ def _learn(kit: ClassKit) -> None:
                 _part(kit, "learn", bars[0].start_s - 0.05 / told, bars[-1].end_s), demo, told
             )
             assert paired >= 0.6, f"{name}: {paired:.0%} of the strokes are where 60% puts them"
-            assert abs(ratio - told) <= 0.01 * told, f"{name} goes at {ratio:.1%}"
+            told_by_few = ratio == 0.0  # fewer pairs than a tempo can be told by
+            assert told_by_few or abs(ratio - told) <= 0.01 * told, f"{name} goes at {ratio:.1%}"
 
 
 @kind_promise("each string is heard three times, in tune", "tune-up")

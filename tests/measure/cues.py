@@ -33,6 +33,10 @@ sections:
 
 BEAT_S = 1.5
 LENGTH_S = 1.45
+PLACE_ORDER, GAIN_ORDER = 4, 2
+"""Strings ring an octave and more below the cues. So a cue is placed by steps of a high order from sample to sample,
+which leave little of strings; how loud it is, by a lower one, which leaves less of the noise of 16 bits."""
+
 SILENCE = 1e-5
 """Less than a step of 16 bits."""
 
@@ -109,9 +113,12 @@ def hear_cue(
     best = HeardCue(about, np.zeros(0), 0.0, -1.0)
     for sound in sounds:
         wide = np.repeat(sound[:, None], samples.shape[1], axis=1)
-        lag = lag_of(samples, wide.astype(np.float32), 0, len(wide), about, reach)
+        lag = lag_of(samples, wide.astype(np.float32), 0, len(wide), about, reach, PLACE_ORDER)
         if lag.likeness > best.likeness:
-            (gain,) = gains_in(cut(samples, lag.frames, len(wide)), [wide])
+            heard, wanted = (
+                np.diff(each, GAIN_ORDER, axis=0) for each in (cut(samples, lag.frames, len(wide)), wide)
+            )
+            (gain,) = gains_in(heard, [wanted])
             best = HeardCue(lag.frames, sound, gain, lag.likeness)
     return best
 

@@ -49,7 +49,13 @@ def cut(samples: Samples, start: int, length: int) -> NDArray[np.float64]:
 
 
 def lag_of(
-    samples: Samples, reference: Samples, start: int, length: int, about: int, reach: int = REACH_FRAMES
+    samples: Samples,
+    reference: Samples,
+    start: int,
+    length: int,
+    about: int,
+    reach: int = REACH_FRAMES,
+    order: int = 1,
 ) -> Lag:
     """Return how much later a stretch of `reference` comes in `samples`.
 
@@ -66,9 +72,11 @@ def lag_of(
         About how much later it comes, in frames.
     reach
         How far around that is looked.
+    order
+        How often steps are taken of steps: the more, the less what lies below counts.
     """
     plain = cut(reference, start, length), cut(samples, start + about - reach, length + 2 * reach)
-    wanted, around = (np.diff(each, axis=0, prepend=each[:1]) for each in plain)
+    wanted, around = (_steps(each, order) for each in plain)
     own = float((wanted**2).sum())
     power = np.concatenate([[0.0], np.cumsum((around**2).sum(axis=1))])
     flat, wide = np.ascontiguousarray(around).ravel(), np.ascontiguousarray(wanted).ravel()
@@ -81,6 +89,11 @@ def lag_of(
     here = plain[1][best : best + length]
     power_of_both = float((plain[0] ** 2).sum()) * float((here**2).sum())
     return Lag((about + best - reach, float((plain[0] * here).sum()) / max(math.sqrt(power_of_both), 1e-20)))
+
+
+def _steps(sound: NDArray[np.float64], order: int) -> NDArray[np.float64]:
+    """Return the steps from frame to frame, 6 dB an octave brighter for each order, as long as the sound."""
+    return np.diff(sound, order, axis=0, prepend=np.repeat(sound[:1], order, axis=0))
 
 
 def gains_in(part: NDArray[np.float64], references: Sequence[NDArray[np.float64]]) -> tuple[float, ...]:

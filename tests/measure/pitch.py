@@ -8,7 +8,7 @@ import numpy as np
 
 from tests.measure.audio import Track
 
-__all__ = ["cents_sharp"]
+__all__ = ["cents_sharp", "pitch_rise_db"]
 
 ATTACK_S = 0.08
 """A plucked string is sharp for a moment; measuring begins after it."""
@@ -19,6 +19,8 @@ SHORTEST_S, LONGEST_S = 0.25, 0.7
 HOP_S = 0.02
 SEARCH_CENTS = 60.0
 STANDARD_HZ = 440.0
+RISE_S = 0.08
+"""How long a fundamental is heard before and after a moment; two a semitone apart are still told apart at A4."""
 
 
 def cents_sharp(track: Track, midi: int, onset_s: float, end_s: float) -> float:
@@ -65,3 +67,26 @@ def cents_sharp(track: Track, midi: int, onset_s: float, end_s: float) -> float:
     later = np.vdot(window, (mono * turn)[hop:])
     exact_hz = rough_hz + float(np.angle(later * np.conj(now))) / (2.0 * np.pi) * rate_hz / hop
     return 1200.0 * math.log2(exact_hz / wanted_hz)
+
+
+def pitch_rise_db(track: Track, midi: int, onset_s: float, near_s: float) -> float:
+    """Return how much louder a key's fundamental is after a moment than before it, in dB.
+
+    Parameters
+    ----------
+    track
+        What is measured.
+    midi
+        The key.
+    onset_s, near_s
+        When it should be struck, and how far around that is left out.
+    """
+    hertz = STANDARD_HZ * 2.0 ** ((midi - 69) / 12)
+    frames = round(RISE_S * track.rate_hz)
+    turning = np.hanning(frames) * np.exp(-2j * np.pi * hertz * np.arange(frames) / track.rate_hz)
+    heard = []
+    for start_s in (onset_s - near_s - RISE_S, onset_s + near_s):
+        start = max(round(start_s * track.rate_hz), 0)
+        mono = track.samples[start : start + frames].mean(axis=1)
+        heard.append(max(abs(complex(mono @ turning[: len(mono)])), 1e-9))
+    return 20.0 * math.log10(heard[1] / heard[0])
