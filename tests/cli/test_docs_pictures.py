@@ -25,7 +25,7 @@ def test_a_command_of_the_page_runs(
     command: str, tmp_path: Path, tercet: Callable[..., Ran], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     song = (ROOT / "songs" / "washing-up-branle.yaml").read_text(encoding="utf-8")
-    (tmp_path / "song.yaml").write_text(song, encoding="utf-8")
+    (tmp_path / "song.yaml").write_text(f"second: thirds\n{song}", encoding="utf-8")
     monkeypatch.chdir(tmp_path)
     program, *words = shlex.split(command.replace("SONG", "song.yaml"))
     ran = tercet(*words)
