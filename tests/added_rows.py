@@ -219,6 +219,17 @@ ADDED: tuple[Addition, ...] = (
         ),
     ),
     Addition(
+        "a style",
+        (
+            Edit("song/model.py", '"plain"]\n', '"held", '),
+            Edit(
+                "song/styles.py",
+                '    "plain": StyleRow(',
+                '    "held": StyleRow("rolls under long notes alone", "long", filled=False),\n',
+            ),
+        ),
+    ),
+    Addition(
         "a slip",
         (
             Edit(
@@ -272,6 +283,7 @@ instrument: pocket
 players: improving
 dynamics: {melody: f, between: mp, strums: pppp}
 strum: d . X u
+style: held
 tracks:
   high-notes:
     heard: high or tune

@@ -147,6 +147,13 @@ def test_marks_and_strums_come_back(ran: dict[str, Ran], bench: Path) -> None:
     assert "strum: d . X u" in (bench / "from-musicxml.yaml").read_text(encoding="utf-8")
 
 
+def test_a_style_is_told_and_comes_back(ran: dict[str, Ran], bench: Path) -> None:
+    told = json.loads(ran["check ferry.yaml --json"].out)[0]
+    assert {use["style"] for use in told["report"]["styles"]} == {"held"}
+    for name in ("from-musicxml", "from-abc", "pinned"):
+        assert "style: held" in (bench / f"{name}.yaml").read_text(encoding="utf-8"), name
+
+
 def test_tracks_are_made_listed_and_told(ran: dict[str, Ran], bench: Path) -> None:
     folder = bench / "kits" / "ferry"
     names = {re.sub(r"^\d+-", "", path.stem) for path in folder.glob("*.aiff")}
@@ -187,6 +194,7 @@ def test_the_schemas_know_the_settings(tmp_path: Path) -> None:
     assert "slack" in properties["tuning"]["anyOf"][0]["enum"]
     assert "pppp" in properties["dynamics"]["properties"]["melody"]["enum"]
     assert re.fullmatch(properties["strum"]["pattern"], "d . X u")
+    assert "held" in properties["style"]["anyOf"][0]["enum"]
     assert "twice" in str(properties["tracks"])
     assert "homework" in str(properties["tracks"])
     assert "room" in shared["properties"]
