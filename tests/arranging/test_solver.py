@@ -430,10 +430,8 @@ def test_changes_that_cost_nothing_are_caught(monkeypatch: pytest.MonkeyPatch) -
     assert all_faults_of_cost() != []
 
 
-@pytest.mark.parametrize("place", ["path", "fingering"])
-def test_a_hurry_that_is_always_the_same_is_caught(place: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    module = path_module if place == "path" else fingering_module
-    monkeypatch.setattr(module, "hurry", lambda gap_s: 2.0)
+def test_a_hurry_that_is_always_the_same_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(path_module, "hurry", lambda gap_s: 2.0)
     assert all_faults_of_cost() != []
 
 
@@ -456,7 +454,7 @@ def test_pruning_to_one_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_pruning_without_kinds_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:
     """The cheapest few of all: a wider reach crowds out what a narrow one has, and costs more."""
 
-    def wrong(choices: Choices, board: PricedHands) -> Choices:
+    def wrong(choices: Choices, *asked: object) -> Choices:
         return choices.taken(np.sort(np.argsort(choices.cost, kind="stable")[:4]))
 
     monkeypatch.setattr(choices_module, "_pruned", wrong)
