@@ -153,3 +153,17 @@ def test_the_report_says_the_share() -> None:
 def test_a_pinned_song_is_played_as_before(style: str) -> None:
     text = SONGS[2].read_text(encoding="utf-8").replace("\ntempo", f"\nstyle: {style}\ntempo", 1)
     assert pin_song(text).changed == ()
+
+
+@pytest.mark.parametrize(
+    ("melody", "chords", "tuning"),
+    [
+        ("Ab4:4 | A4:4", "A[0000] | A[0000]", "high-g"),
+        ("G4:2 Ab4:2 | D5:2 D4:2", "Dm[x210] | Dm[x210]", "baritone"),
+        ("Eb4:1 Ab4:3 | A5:4", "F[2010] | F[2010]", "low-g"),
+    ],
+)
+def test_a_shape_that_is_written_sounds_as_written_beside_what_rings(
+    melody: str, chords: str, tuning: str
+) -> None:
+    assert broken_laws(ringing(melody, chords, tuning=TUNINGS[tuning], players="free")) == {}

@@ -226,7 +226,8 @@ def _hands_with(
             as_set = board.table.fingers[rows] == np.array(question.chord_fingers)
             rows = rows[(elsewhere | as_set).all(axis=1)]
         left_out = np.array([wish is None for wish in question.chord_frets])
-        return rows, np.broadcast_to(~left_out, (len(rows), 4)), board.holding_cost[rows]
+        as_written = (board.table.frets[rows] == asked) & ~left_out
+        return rows, as_written, board.holding_cost[rows]
     rows = rows[everywhere(over.fits[rows]) & over.allowed[rows]]
     thin = ~over.full[rows] & question.strummed
     return rows, over.tone[rows], over.cost[rows] + COSTS["strums without third or root"] * thin

@@ -21,6 +21,7 @@ from multiprocessing.connection import Connection, wait
 from types import FrameType, ModuleType
 from typing import Any
 
+from tercet.caches import cache_folder
 from tercet.errors import WorkplaceError
 from tercet.jobs.job import Failure, Job, carry_out, failure_of, packed
 from tercet.jobs.workplaces import Workplace
@@ -120,7 +121,8 @@ class Pool(Workplace):
             executor.shutdown(cancel_futures=True)
 
     def _open(self) -> ProcessPoolExecutor:
-        """Make an executor; its processes start with their jobs."""
+        """Make an executor; its processes start with their jobs, and find the cache that this one settles on."""
+        cache_folder()
         context = get_context("spawn")
         self._lifeline, theirs = context.Pipe()
         self._executor = ProcessPoolExecutor(self.workers, context, initializer=begin, initargs=(theirs,))
