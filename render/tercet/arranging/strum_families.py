@@ -29,7 +29,7 @@ class Family:
     Parameters
     ----------
     plain
-        In the order in which they are tried; a later pass begins further on.
+        In the order in which they are tried.
     phrase_end
         Tried first in the last bar of a phrase.
     turn
@@ -40,13 +40,10 @@ class Family:
     phrase_end: tuple[str, ...]
     turn: tuple[str, ...]
 
-    def bars(self, pass_number: int, *, ends_phrase: bool, turns: bool) -> tuple[tuple[Slot, ...], ...]:
+    def bars(self, *, ends_phrase: bool, turns: bool) -> tuple[tuple[Slot, ...], ...]:
         """Return the bars to try at a place, the first first."""
-        first = (pass_number - 1) % len(self.plain)
         ends = (self.turn if turns else ()) + (self.phrase_end if ends_phrase else ())
-        return tuple(
-            tuple(bar.split()) for bar in dict.fromkeys((*ends, *self.plain[first:], *self.plain[:first]))
-        )
+        return tuple(tuple(bar.split()) for bar in dict.fromkeys((*ends, *self.plain)))
 
 
 FAMILIES: dict[tuple[int, int, Pace], Family] = {

@@ -135,6 +135,9 @@ class _Held:
     since_beat: Fraction
 
 
+FEWEST_BARS_VARIED = 4
+"""A section of fewer bars is strummed alike on all its passes."""
+
 UP_STRINGS = 3
 """A finger that comes up catches the strings nearest the floor, and no more than these."""
 
@@ -224,8 +227,9 @@ def _slots_to_play(onsets: _Onsets, piece: Piece) -> Iterator[SlotAt]:
     """Yield the strokes that each bar offers: its own row, the song's pattern, or a bar of the song's family.
 
     Of a family's bars each takes the first of which something else is played than in the strummed bar before; where
-    all sound alike, the first. So what a bar is strummed with depends on that bar and on what comes before. Where the
-    style is plain there is a down stroke on each pulse.
+    all sound alike, the first. So what a bar is strummed with depends on that bar and on what comes before. A section
+    that comes again is strummed as on its first pass, so that it is printed and learnt once; only its last bar, unless
+    the section is short, goes another way. Where the style is plain there is a down stroke on each pulse.
     """
     song, meter = piece.song, piece.song.meter
     family = None
@@ -233,19 +237,26 @@ def _slots_to_play(onsets: _Onsets, piece: Piece) -> Iterator[SlotAt]:
         family = family_of(meter, song.players, float(piece.part_beat) * piece.beat_s)
     pattern = song.strum or default_pattern(meter)
     before: tuple[tuple[Fraction, Slot], ...] = ()
+    known: dict[tuple[str, int, bool], tuple[Slot, ...]] = {}
     for index, bar in enumerate(piece.bars):
         own = family is None or bar.strum is not None or STYLES[piece.spot(index, Fraction(0)).style].downs
         bars = (pattern,) if family is None or own else _family_bars(family, index, piece)
-        tried: list[tuple[list[SlotAt], tuple[tuple[Fraction, Slot], ...]]] = []
+        place = (bar.section, bar.section_bar, _goes_another_way(index, piece))
+        if not own:
+            usual = known.get((*place[:2], False))
+            bars = (known[place],) if place in known else tuple(slots for slots in bars if slots != usual)
+        tried: list[tuple[tuple[Slot, ...], list[SlotAt], tuple[tuple[Fraction, Slot], ...]]] = []
         for slots in bars:
             offered = list(_slots(meter, index, bar, slots))
             heard = tuple((slot.bar_beat, slot.slot) for slot, _ in _played(offered, onsets, piece))
-            tried.append((offered, heard))
+            tried.append((slots, offered, heard))
             if heard and heard != before:
                 break
         else:
-            offered, heard = tried[0]
+            slots, offered, heard = tried[0]
         before = heard or before
+        if not own:
+            known.setdefault(place, slots)
         yield from offered
 
 
@@ -255,8 +266,19 @@ def _family_bars(family: Family, index: int, piece: Piece) -> tuple[tuple[Slot, 
     end_beat = bar.start_beat + bar.length_beat
     coming = begun(piece.phrase_starts, bar.start_beat)
     phrase_end = piece.phrase_starts[coming] if coming < len(piece.phrase_starts) else end_beat
-    turns = end_beat >= piece.visit_beats[index][1]
-    return family.bars(bar.pass_number, ends_phrase=turns or phrase_end <= end_beat, turns=turns)
+    turns = _ends_section(index, piece)
+    return family.bars(ends_phrase=turns or phrase_end <= end_beat, turns=turns)
+
+
+def _ends_section(index: int, piece: Piece) -> bool:
+    bar = piece.bars[index]
+    return bar.start_beat + bar.length_beat >= piece.visit_beats[index][1]
+
+
+def _goes_another_way(index: int, piece: Piece) -> bool:
+    """Whether a bar is strummed otherwise than on the first pass: the last of a section that comes again."""
+    bar = piece.bars[index]
+    return bar.pass_number > 1 and bar.section_bar >= FEWEST_BARS_VARIED and _ends_section(index, piece)
 
 
 def _in_time(

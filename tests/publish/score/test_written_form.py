@@ -14,11 +14,11 @@ from tests.publish.papers import EXAMPLES, arranged, written
 LINE = "chords  C | F | G7 | C\nmelody  G4 E G C5 | A4:2 F:2 | B4 A G F | E4:4\n"
 
 
-def sections(*bodies: tuple[str, str], form: str) -> WrittenForm:
+def sections(*bodies: tuple[str, str], form: str, strum: str = "d . d .") -> WrittenForm:
     text = "\n".join(
         f"{name}: |\n" + "\n".join(f"  {line}" for line in body.strip().split("\n")) for name, body in bodies
     )
-    return written_form(written(text, form=form))
+    return written_form(written(text, form=form, **({"strum": strum} if strum else {})))
 
 
 def shape(form: WrittenForm) -> list[tuple[str, list[tuple[str, int]], int, str]]:
@@ -47,6 +47,13 @@ def test_a_section_that_comes_again_at_once_is_repeated() -> None:
 def test_another_ending_stands_under_a_bracket() -> None:
     form = sections(("verse", LINE + "melody 2  | | B4 A G D | C4:4"), form="verse verse")
     assert shape(form) == [("verse", [("", 2), ("1.", 2), ("2.", 2)], 2, "")]
+
+
+def test_the_last_bar_that_is_strummed_another_way_stands_under_a_bracket() -> None:
+    form = sections(("verse", LINE), form="verse*3", strum="")
+    assert shape(form) == [("verse", [("", 3), ("1.", 1), ("2. 3.", 1)], 3, "")]
+    short = sections(("verse", "chords C | F\nmelody G4:4 | A4:4"), form="verse*3", strum="")
+    assert shape(short) == [("verse", [("", 2)], 3, "")]
 
 
 def test_bars_that_differ_in_between_stand_under_brackets_too() -> None:
