@@ -43,14 +43,20 @@ def words_of(svg: str, name: str) -> list[str]:
 
 
 def nearer_is_larger_and_darker(marks: list[Mark]) -> bool:
-    """Return whether, within each layer, a note that is at least 1 dB louder is larger, and never lighter."""
+    """Return whether, within each layer, a note that is at least 1 dB louder is larger, and never lighter.
+
+    Two may both be as small as any mark is.
+    """
+    smallest, largest = min(mark.size for mark in marks), max(mark.size for mark in marks)
     pairs = [
         (soft, loud)
         for soft in marks
         for loud in marks
         if soft.layer == loud.layer and soft.action == loud.action and loud.level_db - soft.level_db >= 1.0
     ]
-    return bool(pairs) and all(loud.size > soft.size and loud.light <= soft.light for soft, loud in pairs)
+    return bool(pairs) and all(
+        (loud.size > soft.size or loud.size == smallest < largest) and loud.light <= soft.light for soft, loud in pairs
+    )
 
 
 def _class(element: ET.Element) -> str:

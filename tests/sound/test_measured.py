@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from tercet.performing import Take, TakeNote
-from tercet.song import Layer
+from tercet.song import LAYERS, Layer
 from tercet.sound import StemName, Stems
 from tercet.sound.calibration import VELOCITIES, StringLoudness
 from tercet.sound.k_weighting import k_weighted_levels_lufs
@@ -112,7 +112,7 @@ def test_a_sound_is_measured_once(tmp_path: Path) -> None:
         measured = MeasuredSynthesiser(
             FakeSynthesiser(), lambda: played, folder=tmp_path, progress=lambda *what: told.append(what)
         )
-        assert measured.layer_gains_db == {"melody": 0.0, "between": 0.0, "strums": 0.0}
+        assert measured.layer_gains_db == dict.fromkeys(LAYERS, 0.0)
     assert told == [("measuring how loud the sound is", done, 4) for done in range(4)]
 
 

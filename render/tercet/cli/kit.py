@@ -102,12 +102,13 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _list(songs: Sequence[str]) -> int:
-    """Explain each track in a sentence, those of the songs' own too."""
+    """Explain each track in a sentence, those of the songs' own too; without songs all that a song may have."""
     from tercet.kit.sources import own_recipes_of, sources_of
-    from tercet.tracks import RECIPES, SECOND_RECIPES
+    from tercet.tracks import RECIPES, SECOND_RECIPES, recipes_of
 
-    sources = sources_of(songs, say_event) if songs else ()
-    own = [recipe for source in sources for recipe in own_recipes_of(source.read(), source)]
-    for recipe in (*RECIPES, *SECOND_RECIPES, *dict.fromkeys(own)):
+    sources = [(source, source.read()) for source in sources_of(songs, say_event)] if songs else []
+    own = [recipe for source, song in sources for recipe in own_recipes_of(song, source)]
+    built_in = recipes_of({layer for _, song in sources for layer in song.layers})
+    for recipe in (*(built_in if songs else (*RECIPES, *SECOND_RECIPES)), *dict.fromkeys(own)):
         put(f"{recipe.name:<20} {recipe.purpose}")
     return 0
