@@ -249,7 +249,8 @@ def _named_shape(shape: ShapeUse, corner: Point, *, left_handed: bool) -> Iterat
     grid_x = x + (0.5 * (width - SHAPE_WIDTH) if first_fret(shape) == 1 else beside)
     if shape.chord:
         name = shortened(shape.chord, TIGHT_NAME / CHORD_SIZE, "bold")
-        middle = max(grid_x + 0.51 * SHAPE_WIDTH, x + 0.5 * text_width_em(name, "bold") * CHORD_SIZE)
+        half = 0.5 * text_width_em(name, "bold") * CHORD_SIZE
+        middle = min(max(grid_x + 0.51 * SHAPE_WIDTH, x + half), x + max(width - half, half))
         yield Text(middle, y + 32.0, name, CHORD_SIZE, TEXT, "middle", "bold", "shape name")
     yield shape_grid(shape, (grid_x, y + 38.0), SHAPE_WIDTH, DIGIT_SIZE, left_handed=left_handed)
 
