@@ -1,7 +1,7 @@
 """Ten tunes of others end to end by the real commands: import, check, kit, then the files are listened to.
 
 A font plays: strokes are heard by their treble, which the built-in ukulele lacks in the back.
-The tunes are read where music21 keeps its corpus: folk tunes in ABC, a song in MusicXML, and one of ours through plain MIDI.
+They are read where music21 keeps its corpus: folk tunes in ABC, a song in MusicXML, and one of ours by plain MIDI.
 Tunes without chords get proposals. What is heard is held against what the imported song file says.
 """
 
@@ -89,7 +89,9 @@ def test_a_tune_is_imported_checked_made_into_a_kit_and_heard(
     assert "no mistakes" in capsys.readouterr().out
     asked = ["kit", str(song), "-o", str(tmp_path / "out"), "--tracks"]
     assert main([*asked, "demo"]) == 0
-    there = [layer for layer in LAYERS if Kit(tmp_path / "out" / "song", song, "FluidSynth").midi.tracks.get(layer)]
+    there = [
+        layer for layer in LAYERS if Kit(tmp_path / "out" / "song", song, "FluidSynth").midi.tracks.get(layer)
+    ]
     full = len(there) == len(LAYERS)
     names = LAYER_TRACKS if full else ["demo", *(f"only-{layer}" for layer in there if len(there) > 1)]
     assert main([*asked, ",".join(names)]) == 0

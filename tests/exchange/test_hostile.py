@@ -297,12 +297,16 @@ def test_texts_from_outside_stay_texts(tmp_path: Path) -> None:
 
 
 def test_settings_that_make_no_sense_are_left_out(tmp_path: Path) -> None:
-    field = '<miscellaneous><miscellaneous-field name="tercet:players">wizards</miscellaneous-field></miscellaneous>'
+    field = (
+        '<miscellaneous><miscellaneous-field name="tercet:players">wizards</miscellaneous-field>'
+        '<miscellaneous-field name="tercet:feel">loose</miscellaneous-field>'
+        '<miscellaneous-field name="tercet:style">{chorus: plain}</miscellaneous-field></miscellaneous>'
+    )
     path = tmp_path / "tune.xml"
     path.write_bytes(score(start() + note("C4", 4), identification=field))
     _, song, remarks = imported_text(read_tune(path), "tune.xml")
-    assert song.players == "improving"
-    assert "settings in the file can't be read and are left out" in remarks
+    assert (song.players, song.style, song.feel) == ("improving", "rolls", "loose")
+    assert "`players` and `style` in the file don't fit this song and are left out" in remarks
 
 
 def test_a_missing_file_and_a_folder(tmp_path: Path) -> None:

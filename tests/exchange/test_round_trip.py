@@ -5,7 +5,7 @@ What the formats can't tell stands in docs/exchange.md; all else must come back.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from io import BytesIO
@@ -81,6 +81,10 @@ def heading(song: Song) -> dict[str, object]:
     return {setting.name: setting.write(song) for setting in SETTINGS if setting.name in names}
 
 
+def dropping(facts: dict[str, object], names: Collection[str]) -> dict[str, object]:
+    return {name: fact for name, fact in facts.items() if name not in names}
+
+
 def again(sheet: LeadSheet) -> Song:
     return imported_text(sheet, "again")[1]
 
@@ -101,8 +105,9 @@ def abc(song: Song) -> LeadSheet:
 def test_made_up_songs_come_back(through: Callable[[Song], LeadSheet], song: Song) -> None:
     before = music(song)
     assume(before.notes)
-    back = again(through(song))
-    assert heading(back) == heading(song)
+    _, back, remarks = imported_text(through(song), "again")
+    lost = {"style"} if "`style` in the file doesn't fit this song and is left out" in remarks else set()
+    assert dropping(heading(back), lost) == dropping(heading(song), lost)
     assert music(back) == before
 
 

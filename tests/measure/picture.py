@@ -55,7 +55,8 @@ def nearer_is_larger_and_darker(marks: list[Mark]) -> bool:
         if soft.layer == loud.layer and soft.action == loud.action and loud.level_db - soft.level_db >= 1.0
     ]
     return bool(pairs) and all(
-        (loud.size > soft.size or loud.size == smallest < largest) and loud.light <= soft.light for soft, loud in pairs
+        (loud.size > soft.size or loud.size == smallest < largest) and loud.light <= soft.light
+        for soft, loud in pairs
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import textwrap
+from collections.abc import Collection
 from dataclasses import replace
 
 from tercet.errors import SongError
@@ -16,6 +17,7 @@ from tercet.song.plain_text import LONGEST_LINE
 from tercet.song.reader import parse_song
 from tercet.song.settings import SETTINGS
 from tercet.song.writer import write_song
+from tercet.wording import listed
 
 __all__ = ["PROPOSED", "imported_text"]
 
@@ -50,21 +52,33 @@ def imported_text(
     if harmonise:
         clean = harmonised(clean, clean.key or key_of_tune(clean.notes)[0])
     imported = _with_short_lines(song_of(clean))
-    text = _text(imported, clean.settings, origin)
-    if harmonise and not any(chord.chord for measure in sheet.measures for chord in measure.chords):
-        text = _with_proposals_marked(text)
-    try:
-        song = parse_song(text)
-    except SongError as error:
-        if not clean.settings:
-            raise TuneError(
-                f"{origin}: the tune can't be written as a song: {error.mistakes[0].message}"
-            ) from error
-        said = "settings in the file can't be read and are left out"
-        imported = replace(imported, remarks=(*imported.remarks, said))
-        text = _text(imported, (), origin)
-        song = parse_song(text)
-    return text, song, imported.remarks
+    proposed = harmonise and not any(chord.chord for measure in sheet.measures for chord in measure.chords)
+    settings = clean.settings
+    while True:
+        text = _text(imported, settings, origin)
+        if proposed:
+            text = _with_proposals_marked(text)
+        try:
+            return text, parse_song(text), imported.remarks
+        except SongError as error:
+            if not settings:
+                raise TuneError(
+                    f"{origin}: the tune can't be written as a song: {error.mistakes[0].message}"
+                ) from error
+            imported, settings = _without_wrong(imported, settings, {each.row for each in error.mistakes})
+
+
+def _without_wrong(
+    imported: Imported, settings: tuple[tuple[str, str], ...], wrong: Collection[str]
+) -> tuple[Imported, tuple[tuple[str, str], ...]]:
+    """Return the settings without those that are told as mistakes, or without all where none is, and what is said."""
+    kept = tuple(each for each in settings if each[0] not in wrong)
+    if len(kept) == len(settings):
+        kept = ()
+    dropped = [f"`{name}`" for name, text in settings if (name, text) not in kept]
+    verbs = ("doesn't", "is") if len(dropped) == 1 else ("don't", "are")
+    said = f"{listed(dropped)} in the file {verbs[0]} fit this song and {verbs[1]} left out"
+    return replace(imported, remarks=(*imported.remarks, said)), kept
 
 
 def _with_short_lines(imported: Imported) -> Imported:
