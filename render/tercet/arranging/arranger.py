@@ -131,10 +131,7 @@ def _tune_gesture(item: Fingered, piece: Piece) -> Gesture:
     layer: Layer = "melody" if item.main else "between"
     gesture = _gesture(item.note, stroke, layer, (*under, _sounding(item, "tune")), piece)
     rings = STYLES[item.note.spot.style].rings and item.reached
-    gesture = replace(gesture, heard=stroke.heard if stroke.rolled else None, rings=rings)
-    if item.hand is None:
-        return gesture
-    return replace(gesture, fingers=item.hand.fingers, position=item.hand.position)
+    return _held_by(item, replace(gesture, heard=stroke.heard if stroke.rolled else None, rings=rings))
 
 
 def _added_gesture(item: Added, piece: Piece) -> Gesture:
@@ -144,7 +141,11 @@ def _added_gesture(item: Added, piece: Piece) -> Gesture:
 
 def _second_gesture(item: Fingered, piece: Piece) -> Gesture:
     """Return the gesture of one note of the second voice."""
-    gesture = _gesture(item.note, item.stroke, SECOND, (_sounding(item, "second"),), piece)
+    return _held_by(item, _gesture(item.note, item.stroke, SECOND, (_sounding(item, "second"),), piece))
+
+
+def _held_by(item: Fingered, gesture: Gesture) -> Gesture:
+    """Return a gesture with the fingers of the hand that holds it, if one is worked out."""
     if item.hand is None:
         return gesture
     return replace(gesture, fingers=item.hand.fingers, position=item.hand.position)

@@ -10,7 +10,7 @@ a fermata is left to ring.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Literal
 
@@ -26,7 +26,14 @@ from tercet.neck.priced_hands import OPEN_HAND
 from tercet.song import Bar, ChordSpan, Players
 from tercet.song.styles import STYLES
 
-__all__ = ["PATTERNS", "Pace", "broken_chords", "pattern_of"]
+__all__ = [
+    "FEWEST_STRINGS",
+    "LEAST_BELOW_SEMITONES",
+    "PATTERNS",
+    "Pace",
+    "broken_chords",
+    "pattern_of",
+]
 
 Pace = Literal["easy", "lively"]
 """Easy for beginners, and where the tempo leaves no time between pulses; lively for others."""
@@ -256,34 +263,31 @@ def _ringing(
 ) -> Iterator[Added]:
     """Yield strings with how long they ring: until a hand needs them, the chord changes or the tune comes near."""
     for place, item in enumerate(struck):
-        yield _until(item, _end_beat(item, struck[place + 1 :], fingered, starts, piece), piece)
-
-
-def _until(item: Added, end_beat: Fraction, piece: Piece) -> Added:
-    note = item.note
-    lasting = added_note(note.midi, note.spot.bar_index, note.start_beat, end_beat, piece)
-    return Added(lasting, item.stroke, part=item.part)
+        end_beat = _end_beat(place, struck, fingered, starts, piece)
+        lasting = replace(item.note, length_beat=end_beat - item.note.start_beat, end_beat=end_beat)
+        yield replace(item, note=lasting)
 
 
 def _end_beat(
-    item: Added,
-    later: Sequence[Added],
+    place: int,
+    struck: Sequence[Added],
     fingered: Sequence[Fingered],
     starts: Sequence[float],
     piece: Piece,
 ) -> Fraction:
-    """Return where a string stops that is struck behind the tune."""
+    """Return where one of the strings stops that are struck behind the tune."""
+    item = struck[place]
     start_beat, stroke, midi = item.note.start_beat, item.stroke, item.note.midi
     _, end_beat = piece.visit_beats[item.note.spot.bar_index]
     change = begun(piece.chord_starts, start_beat)
     if change < len(piece.chords):
         end_beat = min(end_beat, piece.chords[change].start_beat)
-    for other in later:
+    for other in (struck[index] for index in range(place + 1, len(struck))):
         if other.note.start_beat >= end_beat:
             break
         if other.stroke.shape[4 - stroke.string] != stroke.fret or other.stroke.string == stroke.string:
             end_beat = other.note.start_beat
-    for tune in fingered[begun(starts, start_beat) :]:
+    for tune in (fingered[index] for index in range(begun(starts, start_beat), len(fingered))):
         if tune.note.start_beat >= end_beat:
             break
         leaves = tune.stroke.string == stroke.string or tune.stroke.shape[4 - stroke.string] != stroke.fret

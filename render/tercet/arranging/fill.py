@@ -22,6 +22,7 @@ from tercet.arranging.piece import Piece, SectionPlace, begun
 from tercet.arranging.strums import SlotAt, strokes_in_spaces, strokes_left
 from tercet.arranging.tune import TuneNote
 from tercet.neck import holdable
+from tercet.neck.notes import SCALE_STEPS
 from tercet.neck.priced_hands import hands_up_to
 from tercet.song import Bar
 from tercet.song.styles import STYLES
@@ -152,8 +153,7 @@ def scale_letters(chord: Chord | None, key: Key) -> dict[str, int]:
     >>> scale_letters(parse_chord("E7"), parse_key("A minor"))["G"], scale_letters(None, parse_key("A minor"))["G"]
     (8, 7)
     """
-    steps = (0, 2, 3, 5, 7, 8, 10) if key.minor else (0, 2, 4, 5, 7, 9, 11)
-    classes = [(key.tonic_class + step) % 12 for step in steps]
+    classes = [(key.tonic_class + step) % 12 for step in SCALE_STEPS[key.minor]]
     classes += sorted(chord.pitch_classes) if chord is not None else []
     return {spell(60 + each, key).letter: each for each in classes}
 

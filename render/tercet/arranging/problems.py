@@ -194,11 +194,7 @@ def second_problem(
     what = "the low line" if low else f"the second voice (`second: {voice}`)"
     does = "rests" if rests else "takes another interval"
     whose = "its notes" if low else "the tune's notes"
-    under = (
-        f"under {len(places)} of {wanted} of {whose}"
-        if not low
-        else f"for {len(places)} of {wanted} of {whose}"
-    )
+    under = f"{'for' if low else 'under'} {len(places)} of {wanted} of {whose}"
     message = (
         f"{what} {does} {under}, first under {tune} in bar {bar.number}: these strings don't reach low enough"
     )

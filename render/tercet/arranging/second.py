@@ -25,11 +25,12 @@ from tercet.arranging.tune import TuneNote, row_notes, single_notes
 from tercet.errors import RequestError
 from tercet.song import SECOND, Bar, Mark, Note, Pin, SecondVoice, Song, Syllable
 from tercet.theory import DYNAMIC_MARKS, Chord, Key, Pitch, spell
-from tercet.theory.pitch import PITCH_CLASSES
+from tercet.theory.pitch import LETTERS, PITCH_CLASSES
 
-__all__ = ["SecondLine", "second_line", "second_part", "second_pitch"]
+__all__ = ["WRITE_SECOND", "SecondLine", "second_line", "second_part", "second_pitch"]
 
-LETTERS = "CDEFGAB"
+WRITE_SECOND = "write `second: thirds`, `sixths` or `low` in its file"
+"""What to do where a second voice is asked for that a song hasn't."""
 
 STEPS_DOWN: dict[SecondVoice, int] = {"thirds": 2, "sixths": 5}
 """How many letters under the tune a voice goes."""
@@ -134,9 +135,7 @@ def second_part(arrangement: Arrangement) -> Arrangement:
     """
     song = arrangement.song
     if song.second is None:
-        raise RequestError(
-            f"{song.title} has no second voice: write `second: thirds`, `sixths` or `low` in its file"
-        )
+        raise RequestError(f"{song.title} has no second voice: {WRITE_SECOND}")
     piece = laid_out(song, arrangement.tuning, arrangement.bars)
     bars = second_line(piece, song.second).on_bars(arrangement.bars)
     gestures = (

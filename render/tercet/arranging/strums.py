@@ -240,11 +240,14 @@ def _slots_to_play(onsets: _Onsets, piece: Piece) -> Iterator[SlotAt]:
     known: dict[tuple[str, int, bool], tuple[Slot, ...]] = {}
     for index, bar in enumerate(piece.bars):
         own = family is None or bar.strum is not None or STYLES[piece.spot(index, Fraction(0)).style].downs
-        bars = (pattern,) if family is None or own else _family_bars(family, index, piece)
         place = (bar.section, bar.section_bar, _goes_another_way(index, piece))
-        if not own:
-            usual = known.get((*place[:2], False))
-            bars = (known[place],) if place in known else tuple(slots for slots in bars if slots != usual)
+        if family is None or own:
+            bars: Sequence[tuple[Slot, ...]] = (pattern,)
+        elif place in known:
+            bars = (known[place],)
+        else:
+            usual = known.get((bar.section, bar.section_bar, False))
+            bars = [slots for slots in _family_bars(family, index, piece) if slots != usual]
         tried: list[tuple[tuple[Slot, ...], list[SlotAt], tuple[tuple[Fraction, Slot], ...]]] = []
         for slots in bars:
             offered = list(_slots(meter, index, bar, slots))

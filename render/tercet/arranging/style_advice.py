@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+from tercet.arranging.broken import FEWEST_STRINGS, LEAST_BELOW_SEMITONES
 from tercet.arranging.piece import Piece, piece_of
 from tercet.arranging.tune import SHORTEST_SPACE_PULSES, TuneNote, row_notes
 from tercet.errors import RequestError
@@ -33,8 +34,6 @@ MOST_LEAPS = 0.25
 ROOM_SHARE = 0.6
 """So much of the held time must have strings free below the tune, for chords to be broken behind it."""
 
-FEWEST_STRINGS_BELOW = 2
-LEAST_BELOW_SEMITONES = 3
 NEAR_FRET = 4
 
 LEAP_SEMITONES = 5
@@ -144,9 +143,7 @@ def _room_below(tune: Sequence[TuneNote], piece: Piece) -> float:
     """Return the share of the time of notes held for a pulse or more with enough strings of the chord below them."""
     held = [note for note in tune if note.length_beat >= piece.pulse_beat]
     whole = sum(float(note.length_beat) for note in held)
-    room = sum(
-        float(note.length_beat) for note in held if _strings_below(note, piece) >= FEWEST_STRINGS_BELOW
-    )
+    room = sum(float(note.length_beat) for note in held if _strings_below(note, piece) >= FEWEST_STRINGS)
     return room / whole if whole else 0.0
 
 

@@ -198,7 +198,8 @@ def _report(
     report = report_of(arrangement)
     covered = covered_notes(perform(arrangement, lay_out(arrangement)))
     facts = {"file": path, "mistakes": [], **_summary(arrangement), "report": as_json(report)}
-    facts |= _second_facts(arrangement)
+    second = _second_facts(arrangement)
+    facts |= second
     facts["covered"] = [_covered_facts(each, arrangement) for each in covered]
     if class_file is not None:
         facts["unfit_tracks"] = _unfit_tracks(class_file, arrangement)
@@ -208,7 +209,7 @@ def _report(
         _draw(picture, arrangement, replace=arguments.replace)
         facts["picture"] = str(picture)
     if show:
-        _print(path, arrangement, report)
+        _print(path, arrangement, report, **second)
         for each in facts["covered"]:
             put(
                 f"  bar {each['bar']} ({each['section']}): the tune's {each['note']} doesn't stand clear of "
@@ -301,7 +302,7 @@ def _summary(arrangement: Arrangement) -> dict[str, Any]:
     }
 
 
-def _print(path: str, arrangement: Arrangement, report: Report) -> None:
+def _print(path: str, arrangement: Arrangement, report: Report, second: dict[str, Any] | None = None) -> None:
     facts = _summary(arrangement)
     put(f"{path}: {facts['title']}, no mistakes")
     bars = counted(facts["bars"], "bar")
@@ -310,8 +311,8 @@ def _print(path: str, arrangement: Arrangement, report: Report) -> None:
     put(f"  {_strokes_text(totals.rolls, totals.singles, totals.strums)}")
     for line in report.lines:
         _print_line(line)
-    if arrangement.second:
-        _print_second(**_second_facts(arrangement)["second"])
+    if second is not None:
+        _print_second(**second)
     first = {(use.section, use.style): use for use in reversed(report.styles)}
     for use in reversed(first.values()):
         put(f"  {_style_text(use)}")

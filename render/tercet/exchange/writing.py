@@ -12,8 +12,7 @@ __all__ = ["KEPT_SETTINGS", "TuneWriter", "kept_settings", "row_names"]
 
 KEPT_SETTINGS = (
     "instrument", "tuning", "players", "dynamics", "front", "feel", "rit", "strum", "between", "second", "style",
-    "swing",
-    "count-in",
+    "swing", "count-in",
 )  # fmt: skip
 """Settings of a song that travel in an exported file; `sound` may name a file, so it stays at home."""
 

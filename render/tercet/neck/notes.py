@@ -8,11 +8,12 @@ from dataclasses import dataclass
 from tercet.errors import ParameterError
 from tercet.theory import LAST_FRET, Key, Pitch, Tuning, spell
 from tercet.theory.limits import MOST_SEMITONES
-from tercet.theory.pitch import PITCH_CLASSES
+from tercet.theory.pitch import LETTERS, PITCH_CLASSES
 
 __all__ = [
     "FEWEST_FRETS",
     "MOST_FRETS",
+    "SCALE_STEPS",
     "NeckNote",
     "degree_of",
     "has_note",
@@ -26,8 +27,7 @@ __all__ = [
 FEWEST_FRETS, MOST_FRETS = 3, 18
 """Frets of a neck that is worth drawing."""
 
-_LETTERS = "CDEFGAB"
-_STEPS = {False: (0, 2, 4, 5, 7, 9, 11), True: (0, 2, 3, 5, 7, 8, 10)}
+SCALE_STEPS = {False: (0, 2, 4, 5, 7, 9, 11), True: (0, 2, 3, 5, 7, 8, 10)}
 """Semitones of the seven steps above the tonic, of a major key and of a minor one (natural minor)."""
 
 
@@ -87,15 +87,15 @@ def degree_of(pitch: Pitch, key: Key) -> str:
     >>> degree_of(Pitch.parse("G#4"), Key("A", 0, True))
     '#7'
     """
-    step = (_LETTERS.index(pitch.letter) - _LETTERS.index(key.letter)) % 7
-    plain = key.tonic_class + _STEPS[key.minor][step]
+    step = (LETTERS.index(pitch.letter) - LETTERS.index(key.letter)) % 7
+    plain = key.tonic_class + SCALE_STEPS[key.minor][step]
     differs = (PITCH_CLASSES[pitch.letter] + pitch.alter - plain + 6) % 12 - 6
     return ("#" * differs if differs > 0 else "b" * -differs) + str(step + 1)
 
 
 def in_key(midi: int, key: Key) -> bool:
     """Whether a MIDI key number is one of the seven steps of a key."""
-    return (midi - key.tonic_class) % 12 in _STEPS[key.minor]
+    return (midi - key.tonic_class) % 12 in SCALE_STEPS[key.minor]
 
 
 def neck_note(string: int, fret: int, key: Key, tuning: Tuning) -> NeckNote:
@@ -124,11 +124,11 @@ def key_notes(key: Key, tuning: Tuning, frets: int) -> tuple[NeckNote, ...]:
 
 def _spelt(midi: int, key: Key) -> Pitch:
     """Return a pitch with the letter that the key's signature gives it, or as `spell` has it where it gives none."""
-    steps = _STEPS[key.minor]
+    steps = SCALE_STEPS[key.minor]
     above = (midi - key.tonic_class) % 12
     if above not in steps:
         return spell(midi, key)
-    letter = _LETTERS[(_LETTERS.index(key.letter) + steps.index(above)) % 7]
+    letter = LETTERS[(LETTERS.index(key.letter) + steps.index(above)) % 7]
     alter = (midi - PITCH_CLASSES[letter] + 6) % 12 - 6
     return Pitch(letter, alter, (midi - alter - PITCH_CLASSES[letter]) // 12 - 1)
 

@@ -14,6 +14,7 @@ from tercet.errors import ParameterError
 
 __all__ = [
     "ALTERS",
+    "LETTERS",
     "LETTERS_BY_FIFTHS",
     "PITCH_CLASSES",
     "SIGNS",
@@ -30,6 +31,9 @@ __all__ = [
 
 PITCH_CLASSES: dict[str, int] = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 """Semitones of each natural letter above C."""
+
+LETTERS = "".join(PITCH_CLASSES)
+"""The letters of the notes in order, from C."""
 
 ALTERS: dict[str, int] = {"": 0, "#": 1, "##": 2, "b": -1, "bb": -2, "♯": 1, "♭": -1}
 """Semitones of each accidental as it may be written."""

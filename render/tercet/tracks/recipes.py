@@ -8,6 +8,7 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
+from tercet.arranging.second import WRITE_SECOND
 from tercet.errors import RequestError
 from tercet.song import LAYERS, SECOND, Layer, OwnTrack, Turn
 from tercet.song.choice_words import parse_choice
@@ -30,9 +31,6 @@ __all__ = [
     "speed_name",
     "track_title",
 ]
-
-
-WRITE_SECOND = "write `second: thirds`, `sixths` or `low` in its file"
 
 
 @dataclass(frozen=True, slots=True)
