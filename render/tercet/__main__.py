@@ -1,6 +1,7 @@
 """Where the command ``tercet`` and ``python -m tercet`` start: before all else is loaded, Ctrl-C is provided for.
 
 Loading takes a quarter of a second, in which nothing is written; whoever presses Ctrl-C then gets a sentence, as later.
+Numeric libraries settle on their threads as they are loaded, so that they are kept to one comes first, too.
 """
 
 from __future__ import annotations
@@ -11,6 +12,8 @@ import sys
 from contextlib import suppress
 from types import FrameType
 
+from tercet.threads import keep_to_one_thread
+
 INTERRUPTED = 130
 """Exit code after Ctrl-C, as shells count it."""
 
@@ -20,6 +23,7 @@ def main() -> int:
     heeded = signal.getsignal(signal.SIGINT) is signal.default_int_handler
     if heeded:
         signal.signal(signal.SIGINT, _stop)
+    keep_to_one_thread()
     try:
         from tercet.cli import main as run
 

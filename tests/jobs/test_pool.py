@@ -20,6 +20,7 @@ from tercet.errors import WorkplaceError
 from tercet.jobs import Job, Outcome, run_jobs
 from tercet.jobs import pool as worker_side
 from tercet.jobs.pool import Pool
+from tercet.threads import THREAD_SETTINGS
 from tests.jobs.work import (
     Visit,
     imported,
@@ -209,10 +210,14 @@ def test_an_error_beside_the_jobs_ends_the_workers() -> None:
 # What a worker is
 
 
-def test_workers_start_light_and_keep_to_one_thread_and_to_their_work() -> None:
+def test_workers_start_light_and_keep_to_one_thread_and_to_their_work(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    for setting in THREAD_SETTINGS:
+        monkeypatch.delenv(setting, raising=False)
     with Pool(1) as pool:
         [modules] = run_jobs(jobs_of(imported, 0), pool)
-        [environment] = run_jobs(jobs_of(settings, worker_side.THREAD_SETTINGS), pool)
+        [environment] = run_jobs(jobs_of(settings, THREAD_SETTINGS), pool)
         [threads] = run_jobs(jobs_of(threads_of_numpy, 0), pool)
         [went_on] = run_jobs(jobs_of(interrupted, 0), pool)
     assert {"numpy", "distributed", "fsspec", "rich", "soundfile"} & set(modules.value()) == set()

@@ -61,10 +61,10 @@ def test_a_missing_binding_and_a_library_of_another_kind_are_errors_too(
         load_library()
 
     def wrong_kind(_name: str) -> object:
-        raise OSError("wrong ELF class")
+        raise OSError("wrong ELF class.")
 
     monkeypatch.setattr("importlib.import_module", wrong_kind)
-    with pytest.raises(SynthesiserError, match=r"can't be loaded here \(wrong ELF class\)"):
+    with pytest.raises(SynthesiserError, match=r"can't be loaded here \(wrong ELF class\)\. Install"):
         load_library()
 
 

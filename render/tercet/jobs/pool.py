@@ -25,21 +25,12 @@ from tercet.caches import cache_folder
 from tercet.errors import WorkplaceError
 from tercet.jobs.job import Failure, Job, carry_out, failure_of, packed
 from tercet.jobs.workplaces import Workplace
+from tercet.threads import keep_to_one_thread
 
 __all__ = ["GRACE_S", "Pool", "Stopped"]
 
 GRACE_S = 1.0
 """How long a job that is broken off has to clean up."""
-
-THREAD_SETTINGS = (
-    "OMP_NUM_THREADS",
-    "OPENBLAS_NUM_THREADS",
-    "MKL_NUM_THREADS",
-    "BLIS_NUM_THREADS",
-    "VECLIB_MAXIMUM_THREADS",
-    "NUMEXPR_NUM_THREADS",
-)
-"""What numeric libraries read, when they are loaded, to learn how many threads they may start."""
 
 WINDOWS_LIMIT = 61
 """How many processes one pool can watch on Windows; more aren't started anywhere."""
@@ -190,8 +181,7 @@ def begin(lifeline: Connection) -> None:
     signal.signal(signal.SIGTERM, _break_off)
     if hasattr(signal, "pthread_sigmask"):
         signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
-    for setting in THREAD_SETTINGS:
-        os.environ.setdefault(setting, "1")
+    keep_to_one_thread()
     threading.Thread(target=_end_with_parent, args=(lifeline,), name="lifeline", daemon=True).start()
     try:
         lifeline.send_bytes(b"begun")

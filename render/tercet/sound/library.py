@@ -120,7 +120,7 @@ def load_library() -> Library:
             binding: Any = importlib.import_module("fluidsynth")
     except (ImportError, OSError) as error:
         raise SynthesiserError(
-            f"Sound fonts are played by the FluidSynth library, which can't be loaded here ({error}). "
+            f"Sound fonts are played by the FluidSynth library, which can't be loaded here ({str(error).rstrip('.')}). "
             f"{_how_to_install()} {WITHOUT}"
         ) from error
     numbers = (ctypes.c_int(), ctypes.c_int(), ctypes.c_int())
