@@ -21,7 +21,9 @@ demo: ## set up, then make one song's class page, with its recordings, in demo/
 	$(BIN)/tercet page songs/harbour-lanterns.yaml -o demo/
 
 test: .dev ## set up, then run the tests
-	$(BIN)/python -m pytest -n 2 $(if $(cover),--cov) $(PYTEST_ARGS)
+	@mkdir -p build
+	$(BIN)/python $(if $(cover),-m slipcover) -m pytest -n 2 $(PYTEST_ARGS)
+	$(if $(cover),$(BIN)/python -m slipcover --merge build/coverage.json --fail-under 95)
 
 check: cover := yes
 check: static test ## everything a change must pass: format, lint, types, imports, tests, coverage
@@ -65,7 +67,7 @@ fuzz: .dev ## feed damaged songs and tunes to the readers for ten minutes (minut
 	$(BIN)/python tools/fuzz.py --minutes $(or $(minutes),10)
 
 clean: ## remove what make made, except the set-up
-	rm -rf build demo dist .coverage .coverage.* .hypothesis .import_linter_cache .mypy_cache .pytest_cache .ruff_cache
+	rm -rf build demo dist .hypothesis .import_linter_cache .mypy_cache .pytest_cache .ruff_cache
 	find render tests tools -name __pycache__ -type d -prune -exec rm -rf {} +
 
 clean-all: clean ## the same, and the set-up (.venv)

@@ -20,7 +20,12 @@ hypothesis.settings.register_profile(
     "here", deadline=None, suppress_health_check=[hypothesis.HealthCheck.too_slow], print_blob=True
 )
 hypothesis.settings.register_profile(
-    "ci", hypothesis.settings.get_profile("here"), derandomize=True, database=None
+    "ci",
+    hypothesis.settings.get_profile("here"),
+    derandomize=True,
+    database=None,
+    # An example that fails is printed as it was found: making it small can take minutes, and is done where it is mended.
+    phases=(hypothesis.Phase.explicit, hypothesis.Phase.generate),
 )
 hypothesis.settings.load_profile("ci" if IN_CI else "here")
 

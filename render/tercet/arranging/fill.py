@@ -39,8 +39,8 @@ LONG_PULSES = 4
 left to the strums."""
 
 MOST_STRUMS_PART = Fraction(1, 3)
-"""The part of a section's strums that may give way to added notes. Where every lead takes more, the one that takes the
-fewest is played all the same, since the song asks for them."""
+"""The part of a section's strums that may give way to added notes. Where every lead of the first section that has any
+takes more, the one that takes the fewest is played all the same, since the song asks for them."""
 
 QUICKEST_S = 0.25
 """Between pulses a note is only added where it has this long."""
@@ -112,14 +112,13 @@ def fill_spaces(fingered: Sequence[Fingered], written: Sequence[Added], piece: P
     beats = [float(slot.beat) for slot in strokes]
     played: dict[SectionPlace, bool] = {}
     added: list[Added] = []
-    leads = list(_leads(fingered, strokes, piece))
-    for (start, end), each in groupby(leads, key=lambda lead: piece.visit_beats[lead.note.spot.bar_index]):
-        spare = MOST_STRUMS_PART * (begun(beats, end) - begun(beats, start))
-        for lead in _leaving_strums(list(each), spare, played):
+    every = _leads(fingered, strokes, piece)
+    for (start, end), each in groupby(every, key=lambda lead: piece.visit_beats[lead.note.spot.bar_index]):
+        spare, leads = MOST_STRUMS_PART * (begun(beats, end) - begun(beats, start)), list(each)
+        if not added and all(lead.strums_lost > spare for lead in leads):
+            played[min(leads, key=lambda lead: lead.strums_lost).note.spot.place] = True
+        for lead in _leaving_strums(leads, spare, played):
             added += lead.added
-    if leads and not added:
-        place = min(leads, key=lambda lead: lead.strums_lost).note.spot.place
-        added = [each for lead in leads if lead.note.spot.place == place for each in lead.added]
     return tuple(sorted(added, key=lambda item: item.note.start_beat))
 
 
