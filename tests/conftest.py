@@ -24,7 +24,7 @@ hypothesis.settings.register_profile(
     hypothesis.settings.get_profile("here"),
     derandomize=True,
     database=None,
-    # An example that fails is printed as it was found: making it small can take minutes, and is done where it is mended.
+    # A failing example is printed as it was found: making it small takes minutes, and is done where it is mended.
     phases=(hypothesis.Phase.explicit, hypothesis.Phase.generate),
 )
 hypothesis.settings.load_profile("ci" if IN_CI else "here")
