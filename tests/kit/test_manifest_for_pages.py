@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from tercet.errors import RequestError
-from tercet.kit.manifest import files_to_take, read_kit
+from tercet.kit.made_kit import files_to_take, read_kit
 
 
 def entry(file: str, **more: Any) -> dict[str, Any]:

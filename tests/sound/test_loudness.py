@@ -43,7 +43,7 @@ def weighting_agrees() -> bool:
 
 
 def oversample_all(samples: NDArray[np.float32]) -> float:
-    phases, _ = loudness._interpolator()
+    phases, _, _ = loudness._interpolator()
     return float(np.abs(scipy.signal.upfirdn(phases.reshape(-1), samples.astype(float), up=8, axis=0)).max())
 
 

@@ -10,18 +10,15 @@ import hashlib
 import json
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
-from pathlib import Path
 from typing import Any
 
 from tercet import __version__
 from tercet.arranging import Arrangement
-from tercet.audio_formats import FORMATS, format_names
-from tercet.errors import OutputError, RequestError
+from tercet.errors import OutputError
 from tercet.jobs import Store
 from tercet.kit.events import Event, EventKind
 from tercet.made_files import is_sealed, sealed
 from tercet.printable import visible_json
-from tercet.publish.page import KitTrack, TrackBar, Turn
 from tercet.tracks.facts import BarFacts, CueFacts, FileFacts, TrackFacts, TurnFacts
 
 __all__ = [
@@ -30,10 +27,8 @@ __all__ = [
     "complete_kit",
     "file_entries",
     "file_event",
-    "files_to_take",
     "manifest_bytes",
     "midi_entry",
-    "read_kit",
     "read_manifest",
     "song_entry",
     "what_is_there",
@@ -45,12 +40,6 @@ FORMAT = 1
 """Raised whenever a reader of older manifests could misread a newer one."""
 
 JsonObject = dict[str, Any]
-
-PLAYED_ENDINGS = (".mp3",)
-"""Kinds of recording that every browser plays."""
-
-TAKEN = {**dict(zip(FORMATS, format_names(), strict=True)), ".mid": "midi", ".pdf": "pdf"}
-"""Groups of files to take home by their endings, in their order."""
 
 SHORTER_NAMES = {"pass_number": "pass"}
 """Facts that have another name in the manifest."""
@@ -163,78 +152,6 @@ def file_event(kind: EventKind, song: str, folder: str, entry: JsonObject) -> Ev
         length_s=entry["length_s"],
         size_bytes=entry["bytes"],
     )
-
-
-# ---- reading, for a page
-
-
-def read_kit(folder: Path, set_name: str = "") -> tuple[KitTrack, ...]:
-    """Return the tracks of a song's folder that browsers play, in class order; none where there is no kit.
-
-    Parameters
-    ----------
-    folder
-        The song's folder.
-    set_name
-        Which set of the kit; the first without it.
-
-    Raises
-    ------
-    RequestError
-        The manifest can't be read.
-    """
-    path = folder / MANIFEST
-    try:
-        manifest = json.loads(path.read_text(encoding="utf-8"))
-        sets = [one.get("name", "") for one in manifest.get("sets", [])] or [""]
-        wanted = set_name if set_name in sets else sets[0]
-        return tuple(
-            _track(entry)
-            for entry in manifest["files"]
-            if entry.get("set", "") == wanted
-            and _is_played(entry["file"])
-            and _is_there(folder, entry["file"])
-        )
-    except FileNotFoundError:
-        return ()
-    except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
-        raise RequestError(
-            f"{path} can't be read ({error}): remove it, and `tercet kit` makes it again"
-        ) from error
-
-
-def _track(entry: dict[str, Any]) -> KitTrack:
-    turns = tuple(
-        Turn(str(turn["whose"]), float(turn["start_s"]), float(turn["end_s"]), str(turn.get("step", "")))
-        for turn in entry.get("turns", ())
-    )
-    bars = tuple(
-        TrackBar(int(bar["bar"]), float(bar["start_s"]), float(bar["end_s"])) for bar in entry.get("bars", ())
-    )
-    name = str(entry.get("track", entry["file"])).replace("-", " ")
-    title, purpose = str(entry.get("title", name)), str(entry.get("purpose", ""))
-    return KitTrack(str(entry["file"]), name, title, purpose, float(entry.get("length_s", 0.0)), bars, turns)
-
-
-def _is_played(file: str) -> bool:
-    return Path(file).suffix.lower() in PLAYED_ENDINGS
-
-
-def _is_there(folder: Path, file: str) -> bool:
-    """Whether a file of the manifest lies in the folder; one that would lead out of it counts as missing."""
-    path = (folder / file).resolve()
-    return path.is_relative_to(folder.resolve()) and path.is_file()
-
-
-def files_to_take(folder: Path) -> dict[str, tuple[Path, ...]]:
-    """Return the recordings, MIDI files and sheets in a song's folder and its sets', by group, in order of name."""
-    found: dict[str, list[Path]] = {group: [] for group in TAKEN.values()}
-    if folder.is_dir():
-        for path in sorted([*folder.iterdir(), *folder.glob("*/*")]):
-            group = TAKEN.get(path.suffix.lower())
-            if group and path.is_file() and not path.name.startswith("."):
-                found[group].append(path)
-    return {group: tuple(paths) for group, paths in found.items() if paths}
 
 
 # ---- reading, for the next kit

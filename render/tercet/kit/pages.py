@@ -16,7 +16,8 @@ from tercet.jobs import FolderStore
 from tercet.jobs.own_files import OwnFiles
 from tercet.kit.events import Event, Listener, unheard
 from tercet.kit.kits import make_kit
-from tercet.kit.manifest import MANIFEST, files_to_take, read_kit
+from tercet.kit.made_kit import files_to_take, read_kit
+from tercet.kit.manifest import MANIFEST
 from tercet.kit.on_paper import sheet_bytes
 from tercet.kit.options import KitOptions, OptionError, PlayOptions, Speed, speeds_of
 from tercet.kit.ready import playing_of, ready, tell_problems

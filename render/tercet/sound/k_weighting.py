@@ -130,7 +130,7 @@ class KWeightedEnergies:
         inside = taken.reshape(channels, -1, taken.shape[1])[:, :, : self._filter.block]
         if frames < filled:
             samples = np.pad(samples, ((0, filled - frames), (0, 0)))
-        inside[:] = samples.T.reshape(inside.shape)
+        inside[:] = samples.reshape(*inside.shape[1:], channels).transpose(2, 0, 1)
         by_step = taken.reshape(channels * steps, -1, taken.shape[1])
         self._state = self._filter.recall(by_step, self._state)
         self._filter.weigh(by_step, given.reshape(channels * steps, -1, self._filter.block))
