@@ -78,7 +78,7 @@ from tests.exchange.musicxml.oracle import (  # noqa: E402
     single_lines,
 )
 
-SHORT_EACH, SHORT_SCORES = 5, "leadSheet"
+SHORT_EACH, SHORT_SCORES, SHORT_MADE = 5, "leadSheet", 20
 TUNES_FOR_THE_LIBRARY = 50
 """Of each collection."""
 
@@ -111,7 +111,7 @@ def main() -> None:
     parser.add_argument("--scores", default="", help="only scores with this in their path")
     arguments = asked(parser)
     if arguments.short:
-        arguments.each, arguments.library, arguments.scores = SHORT_EACH, 1, SHORT_SCORES
+        arguments.each, arguments.library, arguments.scores, arguments.made = SHORT_EACH, 1, SHORT_SCORES, SHORT_MADE
     with get_context("spawn").Pool(2) as pool:
         compare_abc(pool, arguments.each)
         compare_library(pool, arguments.library)

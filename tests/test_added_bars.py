@@ -125,7 +125,7 @@ def test_midi(case: Case, plain: bool) -> None:
 def test_sheet_and_page(case: Case, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["sheet", "song.yaml", "-o", "song.svg"]) == 0
     assert sorted(bars_shown(Path("song.svg").read_text(encoding="utf-8"))) == list(range(1, case.bars + 1))
-    assert main(["page", "song.yaml", "--no-kit", "-o", "class"]) == 0
+    assert main(["page", "song.yaml", "--no-kit", "--speeds", "100%", "-o", "class"]) == 0
     (page,) = Path("class").glob("*/index.html")
     match = FACTS.search(page.read_text(encoding="utf-8"))
     assert match
