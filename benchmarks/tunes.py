@@ -111,7 +111,12 @@ def main() -> None:
     parser.add_argument("--scores", default="", help="only scores with this in their path")
     arguments = asked(parser)
     if arguments.short:
-        arguments.each, arguments.library, arguments.scores, arguments.made = SHORT_EACH, 1, SHORT_SCORES, SHORT_MADE
+        arguments.each, arguments.library, arguments.scores, arguments.made = (
+            SHORT_EACH,
+            1,
+            SHORT_SCORES,
+            SHORT_MADE,
+        )
     with get_context("spawn").Pool(2) as pool:
         compare_abc(pool, arguments.each)
         compare_library(pool, arguments.library)
