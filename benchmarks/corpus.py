@@ -18,6 +18,7 @@ from functools import lru_cache
 from itertools import groupby, pairwise, product
 from pathlib import Path
 from typing import Any
+from zlib import crc32
 
 from measuring import asked, counted, parser_of
 
@@ -37,6 +38,7 @@ from tercet.song import (
     Visit,
     played_bars,
     transpose_song,
+    write_song,
 )
 from tercet.theory import LAST_FRET, TUNINGS, Chord, Key, Tuning, parse_chord, spell, transpose_key
 
@@ -115,6 +117,11 @@ def tunes(most: int) -> Iterator[Tune]:
                         yield tune
                         break
                 index += 1
+
+
+def is_held_out(tune: Tune) -> bool:
+    """Whether weights may not be chosen by a tune, only judged: half of all, by name."""
+    return crc32(f"{tune.collection} {tune.name}".encode()) % 2 == 1
 
 
 def _places(collection: str) -> Iterator[tuple[Path, int]]:
@@ -665,9 +672,15 @@ def main() -> int:
         "--tunes", type=int, default=sum(COLLECTIONS.values()), help="how many (default: all)"
     )
     parser.add_argument("--misses", type=int, default=0, help="also list so many of the commonest misses")
+    parser.add_argument("--write", type=Path, help="only write the tunes into a folder, as song files")
     options = asked(parser)
     began_s = time.monotonic()
     selection = list(tunes(SHORT_TUNES if options.short else options.tunes))
+    if options.write:
+        for number, tune in enumerate(selection):
+            name = f"{'held-out' if is_held_out(tune) else 'tune'}-{number:03}.yaml"
+            (options.write / name).write_text(write_song(song_of(tune)), "utf-8")
+        return 0
     print(f"{len(selection)} tunes read in {time.monotonic() - began_s:.0f} s", file=sys.stderr)
     sums: dict[tuple[str, _Case], Figures] = defaultdict(Figures)
     with multiprocessing.get_context("spawn").Pool(2) as pool:

@@ -1,8 +1,8 @@
 """A small reader of song files, written apart from Tercet's own, to witness against it.
 
 It knows what the measurements need: title, key, meter, tempo, swing, form, and of each section's rows the notes of the
-melody, the words, and which passes a row is for. Notes written as string and fret, and sections without a melody, it
-refuses. A *beat* is the meter's lower figure.
+melody, the words, the chords, and which passes a row is for. Notes written as string and fret, and sections without a
+melody, it refuses. A *beat* is the meter's lower figure.
 """
 
 from __future__ import annotations
@@ -53,6 +53,10 @@ class SongText:
         Where the second half of a pulse falls; 1/2 is even.
     tune
         The struck notes of the melody through the form, swing not counted.
+    added
+        The struck notes of a row `between`, through the form.
+    chords
+        Beat of the piece and name of each chord through the form as it is written, without its shape.
     visits
         For each section as played its name, its pass from 1, and the beat of its first bar. The pick-up of the whole
         piece is a bar; other pick-ups are part of the bar before.
@@ -75,6 +79,8 @@ class SongText:
     pulse_beat: Fraction
     swing: Fraction
     tune: tuple[TuneNote, ...]
+    added: tuple[TuneNote, ...]
+    chords: tuple[tuple[Fraction, str], ...]
     visits: tuple[tuple[str, int, Fraction], ...]
     pickup_beat: Fraction
     end_beat: Fraction
@@ -115,8 +121,10 @@ def read_song_text(path: Path) -> SongText:
     order = _form(written.get("form", " ".join(sections)))
     at = pickup = Fraction(0)
     tune: list[TuneNote] = []
+    added: list[TuneNote] = []
     visits: list[tuple[str, int, Fraction]] = []
     marks: list[tuple[Fraction, str]] = []
+    chords: list[tuple[Fraction, str]] = []
     for place, name in enumerate(order):
         number, count = order[: place + 1].count(name), order.count(name)
         before, bars = _melody(sections[name], number, count, Fraction(upper))
@@ -129,6 +137,9 @@ def read_song_text(path: Path) -> SongText:
         struck = _struck(played, last)
         tune[len(tune) - len(last) :] = [*struck[: len(last)], *_sung(struck[len(last) :], syllables)]
         marks += [(at + beat, text) for beat, text in _marks(sections[name], number, count, upper)]
+        more = _bars_of(_chosen(sections[name], "between", number, count)[1], upper, "")
+        added += _struck([replace(note, beat=note.beat + at) for note in more], [])
+        chords += [(at + beat, name) for beat, name in _chords(sections[name], number, count, upper)]
         at += upper * _bar_count(sections[name])
     return SongText(
         title=written["title"],
@@ -140,6 +151,8 @@ def read_song_text(path: Path) -> SongText:
         pulse_beat=Fraction(pulse),
         swing=Fraction(str(written.get("swing", "1/2"))),
         tune=tuple(tune),
+        added=tuple(added),
+        chords=tuple(chords),
         visits=tuple(visits),
         pickup_beat=pickup,
         end_beat=at,
@@ -227,11 +240,16 @@ def _melody(
     octave = ""
     before, octave = _notes(pickup_text, Fraction(0), octave)
     length = sum((note.length_beat for note in before), Fraction(0))
+    notes = _bars_of(bars, bar_beat, octave)
+    return [replace(note, beat=note.beat - length) for note in before], notes
+
+
+def _bars_of(bars: list[str], bar_beat: Fraction | int, octave: str) -> list[_Written]:
     notes: list[_Written] = []
     for place, text in enumerate(bars):
-        more, octave = _notes(text, place * bar_beat, octave)
+        more, octave = _notes(text, Fraction(place * bar_beat), octave)
         notes += more
-    return [replace(note, beat=note.beat - length) for note in before], notes
+    return notes
 
 
 def _marks(rows: list[_Row], number: int, count: int, bar_beat: int) -> Iterator[tuple[Fraction, str]]:
@@ -243,6 +261,18 @@ def _marks(rows: list[_Row], number: int, count: int, bar_beat: int) -> Iterator
         for word in text.split():
             name, _, at = word.partition("@")
             yield place * bar_beat + Fraction(at or 1) - 1, name
+
+
+def _chords(rows: list[_Row], number: int, count: int, bar_beat: int) -> Iterator[tuple[Fraction, str]]:
+    """Yield the chords of a section in one pass, at beats from its first whole bar; a pick-up has none."""
+    _, bars = _chosen(rows, "chords", number, count)
+    for place, text in enumerate(bars):
+        words = text.split()
+        at = Fraction(place * bar_beat)
+        for word in words:
+            name, _, length = word.partition(":")
+            yield at, name.partition("[")[0]
+            at += Fraction(length) if length else Fraction(bar_beat, len(words))
 
 
 def _notes(text: str, at: Fraction, octave: str) -> tuple[list[_Written], str]:
