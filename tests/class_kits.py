@@ -26,7 +26,8 @@ more than the dark layers of the built-in ukulele."""
 
 @dataclass(frozen=True, slots=True)
 class Music:
-    """A track without its cues, and for each moment at which cues are told the frame where they are heard."""
+    """A track without its cues, as loud as under the song's gain, and for each moment at which cues are told the frame
+    where they are heard."""
 
     samples: Samples
     cue_frames: Mapping[float, int]
@@ -82,7 +83,8 @@ class ClassKit:
             return self._base.music(name)
         if name not in self._music:
             samples, frames = without_cues(self.track(name), self.claims[name].cues, self.sounds)
-            self._music[name] = Music(samples, frames)
+            less_db = max(claim.gain_db for claim in self.claims.values()) - self.claims[name].gain_db
+            self._music[name] = Music(samples * np.float32(10.0 ** (less_db / 20.0)), frames)
         return self._music[name]
 
     def frame(self, second: float) -> int:

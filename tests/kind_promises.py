@@ -288,10 +288,14 @@ def _tune_up(kit: ClassKit) -> None:
 
 @kind_promise("one gain for all, and no file too high", "demo")
 def _gains(kit: ClassKit) -> None:
-    gains = {claim.gain_db for claim in kit.claims.values()}
-    assert len(gains) == 1, f"gains of {sorted(gains)} dB"
+    """A track that would come too high has less than all others, and then no less than it must."""
+    gain_db = kit.claims["demo"].gain_db
     for name, claim in kit.claims.items():
         peak = true_peak_dbtp(kit.track(name))
+        is_layer = name.partition("-")[2] in LAYERS
+        assert claim.gain_db == gain_db or (claim.gain_db < gain_db and peak >= -1.1 and not is_layer), (
+            f"{name}: a gain of {claim.gain_db} dB, the demo's is {gain_db}, and it reaches {peak:.2f} dBTP"
+        )
         assert peak <= -1.0, f"{name} reaches {peak:.2f} dBTP"
         assert abs(peak - claim.true_peak_dbtp) <= 0.25, (
             f"{name}: {claim.true_peak_dbtp} dBTP told, {peak:.2f} heard"

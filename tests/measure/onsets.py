@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d
-from scipy.signal import butter, find_peaks, sosfiltfilt
+from scipy.signal import butter, find_peaks, hilbert, sosfiltfilt
 
 from tests.measure.audio import Track
 
@@ -59,7 +59,7 @@ def string_late_s(track: Track, due_s: Sequence[float], alone: Track) -> NDArray
     """Return how late a string is struck among others, for each time that it is due, in seconds.
 
     The strings of a roll run into each other. So the stroke of the string alone, over 3 kHz, is laid along the track,
-    and it is struck where the two are most alike.
+    and it is struck where the two are most alike, whatever a room has done to the phase.
 
     Parameters
     ----------
@@ -75,12 +75,12 @@ def string_late_s(track: Track, due_s: Sequence[float], alone: Track) -> NDArray
     heard = sosfiltfilt(band, track.samples.mean(axis=1))
     onset = round(float(onsets_s(alone)[0]) * rate_hz)
     before, after = (round(part_s * rate_hz) for part_s in STROKE_S)
-    stroke = sosfiltfilt(band, alone.samples.mean(axis=1))[onset + before : onset + after]
+    stroke = hilbert(sosfiltfilt(band, alone.samples.mean(axis=1)))[onset + before : onset + after]
     reach = round(SEARCH_S * rate_hz)
     late = []
     for due in (round(each_s * rate_hz) for each_s in due_s):
         part = heard[due + before - reach : due + after + reach]
-        alike = np.correlate(part, stroke, "valid")
+        alike = np.abs(np.correlate(part, stroke, "valid"))
         power = np.convolve(part**2, np.ones(len(stroke)), "valid")
         late.append((int(np.argmax(alike / np.sqrt(np.maximum(power, 1e-20)))) - reach) / rate_hz)
     return np.array(late)

@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
 import numpy as np
 import pytest
@@ -15,6 +15,7 @@ from tercet.sound.k_weighting import k_weighted_levels_lufs
 from tercet.sound.room import (
     RESPONSE_FRAMES,
     SEATS,
+    SPECTRUM_FRAMES,
     T60_S,
     in_room,
     layer_responses,
@@ -105,6 +106,7 @@ def test_each_player_has_a_side(layer: Layer, lowest_db: float, highest_db: floa
     assert lowest_db <= left_over_right_db(in_room(noise(6)).by_name[layer]) <= highest_db
 
 
+@pytest.mark.usefixtures("spiky")
 def test_what_is_far_has_more_room_and_less_treble() -> None:
     responses = [heard_impulse(layer) for layer in LAYERS if layer != "second"]
     amounts_db = [room_over_direct_db(response, SAMPLE_RATE_HZ) for response in responses]
@@ -116,6 +118,31 @@ def test_what_is_far_has_more_room_and_less_treble() -> None:
     assert 0.0 >= treble_db[0] > treble_db[1] + 0.2 > treble_db[2] + 0.4 > -2.0
 
 
+@pytest.fixture
+def spiky(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """The room without its all-passes, after which an impulse isn't one."""
+    monkeypatch.setattr(room, "ALL_PASS_HZ", ())
+    layer_responses.cache_clear()
+    room._convolution.cache_clear()
+    yield
+    layer_responses.cache_clear()
+    room._convolution.cache_clear()
+
+
+def test_all_passes_lower_the_peak_of_a_pluck_change_no_level_and_are_over_in_a_moment() -> None:
+    answer = np.fft.irfft(room._all_passes(), SPECTRUM_FRAMES)
+    assert np.abs(np.abs(room._all_passes()) - 1.0).max() <= 1e-12
+    late = (answer[round(0.003 * SAMPLE_RATE_HZ) :] ** 2).sum()
+    assert 10 * math.log10(late / (answer**2).sum()) <= -15.0
+    time_s = np.arange(SPECTRUM_FRAMES) / SAMPLE_RATE_HZ
+    saw = np.sum([np.cos(2 * np.pi * 220 * k * time_s) / k for k in range(1, 40)], axis=0) * np.exp(
+        -6 * time_s
+    )
+    spread = np.fft.irfft(np.fft.rfft(saw) * room._all_passes())
+    assert 20 * math.log10(np.abs(spread).max() / np.abs(saw).max()) <= -2.0
+
+
+@pytest.mark.usefixtures("spiky")
 @pytest.mark.parametrize("frame", [0, 70_001, TRANSFORM_FRAMES - RESPONSE_FRAMES])
 def test_nothing_sounds_before_the_direct_sound_which_is_the_loudest_and_not_late(frame: int) -> None:
     made = in_room(impulse_at(frame, 150_000))

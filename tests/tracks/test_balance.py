@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from tercet.sound.loudness import Meter, integrated_loudness_lufs, true_peak_dbtp
-from tercet.tracks.balance import HEADROOM_DB, Balance
+from tercet.tracks.balance import FINER_DB, Balance, WholeHeard, balance_of
 from tests.tracks.plucks import plucks
 
 RATE_HZ = 48_000
@@ -26,7 +26,14 @@ def test_the_gain_reaches_the_target_if_the_peak_allows() -> None:
 def test_the_gain_keeps_the_peak_under_the_ceiling(ceiling_dbtp: float) -> None:
     spiky = balance(-40.0, -3.0)
     assert spiky.gain_db(ceiling_dbtp) == spiky.most_gain_db(ceiling_dbtp)
-    assert -3.0 + spiky.gain_db(ceiling_dbtp) == pytest.approx(ceiling_dbtp - HEADROOM_DB)
+    assert -3.0 + spiky.gain_db(ceiling_dbtp) == pytest.approx(ceiling_dbtp - FINER_DB)
+
+
+def test_flat_is_as_loud_as_layered_and_what_it_lacks_room_for_is_told() -> None:
+    layered, flat = WholeHeard({}, -40.0, -22.0), WholeHeard({}, -38.0, -19.0)
+    found = balance_of({("song", False): layered, ("song", True): flat})
+    assert (found.flat_gain_db, found.flat_lack_db) == (-2.0, 1.0)
+    assert "1.0 dB softer" in found.notices()[0]
 
 
 def test_silence_gets_no_gain() -> None:

@@ -26,6 +26,7 @@ __all__ = [
     "PEAK_BLOCK_FRAMES",
     "TARGET_LUFS",
     "Meter",
+    "PeakMeter",
     "gated_loudness_lufs",
     "integrated_loudness_lufs",
     "part_peak_dbtp",
@@ -308,10 +309,10 @@ AROUND_FRAMES = 2 * PEAK_BLOCK_FRAMES
 """Frames before and after a piece that a peak in it may depend on."""
 
 
-class Meter:
-    """Measures integrated loudness (ITU-R BS.1770-5) and true peak as blocks are fed to it.
+class PeakMeter:
+    """Measures true peak as blocks are fed to it; the figure is that for the same audio in one piece.
 
-    The figures are those for the same audio in one piece. Audio is never held whole.
+    Audio is never held whole.
 
     Parameters
     ----------
@@ -320,48 +321,66 @@ class Meter:
     """
 
     def __init__(self, sample_rate_hz: int) -> None:
-        self._rate_hz = sample_rate_hz
-        step_frames = step_frames_of(sample_rate_hz)
-        self._piece_frames = PIECE_STEPS * step_frames
+        self._piece_frames = PIECE_STEPS * step_frames_of(sample_rate_hz)
         self._held = np.empty((self._piece_frames + 2 * AROUND_FRAMES, CHANNELS), np.float32)
         self._held_frames = 0
         self._before_frames = 0
-        self._weighted = KWeightedEnergies(sample_rate_hz, step_frames, CHANNELS)
-        self._energies: list[NDArray[np.float64]] = []
         self._peak_dbtp = -math.inf
-        self._frames = 0
 
     def feed(self, block: NDArray[np.float32]) -> None:
         """Take the next block, float32 (frames, 2)."""
-        self._frames += len(block)
         while len(block):
             room = self._before_frames + self._piece_frames + AROUND_FRAMES - self._held_frames
             taken, block = block[:room], block[room:]
             self._held[self._held_frames : self._held_frames + len(taken)] = taken
             self._held_frames += len(taken)
             if len(taken) == room:
-                self._measure(self._piece_frames)
+                self._move_on(self._piece_frames)
 
-    def _measure(self, frames: int) -> None:
+    def _move_on(self, frames: int) -> None:
         """Measure so many frames of what is held and isn't measured; keep what those after them need before them."""
         start, stop = self._before_frames, self._before_frames + frames
         held = self._held[: self._held_frames]
-        self._peak_dbtp = part_peak_dbtp(held, start, stop, self._peak_dbtp)
-        self._energies.append(self._weighted.of(held[start:stop]))
+        self._measure(held, start, stop)
         kept = held[max(stop - AROUND_FRAMES, 0) :].copy()
         self._held[: len(kept)] = kept
         self._before_frames = min(stop, AROUND_FRAMES)
         self._held_frames = len(kept)
+
+    def _measure(self, held: NDArray[np.float32], start: int, stop: int) -> None:
+        """Measure the next frames, from one up to another of those that are held."""
+        self._peak_dbtp = part_peak_dbtp(held, start, stop, self._peak_dbtp)
+
+    def finish_peak(self) -> float:
+        """Return the true peak in dBTP of all that came; minus infinity for silence."""
+        if self._held_frames > self._before_frames:
+            self._move_on(self._held_frames - self._before_frames)
+        return self._peak_dbtp
+
+
+class Meter(PeakMeter):
+    """Measures integrated loudness (ITU-R BS.1770-5) and true peak as blocks are fed to it, as `PeakMeter` does."""
+
+    def __init__(self, sample_rate_hz: int) -> None:
+        super().__init__(sample_rate_hz)
+        self._rate_hz = sample_rate_hz
+        self._weighted = KWeightedEnergies(sample_rate_hz, step_frames_of(sample_rate_hz), CHANNELS)
+        self._energies: list[NDArray[np.float64]] = []
+        self._frames = 0
+
+    def _measure(self, held: NDArray[np.float32], start: int, stop: int) -> None:
+        super()._measure(held, start, stop)
+        self._energies.append(self._weighted.of(held[start:stop]))
+        self._frames += stop - start
 
     def finish(self) -> tuple[float, float]:
         """Return loudness in LUFS and true peak in dBTP of all that came; minus infinity for silence.
 
         Loudness of audio too quiet for the gates is measured without them.
         """
-        if self._held_frames > self._before_frames:
-            self._measure(self._held_frames - self._before_frames)
+        peak_dbtp = self.finish_peak()
         energies = np.concatenate([np.zeros(0), *self._energies])
         lufs = gated_loudness_lufs(energies, self._frames, self._rate_hz)
         if lufs == -math.inf and self._frames:
             lufs = plain_loudness_lufs(energies, self._frames)
-        return lufs, self._peak_dbtp
+        return lufs, peak_dbtp

@@ -20,7 +20,7 @@ from tercet.tracks.clips.performed import Performed, PlacedNote
 from tercet.tracks.timelines import Piece
 
 __all__ = [
-    "HEADROOM_DB",
+    "FINER_DB",
     "Balance",
     "WholeHeard",
     "balance_of",
@@ -32,9 +32,8 @@ __all__ = [
 MOST_MEASURED = 128
 """Gestures of a layer that are measured at most, chosen evenly over the song."""
 
-HEADROOM_DB = 2.0
-"""The demo's true peak stays this far under the ceiling: at other speeds other notes meet, and a bell meets notes; over
-our songs that takes up to 1.6 dB (tracks that are flat aside)."""
+FINER_DB = 0.02
+"""What stays free under a ceiling, for meters that look more finely between the samples than ours."""
 
 TELLING_LACK_DB = 0.5
 """A flat song that is softer than its demo by less isn't worth a word."""
@@ -53,7 +52,7 @@ class WholeHeard:
     lufs
         0 for silence, which no gain makes louder.
     peak_dbtp
-        Minus infinity for silence.
+        The highest of the whole, and of each of its layers alone or left out; minus infinity for silence.
     """
 
     trims_db: Mapping[Layer, float]
@@ -70,10 +69,10 @@ class Balance:
     trims_db
         For each variant (piece, flat) the trim of each layer; those that aren't named have none.
     flat_gain_db, flat_lack_db
-        What makes the flat song as loud as the layered one, and how much of that its peaks leave no room for; 0 where
-        nothing is flat.
+        What makes the flat song as loud as the layered one, and how much of that a track of it alone has no room for;
+        0 where nothing is flat.
     demo_lufs, demo_peak_dbtp
-        The demo at full speed, trims included, before any gain.
+        The demo at full speed, trims included, before any gain; the peak as in `WholeHeard`.
     """
 
     trims_db: Mapping[tuple[Piece, bool], Mapping[Layer, float]]
@@ -99,19 +98,19 @@ class Balance:
         return min(TARGET_LUFS - self.demo_lufs, self.most_gain_db(ceiling_dbtp))
 
     def most_gain_db(self, ceiling_dbtp: float) -> float:
-        """Return the gain with which the demo's true peak stays `HEADROOM_DB` under a ceiling."""
-        return ceiling_dbtp - HEADROOM_DB - max(self.demo_peak_dbtp, _SILENCE_DBTP)
+        """Return the gain with which the demo and its layers just stay under a ceiling."""
+        return ceiling_dbtp - FINER_DB - max(self.demo_peak_dbtp, _SILENCE_DBTP)
 
 
 def balance_of(wholes: Mapping[tuple[Piece, bool], WholeHeard]) -> Balance:
     """Return what all tracks of a song share, from what was heard of it: layered, and flat if anything is flat."""
     demo, flat = wholes["song", False], wholes.get(("song", True))
-    wanted_db = flat_gain_db = 0.0
+    gain_db = lack_db = 0.0
     if flat is not None:
-        wanted_db = demo.lufs - flat.lufs
-        flat_gain_db = min(wanted_db, demo.peak_dbtp + HEADROOM_DB - flat.peak_dbtp)
+        gain_db = demo.lufs - flat.lufs
+        lack_db = max(flat.peak_dbtp + gain_db - demo.peak_dbtp, 0.0)
     trims_db = {variant: whole.trims_db for variant, whole in wholes.items()}
-    return Balance(trims_db, flat_gain_db, wanted_db - flat_gain_db, demo.lufs, demo.peak_dbtp)
+    return Balance(trims_db, gain_db, lack_db, demo.lufs, demo.peak_dbtp)
 
 
 def chosen_gestures(performed: Performed, layer: Layer) -> tuple[PlacedNote, ...]:

@@ -7,7 +7,7 @@ import math
 from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from functools import cached_property
-from itertools import islice
+from itertools import chain, islice
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from tercet.song import LAYERS, Layer
 from tercet.sound import SAMPLE_RATE_HZ
 from tercet.sound.k_weighting import k_weighted_levels_lufs
-from tercet.sound.loudness import Meter
+from tercet.sound.loudness import Meter, PeakMeter
 from tercet.tracks.balance import (
     Balance,
     WholeHeard,
@@ -304,12 +304,25 @@ class Recording:
         """Measure the whole song at full speed, played in one of the `variants`."""
         place = self.variants.index(variant)
         trims_db = self._trims_db(place)
-        plan = self._plan(place)
+        layers = self.playing.arrangement.song.layers
         meter = Meter(SAMPLE_RATE_HZ)
-        for block in mix_blocks(plan, self.read, self._gains({variant: trims_db}), plan.length_frames):
-            meter.feed(block)
+        parts = [] if variant[1] else [PeakMeter(SAMPLE_RATE_HZ) for _ in range(2 * len(layers))]
+        for blocks in zip(*(self._layer_blocks(place, layer, trims_db) for layer in layers), strict=True):
+            whole = sum(blocks[1:], blocks[0])
+            meter.feed(whole)
+            for part, block in zip(parts, chain(blocks, (whole - block for block in blocks)), strict=False):
+                part.feed(block)
         loudness_lufs, peak_dbtp = meter.finish()
+        peak_dbtp = max([peak_dbtp, *(part.finish_peak() for part in parts)])
         return WholeHeard(trims_db, loudness_lufs if math.isfinite(loudness_lufs) else 0.0, peak_dbtp)
+
+    def _layer_blocks(
+        self, place: int, layer: Layer, trims_db: Mapping[Layer, float]
+    ) -> Iterator[NDArray[np.float32]]:
+        """Yield one layer of a whole block by block, with its trim."""
+        plan = self._plan(place)
+        gain_of = self._gains({self.variants[place]: trims_db}, layers=(layer,))
+        return mix_blocks(plan, self.read, gain_of, plan.length_frames)
 
     def _trims_db(self, place: int) -> dict[Layer, float]:
         """Measure the trims of one variant."""

@@ -25,7 +25,7 @@ from tercet.sound.players import PlayedSound, player_of
 from tercet.sound.sampler import BuiltInUkulele
 from tercet.sound.stems import Progress
 from tercet.sound.tags import Tags
-from tercet.tracks.balance import HEADROOM_DB, Balance
+from tercet.tracks.balance import FINER_DB, Balance
 from tercet.tracks.clips.batch_cache import BatchCache
 from tercet.tracks.clips.mixing import add_cues
 from tercet.tracks.facts import FileFacts, TrackFacts, bars_of, cues_of, turns_of
@@ -56,6 +56,10 @@ Gains = Mapping[float, float]
 GAIN_STEPS = 100
 """A gain is cut to hundredths of a decibel: clips that differ by rounding, as they do when other tracks are asked
 for, then have the same gain."""
+
+
+NO_MATTER_DB = 0.005
+"""A track that comes so much too high only by rounding stays as it is."""
 
 
 class Target(Protocol):
@@ -261,14 +265,15 @@ class _Writing:
     ) -> tuple[float, float, float]:
         """Write files of formats that share a ceiling; return the gain, the loudness and the true peak.
 
-        Should this track alone come too high (other notes meet than in the demo), it gets as much less as it needs;
-        what only it is made of is played once more then.
+        Should this track come too high, since other notes meet in it than in the demo, it alone gets as much less as
+        it needs; what only it is made of is played once more then.
         """
         while True:
             lufs, peak_dbtp = self._write(gain_db, places)
-            if peak_dbtp <= ceiling_dbtp:
+            over_db = peak_dbtp - (ceiling_dbtp - FINER_DB)
+            if over_db <= NO_MATTER_DB:
                 return gain_db, lufs, peak_dbtp
-            gain_db -= peak_dbtp - ceiling_dbtp + 0.01
+            gain_db -= over_db
 
     def _write(self, gain_db: float, places: Sequence[Path]) -> tuple[float, float]:
         meter = Meter(SAMPLE_RATE_HZ)
@@ -326,7 +331,7 @@ def digest(*parts: object) -> str:
 
 def gain_key(recordings: Sequence[Recording]) -> str:
     """Return what stands for the gain that the sets of a song share: all their demos."""
-    return digest(TARGET_LUFS, HEADROOM_DB, *(recording.reference_key for recording in recordings))
+    return digest(TARGET_LUFS, FINER_DB, *(recording.reference_key for recording in recordings))
 
 
 def set_key(order: SetOrder) -> str:
