@@ -33,11 +33,12 @@ class ClaimedBar:
 
 @dataclass(frozen=True, slots=True)
 class ClaimedFile:
-    """One file: its track, its gain, and what happens in it when; cues are (kind, seconds)."""
+    """One file: its track, its gain, how much peaks were eased, what happens in it when; cues are (kind, seconds)."""
 
     file: str
     track: str
     gain_db: float
+    eased_db: float
     length_s: float
     loudness_lufs: float
     true_peak_dbtp: float

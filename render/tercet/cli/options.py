@@ -90,6 +90,10 @@ SHARED: dict[str, dict[str, Any]] = {
         "action": "store_true",
         "help": "lower just the strings that cover the tune (tercet check lists them)",
     },
+    "--loud": {
+        "action": "store_true",
+        "help": "up to 2 dB louder, for phones: eases the highest peaks, the same in all tracks of a song",
+    },
     "--seed": {
         "type": int,
         "default": 1,
@@ -131,6 +135,7 @@ PLAYING = (
     "--feel",
     "--front",
     "--clear",
+    "--loud",
     "--seed",
     "--bits",
 )

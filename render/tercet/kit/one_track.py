@@ -178,6 +178,7 @@ class _Order:
                 seed=options.seed,
                 dry=options.dry,
                 clear=options.clear,
+                loud=options.loud,
                 bits=options.bits,
                 threads=THREADS,
             )

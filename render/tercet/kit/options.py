@@ -124,6 +124,8 @@ class PlayOptions:
         Exactly on the beat and at the marks, like a machine, and without a room.
     clear
         Lower just the strings that cover the tune.
+    loud
+        Up to 2 dB louder, for phones: the highest peaks are eased, the same in all tracks of a song.
     click
         A quiet click throughout, and no drift in tempo.
     guide
@@ -150,6 +152,7 @@ class PlayOptions:
     sound: str | Path | Sound | None = None
     dry: bool = False
     clear: bool = False
+    loud: bool = False
     click: bool = False
     guide: bool = False
     seed: int = 1

@@ -113,6 +113,7 @@ def order_of(
             seed=play.seed,
             dry=play.dry,
             clear=play.clear,
+            loud=play.loud,
             bits=play.bits,
             title=one.title,
         )

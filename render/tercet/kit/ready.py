@@ -114,6 +114,7 @@ def playing_of(one: ReadySet, options: PlayOptions, listener: Listener = unheard
         seed=options.seed,
         dry=options.dry,
         clear=options.clear,
+        loud=options.loud,
         progress=tell_preparing(listener, ""),
     )
 

@@ -17,6 +17,7 @@ from tercet.sound.calibration import SILENT_LUFS
 from tercet.sound.k_weighting import GESTURE_S
 from tercet.sound.loudness import TARGET_LUFS
 from tercet.tracks.clips.performed import Performed, PlacedNote
+from tercet.tracks.easing import LOUD_LUFS, MOST_DB, Easing
 from tercet.tracks.timelines import Piece
 
 __all__ = [
@@ -53,11 +54,14 @@ class WholeHeard:
         0 for silence, which no gain makes louder.
     peak_dbtp
         The highest of the whole, and of each of its layers alone or left out; minus infinity for silence.
+    easing
+        What lowers its peaks, where it is to be loud.
     """
 
     trims_db: Mapping[Layer, float]
     lufs: float
     peak_dbtp: float
+    easing: Easing | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +77,8 @@ class Balance:
         0 where nothing is flat.
     demo_lufs, demo_peak_dbtp
         The demo at full speed, trims included, before any gain; the peak as in `WholeHeard`.
+    easing
+        What lowers the peaks of all tracks, where the song is to be loud; the peak is the one before it.
     """
 
     trims_db: Mapping[tuple[Piece, bool], Mapping[Layer, float]]
@@ -80,6 +86,7 @@ class Balance:
     flat_lack_db: float
     demo_lufs: float
     demo_peak_dbtp: float
+    easing: Easing | None = None
 
     def notices(self) -> tuple[str, ...]:
         """Return what the user should know; a sentence each."""
@@ -92,14 +99,15 @@ class Balance:
         return (softer,)
 
     def gain_db(self, ceiling_dbtp: float) -> float:
-        """Return the gain that the demo asks for: to `TARGET_LUFS`, or less if its true peak would come too high."""
+        """Return the gain that the demo asks for: to a loudness, or less if its true peak would come too high."""
         if self.demo_peak_dbtp < _SILENCE_DBTP:
             return 0.0
-        return min(TARGET_LUFS - self.demo_lufs, self.most_gain_db(ceiling_dbtp))
+        target_lufs = TARGET_LUFS if self.easing is None else LOUD_LUFS
+        return min(target_lufs - self.demo_lufs, self.most_gain_db(ceiling_dbtp))
 
     def most_gain_db(self, ceiling_dbtp: float) -> float:
         """Return the gain with which the demo and its layers just stay under a ceiling."""
-        return ceiling_dbtp - FINER_DB - max(self.demo_peak_dbtp, _SILENCE_DBTP)
+        return ceiling_dbtp - FINER_DB - max(_highest_dbtp(self.demo_peak_dbtp, self.easing), _SILENCE_DBTP)
 
 
 def balance_of(wholes: Mapping[tuple[Piece, bool], WholeHeard]) -> Balance:
@@ -108,9 +116,14 @@ def balance_of(wholes: Mapping[tuple[Piece, bool], WholeHeard]) -> Balance:
     gain_db = lack_db = 0.0
     if flat is not None:
         gain_db = demo.lufs - flat.lufs
-        lack_db = max(flat.peak_dbtp + gain_db - demo.peak_dbtp, 0.0)
+        lack_db = max(flat.peak_dbtp + gain_db - _highest_dbtp(demo.peak_dbtp, demo.easing), 0.0)
     trims_db = {variant: whole.trims_db for variant, whole in wholes.items()}
-    return Balance(trims_db, gain_db, lack_db, demo.lufs, demo.peak_dbtp)
+    return Balance(trims_db, gain_db, lack_db, demo.lufs, demo.peak_dbtp, demo.easing)
+
+
+def _highest_dbtp(peak_dbtp: float, easing: Easing | None) -> float:
+    """Return what is left of a peak."""
+    return peak_dbtp if easing is None else peak_dbtp - MOST_DB
 
 
 def chosen_gestures(performed: Performed, layer: Layer) -> tuple[PlacedNote, ...]:

@@ -19,7 +19,10 @@ DIGITS = 4
 
 @dataclass(frozen=True, slots=True)
 class FileFacts:
-    """A finished file: its size, its hash, how long and how loud it is, and the gain that the song has in it."""
+    """A finished file: its size, its hash, how long and how loud it is, and the gain that the song has in it.
+
+    `eased_db` is by how much its highest peaks were lowered.
+    """
 
     file: str
     format: str
@@ -29,6 +32,7 @@ class FileFacts:
     loudness_lufs: float
     true_peak_dbtp: float
     gain_db: float
+    eased_db: float
 
 
 @dataclass(frozen=True, slots=True)

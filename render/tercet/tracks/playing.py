@@ -46,6 +46,8 @@ class Playing:
         As in `perform`, and without the room: each layer as the synthesiser makes it.
     clear
         Lower the strings that cover the tune, as the whole song at full speed shows them.
+    loud
+        Ease the highest peaks of all tracks, so that they can be louder.
     threads
         How many work at the room.
     progress
@@ -60,11 +62,13 @@ class Playing:
         seed: int = 1,
         dry: bool = False,
         clear: bool = False,
+        loud: bool = False,
         threads: int = THREADS,
         progress: Progress | None = None,
     ) -> None:
         self.arrangement = arrangement
         self.synthesiser = synthesiser
+        self.loud = loud
         self._seed = seed
         self._dry = dry
         self._clear = clear
@@ -176,4 +180,5 @@ class Playing:
         SynthesiserError, SoundFontError
             As `Synthesiser.identity`.
         """
-        return f"{self.measured(Source()).identity()}, {'dry' if self._dry else room_identity()}"
+        room = "dry" if self._dry else room_identity()
+        return f"{self.measured(Source()).identity()}, {room}{', loud' if self.loud else ''}"

@@ -7,7 +7,7 @@ import math
 from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from functools import cached_property
-from itertools import chain, islice
+from itertools import islice
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,6 +30,7 @@ from tercet.tracks.clips.cutting import Clip, PassageClips, clips_of
 from tercet.tracks.clips.mixing import Reader, mix_blocks, mix_spans
 from tercet.tracks.clips.plan import Sounding, TrackPlan, plan_of
 from tercet.tracks.cues import PULSE_DB
+from tercet.tracks.easing import Stretch, block_heights, eased, easing_of
 from tercet.tracks.playing import Playing
 from tercet.tracks.timelines import ALL, NOTHING, Passage, Piece, Source, TrackTimeline, whole_range
 
@@ -256,7 +257,25 @@ class Recording:
         """
         plan = self.plan(index)
         gain_of = self._gains(balance.trims_db, balance.flat_gain_db, layers, gain_db)
-        return mix_blocks(plan, self._reader(plan, layers, drop_after), gain_of, plan.length_frames)
+        blocks = mix_blocks(plan, self._reader(plan, layers, drop_after), gain_of, plan.length_frames)
+        return blocks if balance.easing is None else eased(blocks, self._stretches(plan), balance.easing)
+
+    def eased_db(self, index: int, balance: Balance) -> float:
+        """Return by how much the highest peaks of a track are lowered."""
+        if balance.easing is None or not any(stretch.speed for stretch in self._stretches(self.plan(index))):
+            return 0.0
+        return float(balance.easing.down_db.max())
+
+    def _stretches(self, plan: TrackPlan) -> list[Stretch]:
+        """Return where each passage of a track, with what comes before it, lies in the song."""
+        found = []
+        for placed in plan.passages:
+            source = placed.passage.source
+            own = self.playing.performed(source).frame(placed.passage.start_beat)
+            is_song = source.piece == "song" and not source.flat
+            speed = float(source.speed) if is_song else 0.0
+            found.append(Stretch(placed.count_frame, placed.start_frame - own, speed))
+        return found
 
     def _reader(self, plan: TrackPlan, layers: Sequence[Layer], drop_after: Collection[int]) -> Reader:
         """Return `read` that forgets batches after their last clip in a plan."""
@@ -306,15 +325,25 @@ class Recording:
         trims_db = self._trims_db(place)
         layers = self.playing.arrangement.song.layers
         meter = Meter(SAMPLE_RATE_HZ)
+        heights = []
         parts = [] if variant[1] else [PeakMeter(SAMPLE_RATE_HZ) for _ in range(2 * len(layers))]
         for blocks in zip(*(self._layer_blocks(place, layer, trims_db) for layer in layers), strict=True):
             whole = sum(blocks[1:], blocks[0])
             meter.feed(whole)
-            for part, block in zip(parts, chain(blocks, (whole - block for block in blocks)), strict=False):
+            heard = [*blocks, *(whole - block for block in blocks)]
+            for part, block in zip(parts, heard, strict=False):
                 part.feed(block)
+            if self.playing.loud:
+                heights.append(block_heights([whole, *heard]))
         loudness_lufs, peak_dbtp = meter.finish()
         peak_dbtp = max([peak_dbtp, *(part.finish_peak() for part in parts)])
-        return WholeHeard(trims_db, loudness_lufs if math.isfinite(loudness_lufs) else 0.0, peak_dbtp)
+        lufs = loudness_lufs if math.isfinite(loudness_lufs) else 0.0
+        if not heights or variant[1]:
+            return WholeHeard(trims_db, lufs, peak_dbtp)
+        start_frame = self._plan(place).passages[0].start_frame
+        return WholeHeard(
+            trims_db, lufs, peak_dbtp, easing_of(np.concatenate(heights), start_frame, peak_dbtp)
+        )
 
     def _layer_blocks(
         self, place: int, layer: Layer, trims_db: Mapping[Layer, float]

@@ -102,7 +102,7 @@ class SetOrder:
         All that belong together, whether they have to be written or not: what they share is told from them.
     work
         A folder for what is needed until all is written.
-    seed, dry, clear
+    seed, dry, clear, loud
         As in `Playing`.
     bits
         Of lossless files.
@@ -121,6 +121,7 @@ class SetOrder:
     seed: int = 1
     dry: bool = False
     clear: bool = False
+    loud: bool = False
     bits: Bits = 16
     title: str = ""
     shared: bool = False
@@ -146,6 +147,7 @@ def recording_of(order: SetOrder, progress: Progress | None = None) -> Recording
         seed=order.seed,
         dry=order.dry,
         clear=order.clear,
+        loud=order.loud,
         threads=order.threads,
         progress=progress,
     )
@@ -235,6 +237,7 @@ def write_track(
                     round(lufs, 2),
                     round(peak_dbtp, 2),
                     round(gain_db, 3),
+                    round(recording.eased_db(index, balance), 2),
                 )
     recording.let_go(drop_after)
     return TrackFacts(
