@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from tercet.sound.loudness import Meter, integrated_loudness_lufs, true_peak_dbtp
 from tercet.tracks.balance import FINER_DB, Balance, WholeHeard, balance_of
+from tercet.tracks.easing import Easing
 from tests.tracks.plucks import plucks
 
 RATE_HZ = 48_000
@@ -34,6 +36,10 @@ def test_flat_is_as_loud_as_layered_and_what_it_lacks_room_for_is_told() -> None
     found = balance_of({("song", False): layered, ("song", True): flat})
     assert (found.flat_gain_db, found.flat_lack_db) == (-2.0, 1.0)
     assert "1.0 dB softer" in found.notices()[0]
+    eased = replace(flat, easing=Easing(0.0, np.zeros(1)))
+    found = balance_of({("song", False): layered, ("song", True): eased})
+    assert (found.flat_gain_db, found.flat_lack_db, found.flat_easing) == (-2.0, 0.0, eased.easing)
+    assert found.notices() == ()
 
 
 def test_silence_gets_no_gain() -> None:

@@ -22,8 +22,8 @@ def in_blocks(sound: Sound, frames: int = 65_536) -> Iterator[Sound]:
 
 
 def whole(sound: Sound, easing: Easing, *stretches: Stretch, frames: int = 65_536) -> Sound:
-    given = stretches or (Stretch(0, START, 1.0),)
-    return np.concatenate(list(eased(in_blocks(sound, frames), given, easing)))
+    given = stretches or (Stretch(0, START, 1.0, easing),)
+    return np.concatenate(list(eased(in_blocks(sound, frames), given)))
 
 
 @pytest.fixture(scope="module")
@@ -57,14 +57,14 @@ def test_layers_that_are_eased_still_add_up(layers: list[Sound], easing: Easing)
 
 def test_the_curve_belongs_to_the_song_wherever_a_track_plays_it(layers: list[Sound], easing: Easing) -> None:
     later = np.concatenate([np.zeros((5_120, 2), np.float32), layers[0]])
-    moved = whole(later, easing, Stretch(0, START + 5_120, 1.0), frames=4_096)
+    moved = whole(later, easing, Stretch(0, START + 5_120, 1.0, easing), frames=4_096)
     assert np.abs(moved[5_120:] - whole(layers[0], easing)).max() <= 1e-6
     place = int(np.argmax(easing.down_db))
     frame = easing.first_frame + 256 * place
-    slowly = whole(np.ones((1_300_000, 2), np.float32), easing, Stretch(0, 0, 0.5))
+    slowly = whole(np.ones((1_300_000, 2), np.float32), easing, Stretch(0, 0, 0.5, easing))
     lowest = slowly[round(2 * frame), 0]
     assert 20 * np.log10(lowest) == pytest.approx(-easing.down_db[place], abs=0.05)
 
 
 def test_what_is_no_part_of_the_demo_stays(layers: list[Sound], easing: Easing) -> None:
-    assert np.array_equal(whole(layers[0], easing, Stretch(0, START, 0.0)), layers[0])
+    assert np.array_equal(whole(layers[0], easing, Stretch(0, START, 1.0, None)), layers[0])

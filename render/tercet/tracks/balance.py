@@ -55,7 +55,7 @@ class WholeHeard:
     peak_dbtp
         The highest of the whole, and of each of its layers alone or left out; minus infinity for silence.
     easing
-        What lowers its peaks, where it is to be loud.
+        What lowers its peaks, where it is to be loud or is played flat.
     """
 
     trims_db: Mapping[Layer, float]
@@ -73,12 +73,13 @@ class Balance:
     trims_db
         For each variant (piece, flat) the trim of each layer; those that aren't named have none.
     flat_gain_db, flat_lack_db
-        What makes the flat song as loud as the layered one, and how much of that a track of it alone has no room for;
-        0 where nothing is flat.
+        What makes the flat song as loud as the layered one, and how much of that a track of it alone has no room for,
+        its peaks eased; 0 where nothing is flat.
     demo_lufs, demo_peak_dbtp
         The demo at full speed, trims included, before any gain; the peak as in `WholeHeard`.
-    easing
-        What lowers the peaks of all tracks, where the song is to be loud; the peak is the one before it.
+    easing, flat_easing
+        What lowers the peaks of all tracks, where the song is to be loud (the peak is the one before it); and of the
+        flat song, where it wouldn't have room else.
     """
 
     trims_db: Mapping[tuple[Piece, bool], Mapping[Layer, float]]
@@ -87,6 +88,7 @@ class Balance:
     demo_lufs: float
     demo_peak_dbtp: float
     easing: Easing | None = None
+    flat_easing: Easing | None = None
 
     def notices(self) -> tuple[str, ...]:
         """Return what the user should know; a sentence each."""
@@ -114,11 +116,14 @@ def balance_of(wholes: Mapping[tuple[Piece, bool], WholeHeard]) -> Balance:
     """Return what all tracks of a song share, from what was heard of it: layered, and flat if anything is flat."""
     demo, flat = wholes["song", False], wholes.get(("song", True))
     gain_db = lack_db = 0.0
+    easing = None
     if flat is not None:
         gain_db = demo.lufs - flat.lufs
-        lack_db = max(flat.peak_dbtp + gain_db - _highest_dbtp(demo.peak_dbtp, demo.easing), 0.0)
+        room_dbtp = _highest_dbtp(demo.peak_dbtp, demo.easing) - gain_db
+        easing = flat.easing if flat.peak_dbtp > room_dbtp else None
+        lack_db = max(_highest_dbtp(flat.peak_dbtp, easing) - room_dbtp, 0.0)
     trims_db = {variant: whole.trims_db for variant, whole in wholes.items()}
-    return Balance(trims_db, gain_db, lack_db, demo.lufs, demo.peak_dbtp, demo.easing)
+    return Balance(trims_db, gain_db, lack_db, demo.lufs, demo.peak_dbtp, demo.easing, easing)
 
 
 def _highest_dbtp(peak_dbtp: float, easing: Easing | None) -> float:

@@ -1,7 +1,8 @@
 """Making a song louder than its peaks allow: one curve, from its demo, that eases the highest of them in every track.
 
 The curve belongs to the song's own time, at full speed, and doesn't depend on which layers are heard. So layers still
-add up to the demo, and a bar comes the same in every track.
+add up to the demo, and a bar comes the same in every track. A song that is played flat has a curve of its own, where
+its peaks leave too little room to be as loud as the demo.
 """
 
 from __future__ import annotations
@@ -65,12 +66,15 @@ class Stretch:
     zero_frame
         The frame of the track that the song's first beat would fall on.
     speed
-        Of the track against the song; 0 for what is no part of the song's demo and isn't lowered.
+        Of the track against the song.
+    easing
+        What it is lowered by; None for nothing.
     """
 
     start_frame: int
     zero_frame: int
     speed: float
+    easing: Easing | None
 
 
 def block_heights(sounds: Sequence[Sound]) -> NDArray[np.float32]:
@@ -107,16 +111,17 @@ def easing_of(heights: NDArray[np.float32], start_frame: int, peak_dbtp: float) 
     return Easing((0.5 - lead) * BLOCK_FRAMES - start_frame, down_db)
 
 
-def eased(blocks: Iterator[Sound], stretches: Sequence[Stretch], easing: Easing) -> Iterator[Sound]:
+def eased(blocks: Iterator[Sound], stretches: Sequence[Stretch]) -> Iterator[Sound]:
     """Yield the music of a track, block by block, with its peaks lowered."""
     starts = np.array([each.start_frame for each in stretches])
-    zeros = np.array([each.zero_frame for each in stretches], np.float64)
-    speeds = np.array([each.speed for each in stretches])
     frame = 0
     for block in blocks:
         grid = np.arange(frame, frame + len(block) + BLOCK_FRAMES, BLOCK_FRAMES)
-        place = np.maximum(np.searchsorted(starts, grid, "right") - 1, 0)
-        down_db = np.where(speeds[place] > 0.0, easing.at((grid - zeros[place]) * speeds[place]), 0.0)
+        down_db, places = np.zeros(len(grid)), np.maximum(np.searchsorted(starts, grid, "right") - 1, 0)
+        for place in np.unique(places):
+            stretch, inside = stretches[place], places == place
+            if stretch.easing is not None:
+                down_db[inside] = stretch.easing.at((grid[inside] - stretch.zero_frame) * stretch.speed)
         if down_db.any():
             within = np.interp(np.arange(frame, frame + len(block)), grid, 10.0 ** (-down_db / 20.0))
             block = block * within.astype(np.float32)[:, None]  # noqa: PLW2901 - the block as it is heard

@@ -42,7 +42,7 @@ GUIDE_DB = -14.0
 GESTURES_AT_ONCE = 16
 """Gestures whose levels are measured together: 5 MB of sound."""
 
-VERSION = 3
+VERSION = 4
 """Raised whenever this package makes other samples from the same takes."""
 
 
@@ -258,23 +258,28 @@ class Recording:
         plan = self.plan(index)
         gain_of = self._gains(balance.trims_db, balance.flat_gain_db, layers, gain_db)
         blocks = mix_blocks(plan, self._reader(plan, layers, drop_after), gain_of, plan.length_frames)
-        return blocks if balance.easing is None else eased(blocks, self._stretches(plan), balance.easing)
+        return eased(blocks, self._stretches(plan, balance))
 
     def eased_db(self, index: int, balance: Balance) -> float:
         """Return by how much the highest peaks of a track are lowered."""
-        if balance.easing is None or not any(stretch.speed for stretch in self._stretches(self.plan(index))):
-            return 0.0
-        return float(balance.easing.down_db.max())
+        easings = [each.easing for each in self._stretches(self.plan(index), balance) if each.easing]
+        return max((float(each.down_db.max()) for each in easings), default=0.0)
 
-    def _stretches(self, plan: TrackPlan) -> list[Stretch]:
-        """Return where each passage of a track, with what comes before it, lies in the song."""
+    def _stretches(self, plan: TrackPlan, balance: Balance) -> list[Stretch]:
+        """Return where each passage of a track, with what comes before it, lies in the song, and what lowers it."""
         found = []
         for placed in plan.passages:
             source = placed.passage.source
             own = self.playing.performed(source).frame(placed.passage.start_beat)
-            is_song = source.piece == "song" and not source.flat
-            speed = float(source.speed) if is_song else 0.0
-            found.append(Stretch(placed.count_frame, placed.start_frame - own, speed))
+            easing = balance.flat_easing if source.flat else balance.easing
+            found.append(
+                Stretch(
+                    placed.count_frame,
+                    placed.start_frame - own,
+                    float(source.speed),
+                    easing if source.piece == "song" else None,
+                )
+            )
         return found
 
     def _reader(self, plan: TrackPlan, layers: Sequence[Layer], drop_after: Collection[int]) -> Reader:
@@ -333,12 +338,12 @@ class Recording:
             heard = [*blocks, *(whole - block for block in blocks)]
             for part, block in zip(parts, heard, strict=False):
                 part.feed(block)
-            if self.playing.loud:
+            if self.playing.loud or variant[1]:
                 heights.append(block_heights([whole, *heard]))
         loudness_lufs, peak_dbtp = meter.finish()
         peak_dbtp = max([peak_dbtp, *(part.finish_peak() for part in parts)])
         lufs = loudness_lufs if math.isfinite(loudness_lufs) else 0.0
-        if not heights or variant[1]:
+        if not heights:
             return WholeHeard(trims_db, lufs, peak_dbtp)
         start_frame = self._plan(place).passages[0].start_frame
         return WholeHeard(
