@@ -39,6 +39,20 @@ def slow_change(before: Hand, after: Hand) -> float:
     return cost
 
 
+def fingers_set(before: Hand, after: Hand) -> int:
+    """Return how many fingers lie somewhere else than before; one that is lifted isn't counted."""
+
+    def places(hand: Hand) -> dict[int, set[tuple[int, int]]]:
+        found: dict[int, set[tuple[int, int]]] = {}
+        for finger, place in zip(hand.fingers, enumerate(hand.frets), strict=True):
+            if finger:
+                found.setdefault(finger, set()).add(place)
+        return found
+
+    old = places(before)
+    return sum(not held <= old.get(finger, set()) for finger, held in places(after).items())
+
+
 def audibility(tune_midi: int, other_midis: tuple[int, ...]) -> Audibility:
     """Return how a tune's note stands against the other strings of its roll."""
     if all(other < tune_midi for other in other_midis):

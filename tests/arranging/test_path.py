@@ -15,7 +15,7 @@ from tercet.arranging.path import Changes, Step, cheapest_path, hurry
 from tercet.neck.demands import COSTS, LIMITS, Hands
 from tercet.neck.priced_hands import PricedHands, priced_hands
 from tercet.theory import TUNINGS, parse_chord
-from tests.arranging.by_hand import chance, slow_change
+from tests.arranging.by_hand import chance, fingers_set, slow_change
 
 
 def board() -> PricedHands:
@@ -31,7 +31,7 @@ def path_cost(
     for step, index in zip(steps, path, strict=True):
         cost += float(step.choices.cost[index])
         if earlier is not None:
-            cost += hurry(step.gap_s) * float(changes.between(earlier, step.choices)[earlier_index, index])
+            cost += float(changes.between(earlier, step.choices, step.gap_s)[earlier_index, index])
         earlier, earlier_index = step.choices, index
     return cost
 
@@ -57,10 +57,12 @@ def slow_cost(steps: list[Step], path: tuple[int, ...]) -> float:
     """Return the cost of a path, change by change, nothing of the solver's own reckoning used."""
     cost = sum(float(step.choices.cost[index]) for step, index in zip(steps, path, strict=True))
     for (before, at), (after, to) in pairwise(zip(steps, path, strict=True)):
-        weight = min(max(0.5 / after.gap_s, 0.6), 2.0)
+        weight = min(max(0.5 / after.gap_s, 0.3), 2.0)
         hands = board().hand(int(before.choices.hand[at])), board().hand(int(after.choices.hand[to]))
         crossed = abs(int(before.choices.column[at]) - int(after.choices.column[to]))
         cost += weight * (slow_change(*hands) + COSTS["string crossed"] * crossed)
+        if after.gap_s < LIMITS["improving"].three_fingers_s and fingers_set(*hands) >= 3:
+            cost += COSTS["three fingers in a hurry"]
     return cost
 
 
@@ -132,7 +134,7 @@ def test_one_note_is_a_path() -> None:
 
 @pytest.mark.parametrize(
     ("gap_s", "weight"),
-    [(0.0, 2.0), (0.1, 2.0), (0.25, 2.0), (0.4, 1.25), (0.5, 1.0), (1.0, 0.6), (9.0, 0.6)],
+    [(0.0, 2.0), (0.1, 2.0), (0.25, 2.0), (0.4, 1.25), (0.5, 1.0), (1.0, 0.5), (9.0, 0.3)],
 )
 def test_changes_weigh_more_the_less_time_there_is(gap_s: float, weight: float) -> None:
     assert hurry(gap_s) == pytest.approx(weight)
@@ -141,8 +143,9 @@ def test_changes_weigh_more_the_less_time_there_is(gap_s: float, weight: float) 
 def test_changes_are_worked_out_once() -> None:
     changes = Changes(board())
     before, after = drawn_choices(chance(1), 5), drawn_choices(chance(2), 5)
-    assert changes.between(before, after) is changes.between(before, after)
-    assert changes.between(after, before).shape == (len(after), len(before))
+    assert changes.between(before, after, 1.0) is changes.between(before, after, 1.0)
+    assert changes.between(before, after, 0.5) is not changes.between(before, after, 1.0)
+    assert changes.between(after, before, 0.1).shape == (len(after), len(before))
 
 
 # Sabotage: a solver that weighs wrongly is caught by trying all
@@ -165,8 +168,10 @@ def test_crossing_strings_for_nothing_is_caught(monkeypatch: pytest.MonkeyPatch)
 
 
 def test_changes_that_cost_nothing_are_caught(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(Changes, "between", lambda self, before, after: np.zeros((len(before), len(after))))
-    assert _caught(monkeypatch, "LEAST_HURRY", 0.6) > 10
+    monkeypatch.setattr(
+        Changes, "between", lambda self, before, after, gap_s: np.zeros((len(before), len(after)))
+    )
+    assert _caught(monkeypatch, "LEAST_HURRY", 0.3) > 10
 
 
 def test_choosing_note_by_note_is_caught() -> None:

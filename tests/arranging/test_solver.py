@@ -9,7 +9,8 @@ import hashlib
 import os
 import subprocess
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from fractions import Fraction
 from functools import cache
@@ -35,7 +36,7 @@ from tercet.neck.priced_hands import PricedHands, priced_hands
 from tercet.song import Players, Song, read_song
 from tercet.song.transpose import drop_pins, transpose_song
 from tercet.theory import TUNINGS, Key, parse_chord, spell
-from tests.arranging.by_hand import chance, slow_change
+from tests.arranging.by_hand import chance, fingers_set, slow_change
 from tests.arranging.laws import broken_laws
 from tests.arranging.written import arranged, section, shape, song
 from tests.neck.hand_rules import faults
@@ -102,8 +103,18 @@ def our_songs() -> tuple[Song, ...]:
 # A wider reach
 
 
+@contextmanager
+def each_note_by_itself() -> Iterator[None]:
+    """Let no note be played as an equal one before: what is left is one shortest path, of which more is known."""
+    with pytest.MonkeyPatch.context() as alone:
+        for likeness in ("other hand than in an equal bar", "other fingers than before"):
+            alone.setitem(COSTS, likeness, 0.0)
+        yield
+
+
 def costs_by_reach(written: Song, tuning: str, *, exact: bool) -> list[float]:
-    return [cost(piece(written, tuning, reach), exact=exact) for reach in REACHES]
+    with each_note_by_itself():
+        return [cost(piece(written, tuning, reach), exact=exact) for reach in REACHES]
 
 
 def falls(costs: list[float]) -> bool:
@@ -153,7 +164,8 @@ def dense_songs() -> tuple[tuple[Song, str], ...]:
 def lost() -> float:
     """Return by how much more the pruned arrangements cost than the exact ones, as a share; none costs less."""
     pieces = [piece(written, tuning) for written, tuning in dense_songs()]
-    pruned, exact = [cost(made) for made in pieces], exact_costs()
+    with each_note_by_itself():
+        pruned, exact = [cost(made) for made in pieces], exact_costs()
     assert all(less >= least - 1e-9 for less, least in zip(pruned, exact, strict=True))
     return sum(pruned) / sum(exact) - 1
 
@@ -176,6 +188,14 @@ def test_pruning_loses_next_to_nothing_in_our_songs() -> None:
     ]
     pruned, exact = sum(map(cost, pieces)), sum(cost(made, exact=True) for made in pieces)
     assert abs(pruned / exact - 1) < MOST_LOST
+
+
+def test_likeness_costs_little() -> None:
+    """Equal bars alike, and a shape always under the same fingers: the tune gets no more than a tenth dearer for it."""
+    pieces = [piece(written, tuning) for written, tuning in dense_songs()]
+    alike = sum(map(cost, pieces))
+    with each_note_by_itself():
+        assert sum(map(cost, pieces)) <= alike <= 1.1 * sum(map(cost, pieces))
 
 
 # Costs add up; no note could be played in a cheaper way
@@ -228,7 +248,8 @@ def _change(made: Piece, before: Fingered | None, item: Fingered) -> float:
     gap_s = float(item.note.start_beat - before.note.start_beat) * made.beat_s
     crossed = abs(before.stroke.string - item.stroke.string)
     change = slow_change(before.hand, item.hand) + COSTS["string crossed"] * crossed
-    return min(max(0.5 / gap_s, 0.6), 2.0) * change
+    hasty = gap_s < made.hands.limits.three_fingers_s and fingers_set(before.hand, item.hand) >= 3
+    return min(max(0.5 / gap_s, 0.3), 2.0) * change + COSTS["three fingers in a hurry"] * hasty
 
 
 def of_mixed_lengths() -> list[Piece]:
@@ -244,7 +265,9 @@ def of_mixed_lengths() -> list[Piece]:
 
 
 def all_faults_of_cost() -> list[str]:
-    return [fault for made in of_mixed_lengths() for fault in faults_of_cost(made)]
+    """Return the faults where each note counts by itself, whatever hand the song had for the same before."""
+    with each_note_by_itself():
+        return [fault for made in of_mixed_lengths() for fault in faults_of_cost(made)]
 
 
 def test_costs_add_up_and_no_note_is_played_dearer_than_it_need_be() -> None:
@@ -426,7 +449,9 @@ def test_rolls_left_out_are_caught(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_changes_that_cost_nothing_are_caught(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(Changes, "between", lambda self, before, after: np.zeros((len(before), len(after))))
+    monkeypatch.setattr(
+        Changes, "between", lambda self, before, after, gap_s: np.zeros((len(before), len(after)))
+    )
     assert all_faults_of_cost() != []
 
 

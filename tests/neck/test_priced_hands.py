@@ -11,7 +11,7 @@ from tercet.neck.hands import Hand
 from tercet.neck.priced_hands import PricedHands, hands_up_to, priced_hands
 from tercet.song import Players
 from tercet.theory import LAST_FRET, TUNINGS, parse_chord
-from tests.arranging.by_hand import chance, slow_change
+from tests.arranging.by_hand import chance, fingers_set, slow_change
 
 TAUGHT = {"0003": "0003", "2010": "2010", "0212": "0213", "2000": "2000", "2210": "2310", "2223": "1112"}
 """C, F, G7, Am, Dm and D7: 1 index to 4 little, 0 for an open string."""
@@ -32,12 +32,12 @@ def hand(digits: str, fingers: str, position: int) -> Hand:
     [
         (hand("0000", "0000", 5), {}),
         (hand("0003", "0003", 1), {"finger": 1}),
-        (hand("0003", "0004", 1), {"finger": 1, "little finger": 1}),
+        (hand("0003", "0004", 1), {"finger": 1, "little finger": 1, "unusual fingers": 1}),
         (hand("2010", "2010", 1), {"finger": 2}),
-        (hand("2010", "3010", 1), {"finger": 2, "fret of a squeeze": 1}),
+        (hand("2010", "3010", 1), {"finger": 2, "fret of a squeeze": 1, "unusual fingers": 1}),
         (hand("3211", "3211", 1), {"finger": 3, "barre over two strings": 1}),
         (hand("2223", "1112", 2), {"finger": 2, "barre over more": 1, "fret above first position": 1}),
-        (hand("1003", "1002", 1), {"finger": 2, "fret of a stretch": 1}),
+        (hand("1003", "1002", 1), {"finger": 2, "fret of a stretch": 1, "unusual fingers": 1}),
         (
             hand("5555", "1111", 5),
             {
@@ -64,7 +64,8 @@ def test_what_a_hand_costs_to_hold(held: Hand, terms: dict[str, float]) -> None:
         (hand("0003", "0003", 1), {"beginner", "improving", "free"}),
         (hand("2010", "2010", 1), {"beginner", "improving", "free"}),
         (hand("3211", "3211", 1), {"improving", "free"}),  # a barre
-        (hand("3211", "4312", 1), {"improving", "free"}),  # four fingers
+        (hand("3211", "4312", 1), set()),  # a shape with a name has the fingers that are taught
+        (hand("4321", "4321", 1), {"improving", "free"}),  # four fingers
         (hand("1004", "1004", 1), {"beginner", "improving", "free"}),  # 57 mm
         (hand("5009", "1004", 5), {"beginner", "improving", "free"}),  # 59 mm
     ],
@@ -123,10 +124,10 @@ def test_a_known_shape_is_allowed_though_it_asks_for_a_barre() -> None:
         ("0003 0003 1", "0000 0000 1", 0.0),  # lifting is free
         ("0000 0000 1", "0003 0003 1", 0.25),
         ("2000 2000 1", "2010 2010 1", -0.12 + 0.25),
-        ("0003 0003 1", "0005 0003 3", 0.12 + 0.6 + 2 * 1.0),  # along the string
+        ("0003 0003 1", "0005 0003 3", 0.12 + 0.6 + 2 * 2.2),  # along the string
         ("0200 0200 1", "0020 0020 1", 0.6),  # across the strings
-        ("0000 0000 4", "0003 0003 1", 0.25 + 0.5 * (0.6 + 3 * 1.0)),  # open strings give time
-        ("0000 0000 4", "0000 0000 1", 0.5 * (0.6 + 3 * 1.0)),  # but the hand has a position all along
+        ("0000 0000 4", "0003 0003 1", 0.25 + 0.5 * (0.6 + 3 * 2.2)),  # open strings give time
+        ("0000 0000 4", "0000 0000 1", 0.5 * (0.6 + 3 * 2.2)),  # but the hand has a position all along
     ],
 )
 def test_what_changes_cost(before: str, after: str, cost: float) -> None:
@@ -135,7 +136,7 @@ def test_what_changes_cost(before: str, after: str, cost: float) -> None:
         board().row_of(hand(old, old_fingers, int(old_at))),
         board().row_of(hand(new, new_fingers, int(new_at))),
     ]
-    found = board().change_cost(np.array(rows[:1]), np.array(rows[1:]))
+    found, _ = board().changes(np.array(rows[:1]), np.array(rows[1:]))
     assert found.shape == (1, 1)
     assert found[0, 0] == pytest.approx(cost)
 
@@ -146,7 +147,11 @@ def test_changes_cost_what_they_cost_finger_by_finger() -> None:
     before = np.array([drawn.randrange(len(neck.table)) for _ in range(60)])
     after = np.array([drawn.randrange(len(neck.table)) for _ in range(50)])
     slow = [[slow_change(neck.hand(int(b)), neck.hand(int(a))) for a in after] for b in before]
-    np.testing.assert_allclose(neck.change_cost(before, after), slow, atol=1e-12)
+    many = [[fingers_set(neck.hand(int(b)), neck.hand(int(a))) >= 3 for a in after] for b in before]
+    cost, three = neck.changes(before, after)
+    np.testing.assert_allclose(cost, slow, atol=1e-11)
+    np.testing.assert_array_equal(three, many)
+    assert 0 < three.sum() < three.size
 
 
 def test_rows_and_hands() -> None:
@@ -170,8 +175,8 @@ def frets(digits: str) -> tuple[int, int, int, int]:
     ("held", "terms"),
     [
         (hand("0003", "0003", 1), {"finger": 1}),
-        (hand("2010", "3010", 1), {"finger": 2}),  # a squeeze doesn't count
-        (hand("1003", "1002", 1), {"finger": 2}),  # 39 mm
+        (hand("2010", "3010", 1), {"finger": 2, "unusual fingers": 1}),  # a squeeze doesn't count
+        (hand("1003", "1002", 1), {"finger": 2, "unusual fingers": 1}),  # 39 mm
         (hand("1004", "1004", 1), {"finger": 2, "little finger": 1, "20 mm of stretch in a strum": 0.852}),
         (hand("0232", "0132", 2), {"finger": 3}),  # the second position is as good as the first
         (hand("5555", "1111", 5), {"finger": 1, "barre over more": 1, "fret above the third in a strum": 2}),

@@ -10,10 +10,10 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import compress, pairwise
+from itertools import pairwise
 
 from tercet.arranging.arranger import song_tuning
-from tercet.arranging.fingering import Fingered, Shared, finger_tune, is_wanted, may_be_rolled, tune_cost
+from tercet.arranging.fingering import Fingered, Shared, finger_tune, may_be_rolled, tune_cost
 from tercet.arranging.key_advice import ADVICE_COSTS, KeyAdvice, Sung, TuningAdvice, Voice, sung
 from tercet.arranging.piece import Piece, piece_of, sized_for
 from tercet.arranging.problems import written_midi
@@ -195,10 +195,7 @@ class _Desk:
         tune = tuple(row_notes(piece))
         if not tune:
             raise _NoTuneError(f"{song.title} has no tune: there is nothing to move to another key")
-        self._wanted = [
-            note.start_beat not in added and is_wanted(note, piece) and may_be_rolled(note, piece)
-            for note in tune
-        ]
+        self._added = added
         self._on_strings: dict[Tuning, frozenset[int]] = {}
         self._midis = Counter(written_midi(note, piece) for note in tune)
         self._all_midis = {
@@ -306,10 +303,14 @@ class _Desk:
         return self._pinned and tuning.open_pitches == self._own.open_pitches
 
     def _count(self, piece: Piece, shared: Shared) -> _Counts:
-        """Finger a piece and count what comes out; which notes want a roll is the same in every key."""
+        """Finger a piece and count what comes out."""
         tune, _ = finger_tune(row_notes(piece), piece, row_notes(piece, "between"), shared=shared)
         limit = piece.hands.limits.highest_fret
-        wanted = list(compress(tune, self._wanted))
+        wanted = [
+            item
+            for item in tune
+            if item.main and item.note.start_beat not in self._added and may_be_rolled(item.note, piece)
+        ]
         positions = [item.hand.position for item in tune if item.hand is not None]
         chords = _chords(piece)
         held_not = [

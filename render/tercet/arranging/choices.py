@@ -34,9 +34,11 @@ __all__ = [
 NeckPlaces = tuple[tuple[int, int], ...]
 """Places on the neck: (column, fret), column 0 for string 4 to 3 for string 1."""
 
+_NOT_STRUCK = ("most telling tone not struck", "seventh not struck")
+
 HEARD: tuple[Audibility, ...] = ("top", "unison", "octave", "masked")
 
-KEPT_IN_A_STRATUM = 10
+KEPT_IN_A_STRATUM = 8
 """Choices kept of each kind (string, rolled or not, position, highest fret). A higher fret limit only adds kinds, so
 it never takes a choice away; and no position is lost, so that a hand may stay where it is."""
 
@@ -153,7 +155,11 @@ def _on_string(question: Question, board: PricedHands, column: int) -> list[Choi
         number,
         np.ones(len(rows), np.int8),
         np.zeros(len(rows), np.int8),
-        cost + fretted_four + missing + _let_go(question, board, rows, column, column),
+        cost
+        + fretted_four
+        + missing
+        + _let_go(question, board, rows, column, column)
+        + _idle(question, board, rows, column, column),
     )
     return [
         alone,
@@ -221,6 +227,8 @@ def _hands_with(
     if question.chord_frets is not None:
         asked = np.array([wish or 0 for wish in question.chord_frets])
         rows = rows[everywhere(board.table.frets[rows] == asked)]
+        if question.chord_fingers is None:
+            rows = rows[board.as_taught[rows]]
         if question.chord_fingers is not None:
             elsewhere = board.table.frets[rows] != asked
             as_set = board.table.fingers[rows] == np.array(question.chord_fingers)
@@ -264,8 +272,46 @@ def _rolls(
         + COSTS["start on string 3"] * start
         + COSTS["only one string under the tune"] * (column - start == 1)
         + COSTS["roll right after a note"] * question.hasty
-        + _let_go(question, board, alone.hand[kept], start, column),
+        + _let_go(question, board, alone.hand[kept], start, column)
+        + _idle(question, board, alone.hand[kept], start, column)
+        + _unstruck(question, board, alone.hand[kept], start, column),
     )
+
+
+def _idle(
+    question: Question, board: PricedHands, rows: NDArray[np.intp], first: int, last: int
+) -> NDArray[np.float64] | float:
+    """Return what fingers cost that press strings which aren't struck, from one column to another, nor strummed.
+
+    The shape that players know by the chord's name is held as it is.
+    """
+    if question.strummed or question.chord_frets is not None:
+        return 0.0
+    pressed = board.pressed_before
+    idle = pressed[first, rows] + pressed[4, rows] - pressed[last + 1, rows]
+    cost: NDArray[np.float64] = COSTS["idle finger"] * idle
+    if question.chord is not None:
+        cost[board.chord(question.chord).known[rows]] = 0.0
+    return cost
+
+
+def _unstruck(
+    question: Question, board: PricedHands, rows: NDArray[np.intp], first: int, last: int
+) -> NDArray[np.float64] | float:
+    """Return what it costs that the chord's most telling tones aren't among the strings struck in a roll.
+
+    Under a long note the shape that players know by the chord's name costs nothing: its strums sound those tones.
+    """
+    if question.chord is None or question.chord_frets is not None:
+        return 0.0
+    classes = board.midis[rows, first : last + 1] % 12
+    cost = np.zeros(len(rows))
+    telling = question.chord.needed_classes[: 1 + (len(question.chord.pitch_classes) > 3)]
+    for needed, name in zip(telling, _NOT_STRUCK, strict=False):
+        cost += COSTS[name] * ~(classes == needed % 12).any(axis=1)
+    if question.strummed:
+        cost[board.chord(question.chord).known[rows]] = 0.0
+    return cost
 
 
 def _as_pinned(choices: Choices, question: Question) -> NDArray[np.bool_]:

@@ -7,7 +7,8 @@ edit changes nothing in earlier sections.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections import Counter
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import cached_property
@@ -22,14 +23,18 @@ from tercet.arranging.piece import Piece, begun
 from tercet.arranging.problems import high_problem, masked_problem, pin_problem, together_problem
 from tercet.arranging.tune import SHORTEST_SPACE_PULSES, TuneNote
 from tercet.neck import Shape, has_note
-from tercet.neck.demands import HAND_RETURN_S, LIMITS
+from tercet.neck.demands import COSTS, HAND_RETURN_S, LIMITS, QUICK_S, ROLLS_APART_S
 from tercet.neck.hands import Hand
 from tercet.neck.priced_hands import OPEN_HAND, PricedHands, priced_hands
 from tercet.song import Pin
 from tercet.song.styles import STYLES
 from tercet.theory import LAST_FRET, Tuning
 
-__all__ = ["Fingered", "Shared", "finger_tune", "is_wanted", "may_be_rolled", "tune_cost", "unreachable"]
+__all__ = ["Fingered", "Shared", "finger_tune", "may_be_rolled", "tune_cost", "unreachable"]
+
+
+_NEAR_FRET = 5
+"""A note that only frets further up could carry doesn't stand in for another."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,14 +90,66 @@ def is_wanted(note: TuneNote, piece: Piece) -> bool:
     """Whether a note wants a roll: on a chord change, on a downbeat or long, and not too short for it.
 
     Long is two quarters, or a pulse where the pulse is a dotted note; too short is less than an eighth, or less
-    than the thumb needs to come back.
+    than these players need for a roll.
     """
     meter = piece.song.meter
-    quarter_beat = Fraction(meter.lower, 4)
-    if note.length_beat < quarter_beat / 2 or float(note.length_beat) * piece.beat_s < HAND_RETURN_S:
+    long_beat = meter.pulse_beat if meter.pulse_beat > 1 else Fraction(meter.lower, 2)
+    comes = note.chord_comes or note.spot.place.bar_beat == 0 or note.length_beat >= long_beat
+    return comes and _has_time(note, piece)
+
+
+def _has_time(note: TuneNote, piece: Piece) -> bool:
+    """Whether a note lasts long enough for a roll."""
+    shortest_s = piece.hands.limits.roll_s
+    quarter_beat = Fraction(piece.song.meter.lower, 4)
+    return note.length_beat >= quarter_beat / 2 and float(note.length_beat) * piece.beat_s >= shortest_s
+
+
+def _stand_ins(tune: Sequence[TuneNote], piece: Piece) -> frozenset[int]:
+    """Return the notes that want a roll because no other in the bar over their chord can have one: the first that can.
+
+    Below string 4, nothing lower can be struck under a note; the chord is then heard at the next note that allows it.
+    """
+    found = set()
+    for _, group in groupby(range(len(tune)), key=_counter_of_chords(tune)):
+        span = list(group)
+        if any(is_wanted(tune[index], piece) and _may_carry(tune[index], piece) for index in span):
+            continue
+        can = (index for index in span if _has_time(tune[index], piece) and _may_carry(tune[index], piece))
+        found.update(list(can)[:1])
+    return frozenset(found)
+
+
+def _counter_of_chords(tune: Sequence[TuneNote]) -> Callable[[int], int]:
+    """Return for each note how many chords have come before it, those of each bar for themselves."""
+    numbers = [0]
+    for before, note in pairwise(tune):
+        same_bar = before.spot.bar_index == note.spot.bar_index and _visit_of(before) == _visit_of(note)
+        same = before.chord == note.chord and same_bar and not note.chord_comes
+        numbers.append(numbers[-1] + (not same))
+    return numbers.__getitem__
+
+
+def _may_carry(note: TuneNote, piece: Piece) -> bool:
+    """Whether a roll near the nut can carry a note on top: tones of the chord, no higher, on the strings before.
+
+    By pitch alone, whoever plays, so that players with a wider reach have no more to play than others.
+    """
+    if note.chord is None or (note.pin is not None and note.pin.action == "alone"):
         return False
-    long_beat = meter.pulse_beat if meter.pulse_beat > 1 else 2 * quarter_beat
-    return note.chord_comes or note.spot.place.bar_beat == 0 or note.length_beat >= long_beat
+    tuning = piece.tuning
+    tones = note.chord.pitch_classes
+
+    def supports(string: int) -> bool:
+        room = note.midi - tuning.open_midi(string)
+        frets = range(min(_NEAR_FRET, room) + 1)
+        return any((tuning.open_midi(string) + fret) % 12 in tones for fret in frets)
+
+    return any(
+        0 <= note.midi - tuning.open_midi(stop) <= _NEAR_FRET
+        and any(all(map(supports, range(start, stop, -1))) for start in (4, 3) if start > stop)
+        for stop in ((3, 2, 1) if note.position is None else (note.position[0],))
+    )
 
 
 def may_be_rolled(note: TuneNote, piece: Piece) -> bool:
@@ -180,6 +237,8 @@ class _Solver:
         self._choices = shared.choices
         self._lowest_frets: dict[object, int] = {}
         self._told_high: set[tuple[int, int]] = set()
+        self._played_bars: dict[object, tuple[int, ...]] = {}
+        self._usual_rows: dict[Shape, int] = {}
 
     def play(self, visit: Sequence[int]) -> None:
         """Finger one playing of a section: keep what is known from before, solve the rest run by run."""
@@ -241,6 +300,11 @@ class _Solver:
             ringing = self._rings_over(run[-1] + 1)
             after = Step(self._single(following), self._gaps_s[run[-1] + 1], rings_over=ringing)
         path = cheapest_path(steps, self._changes, before, after) if steps else ()
+        unlike = self._asks_for_likeness(run, reached, steps, path)
+        if self._asks_for_usual_fingers(steps, path) or unlike:
+            path = cheapest_path(steps, self._changes, before, after)
+        self._remember_bars(run, reached, steps, path)
+        self._remember_fingers(steps, path)
         found = dict(zip(reached, path, strict=True))
         earlier, earlier_row = before, 0
         for place, index in enumerate(run):
@@ -256,6 +320,71 @@ class _Solver:
             earlier, earlier_row = choices, row
             self._take(note, self._main[index], choices, row, cost)
 
+    def _bars_of(
+        self, run: Sequence[int], reached: Sequence[int], steps: Sequence[Step]
+    ) -> Iterator[tuple[object, list[int]]]:
+        """Yield the bars of a run: what is asked in each, the same for equal ones, and its steps."""
+        by_bar = groupby(range(len(steps)), key=lambda step: self._tune[run[reached[step]]].spot.bar_index)
+        for _, inside in by_bar:
+            places = list(inside)
+            notes = [self._tune[run[reached[place]]] for place in places]
+            yield (
+                tuple(
+                    (note.spot.place.bar_beat, note.length_beat, id(steps[place].choices))
+                    for note, place in zip(notes, places, strict=True)
+                ),
+                places,
+            )
+
+    def _asks_for_likeness(
+        self, run: Sequence[int], reached: Sequence[int], steps: list[Step], path: Sequence[int]
+    ) -> bool:
+        """Make it dearer for equal bars to be played otherwise than most of them, or one before; whether any was."""
+        played: dict[object, list[tuple[int, ...]]] = {}
+        bars = list(self._bars_of(run, reached, steps))
+        for asked, places in bars:
+            played.setdefault(asked, []).append(tuple(path[place] for place in places))
+        unlike = False
+        for asked, places in bars:
+            usual = self._played_bars.get(asked) or Counter(played[asked]).most_common(1)[0][0]
+            if {usual} == set(played[asked]):
+                continue
+            unlike = True
+            for place, row in zip(places, usual, strict=True):
+                extra = np.full(len(steps[place].choices), COSTS["other hand than in an equal bar"])
+                extra[row] = 0.0
+                steps[place] = replace(steps[place], extra=extra)
+        return unlike
+
+    def _asks_for_usual_fingers(self, steps: list[Step], path: Sequence[int]) -> bool:
+        """Make it dearer to hold a shape with other fingers than its usual ones in this song; whether any was."""
+        rows = _rows_of(steps, path)
+        usual = self._with_usual_fingers(rows)
+        if set(rows) <= set(usual.values()):
+            return False
+        other = np.zeros(len(self._hands.table))
+        for shape, row in usual.items():
+            other[self._hands.rows_of_shape(shape)] = COSTS["other fingers than before"]
+            other[row] = 0.0
+        for place, step in enumerate(steps):
+            extra = other[step.choices.hand]
+            steps[place] = replace(step, extra=extra if step.extra is None else step.extra + extra)
+        return True
+
+    def _with_usual_fingers(self, rows: Sequence[int]) -> dict[Shape, int]:
+        """Return the hand that each shape is held with: as first used in the song, else the commonest of some."""
+        usual = {self._hands.hand(row).frets: row for row, _ in reversed(Counter(rows).most_common())}
+        return usual | self._usual_rows
+
+    def _remember_fingers(self, steps: Sequence[Step], path: Sequence[int]) -> None:
+        self._usual_rows = self._with_usual_fingers(_rows_of(steps, path))
+
+    def _remember_bars(
+        self, run: Sequence[int], reached: Sequence[int], steps: Sequence[Step], path: Sequence[int]
+    ) -> None:
+        for asked, places in self._bars_of(run, reached, steps):
+            self._played_bars.setdefault(asked, tuple(path[place] for place in places))
+
     def _main_notes(self) -> list[bool]:
         """Return which notes are main ones: to be rolled, where there is a string for it, and in the melody layer.
 
@@ -264,9 +393,12 @@ class _Solver:
         over another chord than before may a main note become one of the others.
         """
         known: dict[object, bool] = {}
-        main = []
+        main: list[bool] = []
+        first_choice: list[bool] = []
+        stand_ins = _stand_ins(self._tune, self._piece)
         for index, note in enumerate(self._tune):
-            wanted = is_wanted(note, self._piece) and self._thumb_is_back(index)
+            wanted = is_wanted(note, self._piece) or index in stand_ins
+            wanted = wanted and self._thumb_is_back(index) and not self._too_soon(index, first_choice)
             is_main = _asks_for_roll(note) or wanted
             if not note.own:
                 written = _written(note)
@@ -275,7 +407,21 @@ class _Solver:
                 known.setdefault(written, is_main)
                 known[over] = is_main
             main.append(is_main)
+            first_choice.append(is_main and index not in stand_ins)
         return main
+
+    def _too_soon(self, index: int, rolled: Sequence[bool]) -> bool:
+        """Whether a quick note comes so soon after a rolled one that nobody is asked for another roll."""
+        if float(self._tune[index].length_beat) * self._piece.beat_s >= QUICK_S:
+            return False
+        since_s = 0.0
+        for place in range(index, 0, -1):
+            since_s += self._gaps_s[place]
+            if since_s >= ROLLS_APART_S:
+                return False
+            if rolled[place - 1]:
+                return True
+        return False
 
     def _thumb_is_back(self, index: int) -> bool:
         """Whether no roll begins so short before a note that the thumb can't be back.
@@ -429,6 +575,10 @@ class _Solver:
     def _off_neck(self, note: TuneNote, main: bool) -> None:
         held: Shape = self.fingered[-1].stroke.shape if self.fingered else OPEN_HAND.frets
         self.fingered.append(Fingered(note, unreachable(note.midi, held, self._piece.tuning), main, None))
+
+
+def _rows_of(steps: Sequence[Step], path: Sequence[int]) -> list[int]:
+    return [int(step.choices.hand[place]) for step, place in zip(steps, path, strict=True)]
 
 
 def _over(note: TuneNote) -> tuple[object, ...]:

@@ -23,7 +23,7 @@ __all__ = ["Changes", "Step", "cheapest_path", "hurry"]
 AT_EASE_S = 0.5
 """With this time for a change, it weighs 1."""
 
-LEAST_HURRY, MOST_HURRY = 0.6, 2.0
+LEAST_HURRY, MOST_HURRY = 0.3, 2.0
 
 _STRING_APART = np.abs(np.arange(4)[:, None] - np.arange(4)[None, :])
 
@@ -40,24 +40,32 @@ class Step:
         Time since the note before, in seconds; ignored for the first of a piece.
     rings_over
         Whether the note before is to ring on over it, from another string.
+    extra
+        What each choice costs here beside what it costs by itself; None for nothing.
     """
 
     choices: Choices
     gap_s: float
     rings_over: bool = False
+    extra: NDArray[np.float64] | None = None
+
+    @property
+    def cost(self) -> NDArray[np.float64]:
+        """What each choice costs here, before any change of hand."""
+        return self.choices.cost if self.extra is None else self.choices.cost + self.extra
 
 
 class Changes:
-    """Costs of getting from each choice of one note to each of the next, worked out once for each pair of notes."""
+    """Costs of getting from each choice of one note to each of the next, once for each pair of notes so far apart."""
 
     def __init__(self, board: PricedHands) -> None:
         self._board = board
-        self._known: dict[tuple[int, int], tuple[Choices, Choices, NDArray[np.float64]]] = {}
+        self._known: dict[tuple[int, int, float], tuple[Choices, Choices, NDArray[np.float64]]] = {}
         self._known_ringing: dict[tuple[int, int], tuple[Choices, Choices, NDArray[np.float64]]] = {}
 
     def into(self, before: Choices, step: Step) -> NDArray[np.float64]:
         """Return what the changes from some choices to those of a note cost, float (before, after)."""
-        cost = hurry(step.gap_s) * self.between(before, step.choices)
+        cost = self.between(before, step.choices, step.gap_s)
         return cost + self._ringing(before, step.choices) if step.rings_over else cost
 
     def _ringing(self, before: Choices, after: Choices) -> NDArray[np.float64]:
@@ -75,19 +83,21 @@ class Changes:
             known = self._known_ringing[key] = (before, after, cost)
         return known[2]
 
-    def between(self, before: Choices, after: Choices) -> NDArray[np.float64]:
-        """Return the costs at ease, float (before, after)."""
-        key = (id(before), id(after))
-        known = self._known.get(key)
-        if known is None:
-            cost = self._board.change_cost(before.hand, after.hand)
+    def between(self, before: Choices, after: Choices, gap_s: float) -> NDArray[np.float64]:
+        """Return what the changes cost with so many seconds to make them, float (before, after)."""
+        key = (id(before), id(after), gap_s)
+        if key not in self._known:
+            cost, many = self._board.changes(before.hand, after.hand)
             cost += COSTS["string crossed"] * _STRING_APART[before.column].take(after.column, axis=1)
-            known = self._known[key] = (before, after, cost)
-        return known[2]
+            cost *= hurry(gap_s)
+            if gap_s < self._board.hands.limits.three_fingers_s:
+                cost += COSTS["three fingers in a hurry"] * many
+            self._known[key] = (before, after, cost)
+        return self._known[key][2]
 
 
 def hurry(gap_s: float) -> float:
-    """Return how much a change weighs with so many seconds to make it: 1 at half a second, 0.6 to 2."""
+    """Return how much a change weighs with so many seconds to make it: 1 at half a second, 0.3 to 2."""
     return min(max(AT_EASE_S / gap_s, LEAST_HURRY), MOST_HURRY) if gap_s > 0 else MOST_HURRY
 
 
@@ -107,7 +117,7 @@ def cheapest_path(
     after
         The single choice into which the run leads, or None where it ends.
     """
-    total = steps[0].choices.cost.copy()
+    total = steps[0].cost.copy()
     if before is not None:
         total += changes.into(before, steps[0])[0]
     came_from: list[NDArray[np.intp]] = []
@@ -115,7 +125,7 @@ def cheapest_path(
         reached = total[:, None] + changes.into(earlier.choices, step)
         best = reached.argmin(axis=0)
         came_from.append(best)
-        total = reached[best, np.arange(len(best))] + step.choices.cost
+        total = reached[best, np.arange(len(best))] + step.cost
     if after is not None:
         total = total + changes.into(steps[-1].choices, after)[:, 0]
     path = [int(total.argmin())]

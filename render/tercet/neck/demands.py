@@ -10,7 +10,17 @@ from dataclasses import dataclass
 from tercet.theory import Tuning
 from tercet.theory.limits import Players
 
-__all__ = ["COSTS", "EASY_STRETCH_MM", "HAND_RETURN_S", "LIMITS", "STRUM_CHANGE_WEIGHT", "Hands", "Limits"]
+__all__ = [
+    "COSTS",
+    "EASY_STRETCH_MM",
+    "HAND_RETURN_S",
+    "LIMITS",
+    "QUICK_S",
+    "ROLLS_APART_S",
+    "STRUM_CHANGE_WEIGHT",
+    "Hands",
+    "Limits",
+]
 
 COSTS: dict[str, float] = {
     # holding a shape
@@ -18,6 +28,7 @@ COSTS: dict[str, float] = {
     "barre over two strings": 0.5,
     "barre over more": 0.9,
     "little finger": 0.20,
+    "unusual fingers": 0.25,
     "fret of a stretch": 0.45,
     "20 mm of stretch in a strum": 0.45,
     "fret above the third in a strum": 0.2,
@@ -29,26 +40,32 @@ COSTS: dict[str, float] = {
     "third tone missing": 0.1,
     "idle string off the chord": 0.6,
     "strums without third or root": 8.0,
-    "known shape": -1.2,
+    "known shape": -2.0,
     # going from one shape to the next
     "position change": 0.6,
-    "fret of a position change": 1.0,
+    "fret of a position change": 2.2,
     "placing a finger": 0.25,
     "kept finger": -0.12,
     "guide finger": 0.12,
     "finger carried across": 0.6,
+    "three fingers in a hurry": 25.0,
     "fret out of reach": 1.0,
     "far out of reach": 0.6,
     # striking
     "string crossed": 0.1,
     "fretted string 4": 0.6,
-    "wanted roll missing": 12.0,
+    "idle finger": 0.3,
+    "most telling tone not struck": 4.0,
+    "seventh not struck": 3.5,
+    "other hand than in an equal bar": 4.0,
+    "other fingers than before": 2.0,
+    "wanted roll missing": 16.0,
     "only one string under the tune": 0.6,
     "start on string 3": 0.4,
     "unison": 0.3,
-    "octave": 8.0,
-    "masked": 14.0,
-    "fret out of these players' reach": 0.45,
+    "octave": 10.0,
+    "masked": 20.0,
+    "fret out of these players' reach": 2.0,
     "added note let go": 3.0,
     # one note ringing over the next
     "same string as the note before": 6.0,
@@ -70,6 +87,9 @@ EASY_STRETCH_MM = 40.0
 HAND_RETURN_S = 0.15
 """The thumb needs this long to come back from one roll for the next, and to be ready for the note after it."""
 
+QUICK_S, ROLLS_APART_S = 0.2, 0.6
+"""A note that lasts less than the first wants a roll only where the last one is as long ago as the second."""
+
 STRUM_CHANGE_WEIGHT = 0.5
 """A change of hand for a strum weighs so much of one for a note of the tune: nobody minds a strum that comes late."""
 
@@ -88,6 +108,10 @@ class Limits:
         Whether the index finger may lie over several strings.
     widest_mm
         Widest stretch along the neck, in mm.
+    three_fingers_s
+        In less time they aren't asked to set three fingers anew.
+    roll_s
+        A note that lasts less wants no roll.
     """
 
     highest_fret: int
@@ -95,12 +119,14 @@ class Limits:
     most_fingers: int
     barre: bool
     widest_mm: float
+    three_fingers_s: float
+    roll_s: float
 
 
 LIMITS: dict[Players, Limits] = {
-    "beginner": Limits(5, 4, 3, barre=False, widest_mm=60.0),
-    "improving": Limits(7, 5, 4, barre=True, widest_mm=75.0),
-    "free": Limits(12, 12, 4, barre=True, widest_mm=85.0),
+    "beginner": Limits(5, 4, 3, barre=False, widest_mm=60.0, three_fingers_s=0.8, roll_s=0.25),
+    "improving": Limits(7, 5, 4, barre=True, widest_mm=75.0, three_fingers_s=0.4, roll_s=HAND_RETURN_S),
+    "free": Limits(12, 12, 4, barre=True, widest_mm=85.0, three_fingers_s=0.15, roll_s=HAND_RETURN_S),
 }
 
 

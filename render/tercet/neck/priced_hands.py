@@ -3,7 +3,7 @@
 What a hand costs to hold, what it costs over a chord, and what it costs to get from one hand to the next: the tune, the
 strums, the shapes of chords and the hand of a whole line all ask here. A shape costs what its cheapest hand does.
 
-The tune asks more of a hand than what lies behind it. For a note of the tune (`holding_cost`, `change_cost`) every
+The tune asks more of a hand than what lies behind it. For a note of the tune (`holding_cost`, `changes`) every
 finger is followed from place to place, and the index finger's position counts: the next note must be ready in time.
 For a strum or an added note (`strum_cost`, `reach_cost`) there is time to set the fingers anew; the hand only has to
 reach.
@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from tercet.neck.demands import COSTS, EASY_STRETCH_MM, Hands
 from tercet.neck.hands import Hand, HandLimits, HandTable, hand_table
-from tercet.neck.shapes import common_shape, taught_fingers
+from tercet.neck.shapes import COMMON_SHAPES, common_shape, taught_fingers
 from tercet.theory import LAST_FRET, Chord
 
 __all__ = ["OPEN_HAND", "OverChord", "PricedHands", "hands_up_to", "priced_hands", "usual_order"]
@@ -29,6 +29,10 @@ __all__ = ["OPEN_HAND", "OverChord", "PricedHands", "hands_up_to", "priced_hands
 OPEN_HAND = Hand((0, 0, 0, 0), (0, 0, 0, 0), 1)
 
 _TONES_MISSING = ("most telling tone missing", "second tone missing", "third tone missing")
+_PRESSED = np.array([1, 2, 4, 8, 3, 5, 6, 7, 9, 10, 11, 12, 13, 14, 15])
+"""Strings that a finger may press, a bit for each, bit 0 for string 4; single ones first."""
+
+_ANEW, _MANY_FINGERS = 1024.0, 3
 _SHAPE_DIGITS = np.array([4096, 256, 16, 1])
 
 
@@ -50,6 +54,8 @@ class OverChord:
         bool (n,): it sounds the chord's two most telling tones.
     full
         bool (n,): it does, and nothing off the chord.
+    known
+        bool (n,): it holds the shape that players know by the chord's name.
     """
 
     tone: NDArray[np.bool_]
@@ -59,6 +65,7 @@ class OverChord:
     allowed: NDArray[np.bool_]
     tells: NDArray[np.bool_]
     full: NDArray[np.bool_]
+    known: NDArray[np.bool_]
 
 
 class PricedHands:
@@ -90,6 +97,7 @@ class PricedHands:
             + COSTS["barre over two strings"] * (table.barre == 2)
             + COSTS["barre over more"] * (table.barre > 2)
             + COSTS["little finger"] * (table.fingers == 4).any(axis=1)
+            + COSTS["unusual fingers"] * self._unusual
         )
         return cost
 
@@ -131,13 +139,41 @@ class PricedHands:
     @cached_property
     def asked(self) -> NDArray[np.bool_]:
         """Which hands these players are asked to hold."""
+        return self._within_limits & self.as_taught
+
+    @cached_property
+    def _within_limits(self) -> NDArray[np.bool_]:
         limits, table = self.hands.limits, self.table
-        asked: NDArray[np.bool_] = (
+        within: NDArray[np.bool_] = (
             (table.count <= limits.most_fingers)
             & ((table.barre == 0) | limits.barre)
             & (table.span_mm <= limits.widest_mm)
         )
-        return asked
+        return within
+
+    @cached_property
+    def as_taught(self) -> NDArray[np.bool_]:
+        """Which hands set the fingers that are taught; all of them for a shape that has no name."""
+        taught = np.ones(len(self.table), np.bool_)
+        for shape in COMMON_SHAPES.values():
+            frets = tuple(map(int, shape))
+            rows = self.rows_of_shape(frets)
+            taught[rows] = (self.table.fingers[rows] == taught_fingers(frets)).all(axis=1)
+        return taught
+
+    @cached_property
+    def _unusual(self) -> NDArray[np.bool_]:
+        """Which hands set other fingers on their shape than `usual_order` puts first; no open hand does."""
+        table = self.table
+        apart, little = np.abs(table.apart), (table.fingers == 4).any(axis=1)
+        keys = (*table.fingers.T[::-1], table.position, little, apart, ~self.asked, self._shape_code)
+        order = np.lexsort(keys)
+        first = np.ones(len(order), np.bool_)
+        codes = self._shape_code[order]
+        first[1:] = codes[1:] != codes[:-1]
+        unusual = np.ones(len(order), np.bool_)
+        unusual[order[first]] = False
+        return unusual & (table.count > 0)
 
     @cached_property
     def _shape_code(self) -> NDArray[np.int64]:
@@ -212,6 +248,13 @@ class PricedHands:
         return is_open
 
     @cached_property
+    def pressed_before(self) -> NDArray[np.int8]:
+        """How many strings each hand presses before each column, int8 (5, n); before the fifth is all of them."""
+        pressed: NDArray[np.int8] = np.zeros((5, len(self.table)), np.int8)
+        np.cumsum(~self._open.T, axis=0, out=pressed[1:])
+        return pressed
+
+    @cached_property
     def _low_enough(self) -> NDArray[np.bool_]:
         """Which frets of each hand these players may be asked to hold in a chord."""
         low: NDArray[np.bool_] = self.table.frets <= self.hands.limits.highest_chord_fret
@@ -228,12 +271,12 @@ class PricedHands:
         for there, name in zip(has, _TONES_MISSING, strict=False):
             sounding_cost += COSTS[name] * ~there
         allowed = self.asked
-        known = common_shape(chord, self.hands.tuning)
-        if known is not None:
-            holds_known = np.zeros(len(self.table), np.bool_)
-            holds_known[self.rows_of_shape(known)] = True
-            sounding_cost += COSTS["known shape"] * holds_known
-            allowed = allowed | holds_known
+        known = np.zeros(len(self.table), np.bool_)
+        shape = common_shape(chord, self.hands.tuning)
+        if shape is not None:
+            known[self.rows_of_shape(shape)] = True
+            sounding_cost += COSTS["known shape"] * known
+            allowed = allowed | (known & self.as_taught)
         fits = (tone | self._open) & self._low_enough
         tells = np.logical_and.reduce(has[:2])
         return OverChord(
@@ -244,14 +287,20 @@ class PricedHands:
             allowed,
             tells,
             full=tells & (tones == 4),
+            known=known,
         )
 
     @cached_property
     def _finger_code(self) -> NDArray[np.intp]:
-        """For each finger and hand, (4, n), a number: 0 when unused, else 1 + string · frets + fret."""
+        """For each finger and hand, (4, n), a number: 0 when unused, else 1 + place · frets + fret.
+
+        `place` is where the strings that the finger presses stand in `_PRESSED`.
+        """
         table = self.table
-        place = table.finger_string.astype(np.intp) * (self.highest_fret + 1) + table.finger_fret
-        return np.ascontiguousarray(np.where(table.finger_string >= 0, place + 1, 0).T)
+        strings = np.stack([(table.fingers == finger) @ _PRESSED[:4] for finger in (1, 2, 3, 4)])
+        place = np.argsort(_PRESSED)[strings - 1]
+        code: NDArray[np.intp] = place * (self.highest_fret + 1) + table.finger_fret.T + 1
+        return np.where(strings > 0, code, 0)
 
     @cached_property
     def _finger_change(self) -> NDArray[np.float64]:
@@ -260,8 +309,9 @@ class PricedHands:
         Kept where it is, guided along its string, carried across strings on its fret, or placed anew; lifting is free.
         """
         frets = self.highest_fret + 1
-        string = np.concatenate([[-1], np.repeat(np.arange(4), frets)])
-        fret = np.concatenate([[-1], np.tile(np.arange(frets), 4)])
+        strings = np.concatenate([[0], np.repeat(_PRESSED, frets)])
+        string = strings & -strings  # the one nearest the chin
+        fret = np.concatenate([[-1], np.tile(np.arange(frets), len(_PRESSED))])
         same_string = string[:, None] == string[None, :]
         same_fret = fret[:, None] == fret[None, :]
         cost = np.where(
@@ -270,8 +320,16 @@ class PricedHands:
             np.where(same_fret, COSTS["finger carried across"], COSTS["placing a finger"]),
         )
         cost[0, :] = COSTS["placing a finger"]
+        covered = (strings[None, :] & ~strings[:, None]) == 0
+        cost[~(covered & same_fret)] += _ANEW
         cost[:, 0] = 0.0
         return cost
+
+    @cached_property
+    def _one_string_change(self) -> NDArray[np.float64]:
+        """The part of `_finger_change` for fingers that press one string each: small, and so quickly looked up."""
+        codes = 1 + 4 * (self.highest_fret + 1)
+        return self._finger_change[:codes, :codes].copy()
 
     @cached_property
     def _position_code(self) -> NDArray[np.intp]:
@@ -290,8 +348,12 @@ class PricedHands:
         )
         return cost * eased
 
-    def change_cost(self, before: NDArray[np.intp], after: NDArray[np.intp]) -> NDArray[np.float64]:
-        """Return what it costs to get from each of some hands to each of others, float (before, after).
+    def changes(
+        self, before: NDArray[np.intp], after: NDArray[np.intp]
+    ) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+        """Return what it costs to get from each of some hands to each of others, and which changes set three fingers.
+
+        Both are (before, after): float, and bool for at least three fingers that lie somewhere else than before.
 
         Parameters
         ----------
@@ -300,9 +362,13 @@ class PricedHands:
         """
         moved = self._position_change[self._position_code[before]]
         cost: NDArray[np.float64] = moved.take(self._position_code[after], axis=1)
-        for codes in self._finger_code:
-            cost += self._finger_change[codes[before]].take(codes[after], axis=1)
-        return cost
+        for finger, codes in enumerate(self._finger_code):
+            change = self._finger_change if finger == 0 else self._one_string_change
+            cost += change[codes[before]].take(codes[after], axis=1)
+        # Each finger that is set anew also adds `_ANEW`, far more than any cost, so that one sum tells both.
+        anew = np.rint(cost / _ANEW)
+        cost -= anew * _ANEW
+        return cost, anew >= _MANY_FINGERS
 
     def reach_cost(self, before: int, after: NDArray[np.intp]) -> NDArray[np.float64]:
         """Return what it costs to get from one hand to each of others for what lies behind the tune, float (after,).
@@ -344,12 +410,12 @@ class PricedHands:
         raise KeyError(hand)
 
 
-def usual_order(hand: Hand) -> tuple[int, int, tuple[int, ...]]:
-    """Return what orders the hands of a shape: about one finger a fret first, then low on the neck, then a barre."""
+def usual_order(hand: Hand) -> tuple[int, bool, int, tuple[int, ...]]:
+    """Return what orders the hands of a shape: about one finger a fret, no little finger, low on the neck, a barre."""
     pressed = [fret for fret in hand.frets if fret]
     used = [finger for finger in hand.fingers if finger]
     apart = (max(pressed) - min(pressed)) - (max(used) - min(used)) if used else 0
-    return abs(apart), hand.position, hand.fingers
+    return abs(apart), 4 in used, hand.position, hand.fingers
 
 
 @lru_cache(maxsize=16)

@@ -1,0 +1,166 @@
+"""Our songs under a teacher's hands: what is measured from the strokes alone keeps its bounds, each loss is seen."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from fractions import Fraction
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from tercet.arranging import arrange, choices, chord_hands
+from tercet.arranging import fingering as fingering_module
+from tercet.neck import demands, priced_hands
+from tercet.neck.priced_hands import PricedHands
+from tercet.publish.pictures.shapes_used import shapes_used
+from tercet.song import Players, Song, parse_song, read_song
+from tercet.theory import TUNINGS
+from tests.arranging.strokes import strokes_of
+from tests.measure.hands import TAUGHT, Figures, measured
+
+SONGS = sorted((Path(__file__).parents[2] / "songs").glob("*.yaml"))
+OPEN_MIDIS = [pitch.midi for pitch in TUNINGS["high-g"].open_pitches]
+PLAYERS: tuple[Players, ...] = ("beginner", "improving", "free")
+
+JIG = """\
+title: Jig
+meter: 6/8
+tempo: 60
+sections:
+  verse: |
+    chords   G:3 D:3         | D:3 Bm:3        | G               | C:3 D:3
+    melody   G4 A B D5 B4 G  | F#4 A D5 F# D A4 | G4 B D5 G:2 D   | C5 E G F# A4 D
+"""
+
+PAIRS = """\
+title: Two pairs of equal bars
+meter: 3/4
+tempo: 80
+sections:
+  verse: |
+    chords   C        | C        | Dm       | C        | G7       | C        | Am       | C
+    melody   E5 A5 F5 | F5 A5 C6 | C6 C5 D5 | B4 C6 D5 | B5 G5 A5 | F5 A5 C6 | B5 G4 G5 | B4 C6 D5
+"""
+
+
+def figures_of(songs: list[Song], players: Players) -> Figures:
+    figures = Figures()
+    for song in songs:
+        arrangement = arrange(replace(song, players=players), TUNINGS["high-g"])
+        figures.add(measured(strokes_of(arrangement), OPEN_MIDIS, players))
+    return figures
+
+
+@pytest.fixture(scope="module")
+def songs() -> list[Song]:
+    return [read_song(path) for path in SONGS]
+
+
+@pytest.fixture
+def forgotten() -> Iterator[None]:
+    """Let nothing that is known of hands outlive a test that changes what they cost."""
+    for cached in (priced_hands.priced_hands, chord_hands.chord_hand):
+        cached.cache_clear()
+    yield
+    for cached in (priced_hands.priced_hands, chord_hands.chord_hand):
+        cached.cache_clear()
+
+
+@pytest.mark.parametrize("players", PLAYERS)
+def test_our_songs_keep_the_bounds(songs: list[Song], players: Players) -> None:
+    figures = figures_of(songs, players)
+    assert figures.found["untaught fingers"] == 0
+    assert figures.among["untaught fingers"] > 200
+    assert figures.percent("other fingering") <= 3
+    assert figures.found["hasty change"] == 0
+    assert figures.percent("grip for one note") <= 1
+    assert figures.percent("thirdless, avoidable") <= 5
+    assert figures.percent("equal bar, other hand") <= 6
+    assert figures.percent("no two tones, avoidable") <= 2
+
+
+@pytest.mark.parametrize("path", SONGS, ids=lambda path: path.stem)
+def test_every_taught_shape_has_its_fingers_for_beginners(path: Path) -> None:
+    arrangement = arrange(replace(read_song(path), players="beginner"), TUNINGS["high-g"])
+    met = 0
+    held = [(gesture.shape, gesture.fingers) for gesture in arrangement.gestures]
+    shown = [(used.frets, used.fingers) for used in shapes_used(arrangement)]
+    for frets, fingers in (*held, *shown):
+        shape = "".join(map(str, frets))
+        if fingers and shape in TAUGHT:
+            assert "".join(map(str, fingers)) == TAUGHT[shape]
+            met += 1
+    assert met
+
+
+@pytest.mark.parametrize("players", PLAYERS)
+def test_a_quick_jig_has_fewer_rolls(players: Players) -> None:
+    slow = replace(parse_song(JIG), players=players)
+    rolls = [
+        sum(gesture.action == "roll" for gesture in arrange(song, TUNINGS["high-g"]).gestures)
+        for song in (slow, replace(slow, tempo=Fraction(112)))
+    ]
+    assert rolls[1] <= 0.7 * rolls[0]
+
+
+# Sabotage: each row of what is measured goes wrong when its cause is taken away
+
+
+@pytest.mark.usefixtures("forgotten")
+def test_hands_without_taught_fingers_are_seen(songs: list[Song], monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(PricedHands, "as_taught", property(lambda self: np.ones(len(self.table), np.bool_)))
+    monkeypatch.setitem(demands.COSTS, "unusual fingers", 0.0)
+    monkeypatch.setitem(demands.COSTS, "other fingers than before", 0.0)
+    figures = figures_of(songs, "improving")
+    assert figures.percent("untaught fingers") > 10
+    assert figures.percent("other fingering") > 3
+
+
+@pytest.mark.usefixtures("forgotten")
+@pytest.mark.parametrize(
+    ("cost", "row"),
+    [
+        ("three fingers in a hurry", "hasty change"),
+        ("most telling tone not struck", "thirdless, avoidable"),
+        ("seventh not struck", "seventh missing"),
+    ],
+)
+def test_a_weight_that_is_gone_is_seen(
+    songs: list[Song], monkeypatch: pytest.MonkeyPatch, cost: str, row: str
+) -> None:
+    players: Players = "beginner" if row == "hasty change" else "free"
+    before = figures_of(songs, players)
+    for cached in (priced_hands.priced_hands, chord_hands.chord_hand):
+        cached.cache_clear()
+    monkeypatch.setitem(demands.COSTS, cost, 0.0)
+    assert figures_of(songs, players).found[row] > before.found[row]
+
+
+@pytest.mark.usefixtures("forgotten")
+def test_fingers_that_are_glad_to_be_idle_are_seen(
+    songs: list[Song], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(demands.COSTS, "idle finger", -1.0)
+    assert figures_of(songs, "free").percent("grip for one note") > 1
+
+
+def test_rolls_that_never_have_time_to_think_are_seen(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(fingering_module, "is_wanted", lambda note, piece: note.spot.place.bar_beat == 0)
+    with pytest.raises(AssertionError):
+        test_a_quick_jig_has_fewer_rolls("improving")
+
+
+def test_bars_that_forget_the_ones_before_are_seen(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two pairs of equal bars, which other neighbours would lead elsewhere."""
+    song = parse_song(PAIRS)
+    assert figures_of([song], "beginner").among["equal bar, other hand"] == 2
+    assert figures_of([song], "beginner").found["equal bar, other hand"] == 0
+    monkeypatch.setitem(demands.COSTS, "other hand than in an equal bar", 0.0)
+    assert figures_of([song], "beginner").found["equal bar, other hand"] == 1
+
+
+def test_chords_that_are_never_rolled_are_seen(songs: list[Song], monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(choices, "_may_roll", lambda question: False)
+    assert figures_of(songs, "free").percent("no two tones, avoidable") > 2
