@@ -133,9 +133,9 @@ def _counter_of_chords(tune: Sequence[TuneNote]) -> Callable[[int], int]:
 def _may_carry(note: TuneNote, piece: Piece) -> bool:
     """Whether a roll near the nut can carry a note on top: tones of the chord, no higher, on the strings before.
 
-    By pitch alone, whoever plays, so that players with a wider reach have no more to play than others.
+    By pitch alone, whoever plays and whatever is pinned: a wider reach gives no more to play, pins keep what is found.
     """
-    if note.chord is None or (note.pin is not None and note.pin.action == "alone"):
+    if note.chord is None:
         return False
     tuning = piece.tuning
     tones = note.chord.pitch_classes

@@ -68,8 +68,8 @@ COSTS: dict[str, float] = {
     "fret out of these players' reach": 2.0,
     "added note let go": 3.0,
     # one note ringing over the next
-    "same string as the note before": 6.0,
-    "note before let go": 2.0,
+    "same string as the note before": 10.0,
+    "note before let go": 3.4,
     # the right hand going back and forth
     "roll right after a note": 1.0,
     "thumb to strum": 0.35,
