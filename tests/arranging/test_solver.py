@@ -490,3 +490,15 @@ def test_pruning_without_kinds_is_caught(monkeypatch: pytest.MonkeyPatch) -> Non
         for tuning in TUNINGS
     ]
     assert not all(map(falls, reached))
+
+
+def test_each_note_says_what_was_asked_of_it_and_in_what_time() -> None:
+    made = piece_of(read_song(SONGS[0]), TUNINGS["high-g"])
+    board = priced_hands(made.hands, made.hands.limits.highest_fret)
+    fingered = finger_tune(row_notes(made), made)[0]
+    for before, item in pairwise(fingered):
+        assert item.asked is not None
+        choices = choices_for(item.asked, board)
+        assert item.hand in [board.hand(int(row)) for row in choices.hand]
+        gap_beat = item.note.start_beat - before.note.start_beat
+        assert item.gap_s == pytest.approx(float(gap_beat) * made.beat_s)

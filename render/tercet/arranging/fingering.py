@@ -51,6 +51,10 @@ class Fingered:
         The left hand; None for a note that no string has.
     change_cost
         What it cost to get here from the hand before.
+    asked
+        What was asked of the note at first, before anything was eased; None for a note that no string has.
+    gap_s
+        Roughly how long the hand has since the note before, in seconds.
     """
 
     note: TuneNote
@@ -58,6 +62,8 @@ class Fingered:
     main: bool
     hand: Hand | None
     change_cost: float = 0.0
+    asked: Question | None = field(default=None, compare=False)
+    gap_s: float = 1.0
 
     @property
     def reached(self) -> bool:
@@ -283,11 +289,12 @@ class _Solver:
         if before is not None and known.hand is not None:
             step = Step(self._single(known), gap_s, rings_over=self._rings_over(len(self.fingered)))
             cost = float(self._changes.into(before, step)[0, 0])
-        self.fingered.append(replace(known, change_cost=cost))
+        self.fingered.append(replace(known, change_cost=cost, gap_s=gap_s))
 
     def _solve(self, run: Sequence[int], played: Mapping[int, Fingered | None]) -> None:
         """Find the cheapest way through a run of notes, into the hand after it where that is known."""
-        asked = [self._ask(index) for index in run]
+        questions = [self._question(index) for index in run]
+        asked = [self._ask(index, question) for index, question in zip(run, questions, strict=True)]
         reached = [place for place, choices in enumerate(asked) if len(choices)]
         steps = [
             Step(asked[place], self._gaps_s[run[place]], rings_over=self._rings_over(run[place]))
@@ -318,7 +325,10 @@ class _Solver:
                 step = Step(choices, self._gaps_s[index], rings_over=self._rings_over(index))
                 cost = float(self._changes.into(earlier, step)[earlier_row, row])
             earlier, earlier_row = choices, row
-            self._take(note, self._main[index], choices, row, cost)
+            taken = self._taken(index, choices, row)
+            self.fingered.append(
+                replace(taken, change_cost=cost, asked=questions[place], gap_s=self._gaps_s[index])
+            )
 
     def _bars_of(
         self, run: Sequence[int], reached: Sequence[int], steps: Sequence[Step]
@@ -444,11 +454,11 @@ class _Solver:
         gaps = [float(now.start_beat - old.start_beat) * beat_s for old, now in pairwise(self._tune)]
         return (1.0, *gaps, 1.0)
 
-    def _ask(self, index: int) -> Choices:
-        """Return the choices of one note: as the song asks, else by freer hands, else as if it asked nothing."""
+    def _question(self, index: int) -> Question:
+        """Return what is asked of one note."""
         note = self._tune[index]
         limit = max(self._piece.hands.limits.highest_fret, self._lowest_fret(note))
-        question = Question(
+        return Question(
             note.midi,
             note.chord,
             note.chord_frets,
@@ -463,6 +473,10 @@ class _Solver:
             chord_fingers=note.chord_fingers,
             before=self._places(self._tune[index - 1]) if self._rings_over(index) else (),
         )
+
+    def _ask(self, index: int, question: Question) -> Choices:
+        """Return the choices of one note: as the song asks, else by freer hands, else as if it asked nothing."""
+        note = self._tune[index]
         if question.chord_fingers is not None and not len(self._choices_for(question, self._hands)):
             question = replace(question, chord_fingers=None)
         if question.beside:
@@ -551,8 +565,9 @@ class _Solver:
             np.array([item.stroke.cost]),
         )
 
-    def _take(self, note: TuneNote, main: bool, choices: Choices, row: int, cost: float) -> None:
-        """Keep a note's choice, and tell what is hard about it."""
+    def _taken(self, index: int, choices: Choices, row: int) -> Fingered:
+        """Return a note with its choice, and tell what is hard about it."""
+        note = self._tune[index]
         hand = self._hands.hand(int(choices.hand[row]))
         string = 4 - int(choices.column[row])
         stroke = Stroke(
@@ -563,7 +578,6 @@ class _Solver:
             HEARD[int(choices.heard[row])],
             float(choices.cost[row]),
         )
-        self.fingered.append(Fingered(note, stroke, main, hand, cost))
         if stroke.heard == "masked":
             self.problems.append(masked_problem(note, self._piece))
         asked = note.position is not None or (note.pin is not None and bool(note.pin.strings))
@@ -571,6 +585,7 @@ class _Solver:
         if stroke.fret > self._piece.hands.limits.highest_fret and not asked and place not in self._told_high:
             self._told_high.add(place)
             self.problems.append(high_problem(note, stroke, self._piece))
+        return Fingered(note, stroke, self._main[index], hand)
 
     def _off_neck(self, note: TuneNote, main: bool) -> None:
         held: Shape = self.fingered[-1].stroke.shape if self.fingered else OPEN_HAND.frets
