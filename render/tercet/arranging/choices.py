@@ -7,7 +7,7 @@ high, so below G4 a roll must start on string 3 for the tune to come out.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -128,7 +128,7 @@ def choices_for(question: Question, board: PricedHands, *, exact: bool = False) 
     exact
         Keep all hands; without it the cheapest `KEPT_IN_A_STRATUM` of each kind.
     """
-    found = [piece for column in range(4) for piece in _on_string(question, board, column) if len(piece)]
+    found = [piece for column in _columns(question) for piece in _on_string(question, board, column) if piece]
     if not found:
         empty = np.zeros(0, dtype=np.intp)
         return Choices(empty, empty, empty.astype(np.int8), empty.astype(np.int8), empty.astype(np.float64))
@@ -137,6 +137,22 @@ def choices_for(question: Question, board: PricedHands, *, exact: bool = False) 
     )
     choices = _one_stroke_a_hand(choices.taken(np.flatnonzero(_as_pinned(choices, question))))
     return choices if exact else _pruned(choices, question, board)
+
+
+def _columns(question: Question) -> Sequence[int]:
+    """Return the strings that the tune may lie on, as columns."""
+    pin = question.pin
+    return (4 - pin.strings[-1],) if pin is not None and pin.strings else range(4)
+
+
+def _starts(question: Question, column: int) -> Sequence[int]:
+    """Return where rolls may begin that end on a string, as columns."""
+    if not _may_roll(question):
+        return range(0)
+    if question.pin is None or not question.pin.strings:
+        return range(column)
+    first = column + 1 - len(question.pin.strings)
+    return range(first, min(first + 1, column))
 
 
 def _on_string(question: Question, board: PricedHands, column: int) -> list[Choices]:
@@ -163,11 +179,7 @@ def _on_string(question: Question, board: PricedHands, column: int) -> list[Choi
     )
     return [
         alone,
-        *(
-            _rolls(question, board, alone, tone, cost, start)
-            for start in range(column)
-            if _may_roll(question)
-        ),
+        *(_rolls(question, board, alone, tone, cost, start) for start in _starts(question, column)),
     ]
 
 
@@ -210,15 +222,21 @@ def _hands_with(
     free: list[NDArray[np.bool_] | bool] = [other == column for other in range(4)]
     if question.beside:
         rows = rows[_holding(question.beside, board.table.frets[rows], column, column)]
-        for other, held_fret in question.beside:
-            free[other] = free[other] | (board.table.frets[rows, other] == held_fret)
-
     for other, held_fret in question.before:
         free[other] = free[other] | (board.table.frets[rows, other] == held_fret)
 
     def everywhere(suits: NDArray[np.bool_]) -> NDArray[np.bool_]:
         four, three, two, one = (free[other] | suits[:, other] for other in range(4))
-        return four & three & two & one
+        if not question.beside:
+            return four & three & two & one
+        as_asked = np.stack([four, three, two, one], axis=1)
+        beside_one = np.zeros(len(rows), np.bool_)
+        for other, held_fret in question.beside:
+            holds = (board.table.frets[rows, other] == held_fret) & (other != column)
+            as_asked_but_there = as_asked.copy()
+            as_asked_but_there[:, other] |= holds
+            beside_one |= holds & as_asked_but_there.all(axis=1)
+        return beside_one
 
     if question.chord is None:
         rows = rows[board.asked[rows] & everywhere(board.table.frets[rows] == 0)]

@@ -15,6 +15,7 @@ from functools import cached_property
 from itertools import groupby, pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tercet.arranging.choices import HEARD, Choices, NeckPlaces, Question, Stroke, choices_for
 from tercet.arranging.model import Problem
@@ -74,6 +75,19 @@ class Fingered:
     def end_beat(self) -> Fraction:
         """Where it stops."""
         return self.note.end_beat
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """A question, the hands that may answer it, and their choices."""
+
+    question: Question
+    hands: PricedHands
+    choices: Choices
+
+
+_Looks = Callable[[Choices], NDArray[np.intp]]
+"""What of each choice equal bars should have in common, as a number."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -243,7 +257,8 @@ class _Solver:
         self._choices = shared.choices
         self._lowest_frets: dict[object, int] = {}
         self._told_high: set[tuple[int, int]] = set()
-        self._played_bars: dict[object, tuple[int, ...]] = {}
+        self._struck_bars: dict[object, tuple[int, ...]] = {}
+        self._held_bars: dict[object, tuple[int, ...]] = {}
         self._usual_rows: dict[Shape, int] = {}
 
     def play(self, visit: Sequence[int]) -> None:
@@ -295,40 +310,80 @@ class _Solver:
         """Find the cheapest way through a run of notes, into the hand after it where that is known."""
         questions = [self._question(index) for index in run]
         asked = [self._ask(index, question) for index, question in zip(run, questions, strict=True)]
-        reached = [place for place, choices in enumerate(asked) if len(choices)]
-        steps = [
-            Step(asked[place], self._gaps_s[run[place]], rings_over=self._rings_over(run[place]))
-            for place in reached
-        ]
+        reached = [place for place, each in enumerate(asked) if each.choices]
         before, _ = self._hand_before(run[0])
-        following = played.get(run[-1] + 1)
-        after = None
-        if following is not None and following.hand is not None:
-            ringing = self._rings_over(run[-1] + 1)
-            after = Step(self._single(following), self._gaps_s[run[-1] + 1], rings_over=ringing)
-        path = cheapest_path(steps, self._changes, before, after) if steps else ()
-        unlike = self._asks_for_likeness(run, reached, steps, path)
-        if self._asks_for_usual_fingers(steps, path) or unlike:
-            path = cheapest_path(steps, self._changes, before, after)
-        self._remember_bars(run, reached, steps, path)
-        self._remember_fingers(steps, path)
+        after = self._step_after(run[-1], played)
+        strokes = [self._step(run[place], asked[place].choices) for place in reached]
+        path: Sequence[int] = ()
+        if strokes:
+            path = cheapest_path(strokes, self._changes, before, after)
+            if self._asks_for_likeness(run, reached, strokes, path, _strokes, self._struck_bars):
+                path = cheapest_path(strokes, self._changes, before, after)
+            self._remember_bars(run, reached, strokes, path, _strokes, self._struck_bars)
+            struck = [*zip(strokes, path, strict=True)]
+            for place, now, earlier in zip(reached, struck, (None, *struck), strict=False):
+                asked[place] = self._as_struck(asked[place], now, earlier)
+            hands = [self._step(run[place], asked[place].choices) for place in reached]
+            path = cheapest_path(hands, self._changes, before, after)
+            unlike = self._asks_for_likeness(run, reached, hands, path, _hands_held, self._held_bars)
+            if self._asks_for_usual_fingers(hands, path) or unlike:
+                path = cheapest_path(hands, self._changes, before, after)
+            self._remember_bars(run, reached, hands, path, _hands_held, self._held_bars)
+            self._remember_fingers(hands, path)
         found = dict(zip(reached, path, strict=True))
-        earlier, earlier_row = before, 0
+        last, last_row = before, 0
         for place, index in enumerate(run):
             note = self._tune[index]
             if place not in found:
                 self._off_neck(note, self._main[index])
                 continue
-            choices, row = asked[place], found[place]
+            choices, row = asked[place].choices, found[place]
             cost = 0.0
-            if earlier is not None:
-                step = Step(choices, self._gaps_s[index], rings_over=self._rings_over(index))
-                cost = float(self._changes.into(earlier, step)[earlier_row, row])
-            earlier, earlier_row = choices, row
+            if last is not None:
+                cost = float(self._changes.into(last, self._step(index, choices))[last_row, row])
+            last, last_row = choices, row
             taken = self._taken(index, choices, row)
             self.fingered.append(
                 replace(taken, change_cost=cost, asked=questions[place], gap_s=self._gaps_s[index])
             )
+
+    def _step(self, index: int, choices: Choices) -> Step:
+        return Step(choices, self._gaps_s[index], rings_over=self._rings_over(index))
+
+    def _step_after(self, last: int, played: Mapping[int, Fingered | None]) -> Step | None:
+        """Return the hand after a run as a step with a single choice, where it is known."""
+        following = played.get(last + 1)
+        if following is None or following.hand is None:
+            return None
+        return self._step(last + 1, self._single(following))
+
+    def _as_struck(self, asked: _Asked, now: tuple[Step, int], before: tuple[Step, int] | None) -> _Asked:
+        """Return what is asked of a note once it is known which strings are struck, here and before.
+
+        That is what `tercet pin` writes, so that a pinned song asks the same and gets the same hands.
+        """
+        step, row = now
+        frets, column = self._hands.table.frets, int(step.choices.column[row])
+        held = frets[step.choices.hand[row]]
+        last = 4 - column
+        struck = tuple(range(last + int(step.choices.struck[row]) - 1, last - 1, -1))
+        question = asked.question
+        rung = question.before
+        if before is not None:
+            choices, earlier = before[0].choices, before[1]
+            place = int(choices.column[earlier])
+            rung = tuple(each for each in rung if each == (place, int(frets[choices.hand[earlier], place])))
+        return self._asked_of(
+            replace(
+                question,
+                pin=Pin("roll" if len(struck) > 1 else "alone", struck),
+                beside=tuple(
+                    each for each in question.beside if each[0] != column and held[each[0]] == each[1]
+                ),
+                before=rung,
+            ),
+            asked.hands,
+        )
 
     def _bars_of(
         self, run: Sequence[int], reached: Sequence[int], steps: Sequence[Step]
@@ -347,22 +402,27 @@ class _Solver:
             )
 
     def _asks_for_likeness(
-        self, run: Sequence[int], reached: Sequence[int], steps: list[Step], path: Sequence[int]
+        self,
+        run: Sequence[int],
+        reached: Sequence[int],
+        steps: list[Step],
+        path: Sequence[int],
+        looks: _Looks,
+        known: Mapping[object, tuple[int, ...]],
     ) -> bool:
-        """Make it dearer for equal bars to be played otherwise than most of them, or one before; whether any was."""
-        played: dict[object, list[tuple[int, ...]]] = {}
+        """Make it dearer for equal bars to look otherwise than most of them, or one before; whether any did."""
+        found: dict[object, list[tuple[int, ...]]] = {}
         bars = list(self._bars_of(run, reached, steps))
         for asked, places in bars:
-            played.setdefault(asked, []).append(tuple(path[place] for place in places))
+            found.setdefault(asked, []).append(_looking(looks, steps, path, places))
         unlike = False
         for asked, places in bars:
-            usual = self._played_bars.get(asked) or Counter(played[asked]).most_common(1)[0][0]
-            if {usual} == set(played[asked]):
+            usual = known.get(asked) or Counter(found[asked]).most_common(1)[0][0]
+            if {usual} == set(found[asked]):
                 continue
             unlike = True
-            for place, row in zip(places, usual, strict=True):
-                extra = np.full(len(steps[place].choices), COSTS["other hand than in an equal bar"])
-                extra[row] = 0.0
+            for place, look in zip(places, usual, strict=True):
+                extra = COSTS["other hand than in an equal bar"] * (looks(steps[place].choices) != look)
                 steps[place] = replace(steps[place], extra=extra)
         return unlike
 
@@ -390,10 +450,16 @@ class _Solver:
         self._usual_rows = self._with_usual_fingers(_rows_of(steps, path))
 
     def _remember_bars(
-        self, run: Sequence[int], reached: Sequence[int], steps: Sequence[Step], path: Sequence[int]
+        self,
+        run: Sequence[int],
+        reached: Sequence[int],
+        steps: Sequence[Step],
+        path: Sequence[int],
+        looks: _Looks,
+        known: dict[object, tuple[int, ...]],
     ) -> None:
         for asked, places in self._bars_of(run, reached, steps):
-            self._played_bars.setdefault(asked, tuple(path[place] for place in places))
+            known.setdefault(asked, _looking(looks, steps, path, places))
 
     def _main_notes(self) -> list[bool]:
         """Return which notes are main ones: to be rolled, where there is a string for it, and in the melody layer.
@@ -474,30 +540,29 @@ class _Solver:
             before=self._places(self._tune[index - 1]) if self._rings_over(index) else (),
         )
 
-    def _ask(self, index: int, question: Question) -> Choices:
+    def _ask(self, index: int, question: Question) -> _Asked:
         """Return the choices of one note: as the song asks, else by freer hands, else as if it asked nothing."""
         note = self._tune[index]
-        if question.chord_fingers is not None and not len(self._choices_for(question, self._hands)):
+        if question.chord_fingers is not None and not self._asked_of(question).choices:
             question = replace(question, chord_fingers=None)
         if question.beside:
-            choices = self._ask_together(index, question)
-            if len(choices):
-                return choices
+            asked = self._ask_together(index, question)
+            if asked.choices:
+                return asked
             question = replace(question, beside=())
-        choices = self._choices_for(question, self._hands)
-        if not len(choices) and not has_note(self._piece.tuning, note.midi):
-            return choices
-        if not len(choices) and (note.pin is not None or note.position is not None):
-            freer = replace(question, highest_fret=LAST_FRET)
-            choices = self._choices_for(freer, self._freer)
+        asked = self._asked_of(question)
+        if not asked.choices and not has_note(self._piece.tuning, note.midi):
+            return asked
+        if not asked.choices and (note.pin is not None or note.position is not None):
+            asked = self._asked_of(replace(question, highest_fret=LAST_FRET), self._freer)
             if not note.pin_of_part or note.position is not None:
-                self.problems.append(pin_problem(note, self._piece, kept=len(choices) > 0))
-        if not len(choices):
+                self.problems.append(pin_problem(note, self._piece, kept=bool(asked.choices)))
+        if not asked.choices:
             for eased in _eased(question):
-                choices = self._choices_for(eased, self._hands)
-                if len(choices):
+                asked = self._asked_of(eased)
+                if asked.choices:
                     break
-        return choices
+        return asked
 
     def _rings_over(self, index: int) -> bool:
         """Whether the style lets the note before ring on over a note of the same playing of its section."""
@@ -512,15 +577,15 @@ class _Solver:
         """Whether the strings of its chord are struck behind a note, so that its hand holds the chord."""
         return STYLES[note.spot.style].broken and note.length_beat >= self._piece.pulse_beat
 
-    def _ask_together(self, index: int, question: Question) -> Choices:
+    def _ask_together(self, index: int, question: Question) -> _Asked:
         """Return the choices of a note with one that the song adds: by these players' hands, else by freer ones."""
-        choices = self._choices_for(question, self._hands)
-        if not len(choices):
-            choices = self._choices_for(question, self._freer)
+        asked = self._asked_of(question)
+        if not asked.choices:
+            asked = self._asked_of(question, self._freer)
             added = self._beside[index]
-            if len(choices) and added is not None:
+            if asked.choices and added is not None:
                 self.problems.append(together_problem(added, self._tune[index], self._piece))
-        return choices
+        return asked
 
     def _places(self, added: TuneNote | None) -> NeckPlaces:
         """Return where an added note, or the note of the tune before, may lie."""
@@ -540,11 +605,11 @@ class _Solver:
             self._lowest_frets[asked] = _lowest_fret(note, self._piece.tuning)
         return self._lowest_frets[asked]
 
-    def _choices_for(self, question: Question, hands: PricedHands) -> Choices:
-        key = question, hands
+    def _asked_of(self, question: Question, hands: PricedHands | None = None) -> _Asked:
+        key = question, hands or self._hands
         if key not in self._choices:
-            self._choices[key] = choices_for(question, hands, exact=self._exact)
-        return self._choices[key]
+            self._choices[key] = choices_for(*key, exact=self._exact)
+        return _Asked(*key, self._choices[key])
 
     def _hand_before(self, index: int) -> tuple[Choices | None, float]:
         """Return the last hand before a note as a single choice, and the time since."""
@@ -594,6 +659,21 @@ class _Solver:
 
 def _rows_of(steps: Sequence[Step], path: Sequence[int]) -> list[int]:
     return [int(step.choices.hand[place]) for step, place in zip(steps, path, strict=True)]
+
+
+def _strokes(choices: Choices) -> NDArray[np.intp]:
+    """Return which strings are struck, as a number for each choice."""
+    return choices.column * 8 + choices.struck
+
+
+def _hands_held(choices: Choices) -> NDArray[np.intp]:
+    return choices.hand
+
+
+def _looking(
+    looks: _Looks, steps: Sequence[Step], path: Sequence[int], places: Iterable[int]
+) -> tuple[int, ...]:
+    return tuple(int(looks(steps[place].choices)[path[place]]) for place in places)
 
 
 def _over(note: TuneNote) -> tuple[object, ...]:
