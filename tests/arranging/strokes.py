@@ -49,12 +49,14 @@ def _chord_of(gesture: Gesture, piece: Piece) -> Chord | None:
 
 
 def _bar_keys(arrangement: Arrangement) -> list[str]:
-    return [
-        str(
-            [
-                [(str(note.pitch), note.start_beat, note.length_beat) for note in bar.melody],
-                [(str(span.chord), span.shape, span.start_beat) for span in bar.chords],
-            ]
-        )
+    """Return for each bar what is written in it, and the notes on either side, with their chords."""
+    notes = [
+        [(str(note.pitch), note.start_beat, note.length_beat, note.tied_on) for note in bar.melody]
         for bar in arrangement.bars
     ]
+    chords = [
+        [(str(span.chord), span.shape, span.start_beat) for span in bar.chords] for bar in arrangement.bars
+    ]
+    before = [None, *((each[-1:], over[-1:]) for each, over in zip(notes, chords, strict=True))]
+    after = [*((each[:1], over[:1]) for each, over in zip(notes, chords, strict=True)), None][1:]
+    return [str(each) for each in zip(notes, chords, before, after, strict=False)]

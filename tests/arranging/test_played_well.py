@@ -34,14 +34,18 @@ sections:
     melody   G4 A B D5 B4 G  | F#4 A D5 F# D A4 | G4 B D5 G:2 D   | C5 E G F# A4 D
 """
 
-PAIRS = """\
-title: Two pairs of equal bars
+EQUAL_BARS = """\
+title: Bars 2 and 5 are equal, and so are the notes beside them
 meter: 3/4
 tempo: 80
 sections:
-  verse: |
-    chords   C        | C        | Dm       | C        | G7       | C        | Am       | C
-    melody   E5 A5 F5 | F5 A5 C6 | C6 C5 D5 | B4 C6 D5 | B5 G5 A5 | F5 A5 C6 | B5 G4 G5 | B4 C6 D5
+  near: |
+    chords   G7       | C        | C        | G7       | C        | C
+    melody   C6 F5 B4 | G4 A4 C5 | G5 G4 C5 | E5 D5 B4 | G4 A4 C5 | G5 A5 C6
+
+  far: |
+    chords   F        | F        | C        | F        | F        | C
+    melody   E5 E5 B4 | C5 F5 F5 | C6 G5 A5 | F5 A4 B4 | C5 F5 F5 | C6 G4 G4
 """
 
 
@@ -77,7 +81,7 @@ def test_our_songs_keep_the_bounds(songs: list[Song], players: Players) -> None:
     assert figures.found["hasty change"] == 0
     assert figures.percent("grip for one note") <= 1
     assert figures.percent("thirdless, avoidable") <= 5
-    assert figures.percent("equal bar, other hand") <= 6
+    assert figures.percent("equal bar, other hand") <= 3
     assert figures.percent("no two tones, avoidable") <= 2
 
 
@@ -152,13 +156,15 @@ def test_rolls_that_never_have_time_to_think_are_seen(monkeypatch: pytest.Monkey
         test_a_quick_jig_has_fewer_rolls("improving")
 
 
-def test_bars_that_forget_the_ones_before_are_seen(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Two pairs of equal bars, which other neighbours would lead elsewhere."""
-    song = parse_song(PAIRS)
-    assert figures_of([song], "beginner").among["equal bar, other hand"] == 2
-    assert figures_of([song], "beginner").found["equal bar, other hand"] == 0
+@pytest.mark.parametrize("players", PLAYERS)
+def test_bars_that_forget_the_ones_before_are_seen(players: Players, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Music further off than the notes beside them would lead equal bars elsewhere."""
+    song = parse_song(EQUAL_BARS)
+    figures = figures_of([song], players)
+    assert figures.among["equal bar, other hand"] == 2
+    assert figures.found["equal bar, other hand"] == 0
     monkeypatch.setitem(demands.COSTS, "other hand than in an equal bar", 0.0)
-    assert figures_of([song], "beginner").found["equal bar, other hand"] == 1
+    assert figures_of([song], players).found["equal bar, other hand"] > 0
 
 
 def test_chords_that_are_never_rolled_are_seen(songs: list[Song], monkeypatch: pytest.MonkeyPatch) -> None:
