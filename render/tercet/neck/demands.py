@@ -56,7 +56,7 @@ COSTS: dict[str, float] = {
     "fretted string 4": 0.6,
     "idle finger": 0.3,
     "most telling tone not struck": 4.0,
-    "seventh not struck": 3.5,
+    "seventh not struck": 6.0,
     "other hand than in an equal bar": 4.0,
     "other fingers than before": 2.0,
     "wanted roll missing": 16.0,
