@@ -59,7 +59,8 @@ def test_a_hand_goes_on_from_the_one_before() -> None:
     from_f = chord_hand(d_minor, hands(), f_major)
     assert from_f is not None
     assert (from_f.frets, from_f.fingers) == ((2, 2, 1, 0), (2, 3, 1, 0))
-    high = chord_hand(d_minor, hands("free"), high_f)
+    assert formed("Bb", hands("free")) == (3, 2, 1, 1)
+    high = chord_hand(parse_chord("Bb"), hands("free"), high_f)
     assert high is not None
     assert min(fret for fret in high.frets if fret) >= 5
 

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from tercet.arranging.model import Audibility
 from tercet.neck import Shape, holdable
 from tercet.neck.demands import COSTS, Hands
-from tercet.neck.priced_hands import OverChord, PricedHands, hands_up_to
+from tercet.neck.priced_hands import STRING_BITS, OverChord, PricedHands, hands_up_to
 from tercet.song import Pin
 from tercet.theory import LAST_FRET, Chord
 
@@ -27,6 +27,7 @@ __all__ = [
     "Question",
     "Stroke",
     "choices_for",
+    "every_way",
     "single_strokes",
     "with_fret",
 ]
@@ -115,11 +116,15 @@ class Choices:
 
     def taken(self, rows: NDArray[np.intp]) -> Choices:
         """Return some of the choices."""
-        return Choices(*(getattr(self, field.name)[rows] for field in fields(self)))
+        return Choices(
+            self.hand[rows], self.column[rows], self.struck[rows], self.heard[rows], self.cost[rows]
+        )
 
 
-def choices_for(question: Question, board: PricedHands, *, exact: bool = False) -> Choices:
-    """Return the ways to play a note, in a fixed order; none where no hand plays it as asked.
+def choices_for(
+    question: Question, board: PricedHands, *, exact: bool = False, ways: Choices | None = None
+) -> Choices:
+    """Return the ways to play a note that are weighed, in a fixed order; none where no hand plays it as asked.
 
     Parameters
     ----------
@@ -127,16 +132,28 @@ def choices_for(question: Question, board: PricedHands, *, exact: bool = False) 
         What is asked, and the hands that may play it.
     exact
         Keep all hands; without it the cheapest `KEPT_IN_A_STRATUM` of each kind.
+    ways
+        From `every_way`, if they are known: those of the same question, or of one with a wider pin or none.
     """
+    if ways is None:
+        ways = every_way(question, board)
+    pin = question.pin
+    if pin is not None:
+        ways = ways.taken(np.flatnonzero(_as_pinned(ways, pin)))
+    if pin is None or not pin.strings:
+        ways = _one_stroke_a_hand(ways)
+    return ways if exact else _pruned(ways, question, board)
+
+
+def every_way(question: Question, board: PricedHands) -> Choices:
+    """Return every way to play a note, in a fixed order, some that its pin doesn't ask for among them."""
     found = [piece for column in _columns(question) for piece in _on_string(question, board, column) if piece]
     if not found:
         empty = np.zeros(0, dtype=np.intp)
         return Choices(empty, empty, empty.astype(np.int8), empty.astype(np.int8), empty.astype(np.float64))
-    choices = Choices(
+    return Choices(
         *(np.concatenate([getattr(piece, field.name) for piece in found]) for field in fields(Choices))
     )
-    choices = _one_stroke_a_hand(choices.taken(np.flatnonzero(_as_pinned(choices, question))))
-    return choices if exact else _pruned(choices, question, board)
 
 
 def _columns(question: Question) -> Sequence[int]:
@@ -218,45 +235,46 @@ def _hands_with(
     Where an added note is struck together with it, they hold that too, on a string that needn't suit the chord.
     """
     rows = board.rows_with(column, fret)
-    rows = rows[board.table.position[rows] <= question.highest_fret]
-    free: list[NDArray[np.bool_] | bool] = [other == column for other in range(4)]
+    if question.highest_fret < board.highest_fret:
+        rows = rows[board.table.position[rows] <= question.highest_fret]
     if question.beside:
         rows = rows[_holding(question.beside, board.table.frets[rows], column, column)]
+    frets = board.table.frets[rows]
+    free: NDArray[np.intp] | int = STRING_BITS[column]
     for other, held_fret in question.before:
-        free[other] = free[other] | (board.table.frets[rows, other] == held_fret)
+        free = free | (frets[:, other] == held_fret) * STRING_BITS[other]
 
-    def everywhere(suits: NDArray[np.bool_]) -> NDArray[np.bool_]:
-        four, three, two, one = (free[other] | suits[:, other] for other in range(4))
-        if not question.beside:
-            return four & three & two & one
-        as_asked = np.stack([four, three, two, one], axis=1)
-        beside_one = np.zeros(len(rows), np.bool_)
-        for other, held_fret in question.beside:
-            holds = (board.table.frets[rows, other] == held_fret) & (other != column)
-            as_asked_but_there = as_asked.copy()
-            as_asked_but_there[:, other] |= holds
-            beside_one |= holds & as_asked_but_there.all(axis=1)
-        return beside_one
+    def everywhere(unfit: NDArray[np.intp]) -> NDArray[np.bool_]:
+        wrong = unfit & ~free
+        suits: NDArray[np.bool_] = wrong == 0
+        if question.beside:
+            suits = np.zeros(len(rows), np.bool_)
+            for other, held_fret in question.beside:
+                if other != column:
+                    suits |= (frets[:, other] == held_fret) & (wrong & ~STRING_BITS[other] == 0)
+        return suits
 
     if question.chord is None:
-        rows = rows[board.asked[rows] & everywhere(board.table.frets[rows] == 0)]
+        rows = rows[board.asked[rows] & everywhere((frets != 0) @ STRING_BITS)]
         return rows, np.zeros((len(rows), 4), np.bool_), board.holding_cost[rows]
     over: OverChord = board.chord(question.chord)
     if question.chord_frets is not None:
         asked = np.array([wish or 0 for wish in question.chord_frets])
-        rows = rows[everywhere(board.table.frets[rows] == asked)]
+        rows = rows[everywhere((frets != asked) @ STRING_BITS)]
         if question.chord_fingers is None:
             rows = rows[board.as_taught[rows]]
-        if question.chord_fingers is not None:
+        else:
             elsewhere = board.table.frets[rows] != asked
             as_set = board.table.fingers[rows] == np.array(question.chord_fingers)
             rows = rows[(elsewhere | as_set).all(axis=1)]
         left_out = np.array([wish is None for wish in question.chord_frets])
         as_written = (board.table.frets[rows] == asked) & ~left_out
         return rows, as_written, board.holding_cost[rows]
-    rows = rows[everywhere(over.fits[rows]) & over.allowed[rows]]
-    thin = ~over.full[rows] & question.strummed
-    return rows, over.tone[rows], over.cost[rows] + COSTS["strums without third or root"] * thin
+    rows = rows[everywhere(over.unfit[rows]) & over.allowed[rows]]
+    cost = over.cost[rows]
+    if question.strummed:
+        cost += COSTS["strums without third or root"] * ~over.full[rows]
+    return rows, over.tone[rows], cost
 
 
 def _rolls(
@@ -322,21 +340,18 @@ def _unstruck(
     """
     if question.chord is None or question.chord_frets is not None:
         return 0.0
-    classes = board.midis[rows, first : last + 1] % 12
+    classes = board.classes[first : last + 1, rows]
     cost = np.zeros(len(rows))
     telling = question.chord.needed_classes[: 1 + (len(question.chord.pitch_classes) > 3)]
     for needed, name in zip(telling, _NOT_STRUCK, strict=False):
-        cost += COSTS[name] * ~(classes == needed % 12).any(axis=1)
+        cost += COSTS[name] * ~(classes == needed % 12).any(axis=0)
     if question.strummed:
         cost[board.chord(question.chord).known[rows]] = 0.0
     return cost
 
 
-def _as_pinned(choices: Choices, question: Question) -> NDArray[np.bool_]:
-    """Return which choices play a note as its pin asks."""
-    pin = question.pin
-    if pin is None:
-        return np.ones(len(choices), np.bool_)
+def _as_pinned(choices: Choices, pin: Pin) -> NDArray[np.bool_]:
+    """Return which choices play a note as a pin asks."""
     kept: NDArray[np.bool_] = (choices.struck > 1) == (pin.action == "roll")
     if pin.strings:
         kept = (choices.column == 4 - pin.strings[-1]) & (choices.struck == len(pin.strings))

@@ -17,7 +17,7 @@ from itertools import groupby, pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from tercet.arranging.choices import HEARD, Choices, NeckPlaces, Question, Stroke, choices_for
+from tercet.arranging.choices import HEARD, Choices, NeckPlaces, Question, Stroke, choices_for, every_way
 from tercet.arranging.model import Problem
 from tercet.arranging.path import Changes, Step, cheapest_path
 from tercet.arranging.piece import Piece, begun
@@ -79,10 +79,11 @@ class Fingered:
 
 @dataclass(frozen=True, slots=True)
 class _Asked:
-    """A question, the hands that may answer it, and their choices."""
+    """A question, the hands that may answer it, every way in which they can, and the choices among those."""
 
     question: Question
     hands: PricedHands
+    ways: Choices
     choices: Choices
 
 
@@ -98,12 +99,12 @@ class Shared:
     ----------
     highest_fret
         The table of hands goes at least so far; a wider table gives the same fingering.
-    choices
+    asked
         Filled as notes are asked about.
     """
 
     highest_fret: int
-    choices: dict[tuple[Question, PricedHands], Choices] = field(default_factory=dict)
+    asked: dict[tuple[Question, PricedHands], _Asked] = field(default_factory=dict)
 
 
 def is_wanted(note: TuneNote, piece: Piece) -> bool:
@@ -254,7 +255,7 @@ class _Solver:
         self._changes = Changes(self._hands)
         self._known: dict[object, Fingered] = {}
         self._known_anywhere: dict[object, Fingered] = {}
-        self._choices = shared.choices
+        self._known_asked = shared.asked
         self._lowest_frets: dict[object, int] = {}
         self._told_high: set[tuple[int, int]] = set()
         self._struck_bars: dict[object, tuple[int, ...]] = {}
@@ -373,17 +374,11 @@ class _Solver:
             choices, earlier = before[0].choices, before[1]
             place = int(choices.column[earlier])
             rung = tuple(each for each in rung if each == (place, int(frets[choices.hand[earlier], place])))
-        return self._asked_of(
-            replace(
-                question,
-                pin=Pin("roll" if len(struck) > 1 else "alone", struck),
-                beside=tuple(
-                    each for each in question.beside if each[0] != column and held[each[0]] == each[1]
-                ),
-                before=rung,
-            ),
-            asked.hands,
-        )
+        beside = tuple(each for each in question.beside if each[0] != column and held[each[0]] == each[1])
+        pin = Pin("roll" if len(struck) > 1 else "alone", struck)
+        pinned = replace(question, pin=pin, beside=beside, before=rung)
+        only_pinned = (beside, rung) == (question.beside, question.before)
+        return self._asked_of(pinned, asked.hands, asked.ways if only_pinned else None)
 
     def _bars_of(
         self, run: Sequence[int], reached: Sequence[int], steps: Sequence[Step]
@@ -605,11 +600,16 @@ class _Solver:
             self._lowest_frets[asked] = _lowest_fret(note, self._piece.tuning)
         return self._lowest_frets[asked]
 
-    def _asked_of(self, question: Question, hands: PricedHands | None = None) -> _Asked:
+    def _asked_of(
+        self, question: Question, hands: PricedHands | None = None, ways: Choices | None = None
+    ) -> _Asked:
         key = question, hands or self._hands
-        if key not in self._choices:
-            self._choices[key] = choices_for(*key, exact=self._exact)
-        return _Asked(*key, self._choices[key])
+        known = self._known_asked.get(key)
+        if known is None:
+            ways = every_way(*key) if ways is None else ways
+            known = _Asked(*key, ways, choices_for(*key, exact=self._exact, ways=ways))
+            self._known_asked[key] = known
+        return known
 
     def _hand_before(self, index: int) -> tuple[Choices | None, float]:
         """Return the last hand before a note as a single choice, and the time since."""

@@ -6,7 +6,7 @@ from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from itertools import groupby, zip_longest
+from itertools import groupby, pairwise, zip_longest
 
 from tercet.arranging.between import Added
 from tercet.arranging.chord_hands import (
@@ -248,6 +248,8 @@ def _slots_to_play(onsets: _Onsets, piece: Piece) -> Iterator[SlotAt]:
         else:
             usual = known.get((bar.section, bar.section_bar, False))
             bars = [slots for slots in _family_bars(family, index, piece) if slots != usual]
+            if not _has_space(index, onsets, piece):
+                bars = bars[:1]
         tried: list[tuple[tuple[Slot, ...], list[SlotAt], tuple[tuple[Fraction, Slot], ...]]] = []
         for slots in bars:
             offered = list(_slots(meter, index, bar, slots))
@@ -261,6 +263,19 @@ def _slots_to_play(onsets: _Onsets, piece: Piece) -> Iterator[SlotAt]:
         if not own:
             known.setdefault(place, slots)
         yield from offered
+
+
+def _has_space(index: int, onsets: _Onsets, piece: Piece) -> bool:
+    """Whether the tune may leave a space in a bar that is long enough for strums; some that it does aren't."""
+    bar = piece.bars[index]
+    visit_beat, visit_end_beat = map(float, piece.visit_beats[index])
+    first = begun(onsets.starts, bar.start_beat)
+    after = bisect_left(onsets.starts, float(bar.start_beat + bar.length_beat))
+    since_beat = onsets.starts[first - 1] if first else visit_beat
+    until_beat = onsets.starts[after] if after < len(onsets.starts) else visit_end_beat
+    struck = (since_beat, *onsets.starts[first:after], until_beat)
+    shortest_beat = float(SHORTEST_SPACE_PULSES * piece.pulse_beat)
+    return any(later - earlier > shortest_beat - 1e-6 for earlier, later in pairwise(struck))
 
 
 def _family_bars(family: Family, index: int, piece: Piece) -> tuple[tuple[Slot, ...], ...]:

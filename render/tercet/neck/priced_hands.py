@@ -24,9 +24,20 @@ from tercet.neck.hands import Hand, HandLimits, HandTable, hand_table
 from tercet.neck.shapes import COMMON_SHAPES, common_shape, taught_fingers
 from tercet.theory import LAST_FRET, Chord
 
-__all__ = ["OPEN_HAND", "OverChord", "PricedHands", "hands_up_to", "priced_hands", "usual_order"]
+__all__ = [
+    "OPEN_HAND",
+    "STRING_BITS",
+    "OverChord",
+    "PricedHands",
+    "hands_up_to",
+    "priced_hands",
+    "usual_order",
+]
 
 OPEN_HAND = Hand((0, 0, 0, 0), (0, 0, 0, 0), 1)
+
+STRING_BITS: NDArray[np.intp] = np.array([1, 2, 4, 8])
+"""A bit for each string, from string 4 to string 1, to tell several in one number."""
 
 _TONES_MISSING = ("most telling tone missing", "second tone missing", "third tone missing")
 _PRESSED = np.array([1, 2, 4, 8, 3, 5, 6, 7, 9, 10, 11, 12, 13, 14, 15])
@@ -46,6 +57,8 @@ class OverChord:
         bool (n, 4): the string sounds a tone of the chord.
     fits
         bool (n, 4): it does, or it is open and needn't sound; and the fret is within reach for a chord.
+    unfit
+        intp (n,): the `STRING_BITS` of the strings that don't, added up.
     cost, strum_cost
         float (n,): what the hand costs over this chord for a note of the tune, and for a strum.
     allowed
@@ -60,6 +73,7 @@ class OverChord:
 
     tone: NDArray[np.bool_]
     fits: NDArray[np.bool_]
+    unfit: NDArray[np.intp]
     cost: NDArray[np.float64]
     strum_cost: NDArray[np.float64]
     allowed: NDArray[np.bool_]
@@ -231,7 +245,7 @@ class PricedHands:
         return self._chords[chord]
 
     @cached_property
-    def _classes(self) -> NDArray[np.int16]:
+    def classes(self) -> NDArray[np.int16]:
         """The pitch class that each hand sounds on each string, (4, n): a row for each string, which is quicker."""
         classes: NDArray[np.int16] = np.ascontiguousarray(self.midis.T % 12)
         return classes
@@ -239,7 +253,7 @@ class PricedHands:
     @cached_property
     def _sounded(self) -> tuple[NDArray[np.bool_], ...]:
         """For each of the twelve pitch classes the hands that sound it on some string."""
-        return tuple(np.logical_or.reduce(self._classes == each) for each in range(12))
+        return tuple(np.logical_or.reduce(self.classes == each) for each in range(12))
 
     @cached_property
     def _open(self) -> NDArray[np.bool_]:
@@ -263,7 +277,7 @@ class PricedHands:
     def _chord_columns(self, chord: Chord) -> OverChord:
         in_chord = np.zeros(12, dtype=np.bool_)
         in_chord[list(chord.pitch_classes)] = True
-        on_string = in_chord[self._classes]
+        on_string = in_chord[self.classes]
         tone = np.ascontiguousarray(on_string.T)
         tones = np.add.reduce(on_string, dtype=np.int64)
         sounding_cost = COSTS["idle string off the chord"] * (4 - tones)
@@ -282,6 +296,7 @@ class PricedHands:
         return OverChord(
             tone,
             fits,
+            ~fits @ STRING_BITS,
             self.holding_cost + sounding_cost,
             self.strum_cost + sounding_cost,
             allowed,
@@ -297,7 +312,7 @@ class PricedHands:
         `place` is where the strings that the finger presses stand in `_PRESSED`.
         """
         table = self.table
-        strings = np.stack([(table.fingers == finger) @ _PRESSED[:4] for finger in (1, 2, 3, 4)])
+        strings = np.stack([(table.fingers == finger) @ STRING_BITS for finger in (1, 2, 3, 4)])
         place = np.argsort(_PRESSED)[strings - 1]
         code: NDArray[np.intp] = place * (self.highest_fret + 1) + table.finger_fret.T + 1
         return np.where(strings > 0, code, 0)
