@@ -56,10 +56,10 @@ def test_the_best_key_stands_first_and_each_has_its_figures(gate: Path, tercet: 
     assert ran.out.startswith("The Garden Gate: F major, players: beginner, high-g\n\n")
     rows = shown(ran.out)
     assert len(rows) == 12
-    assert rows[0].split()[:4] == ["1", "C", "major", "-5"]
+    assert rows[0].split()[:4] == ["1", "D", "major", "-3"]
     totals = [float(row.split()[-1]) for row in rows]
     assert totals == sorted(totals)
-    assert "tercet render garden-gate.yaml --transpose -5 --tuning high-g -o FILE" in ran.out
+    assert "tercet render garden-gate.yaml --transpose -3 --tuning high-g -o FILE" in ran.out
 
 
 def test_a_chord_that_cant_be_held_is_said(gate: Path, tercet: Run) -> None:
@@ -144,7 +144,7 @@ def test_the_command_that_is_suggested_plays_what_was_advised(
 
 def test_a_path_with_spaces_is_quoted(gate: Path, tercet: Run) -> None:
     gate.rename("garden gate.yaml")
-    assert "tercet render 'garden gate.yaml' --transpose -5" in tercet("advise", "garden gate.yaml").out
+    assert "tercet render 'garden gate.yaml' --transpose -3" in tercet("advise", "garden gate.yaml").out
 
 
 def test_a_key_in_which_nothing_is_left_out_is_named(gate: Path, tercet: Run) -> None:

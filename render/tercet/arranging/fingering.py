@@ -361,7 +361,8 @@ class _Solver:
     def _as_struck(self, asked: _Asked, now: tuple[Step, int], before: tuple[Step, int] | None) -> _Asked:
         """Return what is asked of a note once it is known which strings are struck, here and before.
 
-        That is what `tercet pin` writes, so that a pinned song asks the same and gets the same hands.
+        That is what `tercet pin` writes, so that a pinned song asks the same and gets the same hands. Where no hand
+        holds just what rings on, any that the strokes allow may.
         """
         step, row = now
         frets, column = self._hands.table.frets, int(step.choices.column[row])
@@ -375,10 +376,12 @@ class _Solver:
             place = int(choices.column[earlier])
             rung = tuple(each for each in rung if each == (place, int(frets[choices.hand[earlier], place])))
         beside = tuple(each for each in question.beside if each[0] != column and held[each[0]] == each[1])
-        pin = Pin("roll" if len(struck) > 1 else "alone", struck)
-        pinned = replace(question, pin=pin, beside=beside, before=rung)
-        only_pinned = (beside, rung) == (question.beside, question.before)
-        return self._asked_of(pinned, asked.hands, asked.ways if only_pinned else None)
+        pinned = replace(question, pin=Pin("roll" if len(struck) > 1 else "alone", struck))
+        if (beside, rung) != (question.beside, question.before):
+            narrowed = self._asked_of(replace(pinned, beside=beside, before=rung), asked.hands)
+            if narrowed.choices:
+                return narrowed
+        return self._asked_of(pinned, asked.hands, asked.ways)
 
     def _bars_of(
         self, run: Sequence[int], reached: Sequence[int], steps: Sequence[Step]
@@ -518,7 +521,8 @@ class _Solver:
     def _question(self, index: int) -> Question:
         """Return what is asked of one note."""
         note = self._tune[index]
-        limit = max(self._piece.hands.limits.highest_fret, self._lowest_fret(note))
+        reach = self._piece.hands.limits.highest_fret
+        before = self._tune[index - 1] if self._rings_over(index) else None
         return Question(
             note.midi,
             note.chord,
@@ -526,13 +530,13 @@ class _Solver:
             self._main[index] and may_be_rolled(note, self._piece),
             note.position,
             note.played_pin,
-            limit,
+            max(reach, self._lowest_fret(note)),
             hasty=self._gaps_s[index] < HAND_RETURN_S,
             strummed=_is_long(note, self._piece) or self._is_broken(note),
-            beside=self._places(self._beside[index]),
-            ringing=self._places(self._ringing[index]),
+            beside=self._places(self._beside[index], reach),
+            ringing=self._places(self._ringing[index], reach),
             chord_fingers=note.chord_fingers,
-            before=self._places(self._tune[index - 1]) if self._rings_over(index) else (),
+            before=self._places(before, max(reach, self._lowest_fret(before))) if before is not None else (),
         )
 
     def _ask(self, index: int, question: Question) -> _Asked:
@@ -582,15 +586,15 @@ class _Solver:
                 self.problems.append(together_problem(added, self._tune[index], self._piece))
         return asked
 
-    def _places(self, added: TuneNote | None) -> NeckPlaces:
-        """Return where an added note, or the note of the tune before, may lie."""
-        if added is None:
+    def _places(self, note: TuneNote | None, highest_fret: int) -> NeckPlaces:
+        """Return where an added note, or the note of the tune before, may lie, up to a fret."""
+        if note is None:
             return ()
-        frets = [(string, added.midi - self._piece.tuning.open_midi(string)) for string in (4, 3, 2, 1)]
+        frets = [(string, note.midi - self._piece.tuning.open_midi(string)) for string in (4, 3, 2, 1)]
         return tuple(
             (4 - string, fret)
             for string, fret in frets
-            if 0 <= fret <= self._hands.highest_fret and added.may_lie(string, fret)
+            if 0 <= fret <= highest_fret and note.may_lie(string, fret)
         )
 
     def _lowest_fret(self, note: TuneNote) -> int:
