@@ -305,6 +305,7 @@ def _rolls(
         heard=heard,
         cost=cost[kept]
         + by_ear[heard]
+        + COSTS["a semitone under the tune"] * (over == -1).any(axis=1)
         + COSTS["start on string 3"] * start
         + COSTS["only one string under the tune"] * (column - start == 1)
         + COSTS["roll right after a note"] * question.hasty
