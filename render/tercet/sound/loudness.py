@@ -181,6 +181,8 @@ def part_peak_dbtp(
     heights = np.maximum(np.maximum(own[:-2], own[1:-1]), own[2:])
     peak = max(peak, float(own[1:-1].max()))
     likely = heights * (reach * _ROUNDING_MARGIN) > peak
+    if not likely.any():
+        return max(_decibels(peak), known_dbtp)
     frames = frames[likely]
     bounds = _peak_bounds(samples, frames, heights[likely], rise)
     for place in np.argsort(-bounds, kind="stable"):
@@ -318,6 +320,11 @@ class PeakMeter:
     ----------
     sample_rate_hz
         Frames a second, 8000 to 192 000.
+
+    Attributes
+    ----------
+    peak_dbtp
+        The highest so far; where it is raised, only what is higher is looked for.
     """
 
     def __init__(self, sample_rate_hz: int) -> None:
@@ -325,7 +332,7 @@ class PeakMeter:
         self._held = np.empty((self._piece_frames + 2 * AROUND_FRAMES, CHANNELS), np.float32)
         self._held_frames = 0
         self._before_frames = 0
-        self._peak_dbtp = -math.inf
+        self.peak_dbtp = -math.inf
 
     def feed(self, block: NDArray[np.float32]) -> None:
         """Take the next block, float32 (frames, 2)."""
@@ -349,13 +356,13 @@ class PeakMeter:
 
     def _measure(self, held: NDArray[np.float32], start: int, stop: int) -> None:
         """Measure the next frames, from one up to another of those that are held."""
-        self._peak_dbtp = part_peak_dbtp(held, start, stop, self._peak_dbtp)
+        self.peak_dbtp = part_peak_dbtp(held, start, stop, self.peak_dbtp)
 
     def finish_peak(self) -> float:
         """Return the true peak in dBTP of all that came; minus infinity for silence."""
         if self._held_frames > self._before_frames:
             self._move_on(self._held_frames - self._before_frames)
-        return self._peak_dbtp
+        return self.peak_dbtp
 
 
 class Meter(PeakMeter):

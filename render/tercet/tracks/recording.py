@@ -336,7 +336,9 @@ class Recording:
             whole = sum(blocks[1:], blocks[0])
             meter.feed(whole)
             heard = [*blocks, *(whole - block for block in blocks)]
+            highest_dbtp = max([meter.peak_dbtp, *(part.peak_dbtp for part in parts)])
             for part, block in zip(parts, heard, strict=False):
+                part.peak_dbtp = highest_dbtp
                 part.feed(block)
             if self.playing.loud or variant[1]:
                 heights.append(block_heights([whole, *heard]))
