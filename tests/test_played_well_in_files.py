@@ -36,7 +36,7 @@ Told = dict[str, Any]
 @pytest.fixture
 def bench(monkeypatch: pytest.MonkeyPatch) -> ModuleType:
     monkeypatch.syspath_prepend(str(ROOT / "benchmarks"))
-    return import_module("liveliness")
+    return import_module("played_well")
 
 
 def played_right() -> list[Told]:

@@ -1,6 +1,6 @@
 """How well our songs and a hundred folk tunes are played: hands, harmony, ringing, strums, time; see README.md.
 
-Run as ``.venv/bin/python benchmarks/liveliness.py``; ``--before FOLDER`` measures another tree's command beside this
+Run as ``.venv/bin/python benchmarks/played_well.py``; ``--before FOLDER`` measures another tree's command beside this
 one. Nothing of ours is imported: what is measured is what the command says (`check --json`) and the MIDI files that it
 writes, by `tests.measure`. Ends with 1 if a figure of this tree lies outside its aim, or a row has no case.
 """
