@@ -78,6 +78,7 @@ CHANGING = (
 
 FITTED = (*STRIKING, *CHANGING)
 STRIKING_LAWS = (
+    "a semitone under the tune",
     "masked",
     "wanted roll missing",
     "strums without third or root",
