@@ -11,8 +11,9 @@ import pytest
 from tercet.arranging import arrange, song_tuning
 from tercet.errors import RequestError
 from tercet.neck import COMMON_SHAPES, shape_midis
-from tercet.song import Section, Song, transpose_song
+from tercet.song import Players, Section, Song, transpose_song
 from tercet.theory import TUNINGS, Pitch, parse_chord
+from tests.arranging.laws import broken_laws
 from tests.arranging.written import (
     arranged,
     beats_of,
@@ -197,6 +198,20 @@ def test_a_pinned_short_note_is_rolled_in_the_melody() -> None:
 def test_an_alone_pin_on_a_main_note_stays_in_the_melody() -> None:
     made = arranged("C5:4[alone]", "C")
     assert [(gesture.layer, gesture.action) for gesture in of_layer(made, "melody")] == [("melody", "single")]
+
+
+@pytest.mark.parametrize("players", ["beginner", "improving", "free"])
+def test_no_roll_strikes_a_string_a_semitone_under_the_tune(players: Players) -> None:
+    made = arranged("C5:3 B4", "G7", players=players)
+    first = next(gesture for gesture in made.gestures if gesture.action == "roll")
+    assert first.notes[-1].midi == 72
+    assert all(note.midi != 71 for note in first.notes)
+
+
+@pytest.mark.parametrize("players", ["beginner", "improving", "free"])
+@pytest.mark.parametrize("melody", ["G#4:4", "C5 G#4 F:2", "C#5 F5 G#4:2", "D5:4"])
+def test_a_shape_that_leaves_a_string_out_keeps_the_laws(melody: str, players: Players) -> None:
+    assert broken_laws(arranged(melody, "C#maj7/G#[228x]", players=players)) == {}
 
 
 @pytest.mark.parametrize(

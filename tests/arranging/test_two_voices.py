@@ -22,6 +22,16 @@ def layers_of(arrangement: Arrangement) -> list[tuple[object, ...]]:
     return [(gesture.start_beat, gesture.notes[-1].midi, gesture.layer) for gesture in tune(arrangement)]
 
 
+@pytest.mark.parametrize("later", ["C4:4", "D6:4"])
+def test_what_is_struck_beside_a_note_depends_on_no_later_section(later: str) -> None:
+    """A later note far up the neck asks for more hands; an added note that is out of reach stays so."""
+    verse = section("verse", "E4:2 C", "C", between="F5:2 .:2")
+    played = arrange(song(verse, section("chorus", later, "C"), players="beginner"))
+    first = [struck(gesture) for gesture in played.gestures if gesture.section == "verse"]
+    alone = arrange(song(verse, players="beginner"))
+    assert first == [struck(gesture) for gesture in alone.gestures]
+
+
 @settings(max_examples=100)
 @given(made.two_voices(), made.tunings)
 def test_a_second_voice_never_changes_whose_note_a_note_of_the_tune_is(written: Song, tuning: Tuning) -> None:
