@@ -11,6 +11,9 @@ from typing import Any
 import hypothesis
 import pytest
 
+from tercet.threads import keep_to_one_thread
+
+keep_to_one_thread()
 os.environ["XDG_CACHE_HOME"] = tempfile.mkdtemp(prefix="tercet-tests-")
 """What is measured once for each sound is kept here, apart from the user's own cache."""
 

@@ -110,8 +110,7 @@ TREBLE_LOSS_DB_A_DOUBLING = 1.5
 
 ALL_PASS_HZ, ALL_PASS_Q = (400.0, 800.0, 1600.0), 0.7
 """What spreads the spike of a pluck over a millisecond or two, where a plucked string has most of its power, an octave
-apart: over our songs, as written and in other keys and tempos, peaks come out 2.0 to 3.8 dB lower at the same loudness,
-so that a song can be that much louder."""
+apart: peaks of our songs come out 2.0 to 2.8 dB lower at the same loudness, so that a song can be that much louder."""
 
 RESPONSE_FRAMES = 12_288
 """Length of a response, 0.256 s: the tail has fallen by 50 dB, and is faded to nothing over the end."""
