@@ -116,7 +116,7 @@ def test_two_layers_of_four_are_chosen(tmp_path: Path) -> None:
 def test_check_tells_of_the_second_voice_and_shows_its_tab(tmp_path: Path) -> None:
     song = with_second(tmp_path)
     said = run_tercet("check", song, "--tab")
-    assert "  second voice, thirds: 105 single notes, up to fret 3, at the fastest " in said
+    assert "  second voice, thirds: 105 single notes, up to fret 4, at the fastest " in said
     assert "\nsecond voice\n\nverse\n" in said
     told = json.loads(run_tercet("check", song, "--json"))[0]
     assert told["second"]["voice"] == "thirds"
