@@ -25,7 +25,8 @@ SONG = f"title: One\nkey: C major\n{ROWS}"
 
 
 def tune(arrangement: Arrangement) -> list[int]:
-    return [gesture.notes[-1].midi for gesture in arrangement.gestures if gesture.layer == "melody"]
+    layers = "melody", "between"  # which of its notes are rolled is a matter of the key
+    return [gesture.notes[-1].midi for gesture in arrangement.gestures if gesture.layer in layers]
 
 
 def at(folder: Path, sounding: str = "", shared: str = "") -> Path:
