@@ -333,6 +333,44 @@ def the_thumb_has_time(arrangement: Arrangement) -> list[str]:
     ]
 
 
+THREE_FINGERS_S = {"beginner": 0.8, "improving": 0.4, "free": 0.15}
+"""In less time these players aren't asked to set three fingers."""
+
+
+def strums_leave_the_hand_time(arrangement: Arrangement) -> list[str]:
+    """A strum that the song doesn't ask for lets go of a hand early enough for three fingers to be set anew."""
+    if arrangement.song.strum is not None:
+        return []
+    beat_s = 60 / float(arrangement.song.tempo * pulse_beat(arrangement))
+    least_s = THREE_FINGERS_S[arrangement.song.players]
+    by_hand = {bar.number for bar in arrangement.bars if bar.strum is not None}
+    faults = []
+    held: Gesture | None = None
+    last: Gesture | None = None
+    for gesture in arrangement.gestures:
+        if gesture.layer == "strums":
+            last = gesture if held is not None and held.shape == gesture.shape else None
+            continue
+        if held is not None and last is not None and gesture.fingers:
+            old, new = _places_pressed(held), _places_pressed(gesture)
+            moved = sum(not places <= old.get(finger, set()) for finger, places in new.items())
+            time_s = float(gesture.start_beat - last.start_beat) * beat_s
+            same = (last.section, last.pass_number) == (gesture.section, gesture.pass_number)
+            if moved >= 3 and time_s < least_s - 1e-6 and same and last.bar_number not in by_hand:
+                faults.append(f"beat {last.start_beat}: {moved} fingers in {time_s:.2f} s")
+        held, last = (gesture if gesture.fingers else None), None
+    return faults
+
+
+def _places_pressed(gesture: Gesture) -> dict[int, set[tuple[int, int | None]]]:
+    """Return for each finger in use where it presses, as (column, fret)."""
+    pressed: dict[int, set[tuple[int, int | None]]] = {}
+    for column, finger in enumerate(gesture.fingers):
+        if finger:
+            pressed.setdefault(finger, set()).add((column, gesture.shape[column]))
+    return pressed
+
+
 def strums_are_neighbours(arrangement: Arrangement) -> list[str]:
     """A strum strikes neighbouring strings in one direction, none twice."""
     faults = []
@@ -707,6 +745,7 @@ LAWS: dict[str, Law] = {
     "moved notes are marked and told": moved_notes_are_marked_and_told,
     "rolls fall to the tune": rolls_fall_to_the_tune,
     "the thumb has time": the_thumb_has_time,
+    "strums leave the hand time": strums_leave_the_hand_time,
     "strums are neighbours": strums_are_neighbours,
     "strings under the tune are chord tones": strings_under_the_tune_are_chord_tones,
     "the tune is on top": tune_is_on_top,

@@ -427,6 +427,17 @@ def roll_in_haste(arrangement: Arrangement) -> Arrangement:
     )
 
 
+def strum_right_before_three_fingers(arrangement: Arrangement) -> Arrangement:
+    """Strum a hand until right before three other fingers are set, in a song that leaves strums to us."""
+    place, strum = first(arrangement, is_strum)
+    note = next(gesture for gesture in arrangement.gestures[place:] if gesture.fingers)
+    before = replace(note, shape=strum.shape, fingers=(0, 0, 0, 0), start_beat=strum.start_beat)
+    late = replace(strum, start_beat=note.start_beat - Fraction(1, 16))
+    after = replace(note, shape=(2, 2, 2, 0), fingers=(1, 2, 3, 0), section=strum.section)
+    changed = replaced(arrangement, place, before, late, replace(after, pass_number=strum.pass_number))
+    return replace(changed, song=replace(changed.song, strum=None))
+
+
 def chord_string_struck_alone(arrangement: Arrangement) -> Arrangement:
     """Strike a string of a chord alone, as if the style were broken."""
     place, strum = first(arrangement, is_strum)
@@ -451,6 +462,7 @@ SABOTAGE: tuple[tuple[Callable[[Arrangement], Arrangement], str], ...] = (
     (roll_gapped, "rolls fall to the tune"),
     (thumb_in_the_air, "rolls fall to the tune"),
     (roll_in_haste, "the thumb has time"),
+    (strum_right_before_three_fingers, "strums leave the hand time"),
     (string_off_by_a_fret, "strings sound what they say"),
     (note_dropped, "the tune is whole"),
     (note_shortened, "the tune is whole"),

@@ -325,6 +325,10 @@ def patterns_of(made: Arrangement) -> list[str]:
     ]
 
 
+def strums_of_bar(made: Arrangement, number: int) -> list[Gesture]:
+    return [gesture for gesture in of_layer(made, "strums") if gesture.bar_number == number]
+
+
 def held(count: int, **more: Any) -> Arrangement:
     """Arrange bars in each of which one note is held, over two chords in turn."""
     chords = " | ".join(("C", "F")[place % 2] for place in range(count))
@@ -369,6 +373,28 @@ def test_a_bar_of_a_family_takes_another_way_into_a_new_section_and_on_the_secon
 
 def test_a_songs_own_pattern_is_never_varied() -> None:
     assert set(patterns_of(held(6, strum=tuple("d.du"), tempo=Fraction(80)))[:-1]) == {"2d 3u"}
+
+
+@pytest.mark.parametrize(
+    ("players", "tempo", "strum", "last_beat"),
+    [
+        ("beginner", 60, None, Fraction(3)),
+        ("beginner", 88, None, Fraction(5, 2)),  # 3 would be 0.68 s before three fingers are set
+        ("beginner", 150, None, Fraction(2)),
+        ("improving", 60, None, Fraction(7, 2)),
+        ("improving", 88, None, Fraction(5, 2)),  # of "d . d u d . d u" the last comes 0.34 s before
+        ("free", 88, None, Fraction(7, 2)),
+        ("beginner", 88, "dudududu", Fraction(7, 2)),  # the song's own pattern is its word
+    ],
+)
+def test_a_strum_gives_way_to_a_change_of_three_fingers(
+    players: str, tempo: int, strum: str | None, last_beat: Fraction
+) -> None:
+    pattern = None if strum is None else tuple(strum)
+    made = arranged("G4 A4:3 | D4:4", "A7 | Dm", players=players, tempo=Fraction(tempo), strum=pattern)
+    held = [g.shape for g in made.gestures if g.start_beat in (1, 4)]
+    assert held == [(0, 1, 0, 0), (2, 2, 1, 0)]
+    assert max(g.start_beat for g in strums_of_bar(made, 1)) == last_beat
 
 
 def test_an_edit_changes_no_strum_before_it() -> None:

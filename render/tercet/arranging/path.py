@@ -90,7 +90,7 @@ class Changes:
             cost, many = self._board.changes(before.hand, after.hand)
             cost += COSTS["string crossed"] * _STRING_APART[before.column].take(after.column, axis=1)
             cost *= hurry(gap_s)
-            if gap_s < self._board.hands.limits.three_fingers_s:
+            if self._board.in_a_hurry(gap_s):
                 cost += COSTS["three fingers in a hurry"] * many
             self._known[key] = (before, after, cost)
         return self._known[key][2]

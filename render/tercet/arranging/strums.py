@@ -29,7 +29,7 @@ from tercet.arranging.tune import SHORTEST_SPACE_PULSES
 from tercet.neck import shape_midis
 from tercet.neck.demands import COSTS, LIMITS, Hands
 from tercet.neck.hands import Hand
-from tercet.neck.priced_hands import OPEN_HAND
+from tercet.neck.priced_hands import OPEN_HAND, hands_up_to
 from tercet.song import Bar, ChordSpan, Meter, Slot, Song
 from tercet.song.styles import STYLES
 from tercet.theory import STRUM_SIGNS, Chord
@@ -73,6 +73,8 @@ class _Moment:
         The last added note that began no later.
     beat, following_beat
         When the strum is struck, and when the tune strikes again or this playing of the section ends.
+    following
+        The note with which the tune strikes again; None where this playing of the section ends first.
     end_beat
         Until when a strum that is struck now is held.
     visit_beat
@@ -85,6 +87,7 @@ class _Moment:
     added: Added | None
     beat: Fraction
     following_beat: Fraction
+    following: Fingered | None
     end_beat: Fraction
     visit_beat: Fraction
     broken: bool
@@ -344,15 +347,29 @@ def _struck(
         for slot, moment in offer:
             span = piece.chord_at(slot.beat)
             grip = _grip(_hand_now(hand, moment), span, moment, piece.hands, written=slot.written)
-            if grip is not None:
+            if grip is not None and (_is_asked(slot, piece) or _leaves_time(grip.hand, moment, piece)):
                 hand = _Held(grip.hand, span.chord, slot.beat)
                 gestures.append(strum_gesture(slot, moment.end_beat - slot.beat, grip, span, piece))
                 break
-            if slot.written and span.chord is not None:
+            if grip is None and slot.written and span.chord is not None:
                 bar = piece.bars[slot.bar_index]
                 problem = strum_problem(bar, span)
                 problems.setdefault((bar.section, bar.section_bar, problem.message), problem)
     return tuple(gestures), tuple(problems.values())
+
+
+def _is_asked(slot: SlotAt, piece: Piece) -> bool:
+    """Whether the song itself asks for a stroke, by its pattern or in a row."""
+    return slot.written or piece.song.strum is not None
+
+
+def _leaves_time(hand: Hand, moment: _Moment, piece: Piece) -> bool:
+    """Whether a hand that strums has time to get to the tune's next note; where the section ends first, it has."""
+    after = None if moment.following is None else moment.following.hand
+    if after is None:
+        return True
+    gap_s = float(moment.following_beat - moment.beat) * piece.beat_s
+    return hands_up_to(piece.hands, *hand.frets, *after.frets).has_time(hand, after, gap_s)
 
 
 def _moments(slots: Sequence[SlotAt], onsets: _Onsets, piece: Piece) -> Iterator[_Moment]:
@@ -362,15 +379,17 @@ def _moments(slots: Sequence[SlotAt], onsets: _Onsets, piece: Piece) -> Iterator
         visit_beat, visit_end_beat = piece.visit_beats[slot.bar_index]
         now = begun(onsets.starts, slot.beat)
         added_now = begun(onsets.added_starts, slot.beat)
-        following_beat = (
-            min(fingered[now].note.start_beat, visit_end_beat) if now < len(fingered) else visit_end_beat
-        )
+        following = fingered[now] if now < len(fingered) else None
+        if following is not None and following.note.start_beat >= visit_end_beat:
+            following = None
+        following_beat = visit_end_beat if following is None else following.note.start_beat
         space_beat = max(fingered[now - 1].note.start_beat, visit_beat) if now else visit_beat
         yield _Moment(
             tune=fingered[now - 1] if now else None,
             added=added[added_now - 1] if added_now else None,
             beat=slot.beat,
             following_beat=following_beat,
+            following=following,
             end_beat=following_beat if next_slot is None else min(following_beat, next_slot.beat),
             visit_beat=visit_beat,
             broken=bisect_left(onsets.broken_starts, float(space_beat))

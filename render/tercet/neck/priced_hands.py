@@ -385,6 +385,17 @@ class PricedHands:
         cost -= anew * _ANEW
         return cost, anew >= _MANY_FINGERS
 
+    def has_time(self, before: Hand, after: Hand, gap_s: float) -> bool:
+        """Whether these players get from one hand to another in time: nobody sets three fingers in a hurry."""
+        if not self.in_a_hurry(gap_s):
+            return True
+        _, many = self.changes(np.array([self.row_of(before)]), np.array([self.row_of(after)]))
+        return not many[0, 0]
+
+    def in_a_hurry(self, gap_s: float) -> bool:
+        """Whether so many seconds are too few for these players to set three fingers anew."""
+        return gap_s < self.hands.limits.three_fingers_s
+
     def reach_cost(self, before: int, after: NDArray[np.intp]) -> NDArray[np.float64]:
         """Return what it costs to get from one hand to each of others for what lies behind the tune, float (after,).
 
