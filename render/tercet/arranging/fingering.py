@@ -90,6 +90,9 @@ class _Asked:
 _Looks = Callable[[Choices], NDArray[np.intp]]
 """What of each choice equal bars should have in common, as a number."""
 
+_Bars = Sequence[tuple[object, Sequence[int]]]
+"""What is asked in each bar, the same for equal ones, and which steps lie in it."""
+
 
 @dataclass(frozen=True, slots=True)
 class Shared:
@@ -317,20 +320,22 @@ class _Solver:
         strokes = [self._step(run[place], asked[place].choices) for place in reached]
         path: Sequence[int] = ()
         if strokes:
+            bars = self._bars_of([run[place] for place in reached], strokes)
             path = cheapest_path(strokes, self._changes, before, after)
-            if self._asks_for_likeness(run, reached, strokes, path, _strokes, self._struck_bars):
+            if _asks_for_likeness(bars, strokes, path, _strokes, self._struck_bars):
                 path = cheapest_path(strokes, self._changes, before, after)
-            self._remember_bars(run, reached, strokes, path, _strokes, self._struck_bars)
+            _remember_bars(bars, strokes, path, _strokes, self._struck_bars)
             struck = [*zip(strokes, path, strict=True)]
             for place, now, earlier in zip(reached, struck, (None, *struck), strict=False):
                 asked[place] = self._as_struck(asked[place], now, earlier)
             hands = [self._step(run[place], asked[place].choices) for place in reached]
+            bars = self._bars_of([run[place] for place in reached], hands)
             path = cheapest_path(hands, self._changes, before, after)
-            unlike = self._asks_for_likeness(run, reached, hands, path, _hands_held, self._held_bars)
+            unlike = _asks_for_likeness(bars, hands, path, _hands_held, self._held_bars)
             if self._asks_for_usual_fingers(hands, path) or unlike:
                 path = cheapest_path(hands, self._changes, before, after)
-            self._remember_bars(run, reached, hands, path, _hands_held, self._held_bars)
-            self._remember_fingers(hands, path)
+            _remember_bars(bars, hands, path, _hands_held, self._held_bars)
+            self._usual_rows = self._with_usual_fingers(_rows_of(hands, path))
         found = dict(zip(reached, path, strict=True))
         last, last_row = before, 0
         for place, index in enumerate(run):
@@ -383,46 +388,19 @@ class _Solver:
                 return narrowed
         return self._asked_of(pinned, asked.hands, asked.ways)
 
-    def _bars_of(
-        self, run: Sequence[int], reached: Sequence[int], steps: Sequence[Step]
-    ) -> Iterator[tuple[object, list[int]]]:
-        """Yield the bars of a run: what is asked in each, the same for equal ones, and its steps."""
-        by_bar = groupby(range(len(steps)), key=lambda step: self._tune[run[reached[step]]].spot.bar_index)
+    def _bars_of(self, indices: Sequence[int], steps: Sequence[Step]) -> _Bars:
+        """Return the bars of some steps, each with what is asked in it: the same for equal ones."""
+        bars = []
+        by_bar = groupby(range(len(steps)), key=lambda place: self._tune[indices[place]].spot.bar_index)
         for _, inside in by_bar:
             places = list(inside)
-            notes = [self._tune[run[reached[place]]] for place in places]
-            yield (
-                tuple(
-                    (note.spot.place.bar_beat, note.length_beat, id(steps[place].choices))
-                    for note, place in zip(notes, places, strict=True)
-                ),
-                places,
+            notes = [self._tune[indices[place]] for place in places]
+            asked = tuple(
+                (note.spot.place.bar_beat, note.length_beat, id(steps[place].choices))
+                for note, place in zip(notes, places, strict=True)
             )
-
-    def _asks_for_likeness(
-        self,
-        run: Sequence[int],
-        reached: Sequence[int],
-        steps: list[Step],
-        path: Sequence[int],
-        looks: _Looks,
-        known: Mapping[object, tuple[int, ...]],
-    ) -> bool:
-        """Make it dearer for equal bars to look otherwise than most of them, or one before; whether any did."""
-        found: dict[object, list[tuple[int, ...]]] = {}
-        bars = list(self._bars_of(run, reached, steps))
-        for asked, places in bars:
-            found.setdefault(asked, []).append(_looking(looks, steps, path, places))
-        unlike = False
-        for asked, places in bars:
-            usual = known.get(asked) or Counter(found[asked]).most_common(1)[0][0]
-            if {usual} == set(found[asked]):
-                continue
-            unlike = True
-            for place, look in zip(places, usual, strict=True):
-                extra = COSTS["other hand than in an equal bar"] * (looks(steps[place].choices) != look)
-                steps[place] = replace(steps[place], extra=extra)
-        return unlike
+            bars.append((asked, places))
+        return bars
 
     def _asks_for_usual_fingers(self, steps: list[Step], path: Sequence[int]) -> bool:
         """Make it dearer to hold a shape with other fingers than its usual ones in this song; whether any was."""
@@ -443,21 +421,6 @@ class _Solver:
         """Return the hand that each shape is held with: as first used in the song, else the commonest of some."""
         usual = {self._hands.hand(row).frets: row for row, _ in reversed(Counter(rows).most_common())}
         return usual | self._usual_rows
-
-    def _remember_fingers(self, steps: Sequence[Step], path: Sequence[int]) -> None:
-        self._usual_rows = self._with_usual_fingers(_rows_of(steps, path))
-
-    def _remember_bars(
-        self,
-        run: Sequence[int],
-        reached: Sequence[int],
-        steps: Sequence[Step],
-        path: Sequence[int],
-        looks: _Looks,
-        known: dict[object, tuple[int, ...]],
-    ) -> None:
-        for asked, places in self._bars_of(run, reached, steps):
-            known.setdefault(asked, _looking(looks, steps, path, places))
 
     def _main_notes(self) -> list[bool]:
         """Return which notes are main ones: to be rolled, where there is a string for it, and in the melody layer.
@@ -659,6 +622,40 @@ class _Solver:
     def _off_neck(self, note: TuneNote, main: bool) -> None:
         held: Shape = self.fingered[-1].stroke.shape if self.fingered else OPEN_HAND.frets
         self.fingered.append(Fingered(note, unreachable(note.midi, held, self._piece.tuning), main, None))
+
+
+def _asks_for_likeness(
+    bars: _Bars,
+    steps: list[Step],
+    path: Sequence[int],
+    looks: _Looks,
+    known: Mapping[object, tuple[int, ...]],
+) -> bool:
+    """Make it dearer for equal bars to look otherwise than most of them, or one before; whether any did."""
+    found: dict[object, list[tuple[int, ...]]] = {}
+    for asked, places in bars:
+        found.setdefault(asked, []).append(_looking(looks, steps, path, places))
+    unlike = False
+    for asked, places in bars:
+        usual = known.get(asked) or Counter(found[asked]).most_common(1)[0][0]
+        if {usual} == set(found[asked]):
+            continue
+        unlike = True
+        for place, look in zip(places, usual, strict=True):
+            extra = COSTS["other hand than in an equal bar"] * (looks(steps[place].choices) != look)
+            steps[place] = replace(steps[place], extra=extra)
+    return unlike
+
+
+def _remember_bars(
+    bars: _Bars,
+    steps: Sequence[Step],
+    path: Sequence[int],
+    looks: _Looks,
+    known: dict[object, tuple[int, ...]],
+) -> None:
+    for asked, places in bars:
+        known.setdefault(asked, _looking(looks, steps, path, places))
 
 
 def _rows_of(steps: Sequence[Step], path: Sequence[int]) -> list[int]:

@@ -219,6 +219,7 @@ def write_track(
     for name in track.names:
         by_ceiling.setdefault(track_format(Path(name)).encode_ceiling_dbtp, []).append(name)
     plan = recording.plan(index)
+    eased_db = round(recording.eased_db(index, balance), 2)
     written = {}
     for number, (ceiling_dbtp, names) in enumerate(by_ceiling.items(), 1):
         options = drop_after if number == len(by_ceiling) else ()
@@ -237,7 +238,7 @@ def write_track(
                     round(lufs, 2),
                     round(peak_dbtp, 2),
                     round(gain_db, 3),
-                    round(recording.eased_db(index, balance), 2),
+                    eased_db,
                 )
     recording.let_go(drop_after)
     return TrackFacts(
