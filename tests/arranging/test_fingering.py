@@ -410,6 +410,14 @@ def test_a_pick_up_over_another_chord_than_before() -> None:
     assert picked == ["4/0 3/0 2/0 1/0", "4/2 3/0 2/1 1/0"]
 
 
+def test_a_note_cut_short_by_a_pick_up_is_rolled_as_on_every_pass() -> None:
+    """On the last pass, held in full, it would lean towards the chord that comes."""
+    verse = section("verse", ". || .:2 | .:1/2 s1f0 .:1/2", "N.C. || N.C. | C:1 F:1", meter="2/4")
+    made = song(verse, form="verse verse", meter="2/4", tempo=Fraction(40), players="beginner")
+    rolls = [struck(gesture) for gesture in of_layer(arrange(made), "melody")]
+    assert rolls == ["4/0 3/0 2/0 1/0"] * 2
+
+
 def test_gestures_say_where_they_stand() -> None:
     verse = section(
         "verse", "G4 || C5:2 . C5[alone] | C5:3 .", "|| C | C", marks="accent@1 melody:accent@4 |"

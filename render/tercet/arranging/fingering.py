@@ -297,7 +297,7 @@ class _Solver:
         before = self._known.get((self._asked(index), *_over(note)))
         if before is None:
             before = self._known_anywhere.get(self._asked(index))
-            if before is not None and before.stroke.rolled:
+            if before is not None and before.stroke.rolled and not note.spot.place.section_bar:
                 return None
         return replace(before, note=note, main=self._main[index]) if before is not None else None
 
