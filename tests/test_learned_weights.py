@@ -18,7 +18,7 @@ from tercet.song import Note, Song, read_song
 
 ROOT = Path(__file__).resolve().parent.parent
 OURS = sorted(path.stem for path in (ROOT / "songs").glob("*.yaml"))
-SOME = ("harbour-lanterns", "ah-vous-dirai-je")
+SOME = ("harbour-lanterns", "first-puddle")
 
 DAMAGED = {"known shape": -0.2, "idle finger": 6.0, "fretted string 4": 0.02, "finger": 1.5}
 """What no teacher would say of a hand."""
