@@ -1,4 +1,4 @@
-"""The words of a row: a grammar with a start for each kind of word, and what each word says.
+"""The words of a row: a pattern for each kind of word, and what each word says.
 
 Words are read one at a time, so that each bad word is its own mistake with its own place. A word says only what
 stands in it: an octave that carries on or a chord's share of the bar is worked out later. Equal words are read
@@ -11,17 +11,14 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import cache, lru_cache
+from functools import lru_cache
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any, Literal
 
 from tercet.song.chord_shapes import WrittenShape, read_shape
 from tercet.song.mistakes import SlipError, meant_word
 from tercet.song.model import LAYERS, Layer, MarkKind, Pin, Slot
 from tercet.theory import DYNAMIC_MARKS, LAST_FRET, STRUM_SIGNS, Chord, ChordNameError, parse_chord
-
-if TYPE_CHECKING:
-    from lark import Lark
 
 __all__ = [
     "ChordWord",
@@ -37,35 +34,26 @@ __all__ = [
 WordKind = Literal["note", "chord", "mark", "strum", "syllables"]
 
 
-_GRAMMAR = r"""
-note: (_pitch | REST | POSITION | GOES_ON _pitch? | _pitch GOES_ON | GOES_ON OCTAVE) _length? BRACKET?
-_pitch: LETTER SIGN? OCTAVE?
-chord: NAME (BRACKET | BRACKET _length | _length | _length BRACKET)?
-mark: WORD (":" WORD)? ("@" _number)?
-strum: SLOT+
-syllables: (TEXT | HOLD) (HYPHEN (TEXT | HOLD))* HYPHEN?
-number: _number
-_length: ":" _number
-_number: FRACTION | DECIMAL | WHOLE
+_NUMBER = r"\d{1,6}(?:[/.]\d{1,6})?"
+_LENGTH = f"(?::(?P<NUMBER>{_NUMBER}))?"
+_BRACKET = r"(?P<BRACKET>\[[^\[\]]*\])?"
+_PITCH = r"(?:(?P<LETTER>[A-G])(?P<SIGN>##|bb|[#♯b♭])?)?(?P<OCTAVE>-1|\d)?"
+_SOUNDING = f"(?=[A-G=])(?P<GOES_ON>=)?{_PITCH}(?(GOES_ON)|(?P<GOES_ON_AFTER>=)?)"
+_PATTERNS: dict[WordKind | Literal["number"], re.Pattern[str]] = {
+    "note": re.compile(
+        rf"(?:(?P<REST>\.)|(?P<POSITION>s\d{{1,2}}f\d{{1,2}})|{_SOUNDING}){_LENGTH}{_BRACKET}"
+    ),
+    "chord": re.compile(
+        rf"(?P<NAME>[^:\[\]]+){_LENGTH}{_BRACKET}(?(NUMBER)|(?::(?P<NUMBER_AFTER>{_NUMBER}))?)"
+    ),
+    "mark": re.compile(rf"(?:(?P<LAYER>[^:@]+):)?(?P<WORD>[^:@]+)(?:@(?P<NUMBER>{_NUMBER}))?"),
+    "strum": re.compile(rf"(?P<SLOTS>[{re.escape(''.join(STRUM_SIGNS))}]+)"),
+    "syllables": re.compile(r"(?P<SYLLABLES>(?:[^-_]+|_)(?:-(?:[^-_]+|_))*)(?P<HYPHEN>-)?"),
+    "number": re.compile(rf"(?P<NUMBER>{_NUMBER})"),
+}
+"""What a word is made of; a part that may stand in two places has a second name for the later one."""
 
-LETTER: /[A-G]/
-SIGN: /##|bb|[#♯b♭]/
-OCTAVE: /-1|\d/
-REST: "."
-GOES_ON: "="
-POSITION: /s\d{1,2}f\d{1,2}/
-BRACKET: /\[[^\[\]]*\]/
-NAME: /[^:\[\]]+/
-WORD: /[^:@]+/
-TEXT: /[^-_]+/
-HOLD: "_"
-HYPHEN: "-"
-FRACTION: /\d{1,6}\/\d{1,6}/
-DECIMAL: /\d{1,6}\.\d{1,6}/
-WHOLE: /\d{1,6}/
-"""
-_GRAMMAR += f"SLOT: /[{re.escape(''.join(STRUM_SIGNS))}]/\n"
-_NUMBERS = ("FRACTION", "DECIMAL", "WHOLE")
+_LATER = "_AFTER"
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,14 +115,6 @@ class WordOfSyllables:
 AnyWord = NoteWord | ChordWord | MarkWord | StrumWord | WordOfSyllables
 
 
-@cache
-def _parser() -> Lark:
-    from lark import Lark
-
-    starts = ["note", "chord", "mark", "strum", "syllables", "number"]
-    return Lark(_GRAMMAR, start=starts, parser="lalr", maybe_placeholders=False)
-
-
 def read_word(kind: WordKind, text: str) -> Any:
     """Read one word of a row.
 
@@ -167,59 +147,56 @@ _OTHER_HYPHENS = str.maketrans("\u2010\u2011", "--")
 @lru_cache(maxsize=16384)
 def _read_once(kind: WordKind, text: str) -> AnyWord | SlipError:
     try:
-        return _READERS[kind](_tokens(kind, text.translate(_OTHER_HYPHENS)))
+        plain = text.translate(_OTHER_HYPHENS)
+        return _READERS[kind](_parts(kind, plain), plain)
     except SlipError as wrong:
         return wrong
 
 
-def _tokens(start: str, text: str) -> list[Any]:
-    """Return the tokens of a word; `SlipError` without a message when the grammar has no place for it."""
-    from lark.exceptions import UnexpectedInput
-
-    try:
-        return list(_parser().parse(text, start=start).scan_values(lambda _: True))
-    except UnexpectedInput:
-        raise SlipError("") from None
+def _parts(kind: WordKind | Literal["number"], text: str) -> dict[str, str]:
+    """Return the parts of a word, by name; `SlipError` without a message when its pattern has no place for it."""
+    found = _PATTERNS[kind].fullmatch(text)
+    if found is None:
+        raise SlipError("")
+    parts = found.groupdict()
+    return {name.removesuffix(_LATER): part for name, part in parts.items() if part is not None}
 
 
 def read_number(text: str) -> Fraction:
     """Read ``2``, ``1.5`` or ``1/3`` exactly; `SlipError` for anything else."""
-    number = _number({token.type: str(token) for token in _tokens("number", text)})
-    if number is None:  # pragma: no cover - the grammar holds a number or refuses
-        raise SlipError("")
-    return number
+    return _exact(_parts("number", text)["NUMBER"])
 
 
-def _number(tokens: dict[str, str]) -> Fraction | None:
-    text = next((tokens[kind] for kind in _NUMBERS if kind in tokens), None)
-    if text is None:
-        return None
+def _number(parts: dict[str, str]) -> Fraction | None:
+    return _exact(parts["NUMBER"]) if "NUMBER" in parts else None
+
+
+def _exact(text: str) -> Fraction:
     try:
         return Fraction(text)
     except ZeroDivisionError:
         raise SlipError(f"{text} divides by zero") from None
 
 
-def _length(tokens: dict[str, str]) -> Fraction | None:
-    length_beat = _number(tokens)
+def _length(parts: dict[str, str]) -> Fraction | None:
+    length_beat = _number(parts)
     if length_beat is not None and not Fraction(1, 1000) <= length_beat <= 1000:
         raise SlipError(f"a length must be 1/1000 to 1000 beats (got {length_beat})")
     return length_beat
 
 
-def _note(found: list[Any]) -> NoteWord:
-    tokens = {token.type: str(token) for token in found}
-    length_beat = _length(tokens)
-    pin = _pin(tokens["BRACKET"][1:-1], "".join(map(str, found))) if "BRACKET" in tokens else None
-    if "GOES_ON" in tokens:
-        return _going_on(tokens, length_beat)
-    if "REST" in tokens:
+def _note(parts: dict[str, str], text: str) -> NoteWord:
+    length_beat = _length(parts)
+    pin = _pin(parts["BRACKET"][1:-1], text) if "BRACKET" in parts else None
+    if "GOES_ON" in parts:
+        return _going_on(parts, length_beat)
+    if "REST" in parts:
         if pin:
-            bare = "." + _written_length(tokens)
+            bare = "." + _written_length(parts)
             raise SlipError("a rest isn't struck, so it takes no pin", write=bare)
         return NoteWord(length_beat=length_beat)
-    if "POSITION" in tokens:
-        string, fret = (int(part) for part in tokens["POSITION"][1:].split("f"))
+    if "POSITION" in parts:
+        string, fret = (int(part) for part in parts["POSITION"][1:].split("f"))
         if not 1 <= string <= 4:
             raise SlipError(f"a string must be 1 (nearest the floor) to 4 (got {string})")
         if fret > LAST_FRET:
@@ -230,37 +207,37 @@ def _note(found: list[Any]) -> NoteWord:
                 f"end the pin with the tune's string: [{string}]",
             )
         return NoteWord(position=(string, fret), length_beat=length_beat, pin=pin)
-    sign = tokens.get("SIGN", "").replace("♯", "#").replace("♭", "b")
-    octave = int(tokens["OCTAVE"]) if "OCTAVE" in tokens else None
+    sign = parts.get("SIGN", "").replace("♯", "#").replace("♭", "b")
+    octave = int(parts["OCTAVE"]) if "OCTAVE" in parts else None
     alter = sign.count("#") - sign.count("b")
-    return NoteWord(tokens["LETTER"], alter, octave, None, length_beat, pin)
+    return NoteWord(parts["LETTER"], alter, octave, None, length_beat, pin)
 
 
-def _going_on(tokens: dict[str, str], length_beat: Fraction | None) -> NoteWord:
+def _going_on(parts: dict[str, str], length_beat: Fraction | None) -> NoteWord:
     """Return the word ``=``, which says nothing but its length."""
-    bare = "=" + _written_length(tokens)
-    if "LETTER" in tokens:
-        note = "".join(tokens.get(part, "") for part in ("LETTER", "SIGN", "OCTAVE"))
+    bare = "=" + _written_length(parts)
+    if "LETTER" in parts:
+        note = "".join(parts.get(part, "") for part in ("LETTER", "SIGN", "OCTAVE"))
         raise SlipError(
             "= is the note before, going on: it has no letter of its own",
             f"write {bare} if that note goes on, or {note}{bare[1:]} if this one is struck",
         )
-    if "OCTAVE" in tokens:
-        bare = f"=:{tokens['OCTAVE']}" if length_beat is None else bare
+    if "OCTAVE" in parts:
+        bare = f"=:{parts['OCTAVE']}" if length_beat is None else bare
         raise SlipError(
             "= is the note before, going on: it has no octave of its own, and its length stands after a colon",
             write=bare,
         )
-    if "BRACKET" in tokens:
+    if "BRACKET" in parts:
         raise SlipError(
             "= isn't struck again, so it takes no pin; a pin stands at the note that goes on", write=bare
         )
     return NoteWord(length_beat=length_beat, goes_on=True)
 
 
-def _written_length(tokens: dict[str, str]) -> str:
+def _written_length(parts: dict[str, str]) -> str:
     """Return a length as written, with its colon; empty without one."""
-    return next((f":{tokens[kind]}" for kind in _NUMBERS if kind in tokens), "")
+    return f":{parts['NUMBER']}" if "NUMBER" in parts else ""
 
 
 def _pin(text: str, word: str) -> Pin:
@@ -280,14 +257,13 @@ def _pin(text: str, word: str) -> Pin:
     return Pin("roll" if len(strings) > 1 else "alone", strings)
 
 
-def _chord(found: list[Any]) -> ChordWord:
-    tokens = {token.type: str(token) for token in found}
-    name = tokens["NAME"]
-    length_beat = _length(tokens)
-    shape = _shape(tokens)
+def _chord(parts: dict[str, str], _: str) -> ChordWord:
+    name = parts["NAME"]
+    length_beat = _length(parts)
+    shape = _shape(parts)
     if name in ("N.C.", "N.C", "NC", "."):
         if shape:
-            bare = f"N.C.{_written_length(tokens)}"
+            bare = f"N.C.{_written_length(parts)}"
             raise SlipError("N.C. means no chord, so it takes no shape", write=bare)
         return ChordWord(None, length_beat)
     if len(name) > 20:
@@ -295,7 +271,7 @@ def _chord(found: list[Any]) -> ChordWord:
     try:
         chord = parse_chord(name)
     except ChordNameError as error:
-        write = f"{error.suggestion}{_after_name(tokens)}" if error.suggestion else None
+        write = f"{error.suggestion}{_after_name(parts)}" if error.suggestion else None
         mend = f"the nearest that it knows is {error.nearest}" if error.nearest and not write else ""
         raise SlipError(f"`{name}` isn't a chord name that Tercet knows", mend, write=write) from None
     return (
@@ -303,20 +279,20 @@ def _chord(found: list[Any]) -> ChordWord:
     )
 
 
-def _after_name(tokens: dict[str, str]) -> str:
+def _after_name(parts: dict[str, str]) -> str:
     """Return shape and length of a chord as written."""
-    return tokens.get("BRACKET", "") + _written_length(tokens)
+    return parts.get("BRACKET", "") + _written_length(parts)
 
 
-def _shape(tokens: dict[str, str]) -> WrittenShape | None:
-    if "BRACKET" not in tokens:
+def _shape(parts: dict[str, str]) -> WrittenShape | None:
+    if "BRACKET" not in parts:
         return None
     try:
-        return read_shape(tokens["BRACKET"][1:-1])
+        return read_shape(parts["BRACKET"][1:-1])
     except SlipError as slip:
         if slip.write is None:
             raise
-        write = tokens["NAME"] + _after_name({**tokens, "BRACKET": f"[{slip.write}]"})
+        write = parts["NAME"] + _after_name({**parts, "BRACKET": f"[{slip.write}]"})
         raise SlipError(slip.message, write=write) from None
 
 
@@ -333,24 +309,22 @@ _PLAIN_MARKS: dict[str, MarkKind] = {
 _LAYERED: tuple[MarkKind, ...] = ("dynamic", "hairpin", "accent")
 
 
-def _mark(found: list[Any]) -> MarkWord:
-    words = [str(token) for token in found if token.type == "WORD"]
-    tokens = {token.type: str(token) for token in found}
-    place = _number(tokens)
-    at = next((f"@{tokens[kind]}" for kind in _NUMBERS if kind in tokens), "")
-    name = words[-1]
+def _mark(parts: dict[str, str], _: str) -> MarkWord:
+    place = _number(parts)
+    at = f"@{parts['NUMBER']}" if "NUMBER" in parts else ""
+    name, own_layer = parts["WORD"], parts.get("LAYER")
     if name == ".":
         raise SlipError("silence needs no mark", write="")
     if name not in _PLAIN_MARKS:
         close = meant_word(name, _PLAIN_MARKS)
-        layer_text = f"{words[0]}:" if len(words) == 2 else ""
+        layer_text = "" if own_layer is None else f"{own_layer}:"
         raise SlipError(
             f"`{name[:40]}` isn't a mark",
             "" if close else "marks are " + " ".join(_PLAIN_MARKS),
             write=f"{layer_text}{close}{at}" if close else None,
         )
     kind = _PLAIN_MARKS[name]
-    layer = _layer(words[0], f"{name}{at}") if len(words) == 2 else None
+    layer = None if own_layer is None else _layer(own_layer, f"{name}{at}")
     if layer is not None and kind not in _LAYERED:
         raise SlipError(f"{name} is for all layers together", write=f"{name}{at}")
     return MarkWord(kind, name if kind in ("dynamic", "hairpin") else "", layer, place)
@@ -368,21 +342,21 @@ def _layer(text: str, rest: str) -> Layer:
     )
 
 
-def _strum(found: list[Any]) -> StrumWord:
-    return StrumWord(tuple(map(str, found)))
+def _strum(parts: dict[str, str], _: str) -> StrumWord:
+    return StrumWord(tuple(parts["SLOTS"]))
 
 
-_UNSUNG = {(".",): "a rest", ("=",): "a note that goes on"}
+_UNSUNG = {".": "a rest", "=": "a note that goes on"}
 
 
-def _syllables(found: list[Any]) -> WordOfSyllables:
-    parts = tuple("" if token.type == "HOLD" else str(token) for token in found if token.type != "HYPHEN")
-    if parts in _UNSUNG and len(found) == 1:
-        raise SlipError(f"{_UNSUNG[parts]} has no syllable", write="")
-    return WordOfSyllables(parts, found[-1].type == "HYPHEN")
+def _syllables(parts: dict[str, str], text: str) -> WordOfSyllables:
+    if text in _UNSUNG:
+        raise SlipError(f"{_UNSUNG[text]} has no syllable", write="")
+    sung = tuple("" if part == "_" else part for part in parts["SYLLABLES"].split("-"))
+    return WordOfSyllables(sung, "HYPHEN" in parts)
 
 
-_READERS: dict[WordKind, Callable[[list[Any]], AnyWord]] = {
+_READERS: dict[WordKind, Callable[[dict[str, str], str], AnyWord]] = {
     "note": _note,
     "chord": _chord,
     "mark": _mark,

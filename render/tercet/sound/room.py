@@ -278,6 +278,7 @@ def _room_band() -> NDArray[np.complex128]:
     return band
 
 
+@functools.cache
 def _all_passes() -> NDArray[np.complex128]:
     """Return the answer (bins,) of the all-passes in a row: magnitude 1 everywhere.
 

@@ -12,7 +12,7 @@ from tercet.arranging.second import WRITE_SECOND
 from tercet.errors import RequestError
 from tercet.song import LAYERS, SECOND, Layer, OwnTrack, Turn
 from tercet.song.choice_words import parse_choice
-from tercet.song.note_choice import Choice
+from tercet.song.note_choice import Choice, Either, Numbered, Unless, Word
 from tercet.song.own_tracks import refuse_names
 from tercet.song.practice_forms import PRACTICE_FORMS, USUAL_TIMES
 from tercet.tracks.timelines import ALL, NOTHING, Piece
@@ -87,15 +87,15 @@ class Recipe:
 
 
 def _without(layer: Layer, purpose: str) -> Recipe:
-    return Recipe(f"without-{layer}", purpose, heard=parse_choice(f"not {layer}"))
+    return Recipe(f"without-{layer}", purpose, heard=Unless(Word(layer)))
 
 
 def _only(layer: Layer, purpose: str) -> Recipe:
-    return Recipe(f"only-{layer}", purpose, heard=parse_choice(layer))
+    return Recipe(f"only-{layer}", purpose, heard=Word(layer))
 
 
-def _yours(name: str, yours: str, purpose: str) -> Recipe:
-    return Recipe(name, purpose, heard=parse_choice(f"not ({yours})"))
+def _yours(name: str, yours: Choice, purpose: str) -> Recipe:
+    return Recipe(name, purpose, heard=Unless(yours))
 
 
 RECIPES: tuple[Recipe, ...] = (
@@ -133,7 +133,7 @@ RECIPES: tuple[Recipe, ...] = (
     Recipe(
         "without-tune",
         "play the whole tune yourself: its main notes and its other ones",
-        heard=parse_choice("not tune"),
+        heard=Unless(Word("tune")),
     ),
     _without(
         "between", "play the notes in between yourself: the tune's other notes, and added ones, one at a time"
@@ -148,29 +148,33 @@ RECIPES: tuple[Recipe, ...] = (
     Recipe(
         "only-tune",
         "listen to the notes of the tune alone, without the strings under its rolls",
-        heard=parse_choice("tune"),
+        heard=Word("tune"),
     ),
     _yours(
         "turns-open",
-        "open",
+        Word("open"),
         "the open strings are yours, with the rolls that end on one; the rest is played for you",
     ),
     _yours(
         "turns-open-swap",
-        "fretted",
+        Word("fretted"),
         "the fretted strings are yours, with the rolls that end on one; the rest is played for you",
     ),
     *(
         _yours(
             f"turns-string-{string}",
-            f"string {string}",
+            Numbered("string", ((string, string),)),
             f"string {string} is yours, with the rolls that end on it; the rest is played for you",
         )
         for string in (1, 2, 3, 4)
     ),
-    _yours("turns-rolls", "roll", "the rolls are yours, the single notes and strums are played for you"),
     _yours(
-        "turns-rolls-swap", "single", "the single notes are yours, the rolls and strums are played for you"
+        "turns-rolls", Word("roll"), "the rolls are yours, the single notes and strums are played for you"
+    ),
+    _yours(
+        "turns-rolls-swap",
+        Word("single"),
+        "the single notes are yours, the rolls and strums are played for you",
     ),
     Recipe("turns-bars", "take turns bar by bar: listen to one, play the next", way="turns", by="bar"),
     Recipe("turns-bars-swap", "take turns bar by bar: you begin", way="turns", by="bar", swap=True),
@@ -253,7 +257,9 @@ def choose_layers(
     if len(left_out) == 1:
         return recipe_named(f"without-{left_out[0]}", layers=layers)
     return _yours(
-        f"without-{'-'.join(left_out)}", " or ".join(left_out), f"play {listed(left_out, 'and')} yourself"
+        f"without-{'-'.join(left_out)}",
+        Either(tuple(map(Word, left_out))),
+        f"play {listed(left_out, 'and')} yourself",
     )
 
 
@@ -281,14 +287,14 @@ def own_recipes(tracks: Iterable[OwnTrack], file: str) -> tuple[Recipe, ...]:
 
 
 def _own_recipe(track: OwnTrack) -> Recipe:
-    heard = f"not ({track.yours})" if track.yours else track.heard or "all"
+    heard = Unless(parse_choice(track.yours)) if track.yours else parse_choice(track.heard or "all")
     form = PRACTICE_FORMS[track.way]
     return Recipe(
         name=track.name,
         purpose=track.purpose or _own_purpose(track),
         way="through" if track.way == "flat" else track.way,
         flat=track.way == "flat",
-        heard=parse_choice(heard),
+        heard=heard,
         guide=parse_choice(track.guide or "nothing"),
         by=track.by,
         swap=track.swap,

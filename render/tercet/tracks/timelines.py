@@ -14,8 +14,7 @@ from typing import Literal
 from tercet.arranging import Arrangement
 from tercet.arranging.piece import phrase_starts
 from tercet.song import played_visits
-from tercet.song.choice_words import parse_choice
-from tercet.song.note_choice import Choice
+from tercet.song.note_choice import Choice, Word
 
 __all__ = [
     "ALL",
@@ -32,7 +31,7 @@ __all__ = [
     "whole_range",
 ]
 
-ALL, NOTHING = parse_choice("all"), parse_choice("nothing")
+ALL, NOTHING = Word("all"), Word("nothing")
 
 Piece = Literal["song", "chords", "tune-up"]
 """What is played: the song as arranged, just its chords, or the open strings."""
