@@ -150,6 +150,13 @@ class Cache:
         except OSError as error:
             _log.warning("%s: can't be kept: %s", path, error)
 
+    def let_go_beyond(self, most: int) -> None:
+        """Remove what was kept first, so that no more than `most` files stay."""
+        with suppress(OSError):
+            dated = sorted((path.stat().st_mtime_ns, path) for path in self.folder.iterdir())
+            for _, path in dated[: max(len(dated) - most, 0)]:
+                path.unlink(missing_ok=True)
+
     def _path(self, key: str) -> Path:
         return self.folder / hashlib.sha256(key.encode(errors="surrogateescape")).hexdigest()[:24]
 

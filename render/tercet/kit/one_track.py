@@ -19,11 +19,14 @@ from tercet.kit.sources import GivenSong, SongSource, own_recipes_of, source_of
 from tercet.kit.work_folder import work_folder
 from tercet.made_files import check_may_make, write_made
 from tercet.performing import lay_out
-from tercet.performing.midi import midi_bytes
 from tercet.song import LAYERS, Layer, bar_indices
 from tercet.sound.convolution import THREADS
+from tercet.sound.stems import Progress
 from tercet.tracks import Recipe, choose_layers, recipe_named
+from tercet.tracks.balance import Balance
 from tercet.tracks.clips.performed import facts_of
+from tercet.tracks.kept_balance import kept_balance
+from tercet.tracks.recording import Recording
 from tercet.tracks.timelines import Source
 from tercet.tracks.track_files import (
     SetOrder,
@@ -182,13 +185,26 @@ class _Order:
                 bits=options.bits,
                 threads=THREADS,
             )
-            recording = recording_of(order, progress=tell_preparing(listener, ""))
-            balance = recording.balance()
+            recording, balance = self._balanced(order, tell_preparing(listener, ""))
             write_track(order, 0, recording, balance, gains_of([balance], ceilings_of(order.tracks)), files)
         return (*recording.playing.notices(), *balance.notices())
 
+    def _balanced(self, order: SetOrder, progress: Progress) -> tuple[Recording, Balance]:
+        """Return the recording of the track, and its song's balance.
+
+        Of a few bars the song isn't heard whole if its balance is known from before. Which way is taken doesn't depend
+        on that, so the file doesn't either.
+        """
+        if not (self.chosen.bars or self.recipe.bars):
+            recording = recording_of(order, progress)
+            return recording, recording.balance()
+        recording = recording_of(order, progress, variants=())
+        return recording, kept_balance(recording.playing, recording.needed_variants, order.work)
+
     def write_midi(self, listener: Listener) -> tuple[str, ...]:
         """Write a MIDI file: bars once through, with the notes that the track has."""
+        from tercet.performing.midi import midi_bytes
+
         recipe = self.recipe
         if recipe.way != "through":
             raise RequestError(

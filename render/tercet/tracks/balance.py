@@ -23,6 +23,7 @@ from tercet.tracks.timelines import Piece
 __all__ = [
     "FINER_DB",
     "Balance",
+    "Variant",
     "WholeHeard",
     "balance_of",
     "chosen_gestures",
@@ -40,6 +41,9 @@ TELLING_LACK_DB = 0.5
 """A flat song that is softer than its demo by less isn't worth a word."""
 
 _SILENCE_DBTP = -120.0
+
+Variant = tuple[Piece, bool]
+"""A whole that is measured: which piece, and whether it is played flat."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +86,7 @@ class Balance:
         flat song, where it wouldn't have room else.
     """
 
-    trims_db: Mapping[tuple[Piece, bool], Mapping[Layer, float]]
+    trims_db: Mapping[Variant, Mapping[Layer, float]]
     flat_gain_db: float
     flat_lack_db: float
     demo_lufs: float
@@ -112,7 +116,7 @@ class Balance:
         return ceiling_dbtp - FINER_DB - max(_highest_dbtp(self.demo_peak_dbtp, self.easing), _SILENCE_DBTP)
 
 
-def balance_of(wholes: Mapping[tuple[Piece, bool], WholeHeard]) -> Balance:
+def balance_of(wholes: Mapping[Variant, WholeHeard]) -> Balance:
     """Return what all tracks of a song share, from what was heard of it: layered, and flat if anything is flat."""
     demo, flat = wholes["song", False], wholes.get(("song", True))
     gain_db = lack_db = 0.0

@@ -18,6 +18,7 @@ from tercet.sound.k_weighting import k_weighted_levels_lufs
 from tercet.sound.loudness import Meter, PeakMeter
 from tercet.tracks.balance import (
     Balance,
+    Variant,
     WholeHeard,
     balance_of,
     chosen_gestures,
@@ -32,9 +33,9 @@ from tercet.tracks.clips.plan import Sounding, TrackPlan, plan_of
 from tercet.tracks.cues import PULSE_DB
 from tercet.tracks.easing import Stretch, block_heights, eased, easing_of
 from tercet.tracks.playing import Playing
-from tercet.tracks.timelines import ALL, NOTHING, Passage, Piece, Source, TrackTimeline, whole_range
+from tercet.tracks.timelines import ALL, NOTHING, Passage, Source, TrackTimeline, whole_range
 
-__all__ = ["GUIDE_DB", "Recording"]
+__all__ = ["GUIDE_DB", "VERSION", "Recording"]
 
 GUIDE_DB = -14.0
 """How much softer a guide is than what it guides: it can be followed, and doesn't play for the student."""
@@ -57,22 +58,37 @@ class Recording:
         Of the tracks; `plan` and `blocks` count them from 0.
     cache
         Where what was played is kept.
+    variants
+        The variants, (piece, flat), that can be heard whole; those that the tracks need without it. None of them where
+        the balance is known.
 
     Attributes
     ----------
     variants
-        The variants, (piece, flat), that the balance is measured in: the song's, and flat where a track is.
+        As above.
     """
 
-    def __init__(self, playing: Playing, timelines: Sequence[TrackTimeline], cache: BatchCache) -> None:
+    def __init__(
+        self,
+        playing: Playing,
+        timelines: Sequence[TrackTimeline],
+        cache: BatchCache,
+        *,
+        variants: Iterable[Variant] | None = None,
+    ) -> None:
         self.playing = playing
         self._timelines = tuple(timelines)
         self._cache = cache
-        sources = [passage.source for each in timelines for passage in each.passages]
-        flat = any(source.flat for source in sources if source.piece == "song")
-        self.variants: tuple[tuple[Piece, bool], ...] = (("song", False), *([("song", True)] if flat else ()))
+        self.variants = self.needed_variants if variants is None else tuple(variants)
         self._plans: dict[int, TrackPlan] = {}
         self._wholes = tuple(_whole(playing, Source(piece, flat=flat)) for piece, flat in self.variants)
+
+    @property
+    def needed_variants(self) -> tuple[Variant, ...]:
+        """What the tracks are balanced by: the song as marked, and played flat where a track is."""
+        sources = [passage.source for each in self._timelines for passage in each.passages]
+        flat = any(source.flat for source in sources if source.piece == "song")
+        return (("song", False), ("song", True)) if flat else (("song", False),)
 
     @cached_property
     def _heard(self) -> tuple[tuple[PassageClips, ...], ...]:
@@ -302,7 +318,7 @@ class Recording:
 
     def _gains(
         self,
-        trims_db: Mapping[tuple[Piece, bool], Mapping[Layer, float]],
+        trims_db: Mapping[Variant, Mapping[Layer, float]],
         flat_gain_db: float = 0.0,
         layers: Sequence[Layer] = LAYERS,
         gain_db: float = 0.0,
@@ -324,7 +340,7 @@ class Recording:
         """Measure what all tracks share, in the whole song at full speed as it is heard."""
         return balance_of({variant: self.heard_whole(variant) for variant in self.variants})
 
-    def heard_whole(self, variant: tuple[Piece, bool]) -> WholeHeard:
+    def heard_whole(self, variant: Variant) -> WholeHeard:
         """Measure the whole song at full speed, played in one of the `variants`."""
         place = self.variants.index(variant)
         trims_db = self._trims_db(place)

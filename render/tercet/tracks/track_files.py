@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import math
 import secrets
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -25,7 +25,7 @@ from tercet.sound.players import PlayedSound, player_of
 from tercet.sound.sampler import BuiltInUkulele
 from tercet.sound.stems import Progress
 from tercet.sound.tags import Tags
-from tercet.tracks.balance import FINER_DB, Balance
+from tercet.tracks.balance import FINER_DB, Balance, Variant
 from tercet.tracks.clips.batch_cache import BatchCache
 from tercet.tracks.clips.mixing import add_cues
 from tercet.tracks.facts import FileFacts, TrackFacts, bars_of, cues_of, turns_of
@@ -133,8 +133,10 @@ class SetOrder:
         return replace(self, tracks=(*self.tracks[:index], track, *self.tracks[index + 1 :]))
 
 
-def recording_of(order: SetOrder, progress: Progress | None = None) -> Recording:
-    """Return the recording of a set's tracks.
+def recording_of(
+    order: SetOrder, progress: Progress | None = None, *, variants: Iterable[Variant] | None = None
+) -> Recording:
+    """Return the recording of a set's tracks; `variants` as in `Recording`.
 
     Raises
     ------
@@ -154,7 +156,8 @@ def recording_of(order: SetOrder, progress: Progress | None = None) -> Recording
     timelines = [
         timeline_of(track.recipe, playing.piece(track.recipe.piece), track.options) for track in order.tracks
     ]
-    return Recording(playing, timelines, BatchCache(order.work, shared=order.shared))
+    cache = BatchCache(order.work, shared=order.shared)
+    return Recording(playing, timelines, cache, variants=variants)
 
 
 def ceilings_of(tracks: Sequence[TrackOrder]) -> tuple[float, ...]:

@@ -1,0 +1,102 @@
+"""The balance of a song, measured by itself and kept: nothing of a song is measured twice while it stays as it is.
+
+What is kept stands under all that it depends on: every note as it is played, the sound, the room. So a balance that is
+read is the one that would be measured, to the last bit.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+import zlib
+from collections.abc import Iterable
+from pathlib import Path
+
+import numpy as np
+
+from tercet.caches import Cache
+from tercet.tracks import recording
+from tercet.tracks.balance import Balance, Variant, WholeHeard, balance_of
+from tercet.tracks.clips.batch_cache import BatchCache
+from tercet.tracks.easing import Easing
+from tercet.tracks.playing import Playing
+from tercet.tracks.timelines import Source
+
+__all__ = ["kept_balance"]
+
+VERSION = 1
+"""Raised whenever the same song comes out balanced otherwise: what is measured, or how."""
+
+MOST_KEPT = 256
+"""Balances in the user's cache, a few hundred bytes each; those that were measured first go."""
+
+
+def kept_balance(playing: Playing, variants: Iterable[Variant], work: Path) -> Balance:
+    """Return the balance of a song, read from the user's cache, else measured and kept there.
+
+    Parameters
+    ----------
+    playing
+        The song and its sound.
+    variants
+        As in `Recording`.
+    work
+        A folder for what is needed while it is measured.
+    """
+    cache = Cache.of_user("balances")
+    return balance_of({variant: _heard_whole(playing, variant, cache, work) for variant in variants})
+
+
+def _heard_whole(playing: Playing, variant: Variant, cache: Cache, work: Path) -> WholeHeard:
+    key = _key(playing, variant)
+    data = cache.get(key)
+    if data is not None:
+        return _read(data)
+    heard = recording.Recording(playing, (), BatchCache(work), variants=(variant,)).heard_whole(variant)
+    cache.keep(key, _written(heard))
+    cache.let_go_beyond(MOST_KEPT)
+    return heard
+
+
+def _key(playing: Playing, variant: Variant) -> str:
+    """Return what stands for all that was heard depends on."""
+    piece, flat = variant
+    performed = playing.performed(Source(piece, flat=flat))
+    parts = (
+        VERSION,
+        recording.VERSION,
+        np.__version__,
+        playing.sound_identity(),
+        playing.front_lu,
+        variant,
+        performed.arrangement.song.layers,
+        performed.part_beats,
+        performed.take,
+    )
+    return hashlib.blake2b(repr(parts).encode(), digest_size=16).hexdigest()
+
+
+def _written(heard: WholeHeard) -> bytes:
+    easing = heard.easing
+    told = {
+        "trims_db": dict(heard.trims_db),
+        "lufs": heard.lufs,
+        "peak_dbtp": heard.peak_dbtp,
+        "easing": easing and (easing.first_frame, _packed(easing.down_db)),
+    }
+    return json.dumps(told).encode()
+
+
+def _read(data: bytes) -> WholeHeard:
+    told = json.loads(data)
+    easing = told.pop("easing")
+    return WholeHeard(**told, easing=easing and Easing(easing[0], _unpacked(easing[1])))
+
+
+def _packed(values: np.ndarray) -> str:
+    return base64.b64encode(zlib.compress(values.astype("<f8").tobytes())).decode()
+
+
+def _unpacked(text: str) -> np.ndarray:
+    return np.frombuffer(zlib.decompress(base64.b64decode(text)), "<f8").astype(np.float64)
