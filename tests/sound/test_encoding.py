@@ -389,7 +389,7 @@ def test_when_libsndfile_fails_by_itself_the_file_is_named(
         raise AssertionError
 
     monkeypatch.setattr(soundfile.SoundFile, "write", fail)
-    path = tmp_path / "song.wav"
+    path = tmp_path / "song.flac"
     with pytest.raises(OSError, match="libsndfile wrote less than it was given") as caught:
         write(path, plucks(2))
     assert (caught.value.errno, caught.value.filename) == (errno.EIO, str(path))

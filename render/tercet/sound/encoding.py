@@ -39,6 +39,7 @@ from tercet.sound.audio import SAMPLE_RATE_HZ, check_audio, check_shape
 from tercet.sound.ogg import with_settled_serial
 from tercet.sound.sink import Sink, interrupts_held
 from tercet.sound.tags import Tags, id3_tag, sound_file_strings
+from tercet.sound.wav import WavFile
 
 __all__ = [
     "BITS",
@@ -94,6 +95,13 @@ class TrackWriter:
         Of a sample in a lossless file, 16 or 24; a lossy file has none.
     sample_rate_hz
         Frames a second.
+    length_frames
+        How many frames will come, if that is known; 0 if not. It tells a WAV file's hash sooner.
+
+    Attributes
+    ----------
+    sha256
+        When the file is finished, the hash of its bytes if it was found in writing; else empty.
 
     Raises
     ------
@@ -118,6 +126,7 @@ class TrackWriter:
         *,
         bits: int = BITS[0],
         sample_rate_hz: int = SAMPLE_RATE_HZ,
+        length_frames: int = 0,
     ) -> None:
         if bits not in BITS:
             raise ParameterError(f"bits must be 16 or 24 (got {bits})")
@@ -126,8 +135,11 @@ class TrackWriter:
         self.tags = tags
         self.bits = bits
         self.sample_rate_hz = sample_rate_hz
+        self.sha256 = ""
+        self._promised_frames = length_frames
         self._length_frames = 0
         self._clipped_frames = 0
+        self._numbers = _WholeNumbers(bits)
         self._waiting: NDArray[np.float32] | None = None
         self._waiting_frames = 0
         self._sink: Sink | None = None
@@ -178,7 +190,7 @@ class TrackWriter:
                 held[: _BLOCK_FRAMES - self._waiting_frames],
                 held[_BLOCK_FRAMES - self._waiting_frames :],
             )
-            if len(part) == _BLOCK_FRAMES:
+            if len(part) == _BLOCK_FRAMES or self.format.container == "WAV":
                 self._encode(part)
             else:
                 self._wait(part)
@@ -195,6 +207,8 @@ class TrackWriter:
             self._encode_waiting()
             self._call(self._encoder.close)
             sink = self._open_sink()
+            if isinstance(self._encoder, WavFile):
+                self.sha256 = self._encoder.sha256
             if self.format.container == "OGG":
                 sink.rewrite(with_settled_serial)
             sink.close()
@@ -202,7 +216,10 @@ class TrackWriter:
             self._abandon()
 
     def _opened_encoder(self, sink: Sink) -> Any:
-        """Return libsndfile, ready to take samples; the tags of an MP3 stand in front already."""
+        """Return what takes samples: a WAV file, or libsndfile; the tags of an MP3 stand in front already."""
+        strings = sound_file_strings(self.tags, has_licence=self.format.container != "WAV")
+        if self.format.container == "WAV":
+            return WavFile(sink, self.sample_rate_hz, self.bits, strings, self._promised_frames)
         import soundfile
 
         try:
@@ -216,7 +233,6 @@ class TrackWriter:
                 **dict(self.format.options),
             )
             if self.format.container != "MP3":
-                strings = sound_file_strings(self.tags, has_licence=self.format.container != "WAV")
                 for name, text in strings.items():
                     setattr(encoder, name, text)
         except soundfile.SoundFileError as error:
@@ -234,12 +250,13 @@ class TrackWriter:
         return self._sink
 
     def _held_at_full_scale(self, part: NDArray[np.float32]) -> NDArray[np.float32]:
-        """Return a part of audio with everything beyond ±1 held there, and count it."""
-        if not part.size or (part.max() <= 1.0 and part.min() >= -1.0):
+        """Return a part of audio with everything beyond full scale held there, and count what is beyond ±1."""
+        highest = 1.0 if self.format.lossy else self._numbers.highest
+        if not part.size or (part.max() <= highest and part.min() >= -1.0):
             return part
         check_audio(part)
         self._clipped_frames += int((np.abs(part) > 1).any(axis=1).sum())
-        return np.clip(part, -1, 1)
+        return np.clip(part, -1, np.float32(highest))
 
     def _wait(self, part: NDArray[np.float32]) -> None:
         """Collect parts up to a whole block, so that no file depends on how its samples arrive."""
@@ -259,19 +276,25 @@ class TrackWriter:
 
     def _encode(self, part: NDArray[np.float32]) -> None:
         """Encode a part within full scale."""
-        self._call(self._encoder.write, part if self.format.lossy else _whole_numbers(part, self.bits))
+        self._call(self._encoder.write, part if self.format.lossy else self._numbers.of(part))
 
     def _call(self, method: Callable[..., None], *arguments: object) -> None:
-        """Call libsndfile; raise what went wrong in it or below it."""
+        """Call the encoder; raise what went wrong in it or below it."""
+        sink = self._open_sink()
+        if self.format.container == "WAV":
+            method(*arguments)
+        else:
+            self._call_libsndfile(sink, method, *arguments)
+        sink.raise_failure()
+
+    def _call_libsndfile(self, sink: Sink, method: Callable[..., None], *arguments: object) -> None:
         import soundfile
 
-        sink = self._open_sink()
         with interrupts_held():
             try:
                 method(*arguments)
             except (AssertionError, soundfile.SoundFileError) as error:
                 sink.fail(OSError(errno.EIO, str(error) or "libsndfile wrote less than it was given"))
-        sink.raise_failure()
 
     def _abandon(self) -> None:
         """Let go of the file. If libsndfile hasn't finished, what it still wants to write goes nowhere."""
@@ -285,12 +308,35 @@ class TrackWriter:
             sink.close()
 
 
-def _whole_numbers(part: NDArray[np.float32], bits: int) -> NDArray[np.int16] | NDArray[np.int32]:
-    """Return samples within ±1 as whole numbers, in the upper bits of the type that libsndfile takes."""
-    full_scale = 1 << bits - 1
-    scaled = part * np.float32(full_scale)
-    np.rint(scaled, out=scaled)
-    np.minimum(scaled, full_scale - 1, out=scaled)
-    if bits == 16:
-        return scaled.astype(np.int16)
-    return np.left_shift(scaled.astype(np.int32), 32 - bits)
+class _WholeNumbers:
+    """Samples as whole numbers, in the upper bits of the type that libsndfile takes; in memory that is used again.
+
+    Parameters
+    ----------
+    bits
+        Of a sample, 16 or 24.
+    """
+
+    def __init__(self, bits: int) -> None:
+        self._full_scale = 1 << bits - 1
+        self._dtype = np.int16 if bits == 16 else np.int32
+        self._shift_bits = np.iinfo(self._dtype).bits - bits
+        self._numbers = self._scaled = np.empty((0, _CHANNELS))
+
+    @property
+    def highest(self) -> float:
+        """The highest sample that there is a whole number for."""
+        return 1.0 - 1.0 / self._full_scale
+
+    def of(self, part: NDArray[np.float32]) -> NDArray[Any]:
+        """Return samples from −1 to `highest`, up to `_BLOCK_FRAMES` frames, as whole numbers; until the next call."""
+        if not len(self._numbers):
+            self._numbers = np.empty((_BLOCK_FRAMES, _CHANNELS), self._dtype)
+            self._scaled = np.empty((_BLOCK_FRAMES, _CHANNELS), np.float32)
+        scaled, numbers = self._scaled[: len(part)], self._numbers[: len(part)]
+        np.multiply(part, np.float32(self._full_scale), out=scaled)
+        np.rint(scaled, out=scaled)
+        np.copyto(numbers, scaled, casting="unsafe")
+        if self._shift_bits:
+            np.left_shift(numbers, self._shift_bits, out=numbers)
+        return numbers

@@ -228,15 +228,17 @@ def write_track(
         options = drop_after if number == len(by_ceiling) else ()
         writing = _Writing(recording, index, balance, tags, order.bits, options)
         with _temporary_files(order.work, names) as places:
-            gain_db, lufs, peak_dbtp = writing.write_under(ceiling_dbtp, gains_db[ceiling_dbtp], places)
-            for name, place in zip(names, places, strict=True):
-                size, digest = _read_through(place)
-                target.put(place, name, digest)
+            gain_db, lufs, peak_dbtp, hashes = writing.write_under(
+                ceiling_dbtp, gains_db[ceiling_dbtp], places
+            )
+            for name, place, sha256 in zip(names, places, hashes, strict=True):
+                size_bytes = place.stat().st_size
+                target.put(place, name, sha256)
                 written[name] = FileFacts(
                     name,
                     track_format(place).description,
-                    size,
-                    digest,
+                    size_bytes,
+                    sha256,
                     round(plan.length_frames / SAMPLE_RATE_HZ, 4),
                     round(lufs, 2),
                     round(peak_dbtp, 2),
@@ -269,30 +271,33 @@ class _Writing:
 
     def write_under(
         self, ceiling_dbtp: float, gain_db: float, places: Sequence[Path]
-    ) -> tuple[float, float, float]:
-        """Write files of formats that share a ceiling; return the gain, the loudness and the true peak.
+    ) -> tuple[float, float, float, list[str]]:
+        """Write files of formats that share a ceiling; return the gain, the loudness, the true peak, and their hashes.
 
         Should this track come too high, since other notes meet in it than in the demo, it alone gets as much less as
         it needs; what only it is made of is played once more then.
         """
         while True:
-            lufs, peak_dbtp = self._write(gain_db, places)
+            lufs, peak_dbtp, hashes = self._write(gain_db, places)
             over_db = peak_dbtp - (ceiling_dbtp - FINER_DB)
             if over_db <= NO_MATTER_DB:
-                return gain_db, lufs, peak_dbtp
+                return gain_db, lufs, peak_dbtp, hashes
             gain_db -= over_db
 
-    def _write(self, gain_db: float, places: Sequence[Path]) -> tuple[float, float]:
+    def _write(self, gain_db: float, places: Sequence[Path]) -> tuple[float, float, list[str]]:
         meter = Meter(SAMPLE_RATE_HZ)
+        frames = self.recording.plan(self.index).length_frames
         with ExitStack() as files:
             writers = [
-                files.enter_context(TrackWriter(place, tags=self.tags, bits=self.bits)) for place in places
+                files.enter_context(TrackWriter(place, tags=self.tags, bits=self.bits, length_frames=frames))
+                for place in places
             ]
             for block in self._blocks(gain_db):
                 meter.feed(block)
                 for writer in writers:
                     writer.write(block)
-        return meter.finish()
+        hashes = [writer.sha256 or sha256_of(writer.path) for writer in writers]
+        return *meter.finish(), hashes
 
     def _blocks(self, gain_db: float) -> Iterator[NDArray[np.float32]]:
         music = self.recording.music(self.index, self.balance, gain_db=gain_db, drop_after=self.drop_after)
@@ -319,11 +324,6 @@ def _temporary_files(folder: Path, names: Sequence[str]) -> Iterator[list[Path]]
         for place in places:
             with suppress(OSError):
                 place.unlink(missing_ok=True)
-
-
-def _read_through(path: Path) -> tuple[int, str]:
-    """Return a file's bytes and its SHA-256."""
-    return path.stat().st_size, sha256_of(path)
 
 
 # ---- what a track is made from, as a short text: equal texts, equal files
