@@ -153,6 +153,7 @@ def test_fingers_that_are_glad_to_be_idle_are_seen(
 
 def test_rolls_that_never_have_time_to_think_are_seen(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(fingering_module, "is_wanted", lambda note, piece: note.spot.place.bar_beat == 0)
+    monkeypatch.setattr(fingering_module, "STEADY_ROLLS_APART_S", 0.0)
     with pytest.raises(AssertionError):
         test_a_quick_jig_has_fewer_rolls("improving")
 

@@ -11,8 +11,8 @@ from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
-from functools import cached_property
-from itertools import groupby, pairwise
+from functools import cached_property, lru_cache
+from itertools import groupby, pairwise, product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +24,7 @@ from tercet.arranging.piece import Piece, begun
 from tercet.arranging.problems import high_problem, masked_problem, pin_problem, together_problem
 from tercet.arranging.tune import SHORTEST_SPACE_PULSES, TuneNote
 from tercet.neck import Shape, has_note
-from tercet.neck.demands import COSTS, HAND_RETURN_S, LIMITS, QUICK_S, ROLLS_APART_S
+from tercet.neck.demands import COSTS, HAND_RETURN_S, LIMITS, QUICK_S, ROLLS_APART_S, STEADY_ROLLS_APART_S
 from tercet.neck.hands import Hand
 from tercet.neck.priced_hands import OPEN_HAND, PricedHands, priced_hands
 from tercet.song import Pin
@@ -34,8 +34,8 @@ from tercet.theory import LAST_FRET, Tuning
 __all__ = ["Fingered", "Shared", "finger_tune", "may_be_rolled", "tune_cost", "unreachable"]
 
 
-_NEAR_FRET = 5
-"""A note that only frets further up could carry doesn't stand in for another."""
+_NEAR_FRET, _WIDE_FRETS = 5, 4
+"""A note that only frets further up, or fingers so far apart, could carry doesn't stand in for another."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,17 +130,23 @@ def _has_time(note: TuneNote, piece: Piece) -> bool:
 
 
 def _stand_ins(tune: Sequence[TuneNote], piece: Piece) -> frozenset[int]:
-    """Return the notes that want a roll because no other in the bar over their chord can have one: the first that can.
+    """Return the notes that want a roll because no other in the bar lets their chord be heard: the first that does.
 
-    Below string 4, nothing lower can be struck under a note; the chord is then heard at the next note that allows it.
+    Below string 4, nothing lower can be struck under a note; and under a note that isn't the chord's own, or high up,
+    there may be one tone of it or none. The chord is then heard at the next note that allows two; failing that, at one
+    that allows a roll at all.
     """
     found = set()
     for _, group in groupby(range(len(tune)), key=_counter_of_chords(tune)):
         span = list(group)
-        if any(is_wanted(tune[index], piece) and _may_carry(tune[index], piece) for index in span):
-            continue
-        can = (index for index in span if _has_time(tune[index], piece) and _may_carry(tune[index], piece))
-        found.update(list(can)[:1])
+        for tones in (2, 1):
+            can = [index for index in span if _may_carry(tune[index], piece) >= tones]
+            if any(is_wanted(tune[index], piece) for index in can):
+                break
+            timely = [index for index in can if _has_time(tune[index], piece)]
+            if timely:
+                found.add(timely[0])
+                break
     return frozenset(found)
 
 
@@ -154,26 +160,39 @@ def _counter_of_chords(tune: Sequence[TuneNote]) -> Callable[[int], int]:
     return numbers.__getitem__
 
 
-def _may_carry(note: TuneNote, piece: Piece) -> bool:
-    """Whether a roll near the nut can carry a note on top: tones of the chord, no higher, on the strings before.
+def _may_carry(note: TuneNote, piece: Piece) -> int:
+    """Return how many tones of the chord, two at most, a roll near the nut may sound with a note on top; 0 for no roll.
 
     By pitch alone, whoever plays and whatever is pinned: a wider reach gives no more to play, pins keep what is found.
     """
     if note.chord is None:
-        return False
-    tuning = piece.tuning
-    tones = note.chord.pitch_classes
+        return 0
+    stops = (3, 2, 1) if note.position is None else (note.position[0],)
+    opens = tuple(pitch.midi for pitch in piece.tuning.open_pitches)
+    return _tones_carried(note.midi, note.chord.pitch_classes, stops, opens)
 
-    def supports(string: int) -> bool:
-        room = note.midi - tuning.open_midi(string)
-        frets = range(min(_NEAR_FRET, room) + 1)
-        return any((tuning.open_midi(string) + fret) % 12 in tones for fret in frets)
 
-    return any(
-        0 <= note.midi - tuning.open_midi(stop) <= _NEAR_FRET
-        and any(all(map(supports, range(start, stop, -1))) for start in (4, 3) if start > stop)
-        for stop in ((3, 2, 1) if note.position is None else (note.position[0],))
-    )
+@lru_cache(maxsize=4096)
+def _tones_carried(
+    midi: int, tones: frozenset[int], stops: tuple[int, ...], open_midis: tuple[int, ...]
+) -> int:
+    """Return how many tones of a chord, two at most, a roll sounds that stops at a note on one of some strings."""
+    most = 0
+    for stop, start in product(stops, (4, 3)):
+        room = midi - open_midis[4 - stop]
+        if start <= stop or not 0 <= room <= _NEAR_FRET:
+            continue
+        under = [open_midis[4 - string] for string in range(start, stop, -1)]
+        frets = range(_NEAR_FRET + 1)
+        for held in product(
+            *([fret for fret in frets if (low + fret) % 12 in tones and low + fret <= midi] for low in under)
+        ):
+            pressed = [fret for fret in (*held, room) if fret]
+            if pressed and max(pressed) - min(pressed) >= _WIDE_FRETS:
+                continue
+            sounding = {(low + fret) % 12 for low, fret in zip(under, held, strict=True)} | {midi % 12}
+            most = max(most, min(len(sounding & tones), 2))
+    return most
 
 
 def may_be_rolled(note: TuneNote, piece: Piece) -> bool:
@@ -408,9 +427,11 @@ class _Solver:
         usual = self._with_usual_fingers(rows)
         if set(rows) <= set(usual.values()):
             return False
-        other = np.zeros(len(self._hands.table))
+        other, table = np.zeros(len(self._hands.table)), self._hands.table
         for shape, row in usual.items():
-            other[self._hands.rows_of_shape(shape)] = COSTS["other fingers than before"]
+            other[self._hands.rows_of_shape(shape)] = COSTS["other fingers than before"] / max(
+                table.count[row], 1
+            )
             other[row] = 0.0
         for place, step in enumerate(steps):
             extra = other[step.choices.hand]
@@ -451,10 +472,11 @@ class _Solver:
         """Whether a quick note comes so soon after a rolled one that nobody is asked for another roll."""
         if float(self._tune[index].length_beat) * self._piece.beat_s >= QUICK_S:
             return False
+        apart_s = ROLLS_APART_S if self._tune[index].chord_comes else STEADY_ROLLS_APART_S
         since_s = 0.0
         for place in range(index, 0, -1):
             since_s += self._gaps_s[place]
-            if since_s >= ROLLS_APART_S:
+            if since_s >= apart_s:
                 return False
             if rolled[place - 1]:
                 return True

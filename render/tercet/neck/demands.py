@@ -17,6 +17,7 @@ __all__ = [
     "LIMITS",
     "QUICK_S",
     "ROLLS_APART_S",
+    "STEADY_ROLLS_APART_S",
     "STRUM_CHANGE_WEIGHT",
     "Hands",
     "Limits",
@@ -55,11 +56,11 @@ COSTS: dict[str, float] = {
     "string crossed": 0.1,
     "fretted string 4": 0.6,
     "idle finger": 0.3,
-    "most telling tone not struck": 4.0,
+    "most telling tone not struck": 8.0,
     "seventh not struck": 6.0,
-    "other hand than in an equal bar": 4.0,
-    "other fingers than before": 2.0,
-    "wanted roll missing": 16.0,
+    "other hand than in an equal bar": 10.0,
+    "other fingers than before": 10.0,
+    "wanted roll missing": 20.0,
     "only one string under the tune": 0.6,
     "start on string 3": 0.4,
     "unison": 0.3,
@@ -88,8 +89,9 @@ EASY_STRETCH_MM = 40.0
 HAND_RETURN_S = 0.15
 """The thumb needs this long to come back from one roll for the next, and to be ready for the note after it."""
 
-QUICK_S, ROLLS_APART_S = 0.2, 0.6
-"""A note that lasts less than the first wants a roll only where the last one is as long ago as the second."""
+QUICK_S, ROLLS_APART_S, STEADY_ROLLS_APART_S = 0.2, 0.6, 1.1
+"""A note that lasts less than the first wants a roll only where the last one is as long ago as the second; as the third
+where it has no new chord to tell."""
 
 STRUM_CHANGE_WEIGHT = 0.5
 """A change of hand for a strum weighs so much of one for a note of the tune: nobody minds a strum that comes late."""
