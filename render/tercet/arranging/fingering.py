@@ -176,7 +176,7 @@ def _may_carry(note: TuneNote, piece: Piece) -> int:
 def _tones_carried(
     midi: int, tones: frozenset[int], stops: tuple[int, ...], open_midis: tuple[int, ...]
 ) -> int:
-    """Return how many tones of a chord, two at most, a roll sounds that stops at a note on one of some strings."""
+    """Return how many tones of a chord, two at most, rolls sound that stop at a note on one of some strings."""
     most = 0
     for stop, start in product(stops, (4, 3)):
         room = midi - open_midis[4 - stop]
@@ -270,10 +270,6 @@ class _Solver:
         self._main = self._main_notes()
         self._beside, self._ringing = _added_at(tune, added)
         self._hands = priced_hands(piece.hands, max(_highest_fret(tune, piece), shared.highest_fret))
-        self._freer = priced_hands(
-            replace(piece.hands, limits=replace(LIMITS["free"], highest_fret=LAST_FRET)),
-            self._hands.highest_fret,
-        )
         self._changes = Changes(self._hands)
         self._known: dict[object, Fingered] = {}
         self._known_anywhere: dict[object, Fingered] = {}
@@ -495,6 +491,13 @@ class _Solver:
             if _asks_for_roll(self._tune[place - 1]):
                 return False
         return True
+
+    @cached_property
+    def _freer(self) -> PricedHands:
+        """Hands that reach whatever the tune asks for, and no fret beyond it."""
+        highest = _highest_fret(self._tune, self._piece)
+        limits = replace(LIMITS["free"], highest_fret=highest, highest_chord_fret=highest)
+        return priced_hands(replace(self._piece.hands, limits=limits), self._hands.highest_fret)
 
     @cached_property
     def _gaps_s(self) -> tuple[float, ...]:
