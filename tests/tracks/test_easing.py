@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from tercet.sound.loudness import true_peak_dbtp
-from tercet.tracks.easing import MOST_DB, Easing, Stretch, block_heights, eased, easing_of
+from tercet.sound.loudness import block_heights, true_peak_dbtp
+from tercet.tracks.easing import MOST_DB, Easing, Stretch, eased, easing_of
 from tests.tracks.plucks import plucks
 
 Sound = NDArray[np.float32]
@@ -35,7 +35,8 @@ def layers() -> list[Sound]:
 @pytest.fixture(scope="module")
 def easing(layers: list[Sound]) -> Easing:
     demo = layers[0] + layers[1]
-    return easing_of(block_heights([demo, *layers]), START, true_peak_dbtp(demo))
+    heights = np.max([block_heights(each) for each in (demo, *layers)], axis=0)
+    return easing_of(heights, START, true_peak_dbtp(demo))
 
 
 def test_the_highest_peak_comes_down_by_all_of_it_and_most_of_the_song_stays(

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import functools
 import math
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,9 +27,12 @@ __all__ = [
     "PEAK_BLOCK_FRAMES",
     "TARGET_LUFS",
     "Meter",
+    "Mixes",
     "PeakMeter",
+    "block_heights",
     "gated_loudness_lufs",
     "integrated_loudness_lufs",
+    "mixed",
     "part_peak_dbtp",
     "plain_loudness_lufs",
     "step_energies",
@@ -149,18 +153,28 @@ def true_peak_dbtp(samples: NDArray[np.float32]) -> float:
         If the samples aren't finite audio of 1 or 2 channels.
     """
     _check_measurable(samples)
-    return part_peak_dbtp(samples, 0, samples.shape[0])
+    return part_peak_dbtp((samples,), ((0,),), 0, samples.shape[0])
+
+
+Mixes = Sequence[Sequence[int]]
+"""Mixes of some sounds, each by the numbers of those that are heard in it."""
 
 
 def part_peak_dbtp(
-    samples: NDArray[np.float32], start: int, stop: int, known_dbtp: float = -math.inf
+    sounds: Sequence[NDArray[np.float32]] | NDArray[np.float32],
+    mixes: Mixes,
+    start: int,
+    stop: int,
+    known_dbtp: float = -math.inf,
 ) -> float:
-    """Return the height of the waveform over some frames, those around them being what they are.
+    """Return the height of the highest waveform of some mixes over some frames, those around them being what they are.
 
     Parameters
     ----------
-    samples
-        Float32, (frames, 1 or 2); silence comes before and after.
+    sounds
+        Float32, (frames, 1 or 2), of one length; silence comes before and after.
+    mixes
+        Which of the sounds are heard together.
     start, stop
         From which frame up to which; a block of `PEAK_BLOCK_FRAMES` more at the end may be looked at. What begins
         behind the first frame needs as many before it.
@@ -172,24 +186,37 @@ def part_peak_dbtp(
     float
         dBTP, at least `known_dbtp`.
     """
-    phases, reach, rise = _interpolator()
+    _, reach, rise = _interpolator()
     peak = 10 ** (known_dbtp / 20)
+    length = sounds[0].shape[0]
     first = start if start > 0 else -PEAK_BLOCK_FRAMES
-    last = stop if stop < samples.shape[0] else stop + PEAK_BLOCK_FRAMES
+    last = stop if stop < length else stop + PEAK_BLOCK_FRAMES
     frames = np.arange(first, last, PEAK_BLOCK_FRAMES)
-    own = _highest_of_blocks(samples, first - PEAK_BLOCK_FRAMES, len(frames) + 2)
+    each = [_highest_of_blocks(sound, first - PEAK_BLOCK_FRAMES, len(frames) + 2) for sound in sounds]
+    for mix in mixes:
+        if len(mix) == 1:
+            peak = max(peak, float(each[mix[0]][1:-1].max()))
+    own = sum(each[1:], each[0])
     heights = np.maximum(np.maximum(own[:-2], own[1:-1]), own[2:])
-    peak = max(peak, float(own[1:-1].max()))
-    likely = heights * (reach * _ROUNDING_MARGIN) > peak
-    if not likely.any():
-        return max(_decibels(peak), known_dbtp)
-    frames = frames[likely]
-    bounds = _peak_bounds(samples, frames, heights[likely], rise)
-    for place in np.argsort(-bounds, kind="stable"):
-        if bounds[place] <= peak:
-            break
-        peak = max(peak, _block_peak(samples, int(frames[place]), phases))
+    frames = frames[heights * (reach * _ROUNDING_MARGIN) > peak]
+    if len(frames):
+        around = [_around(sound, frames) for sound in sounds]
+        if len(sounds) > 1:
+            bounds = np.sum([_highest(each) + rise * _steepest(each) for each in around], axis=0)
+            around = [each[bounds * _ROUNDING_MARGIN > peak] for each in around]
+        for mix in mixes:
+            peak = _highest_wave(mixed(around, mix), peak)
     return max(_decibels(peak), known_dbtp)
+
+
+def mixed(
+    sounds: Sequence[NDArray[np.float32]] | NDArray[np.float32], mix: Sequence[int]
+) -> NDArray[np.float32]:
+    """Return some of several sounds added up, by their numbers."""
+    total = sounds[mix[0]]
+    for number in mix[1:]:
+        total = total + sounds[number]
+    return total
 
 
 def _check_measurable(samples: NDArray[np.float32]) -> None:
@@ -226,7 +253,7 @@ def step_energies(samples: NDArray[np.float32], sample_rate_hz: int) -> NDArray[
 
 @functools.cache
 def _interpolator() -> tuple[NDArray[np.float64], float, float]:
-    """Taps (reach, phase) of the oversampling filter, and how far a wave can rise above its samples: by them, by steps.
+    """Taps (reach, phase) of the oversampling filter, the last frame's first, and how far a wave can rise.
 
     A Kaiser-windowed sinc with zeros at the other samples, so samples pass unchanged. Each phase is scaled to pass a
     constant exactly. The second value returned is the largest sum of a phase's magnitudes: what samples of 1 can become
@@ -243,30 +270,51 @@ def _interpolator() -> tuple[NDArray[np.float64], float, float]:
         np.abs(partial[:split]).sum(axis=0) + np.abs(1 - partial[split:]).sum(axis=0)
         for split in (_HALF_TAPS - 1, _HALF_TAPS)
     ]
-    return phases, float(np.abs(phases).sum(axis=0).max()), float(np.minimum(*from_neighbours).max())
+    backwards = np.ascontiguousarray(phases[::-1])
+    return backwards, float(np.abs(phases).sum(axis=0).max()), float(np.minimum(*from_neighbours).max())
 
 
-def _peak_bounds(
-    samples: NDArray[np.float32], frames: NDArray[np.int_], heights: NDArray[np.float64], rise: float
-) -> NDArray[np.float64]:
-    """For each of some blocks a height that the interpolated wave in it can't pass.
+def _highest_wave(around: NDArray[np.float32], peak: float) -> float:
+    """Return a height, or that of the wave in some blocks, given as by `_around`, if that is higher."""
+    rise = _interpolator()[2]
+    bounds = (_highest(around) + rise * _steepest(around)) * _ROUNDING_MARGIN
+    for place in np.argsort(-bounds, kind="stable"):
+        if bounds[place] <= peak:
+            break
+        peak = max(peak, _block_peak(around[place]))
+    return peak
 
-    A block's wave depends on the block and on fewer frames beside it than a block has; of these the highest sample is
-    known. A step is twice as high at most, which is taken where the audio begins and ends.
+
+def _highest(around: NDArray[np.float32]) -> NDArray[np.float64]:
+    """Return the highest magnitude of each of some excerpts (excerpts, frames, channels)."""
+    flat = around.reshape(len(around), math.prod(around.shape[1:]))
+    highest: NDArray[np.float64] = np.maximum(flat.max(axis=1), -flat.min(axis=1)).astype(np.float64)
+    return highest
+
+
+def _steepest(around: NDArray[np.float32]) -> NDArray[np.float64]:
+    """Return the highest step from sample to sample in each of some excerpts (excerpts, frames, channels)."""
+    with np.errstate(over="ignore"):
+        return _highest(around[:, 1:] - around[:, :-1])
+
+
+def _around(samples: NDArray[np.float32], frames: NDArray[np.int_]) -> NDArray[np.float32]:
+    """Return blocks from some frames on with as much beside them as their wave depends on, silence where there is none.
+
+    float32 (blocks, `PEAK_BLOCK_FRAMES` + 2 · `_HALF_TAPS`, channels).
     """
-    channels = samples.shape[1]
-    steepest = 2.0 * heights
-    inside = (frames >= PEAK_BLOCK_FRAMES) & (frames + 2 * PEAK_BLOCK_FRAMES < len(samples))
+    length = PEAK_BLOCK_FRAMES + 2 * _HALF_TAPS
+    inside = (frames >= _HALF_TAPS) & (frames - _HALF_TAPS + length <= len(samples))
+    around = np.empty((len(frames), length, samples.shape[1]), np.float32)
     if inside.any():
-        within_reach = np.lib.stride_tricks.sliding_window_view(
-            samples.reshape(-1), (3 * PEAK_BLOCK_FRAMES + 1) * channels
-        )
-        around = within_reach[(frames[inside] - PEAK_BLOCK_FRAMES) * channels]
-        with np.errstate(over="ignore"):
-            steps = around[:, channels:] - around[:, :-channels]
-        steepest[inside] = np.maximum(steps.max(axis=1), -steps.min(axis=1))
-    bounds: NDArray[np.float64] = (heights + rise * steepest) * _ROUNDING_MARGIN
-    return bounds
+        channels = samples.shape[1]
+        flat = np.ascontiguousarray(samples).reshape(-1)
+        windows = np.lib.stride_tricks.sliding_window_view(flat, length * channels)
+        around[inside] = windows[(frames[inside] - _HALF_TAPS) * channels].reshape(-1, length, channels)
+    for place in np.flatnonzero(~inside):
+        start = int(frames[place]) - _HALF_TAPS
+        around[place] = _excerpt(samples, start, start + length)
+    return around
 
 
 def _highest_of_blocks(values: NDArray[np.float32], first: int, count: int) -> NDArray[np.float64]:
@@ -274,20 +322,29 @@ def _highest_of_blocks(values: NDArray[np.float32], first: int, count: int) -> N
     highest = np.zeros(count)
     silent = max(-first, 0) // PEAK_BLOCK_FRAMES
     inside = values[max(first, 0) : max(first, 0) + (count - silent) * PEAK_BLOCK_FRAMES]
-    whole = len(inside) // PEAK_BLOCK_FRAMES
-    blocks = inside[: whole * PEAK_BLOCK_FRAMES].reshape(whole, PEAK_BLOCK_FRAMES * values.shape[1])
-    highest[silent : silent + whole] = np.maximum(blocks.max(axis=1), -blocks.min(axis=1))
-    rest = inside[whole * PEAK_BLOCK_FRAMES :]
-    if len(rest):
-        highest[silent + whole] = np.abs(rest).max()
+    heights = block_heights(inside)
+    highest[silent : silent + len(heights)] = heights
     return highest
 
 
-def _block_peak(samples: NDArray[np.float32], start: int, phases: NDArray[np.float64]) -> float:
-    """Highest magnitude of the oversampled wave from frame `start` on, over one block."""
-    part = _excerpt(samples, start - _HALF_TAPS + 1, start + PEAK_BLOCK_FRAMES + _HALF_TAPS)
-    within_reach = np.lib.stride_tricks.sliding_window_view(part.astype(np.float64), 2 * _HALF_TAPS, axis=0)
-    return float(np.abs(within_reach[..., ::-1] @ phases).max())
+def block_heights(samples: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return the highest magnitude of each block of `PEAK_BLOCK_FRAMES`; the last may be shorter."""
+    flat = np.ascontiguousarray(samples).reshape(-1)
+    starts = np.arange(0, len(flat), PEAK_BLOCK_FRAMES * samples.shape[1])
+    if not len(starts):
+        return np.zeros(0, np.float32)
+    heights: NDArray[np.float32] = np.maximum(
+        np.maximum.reduceat(flat, starts), -np.minimum.reduceat(flat, starts)
+    )
+    return heights
+
+
+def _block_peak(around: NDArray[np.float32]) -> float:
+    """Return the highest magnitude of the oversampled wave of one block, given as by `_around`."""
+    part = around[1:].astype(np.float64)
+    windows = np.lib.stride_tricks.sliding_window_view(part, 2 * _HALF_TAPS, axis=0)
+    within_reach = np.ascontiguousarray(windows).reshape(-1, 2 * _HALF_TAPS)
+    return float(np.abs(within_reach @ _interpolator()[0]).max())
 
 
 def _excerpt(samples: NDArray[np.float32], start: int, stop: int) -> NDArray[np.float32]:
@@ -314,12 +371,15 @@ AROUND_FRAMES = 2 * PEAK_BLOCK_FRAMES
 class PeakMeter:
     """Measures true peak as blocks are fed to it; the figure is that for the same audio in one piece.
 
-    Audio is never held whole.
+    Audio is never held whole. Several sounds can be fed side by side; then the highest peak of some mixes of them is
+    found, most of which needn't be mixed for it.
 
     Parameters
     ----------
     sample_rate_hz
         Frames a second, 8000 to 192 000.
+    mixes
+        Which of the sounds are heard together.
 
     Attributes
     ----------
@@ -327,36 +387,41 @@ class PeakMeter:
         The highest so far; where it is raised, only what is higher is looked for.
     """
 
-    def __init__(self, sample_rate_hz: int) -> None:
+    def __init__(self, sample_rate_hz: int, mixes: Mixes = ((0,),)) -> None:
         self._piece_frames = PIECE_STEPS * step_frames_of(sample_rate_hz)
-        self._held = np.empty((self._piece_frames + 2 * AROUND_FRAMES, CHANNELS), np.float32)
+        self._mixes = mixes
+        sounds = 1 + max(max(mix) for mix in mixes)
+        self._held = np.empty((sounds, self._piece_frames + 2 * AROUND_FRAMES, CHANNELS), np.float32)
         self._held_frames = 0
         self._before_frames = 0
         self.peak_dbtp = -math.inf
 
-    def feed(self, block: NDArray[np.float32]) -> None:
-        """Take the next block, float32 (frames, 2)."""
-        while len(block):
+    def feed(self, *blocks: NDArray[np.float32]) -> None:
+        """Take the next block of each sound, float32 (frames, 2)."""
+        frame, frames = 0, len(blocks[0])
+        while frame < frames:
             room = self._before_frames + self._piece_frames + AROUND_FRAMES - self._held_frames
-            taken, block = block[:room], block[room:]
-            self._held[self._held_frames : self._held_frames + len(taken)] = taken
-            self._held_frames += len(taken)
-            if len(taken) == room:
+            count = min(room, frames - frame)
+            for held, block in zip(self._held, blocks, strict=True):
+                held[self._held_frames : self._held_frames + count] = block[frame : frame + count]
+            self._held_frames += count
+            frame += count
+            if count == room:
                 self._move_on(self._piece_frames)
 
     def _move_on(self, frames: int) -> None:
         """Measure so many frames of what is held and isn't measured; keep what those after them need before them."""
         start, stop = self._before_frames, self._before_frames + frames
-        held = self._held[: self._held_frames]
+        held = self._held[:, : self._held_frames]
         self._measure(held, start, stop)
-        kept = held[max(stop - AROUND_FRAMES, 0) :].copy()
-        self._held[: len(kept)] = kept
+        kept = held[:, max(stop - AROUND_FRAMES, 0) :].copy()
+        self._held_frames = kept.shape[1]
+        self._held[:, : self._held_frames] = kept
         self._before_frames = min(stop, AROUND_FRAMES)
-        self._held_frames = len(kept)
 
     def _measure(self, held: NDArray[np.float32], start: int, stop: int) -> None:
-        """Measure the next frames, from one up to another of those that are held."""
-        self.peak_dbtp = part_peak_dbtp(held, start, stop, self.peak_dbtp)
+        """Measure the next frames, from one up to another of those that are held, (sounds, frames, 2)."""
+        self.peak_dbtp = part_peak_dbtp(held, self._mixes, start, stop, self.peak_dbtp)
 
     def finish_peak(self) -> float:
         """Return the true peak in dBTP of all that came; minus infinity for silence."""
@@ -366,10 +431,10 @@ class PeakMeter:
 
 
 class Meter(PeakMeter):
-    """Measures integrated loudness (ITU-R BS.1770-5) and true peak as blocks are fed to it, as `PeakMeter` does."""
+    """Measures integrated loudness (ITU-R BS.1770-5), of the first mix, and true peak, as `PeakMeter` does."""
 
-    def __init__(self, sample_rate_hz: int) -> None:
-        super().__init__(sample_rate_hz)
+    def __init__(self, sample_rate_hz: int, mixes: Mixes = ((0,),)) -> None:
+        super().__init__(sample_rate_hz, mixes)
         self._rate_hz = sample_rate_hz
         self._weighted = KWeightedEnergies(sample_rate_hz, step_frames_of(sample_rate_hz), CHANNELS)
         self._energies: list[NDArray[np.float64]] = []
@@ -377,7 +442,7 @@ class Meter(PeakMeter):
 
     def _measure(self, held: NDArray[np.float32], start: int, stop: int) -> None:
         super()._measure(held, start, stop)
-        self._energies.append(self._weighted.of(held[start:stop]))
+        self._energies.append(self._weighted.of(mixed(held[:, start:stop], self._mixes[0])))
         self._frames += stop - start
 
     def finish(self) -> tuple[float, float]:

@@ -13,7 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["BLOCK_FRAMES", "LOUD_LUFS", "MOST_DB", "Easing", "Stretch", "block_heights", "eased", "easing_of"]
+from tercet.sound.loudness import PEAK_BLOCK_FRAMES
+
+__all__ = ["BLOCK_FRAMES", "LOUD_LUFS", "MOST_DB", "Easing", "Stretch", "eased", "easing_of"]
 
 MOST_DB = 2.0
 """The highest peak is lowered by so much, and everything else comes out louder by it."""
@@ -21,7 +23,7 @@ MOST_DB = 2.0
 LOUD_LUFS = -13.5
 """No song is made louder than this."""
 
-BLOCK_FRAMES = 256
+BLOCK_FRAMES = PEAK_BLOCK_FRAMES
 """The curve has a value for each so many frames, 5 ms; straight lines lie between."""
 
 HELD_BLOCKS, EASED_BLOCKS = 12, 11
@@ -77,24 +79,13 @@ class Stretch:
     easing: Easing | None
 
 
-def block_heights(sounds: Sequence[Sound]) -> NDArray[np.float32]:
-    """Return for each `BLOCK_FRAMES` the highest sample of some sounds of one length, each (frames, channels)."""
-    count = -(-len(sounds[0]) // BLOCK_FRAMES)
-    highest = np.zeros(count, np.float32)
-    for sound in sounds:
-        heights = np.zeros(count * BLOCK_FRAMES, np.float32)
-        heights[: len(sound)] = np.abs(sound).max(axis=1)
-        np.maximum(highest, heights.reshape(count, BLOCK_FRAMES).max(axis=1), out=highest)
-    return highest
-
-
 def easing_of(heights: NDArray[np.float32], start_frame: int, peak_dbtp: float) -> Easing:
     """Return the curve after which no peak of a song comes within `MOST_DB` of what the highest was.
 
     Parameters
     ----------
     heights
-        Of the demo and its layers, from `block_heights`.
+        Of each `BLOCK_FRAMES` the highest sample of the demo and its layers.
     start_frame
         Where the song's first beat falls in them.
     peak_dbtp

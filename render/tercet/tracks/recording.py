@@ -6,6 +6,7 @@ import hashlib
 import math
 from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from functools import cached_property
 from itertools import islice
 
@@ -15,7 +16,7 @@ from numpy.typing import NDArray
 from tercet.song import LAYERS, Layer
 from tercet.sound import SAMPLE_RATE_HZ
 from tercet.sound.k_weighting import k_weighted_levels_lufs
-from tercet.sound.loudness import Meter, PeakMeter
+from tercet.sound.loudness import Meter, Mixes, block_heights, mixed
 from tercet.tracks.balance import (
     Balance,
     Variant,
@@ -31,7 +32,7 @@ from tercet.tracks.clips.cutting import Clip, PassageClips, clips_of
 from tercet.tracks.clips.mixing import Reader, mix_blocks, mix_spans
 from tercet.tracks.clips.plan import Sounding, TrackPlan, plan_of
 from tercet.tracks.cues import PULSE_DB
-from tercet.tracks.easing import Stretch, block_heights, eased, easing_of
+from tercet.tracks.easing import Stretch, eased, easing_of
 from tercet.tracks.playing import Playing
 from tercet.tracks.timelines import ALL, NOTHING, Passage, Source, TrackTimeline, whole_range
 
@@ -345,28 +346,19 @@ class Recording:
         place = self.variants.index(variant)
         trims_db = self._trims_db(place)
         layers = self.playing.arrangement.song.layers
-        meter = Meter(SAMPLE_RATE_HZ)
+        mixes = _mixes(len(layers))
+        meter = Meter(SAMPLE_RATE_HZ, mixes[:1] if variant[1] else mixes)
         heights = []
-        parts = [] if variant[1] else [PeakMeter(SAMPLE_RATE_HZ) for _ in range(2 * len(layers))]
         for blocks in zip(*(self._layer_blocks(place, layer, trims_db) for layer in layers), strict=True):
-            whole = sum(blocks[1:], blocks[0])
-            meter.feed(whole)
-            heard = [*blocks, *(whole - block for block in blocks)]
-            highest_dbtp = max([meter.peak_dbtp, *(part.peak_dbtp for part in parts)])
-            for part, block in zip(parts, heard, strict=False):
-                part.peak_dbtp = highest_dbtp
-                part.feed(block)
+            meter.feed(*blocks)
             if self.playing.loud or variant[1]:
-                heights.append(block_heights([whole, *heard]))
-        loudness_lufs, peak_dbtp = meter.finish()
-        peak_dbtp = max([peak_dbtp, *(part.finish_peak() for part in parts)])
-        lufs = loudness_lufs if math.isfinite(loudness_lufs) else 0.0
+                heights.append(np.max([block_heights(mixed(blocks, mix)) for mix in mixes], axis=0))
+        lufs, peak_dbtp = meter.finish()
+        heard = WholeHeard(trims_db, lufs if math.isfinite(lufs) else 0.0, peak_dbtp)
         if not heights:
-            return WholeHeard(trims_db, lufs, peak_dbtp)
+            return heard
         start_frame = self._plan(place).passages[0].start_frame
-        return WholeHeard(
-            trims_db, lufs, peak_dbtp, easing_of(np.concatenate(heights), start_frame, peak_dbtp)
-        )
+        return replace(heard, easing=easing_of(np.concatenate(heights), start_frame, peak_dbtp))
 
     def _layer_blocks(
         self, place: int, layer: Layer, trims_db: Mapping[Layer, float]
@@ -393,6 +385,16 @@ class Recording:
             marks_db = [placed.note.mark_db for placed in gestures]
             heard[layer] = list(zip(levels, marks_db, strict=True))
         return layer_trims_db(heard, None if passage.source.flat else self.playing.front_lu)
+
+
+def _mixes(layers: int) -> Mixes:
+    """Return the mixes that a song is heard in: all of its layers, each alone, and all but each."""
+    whole = tuple(range(layers))
+    alone, left_out = (
+        [(number,) for number in whole],
+        [(*whole[:each], *whole[each + 1 :]) for each in whole],
+    )
+    return tuple(mix for mix in dict.fromkeys([whole, *alone, *left_out]) if mix)
 
 
 def _whole(playing: Playing, source: Source) -> TrackTimeline:
