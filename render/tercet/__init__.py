@@ -43,6 +43,7 @@ if TYPE_CHECKING:
     )
     from tercet.kit import Event, KitOptions, OptionError, PlayOptions
     from tercet.kit.kits import KitResult, make_kit
+    from tercet.kit.live_song import LiveSong, LiveSound
     from tercet.kit.one_track import OneTrack, make_track
     from tercet.kit.pages import PageOptions, PagesResult
     from tercet.kit.pages import make_pages as page
@@ -65,6 +66,8 @@ __all__ = [
     "KeyAdvice",
     "KitOptions",
     "KitResult",
+    "LiveSong",
+    "LiveSound",
     "OneTrack",
     "OptionError",
     "OutputError",
@@ -153,6 +156,10 @@ _ROOMS = {
     "tercet.kit.kits": (
         "KitResult",
         "make_kit",
+    ),
+    "tercet.kit.live_song": (
+        "LiveSong",
+        "LiveSound",
     ),
     "tercet.kit.one_track": (
         "OneTrack",

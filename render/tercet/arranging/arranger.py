@@ -12,7 +12,7 @@ from tercet.arranging.broken import broken_chords
 from tercet.arranging.choices import Stroke
 from tercet.arranging.chord_hands import shown_shape
 from tercet.arranging.fill import fill_spaces
-from tercet.arranging.fingering import Fingered, finger_tune, tune_cost
+from tercet.arranging.fingering import Fingered, Shared, finger_tune, tune_cost
 from tercet.arranging.model import Arrangement, Gesture, NotePart, Problem, StringNote
 from tercet.arranging.piece import Piece, piece_of
 from tercet.arranging.problems import off_neck_problems
@@ -32,7 +32,9 @@ def song_tuning(song: Song) -> Tuning:
     return tuning_of(song.tuning)
 
 
-def arrange(song: Song, tuning: Tuning | None = None, *, simple: bool = False) -> Arrangement:
+def arrange(
+    song: Song, tuning: Tuning | None = None, *, simple: bool = False, shared: Shared | None = None
+) -> Arrangement:
     """Place every note of a song on a string.
 
     Parameters
@@ -44,6 +46,8 @@ def arrange(song: Song, tuning: Tuning | None = None, *, simple: bool = False) -
         The strings; the song's own without it.
     simple
         A part for beginners on the same bars: the tune in single notes, and one strum a bar.
+    shared
+        What was worked out for other songs, such as this one before an edit; it is used, and filled.
 
     Returns
     -------
@@ -62,7 +66,7 @@ def arrange(song: Song, tuning: Tuning | None = None, *, simple: bool = False) -
     )
     if not piece.bars:
         raise RequestError(f"{song.title} has no bars to play")
-    part = _simple_part(piece) if simple else _whole_part(piece)
+    part = _simple_part(piece, shared) if simple else _whole_part(piece, shared)
     gestures = [
         *(_tune_gesture(item, piece) for item in part.tune),
         *(_added_gesture(item, piece) for item in part.added),
@@ -70,7 +74,7 @@ def arrange(song: Song, tuning: Tuning | None = None, *, simple: bool = False) -
     ]
     gestures.sort(key=lambda gesture: (float(gesture.start_beat), LAYERS.index(gesture.layer)))
     notes = [*(item.note for item in part.tune), *(item.note for item in part.added)]
-    second, second_problems = _second_voice(piece)
+    second, second_problems = _second_voice(piece, shared)
     problems = (*off_neck_problems(notes, piece), *part.problems, *second_problems)
     told = sorted(problems, key=lambda problem: problem.bar_number)
     return Arrangement(
@@ -78,12 +82,12 @@ def arrange(song: Song, tuning: Tuning | None = None, *, simple: bool = False) -
     )
 
 
-def _second_voice(piece: Piece) -> tuple[tuple[Gesture, ...], tuple[Problem, ...]]:
+def _second_voice(piece: Piece, shared: Shared | None) -> tuple[tuple[Gesture, ...], tuple[Problem, ...]]:
     """Return what the second voice does, on ukuleles of its own, and what it can't do on these strings."""
     if piece.song.second is None:
         return (), ()
     line = second_line(piece, piece.song.second)
-    fingered, problems = finger_tune(line.notes(piece), piece)
+    fingered, problems = finger_tune(line.notes(piece), piece, shared=shared)
     return tuple(_second_gesture(item, piece) for item in fingered), (*line.problems(piece), *problems)
 
 
@@ -97,9 +101,9 @@ class _PartPlayed:
     problems: tuple[Problem, ...]
 
 
-def _whole_part(piece: Piece) -> _PartPlayed:
+def _whole_part(piece: Piece, shared: Shared | None) -> _PartPlayed:
     """Return the tune with its rolls, the added notes and the strums."""
-    tune, problems = finger_tune(row_notes(piece), piece, row_notes(piece, "between"))
+    tune, problems = finger_tune(row_notes(piece), piece, row_notes(piece, "between"), shared=shared)
     added, added_problems = place_added(tune, piece)
     behind = list(broken_chords(tune, added, piece))
     if piece.song.between == "fill":
@@ -113,9 +117,9 @@ def _in_order(*added: Iterable[Added]) -> tuple[Added, ...]:
     return tuple(sorted(chain(*added), key=lambda item: item.note.start_beat))
 
 
-def _simple_part(piece: Piece) -> _PartPlayed:
+def _simple_part(piece: Piece, shared: Shared | None) -> _PartPlayed:
     """Return the tune in single notes and one strum a bar."""
-    tune, problems = finger_tune(single_notes(row_notes(piece)), piece)
+    tune, problems = finger_tune(single_notes(row_notes(piece)), piece, shared=shared)
     return _PartPlayed(tune, (), one_strum_a_bar(tune, piece), problems)
 
 

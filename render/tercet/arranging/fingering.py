@@ -102,12 +102,18 @@ class Shared:
     ----------
     highest_fret
         The table of hands goes at least so far; a wider table gives the same fingering.
-    asked
-        Filled as notes are asked about.
+    asked, changes
+        Filled as notes are asked about, and as hands change from note to note.
     """
 
     highest_fret: int
     asked: dict[tuple[Question, PricedHands], _Asked] = field(default_factory=dict)
+    changes: dict[PricedHands, Changes] = field(default_factory=dict)
+
+    @property
+    def size(self) -> int:
+        """How many answers and costs are kept."""
+        return len(self.asked) + sum(map(len, self.changes.values()))
 
 
 def is_wanted(note: TuneNote, piece: Piece) -> bool:
@@ -270,7 +276,7 @@ class _Solver:
         self._main = self._main_notes()
         self._beside, self._ringing = _added_at(tune, added)
         self._hands = priced_hands(piece.hands, max(_highest_fret(tune, piece), shared.highest_fret))
-        self._changes = Changes(self._hands)
+        self._changes = shared.changes.setdefault(self._hands, Changes(self._hands))
         self._known: dict[object, Fingered] = {}
         self._known_anywhere: dict[object, Fingered] = {}
         self._known_asked = shared.asked
@@ -614,12 +620,9 @@ class _Solver:
     def _single(self, item: Fingered) -> Choices:
         """Return a note that is fingered already as its only choice."""
         row = self._hands.row_of(item.hand) if item.hand is not None else 0
-        return Choices(
-            np.array([row]),
-            np.array([4 - item.stroke.string]),
-            np.array([len(item.stroke.struck)], np.int8),
-            np.array([HEARD.index(item.stroke.heard)], np.int8),
-            np.array([item.stroke.cost]),
+        stroke = item.stroke
+        return self._changes.single(
+            row, 4 - stroke.string, len(stroke.struck), HEARD.index(stroke.heard), stroke.cost
         )
 
     def _taken(self, index: int, choices: Choices, row: int) -> Fingered:

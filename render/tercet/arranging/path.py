@@ -62,6 +62,23 @@ class Changes:
         self._board = board
         self._known: dict[tuple[int, int, float], tuple[Choices, Choices, NDArray[np.float64]]] = {}
         self._known_ringing: dict[tuple[int, int], tuple[Choices, Choices, NDArray[np.float64]]] = {}
+        self._singles: dict[tuple[int, int, int, int, float], Choices] = {}
+
+    def __len__(self) -> int:
+        return len(self._known) + len(self._known_ringing)
+
+    def single(self, hand: int, column: int, struck: int, heard: int, cost: float) -> Choices:
+        """Return a single choice, the same for the same: of a note that is fingered already."""
+        key = (hand, column, struck, heard, cost)
+        if key not in self._singles:
+            self._singles[key] = Choices(
+                np.array([hand]),
+                np.array([column]),
+                np.array([struck], np.int8),
+                np.array([heard], np.int8),
+                np.array([cost]),
+            )
+        return self._singles[key]
 
     def into(self, before: Choices, step: Step) -> NDArray[np.float64]:
         """Return what the changes from some choices to those of a note cost, float (before, after)."""

@@ -6,6 +6,7 @@ from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import lru_cache
 from itertools import groupby, pairwise, zip_longest
 
 from tercet.arranging.between import Added
@@ -32,7 +33,7 @@ from tercet.neck.hands import Hand
 from tercet.neck.priced_hands import OPEN_HAND, hands_up_to
 from tercet.song import Bar, ChordSpan, Meter, Slot, Song
 from tercet.song.styles import STYLES
-from tercet.theory import STRUM_SIGNS, Chord
+from tercet.theory import STRUM_SIGNS, Chord, Tuning
 
 __all__ = [
     "SlotAt",
@@ -170,12 +171,16 @@ def _slots(meter: Meter, index: int, bar: Bar, pattern: Sequence[Slot]) -> Itera
     """Yield the strokes of a pattern in a bar, or of its own row."""
     slots = pattern if bar.strum is None else bar.strum
     filled_beat = meter.bar_beat if bar.strum is None else bar.length_beat
-    step_beat = filled_beat / len(slots)
-    short_beat = filled_beat - bar.length_beat
-    for place, slot in enumerate(slots):
-        beat = place * step_beat - short_beat
-        if beat >= 0 and not STRUM_SIGNS[slot].silent:
+    for beat, slot in zip(_slot_beats(filled_beat, bar.length_beat, len(slots)), slots, strict=True):
+        if beat is not None and not STRUM_SIGNS[slot].silent:
             yield SlotAt(index, beat, bar.start_beat + beat, slot, bar.strum is not None)
+
+
+@lru_cache(maxsize=256)
+def _slot_beats(filled_beat: Fraction, length_beat: Fraction, count: int) -> tuple[Fraction | None, ...]:
+    """Return where the slots of a pattern fall in a bar; None for those before a bar that is shorter than the meter."""
+    beats = [place * filled_beat / count - (filled_beat - length_beat) for place in range(count)]
+    return tuple(beat if beat >= 0 else None for beat in beats)
 
 
 def strum_gestures(
@@ -444,7 +449,7 @@ def _grip(held: _Held, span: ChordSpan, moment: _Moment, hands: Hands, *, writte
     if span.shape is not None:
         return pinned_hand(span, hands, moment.busy, moment.held)
     stays = held.chord == chord and all(now.frets[4 - string] == fret for string, fret in moment.held)
-    for strings in _further_first(beside(moment.busy), moment, hands):
+    for strings in _further_first(moment.busy, moment.tune_midi, hands.tuning):
         if len(strings) == 1 and not written:
             continue
         holds = stays and sounds_chord(now.frets, chord, hands, strings)
@@ -461,11 +466,16 @@ def _grip(held: _Held, span: ChordSpan, moment: _Moment, hands: Hands, *, writte
     return None
 
 
-def _further_first(groups: Iterable[tuple[int, ...]], moment: _Moment, hands: Hands) -> list[tuple[int, ...]]:
-    """Return groups of strings, the largest first, of equal ones that whose open strings lie further from the tune."""
-    return sorted(
-        groups,
-        key=lambda group: (-len(group), -apart(group, OPEN_HAND.frets, moment.tune_midi, hands.tuning)),
+@lru_cache(maxsize=1024)
+def _further_first(
+    busy: frozenset[int], tune_midi: int | None, tuning: Tuning
+) -> tuple[tuple[int, ...], ...]:
+    """Return the groups of free strings, the largest first, of equal ones that which lies further from the tune."""
+    return tuple(
+        sorted(
+            beside(busy),
+            key=lambda group: (-len(group), -apart(group, OPEN_HAND.frets, tune_midi, tuning)),
+        )
     )
 
 

@@ -19,7 +19,7 @@ from tercet.kit.sources import GivenSong, SongSource, own_recipes_of, source_of
 from tercet.kit.work_folder import work_folder
 from tercet.made_files import check_may_make, write_made
 from tercet.performing import lay_out
-from tercet.song import LAYERS, Layer, bar_indices
+from tercet.song import LAYERS, Layer, Song, bar_indices
 from tercet.sound.convolution import THREADS
 from tercet.sound.stems import Progress
 from tercet.tracks import Recipe, choose_layers, recipe_named
@@ -83,9 +83,8 @@ class OneTrack:
                 "track", f" {self.name} already chooses the layers: leave out either it, or without and only"
             )
 
-    def recipe(self, one: ReadySet, source: SongSource) -> Recipe:
+    def recipe(self, song: Song, source: SongSource) -> Recipe:
         """Return what the track is made of; `RequestError` where there is no such track, or nothing to hear."""
-        song = one.arrangement.song
         if self.name:
             recipe = recipe_named(self.name, own_recipes_of(song, source), song.layers)
         else:
@@ -140,7 +139,7 @@ def make_track(
     start_s = time.monotonic()
     listener(Event("started", "track", file=str(path), done=0, total=2))
     one = ready(source, options, listener)
-    order = _Order(one, chosen.recipe(one, source), chosen, options, path, replace)
+    order = _Order(one, chosen.recipe(one.arrangement.song, source), chosen, options, path, replace)
     tell_problems(one.arrangement, listener)
     listener(Event("step", "playing", file=str(path), done=1, total=2))
     write = order.write_midi if ending in MIDI_ENDINGS else order.write_recording

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 from tercet.arranging import Arrangement, Problem, arrange, song_tuning
 from tercet.arranging.advice import lower_octaves
+from tercet.arranging.fingering import Shared
 from tercet.kit.events import Event, Listener, tell_preparing, unheard
 from tercet.kit.options import KitOptions, PlayOptions, front_of, several_players_of, tunings_of
 from tercet.kit.sources import SongSource
@@ -62,10 +63,12 @@ def ready(source: SongSource, options: PlayOptions, listener: Listener = unheard
     return ReadySet("", "", arranged(song, options, listener), sound_of(source, song, options))
 
 
-def arranged(song: Song, options: PlayOptions, listener: Listener = unheard) -> Arrangement:
-    """Return a song arranged as it is asked for; what had to be dropped is told."""
+def arranged(
+    song: Song, options: PlayOptions, listener: Listener = unheard, shared: Shared | None = None
+) -> Arrangement:
+    """Return a song arranged as it is asked for; what had to be dropped is told. `shared` is as in `arrange`."""
     asked, strings = moved(song, options, listener)
-    return arrange(asked, strings)
+    return arrange(asked, strings, shared=shared)
 
 
 def as_asked(song: Song, options: PlayOptions) -> Song:

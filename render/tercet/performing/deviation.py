@@ -128,11 +128,19 @@ class _Process:
         self._octaves = octaves
         self._total_spread = sqrt(sum(_SPREADS[octave] * _SPREADS[octave] for octave in octaves))
         self._drawn: dict[tuple[int, int], float] = {}
+        self._found: dict[tuple[int, int], float] = {}
 
     def at(self, pulse: Fraction) -> float:
         """Return the deviation at a place; between two steps it moves from one value to the next."""
-        whole, rest = divmod(pulse.numerator, pulse.denominator)
-        part = rest / pulse.denominator
+        place = pulse.numerator, pulse.denominator
+        found = self._found.get(place)
+        if found is None:
+            found = self._found[place] = self._at(*place)
+        return found
+
+    def _at(self, numerator: int, denominator: int) -> float:
+        whole, rest = divmod(numerator, denominator)
+        part = rest / denominator
         total = 0.0
         for octave in self._octaves:
             step = whole >> octave

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from itertools import groupby
 from math import ceil, inf
@@ -128,6 +128,8 @@ class Interpretation:
         The gestures in the order played.
     seed, dry
         As in `perform`.
+    whole
+        The take of the whole piece at full speed without a count-in, where it has been played already.
     """
 
     arrangement: Arrangement
@@ -135,9 +137,12 @@ class Interpretation:
     placed: tuple[_Placed, ...]
     seed: int = 1
     dry: bool = False
+    whole: Take | None = field(default=None, compare=False, repr=False)
 
     def perform(self, timeline: Timeline, *, flat: bool = False) -> Take:
         """Play it on a timeline; parameters and result as of `perform`."""
+        if self.whole is not None and not flat and timeline == _whole_piece(self.arrangement):
+            return self.whole
         song, clock = self.arrangement.song, self.clock
         runs = runs_of(self.arrangement, timeline, clock)
         notes: list[TakeNote] = []
@@ -175,12 +180,16 @@ GIVEN_WAY_ROUNDS = 12
 """How often it is looked whether that is enough: what else covers the tune's note stays as it is."""
 
 
+def _whole_piece(arrangement: Arrangement) -> Timeline:
+    return lay_out(arrangement, None, Fraction(1), 0)
+
+
 def _giving_way(playing: Interpretation) -> Interpretation:
     """Return a playing whose second voice covers no note of the tune, as the whole piece at full speed shows it.
 
     A note of it that would is played softer than its mark, by no more than it takes.
     """
-    whole = lay_out(playing.arrangement, None, Fraction(1), 0)
+    whole = _whole_piece(playing.arrangement)
     given_db: dict[StrokePlace, float] = {}
     for _ in range(GIVEN_WAY_ROUNDS):
         covered = covered_notes(_softer(playing, given_db).perform(whole))
@@ -214,8 +223,12 @@ def _stroke_place(gesture: Gesture) -> StrokePlace:
 
 def _letting_the_tune_through(playing: Interpretation, swing: Swing) -> Interpretation:
     """Return a playing with each note of the tune damped that rings on over a later one and would cover it."""
+    whole = playing.perform(_whole_piece(playing.arrangement))
+    too_long = list(ringing_too_long(whole))
+    if not too_long:
+        return replace(playing, whole=whole)
     placed = list(playing.placed)
-    for note, later in ringing_too_long(playing.perform(lay_out(playing.arrangement, None, Fraction(1), 0))):
+    for note, later in too_long:
         item = placed[note.gesture]
         end_beat = min(item.end_beats[-1], later.beat)
         placed[note.gesture] = replace(

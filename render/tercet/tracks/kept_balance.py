@@ -23,7 +23,7 @@ from tercet.tracks.easing import Easing
 from tercet.tracks.playing import Playing
 from tercet.tracks.timelines import Source
 
-__all__ = ["kept_balance"]
+__all__ = ["heard_whole", "kept_balance"]
 
 VERSION = 1
 """Raised whenever the same song comes out balanced otherwise: what is measured, or how."""
@@ -44,12 +44,12 @@ def kept_balance(playing: Playing, variants: Iterable[Variant], work: Path) -> B
     work
         A folder for what is needed while it is measured.
     """
-    cache = Cache.of_user("balances")
-    return balance_of({variant: _heard_whole(playing, variant, cache, work) for variant in variants})
+    return balance_of({variant: heard_whole(playing, variant, work) for variant in variants})
 
 
-def _heard_whole(playing: Playing, variant: Variant, cache: Cache, work: Path) -> WholeHeard:
-    key = _key(playing, variant)
+def heard_whole(playing: Playing, variant: Variant, work: Path) -> WholeHeard:
+    """Return what is heard of a whole song in one variant; parameters as of `kept_balance`."""
+    cache, key = Cache.of_user("balances"), _key(playing, variant)
     data = cache.get(key)
     if data is not None:
         return _read(data)

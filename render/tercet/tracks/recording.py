@@ -26,7 +26,7 @@ from tercet.tracks.balance import (
     gesture_spans,
     layer_trims_db,
 )
-from tercet.tracks.clips.batch_cache import BatchCache
+from tercet.tracks.clips.batch_cache import Batches
 from tercet.tracks.clips.batches import FADE_FRAMES, TAIL_FRAMES, Batch, ClipSlot, batch_take, batches_of
 from tercet.tracks.clips.cutting import Clip, PassageClips, clips_of
 from tercet.tracks.clips.mixing import Reader, mix_blocks, mix_spans
@@ -73,7 +73,7 @@ class Recording:
         self,
         playing: Playing,
         timelines: Sequence[TrackTimeline],
-        cache: BatchCache,
+        cache: Batches,
         *,
         variants: Iterable[Variant] | None = None,
     ) -> None:
@@ -204,10 +204,10 @@ class Recording:
         """Add each passage of a track: where it is, what it says, and each of its notes with its end."""
         for passage, heard in zip(self._plan(place).passages, self._heard[place], strict=True):
             parts.update(repr(passage).encode())
-            digests = self.playing.performed(passage.passage.source).digests
+            performed = self.playing.performed(passage.passage.source)
             for clips in (heard.plain, heard.soft):
                 voices = sorted(voice for clip in clips for voice in clip.voices)
-                parts.update(b"".join(digests[voice.number] for voice in voices))
+                parts.update(b"".join(performed.digest(voice.number) for voice in voices))
                 parts.update(repr([voice[1:] for voice in voices]).encode())
 
     @cached_property
@@ -217,9 +217,9 @@ class Recording:
 
     def _name(self, batch: Batch) -> str:
         parts = hashlib.blake2b(f"{self._identity} {batch.layer} {batch.slots!r}".encode(), digest_size=16)
-        digests = self.playing.performed(batch.source).digests
+        performed = self.playing.performed(batch.source)
         for clip in batch.clips:
-            parts.update(b"".join(digests[voice.number] for voice in clip.voices))
+            parts.update(b"".join(performed.digest(voice.number) for voice in clip.voices))
             parts.update(repr([voice[1:] for voice in clip.voices]).encode())
         return parts.hexdigest()
 

@@ -11,6 +11,8 @@ from collections import OrderedDict
 from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
+from threading import Lock
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,13 +22,25 @@ from tercet.files import cannot_write, replacing
 
 Sound = NDArray[np.float32]
 
-__all__ = ["BatchCache"]
+__all__ = ["BatchCache", "Batches", "LastPlayed"]
 
 ROOM_BYTES = 128 << 20
 """Batchs kept in memory, five of them or so; others are read from the folder, which the system keeps at hand."""
 
 MOST_OPEN = 4
 """Files that are kept open: each layer has its batch, and the next begins before the last one has died away."""
+
+
+class Batches(Protocol):
+    """Where a recording finds the sound of its batches, or has it kept."""
+
+    def get(self, name: str, play: Callable[[], Sound], *, for_others: bool = True) -> Sound:
+        """Return the sound of a batch, see `BatchCache.get`."""
+        ...
+
+    def forget(self, name: str) -> None:
+        """Let a batch go that nothing more is made of."""
+        ...
 
 
 _in_use: weakref.ref[BatchCache] | None = None
@@ -149,3 +163,34 @@ class BatchCache:
                 sound.tofile(hidden)
         except OSError as error:
             raise OutputError(cannot_write(path, error)) from error
+
+
+class LastPlayed:
+    """What was played last, in memory alone, for any threads: after an edit most of a song is found there.
+
+    Parameters
+    ----------
+    room_bytes
+        How much is kept; what was asked for longest ago goes first.
+    """
+
+    def __init__(self, room_bytes: int) -> None:
+        self._room_bytes = room_bytes
+        self._kept: OrderedDict[str, Sound] = OrderedDict()
+        self._lock = Lock()
+
+    def get(self, name: str, play: Callable[[], Sound], *, for_others: bool = True) -> Sound:  # noqa: ARG002 - of `Batches`
+        """Return the sound of a batch, see `BatchCache.get`."""
+        with self._lock:
+            if name in self._kept:
+                self._kept.move_to_end(name)
+                return self._kept[name]
+        sound = play()
+        with self._lock:
+            self._kept[name] = sound
+            while sum(each.nbytes for each in self._kept.values()) > self._room_bytes:
+                self._kept.popitem(last=False)
+        return sound
+
+    def forget(self, name: str) -> None:
+        """Keep it all the same: it goes when there is no more room."""

@@ -51,6 +51,7 @@ class Performed:
         self.clock = clock
         self.start_s = take.bars[0].start_s
         self._picked: dict[Choice, frozenset[int]] = {}
+        self._digests: dict[int, bytes] = {}
 
     def __getstate__(self) -> dict[str, object]:
         """Return what goes to another process: what choices were found to pick, but not by what."""
@@ -96,10 +97,12 @@ class Performed:
             )
         return self._picked[choice]
 
-    @cached_property
-    def digests(self) -> tuple[bytes, ...]:
-        """For each note what stands for all that is known of it."""
-        return tuple(hashlib.blake2b(repr(placed).encode(), digest_size=8).digest() for placed in self.notes)
+    def digest(self, index: int) -> bytes:
+        """Return what stands for all that is known of a note."""
+        if index not in self._digests:
+            told = repr(self.notes[index]).encode()
+            self._digests[index] = hashlib.blake2b(told, digest_size=8).digest()
+        return self._digests[index]
 
     @cached_property
     def part_beats(self) -> tuple[Fraction, ...]:
