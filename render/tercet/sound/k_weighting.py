@@ -38,7 +38,7 @@ _SECTIONS: _Sections = (
 _MOST_BLOCK_FRAMES = 48
 _MOST_RUN_BLOCKS = 20
 _MOST_ROW_RUNS = 40
-_STEPS_AT_ONCE = 16
+_STEPS_AT_ONCE = 8
 """At 48 kHz, steps of 100 ms are runs of 20 blocks of 48 frames: of the divisors those that cost least."""
 
 _FAINTEST_POWER = 1e-20

@@ -360,7 +360,7 @@ def _excerpt(samples: NDArray[np.float32], start: int, stop: int) -> NDArray[np.
 
 # ---- audio that comes in blocks
 
-PIECE_STEPS = 16
+PIECE_STEPS = 8
 """Steps of 100 ms that are measured at a time."""
 
 CHANNELS = 2

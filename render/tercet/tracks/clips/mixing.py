@@ -18,7 +18,7 @@ __all__ = ["BLOCK_FRAMES", "Reader", "add_cues", "mix_blocks", "mix_spans"]
 BLOCK_FRAMES = 65_536
 """Frames of a block: few enough for Ogg in one write."""
 
-PART_FRAMES = 8_192
+PART_FRAMES = 32_768
 """Frames mixed at a time: what is added up and what it is added to fit into a processor's own cache."""
 
 Reader = Callable[["Clip"], "Sound"]
