@@ -22,12 +22,15 @@ from tercet.song import LAYERS, Players, parse_song
 from tercet.song.choice_words import parse_choice
 from tercet.song.note_choice import Choice
 from tercet.sound import Stems
+from tercet.sound.loudness import Meter
 from tercet.theory import TUNINGS, Tuning
 from tercet.tracks.balance import Balance
 from tercet.tracks.clips import batches
 from tercet.tracks.clips.batch_cache import BatchCache
 from tercet.tracks.clips.batches import Batch
 from tercet.tracks.clips.cutting import NATURAL, voices_of
+from tercet.tracks.clips.mixing import add_cues
+from tercet.tracks.layer_levels import KnownMeter
 from tercet.tracks.playing import Playing
 from tercet.tracks.practice_forms import TrackOptions, timeline_of
 from tercet.tracks.recipes import RECIPES, Recipe, recipe_named
@@ -41,6 +44,9 @@ from tests.sound.fake import FakeSynthesiser
 LSB = 2.0**-15
 DAMPED_S = 0.09
 PLAIN = Balance({}, 0.0, 0.0, -20.0, -6.0)
+
+MIXES = {"demo", "flat", *(f"{how}-{layer}" for how in ("without", "only") for layer in LAYERS)}
+"""Tracks that are mixes of the whole song's layers, unless their highest peak lies beside their cues."""
 
 CHOICES = (
     "melody", "between", "strums", "open", "roll", "single", "tune", "chord", "string 1", "string 4",
@@ -128,6 +134,25 @@ def test_a_track_s_key_tells_every_built_in_track_apart(tmp_path: Path) -> None:
     made = recording(tmp_path, [track(recipe) for recipe in RECIPES])
     keys = {made.track_key(index) for index in range(len(RECIPES))}
     assert len(keys) == len(RECIPES)
+
+
+def test_mixes_of_the_song_s_layers_are_known_and_all_else_is_measured(tmp_path: Path) -> None:
+    options = [TrackOptions(), TrackOptions(count_in_bars=1)]
+    recipes = [recipe for recipe in RECIPES if recipe.piece == "song"]
+    for folder, each in enumerate(options):
+        made = recording(tmp_path / str(folder), [track(recipe, each) for recipe in recipes])
+        balance = made.balance()
+        known = set()
+        for index, recipe in enumerate(recipes):
+            told, measured = made.meter(index, balance, 3.0), Meter(48_000)
+            if isinstance(told, KnownMeter):
+                known.add(recipe.name)
+                for block in add_cues(made.music(index, balance, gain_db=3.0), made.plan(index).cues):
+                    told.feed(block)
+                    measured.feed(block)
+                assert told.finish() == pytest.approx(measured.finish(), abs=2e-3)
+        assert len(known & MIXES) >= 4
+        assert not known & {"echo", "slow", "contrast", "build-up", "turns-bars"}
 
 
 @pytest.mark.parametrize(

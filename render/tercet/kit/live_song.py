@@ -28,7 +28,7 @@ from tercet.kit.sources import SongSource
 from tercet.song import Song, parse_song
 from tercet.song.class_file import in_class
 from tercet.sound import SAMPLE_RATE_HZ
-from tercet.sound.loudness import PeakMeter
+from tercet.sound.loudness import true_peak_dbtp
 from tercet.sound.stems import Audio, StemName, Stems
 from tercet.tracks.balance import FINER_DB, Balance, Variant, WholeHeard, balance_of
 from tercet.tracks.clips.batch_cache import LastPlayed
@@ -278,10 +278,8 @@ def _mixed(recording: Recording, balance: Balance) -> tuple[NDArray[np.float32],
     while True:
         music = recording.music(0, balance, gain_db=gain_db)
         mix = _joined(add_cues(music, plan.cues), plan.length_frames)
-        meter = PeakMeter(SAMPLE_RATE_HZ)
-        meter.peak_dbtp = highest_dbtp = CEILING_DBTP - FINER_DB
-        meter.feed(mix)
-        over_db = meter.finish_peak() - highest_dbtp
+        highest_dbtp = CEILING_DBTP - FINER_DB
+        over_db = true_peak_dbtp(mix, highest_dbtp) - highest_dbtp
         if over_db <= NO_MATTER_DB:
             return mix, gain_db
         gain_db -= over_db

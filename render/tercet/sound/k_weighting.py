@@ -5,6 +5,7 @@ from __future__ import annotations
 import functools
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations_with_replacement
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +14,7 @@ __all__ = [
     "GESTURE_S",
     "LOUDNESS_OFFSET_DB",
     "KWeightedEnergies",
+    "KWeightedProducts",
     "gesture_levels_lufs",
     "k_weighted_energies",
     "k_weighted_levels_lufs",
@@ -115,14 +117,15 @@ class KWeightedEnergies:
         energies = np.empty(steps)
         for first in range(0, steps, _STEPS_AT_ONCE):
             last = min(first + _STEPS_AT_ONCE, steps)
-            heard = self._weighted(
-                samples[first * self._step_frames : last * self._step_frames], last - first
-            )
+            heard = self.weighted(samples[first * self._step_frames : last * self._step_frames], last - first)
             energies[first:last] = np.vecdot(heard, heard).sum(axis=0, dtype=np.float64)
         return energies
 
-    def _weighted(self, samples: NDArray[np.float32], steps: int) -> NDArray[np.float32]:
-        """Return samples weighted, (channels, steps, frames of a step), 0 where there are none."""
+    def weighted(self, samples: NDArray[np.float32], steps: int) -> NDArray[np.float32]:
+        """Return the next samples weighted, (channels, steps, frames of a step), 0 where there are none.
+
+        At most `_STEPS_AT_ONCE` steps; they hold until the next are asked for.
+        """
         channels, frames = len(self._state), samples.shape[0]
         filled = steps * self._step_frames
         rows = channels * filled // self._filter.block
@@ -137,6 +140,50 @@ class KWeightedEnergies:
         heard = given.reshape(channels, filled)
         heard[:, frames:] = 0.0
         return heard.reshape(channels, steps, self._step_frames)
+
+
+class KWeightedProducts:
+    """The products of K-weighted sounds with one another, step by step: the energy of any mix of them is made of these.
+
+    The weighting is linear. So where sounds are mixed by gains g, a step's energy is gᵀ P g with the step's products P.
+
+    Parameters
+    ----------
+    sample_rate_hz, step_frames, channels
+        As in `KWeightedEnergies`.
+    sounds
+        How many there are.
+    split_frames
+        So many frames at the start of each step are counted by themselves.
+    """
+
+    def __init__(
+        self, sample_rate_hz: int, step_frames: int, channels: int, sounds: int, split_frames: int = 0
+    ) -> None:
+        self._step_frames, self._split_frames = step_frames, split_frames
+        self._each = [KWeightedEnergies(sample_rate_hz, step_frames, channels) for _ in range(sounds)]
+
+    def of(self, sounds: Sequence[NDArray[np.float32]] | NDArray[np.float32]) -> NDArray[np.float64]:
+        """Return the products of the next samples of each sound, float32 (frames, channels), channels added.
+
+        float64 (steps, 2, sounds, sounds): of the frames before the split and from it on. Only the last samples of all
+        may end within a step.
+        """
+        steps = -(-sounds[0].shape[0] // self._step_frames)
+        products = np.empty((steps, 2, len(self._each), len(self._each)))
+        for first in range(0, steps, _STEPS_AT_ONCE):
+            last = min(first + _STEPS_AT_ONCE, steps)
+            part = slice(first * self._step_frames, last * self._step_frames)
+            heard = [
+                each.weighted(sound[part], last - first)
+                for each, sound in zip(self._each, sounds, strict=True)
+            ]
+            for one, other in combinations_with_replacement(range(len(heard)), 2):
+                for half, frames in enumerate((slice(self._split_frames), slice(self._split_frames, None))):
+                    product = np.vecdot(heard[one][..., frames], heard[other][..., frames])
+                    products[first:last, half, one, other] = product.sum(axis=0, dtype=np.float64)
+                products[first:last, :, other, one] = products[first:last, :, one, other]
+        return products
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,25 +15,29 @@ from __future__ import annotations
 import functools
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tercet.errors import ParameterError
 from tercet.sound.audio import check_audio
-from tercet.sound.k_weighting import LOUDNESS_OFFSET_DB, KWeightedEnergies, k_weighted_energies
+from tercet.sound.k_weighting import LOUDNESS_OFFSET_DB, KWeightedProducts, k_weighted_energies
 
 __all__ = [
     "PEAK_BLOCK_FRAMES",
     "TARGET_LUFS",
     "Meter",
+    "MixMeter",
     "Mixes",
-    "PeakMeter",
+    "Peak",
     "block_heights",
+    "decibels",
     "gated_loudness_lufs",
     "integrated_loudness_lufs",
+    "loudness_lufs",
     "mixed",
-    "part_peak_dbtp",
+    "part_peaks",
     "plain_loudness_lufs",
     "step_energies",
     "step_frames_of",
@@ -115,6 +119,15 @@ def gated_loudness_lufs(energies: NDArray[np.float64], frames: int, sample_rate_
     return _lufs(float(gated.mean()))
 
 
+def loudness_lufs(energies: NDArray[np.float64], frames: int, sample_rate_hz: int) -> float:
+    """Return the integrated loudness of a programme, or what it is without gates where it is too quiet for them.
+
+    Parameters as for `gated_loudness_lufs`; minus infinity for silence.
+    """
+    lufs = gated_loudness_lufs(energies, frames, sample_rate_hz)
+    return plain_loudness_lufs(energies, frames) if lufs == -math.inf and frames else lufs
+
+
 def plain_loudness_lufs(energies: NDArray[np.float64], frames: int) -> float:
     """Return the loudness of a programme without gates, from the energies of its steps; minus infinity for silence.
 
@@ -128,7 +141,7 @@ def plain_loudness_lufs(energies: NDArray[np.float64], frames: int) -> float:
     return _lufs(float(energies.sum()) / max(frames, 1))
 
 
-def true_peak_dbtp(samples: NDArray[np.float32]) -> float:
+def true_peak_dbtp(samples: NDArray[np.float32], known_dbtp: float = -math.inf) -> float:
     """Return the height of the waveform, also between the samples.
 
     Eightfold oversampling with a windowed sinc of 32 taps a phase, flat to 21 kHz at 48 kHz: at most 0.12 dB are
@@ -141,11 +154,14 @@ def true_peak_dbtp(samples: NDArray[np.float32]) -> float:
     ----------
     samples
         Float32, (frames, 1 or 2).
+    known_dbtp
+        A height that was found elsewhere; what can't pass it isn't looked at.
 
     Returns
     -------
     float
-        dBTP: decibels against full scale, 0 when the wave just reaches ±1; minus infinity for silence.
+        dBTP: decibels against full scale, 0 when the wave just reaches ±1; minus infinity for silence; at least
+        `known_dbtp`.
 
     Raises
     ------
@@ -153,21 +169,30 @@ def true_peak_dbtp(samples: NDArray[np.float32]) -> float:
         If the samples aren't finite audio of 1 or 2 channels.
     """
     _check_measurable(samples)
-    return part_peak_dbtp((samples,), ((0,),), 0, samples.shape[0])
+    known = Peak(10 ** (known_dbtp / 20))
+    return max(decibels(part_peaks((samples,), ((0,),), 0, samples.shape[0], (known,))[0].height), known_dbtp)
 
 
 Mixes = Sequence[Sequence[int]]
 """Mixes of some sounds, each by the numbers of those that are heard in it."""
 
 
-def part_peak_dbtp(
+@dataclass(frozen=True, slots=True)
+class Peak:
+    """A true peak: its height, 1 for full scale, and the frame at which the block begins that it is in."""
+
+    height: float = 0.0
+    frame: int = 0
+
+
+def part_peaks(
     sounds: Sequence[NDArray[np.float32]] | NDArray[np.float32],
     mixes: Mixes,
     start: int,
     stop: int,
-    known_dbtp: float = -math.inf,
-) -> float:
-    """Return the height of the highest waveform of some mixes over some frames, those around them being what they are.
+    known: Sequence[Peak],
+) -> list[Peak]:
+    """Return the peak of some mixes over some frames, those around them being what they are.
 
     Parameters
     ----------
@@ -178,35 +203,45 @@ def part_peak_dbtp(
     start, stop
         From which frame up to which; a block of `PEAK_BLOCK_FRAMES` more at the end may be looked at. What begins
         behind the first frame needs as many before it.
-    known_dbtp
-        A height that was found elsewhere; what can't pass it isn't looked at.
+    known
+        For each mix a peak that was found elsewhere; what can't pass it isn't looked at.
 
     Returns
     -------
-    float
-        dBTP, at least `known_dbtp`.
+    list of Peak
+        For each mix; that which was known if it isn't passed.
     """
-    _, reach, rise = _interpolator()
-    peak = 10 ** (known_dbtp / 20)
+    reach, rise = _interpolator()[1:]
     length = sounds[0].shape[0]
     first = start if start > 0 else -PEAK_BLOCK_FRAMES
     last = stop if stop < length else stop + PEAK_BLOCK_FRAMES
     frames = np.arange(first, last, PEAK_BLOCK_FRAMES)
     each = [_highest_of_blocks(sound, first - PEAK_BLOCK_FRAMES, len(frames) + 2) for sound in sounds]
-    for mix in mixes:
+    peaks, likely = list(known), np.zeros((len(mixes), len(frames)), np.bool_)
+    for place, mix in enumerate(mixes):
+        own = sum((each[number] for number in mix[1:]), each[mix[0]])
         if len(mix) == 1:
-            peak = max(peak, float(each[mix[0]][1:-1].max()))
-    own = sum(each[1:], each[0])
-    heights = np.maximum(np.maximum(own[:-2], own[1:-1]), own[2:])
-    frames = frames[heights * (reach * _ROUNDING_MARGIN) > peak]
-    if len(frames):
+            peaks[place] = _higher(peaks[place], own[1:-1], frames)
+        heights = np.maximum(np.maximum(own[:-2], own[1:-1]), own[2:])
+        likely[place] = heights * (reach * _ROUNDING_MARGIN) > peaks[place].height
+    some = likely.any(axis=0)
+    if some.any():
+        frames, likely = frames[some], likely[:, some]
         around = [_around(sound, frames) for sound in sounds]
-        if len(sounds) > 1:
-            bounds = np.sum([_highest(each) + rise * _steepest(each) for each in around], axis=0)
-            around = [each[bounds * _ROUNDING_MARGIN > peak] for each in around]
-        for mix in mixes:
-            peak = _highest_wave(mixed(around, mix), peak)
-    return max(_decibels(peak), known_dbtp)
+        bounds = [(_highest(one) + rise * _steepest(one)) * _ROUNDING_MARGIN for one in around]
+        for place, mix in enumerate(mixes):
+            bound = sum((bounds[number] for number in mix[1:]), bounds[mix[0]])
+            inside = likely[place] & (bound > peaks[place].height)
+            if inside.any():
+                heard = mixed([one[inside] for one in around], mix)
+                peaks[place] = _highest_wave(heard, frames[inside], peaks[place])
+    return peaks
+
+
+def _higher(known: Peak, heights: NDArray[np.float64], frames: NDArray[np.int_]) -> Peak:
+    """Return the highest of a peak and of the samples of blocks."""
+    place = int(heights.argmax())
+    return Peak(float(heights[place]), int(frames[place])) if heights[place] > known.height else known
 
 
 def mixed(
@@ -235,7 +270,8 @@ def _power(loudness_lufs: float) -> float:
     return float(10 ** ((loudness_lufs - LOUDNESS_OFFSET_DB) / 10))
 
 
-def _decibels(amplitude: float) -> float:
+def decibels(amplitude: float) -> float:
+    """Return an amplitude in dB against 1; minus infinity for 0."""
     return 20 * math.log10(amplitude) if amplitude > 0 else -math.inf
 
 
@@ -274,14 +310,16 @@ def _interpolator() -> tuple[NDArray[np.float64], float, float]:
     return backwards, float(np.abs(phases).sum(axis=0).max()), float(np.minimum(*from_neighbours).max())
 
 
-def _highest_wave(around: NDArray[np.float32], peak: float) -> float:
-    """Return a height, or that of the wave in some blocks, given as by `_around`, if that is higher."""
-    rise = _interpolator()[2]
+def _highest_wave(around: NDArray[np.float32], frames: NDArray[np.int_], known: Peak) -> Peak:
+    """Return a peak, or that of the wave in some blocks, given as by `_around`, if it is higher."""
+    peak, rise = known, _interpolator()[2]
     bounds = (_highest(around) + rise * _steepest(around)) * _ROUNDING_MARGIN
     for place in np.argsort(-bounds, kind="stable"):
-        if bounds[place] <= peak:
+        if bounds[place] <= peak.height:
             break
-        peak = max(peak, _block_peak(around[place]))
+        height = _block_peak(around[place])
+        if height > peak.height:
+            peak = Peak(height, int(frames[place]))
     return peak
 
 
@@ -368,33 +406,36 @@ AROUND_FRAMES = 2 * PEAK_BLOCK_FRAMES
 """Frames before and after a piece that a peak in it may depend on."""
 
 
-class PeakMeter:
-    """Measures true peak as blocks are fed to it; the figure is that for the same audio in one piece.
+class MixMeter:
+    """Measures sounds that are fed side by side, block by block, and what any mix of them has.
 
-    Audio is never held whole. Several sounds can be fed side by side; then the highest peak of some mixes of them is
-    found, most of which needn't be mixed for it.
+    Audio is never held whole. The figures are those for the same audio in one piece.
 
     Parameters
     ----------
     sample_rate_hz
         Frames a second, 8000 to 192 000.
     mixes
-        Which of the sounds are heard together.
+        Which of the sounds are heard together in the mixes of which peaks are looked for.
+    split_frames
+        Where steps are split for another measure's sake: how many frames of each are counted by themselves.
 
     Attributes
     ----------
-    peak_dbtp
-        The highest so far; where it is raised, only what is higher is looked for.
+    peaks
+        Of each mix, as far as blocks came.
     """
 
-    def __init__(self, sample_rate_hz: int, mixes: Mixes = ((0,),)) -> None:
-        self._piece_frames = PIECE_STEPS * step_frames_of(sample_rate_hz)
+    def __init__(self, sample_rate_hz: int, mixes: Mixes = ((0,),), split_frames: int = 0) -> None:
+        step_frames = step_frames_of(sample_rate_hz)
+        self._piece_frames = PIECE_STEPS * step_frames
         self._mixes = mixes
         sounds = 1 + max(max(mix) for mix in mixes)
         self._held = np.empty((sounds, self._piece_frames + 2 * AROUND_FRAMES, CHANNELS), np.float32)
-        self._held_frames = 0
-        self._before_frames = 0
-        self.peak_dbtp = -math.inf
+        self._held_frames = self._before_frames = self._frames = 0
+        self._weighted = KWeightedProducts(sample_rate_hz, step_frames, CHANNELS, sounds, split_frames)
+        self._products: list[NDArray[np.float64]] = []
+        self.peaks = [Peak() for _ in mixes]
 
     def feed(self, *blocks: NDArray[np.float32]) -> None:
         """Take the next block of each sound, float32 (frames, 2)."""
@@ -412,47 +453,35 @@ class PeakMeter:
     def _move_on(self, frames: int) -> None:
         """Measure so many frames of what is held and isn't measured; keep what those after them need before them."""
         start, stop = self._before_frames, self._before_frames + frames
-        held = self._held[:, : self._held_frames]
-        self._measure(held, start, stop)
+        held, zero = self._held[:, : self._held_frames], self._frames - start
+        known = [Peak(peak.height, peak.frame - zero) for peak in self.peaks]
+        found = part_peaks(held, self._mixes, start, stop, known)
+        self.peaks = [Peak(peak.height, peak.frame + zero) for peak in found]
+        self._products.append(self._weighted.of(held[:, start:stop]))
+        self._frames += frames
         kept = held[:, max(stop - AROUND_FRAMES, 0) :].copy()
         self._held_frames = kept.shape[1]
         self._held[:, : self._held_frames] = kept
         self._before_frames = min(stop, AROUND_FRAMES)
 
-    def _measure(self, held: NDArray[np.float32], start: int, stop: int) -> None:
-        """Measure the next frames, from one up to another of those that are held, (sounds, frames, 2)."""
-        self.peak_dbtp = part_peak_dbtp(held, self._mixes, start, stop, self.peak_dbtp)
-
-    def finish_peak(self) -> float:
-        """Return the true peak in dBTP of all that came; minus infinity for silence."""
+    def finish_products(self) -> NDArray[np.float64]:
+        """Return the products of all that came, as `KWeightedProducts` gives them; now `peaks` are of all."""
         if self._held_frames > self._before_frames:
             self._move_on(self._held_frames - self._before_frames)
-        return self.peak_dbtp
+        return np.concatenate([self._weighted.of(self._held[:, :0]), *self._products])
 
 
-class Meter(PeakMeter):
-    """Measures integrated loudness (ITU-R BS.1770-5), of the first mix, and true peak, as `PeakMeter` does."""
+class Meter(MixMeter):
+    """Measures integrated loudness (ITU-R BS.1770-5) and true peak of one sound as blocks are fed to it."""
 
-    def __init__(self, sample_rate_hz: int, mixes: Mixes = ((0,),)) -> None:
-        super().__init__(sample_rate_hz, mixes)
+    def __init__(self, sample_rate_hz: int) -> None:
+        super().__init__(sample_rate_hz)
         self._rate_hz = sample_rate_hz
-        self._weighted = KWeightedEnergies(sample_rate_hz, step_frames_of(sample_rate_hz), CHANNELS)
-        self._energies: list[NDArray[np.float64]] = []
-        self._frames = 0
-
-    def _measure(self, held: NDArray[np.float32], start: int, stop: int) -> None:
-        super()._measure(held, start, stop)
-        self._energies.append(self._weighted.of(mixed(held[:, start:stop], self._mixes[0])))
-        self._frames += stop - start
 
     def finish(self) -> tuple[float, float]:
         """Return loudness in LUFS and true peak in dBTP of all that came; minus infinity for silence.
 
         Loudness of audio too quiet for the gates is measured without them.
         """
-        peak_dbtp = self.finish_peak()
-        energies = np.concatenate([np.zeros(0), *self._energies])
-        lufs = gated_loudness_lufs(energies, self._frames, self._rate_hz)
-        if lufs == -math.inf and self._frames:
-            lufs = plain_loudness_lufs(energies, self._frames)
-        return lufs, peak_dbtp
+        energies = self.finish_products().sum(axis=1)[:, 0, 0]
+        return loudness_lufs(energies, self._frames, self._rate_hz), decibels(self.peaks[0].height)

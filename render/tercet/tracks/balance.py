@@ -8,7 +8,7 @@ in the whole song at full speed and taken back: a *trim* of 0.1 to 2 dB for each
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from statistics import median
 
 from tercet.song import LAYERS, Layer
@@ -18,6 +18,7 @@ from tercet.sound.k_weighting import GESTURE_S
 from tercet.sound.loudness import TARGET_LUFS
 from tercet.tracks.clips.performed import Performed, PlacedNote
 from tercet.tracks.easing import LOUD_LUFS, MOST_DB, Easing
+from tercet.tracks.layer_levels import LayerLevels
 from tercet.tracks.timelines import Piece
 
 __all__ = [
@@ -60,12 +61,15 @@ class WholeHeard:
         The highest of the whole, and of each of its layers alone or left out; minus infinity for silence.
     easing
         What lowers its peaks, where it is to be loud or is played flat.
+    levels
+        What mixes of its layers needn't be measured by; None if that isn't known any more.
     """
 
     trims_db: Mapping[Layer, float]
     lufs: float
     peak_dbtp: float
     easing: Easing | None = None
+    levels: LayerLevels | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +88,8 @@ class Balance:
     easing, flat_easing
         What lowers the peaks of all tracks, where the song is to be loud (the peak is the one before it); and of the
         flat song, where it wouldn't have room else.
+    levels
+        Of each variant of which they are known, as in `WholeHeard`.
     """
 
     trims_db: Mapping[Variant, Mapping[Layer, float]]
@@ -93,6 +99,7 @@ class Balance:
     demo_peak_dbtp: float
     easing: Easing | None = None
     flat_easing: Easing | None = None
+    levels: Mapping[Variant, LayerLevels] = field(default_factory=dict, compare=False)
 
     def notices(self) -> tuple[str, ...]:
         """Return what the user should know; a sentence each."""
@@ -127,7 +134,8 @@ def balance_of(wholes: Mapping[Variant, WholeHeard]) -> Balance:
         easing = flat.easing if flat.peak_dbtp > room_dbtp else None
         lack_db = max(_highest_dbtp(flat.peak_dbtp, easing) - room_dbtp, 0.0)
     trims_db = {variant: whole.trims_db for variant, whole in wholes.items()}
-    return Balance(trims_db, gain_db, lack_db, demo.lufs, demo.peak_dbtp, demo.easing, easing)
+    levels = {variant: whole.levels for variant, whole in wholes.items() if whole.levels is not None}
+    return Balance(trims_db, gain_db, lack_db, demo.lufs, demo.peak_dbtp, demo.easing, easing, levels)
 
 
 def _highest_dbtp(peak_dbtp: float, easing: Easing | None) -> float:

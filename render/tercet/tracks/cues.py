@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,8 +12,10 @@ from numpy.typing import NDArray
 from tercet.performing.timeline import bars_between, counted_beats, pulse_beats
 from tercet.sound import SAMPLE_RATE_HZ
 from tercet.sound.struck import knock, turn_bell
-from tercet.tracks.clips.performed import Performed
-from tercet.tracks.timelines import Passage
+
+if TYPE_CHECKING:
+    from tercet.tracks.clips.performed import Performed
+    from tercet.tracks.timelines import Passage
 
 __all__ = [
     "LONGEST_CUE_FRAMES",

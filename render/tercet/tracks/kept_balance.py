@@ -25,7 +25,7 @@ from tercet.tracks.timelines import Source
 
 __all__ = ["heard_whole", "kept_balance"]
 
-VERSION = 1
+VERSION = 2
 """Raised whenever the same song comes out balanced otherwise: what is measured, or how."""
 
 MOST_KEPT = 256

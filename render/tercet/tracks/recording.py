@@ -16,7 +16,16 @@ from numpy.typing import NDArray
 from tercet.song import LAYERS, Layer
 from tercet.sound import SAMPLE_RATE_HZ
 from tercet.sound.k_weighting import k_weighted_levels_lufs
-from tercet.sound.loudness import Meter, Mixes, block_heights, mixed
+from tercet.sound.loudness import (
+    PEAK_BLOCK_FRAMES,
+    Meter,
+    MixMeter,
+    block_heights,
+    decibels,
+    loudness_lufs,
+    mixed,
+    step_frames_of,
+)
 from tercet.tracks.balance import (
     Balance,
     Variant,
@@ -33,6 +42,7 @@ from tercet.tracks.clips.mixing import Reader, mix_blocks, mix_spans
 from tercet.tracks.clips.plan import Sounding, TrackPlan, plan_of
 from tercet.tracks.cues import PULSE_DB
 from tercet.tracks.easing import Stretch, eased, easing_of
+from tercet.tracks.layer_levels import KnownMeter, LayerLevels, head_frames_of
 from tercet.tracks.playing import Playing
 from tercet.tracks.timelines import ALL, NOTHING, Passage, Source, TrackTimeline, whole_range
 
@@ -347,18 +357,67 @@ class Recording:
         trims_db = self._trims_db(place)
         layers = self.playing.arrangement.song.layers
         mixes = _mixes(len(layers))
-        meter = Meter(SAMPLE_RATE_HZ, mixes[:1] if variant[1] else mixes)
+        flat = variant[1]
+        split_frames = self._split_frames(variant)
+        meter = MixMeter(SAMPLE_RATE_HZ, ((0,),) if flat else mixes, split_frames)
         heights = []
         for blocks in zip(*(self._layer_blocks(place, layer, trims_db) for layer in layers), strict=True):
-            meter.feed(*blocks)
-            if self.playing.loud or variant[1]:
+            meter.feed(*((mixed(blocks, mixes[0]),) if flat else blocks))
+            if self.playing.loud or flat:
                 heights.append(np.max([block_heights(mixed(blocks, mix)) for mix in mixes], axis=0))
-        lufs, peak_dbtp = meter.finish()
-        heard = WholeHeard(trims_db, lufs if math.isfinite(lufs) else 0.0, peak_dbtp)
+        products = meter.finish_products()
+        levels = LayerLevels(
+            (layers,) if flat else tuple((layer,) for layer in layers),
+            split_frames,
+            products.astype(np.float32),
+            dict(zip(((0,),) if flat else mixes, meter.peaks, strict=True)),
+        )
+        lufs = loudness_lufs(products.sum(axis=(1, 2, 3)), self._plan(place).length_frames, SAMPLE_RATE_HZ)
+        peak_dbtp = decibels(max(peak.height for peak in meter.peaks))
+        heard = WholeHeard(trims_db, lufs if math.isfinite(lufs) else 0.0, peak_dbtp, levels=levels)
         if not heights:
             return heard
         start_frame = self._plan(place).passages[0].start_frame
         return replace(heard, easing=easing_of(np.concatenate(heights), start_frame, peak_dbtp))
+
+    def _split_frames(self, variant: Variant) -> int:
+        """Return where steps of the whole have to be split for the sake of the tracks that are mixes of its layers."""
+        places = (self._mix_of_whole(index) for index in range(len(self._timelines)))
+        shifts = [place[2] for place in places if place is not None and place[0] == variant]
+        return -shifts[0] % step_frames_of(SAMPLE_RATE_HZ) if shifts else 0
+
+    def _mix_of_whole(self, index: int) -> tuple[Variant, tuple[Layer, ...], int] | None:
+        """Return which whole a track is a mix of, of which layers, and how many frames later; None for others."""
+        plan = self.plan(index)
+        source = plan.passages[0].passage.source
+        variant = (source.piece, source.flat)
+        if len(plan.passages) > 1 or variant not in self.variants:
+            return None
+        whole = self._plan(self.variants.index(variant))
+        layers = tuple(dict.fromkeys(sounding.clip.layer for sounding in plan.soundings))
+        shift = plan.passages[0].start_frame - whole.passages[0].start_frame
+        found = {(each.start_frame - shift, each.clip, each.soft) for each in plan.soundings}
+        wanted = {
+            (each.start_frame, each.clip, False) for each in whole.soundings if each.clip.layer in layers
+        }
+        return (variant, layers, shift) if found == wanted else None
+
+    def meter(self, index: int, balance: Balance, gain_db: float) -> Meter | KnownMeter:
+        """Return what measures a track under a gain: as little of it as isn't known."""
+        plan = self.plan(index)
+        place = self._mix_of_whole(index)
+        levels = None if place is None else balance.levels.get(place[0])
+        if place is None or levels is None or self.eased_db(index, balance):
+            return Meter(SAMPLE_RATE_HZ)
+        variant, layers, shift_frames = place
+        mix = levels.mix(layers)
+        head_frames = head_frames_of(plan.cues)
+        if mix is None or not levels.fits(shift_frames) or 2 * head_frames > plan.length_frames:
+            return Meter(SAMPLE_RATE_HZ)
+        if levels.peaks[mix].frame + shift_frames < head_frames + 2 * PEAK_BLOCK_FRAMES:
+            return Meter(SAMPLE_RATE_HZ)
+        gain_db += balance.flat_gain_db if variant[1] else 0.0
+        return KnownMeter(levels, mix, shift_frames, plan.length_frames, head_frames, gain_db)
 
     def _layer_blocks(
         self, place: int, layer: Layer, trims_db: Mapping[Layer, float]
@@ -387,7 +446,7 @@ class Recording:
         return layer_trims_db(heard, None if passage.source.flat else self.playing.front_lu)
 
 
-def _mixes(layers: int) -> Mixes:
+def _mixes(layers: int) -> tuple[tuple[int, ...], ...]:
     """Return the mixes that a song is heard in: all of its layers, each alone, and all but each."""
     whole = tuple(range(layers))
     alone, left_out = (

@@ -20,7 +20,7 @@ from tercet.errors import OutputError
 from tercet.files import cannot_write, sha256_of
 from tercet.sound import SAMPLE_RATE_HZ
 from tercet.sound.encoding import Bits, TrackWriter, track_format
-from tercet.sound.loudness import TARGET_LUFS, Meter
+from tercet.sound.loudness import TARGET_LUFS
 from tercet.sound.players import PlayedSound, player_of
 from tercet.sound.sampler import BuiltInUkulele
 from tercet.sound.stems import Progress
@@ -285,7 +285,7 @@ class _Writing:
             gain_db -= over_db
 
     def _write(self, gain_db: float, places: Sequence[Path]) -> tuple[float, float, list[str]]:
-        meter = Meter(SAMPLE_RATE_HZ)
+        meter = self.recording.meter(self.index, self.balance, gain_db)
         frames = self.recording.plan(self.index).length_frames
         with ExitStack() as files:
             writers = [
