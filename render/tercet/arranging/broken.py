@@ -152,9 +152,11 @@ def broken_chords(fingered: Sequence[Fingered], added: Sequence[Added], piece: P
 
 def _slots(piece: Piece) -> Iterator[_Slot]:
     """Yield the strings of the patterns of all bars that have the style and no row of their own."""
-    meter = piece.song.meter
+    song, meter = piece.song, piece.song.meter
+    if not any(STYLES[song.style_of(each.section, each.pass_number)].broken for each in piece.measures):
+        return
     parts = int(piece.pulse_beat / piece.part_beat)
-    players = piece.song.players
+    players = song.players
     slow = float(piece.part_beat) * piece.beat_s >= SHORTEST_STEP_S[players]
     pace: Pace = "lively" if slow and players != "beginner" else "easy"
     pattern = pattern_of(meter.pulses, parts, pace)

@@ -38,6 +38,7 @@ from tercet.tracks.kept_balance import heard_whole
 from tercet.tracks.playing import Playing
 from tercet.tracks.practice_forms import timeline_of
 from tercet.tracks.recording import Recording
+from tercet.tracks.timelines import TrackTimeline
 from tercet.tracks.track_files import NO_MATTER_DB, gains_of
 
 __all__ = ["LiveSong", "LiveSound"]
@@ -47,6 +48,9 @@ CEILING_DBTP = FORMATS[".wav"].encode_ceiling_dbtp
 
 ROOM_BYTES = 64 << 20
 """What was played last is kept: a minute or two of each layer."""
+
+THREADS = 1
+"""A few bars are soon in their room: to start a second thread costs a third of that."""
 
 MOST_ASKED = 10_000
 """So many answers about hands are kept, some 10 kB each at most: a song asks some hundred times, a text that is edited
@@ -172,7 +176,7 @@ class LiveSong:
                     self._shared = Shared(0)
                 arrangement = arranged(song, self._options, self._listener, self._shared)
                 ready = ReadySet("", "", arrangement, sound_of(source, song, self._options))
-                playing = playing_of(ready, self._options, self._listener)
+                playing = playing_of(ready, self._options, self._listener, threads=THREADS)
                 self._edition = _Edition(1 if before is None else before.number + 1, song, playing)
             return self._now().arrangement
 
@@ -199,7 +203,7 @@ class LiveSong:
         balance, settled = self._balance(edition, recording)
         with self._hearing:
             mix, gain_db = _mixed(recording, balance)
-        bars = bars_of(recording.plan(0), edition.playing)
+        bars = bars_of(recording.plan(0), recording.playing)
         return LiveSound(Audio(mix), bars, settled, gain_db, recording, balance)
 
     @property
@@ -239,7 +243,7 @@ class LiveSong:
         recipe = track.recipe(song, self._source(song))
         asked = self._options.of_tracks(playing.arrangement.song, speed_of(track.speed), track.bars)
         timeline = timeline_of(recipe, playing.piece(recipe.piece), asked)
-        return Recording(playing, [timeline], self._played, variants=())
+        return Recording(_near(playing, timeline), [timeline], self._played, variants=())
 
     def _balance(self, edition: _Edition, recording: Recording) -> tuple[Balance, bool]:
         """Return the balance as it was measured last, by this sound, and whether it is of this edition."""
@@ -265,6 +269,18 @@ class LiveSong:
                     self._measured[variant] = measured
                 found = measured
             return found
+
+
+def _near(playing: Playing, timeline: TrackTimeline) -> Playing:
+    """Return what plays a track: the song near its bars, where it hasn't been played whole yet."""
+    passages = timeline.passages
+    if any(passage.source.piece != "song" for passage in passages):
+        return playing
+    beats = (
+        min(passage.start_beat for passage in passages),
+        max(passage.end_beat for passage in passages),
+    )
+    return playing.near(beats) or playing
 
 
 _MEASURING = Lock()

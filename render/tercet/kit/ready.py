@@ -13,6 +13,7 @@ from tercet.kit.events import Event, Listener, tell_preparing, unheard
 from tercet.kit.options import KitOptions, PlayOptions, front_of, several_players_of, tunings_of
 from tercet.kit.sources import SongSource
 from tercet.song import Players, Song, drop_pins, transpose_song
+from tercet.sound.convolution import THREADS
 from tercet.sound.players import PlayedSound, player_of
 from tercet.sound.soundfont_choice import Sound, choose_sound
 from tercet.theory import Tuning
@@ -109,8 +110,10 @@ def sound_of(source: SongSource, song: Song, options: PlayOptions) -> PlayedSoun
     return choose_sound(asked, song.sound, source.beside, os.environ).sound
 
 
-def playing_of(one: ReadySet, options: PlayOptions, listener: Listener = unheard) -> Playing:
-    """Return a set as it is played."""
+def playing_of(
+    one: ReadySet, options: PlayOptions, listener: Listener = unheard, *, threads: int = THREADS
+) -> Playing:
+    """Return a set as it is played; `threads` as in `Playing`."""
     return Playing(
         one.arrangement,
         player_of(one.sound),
@@ -118,6 +121,7 @@ def playing_of(one: ReadySet, options: PlayOptions, listener: Listener = unheard
         dry=options.dry,
         clear=options.clear,
         loud=options.loud,
+        threads=threads,
         progress=tell_preparing(listener, ""),
     )
 

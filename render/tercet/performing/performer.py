@@ -36,7 +36,13 @@ from tercet.performing.levels import (
 )
 from tercet.performing.model import Take, TakeNote, Timeline
 from tercet.performing.shaping import Shaping, bounded_db
-from tercet.performing.string_times import note_ends, second_ends, string_delays_s
+from tercet.performing.string_times import (
+    BeatWindow,
+    indices_within,
+    note_ends,
+    second_ends,
+    string_delays_s,
+)
 from tercet.performing.tempo import Clock, Going, Pace, Swing, piece_clock
 from tercet.performing.timeline import Run, count_in, lay_out, played_bars_of, runs_of, tempo_map
 from tercet.song import SECOND
@@ -101,13 +107,23 @@ def interpret(
     steady_pulse: bool = False,
     closes: bool = True,
     leader: Arrangement | None = None,
+    beats: BeatWindow | None = None,
 ) -> Interpretation:
-    """Return how an arrangement is played, whichever bars are played and however fast; parameters as in `perform`."""
+    """Return how an arrangement is played, whichever bars are played and however fast.
+
+    Parameters
+    ----------
+    arrangement, seed, dry, steady_pulse, closes, leader
+        As in `perform`.
+    beats
+        From where up to where the piece is played; all of it without them. What is played is as in the whole piece, but
+        for notes that cover, or are covered by, what rings longer than these beats reach.
+    """
     swing = Swing(arrangement)
     leading = leader or arrangement
     going = Going(closes=closes) if dry or steady_pulse else _going(leading, seed, closes=closes)
     clock = piece_clock(leading, Swing(leading), going)
-    placed = tuple(_placed(arrangement, swing, clock, None if dry else seed))
+    placed = tuple(_placed(arrangement, swing, clock, None if dry else seed, beats))
     playing = Interpretation(arrangement, clock, placed, seed, dry)
     if arrangement.second:
         playing = _giving_way(playing)
@@ -294,15 +310,17 @@ class _Placed:
         return self.deviation.level_db
 
 
-def _placed(arrangement: Arrangement, swing: Swing, clock: Clock, seed: int | None) -> list[_Placed]:
+def _placed(
+    arrangement: Arrangement, swing: Swing, clock: Clock, seed: int | None, beats: BeatWindow | None
+) -> list[_Placed]:
     """Return the gestures in the order played (swing can change it within a pulse), deviating unless `seed` is None."""
     song = arrangement.song
     lines = level_lines(arrangement.bars, song.dynamics, None if song.front is None else float(song.front))
     shaping = Shaping(arrangement)
     starts = [float(bar.start_beat) for bar in arrangement.bars]
     placed = []
-    gestures = (*arrangement.gestures, *arrangement.second)
-    ends_beats = (*note_ends(arrangement), *second_ends(arrangement))
+    gestures = (*_within(arrangement.gestures, beats), *_within(arrangement.second, beats))
+    ends_beats = (*note_ends(arrangement, beats), *second_ends(arrangement, beats))
     for gesture, end_beats in zip(gestures, ends_beats, strict=True):
         deviation = _STILL if seed is None else _deviation(gesture, arrangement, seed)
         mark_db = level_db = gesture_level_db(gesture, lines)
@@ -320,6 +338,10 @@ def _placed(arrangement: Arrangement, swing: Swing, clock: Clock, seed: int | No
             )
         )
     return sorted(placed, key=_onset_of)
+
+
+def _within(gestures: Sequence[Gesture], beats: BeatWindow | None) -> Sequence[Gesture]:
+    return gestures[slice(*indices_within(gestures, beats))]
 
 
 def _onset_of(item: _Placed) -> float:

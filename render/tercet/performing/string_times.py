@@ -21,7 +21,14 @@ from tercet.arranging import Arrangement, Gesture, StringNote
 from tercet.song import played_visits
 from tercet.theory import Chord
 
-__all__ = ["BREATH_PART", "note_ends", "second_ends", "string_delays_s"]
+__all__ = [
+    "BREATH_PART",
+    "BeatWindow",
+    "indices_within",
+    "note_ends",
+    "second_ends",
+    "string_delays_s",
+]
 
 ROLL_STEP_S = 0.022
 ROLL_STEP_RANGE_S = (0.015, 0.030)
@@ -93,8 +100,22 @@ WHOLE_STEP_SEMITONES = 2
 where the style lets the tune ring, those that lie nearer than a whole step."""
 
 
-def note_ends(arrangement: Arrangement) -> tuple[tuple[Fraction, ...], ...]:
+BeatWindow = tuple[Fraction, Fraction]
+"""From one beat of the piece as played up to another."""
+
+
+def indices_within(gestures: Sequence[Gesture], beats: BeatWindow | None) -> tuple[int, int]:
+    """Return which gestures, in order, begin within some beats: from one index up to another. All without beats."""
+    if beats is None:
+        return 0, len(gestures)
+    first, last = (bisect_left(gestures, beat, key=lambda gesture: gesture.start_beat) for beat in beats)
+    return first, last
+
+
+def note_ends(arrangement: Arrangement, beats: BeatWindow | None = None) -> tuple[tuple[Fraction, ...], ...]:
     """Return for each gesture of an arrangement where each of its notes ends, in beats of the piece as played.
+
+    With `beats`, for those that begin within them.
 
     A chord's string ends no earlier than its gesture is written to, and rings on until the first of these:
 
@@ -117,15 +138,21 @@ def note_ends(arrangement: Arrangement) -> tuple[tuple[Fraction, ...], ...]:
     """
     stops = _Stops(arrangement)
     return tuple(
-        tuple(stops.end(index, note) for note in gesture.notes)
-        for index, gesture in enumerate(arrangement.gestures)
+        tuple(stops.end(index, note) for note in arrangement.gestures[index].notes)
+        for index in range(*indices_within(arrangement.gestures, beats))
     )
 
 
-def second_ends(arrangement: Arrangement) -> tuple[tuple[Fraction, ...], ...]:
-    """Return for each gesture of the second voice where its note ends: as written, but it breathes with the tune."""
+def second_ends(
+    arrangement: Arrangement, beats: BeatWindow | None = None
+) -> tuple[tuple[Fraction, ...], ...]:
+    """Return for each gesture of the second voice where its note ends: as written, but it breathes with the tune.
+
+    With `beats`, for those that begin within them.
+    """
     breaths, pulse_beat = _phrase_ends(arrangement), arrangement.song.meter.pulse_beat
-    return tuple((_written_end(gesture, breaths, pulse_beat),) for gesture in arrangement.second)
+    second = arrangement.second[slice(*indices_within(arrangement.second, beats))]
+    return tuple((_written_end(gesture, breaths, pulse_beat),) for gesture in second)
 
 
 class _Stops:

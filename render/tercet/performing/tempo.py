@@ -242,9 +242,9 @@ def piece_clock(arrangement: Arrangement, swing: Swing, going: Going = EVENLY) -
     beat_s = float(60 / (song.tempo * song.meter.pulse_beat))
     end = bars[-1].start_beat + bars[-1].length_beat
     marks = placed_marks(bars)
-    tune = _tune(arrangement)
-    ritards = _all_ritards(arrangement, marks, going)
-    eased = _eased(arrangement, ritards, going.phrase_end_part)
+    tune, phrases = _tune(arrangement), phrase_edges(bars)
+    ritards = _all_ritards(arrangement, marks, tune, phrases, going)
+    eased = _eased(song.meter, phrases, ritards, going.phrase_end_part)
     holds = [
         _Hold(
             _last_place(arrangement, swing, start, stop),
@@ -256,7 +256,7 @@ def piece_clock(arrangement: Arrangement, swing: Swing, going: Going = EVENLY) -
     edges = {bars[0].start_beat, end}
     edges.update(edge for ritard in ritards for edge in (ritard.start, ritard.slow, ritard.end))
     edges.update(edge for hold in holds for edge in (hold.start, hold.end))
-    ordered = sorted(edges.union(pace.start for paces in (going.drift, eased) for pace in paces))
+    ordered = sorted(edges.union(pace.start for paces in (going.drift, eased) for pace in paces), key=float)
     segments = _segments(ordered, ritards, holds, (going.drift, eased), beat_s)
     return Clock(
         beat_s,
@@ -305,7 +305,7 @@ class _PaceLine:
         return self._tempos[bisect_right(self._starts, float(beat))]
 
 
-def _eased(arrangement: Arrangement, ritards: Sequence[_Ritard], part: float) -> list[Pace]:
+def _eased(meter: Meter, phrases: Sequence[Fraction], ritards: Sequence[_Ritard], part: float) -> list[Pace]:
     """Return the tempo of the last pulses of each phrase, and back to 1 after them; none where a ritard is.
 
     These are the pulses of its last bar, or of its second half if that is shorter: in all they last longer by `part`,
@@ -313,9 +313,8 @@ def _eased(arrangement: Arrangement, ritards: Sequence[_Ritard], part: float) ->
     """
     if not part:
         return []
-    bars, meter = arrangement.bars, arrangement.song.meter
     paces = []
-    for start, end in pairwise(phrase_edges(bars)):
+    for start, end in pairwise(phrases):
         count = int(min(meter.bar_beat, (end - start) / 2) / meter.pulse_beat)
         first = end - count * meter.pulse_beat
         if not count or any(ritard.start < end and first < ritard.end for ritard in ritards):
@@ -333,7 +332,10 @@ def phrase_edges(bars: Sequence[Bar]) -> tuple[Fraction, ...]:
     return (*phrase_starts(bars), bars[-1].start_beat + bars[-1].length_beat)
 
 
-def _tune(arrangement: Arrangement) -> list[tuple[Fraction, Fraction]]:
+_Tune = list[tuple[Fraction, Fraction]]
+
+
+def _tune(arrangement: Arrangement) -> _Tune:
     """Return where each note of the tune is struck and where it ends, ties joined, in order."""
     return [
         (gesture.start_beat, gesture.start_beat + gesture.length_beat)
@@ -347,45 +349,57 @@ def slows_from(arrangement: Arrangement) -> Fraction | None:
 
     No player's strokes count, so it is the same for all who play the piece.
     """
-    *_, phrase, end = phrase_edges(arrangement.bars)
-    for ritard in _written_ritards(arrangement, placed_marks(arrangement.bars)):
+    phrases = phrase_edges(arrangement.bars)
+    *_, phrase, end = phrases
+    marks = placed_marks(arrangement.bars)
+    for ritard in _written_ritards(arrangement, marks, _tune(arrangement), phrases):
         if ritard.end == end:
             return ritard.start
     song = arrangement.song
     return None if song.rit == "none" or FEELS[song.feel].closing_tempo == 1.0 else phrase
 
 
-def _all_ritards(arrangement: Arrangement, marks: Sequence[PlacedMark], going: Going) -> list[_Ritard]:
+def _all_ritards(
+    arrangement: Arrangement,
+    marks: Sequence[PlacedMark],
+    tune: _Tune,
+    phrases: Sequence[Fraction],
+    going: Going,
+) -> list[_Ritard]:
     """Return the ritards that are written, and the last one of all."""
-    ritards = _written_ritards(arrangement, marks)
+    ritards = _written_ritards(arrangement, marks, tune, phrases)
     if not going.closes:
-        *_, end = phrase_edges(arrangement.bars)
-        return [ritard for ritard in ritards if ritard.end < end]
-    if going.closing_tempo < 1.0:
-        closing = _closing(arrangement, marks, ritards, going.closing_tempo)
+        return [ritard for ritard in ritards if ritard.end < phrases[-1]]
+    if going.closing_tempo < 1.0 and arrangement.song.rit != "none":
+        closing = _closing(arrangement.song.meter, marks, tune, phrases, ritards, going.closing_tempo)
         ritards += [] if closing is None else [closing]
     return ritards
 
 
 def _closing(
-    arrangement: Arrangement, marks: Iterable[PlacedMark], ritards: Iterable[_Ritard], final: float
+    meter: Meter,
+    marks: Iterable[PlacedMark],
+    tune: _Tune,
+    phrases: Sequence[Fraction],
+    ritards: Iterable[_Ritard],
+    final: float,
 ) -> _Ritard | None:
-    """Return the ritard with which a piece ends, None where the song says what the end is like, or wants none."""
-    if arrangement.song.rit == "none":
-        return None
-    *_, phrase, end = phrase_edges(arrangement.bars)
-    slow = max((start for start, _ in _tune(arrangement)), default=end)
-    start = max(slow - CLOSING_PULSES * arrangement.song.meter.pulse_beat, (phrase + slow) / 2)
+    """Return the ritard with which a piece ends, None where the song says what the end is like."""
+    *_, phrase, end = phrases
+    slow = max((start for start, _ in tune), default=end)
+    start = max(slow - CLOSING_PULSES * meter.pulse_beat, (phrase + slow) / 2)
     told = any(mark.kind == "a-tempo" and mark.beat >= start for mark in marks)
     if told or start >= slow or any(ritard.end > start for ritard in ritards):
         return None
     return _Ritard(start, slow, end, final)
 
 
-def _written_ritards(arrangement: Arrangement, marks: Iterable[PlacedMark]) -> list[_Ritard]:
+def _written_ritards(
+    arrangement: Arrangement, marks: Iterable[PlacedMark], tune: _Tune, phrases: Sequence[Fraction]
+) -> list[_Ritard]:
     """Return the ritards that marks ask for, in order."""
-    struck = [start for start, _ in _tune(arrangement)]
-    edges, bar_beat = phrase_edges(arrangement.bars), arrangement.song.meter.bar_beat
+    struck = [start for start, _ in tune]
+    edges, bar_beat = phrases, arrangement.song.meter.bar_beat
     runs: list[tuple[Fraction, Fraction]] = []
     opened: PlacedMark | None = None
     end = Fraction(0)

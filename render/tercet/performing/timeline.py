@@ -242,8 +242,9 @@ def tempo_map(arrangement: Arrangement, runs: Sequence[Run], clock: Clock) -> tu
     """Return the time of each pulse of the take, and of each place where its tempo changes, from 0 to its end."""
     points = [TempoPoint(Fraction(0), 0.0)]
     for run in runs:
+        later_beat = run.take_beat - run.start_beat
         points += [
-            TempoPoint(run.take_beat + beat - run.start_beat, run.seconds(clock.seconds(beat)))
+            TempoPoint(later_beat + beat, run.seconds(clock.seconds(beat)))
             for beat in _places(arrangement, run, clock)
         ]
     last = runs[-1]
@@ -261,7 +262,7 @@ def _places(arrangement: Arrangement, run: Run, clock: Clock) -> list[Fraction]:
             places.add(beat)
             if any(start <= beat < stop for start, stop in clock.slowing):
                 places.update(beat + pulse * part / STEPS_A_PULSE for part in range(1, STEPS_A_PULSE))
-    return sorted(place for place in places if place < run.end_beat)
+    return sorted((place for place in places if place < run.end_beat), key=float)
 
 
 def _steps(length_beat: Fraction, step_beat: Fraction) -> Iterator[Fraction]:

@@ -20,6 +20,7 @@ from tercet.performing import (
     lay_out,
 )
 from tercet.performing.audible import StrokePlace
+from tercet.performing.string_times import BeatWindow
 from tercet.sound import Stems, Synthesiser
 from tercet.sound.convolution import THREADS
 from tercet.sound.measured import keeping_levels
@@ -29,6 +30,13 @@ from tercet.tracks.clips.performed import Performed
 from tercet.tracks.timelines import Piece, Source
 
 __all__ = ["Playing"]
+
+NEAR_S = 8
+"""What sounds longer before some bars, or later, doesn't change how they are played: what covers the tune, and what
+ends a string, is nearer."""
+
+NEAR_PART = Fraction(2, 3)
+"""A longer part of a song is played whole."""
 
 
 class Playing:
@@ -52,9 +60,11 @@ class Playing:
         How many work at the room.
     progress
         Told what takes a while, as (what is being done, steps done, steps in all).
+    beats
+        From where up to where the song is played, as in `interpret`; all of it without them.
     """
 
-    def __init__(
+    def __init__(  # noqa: PLR0913 - options by name
         self,
         arrangement: Arrangement,
         synthesiser: Synthesiser,
@@ -65,6 +75,7 @@ class Playing:
         loud: bool = False,
         threads: int = THREADS,
         progress: Progress | None = None,
+        beats: BeatWindow | None = None,
     ) -> None:
         self.arrangement = arrangement
         self.synthesiser = synthesiser
@@ -74,6 +85,7 @@ class Playing:
         self._clear = clear
         self._threads = threads
         self._progress = progress
+        self._beats = beats
         self._pieces: dict[Piece, Arrangement] = {"song": arrangement}
         self._interpretations: dict[tuple[Piece, bool, bool], Interpretation] = {}
         self._performed: dict[Source, Performed] = {}
@@ -89,6 +101,30 @@ class Playing:
         """How far the strums are to lie behind the melody; None as marked."""
         front = self.arrangement.song.front
         return None if front is None else float(front)
+
+    def near(self, beats: BeatWindow) -> Playing | None:
+        """Return the song played near some beats alone, for as few bars as are heard at once.
+
+        None where that would hardly be less, where all of it has been played already, or where what is far away counts,
+        too: where strings are cleared, where a second voice gives way, and for a sound that is measured.
+        """
+        song, bars = self.arrangement.song, self.arrangement.bars
+        margin_beat = NEAR_S * song.tempo / 60 * song.meter.pulse_beat
+        start_beat, end_beat = beats[0] - margin_beat, beats[1] + margin_beat
+        piece_beat = bars[-1].start_beat + bars[-1].length_beat - bars[0].start_beat
+        by_song = self._clear or self.arrangement.second or not isinstance(self.synthesiser, LevelSynthesiser)
+        if by_song or self._interpretations or end_beat - start_beat > NEAR_PART * piece_beat:
+            return None
+        return Playing(
+            self.arrangement,
+            self.synthesiser,
+            seed=self._seed,
+            dry=self._dry,
+            loud=self.loud,
+            threads=self._threads,
+            progress=self._progress,
+            beats=(start_beat, end_beat),
+        )
 
     def piece(self, piece: Piece) -> Arrangement:
         """Return the arrangement of a piece."""
@@ -131,6 +167,7 @@ class Playing:
                 steady_pulse=source.steady,
                 closes=not source.goes_round,
                 leader=self._leader(source.piece),
+                beats=self._beats if source.piece == "song" else None,
             )
         return self._interpretations[variant]
 
