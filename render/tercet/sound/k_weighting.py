@@ -160,7 +160,9 @@ class KWeightedProducts:
     def __init__(
         self, sample_rate_hz: int, step_frames: int, channels: int, sounds: int, split_frames: int = 0
     ) -> None:
-        self._step_frames, self._split_frames = step_frames, split_frames
+        self._step_frames = step_frames
+        before, after = (0, slice(split_frames)), (1, slice(split_frames, None))
+        self._halves = (before, after) if split_frames else (after,)
         self._each = [KWeightedEnergies(sample_rate_hz, step_frames, channels) for _ in range(sounds)]
 
     def of(self, sounds: Sequence[NDArray[np.float32]] | NDArray[np.float32]) -> NDArray[np.float64]:
@@ -170,7 +172,7 @@ class KWeightedProducts:
         may end within a step.
         """
         steps = -(-sounds[0].shape[0] // self._step_frames)
-        products = np.empty((steps, 2, len(self._each), len(self._each)))
+        products = np.zeros((steps, 2, len(self._each), len(self._each)))
         for first in range(0, steps, _STEPS_AT_ONCE):
             last = min(first + _STEPS_AT_ONCE, steps)
             part = slice(first * self._step_frames, last * self._step_frames)
@@ -179,7 +181,7 @@ class KWeightedProducts:
                 for each, sound in zip(self._each, sounds, strict=True)
             ]
             for one, other in combinations_with_replacement(range(len(heard)), 2):
-                for half, frames in enumerate((slice(self._split_frames), slice(self._split_frames, None))):
+                for half, frames in self._halves:
                     product = np.vecdot(heard[one][..., frames], heard[other][..., frames])
                     products[first:last, half, one, other] = product.sum(axis=0, dtype=np.float64)
                 products[first:last, :, other, one] = products[first:last, :, one, other]
