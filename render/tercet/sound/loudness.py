@@ -490,10 +490,15 @@ class Meter(MixMeter):
         super().__init__(sample_rate_hz)
         self._rate_hz = sample_rate_hz
 
+    @property
+    def peak_dbtp(self) -> float:
+        """The true peak of what was measured so far."""
+        return decibels(self.peaks[0].height)
+
     def finish(self) -> tuple[float, float]:
         """Return loudness in LUFS and true peak in dBTP of all that came; minus infinity for silence.
 
         Loudness of audio too quiet for the gates is measured without them.
         """
         energies = self.finish_products().sum(axis=1)[:, 0, 0]
-        return loudness_lufs(energies, self._frames, self._rate_hz), decibels(self.peaks[0].height)
+        return loudness_lufs(energies, self._frames, self._rate_hz), self.peak_dbtp

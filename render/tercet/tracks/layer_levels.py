@@ -103,13 +103,18 @@ class KnownMeter:
         head_frames: int,
         gain_db: float,
     ) -> None:
-        self._gain = 10.0 ** (gain_db / 20.0)
-        self._energies = levels.energies(mix, shift_frames, length_frames) * self._gain**2
-        self._peak = levels.peaks[mix]
+        gain = 10.0 ** (gain_db / 20.0)
+        self._energies = levels.energies(mix, shift_frames, length_frames) * gain**2
+        self._height = levels.peaks[mix].height * gain
         self._length_frames = length_frames
         self._head_frames = head_frames
         self._missing_frames = head_frames + BESIDE_FRAMES if head_frames else 0
         self._head = [np.zeros((0, 2), np.float32)]
+
+    @property
+    def peak_dbtp(self) -> float:
+        """The true peak that is known so far."""
+        return decibels(self._height)
 
     def feed(self, block: NDArray[np.float32]) -> None:
         """Take the next block, float32 (frames, 2)."""
@@ -120,13 +125,13 @@ class KnownMeter:
     def finish(self) -> tuple[float, float]:
         """Return loudness in LUFS and true peak in dBTP, as `Meter.finish`."""
         head = np.concatenate(self._head)
-        height = self._peak.height * self._gain
         if self._head_frames:
             self._energies[: self._head_frames // STEP_FRAMES] = step_energies(
                 head[: self._head_frames], SAMPLE_RATE_HZ
             )
-            height = part_peaks((head,), ((0,),), 0, self._head_frames, (Peak(height),))[0].height
-        return loudness_lufs(self._energies, self._length_frames, SAMPLE_RATE_HZ), decibels(height)
+            known = (Peak(self._height),)
+            self._height = part_peaks((head,), ((0,),), 0, self._head_frames, known)[0].height
+        return loudness_lufs(self._energies, self._length_frames, SAMPLE_RATE_HZ), self.peak_dbtp
 
 
 def head_frames_of(cues: Sequence[Cue]) -> int:

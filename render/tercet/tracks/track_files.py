@@ -20,7 +20,7 @@ from tercet.errors import OutputError
 from tercet.files import cannot_write, sha256_of
 from tercet.sound import SAMPLE_RATE_HZ
 from tercet.sound.encoding import Bits, TrackWriter, track_format
-from tercet.sound.loudness import TARGET_LUFS
+from tercet.sound.loudness import TARGET_LUFS, Meter
 from tercet.sound.players import PlayedSound, player_of
 from tercet.sound.sampler import BuiltInUkulele
 from tercet.sound.stems import Progress
@@ -29,6 +29,7 @@ from tercet.tracks.balance import FINER_DB, Balance, Variant
 from tercet.tracks.clips.batch_cache import BatchCache
 from tercet.tracks.clips.mixing import add_cues
 from tercet.tracks.facts import FileFacts, TrackFacts, bars_of, cues_of, turns_of
+from tercet.tracks.layer_levels import KnownMeter
 from tercet.tracks.playing import Playing
 from tercet.tracks.practice_forms import TrackOptions, timeline_of
 from tercet.tracks.recipes import Recipe, track_title
@@ -275,32 +276,45 @@ class _Writing:
         """Write files of formats that share a ceiling; return the gain, the loudness, the true peak, and their hashes.
 
         Should this track come too high, since other notes meet in it than in the demo, it alone gets as much less as
-        it needs; what only it is made of is played once more then.
+        it needs.
         """
         while True:
-            lufs, peak_dbtp, hashes = self._write(gain_db, places)
-            over_db = peak_dbtp - (ceiling_dbtp - FINER_DB)
-            if over_db <= NO_MATTER_DB:
+            meter = self.recording.meter(self.index, self.balance, gain_db)
+            most_dbtp = ceiling_dbtp - FINER_DB + NO_MATTER_DB
+            hashes = self._write(gain_db, places, meter, most_dbtp)
+            lufs, peak_dbtp = meter.finish()
+            if peak_dbtp <= most_dbtp:
                 return gain_db, lufs, peak_dbtp, hashes
-            gain_db -= over_db
+            gain_db -= peak_dbtp - (ceiling_dbtp - FINER_DB)
 
-    def _write(self, gain_db: float, places: Sequence[Path]) -> tuple[float, float, list[str]]:
-        meter = self.recording.meter(self.index, self.balance, gain_db)
+    def _write(
+        self, gain_db: float, places: Sequence[Path], meter: Meter | KnownMeter, most_dbtp: float
+    ) -> list[str]:
+        """Write and measure; once the track comes too high, measure on, and keep what it is made of for the next time.
+
+        Returns
+        -------
+        list of str
+            The hashes of the files; none of them if the track comes too high.
+        """
         frames = self.recording.plan(self.index).length_frames
+        droppable = set(self.drop_after)
         with ExitStack() as files:
             writers = [
                 files.enter_context(TrackWriter(place, tags=self.tags, bits=self.bits, length_frames=frames))
                 for place in places
             ]
-            for block in self._blocks(gain_db):
+            for block in self._blocks(gain_db, droppable):
                 meter.feed(block)
                 for writer in writers:
                     writer.write(block)
-        hashes = [writer.sha256 or sha256_of(writer.path) for writer in writers]
-        return *meter.finish(), hashes
+                if meter.peak_dbtp > most_dbtp:
+                    droppable.clear()
+                    writers = []
+        return [writer.sha256 or sha256_of(writer.path) for writer in writers]
 
-    def _blocks(self, gain_db: float) -> Iterator[NDArray[np.float32]]:
-        music = self.recording.music(self.index, self.balance, gain_db=gain_db, drop_after=self.drop_after)
+    def _blocks(self, gain_db: float, droppable: Collection[int]) -> Iterator[NDArray[np.float32]]:
+        music = self.recording.music(self.index, self.balance, gain_db=gain_db, drop_after=droppable)
         return add_cues(music, self.recording.plan(self.index).cues)
 
 
