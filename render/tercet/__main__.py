@@ -6,6 +6,7 @@ Numeric libraries settle on their threads as they are loaded, so that they are k
 
 from __future__ import annotations
 
+import gc
 import os
 import signal
 import sys
@@ -18,12 +19,18 @@ INTERRUPTED = 130
 """Exit code after Ctrl-C, as shells count it."""
 
 
+YOUNG_AND_OLD = 50_000, 20, 100
+"""How many new objects, and how often, before the collector looks for circles: what is loaded and worked out makes
+hundreds of thousands that stay, and to look through them at Python's own pace is a fifteenth of a short command."""
+
+
 def main() -> int:
     """Run the command line and return its exit code."""
     heeded = signal.getsignal(signal.SIGINT) is signal.default_int_handler
     if heeded:
         signal.signal(signal.SIGINT, _stop)
     keep_to_one_thread()
+    gc.set_threshold(*YOUNG_AND_OLD)
     try:
         from tercet.cli import main as run
 

@@ -158,7 +158,7 @@ IMPORTED = [
     "tercet.cli.talk",
     "tercet.cli.page",
 ]
-IMPORTED += ["tercet.song", "lark", "ruamel.yaml", "numpy", "tercet.arranging.report"]
+IMPORTED += ["tercet.song", "ruamel.yaml", "numpy", "tercet.arranging.report"]
 
 
 def pressed_at(module: str, handler: str, *arguments: object) -> subprocess.CompletedProcess[str]:

@@ -182,11 +182,16 @@ class _Order:
                 clear=options.clear,
                 loud=options.loud,
                 bits=options.bits,
-                threads=THREADS,
+                threads=1 if self._few_bars else THREADS,
             )
             recording, balance = self._balanced(order, tell_preparing(listener, ""))
             write_track(order, 0, recording, balance, gains_of([balance], ceilings_of(order.tracks)), files)
         return (*recording.playing.notices(), *balance.notices())
+
+    @property
+    def _few_bars(self) -> bool:
+        """Whether only some bars are asked for: soon played, so that a second thread costs more than it saves."""
+        return bool(self.chosen.bars or self.recipe.bars)
 
     def _balanced(self, order: SetOrder, progress: Progress) -> tuple[Recording, Balance]:
         """Return the recording of the track, and its song's balance.
@@ -194,7 +199,7 @@ class _Order:
         Of a few bars the song isn't heard whole if its balance is known from before. Which way is taken doesn't depend
         on that, so the file doesn't either.
         """
-        if not (self.chosen.bars or self.recipe.bars):
+        if not self._few_bars:
             recording = recording_of(order, progress)
             return recording, recording.balance()
         recording = recording_of(order, progress, variants=())

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from tercet.sound.fluid import FluidSynthesiser
 from tercet.sound.sampler import BuiltInUkulele, UkuleleSampler
 from tercet.sound.sf2_reader import SoundFont
 from tercet.sound.stems import Synthesiser
@@ -15,4 +14,8 @@ PlayedSound = BuiltInUkulele | SoundFont
 
 def player_of(sound: PlayedSound) -> Synthesiser:
     """Return the synthesiser that plays a sound; nothing is read or loaded before it plays."""
-    return UkuleleSampler() if isinstance(sound, BuiltInUkulele) else FluidSynthesiser(sound)
+    if isinstance(sound, BuiltInUkulele):
+        return UkuleleSampler()
+    from tercet.sound.fluid import FluidSynthesiser  # what binds to a library is loaded for sound fonts alone
+
+    return FluidSynthesiser(sound)

@@ -166,7 +166,7 @@ def layer_responses(layer: Layer) -> NDArray[np.float64]:
     tail = _with_energy(_tail(layer), room**2 * (1.0 - EARLY_SHARE))
     room_spectrum = np.fft.rfft(early + tail, SPECTRUM_FRAMES) * _room_band()
     direct_spectrum = pan_gains(place.azimuth_deg)[:, None] * _treble_loss(place.distance_m)
-    spectrum = _evened(direct_spectrum + room_spectrum, direct_spectrum) * _all_passes()
+    spectrum = _evened(direct_spectrum + room_spectrum, direct_spectrum) * _all_passes(ALL_PASS_HZ)
     responses = np.fft.irfft(spectrum, SPECTRUM_FRAMES)[:, :RESPONSE_FRAMES]
     fade_frames = round(FADE_S * SAMPLE_RATE_HZ)
     responses[:, -fade_frames:] *= 0.5 + 0.5 * np.cos(np.linspace(0.0, np.pi, fade_frames))
@@ -261,6 +261,7 @@ def _with_energy(responses: NDArray[np.float64], energy: float) -> NDArray[np.fl
     return scaled
 
 
+@functools.cache
 def _low_pass(corner_hz: float) -> NDArray[np.complex128]:
     """Return the answer (bins,) of (1 − a)/(1 − a z⁻¹) with a = exp(−2π f_c/f_s), a one-pole low-pass.
 
@@ -279,14 +280,14 @@ def _room_band() -> NDArray[np.complex128]:
 
 
 @functools.cache
-def _all_passes() -> NDArray[np.complex128]:
+def _all_passes(corners_hz: tuple[float, ...]) -> NDArray[np.complex128]:
     """Return the answer (bins,) of the all-passes in a row: magnitude 1 everywhere.
 
     R. Bristow-Johnson, "Cookbook formulae for audio equalizer biquad filter coefficients", APF.
     """
     delay = np.exp(-2j * np.pi * np.arange(SPECTRUM_FRAMES // 2 + 1) / SPECTRUM_FRAMES)
     answer: NDArray[np.complex128] = np.ones_like(delay)
-    for corner_hz in ALL_PASS_HZ:
+    for corner_hz in corners_hz:
         omega = 2.0 * math.pi * corner_hz / SAMPLE_RATE_HZ
         alpha, cosine = math.sin(omega) / (2.0 * ALL_PASS_Q), math.cos(omega)
         far, near = 1.0 + alpha, 1.0 - alpha
@@ -327,11 +328,18 @@ def _evened(spectrum: NDArray[np.complex128], model: NDArray[np.complex128]) -> 
 
 def _loudness_gain(responses: NDArray[np.float64]) -> float:
     """Return the gain after which responses (2, frames) keep the K-weighted power of a plucked string."""
+    inside, source = _plucked_string()
+    power = (np.abs(np.fft.rfft(responses, SPECTRUM_FRAMES)[:, inside]) ** 2).mean(axis=0)
+    return math.sqrt(float(source.sum()) / float((source * power).sum()))
+
+
+@functools.cache
+def _plucked_string() -> tuple[NDArray[np.bool_], NDArray[np.float64]]:
+    """Return which bins a plucked string has power in, and its K-weighted power density there."""
     hertz = np.fft.rfftfreq(SPECTRUM_FRAMES, 1.0 / SAMPLE_RATE_HZ)
     lowest_hz, highest_hz = SOURCE_BAND_HZ
     inside = (hertz >= lowest_hz) & (hertz <= highest_hz)
     octaves = np.log2(hertz[inside] / lowest_hz)
     source = 10.0 ** (SOURCE_SLOPE_DB_AN_OCTAVE * octaves / 10.0)
     source *= np.abs(k_weighting_response(SAMPLE_RATE_HZ, SPECTRUM_FRAMES)[inside]) ** 2
-    power = (np.abs(np.fft.rfft(responses, SPECTRUM_FRAMES)[:, inside]) ** 2).mean(axis=0)
-    return math.sqrt(float(source.sum()) / float((source * power).sum()))
+    return inside, source
