@@ -15,6 +15,7 @@ from pathlib import Path
 
 import numpy as np
 
+from tercet import __version__
 from tercet.caches import Cache
 from tercet.tracks import recording
 from tercet.tracks.balance import Balance, Variant, WholeHeard, balance_of
@@ -64,6 +65,7 @@ def _key(playing: Playing, variant: Variant) -> str:
     piece, flat = variant
     performed = playing.performed(Source(piece, flat=flat))
     parts = (
+        __version__,
         VERSION,
         recording.VERSION,
         np.__version__,
