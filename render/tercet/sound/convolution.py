@@ -7,6 +7,7 @@ another, so they can be done in any order and give the same samples.
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -95,13 +96,7 @@ _Task = tuple["NDArray[np.float32]", "NDArray[np.float32]", Convolution, int]
 
 def _fill(tasks: Sequence[_Task]) -> None:
     """Fill blocks of results, `BLOCKS_AT_ONCE` for each task."""
-    bins = TRANSFORM_FRAMES // 2 + 1
-    heard = np.empty((BLOCKS_AT_ONCE, TRANSFORM_FRAMES), np.float32)
-    spectra: Any = np.empty(
-        (BLOCKS_AT_ONCE, 1, bins), np.complex64
-    )  # numpy's types know float64 transforms alone
-    products = np.empty((BLOCKS_AT_ONCE, 2, bins), np.complex64)
-    answers: Any = np.empty((BLOCKS_AT_ONCE, 2, TRANSFORM_FRAMES), np.float32)
+    heard, spectra, products, answers = _scratch()
     for result, sound, convolution, first in tasks:
         before, step = convolution.frames, TRANSFORM_FRAMES - convolution.frames
         starts: list[int] = []
@@ -120,6 +115,26 @@ def _fill(tasks: Sequence[_Task]) -> None:
             space = result[start : start + step]
             for side in (0, 1):
                 space[:, side] = answer[side, before : before + len(space)]
+
+
+_own = threading.local()
+
+
+def _scratch() -> tuple[NDArray[np.float32], Any, Any, Any]:
+    """Return memory for what is heard, its spectra, products and answers; a thread uses its own again and again.
+
+    New memory costs a tenth of a convolution: the system clears it page by page.
+    """
+    if not hasattr(_own, "scratch"):
+        bins = TRANSFORM_FRAMES // 2 + 1
+        _own.scratch = (
+            np.empty((BLOCKS_AT_ONCE, TRANSFORM_FRAMES), np.float32),
+            np.empty((BLOCKS_AT_ONCE, 1, bins), np.complex64),
+            np.empty((BLOCKS_AT_ONCE, 2, bins), np.complex64),
+            np.empty((BLOCKS_AT_ONCE, 2, TRANSFORM_FRAMES), np.float32),
+        )
+    scratch: tuple[NDArray[np.float32], Any, Any, Any] = _own.scratch
+    return scratch
 
 
 def _add_sides(sound: NDArray[np.float32], start: int, heard: NDArray[np.float32]) -> None:
