@@ -244,12 +244,16 @@ def _slots_to_play(onsets: _Onsets, piece: Piece) -> Iterator[SlotAt]:
     if song.strum is None:
         family = family_of(meter, song.players, float(piece.part_beat) * piece.beat_s)
     pattern = song.strum or default_pattern(meter)
+    if family is None:
+        for index, bar in enumerate(piece.bars):
+            yield from _slots(meter, index, bar, pattern)
+        return
     before: tuple[tuple[Fraction, Slot], ...] = ()
     known: dict[tuple[str, int, bool], tuple[Slot, ...]] = {}
     for index, bar in enumerate(piece.bars):
-        own = family is None or bar.strum is not None or STYLES[piece.spot(index, Fraction(0)).style].downs
+        own = bar.strum is not None or STYLES[piece.spot(index, Fraction(0)).style].downs
         place = (bar.section, bar.section_bar, _goes_another_way(index, piece))
-        if family is None or own:
+        if own:
             bars: Sequence[tuple[Slot, ...]] = (pattern,)
         elif place in known:
             bars = (known[place],)
