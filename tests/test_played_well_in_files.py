@@ -39,13 +39,19 @@ def bench(monkeypatch: pytest.MonkeyPatch) -> ModuleType:
     return import_module("played_well")
 
 
+def told_hand(number: int, shape: str, fingers: str, strokes: dict[float, str]) -> Told:
+    """Return a hand as `check` tells it, its strokes by their beats."""
+    told = {"strokes": list(strokes.values()), "beats": list(strokes)}
+    return {"bar_number": number, "shape": shape, "fingers": fingers, **told}
+
+
 def played_right() -> list[Told]:
     """Return the hands of the song as a teacher would play it: what `check` says of it."""
     hands = []
     for number in range(1, 8):
         shape, fingers = HELD["C" if number % 2 else "G7"]
         strokes = ["[4321]", "[4]"][: 1 if number == 7 else 2]
-        hands.append({"bar_number": number, "shape": shape, "fingers": fingers, "strokes": strokes})
+        hands.append(told_hand(number, shape, fingers, dict(zip((1.0, 4.0), strokes, strict=False))))
     return hands
 
 
@@ -100,8 +106,8 @@ def for_bars(numbers: range, **changed: object) -> Callable[[list[Told]], None]:
 
 
 def a_grip_for_one_note(hands: list[Told]) -> None:
-    hands[2]["strokes"] = ["[4321]"]
-    hands.insert(3, {"bar_number": 3, "shape": "0435", "fingers": "0213", "strokes": ["[4]"]})
+    hands[2] = told_hand(3, "0003", "0003", {1.0: "[4321]"})
+    hands.insert(3, told_hand(3, "0435", "0213", {4.0: "[4]"}))
 
 
 EVEN, ODD = range(2, 7, 2), range(1, 7, 2)

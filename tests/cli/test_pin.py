@@ -47,10 +47,10 @@ SONG: Two hands, no mistakes
       3  0003 (0003) [432] [1] d x
   hard places
     widest stretch  20 mm, 2010: bar 2 (verse)
-    fastest change  2 fingers in 4.00 s, 0003 to 2010: bar 2 (verse)
+    fastest change  2 fingers in 2.00 s, 0003 to 2010: bar 2 (verse)
     highest fret    3 on string 1: bar 1 (verse)
     masked          E4 [432]: bars 3 (verse), 6 (verse)
-    hardest bars    3 (verse, 1.4), 2 (verse, 0.6), 1 (verse, 0.1)
+    hardest bars    3 (verse, 1.4), 2 (verse, 0.8), 1 (verse, 0.1)
     in all          67% of the rolls bring the tune out; 2 shapes; the hand moves 0.00 frets a bar
   bar 3 (line 12, verse): the roll to E4 is masked: another string of it sounds higher than the tune
       remedy: start the roll on string 3 or 2, or pin it [alone]

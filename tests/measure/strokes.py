@@ -4,28 +4,27 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_right
-from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from fractions import Fraction
-from itertools import groupby
 from typing import Any
 
-from tests.measure.song_text import SongText, TuneNote
+from tests.measure.song_text import SongText
 
 __all__ = ["strokes_told"]
 
 ACTIONS = {"d": "strum", "u": "strum", "D": "strum", "U": "strum", "x": "chop"}
 STRUCK = re.compile(r"\[(\d+)\]")
+MOST_PARTS = 96
+"""A beat has no finer parts than so many; the report rounds where in a bar a stroke begins."""
 
 
 def strokes_told(
     lines: Sequence[Mapping[str, Any]], song: SongText, open_midis: Sequence[int]
 ) -> list[dict[str, Any]]:
-    """Return the strokes of each section's first playing.
+    """Return the strokes of each section's first playing; strums are taken to strike all strings.
 
-    Each stroke of the thumb is laid to the next written note in its bar that it has on top, octaves aside; the others,
-    and strums, come evenly between those. A bar in which notes of the tune are left over is left out. Strums
-    are taken to strike all strings.
+    A stroke of the thumb plays the note of the tune that is written where it begins, if it has that on top, octaves
+    aside.
 
     Parameters
     ----------
@@ -37,20 +36,24 @@ def strokes_told(
         The open strings, string 4 first.
     """
     keys = _bar_keys(song)
-    bars: dict[int, list[dict[str, Any]]] = defaultdict(list)
-    for hand in (hand for line in lines for hand in line["hands"]):
-        shape, fingers = _digits(hand["shape"]), _digits(hand["fingers"])
-        for told in hand["strokes"]:
-            stroke = {"shape": shape, "fingers": fingers, **_struck(told, shape, open_midis)}
-            bars[hand["bar_number"]].append(stroke)
+    written = {note.beat: note for note in song.tune}
     strokes = []
-    for number, told in sorted(bars.items()):
-        for stroke, (beat, note) in zip(told, _beats(told, number, song), strict=False):
+    for hand in (hand for line in lines for hand in line["hands"]):
+        shape, fingers, number = _digits(hand["shape"]), _digits(hand["fingers"]), hand["bar_number"]
+        start = song.pickup_beat + (number - 1) * song.bar_beat if number else Fraction(0)
+        for told, place in zip(hand["strokes"], hand["beats"], strict=True):
+            struck = _struck(told, shape, open_midis)
+            beat = start + Fraction(place - 1).limit_denominator(MOST_PARTS)
+            note = written.get(beat) if struck["action"] in ("roll", "single") else None
+            if note is not None and (struck["midis"][-1] - note.midi) % 12:
+                note = None
             length_beat = note.length_beat if note else Fraction(0)
             chord, span = _chord_under(song, beat, length_beat)
             times = {"onset_s": float(beat) * song.beat_s, "length_s": float(length_beat) * song.beat_s}
             where = {"chord": chord, "span": span, "bar": (keys[number], number)}
-            strokes.append({**stroke, **times, **where, "tune": note is not None})
+            strokes.append(
+                {"shape": shape, "fingers": fingers, **struck, **times, **where, "tune": note is not None}
+            )
     return strokes
 
 
@@ -68,42 +71,6 @@ def _struck(told: str, shape: Sequence[int | None], open_midis: Sequence[int]) -
     midis = [open_midis[4 - string] + (shape[4 - string] or 0) for string in strings]
     action = ("roll" if len(strings) > 1 else "single") if found else ACTIONS.get(told, "")
     return {"action": action, "strings": strings, "midis": midis}
-
-
-def _beats(
-    told: Sequence[Mapping[str, Any]], number: int, song: SongText
-) -> Iterator[tuple[Fraction, TuneNote | None]]:
-    """Yield for each stroke of a bar its beat and its note of the tune; nothing where notes are left over."""
-    start = song.pickup_beat + (number - 1) * song.bar_beat if number else Fraction(0)
-    end = start + song.bar_beat if number else song.pickup_beat
-    written: list[tuple[Fraction, TuneNote]] = [
-        (note.beat, note) for note in (*song.tune, *song.added) if start <= note.beat < end
-    ]
-    written.sort(key=lambda item: item[0])
-    places: list[tuple[Fraction, TuneNote | None] | None] = []
-    for stroke in told:
-        top = stroke["midis"][-1] % 12 if stroke["action"] in ("roll", "single") else None
-        while top is not None and written and written[0][1] in song.added and written[0][1].midi % 12 != top:
-            del written[0]
-        if written and written[0][1].midi % 12 == top:
-            beat, note = written.pop(0)
-            places.append((beat, None if note in song.added else note))
-        else:
-            places.append(None)
-    if any(note in song.tune for _, note in written):
-        return
-    beat = start
-    for _, run in groupby(enumerate(places), key=lambda item: item[1] is not None):
-        indices = [index for index, _ in run]
-        after = places[indices[-1] + 1] if indices[-1] + 1 < len(places) else None
-        for count, index in enumerate(indices, 1):
-            known = places[index]
-            if known is not None:
-                beat = known[0]
-                yield known
-            else:
-                until = after[0] if after else end
-                yield beat + (until - beat) * count / (len(indices) + 1), None
 
 
 def _chord_under(song: SongText, beat: Fraction, length_beat: Fraction) -> tuple[str, int]:

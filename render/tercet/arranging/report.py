@@ -6,15 +6,16 @@ Times are those of the written tempo; ritards, fermatas and swing are left out.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass
+from fractions import Fraction
 from itertools import pairwise
 from typing import Any
 
 from tercet.arranging.model import Arrangement, Gesture
 from tercet.neck import span_mm
-from tercet.neck.demands import EASY_STRETCH_MM
-from tercet.song import Bar, Style, played_visits
+from tercet.neck.demands import EASY_STRETCH_MM, LIMITS, MANY_FINGERS
+from tercet.song import Bar, Players, Style, played_visits
 from tercet.theory import spell
 
 __all__ = [
@@ -65,12 +66,15 @@ class HandUse:
     strokes
         Rolls and single notes by the strings struck, as pins are written (``[432]``, ``[1]``); strums as d, u
         and x, in capitals with an accent.
+    beats
+        Where in the bar each stroke begins, counted from 1 as marks are.
     """
 
     bar_number: int
     shape: str
     fingers: str
     strokes: tuple[str, ...]
+    beats: tuple[float, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,6 +236,9 @@ class Report:
         The lines of music in the order first played.
     widest_stretch, fastest_change, highest_fret
         The hard places, the first of several alike; None where there is none.
+    hasty_changes
+        Changes of three fingers that come sooner than these players are asked for, in order: pins and a song's own
+        strums can bring them.
     masked
         Rolls in which the tune is covered, in order.
     hardest_bars
@@ -245,6 +252,7 @@ class Report:
     lines: tuple[LineReport, ...]
     widest_stretch: WideHand | None
     fastest_change: Change | None
+    hasty_changes: tuple[Change, ...]
     highest_fret: HighFret | None
     masked: tuple[Masked, ...]
     hardest_bars: tuple[BarHardness, ...]
@@ -273,6 +281,7 @@ def report_of(arrangement: Arrangement) -> Report:
         lines=tuple(_lines(arrangement)),
         widest_stretch=_widest_stretch(arrangement),
         fastest_change=_fastest_change(moves),
+        hasty_changes=tuple(_hasty_changes(moves, arrangement.song.players)),
         highest_fret=_highest_fret(arrangement),
         masked=tuple(_masked(gesture, arrangement) for gesture in masked),
         hardest_bars=_hardest_bars(arrangement, moves),
@@ -323,29 +332,34 @@ def _lines(arrangement: Arrangement) -> Iterator[LineReport]:
     """Yield the lines of music of each section's first pass."""
     visits = [visit for visit in played_visits(arrangement.bars) if visit.pass_number == 1]
     for bars in (line for visit in visits for line in visit.lines):
-        gestures = [gesture for bar in bars for gesture in arrangement.by_bar[bar.number]]
+        struck = [
+            (gesture, float(gesture.start_beat - bar.start_beat) + 1)
+            for bar in bars
+            for gesture in arrangement.by_bar[bar.number]
+        ]
         yield LineReport(
             section=bars[0].section,
             line=bars[0].line + 1,
             first_bar=bars[0].number,
             last_bar=bars[-1].number,
-            hands=tuple(_hand_uses(gestures)),
-            **_counts(gestures),
+            hands=tuple(_hand_uses(struck)),
+            **_counts([gesture for gesture, _ in struck]),
         )
 
 
-def _hand_uses(gestures: Sequence[Gesture]) -> Iterator[HandUse]:
-    """Yield the hands of some gestures; strums under a shape that the tune holds too are played with that hand."""
+def _hand_uses(struck: Sequence[tuple[Gesture, float]]) -> Iterator[HandUse]:
+    """Yield the hands of gestures and where they begin; strums under a shape of the tune are played with its hand."""
     uses: list[HandUse] = []
-    for gesture in gestures:
+    for gesture, beat in struck:
         shape = frets_text(gesture.shape)
         fingers = "".join(map(str, gesture.fingers))
         last = uses[-1] if uses else None
         same = last is not None and (last.bar_number, last.shape) == (gesture.bar_number, shape)
         if last is not None and same and (not fingers or last.fingers == fingers):
-            uses[-1] = HandUse(last.bar_number, shape, last.fingers, (*last.strokes, stroke_text(gesture)))
+            strokes, beats = (*last.strokes, stroke_text(gesture)), (*last.beats, beat)
+            uses[-1] = HandUse(last.bar_number, shape, last.fingers, strokes, beats)
         else:
-            uses.append(HandUse(gesture.bar_number, shape, fingers, (stroke_text(gesture),)))
+            uses.append(HandUse(gesture.bar_number, shape, fingers, (stroke_text(gesture),), (beat,)))
     yield from uses
 
 
@@ -383,12 +397,17 @@ def _styles(arrangement: Arrangement) -> Iterator[StyleUse]:
 
 
 def _moves(arrangement: Arrangement) -> Iterator[_Move]:
-    """Yield each step from one hand that is worked out to the next, changed or not."""
+    """Yield each step from one hand that is worked out to the next, changed or not; strums keep the hand they leave."""
     song = arrangement.song
     beat_s = float(60 / (song.tempo * song.meter.pulse_beat))
-    held = [gesture for gesture in arrangement.gestures if len(gesture.fingers) == 4]
-    for before, after in pairwise(held):
-        time_s = float(after.start_beat - before.start_beat) * beat_s
+    held: list[tuple[Gesture, Fraction]] = []
+    for gesture in arrangement.gestures:
+        if len(gesture.fingers) == 4:
+            held.append((gesture, gesture.start_beat))
+        elif gesture.action == "strum" and held and held[-1][0].shape == gesture.shape:
+            held[-1] = (held[-1][0], gesture.start_beat)
+    for (before, since_beat), (after, _) in pairwise(held):
+        time_s = float(after.start_beat - since_beat) * beat_s
         frets = abs(after.position - before.position) if before.position and after.position else 0
         yield _Move(before, after, _fingers_placed(before, after), frets, max(time_s, SHORTEST_TIME_S))
 
@@ -424,17 +443,19 @@ def _widest_stretch(arrangement: Arrangement) -> WideHand | None:
 def _fastest_change(moves: Sequence[_Move]) -> Change | None:
     """Return the change with the most fingers placed a second."""
     fastest = max(moves, key=lambda move: move.fingers / move.time_s, default=None)
-    if fastest is None or not fastest.fingers:
-        return None
-    before, after = fastest.before, fastest.after
-    return Change(
-        after.bar_number,
-        after.section,
-        frets_text(before.shape),
-        frets_text(after.shape),
-        fastest.fingers,
-        1000 * fastest.time_s,
-    )
+    return None if fastest is None or not fastest.fingers else _change(fastest)
+
+
+def _hasty_changes(moves: Iterable[_Move], players: Players) -> Iterator[Change]:
+    """Yield the changes that set three fingers sooner than these players are asked to, in order."""
+    least_s = LIMITS[players].three_fingers_s
+    return (_change(move) for move in moves if move.fingers >= MANY_FINGERS and move.time_s < least_s)
+
+
+def _change(move: _Move) -> Change:
+    before, after = move.before, move.after
+    shapes = frets_text(before.shape), frets_text(after.shape)
+    return Change(after.bar_number, after.section, *shapes, move.fingers, 1000 * move.time_s)
 
 
 def _highest_fret(arrangement: Arrangement) -> HighFret | None:

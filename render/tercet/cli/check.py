@@ -363,6 +363,8 @@ def _hard_places(report: Report) -> Iterator[tuple[str, str]]:
         fingers, time_s = counted(change.fingers, "finger"), change.time_ms / 1000
         text = f"{fingers} in {time_s:.2f} s, {change.before} to {change.after}"
         yield "fastest change", f"{text}: bar {change.bar_number} ({change.section})"
+    for text, bars in _hasty(report).items():
+        yield "rushed changes", f"{text}: bar{'s' if len(bars) > 1 else ''} {', '.join(bars)}"
     if highest is not None:
         text = f"{highest.fret} on string {highest.string}"
         yield "highest fret", f"{text}: bar {highest.bar_number} ({highest.section})"
@@ -376,6 +378,16 @@ def _hard_places(report: Report) -> Iterator[tuple[str, str]]:
         f"the hand moves {totals.shift_per_bar:.2f} frets a bar",
     )
     yield "in all", "; ".join(sums)
+
+
+def _hasty(report: Report) -> dict[str, list[str]]:
+    """Return the bars of each change that comes sooner than these players are asked for."""
+    bars: dict[str, list[str]] = {}
+    for change in report.hasty_changes:
+        fingers, time_s = counted(change.fingers, "finger"), change.time_ms / 1000
+        found = bars.setdefault(f"{fingers} in {time_s:.2f} s, {change.before} to {change.after}", [])
+        found.append(f"{change.bar_number} ({change.section})")
+    return bars
 
 
 def _masked(report: Report) -> dict[str, list[str]]:

@@ -15,6 +15,7 @@ __all__ = [
     "EASY_STRETCH_MM",
     "HAND_RETURN_S",
     "LIMITS",
+    "MANY_FINGERS",
     "QUICK_S",
     "ROLLS_APART_S",
     "STEADY_ROLLS_APART_S",
@@ -85,6 +86,9 @@ first position unless the tune leads it away. A weight with a minus is worth som
 
 EASY_STRETCH_MM = 40.0
 """Frets 1 to 3 of a concert ukulele; a wider hand stretches."""
+
+MANY_FINGERS = 3
+"""Nobody sets so many fingers anew in a hurry: see `Limits.three_fingers_s`."""
 
 HAND_RETURN_S = 0.15
 """The thumb needs this long to come back from one roll for the next, and to be ready for the note after it."""

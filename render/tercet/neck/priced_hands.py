@@ -19,7 +19,7 @@ from functools import cached_property, lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from tercet.neck.demands import COSTS, EASY_STRETCH_MM, Hands
+from tercet.neck.demands import COSTS, EASY_STRETCH_MM, MANY_FINGERS, Hands
 from tercet.neck.hands import Hand, HandLimits, HandTable, hand_table
 from tercet.neck.shapes import COMMON_SHAPES, common_shape, taught_fingers
 from tercet.theory import LAST_FRET, Chord
@@ -43,7 +43,7 @@ _TONES_MISSING = ("most telling tone missing", "second tone missing", "third ton
 _PRESSED = np.array([1, 2, 4, 8, 3, 5, 6, 7, 9, 10, 11, 12, 13, 14, 15])
 """Strings that a finger may press, a bit for each, bit 0 for string 4; single ones first."""
 
-_ANEW, _MANY_FINGERS = 1024.0, 3
+_ANEW = 1024.0
 _SHAPE_DIGITS = np.array([4096, 256, 16, 1])
 
 
@@ -383,7 +383,7 @@ class PricedHands:
         # Each finger that is set anew also adds `_ANEW`, far more than any cost, so that one sum tells both.
         anew = np.rint(cost / _ANEW)
         cost -= anew * _ANEW
-        return cost, anew >= _MANY_FINGERS
+        return cost, anew >= MANY_FINGERS
 
     def has_time(self, before: Hand, after: Hand, gap_s: float) -> bool:
         """Whether these players get from one hand to another in time: nobody sets three fingers in a hurry."""
