@@ -86,6 +86,7 @@ STRIKING_LAWS = (
     "added note let go",
     "most telling tone not struck",
     "seventh not struck",
+    "one tone of the chord alone",
 )
 CHANGING_LAWS = ("position change", "fret of a position change")
 HURRY_LAW = "three fingers in a hurry"

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tercet.arranging.choices import HEARD, Choices, Question, choices_for
+from tercet.arranging.choices import HEARD, Choices, Question, choices_for, every_way
 from tercet.neck.demands import COSTS, LIMITS, Hands
 from tercet.neck.priced_hands import PricedHands, priced_hands
 from tercet.song import Pin, Players
@@ -144,6 +144,21 @@ def test_what_strokes_cost() -> None:
     assert single.cost[fours] == pytest.approx(
         neck.holding_cost[single.hand[fours]] + COSTS["fretted string 4"]
     )
+
+
+@pytest.mark.parametrize("midi", [67, 69])  # G is a tone of the chord, A isn't
+def test_a_roll_that_sounds_one_tone_of_the_chord_is_dearer(
+    midi: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    neck, asked = board(), question(midi, "Em")
+    priced = every_way(asked, neck)
+    monkeypatch.setitem(COSTS, "one tone of the chord alone", 0.0)
+    extra = priced.cost - every_way(asked, neck).cost
+    for row, hand in enumerate(priced.hand.tolist()):
+        last, struck = int(priced.column[row]) + 1, int(priced.struck[row])
+        sounding = {int(sound) % 12 for sound in neck.midis[hand, last - struck : last]} & {4, 7, 11}
+        assert extra[row] == pytest.approx(4.0 if struck > 1 and len(sounding) == 1 else 0.0)
+    assert 0 < (extra > 1).sum() < len(extra) / 2
 
 
 @pytest.mark.parametrize(

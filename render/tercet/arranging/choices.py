@@ -335,7 +335,7 @@ def _idle(
 def _unstruck(
     question: Question, board: PricedHands, rows: NDArray[np.intp], first: int, last: int
 ) -> NDArray[np.float64] | float:
-    """Return what it costs that the chord's most telling tones aren't among the strings struck in a roll.
+    """Return what it costs that a roll doesn't strike the chord's most telling tones, or strikes one tone of it alone.
 
     Under a long note the shape that players know by the chord's name costs nothing: its strums sound those tones.
     """
@@ -346,6 +346,9 @@ def _unstruck(
     telling = question.chord.needed_classes[: 1 + (len(question.chord.pitch_classes) > 3)]
     for needed, name in zip(telling, _NOT_STRUCK, strict=False):
         cost += COSTS[name] * ~(classes == needed % 12).any(axis=0)
+    under, top = classes[:-1], question.midi % 12
+    lonely = top if top in question.chord.pitch_classes else under[0]
+    cost += COSTS["one tone of the chord alone"] * (under == lonely).all(axis=0)
     if question.strummed:
         cost[board.chord(question.chord).known[rows]] = 0.0
     return cost

@@ -34,6 +34,9 @@ from tercet.theory import LAST_FRET, Tuning
 __all__ = ["Fingered", "Shared", "finger_tune", "may_be_rolled", "tune_cost", "unreachable"]
 
 
+_ROUNDS = 2
+"""Hands are sought so often again for equal bars and usual fingers: what one round mends may unsettle another bar."""
+
 _NEAR_FRET, _WIDE_FRETS = 5, 4
 """A note that only frets further up, or fingers so far apart, could carry doesn't stand in for another."""
 
@@ -352,9 +355,15 @@ class _Solver:
             hands = [self._step(run[place], asked[place].choices) for place in reached]
             bars = self._bars_of([run[place] for place in reached], hands)
             path = cheapest_path(hands, self._changes, before, after)
-            unlike = _asks_for_likeness(bars, hands, path, _hands_held, self._held_bars)
-            if self._asks_for_usual_fingers(hands, path) or unlike:
-                path = cheapest_path(hands, self._changes, before, after)
+            usual: dict[Shape, int] = {}
+            for _ in range(_ROUNDS):
+                unlike = _asks_for_likeness(bars, hands, path, _hands_held, self._held_bars)
+                rows = _rows_of(hands, path)
+                usual |= self._with_usual_fingers(rows)
+                if set(rows) <= set(usual.values()) and not unlike:
+                    break
+                again = self._with_usual_dearer(hands, usual)
+                path = cheapest_path(again, self._changes, before, after)
             _remember_bars(bars, hands, path, _hands_held, self._held_bars)
             self._usual_rows = self._with_usual_fingers(_rows_of(hands, path))
         found = dict(zip(reached, path, strict=True))
@@ -423,22 +432,17 @@ class _Solver:
             bars.append((asked, places))
         return bars
 
-    def _asks_for_usual_fingers(self, steps: list[Step], path: Sequence[int]) -> bool:
-        """Make it dearer to hold a shape with other fingers than its usual ones in this song; whether any was."""
-        rows = _rows_of(steps, path)
-        usual = self._with_usual_fingers(rows)
-        if set(rows) <= set(usual.values()):
-            return False
+    def _with_usual_dearer(self, steps: Sequence[Step], usual: Mapping[Shape, int]) -> list[Step]:
+        """Return steps in which it is dearer to hold a shape with other fingers than its usual ones in this song."""
         other, table = np.zeros(len(self._hands.table)), self._hands.table
         for shape, row in usual.items():
-            other[self._hands.rows_of_shape(shape)] = COSTS["other fingers than before"] / max(
-                table.count[row], 1
-            )
+            weight = COSTS["other fingers than before"] / max(int(table.count[row]), 1)
+            other[self._hands.rows_of_shape(shape)] = weight
             other[row] = 0.0
-        for place, step in enumerate(steps):
-            extra = other[step.choices.hand]
-            steps[place] = replace(step, extra=extra if step.extra is None else step.extra + extra)
-        return True
+        return [
+            replace(step, extra=other[step.choices.hand] + (0.0 if step.extra is None else step.extra))
+            for step in steps
+        ]
 
     def _with_usual_fingers(self, rows: Sequence[int]) -> dict[Shape, int]:
         """Return the hand that each shape is held with: as first used in the song, else the commonest of some."""

@@ -56,9 +56,10 @@ COSTS: dict[str, float] = {
     # striking
     "string crossed": 0.1,
     "fretted string 4": 0.6,
-    "idle finger": 0.3,
-    "most telling tone not struck": 8.0,
+    "idle finger": 0.45,
+    "most telling tone not struck": 9.0,
     "seventh not struck": 6.0,
+    "one tone of the chord alone": 4.0,
     "other hand than in an equal bar": 10.0,
     "other fingers than before": 10.0,
     "wanted roll missing": 20.0,
