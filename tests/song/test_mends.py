@@ -8,7 +8,6 @@ from collections import Counter
 
 import pytest
 
-from tercet.cli.check import mistake_facts
 from tercet.errors import SongError
 from tercet.song import parse_song
 from tests.remake_goldens import MALFORMED
@@ -20,7 +19,7 @@ def facts_of(text: str) -> list[Facts]:
     try:
         parse_song(text)
     except SongError as error:
-        facts: list[Facts] = json.loads(json.dumps([mistake_facts(each) for each in error.mistakes]))
+        facts: list[Facts] = json.loads(json.dumps([each.as_json() for each in error.mistakes]))
         return facts
     return []
 

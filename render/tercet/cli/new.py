@@ -10,37 +10,13 @@ from tercet.errors import RequestError
 from tercet.printable import visible_line
 from tercet.typed import typed
 
-__all__ = ["DESCRIPTION", "HELP", "NAME", "STARTER", "add_arguments", "run", "starter"]
+__all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run", "starter"]
 
 NAME = "new"
 HELP = "write a starter song to edit"
 DESCRIPTION = (
     "Write a short song that works, to be changed into yours. A file that exists is never overwritten."
 )
-
-STARTER = """\
-# A starter song: change it line by line and run `tercet check {name}` after each change.
-# A row is its name, then bars between | signs. A blank line starts the next line of music.
-# Songs have owners: before you share recordings of somebody's song, look up the rules where you live.
-title: {title}
-composer: your name
-key: C major
-meter: 4/4
-tempo: 88                 # pulses a minute
-tuning: high-g            # high-g, low-g, baritone, or four notes such as [A4, D4, F#4, B4]
-players: beginner         # beginner, improving or free: what the hands are asked to do
-dynamics: {{melody: f, between: mp, strums: p}}
-strum: d . d u . u d u    # d down, u up, x chop, . nothing
-form: verse*2
-sections:
-  verse: |
-    chords   C                 | F         | G7                | C
-    melody   G4 E G C5         | A4:2 F:2  | G4 F E D          | E4:4
-    words    Put your own words | here, now | one for each note | sung
-"""
-
-
-LONGEST_TITLE = 80
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -65,8 +41,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 def starter(path: Path) -> str:
     """Return a starter song for a file, with a title after its name, whatever that is."""
-    from tercet.song.spelling import yaml_text
+    from tercet.song.starter import starter_song
 
     words = visible_line(path.stem).replace("-", " ").replace("_", " ").replace("�", " ").split()
-    title = " ".join(words).title()[:LONGEST_TITLE].strip() or "A New Song"
-    return STARTER.format(name=visible_line(typed(path.name)), title=yaml_text(title))
+    return starter_song(visible_line(typed(path.name)), " ".join(words).title() or "A New Song")

@@ -16,8 +16,8 @@ from fractions import Fraction
 
 from tercet.exchange.leadsheet import LeadChord, LeadMeasure, LeadNote, LeadSheet
 from tercet.neck import COMMON_SHAPES
-from tercet.theory import Chord, Key, parse_chord, spell
-from tercet.theory.pitch import SIGNS, parse_key
+from tercet.theory import Chord, Key, parse_key
+from tercet.theory.key_chords import DOMINANT, KEY_CHORDS, chord_on
 
 __all__ = ["harmonised", "key_of_tune"]
 
@@ -62,20 +62,9 @@ def _correlation(one: list[float], other: tuple[float, ...]) -> float:
     return products / float(squares**0.5) if squares else 0.0
 
 
-_MAJOR = {
-    (0, ""): 0.0, (5, ""): 0.1, (7, ""): 0.1, (9, "m"): 0.4, (2, "m"): 0.5, (4, "m"): 0.9, (10, ""): 0.9,
-}  # fmt: skip
-_MINOR = {
-    (0, "m"): 0.0, (7, ""): 0.1, (5, "m"): 0.2, (10, ""): 0.35, (3, ""): 0.35, (8, ""): 0.5, (7, "m"): 0.6,
-    (5, ""): 0.9,
-}  # fmt: skip
-"""Chords of a key, as semitones above its tonic and quality, and what speaks against half a measure of each.
-
-The unit of all costs is a quarter of the tune outside its chord. The lowered seventh in major and the major fourth in
-minor are there for tunes in the church modes next to both.
-"""
-
 _UNKNOWN_SHAPE = 0.5
+"""The unit of all costs is that of `KEY_CHORDS`."""
+
 _CHANGE_AT_BAR = 0.5
 _CHANGE_WITHIN = 1.1
 _NOT_HOME = 4.0
@@ -155,11 +144,9 @@ def _named(chosen: Sequence[_Option]) -> Iterator[Chord]:
 
 def _options(key: Key) -> list[_Option]:
     options = []
-    for (degree, quality), cost in (_MINOR if key.minor else _MAJOR).items():
-        root = spell(60 + (key.tonic_class + degree) % 12, key)
-        sign = SIGNS[max(min(root.alter, 1), -1)]
-        chord = parse_chord(f"{root.letter}{sign}{quality}")
-        seventh = parse_chord(f"{root.letter}{sign}7") if (degree, quality) == (7, "") else None
+    for (degree, quality), cost in KEY_CHORDS[key.minor].items():
+        chord = chord_on(key, degree, quality)
+        seventh = chord_on(key, degree, "7") if (degree, quality) == (DOMINANT, "") else None
         known = str(chord) in COMMON_SHAPES or str(seventh) in COMMON_SHAPES
         options.append(_Option(chord, degree, cost + (0.0 if known else _UNKNOWN_SHAPE), seventh))
     return options

@@ -81,6 +81,7 @@ __all__ = [
     "TUNING_SCHEMA",
     "Setting",
     "key_named",
+    "meter_named",
     "read_settings",
     "read_sounding",
     "schema_of",
@@ -179,6 +180,21 @@ def key_named(text: str) -> Key:
             meant = str(parse_key(wrong.write or wrong.mend.removeprefix("write ")))
         raise RequestError(f"a key {wrong.message}{mend and ': '}{mend}", given=text, meant=meant) from None
     return key
+
+
+def meter_named(text: str) -> Meter:
+    """Read a meter as the setting is read.
+
+    Raises
+    ------
+    RequestError
+        There is no such meter.
+    """
+    try:
+        meter: Meter = _read_meter(Text(text, "", Source(0, 0)))["meter"]
+    except SlipError as wrong:
+        raise RequestError(f"a meter {wrong.message}") from None
+    return meter
 
 
 def read_sounding(node: Node) -> _Fields:
