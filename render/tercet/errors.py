@@ -17,9 +17,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from itertools import groupby
 from textwrap import dedent
+from typing import Any
 
 from tercet.printable import visible, visible_line
 from tercet.wording import counted
@@ -156,6 +157,12 @@ class Mistake:
         bar = {None: "", 0: "pick-up"}.get(self.bar, f"bar {self.bar}")
         line = f"line {self.line}" if self.line else ""
         return ", ".join(part for part in (line, self.section, bar, self.row) if part)
+
+    def as_json(self) -> dict[str, Any]:
+        """Return it for an editor: its place, its sentence, and the changes of the text that mend it."""
+        told = ("line", "column", "width", "section", "bar", "row", "message", "mend")
+        facts = {name: getattr(self, name) for name in told}
+        return {**facts, "edits": [asdict(edit) for edit in self.edits]}
 
 
 class SongError(RequestError):

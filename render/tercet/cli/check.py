@@ -5,14 +5,13 @@ from __future__ import annotations
 import argparse
 import os
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict
 from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tercet.cli.options import ARRANGING, add_options, play_options
 from tercet.cli.talk import put, put_json, say, say_event
-from tercet.errors import Mistake, RequestError, SongError, TercetError
+from tercet.errors import RequestError, SongError, TercetError
 from tercet.wording import counted
 
 if TYPE_CHECKING:
@@ -22,7 +21,7 @@ if TYPE_CHECKING:
     from tercet.performing import Covered
     from tercet.song import ClassFile
 
-__all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "mistake_facts", "run"]
+__all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
 
 NAME = "check"
 HELP = "find mistakes in songs and say what the players should know"
@@ -121,14 +120,7 @@ def _refused(path: str, error: TercetError, *, show: bool) -> tuple[dict[str, An
         say(str(error))
     if not isinstance(error, SongError):
         return {"file": path, "error": str(error)}, error.exit_code
-    return {"file": path, "mistakes": [mistake_facts(each) for each in error.mistakes]}, error.exit_code
-
-
-def mistake_facts(mistake: Mistake) -> dict[str, Any]:
-    """Return a mistake for an editor: its place, its sentence, and the changes of the text that mend it."""
-    told = ("line", "column", "width", "section", "bar", "row", "message", "mend")
-    facts = {name: getattr(mistake, name) for name in told}
-    return {**facts, "edits": [asdict(edit) for edit in mistake.edits]}
+    return {"file": path, "mistakes": [each.as_json() for each in error.mistakes]}, error.exit_code
 
 
 def _unfit_tracks(class_file: ClassFile, arrangement: Arrangement) -> list[str]:

@@ -8,7 +8,7 @@ and from then on bars sound as `tercet render` writes them.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from threading import Lock
@@ -33,7 +33,7 @@ from tercet.sound.stems import Audio, StemName, Stems
 from tercet.tracks.balance import FINER_DB, Balance, Variant, WholeHeard, balance_of
 from tercet.tracks.clips.batch_cache import LastPlayed
 from tercet.tracks.clips.mixing import add_cues
-from tercet.tracks.facts import BarFacts, bars_of
+from tercet.tracks.facts import BarFacts, bar_frames, bars_of
 from tercet.tracks.kept_balance import heard_whole
 from tercet.tracks.playing import Playing
 from tercet.tracks.practice_forms import timeline_of
@@ -41,7 +41,7 @@ from tercet.tracks.recording import Recording
 from tercet.tracks.timelines import TrackTimeline
 from tercet.tracks.track_files import NO_MATTER_DB, gains_of
 
-__all__ = ["LiveSong", "LiveSound"]
+__all__ = ["LiveParts", "LiveSong", "LiveSound"]
 
 CEILING_DBTP = FORMATS[".wav"].encode_ceiling_dbtp
 """As of a lossless file."""
@@ -82,13 +82,26 @@ class LiveSound:
 
     def stems(self) -> Stems:
         """Return the same layer by layer, under the same gain, with the count-in and other cues beside them."""
-        by_name: dict[StemName, NDArray[np.float32]] = {
-            layer: _joined(self._recording.music(0, self._balance, (layer,)), self.audio.length_frames)
-            for layer in self._recording.playing.arrangement.song.layers
-        }
-        silence = np.zeros((self.audio.length_frames, 2), np.float32)
-        (by_name["cues"],) = add_cues(iter((silence,)), self._recording.plan(0).cues)
-        return Stems(SAMPLE_RATE_HZ, by_name, self.gain_db)
+        return _parted(self._recording, self._balance, self.gain_db)
+
+
+@dataclass(frozen=True, slots=True)
+class LiveParts:
+    """Some bars as they sound, layer by layer.
+
+    Parameters
+    ----------
+    stems
+        Under the song's gain; the count-in and other cues beside them.
+    bars
+        For each bar the frames where it begins and ends.
+    settled
+        As in `LiveSound`.
+    """
+
+    stems: Stems
+    bars: tuple[tuple[int, int], ...]
+    settled: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,6 +219,19 @@ class LiveSong:
         bars = bars_of(recording.plan(0), recording.playing)
         return LiveSound(Audio(mix), bars, settled, gain_db, recording, balance)
 
+    def hear_parts(self, track: OneTrack, *, count_in_bars: int = 0) -> LiveParts:
+        """Return a track layer by layer, to be mixed elsewhere: parameters and errors as for `hear`.
+
+        `count_in_bars` are counted before, whatever the song says. Nothing keeps the sum from coming too high.
+        """
+        edition = self._now()
+        recording = self._recording(edition, track, count_in_bars)
+        balance, settled = self._balance(edition, recording)
+        with self._hearing:
+            stems = _parted(recording, balance, gains_of([balance], [CEILING_DBTP])[CEILING_DBTP])
+        bars = tuple((start, end) for _, start, end in bar_frames(recording.plan(0), edition.playing))
+        return LiveParts(stems, bars, settled)
+
     @property
     def settled(self) -> bool:
         """Whether all that was measured is of the text that was taken in last."""
@@ -237,11 +263,13 @@ class LiveSong:
     def _source(self, song: Song) -> SongSource:
         return SongSource(song if self._path is None else self._path)
 
-    def _recording(self, edition: _Edition, track: OneTrack) -> Recording:
+    def _recording(self, edition: _Edition, track: OneTrack, count_in_bars: int | None = None) -> Recording:
         """Return the recording of a track, which is balanced by what was measured elsewhere."""
         song, playing = edition.song, edition.playing
         recipe = track.recipe(song, self._source(song))
         asked = self._options.of_tracks(playing.arrangement.song, speed_of(track.speed), track.bars)
+        if count_in_bars is not None:
+            asked = replace(asked, count_in_bars=count_in_bars)
         timeline = timeline_of(recipe, playing.piece(recipe.piece), asked)
         return Recording(_near(playing, timeline), [timeline], self._played, variants=())
 
@@ -299,6 +327,17 @@ def _mixed(recording: Recording, balance: Balance) -> tuple[NDArray[np.float32],
         if over_db <= NO_MATTER_DB:
             return mix, gain_db
         gain_db -= over_db
+
+
+def _parted(recording: Recording, balance: Balance, gain_db: float) -> Stems:
+    """Return a track layer by layer, its cues beside them; equally long, float32 (frames, 2)."""
+    plan = recording.plan(0)
+    by_name: dict[StemName, NDArray[np.float32]] = {
+        layer: _joined(recording.music(0, balance, (layer,)), plan.length_frames)
+        for layer in recording.playing.arrangement.song.layers
+    }
+    (by_name["cues"],) = add_cues(iter((np.zeros((plan.length_frames, 2), np.float32),)), plan.cues)
+    return Stems(SAMPLE_RATE_HZ, by_name, gain_db)
 
 
 def _joined(blocks: Iterator[NDArray[np.float32]], length_frames: int) -> NDArray[np.float32]:

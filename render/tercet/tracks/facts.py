@@ -6,12 +6,23 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from tercet.performing.timeline import bars_between
+from tercet.song import Bar
 from tercet.sound import SAMPLE_RATE_HZ
-from tercet.tracks.clips.plan import PlacedPassage, TrackPlan
+from tercet.tracks.clips.plan import TrackPlan
 from tercet.tracks.playing import Playing
 from tercet.tracks.timelines import NOTHING
 
-__all__ = ["BarFacts", "CueFacts", "FileFacts", "TrackFacts", "TurnFacts", "bars_of", "cues_of", "turns_of"]
+__all__ = [
+    "BarFacts",
+    "CueFacts",
+    "FileFacts",
+    "TrackFacts",
+    "TurnFacts",
+    "bar_frames",
+    "bars_of",
+    "cues_of",
+    "turns_of",
+]
 
 DIGITS = 4
 """Decimals of a second."""
@@ -109,24 +120,23 @@ def turns_of(plan: TrackPlan) -> tuple[TurnFacts, ...]:
 
 def bars_of(plan: TrackPlan, playing: Playing) -> tuple[BarFacts, ...]:
     """Return the bars of a track in the order played, those of the student's turns included."""
-    return tuple(bar for placed in plan.passages for bar in _bars(placed, playing))
+    return tuple(
+        BarFacts(bar.number, bar.section, bar.pass_number, _seconds(start), _seconds(end))
+        for bar, start, end in bar_frames(plan, playing)
+    )
 
 
-def _bars(placed: PlacedPassage, playing: Playing) -> Iterator[BarFacts]:
-    passage = placed.passage
-    performed = playing.performed(passage.source)
-    zero = placed.start_frame - performed.frame(passage.start_beat)
-    for bar in bars_between(performed.arrangement, passage.start_beat, passage.end_beat):
-        start = max(bar.start_beat, passage.start_beat)
-        end = min(bar.start_beat + bar.length_beat, passage.end_beat)
-        if start < end:
-            yield BarFacts(
-                bar.number,
-                bar.section,
-                bar.pass_number,
-                _seconds(zero + performed.frame(start)),
-                _seconds(zero + performed.frame(end)),
-            )
+def bar_frames(plan: TrackPlan, playing: Playing) -> Iterator[tuple[Bar, int, int]]:
+    """Yield the bars of a track in the order played, or the part of each that is, from a frame up to another."""
+    for placed in plan.passages:
+        passage = placed.passage
+        performed = playing.performed(passage.source)
+        zero = placed.start_frame - performed.frame(passage.start_beat)
+        for bar in bars_between(performed.arrangement, passage.start_beat, passage.end_beat):
+            start = max(bar.start_beat, passage.start_beat)
+            end = min(bar.start_beat + bar.length_beat, passage.end_beat)
+            if start < end:
+                yield bar, zero + performed.frame(start), zero + performed.frame(end)
 
 
 def cues_of(plan: TrackPlan) -> tuple[CueFacts, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from concurrent.futures import ThreadPoolExecutor
 from functools import lru_cache
 from xml.etree import ElementTree as ET
 
@@ -261,3 +262,10 @@ def test_what_is_near_is_larger() -> None:
     sizes = nearness(arranged("songs/bicycle-bell.yaml"))
     assert sizes["melody struck"] > sizes["between struck"] > sizes["strums struck"]
     assert sizes["melody struck"] > sizes["melody under"]
+
+
+def test_any_thread_engraves_alike() -> None:
+    arrangement = arranged(EXAMPLES[0])
+    with ThreadPoolExecutor(1) as one, ThreadPoolExecutor(1) as other:
+        drawn = [pool.submit(lambda: line_svgs(engrave(arrangement))).result() for pool in (one, other)]
+    assert drawn[0] == drawn[1] == line_svgs(engrave(arrangement))

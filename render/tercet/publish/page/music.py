@@ -13,7 +13,7 @@ from tercet.publish.score.engraving import Engraving, engrave_at, line_svgs
 from tercet.publish.score.mei import Score
 from tercet.publish.svg import sign_definitions
 
-__all__ = ["MusicView", "engraved_music", "marks_of_notes", "spoken_bars"]
+__all__ = ["MusicView", "engraved_music", "marks_of_notes", "signs_svg", "spoken_bars", "with_prefix"]
 
 WIDTHS = {"wide": 1900, "narrow": 760}
 """Width of a line of music in the engraver's units: about four bars on a table, one or two on a phone."""
@@ -49,16 +49,26 @@ def engraved_music(arrangement: Arrangement, part: str = "") -> tuple[Score, tup
 
 
 def _view(name: str, engraving: Engraving, part: str) -> MusicView:
-    """Return a view. Its texts are escaped, so ``<g id=`` and ``#sign-`` can't stand in one of them."""
     prefix = f"{name[0]}{'2' * (part == 'second')}-"
     lines = "\n".join(line_svgs(engraving))
-    signs = sign_definitions(engraving.signs)
-    svg = f'<svg class="signs" width="0" height="0">{signs}</svg>\n{lines}'
+    svg = with_prefix(f"{signs_svg(engraving)}\n{lines}", prefix)
+    return MusicView(name, prefix, svg.replace("<svg ", '<svg aria-hidden="true" focusable="false" '), part)
+
+
+def signs_svg(engraving: Engraving) -> str:
+    """Return the signs of an engraving as an element that its lines refer to."""
+    return f'<svg class="signs" width="0" height="0">{sign_definitions(engraving.signs)}</svg>'
+
+
+def with_prefix(svg: str, prefix: str) -> str:
+    """Return lines of music whose elements have names of their own, so that no two views on a page share one.
+
+    Its texts are escaped, so ``<g id=`` and ``#sign-`` can't stand in one of them.
+    """
     svg = svg.replace('<g id="', f'<g id="{prefix}')
-    svg = svg.replace('<path id="sign-', f'<path id="{prefix}sign-').replace(
+    return svg.replace('<path id="sign-', f'<path id="{prefix}sign-').replace(
         'href="#sign-', f'href="#{prefix}sign-'
     )
-    return MusicView(name, prefix, svg.replace("<svg ", '<svg aria-hidden="true" focusable="false" '), part)
 
 
 def marks_of_notes(

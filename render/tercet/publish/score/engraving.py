@@ -27,6 +27,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from importlib.resources import files
 from itertools import groupby
 from math import ceil
 
@@ -158,6 +159,8 @@ def _drawn(mei: str, width: int, *, breaks: str) -> Iterator[str]:
     import verovio
 
     verovio.enableLog(verovio.LOG_ERROR)
+    # It keeps this for each thread by itself, and is told only in the one that loads it.
+    verovio.setDefaultResourcePath(str(files("verovio") / "data"))
     toolkit = verovio.toolkit()
     toolkit.setOptions(_OPTIONS | {"pageWidth": width, "breaks": breaks})
     if not toolkit.loadData(mei):
