@@ -3,7 +3,7 @@
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: help demo test check static format-check lint types imports format setup docs wheel wheels fonts constraints fuzz clean clean-all
+.PHONY: help demo desk test check static format-check lint types imports format setup docs wheel wheels fonts editor constraints fuzz clean clean-all
 
 # Any Python from 3.6 on may start the set-up, which then looks for one that Tercet runs on.
 # To choose one: make PYTHON=/usr/local/bin/python3.12 demo
@@ -19,6 +19,11 @@ help: ## list the targets
 demo: ## set up, then make one song's class page, with its recordings, in demo/
 	@$(SET_UP) run
 	$(BIN)/tercet page songs/harbour-lanterns.yaml -o demo/
+	@echo "to write songs of your own and hear them: make desk"
+
+desk: ## set up, then open the desk: write songs and hear them, in a window of your browser
+	@$(SET_UP) run
+	$(BIN)/tercet desk
 
 test: .dev ## set up, then run the tests
 	@mkdir -p build
@@ -59,6 +64,9 @@ wheels: .dev ## check that all that Tercet needs comes as wheels for Windows, ma
 
 fonts: ## fetch the sound font that some tests play with (Debian, Ubuntu; 148 MB)
 	@$(SET_UP) fonts
+
+editor: ## make the editor of the desk again from its releases (npm; downloads 10 MB)
+	cd tools/editor && npm ci --ignore-scripts --no-fund --no-audit && node bundle.mjs ../../render/tercet/desk/page/codemirror.js
 
 constraints: ## choose the newest releases again and pin them in constraints.txt
 	"$(PYTHON)" tools/pin.py

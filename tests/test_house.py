@@ -33,6 +33,8 @@ HEAVY = {
     "ruamel",
     "scipy",
     "soundfile",
+    "starlette",
+    "uvicorn",
 }
 # Split, so that this file does not name them either.
 REGISTRY_HOSTS = [
@@ -57,6 +59,7 @@ MADE = {
     "__pycache__",
     "build",
     "demo",
+    "node_modules",
 }
 
 

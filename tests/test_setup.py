@@ -441,7 +441,7 @@ def test_what_tests_compare_with_is_installed_where_it_is_missing(
     program("apt-cache")
     set_up.ready_compared(may_install=True)
     assert calls(bench) == [
-        f"apt-get install -y --no-install-recommends {name}" for name in ("abcmidi", "fluidsynth")
+        f"apt-get install -y --no-install-recommends {name}" for name in ("npm", "abcmidi", "fluidsynth")
     ]
 
 

@@ -49,6 +49,14 @@ TEST_FONT_PACKAGE = "fluid-soundfont-gm"  # Debian's and Ubuntu's
 
 SOURCES = ("pychord",)  # packages of which tests read tables that lie in the source only
 COMPARED = {
+    "npm": {
+        "apt-get": "npm",
+        "dnf": "nodejs-npm",
+        "pacman": "npm",
+        "zypper": "npm-default",
+        "brew": "node",
+        "port": "npm10",
+    },
     "abc2midi": {"apt-get": "abcmidi", "dnf": "abcMIDI", "brew": "abcmidi", "port": "abcmidi"},
     "fluidsynth": {
         "apt-get": "fluidsynth",

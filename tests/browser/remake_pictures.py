@@ -1,7 +1,9 @@
-"""Take the pictures of ``docs/page.md`` and ``docs/guide.md`` anew: ``python tests/browser/remake_pictures.py``.
+"""Take the pictures of ``docs/page.md``, ``docs/desk.md`` and ``docs/guide.md`` anew.
+
+``python tests/browser/remake_pictures.py`` takes all, with ``page``, ``desk`` or ``guide`` some.
 
 Each of the page's shows Harbour Lanterns at one width, in one scheme of colours, some bars into the second verse. Those
-of the guide show what its reader has made; ``python tests/browser/remake_pictures.py guide`` takes these alone.
+of the guide show what its reader has made, those of the desk the same song while it sounds.
 """
 
 from __future__ import annotations
@@ -19,12 +21,14 @@ from PIL import Image  # noqa: E402
 from playwright.sync_api import sync_playwright  # noqa: E402
 
 from tests.browser.windows import FLAGS, PROGRAM, window  # noqa: E402
+from tests.desk.desks import desk  # noqa: E402
 from tests.guide_pictures import DRAWN, guide_picture, keep_small  # noqa: E402
 from tests.kits import run_tercet  # noqa: E402
 from tests.worked_pages import work_through  # noqa: E402
 
 PICTURES = ROOT / "docs" / "pictures"
 SIZES = {360: 740, 820: 1100, 1440: 900}
+DESK_SIZES = {1024: 768, 1440: 900, 1920: 1080}
 SCHEMES = ("light", "dark")
 BAR = 20
 """Index of the bar at which the page is seen."""
@@ -36,9 +40,34 @@ GUIDE_WINDOW = (400, 800)
 
 def main() -> None:
     """Take the pictures that are asked for."""
-    if sys.argv[1:] != ["guide"]:
-        take_those_of_the_page()
-    take_those_of_the_guide()
+    taken = {
+        "page": take_those_of_the_page,
+        "desk": take_those_of_the_desk,
+        "guide": take_those_of_the_guide,
+    }
+    for name in sys.argv[1:] or taken:
+        taken[name]()
+
+
+def take_those_of_the_desk() -> None:
+    """Open the desk at the sizes of a laptop, a screen and a projector, and keep what is seen while a song sounds."""
+    with (
+        tempfile.TemporaryDirectory() as base,
+        desk(Path(base), grace_s=3.0) as found,
+        sync_playwright() as playwright,
+    ):
+        browser = playwright.chromium.launch(executable_path=PROGRAM, headless=True, args=list(FLAGS))
+        for width, height in DESK_SIZES.items():
+            for scheme in SCHEMES:
+                with window(browser, width=width, height=height, color_scheme=scheme) as opened:
+                    page = opened.page
+                    page.goto(found.address)
+                    page.wait_for_selector("#drawn svg.system")
+                    page.click("#play")
+                    page.wait_for_selector("#drawn .now")
+                    page.wait_for_timeout(2500)
+                    _keep(page.screenshot(), PICTURES / f"desk-{width}-{scheme}.webp")
+        browser.close()
 
 
 def take_those_of_the_guide() -> None:

@@ -97,7 +97,7 @@ def window(browser: Browser, *, width: int = 1024, height: int = 800, **settings
     try:
         opened = Window(context)
         yield opened
-        assert opened.said == []
+        assert opened.said == [], opened.said
         assert opened.elsewhere() == []
     finally:
         context.close()

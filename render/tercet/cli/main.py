@@ -18,6 +18,7 @@ from tercet import __version__
 from tercet.cli import (
     advise,
     check,
+    desk,
     export_song,
     fretboard,
     import_tune,
@@ -49,6 +50,7 @@ class Command(Protocol):
 
 
 COMMANDS = (
+    desk,
     new,
     import_tune,
     check,

@@ -1,0 +1,3 @@
+#!/bin/sh
+# What a Mac opens with a double-click: see open-desk.sh, beside it.
+exec "$(dirname "$0")/open-desk.sh" "$@"

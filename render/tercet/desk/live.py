@@ -1,0 +1,366 @@
+"""The song that is being written, kept warm: its text in; mistakes, music and sound out, as plain data and bytes.
+
+All questions come one after the other, from one thread. What an answer needs of a song is worked out once for each
+text.
+"""
+
+from __future__ import annotations
+
+import json
+import tempfile
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, field
+from fractions import Fraction
+from pathlib import Path, PurePath
+from typing import Any, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tercet.arranging import Arrangement
+from tercet.arranging.other_ways import OtherWay, remedies_of, ways_to_play
+from tercet.arranging.transposing import transpose_text
+from tercet.errors import Edit, RequestError, SongError
+from tercet.exchange import TuneError
+from tercet.front_door import import_tune
+from tercet.kit.live_song import LiveParts, LiveSong
+from tercet.kit.one_track import OneTrack
+from tercet.kit.song_view import (
+    advice_facts,
+    bar_marks,
+    drawn_line,
+    drawn_sheet,
+    gestures_of,
+    lines_of_text,
+    song_view,
+    take_of_whole,
+)
+from tercet.performing import Take, TakeNote
+from tercet.song import Source
+from tercet.song.setting_edit import set_setting, settings_of_text
+from tercet.song.settings import key_named, meter_named
+from tercet.song.starter import begun_song
+from tercet.song.vocabulary import (
+    KEY_NAMES,
+    METER_NAMES,
+    chord_words,
+    mark_words,
+    row_words,
+    setting_words,
+    strum_words,
+)
+from tercet.song.writer import tidy_text
+from tercet.sound import SAMPLE_RATE_HZ
+from tercet.sound.stems import StemName
+from tercet.theory.limits import MOST_COUNT_IN_BARS, SPEED_RANGE
+
+__all__ = ["Live", "imported"]
+
+Asked = Mapping[str, Any]
+Given = TypeVar("Given", str, int, float, bool)
+
+SLOWEST, FASTEST = (Fraction(figure) for figure in SPEED_RANGE)
+
+LONGEST_S = 30.0
+"""Of a stretch."""
+
+BARS_BEFORE = 2
+"""Bars that are played before a stretch, so that what rings on from them is in it."""
+
+CROSSED_FRAMES = 960
+"""How long one stretch fades into the next: 20 ms."""
+
+
+@dataclass(slots=True)
+class _Song:
+    """A text without mistakes, and what has been worked out of it."""
+
+    text: str
+    arrangement: Arrangement
+    take: Take
+    view: dict[str, Any]
+    played: tuple[tuple[TakeNote, int], ...]
+    marks: dict[int, list[dict[str, Any]]] | None = None
+    lines: dict[tuple[str, int], dict[str, Any] | None] = field(default_factory=dict)
+
+
+class Live:
+    """What windows ask of songs that are being written; songs that lie elsewhere aren't touched.
+
+    Parameters
+    ----------
+    folder
+        Of songs: class files and sound fonts beside a song hold.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self._name = ""
+        self._live = LiveSong()
+        self._song: _Song | None = None
+
+    # ---- what is seen
+
+    def look(self, asked: Asked) -> dict[str, Any]:
+        """Return the mistakes of a text, or what there is to know of it, and the music of the line at a place."""
+        text, line = _given(asked, "text", str), _given(asked, "line", int)
+        seen: dict[str, Any] = {"mistakes": [], "error": "", "song": None, "music": None, "marks": None}
+        try:
+            song = self._read(text, asked)
+        except SongError as error:
+            return seen | {"mistakes": [each.as_json() | {"place": each.place} for each in error.mistakes]}
+        except RequestError as error:
+            return seen | {"error": str(error)}
+        return seen | {"song": song.view, "music": self._music(song, line), "marks": self._marks(song)}
+
+    def _read(self, text: str, asked: Asked) -> _Song:
+        """Return a text as a song; the one before stays if this one has mistakes."""
+        name = _given(asked, "name", str)
+        if name != self._name:
+            self._name, self._live, self._song = name, LiveSong(path=self._folder / name), None
+        if self._song is None or self._song.text != text:
+            arrangement = self._live.edit(text)
+            take = take_of_whole(arrangement)
+            view, played = song_view(arrangement, take), gestures_of(arrangement, take)
+            self._song = _Song(text, arrangement, take, view, played)
+        return self._song
+
+    def _music(self, song: _Song, at_line: int) -> dict[str, Any] | None:
+        for line in lines_of_text(song.arrangement):
+            if line.from_line <= at_line <= line.to_line:
+                key = line.section, line.line
+                if key not in song.lines:
+                    song.lines[key] = drawn_line(song.arrangement, line)
+                return song.lines[key]
+        return None
+
+    def _marks(self, song: _Song) -> dict[int, list[dict[str, Any]]]:
+        if song.marks is None:
+            song.marks = bar_marks(song.arrangement, song.take)
+        return song.marks
+
+    def sheet(self, asked: Asked) -> dict[str, Any]:
+        """Return the whole music of a text, line by line."""
+        return {"lines": drawn_sheet(self._read(_given(asked, "text", str), asked).arrangement)}
+
+    def settle(self) -> None:
+        """Measure the balance of the song again, while nobody asks for anything."""
+        if self._song is not None and not self._live.settled:
+            self._live.settle()
+
+    # ---- what is heard
+
+    def sound(self, asked: Asked) -> bytes:
+        """Return some bars as they sound: a length, facts as JSON, and samples, layer by layer, left before right.
+
+        A stretch that goes on from another has what still rings of the bars before; where they meet, one fades into the
+        other.
+        """
+        song = self._read(_given(asked, "text", str), asked)
+        stretch = _Stretch.asked(asked, song.take)
+        speed = Fraction(round(100 * _given(asked, "speed", float)), 10000)
+        bars = song.arrangement.bars
+        track = OneTrack(
+            bars=f"{bars[stretch.lead].number}-{bars[stretch.tail].number}",
+            speed=min(max(speed, SLOWEST), FASTEST),
+            flat=bool(asked.get("flat")),
+        )
+        count_in_bars = (
+            min(max(_given(asked, "count_in_bars", int), 0), MOST_COUNT_IN_BARS) if stretch.begins else 0
+        )
+        return stretch.packed(self._live.hear_parts(track, count_in_bars=count_in_bars), song)
+
+    # ---- what helps to write
+
+    def tidy(self, asked: Asked) -> dict[str, Any]:
+        """Return a text with the bars of some of its lines lined up; no text where it has mistakes."""
+        text = _given(asked, "text", str)
+        first, last = _given(asked, "from_line", int), _given(asked, "to_line", int)
+        try:
+            tidy = tidy_text(text)
+        except SongError:
+            return {"text": None}
+        before, after = text.split("\n"), tidy.split("\n")
+        if len(before) != len(after):
+            return {"text": None}
+        return {"text": "\n".join(before[: first - 1] + after[first - 1 : last] + before[last:])}
+
+    def words(self, asked: Asked) -> dict[str, Any]:
+        """Return what may be written, for completion: in the key that a text names, or in C major."""
+        values = settings_of_text(_given(asked, "text", str)) if "text" in asked else {}
+        try:
+            key = key_named(values.get("key") or "C major")
+        except RequestError:
+            key = key_named("C major")
+        lists = {
+            "settings": setting_words(),
+            "rows": row_words(),
+            "chords": chord_words(key),
+            "marks": mark_words(),
+            "strums": strum_words(),
+        }
+        facts: dict[str, Any] = {name: [asdict(word) for word in words] for name, words in lists.items()}
+        return facts | {"keys": KEY_NAMES, "meters": METER_NAMES}
+
+    def settings(self, asked: Asked) -> dict[str, Any]:
+        """Return the settings that a text writes, by name."""
+        return {"values": settings_of_text(_given(asked, "text", str))}
+
+    def set(self, asked: Asked) -> dict[str, Any]:
+        """Return the edit that gives a setting a value; none where it has it."""
+        edit = set_setting(
+            _given(asked, "text", str), _given(asked, "name", str), _given(asked, "value", str)
+        )
+        return {"edit": edit and asdict(edit)}
+
+    def begun(self, asked: Asked) -> str:
+        """Return a new song made of a writer's answers."""
+        title, bars = _given(asked, "title", str), _given(asked, "bars", int)
+        meter, key = meter_named(_given(asked, "meter", str)), key_named(_given(asked, "key", str))
+        return begun_song(title, meter, key, bars, _given(asked, "words", str))
+
+    # ---- what helps to choose
+
+    def advise(self, asked: Asked) -> dict[str, Any]:
+        """Return what there is to say about each key, in each tuning."""
+        return advice_facts(self._read(_given(asked, "text", str), asked).arrangement.song)
+
+    def move(self, asked: Asked) -> dict[str, Any]:
+        """Return a text in another key and tuning, and what was dropped."""
+        text, tuning = _given(asked, "text", str), _given(asked, "tuning", str)
+        moved = transpose_text(text, _given(asked, "semitones", int))
+        edit = set_setting(moved.text, "tuning", tuning)
+        return {"text": moved.text if edit is None else _edited(moved.text, edit), "dropped": moved.dropped}
+
+    def ways(self, asked: Asked) -> dict[str, Any]:
+        """Return the other ways to play the note at a place."""
+        source = Source(_given(asked, "line", int), _given(asked, "column", int))
+        return _ways(ways_to_play(_given(asked, "text", str), source))
+
+    def remedies(self, asked: Asked) -> dict[str, Any]:
+        """Return what may help with a bar."""
+        return _ways(remedies_of(_given(asked, "text", str), _given(asked, "bar", int)))
+
+
+def imported(name: str, data: bytes) -> tuple[str, tuple[str, ...]]:
+    """Return a tune from another program's file as the text of a song, and the remarks."""
+    with tempfile.TemporaryDirectory(prefix="tercet-") as folder:
+        path = Path(folder) / f"tune{PurePath(name).suffix.lower()[:12]}"
+        path.write_bytes(data)
+        try:
+            found = import_tune(path, harmonise=True)
+        except TuneError as error:
+            raise RequestError(str(error).replace(str(path), name)) from error
+    return found.text.replace(path.name, name), found.remarks
+
+
+def _ways(ways: Sequence[OtherWay]) -> dict[str, Any]:
+    return {"ways": [{"about": way.about, "text": way.text} for way in ways]}
+
+
+def _edited(text: str, edit: Edit) -> str:
+    lines = text.split("\n")
+    head, tail = lines[edit.line - 1][: edit.column - 1], lines[edit.end_line - 1][edit.end_column - 1 :]
+    return "\n".join([*lines[: edit.line - 1], head + edit.text + tail, *lines[edit.end_line :]])
+
+
+@dataclass(frozen=True, slots=True)
+class _Stretch:
+    """Bars that are heard without a break, by their index in the piece as played.
+
+    Parameters
+    ----------
+    first, last
+        The bars.
+    lead, tail
+        What is played for them: from the bars before, whose strings ring on, to the one after, whose rolls begin early.
+    begins, ends
+        Whether nothing comes before, or after.
+    """
+
+    first: int
+    last: int
+    lead: int
+    tail: int
+    begins: bool
+    ends: bool
+
+    @classmethod
+    def asked(cls, asked: Asked, take: Take) -> _Stretch:
+        """Return the bars that are asked for: from one to another, or as many as last so long."""
+        bars, speed = take.bars, max(_given(asked, "speed", float), 1.0) / 100.0
+        to_bar = asked.get("to_bar")
+        first = min(max(_given(asked, "from_bar", int), 0), len(bars) - 1)
+        wanted = (
+            len(bars) - 1 if to_bar is None else min(max(_given(asked, "to_bar", int), first), len(bars) - 1)
+        )
+        at_least_s = min(_given(asked, "at_least_s", float), LONGEST_S) * speed
+        last = next(
+            (n for n in range(first, wanted) if bars[n].end_s - bars[first].start_s >= at_least_s), wanted
+        )
+        begins, ends = bool(asked.get("begins")), last == wanted
+        lead = first if begins else max(first - BARS_BEFORE, 0)
+        return cls(first, last, lead, last if ends else last + 1, begins, ends)
+
+    def packed(self, sound: LiveParts, song: _Song) -> bytes:
+        """Return the stretch cut out of what was played."""
+        stems = sound.stems
+        inside = sound.bars[self.first - self.lead : self.last - self.lead + 1]
+        half = CROSSED_FRAMES // 2
+        low = 0 if self.begins else inside[0][0] - half
+        high = max(map(len, stems.by_name.values())) if self.ends else inside[-1][1] + half
+        bars = [
+            (self.first + place, (start - low) / SAMPLE_RATE_HZ, (end - low) / SAMPLE_RATE_HZ)
+            for place, (start, end) in enumerate(inside)
+        ]
+        facts = {
+            "layers": list(stems.by_name),
+            "rate": SAMPLE_RATE_HZ,
+            "frames": high - low,
+            "begins_s": bars[0][1],
+            "ends_s": bars[-1][2],
+            "next_bar": None if self.ends else self.last + 1,
+            "bars": bars,
+            "notes": self._notes(bars, song),
+        }
+        gain = np.float32(10.0 ** (stems.gain_db / 20.0))
+        cut = [self._cut(name, samples, low, high, gain) for name, samples in stems.by_name.items()]
+        head = json.dumps(facts, separators=(",", ":")).encode()
+        return b"".join((len(head).to_bytes(4, "little"), head, b"\0" * (-(4 + len(head)) % 4), *cut))
+
+    def _cut(
+        self, name: StemName, samples: NDArray[np.float32], low: int, high: int, gain: np.float32
+    ) -> bytes:
+        part = np.zeros((2, high - low), np.float32)
+        found = samples[low:high].T
+        part[:, : found.shape[1]] = found if name == "cues" else found * gain
+        fade = np.sin(np.linspace(0.0, np.pi / 2, CROSSED_FRAMES, dtype=np.float32)) ** 2
+        if not self.begins:
+            part[:, :CROSSED_FRAMES] *= fade
+        if not self.ends:
+            part[:, -CROSSED_FRAMES:] *= fade[::-1]
+        return part.tobytes()
+
+    def _notes(self, bars: Sequence[tuple[int, float, float]], song: _Song) -> list[list[float]]:
+        """Return when each string sounds, which gesture and string it is, and where its note stands in the text."""
+        found = []
+        for note, gesture in song.played:
+            place = note.bar_index - self.first
+            if not 0 <= place < len(bars):
+                continue
+            bar, (_, start_s, end_s) = song.take.bars[note.bar_index], bars[place]
+            stretched = (end_s - start_s) / (bar.end_s - bar.start_s)
+            onset_s = start_s + (note.onset_s - bar.start_s) * stretched
+            end_s = onset_s + note.length_s * stretched
+            source = song.arrangement.gestures[gesture].source if gesture >= 0 else Source(0, 0)
+            found.append([onset_s, end_s, gesture, note.string, source.line, source.column, source.width])
+        return found
+
+
+def _given(asked: Asked, name: str, kind: type[Given]) -> Given:
+    value = asked.get(name)
+    if kind is float and isinstance(value, int) and not isinstance(value, bool):
+        value = float(value)
+    if not isinstance(value, kind) or (kind is int and isinstance(value, bool)):
+        raise RequestError(f"{name} must be given as {kind.__name__}")
+    return value

@@ -1,0 +1,359 @@
+/* The desk: what happens when. */
+
+import { About } from "./about.js";
+import { Advice } from "./advice.js";
+import { Gone, ask, listen, window_id } from "./asking.js";
+import { Hearing } from "./hearing.js";
+import { Making } from "./making.js";
+import { Margin } from "./margin.js";
+import { Notes } from "./notes.js";
+import { Saving } from "./saving.js";
+import { Seeing } from "./seeing.js";
+import { Sheet } from "./sheet.js";
+import { Songs } from "./songs.js";
+import { Stage } from "./stage.js";
+import { Versions } from "./versions.js";
+import { Writing, cell_at, cell_span } from "./writing.js";
+import { by_id, made, tell, text } from "./words.js";
+
+const LOOK_AFTER_MS = 40;
+
+const state = { name: null, view: null, mistakes: [], other: "", vocabulary: null, looking: null, again: false, looked: "" };
+
+const writing = new Writing({
+  changed: () => { saving.changed(); look_soon(); },
+  moved: (changed) => moved(changed),
+  left: (from, to) => left(from, to),
+  vocabulary: () => state.vocabulary,
+  played: () => play_or_stop(),
+});
+const saving = new Saving({ current: () => writing.text, conflict: (there) => both(there, "both_hint") });
+const stage = new Stage((layers, places) => hearing.set_layers(layers, places));
+const notes = new Notes(writing, { remedies: (bar) => ask("remedies", { ...song(), bar }), take: (moved) => take(moved) });
+const seeing = new Seeing({ current: song, go_to: (line, column) => writing.go_to(line, column), take: (moved) => take(moved) });
+const sheet = new Sheet({ current: song, go_to: (bar) => go_to_bar(bar) });
+const about = new About({ current: () => writing.text, apply: (edits) => writing.apply(edits, { focus: false }) });
+const advice = new Advice({ current: song, hear: (moved) => hearing.play(0, null, { other_text: moved }), take: (moved) => take(moved) });
+const versions = new Versions({ current: () => ({ name: state.name, text: writing.text }), restore });
+const songs = new Songs({ open, write_new });
+const making = new Making({ ready: async () => { await saving.now(); return state.name; } });
+const margin = new Margin((name) => {
+  const show = { about: () => about.show(), advice: () => advice.show(), songs: () => songs.show(), versions: () => versions.show(), make: () => making.show(), keys: show_help }[name];
+  Promise.resolve(show?.()).catch((error) => tell(error.message));
+});
+margin.closed = () => writing.focus();
+songs.remarked = () => margin.show("songs");
+const hearing = new Hearing({
+  wanted: () => ({ ...song(), speed: speed(), flat: by_id("flat").checked }),
+  told: (what) => played(what),
+  failed: (error) => tell(error.message),
+});
+
+/* What is asked about: the song as it stands in this window. */
+function song() {
+  return { name: state.name, text: writing.text };
+}
+
+/* Another text in the song's place: one step, that undo takes back. */
+function take(other) {
+  writing.replace(other);
+  writing.focus();
+}
+
+/* ---- what is seen */
+
+let looking_timer = 0;
+
+function look_soon() {
+  clearTimeout(looking_timer);
+  looking_timer = setTimeout(look, LOOK_AFTER_MS);
+}
+
+async function look() {
+  if (state.looking) {
+    state.again = true;
+    return;
+  }
+  const document_text = writing.text;
+  const { line, column } = writing.cursor;
+  const edited = document_text !== state.looked;
+  state.looking = (async () => {
+    if (edited && by_id("each-change").checked && state.looked) hear_change();
+    const seen = await ask("look", { name: state.name, text: document_text, line, column });
+    state.looked = document_text;
+    if (writing.text !== document_text) state.again = true;
+    state.mistakes = seen.mistakes;
+    state.other = seen.error;
+    writing.show_mistakes(seen.mistakes);
+    if (seen.song) {
+      state.view = seen.song;
+      stage.show(seen.song.layers);
+      by_id("song-title").textContent = seen.song.title;
+      document.title = `${seen.song.title} – ${text("desk_title")}`;
+    }
+    state.marks = seen.marks || state.marks;
+    if (!by_id("slip-about").hidden) about.show();
+    if (seen.song || !seen.mistakes.length) seeing.show(seen.music);
+    writing.show_marks(marked_places());
+    sheet.changed();
+    show_notes();
+  })();
+  try {
+    await state.looking;
+  } catch (error) {
+    if (!(error instanceof Gone)) tell(error.message);
+  }
+  state.looking = null;
+  if (state.again) {
+    state.again = false;
+    look_soon();
+  }
+}
+
+function show_notes() {
+  const bar = bar_here();
+  const place = bar === null || !state.view ? "" : text("here", { bar: state.view.bars[bar].number, section: state.view.bars[bar].section });
+  notes.show(state.mistakes, state.other, place, bar, (state.marks && bar !== null && state.marks[bar]) || []);
+}
+
+/* Index of the bar, as first played, in which the cursor stands; null elsewhere. */
+function bar_at({ line, column }) {
+  if (!state.view) return null;
+  const found = state.view.lines.find((each) => line >= each.from_line && line <= each.to_line);
+  if (!found) return null;
+  const cell = cell_at(writing.line(line), column - 1) ?? 0;
+  return found.bars[Math.min(cell, found.bars.length - 1)] ?? null;
+}
+
+/* Puts the cursor at the start of a bar of the tune. */
+function go_to_bar(bar) {
+  const { section } = state.view.bars[bar];
+  const found = state.view.lines.find((each) => each.section === section && each.bars.includes(bar))
+    || state.view.lines.find((each) => each.section === section);
+  if (!found) return;
+  for (let line = found.from_line; line <= found.to_line; line += 1) {
+    const span = /^\s*melody/.test(writing.line(line)) ? cell_span(writing.line(line), Math.max(found.bars.indexOf(bar), 0)) : null;
+    if (span) {
+      writing.go_to(line, span[0] + 2);
+      return;
+    }
+  }
+  writing.go_to(found.from_line);
+}
+
+/* Where bars that something is to be said of lie in the text: [line, from, to, kind]. */
+function marked_places() {
+  if (!state.view || !state.marks) return [];
+  return state.view.lines.flatMap((each) => each.bars.flatMap((bar, cell) => {
+    const kinds = (state.marks[bar] || []).map((mark) => mark.kind).filter((kind) => kind !== "shape");
+    if (!kinds.length) return [];
+    for (let line = each.from_line; line <= each.to_line; line += 1) {
+      if (!/^\s*melody(\s|$)/.test(writing.line(line))) continue;
+      const span = cell_span(writing.line(line), cell);
+      return span ? [[line, span[0], span[1], kinds.some((kind) => kind !== "hard") ? "told" : "hard"]] : [];
+    }
+    return [];
+  }));
+}
+
+function bar_here() {
+  return bar_at(writing.cursor);
+}
+
+let line_key = "";
+
+function moved(changed) {
+  if (changed) return;
+  show_notes();
+  const found = state.view?.lines.find((each) => writing.cursor.line >= each.from_line && writing.cursor.line <= each.to_line);
+  const key = found ? `${found.section}/${found.line}` : "";
+  if (key !== line_key && found) look_soon();
+  line_key = key;
+}
+
+async function left(from, to) {
+  const line = state.view?.lines.find((each) => from >= each.from_line && from <= each.to_line);
+  if (!line || (to >= line.from_line && to <= line.to_line) || state.mistakes.length) return;
+  const before = writing.text;
+  const { text: tidy } = await ask("tidy", { text: before, from_line: line.from_line, to_line: line.to_line });
+  if (tidy !== null && writing.text === before) writing.replace(tidy);
+}
+
+/* ---- what is heard */
+
+function speed() {
+  const percent = Number(by_id("speed").value) || 100;
+  return Math.min(Math.max(percent, 25), 200);
+}
+
+function play_or_stop() {
+  if (hearing.playing) {
+    hearing.stop();
+    return;
+  }
+  if (!state.view) return;
+  const selected = writing.selected;
+  const again = by_id("again").checked;
+  const count_in_bars = Number(by_id("count").value);
+  if (selected) {
+    const first = bar_at(selected.from);
+    const last = bar_at(selected.to);
+    if (first !== null && last !== null) {
+      hearing.play(first, Math.max(first, last), { again, count_in_bars });
+      return;
+    }
+  }
+  hearing.play(bar_here() ?? 0, null, { again, count_in_bars });
+}
+
+/* The bar one is in, as soon as it has changed: asked for before the desk is asked what there is to see. */
+function hear_change() {
+  const bar = bar_here();
+  if (bar !== null) hearing.play(bar, bar, { quiet: true });
+}
+
+/* With front and back, or without: what is playing goes on in the other way. */
+function flat_changed() {
+  const now = hearing.playing ? hearing.now() : null;
+  if (now && now.bar !== null) hearing.play(now.bar, hearing.run.to_bar, { again: hearing.run.again });
+}
+
+let frame = 0;
+
+function played(what) {
+  const button = by_id("play");
+  button.setAttribute("aria-pressed", String(hearing.playing));
+  button.querySelector(".does").textContent = text(hearing.playing ? "stop" : "play");
+  if (what === "begins") {
+    cancelAnimationFrame(frame);
+    frame = requestAnimationFrame(follow);
+  }
+  if (what === "ends") {
+    writing.show_sounding([]);
+    seeing.sound([]);
+    by_id("where").textContent = "";
+  }
+}
+
+let sounding = "";
+
+function follow() {
+  if (!hearing.playing) return;
+  frame = requestAnimationFrame(follow);
+  const now = hearing.now();
+  if (!now || !state.view) return;
+  const places = now.notes.map(([, , , , line, column, width]) => [line, column, width]);
+  const names = now.notes.map(([, , gesture, string]) => `${gesture}/${string}`);
+  const wanted = JSON.stringify([now.bar, places, names]);
+  if (wanted === sounding) return;
+  sounding = wanted;
+  writing.show_sounding(places.filter(([line]) => line > 0));
+  seeing.sound(names);
+  const bar = state.view.bars[now.bar];
+  if (bar) {
+    const shown = text("where", { bar: bar.number, bars: state.view.bars.length, section: bar.section });
+    if (by_id("where").textContent !== shown) by_id("where").textContent = shown;
+  }
+}
+
+/* ---- songs */
+
+async function open(name) {
+  await saving.now();
+  hearing.stop();
+  const opened = await ask("open", { name });
+  state.name = name;
+  state.looked = "";
+  state.view = null;
+  writing.open(opened.text);
+  saving.opened(name, opened.text, opened.version);
+  by_id("song-title").textContent = name.replace(/\.ya?ml$/, "");
+  margin.show("notes");
+  writing.go_to_music();
+  state.vocabulary = await ask("words", { text: opened.text });
+  about.draw(state.vocabulary.settings);
+  look_soon();
+  if (opened.draft !== null && opened.draft !== opened.text) await both(opened, "both_draft", opened.draft);
+}
+
+async function write_new(name, document_text) {
+  await ask("save", { name, text: document_text, seen: null });
+  await open(name);
+}
+
+async function restore(document_text, date) {
+  await ask("keep", { name: state.name });
+  writing.replace(document_text);
+  await saving.now();
+  tell(text("restored", { date }));
+  versions.show();
+}
+
+/* The file holds something else than this window saw last, or a draft waits: both are shown, and the writer chooses. What
+   gives way is kept among the versions. */
+async function both(there, hint, draft = null) {
+  margin.show("both", { focus: true });
+  const question = text(there === null ? "both_gone" : hint, { name: state.name });
+  const chosen = await versions.choose(question, draft ?? writing.text, there && there.text);
+  const mine = draft ?? writing.text;
+  await ask("keep", { name: state.name, text: chosen === "mine" ? null : mine });
+  writing.replace(chosen === "mine" ? mine : there.text, { quiet: true });
+  saving.go_on(there ? there.text : "", there ? there.version : null);
+  margin.show("notes");
+  writing.focus();
+  look_soon();
+}
+
+async function changed({ name, version, by }) {
+  if (name !== state.name || by === window_id || version === saving.seen || saving.paused) return;
+  await saving.busy;
+  if (version === saving.seen) return;
+  let there = null;
+  try {
+    there = await ask("open", { name });
+  } catch {
+    there = null;
+  }
+  if (there && there.version === saving.seen) return;
+  if (there && by && !saving.unsaved) {
+    writing.replace(there.text, { quiet: true });
+    saving.opened(name, there.text, there.version);
+    look_soon();
+    return;
+  }
+  saving.paused = true;
+  await both(there, "both_hint");
+}
+
+/* ---- help */
+
+function show_help() {
+  by_id("keys").replaceChildren(made("p", {}, text("key_play")), made("p", { class: "hint" }, text("care")));
+}
+
+/* ---- the window */
+
+by_id("play").addEventListener("click", play_or_stop);
+by_id("flat").addEventListener("change", flat_changed);
+by_id("sheet-open").addEventListener("click", () => sheet.toggle());
+by_id("songs-open").addEventListener("click", () => margin.show(margin.name === "songs" ? "notes" : "songs", { focus: true }));
+document.addEventListener("keydown", (event) => {
+  const typed = event.target.closest?.("input, select, textarea, button, [contenteditable=true]");
+  if (event.key === " " && !typed) {
+    event.preventDefault();
+    play_or_stop();
+  }
+  if (event.key === "Escape" && hearing.playing) hearing.stop();
+  if (event.key === "Enter" && event.shiftKey && (event.ctrlKey || event.metaKey)) {
+    event.preventDefault();
+    by_id("flat").checked = !by_id("flat").checked;
+    if (hearing.playing) flat_changed();
+    else play_or_stop();
+  }
+});
+
+listen({ changed, making: (event) => making.heard(event), behind: () => look_soon(), lost: () => saving.changed(), back: () => saving.now() });
+
+const { songs: there } = await ask("songs");
+if (there.length) await open(there[0].name);
+else margin.show("songs", { focus: true });

@@ -1,0 +1,107 @@
+/* Making things for the class: choose, see how far it is, stop, open what is there. */
+
+import { ask } from "./asking.js";
+import { by_id, made, tell, text } from "./words.js";
+
+const WHAT = { page: ["one_file", "left_handed"], tracks: [], sheet: ["large", "left_handed"], handout: ["left_handed"], "neck map": ["left_handed"] };
+
+function time_text(seconds) {
+  return seconds >= 90 ? text("minutes", { count: Math.round(seconds / 60) }) : text("seconds", { count: Math.max(1, Math.round(seconds)) });
+}
+
+export class Making {
+  /* `ready` saves the song and returns its name. */
+  constructor({ ready }) {
+    this.ready = ready;
+    this.state = { busy: false };
+    this.began = 0;
+    this.lines = [];
+  }
+
+  async show() {
+    const { made: there, state } = await ask("made");
+    if (state.busy && !this.state.busy) this.#begun(state);
+    this.there = there;
+    this.#draw();
+  }
+
+  #draw() {
+    const boxes = new Map();
+    const things = Object.entries(WHAT).map(([what, choices]) => {
+      const chosen = choices.map((name) => {
+        const box = made("input", { type: "checkbox" });
+        boxes.set(`${what} ${name}`, box);
+        return made("label", { class: "check" }, box, text(name));
+      });
+      return made("li", {},
+        made("div", {}, made("strong", {}, text(`made_what_${what}`)), made("p", { class: "hint" }, text(`make_${what}_hint`)), ...chosen),
+        made("button", { type: "button", disabled: this.state.busy, "aria-label": `${text("make_it")}: ${text(`made_what_${what}`)}`, onclick: () => this.#begin(what, choices, boxes) }, text("make_it")));
+    });
+    const now = made("div", { id: "making-now", role: "status" });
+    const there = (this.there || []).map((each) => made("li", {},
+      made("span", {}, each.name),
+      made("button", { type: "button", "aria-label": `${text("open_it")}: ${each.name}`, onclick: () => this.#reveal(each.path) }, text("open_it"))));
+    by_id("make").replaceChildren(now, made("ul", { class: "list" }, ...things),
+      ...(there.length ? [made("h3", {}, text("made_list")), made("ul", { class: "list" }, ...there)] : []),
+      made("p", { class: "tools" }, made("button", { type: "button", onclick: () => this.#reveal("") }, text("show_folder"))),
+      made("p", { class: "hint" }, text("care")));
+    this.#draw_now();
+  }
+
+  #draw_now() {
+    const now = by_id("making-now");
+    if (!now) return;
+    const inside = [];
+    if (this.state.busy) {
+      const { done, total } = this.state;
+      inside.push(made("p", {}, text("making", { what: text(`made_what_${this.state.what}`) })));
+      inside.push(made("progress", total ? { max: total, value: done, "aria-label": text("make_title") } : { "aria-label": text("make_title") }));
+      const parts = [];
+      if (total) parts.push(text("making_step", { done, total }));
+      const passed = (Date.now() - this.began) / 1000;
+      if (total && done > 1 && done < total) parts.push(text("time_left", { time: time_text((passed / done) * (total - done)) }));
+      inside.push(made("p", { class: "hint" }, parts.join(", ")));
+      inside.push(made("p", { class: "tools" }, made("button", { type: "button", id: "make-stop", onclick: () => ask("stop") }, text("make_stop"))));
+    }
+    inside.push(...this.lines.map((line) => made("p", {}, line)));
+    now.replaceChildren(...inside);
+  }
+
+  async #begin(what, choices, boxes) {
+    try {
+      const name = await this.ready();
+      const chosen = Object.fromEntries(choices.filter((each) => boxes.get(`${what} ${each}`).checked).map((each) => [each, true]));
+      await ask("make", { what, songs: [name], choices: chosen });
+    } catch (error) {
+      tell(error.message);
+    }
+  }
+
+  #begun(facts) {
+    this.state = { busy: true, what: facts.what, done: 0, total: 0 };
+    this.began = facts.began_s * 1000;
+    this.lines = [];
+  }
+
+  heard(event) {
+    if (event.kind === "began") this.#begun(event);
+    if (event.kind === "step") Object.assign(this.state, { done: event.done, total: event.total });
+    if (["notice", "problem", "left", "failed"].includes(event.kind) && event.text) this.lines = [...this.lines, event.text].slice(-8);
+    if (event.kind === "ended") {
+      this.state = { busy: false };
+      this.lines.push(event.stopped ? text("make_stopped") : event.exit_code ? text("make_failed") : text("make_done"));
+    }
+    if (by_id("slip-make").hidden) {
+      if (event.kind === "ended") tell(this.lines[this.lines.length - 1]);
+    } else if (event.kind === "began" || event.kind === "ended") this.show();
+    else this.#draw_now();
+  }
+
+  async #reveal(path) {
+    try {
+      await ask("reveal", { path });
+    } catch (error) {
+      tell(error.message);
+    }
+  }
+}

@@ -1,0 +1,57 @@
+/* The whole sheet, in the place of the text for as long as one looks at it; drawn anew when nobody types. */
+
+import { Gone, ask } from "./asking.js";
+import { by_id, made, tell, text } from "./words.js";
+
+const IDLE_MS = 700;
+
+export class Sheet {
+  /* `current` returns the song; `go_to` goes to a bar in its text. */
+  constructor({ current, go_to }) {
+    this.current = current;
+    this.go_to = go_to;
+    this.timer = 0;
+    this.drawn_of = "";
+  }
+
+  get open() {
+    return !by_id("sheet").hidden;
+  }
+
+  toggle() {
+    const opens = !this.open;
+    by_id("sheet").hidden = !opens;
+    by_id("writing").hidden = opens;
+    by_id("sheet-open").setAttribute("aria-pressed", String(opens));
+    if (opens) {
+      this.#draw();
+      by_id("sheet").focus();
+    }
+  }
+
+  changed() {
+    if (!this.open) return;
+    clearTimeout(this.timer);
+    this.timer = setTimeout(() => this.#draw(), IDLE_MS);
+  }
+
+  async #draw() {
+    const song = this.current();
+    if (song.text === this.drawn_of) return;
+    try {
+      const { lines } = await ask("sheet", song);
+      this.drawn_of = song.text;
+      by_id("sheet").replaceChildren(...lines.map(({ svg, bar, name }) => {
+        const parsed = new DOMParser().parseFromString(`<div>${svg}</div>`, "text/html");
+        const button = made("button", { type: "button", class: "sheet-line", "aria-label": text("sheet_line", { name }), onclick: () => {
+          this.toggle();
+          this.go_to(bar);
+        } });
+        button.append(...parsed.body.firstChild.childNodes);
+        return button;
+      }));
+    } catch (error) {
+      if (!(error instanceof Gone)) tell(error.message);
+    }
+  }
+}

@@ -1,0 +1,37 @@
+/* The words of the page, from the one table that a translator changes. */
+
+const table = await (await fetch("page/english.json")).json();
+
+export function text(name, values = {}) {
+  return table[name].replace(/\{(\w+)\}/g, (_, place) => String(values[place]));
+}
+
+/* An element with attributes and what is in it; a text is only ever text. */
+export function made(tag, attributes = {}, ...inside) {
+  const element = document.createElement(tag);
+  for (const [name, value] of Object.entries(attributes)) {
+    if (name.startsWith("on")) element.addEventListener(name.slice(2), value);
+    else if (value === true) element.setAttribute(name, "");
+    else if (value !== false && value !== null && value !== undefined) element.setAttribute(name, value);
+  }
+  element.append(...inside.filter((each) => each !== null && each !== undefined));
+  return element;
+}
+
+export function by_id(id) {
+  return document.getElementById(id);
+}
+
+let telling = 0;
+
+/* Says something for a few seconds, to eyes and to screen readers. */
+export function tell(sentence) {
+  const told = by_id("told");
+  told.textContent = sentence;
+  clearTimeout(telling);
+  telling = setTimeout(() => { told.textContent = ""; }, 8000);
+}
+
+export function date_text(seconds) {
+  return new Date(seconds * 1000).toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
+}
