@@ -146,6 +146,16 @@ def test_what_strokes_cost() -> None:
     )
 
 
+@pytest.mark.parametrize("players", LIMITS)
+def test_no_third_is_worth_a_tune_that_is_covered(players: Players) -> None:
+    neck = board(players)
+    ways = choices_for(question(72, "G7"), neck)  # B, the third, lies a semitone under C
+    best = int(ways.cost.argmin())
+    last, struck = int(ways.column[best]) + 1, int(ways.struck[best])
+    assert struck > 1
+    assert 71 not in neck.midis[ways.hand[best], last - struck : last]
+
+
 @pytest.mark.parametrize("midi", [67, 69])  # G is a tone of the chord, A isn't
 def test_a_roll_that_sounds_one_tone_of_the_chord_is_dearer(
     midi: int, monkeypatch: pytest.MonkeyPatch

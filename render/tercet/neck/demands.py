@@ -66,7 +66,7 @@ COSTS: dict[str, float] = {
     "only one string under the tune": 0.6,
     "start on string 3": 0.4,
     "unison": 0.3,
-    "a semitone under the tune": 8.0,
+    "a semitone under the tune": 16.0,
     "octave": 10.0,
     "masked": 20.0,
     "fret out of these players' reach": 2.0,
