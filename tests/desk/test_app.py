@@ -196,7 +196,8 @@ def test_a_song_is_seen_with_its_line_and_what_there_is_to_say(served: Desk) -> 
         "D5",
         "C5",
     ]
-    assert any(mark["kind"] == "shape" for mark in seen["marks"]["0"])
+    marks = served.ask("marks", name=NAME, text=SONG)["marks"]
+    assert any(mark["kind"] == "shape" for mark in marks["0"])
     assert served.ask("look", name=NAME, text=SONG, line=1)["music"] is None
 
 

@@ -80,7 +80,17 @@ class Desk:
             "tidy": self._in_turn(self._live.tidy),
             **{
                 name: self._in_turn(getattr(self._live, name))
-                for name in ("words", "settings", "set", "advise", "move", "ways", "remedies", "sheet")
+                for name in (
+                    "marks",
+                    "words",
+                    "settings",
+                    "set",
+                    "advise",
+                    "move",
+                    "ways",
+                    "remedies",
+                    "sheet",
+                )
             },
         }
         return [

@@ -11,6 +11,7 @@ import tempfile
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from fractions import Fraction
+from functools import cached_property
 from pathlib import Path, PurePath
 from typing import Any, TypeVar
 
@@ -30,13 +31,14 @@ from tercet.kit.song_view import (
     bar_marks,
     drawn_line,
     drawn_sheet,
-    gestures_of,
+    gesture_places,
+    layer_places,
     lines_of_text,
     song_view,
     take_of_whole,
 )
 from tercet.performing import Take, TakeNote
-from tercet.song import Source
+from tercet.song import Layer, Source
 from tercet.song.setting_edit import set_setting, settings_of_text
 from tercet.song.settings import key_named, meter_named
 from tercet.song.starter import begun_song
@@ -71,17 +73,24 @@ CROSSED_FRAMES = 960
 """How long one stretch fades into the next: 20 ms."""
 
 
-@dataclass(slots=True)
+@dataclass
 class _Song:
     """A text without mistakes, and what has been worked out of it."""
 
     text: str
     arrangement: Arrangement
-    take: Take
     view: dict[str, Any]
-    played: tuple[tuple[TakeNote, int], ...]
-    marks: dict[int, list[dict[str, Any]]] | None = None
     lines: dict[tuple[str, int], dict[str, Any] | None] = field(default_factory=dict)
+
+    @cached_property
+    def take(self) -> Take:
+        """The whole song."""
+        return take_of_whole(self.arrangement)
+
+    @cached_property
+    def gestures(self) -> dict[tuple[Fraction, Layer, int], int]:
+        """The index of each gesture, by beat, layer and string."""
+        return gesture_places(self.arrangement)
 
 
 class Live:
@@ -98,31 +107,31 @@ class Live:
         self._name = ""
         self._live = LiveSong()
         self._song: _Song | None = None
+        self._stand: list[dict[str, str]] = []
 
     # ---- what is seen
 
     def look(self, asked: Asked) -> dict[str, Any]:
         """Return the mistakes of a text, or what there is to know of it, and the music of the line at a place."""
         text, line = _given(asked, "text", str), _given(asked, "line", int)
-        seen: dict[str, Any] = {"mistakes": [], "error": "", "song": None, "music": None, "marks": None}
+        seen: dict[str, Any] = {"mistakes": [], "error": "", "song": None, "music": None}
         try:
             song = self._read(text, asked)
         except SongError as error:
             return seen | {"mistakes": [each.as_json() | {"place": each.place} for each in error.mistakes]}
         except RequestError as error:
             return seen | {"error": str(error)}
-        return seen | {"song": song.view, "music": self._music(song, line), "marks": self._marks(song)}
+        return seen | {"song": song.view | {"layers": self._layers(song)}, "music": self._music(song, line)}
 
     def _read(self, text: str, asked: Asked) -> _Song:
         """Return a text as a song; the one before stays if this one has mistakes."""
         name = _given(asked, "name", str)
         if name != self._name:
-            self._name, self._live, self._song = name, LiveSong(path=self._folder / name), None
+            self._name, self._live = name, LiveSong(path=self._folder / name)
+            self._song, self._stand = None, []
         if self._song is None or self._song.text != text:
             arrangement = self._live.edit(text)
-            take = take_of_whole(arrangement)
-            view, played = song_view(arrangement, take), gestures_of(arrangement, take)
-            self._song = _Song(text, arrangement, take, view, played)
+            self._song = _Song(text, arrangement, song_view(arrangement))
         return self._song
 
     def _music(self, song: _Song, at_line: int) -> dict[str, Any] | None:
@@ -134,10 +143,17 @@ class Live:
                 return song.lines[key]
         return None
 
-    def _marks(self, song: _Song) -> dict[int, list[dict[str, Any]]]:
-        if song.marks is None:
-            song.marks = bar_marks(song.arrangement, song.take)
-        return song.marks
+    def _layers(self, song: _Song) -> list[dict[str, str]]:
+        """Return the layers, and where each stood when that was looked at last: an edit seldom moves one."""
+        if [layer["name"] for layer in self._stand] != list(song.arrangement.song.layers):
+            self._stand = layer_places(song.arrangement, song.take)
+        return self._stand
+
+    def marks(self, asked: Asked) -> dict[str, Any]:
+        """Return what takes a little longer: what there is to say about bars, by index, and where layers stand."""
+        song = self._read(_given(asked, "text", str), asked)
+        self._stand = layer_places(song.arrangement, song.take)
+        return {"marks": bar_marks(song.arrangement, song.take), "layers": self._stand}
 
     def sheet(self, asked: Asked) -> dict[str, Any]:
         """Return the whole music of a text, line by line."""
@@ -157,7 +173,7 @@ class Live:
         other.
         """
         song = self._read(_given(asked, "text", str), asked)
-        stretch = _Stretch.asked(asked, song.take)
+        stretch = _Stretch.asked(asked, song.arrangement)
         speed = Fraction(round(100 * _given(asked, "speed", float)), 10000)
         bars = song.arrangement.bars
         track = OneTrack(
@@ -286,18 +302,18 @@ class _Stretch:
     ends: bool
 
     @classmethod
-    def asked(cls, asked: Asked, take: Take) -> _Stretch:
+    def asked(cls, asked: Asked, arrangement: Arrangement) -> _Stretch:
         """Return the bars that are asked for: from one to another, or as many as last so long."""
-        bars, speed = take.bars, max(_given(asked, "speed", float), 1.0) / 100.0
+        bars, song = arrangement.bars, arrangement.song
         to_bar = asked.get("to_bar")
         first = min(max(_given(asked, "from_bar", int), 0), len(bars) - 1)
         wanted = (
             len(bars) - 1 if to_bar is None else min(max(_given(asked, "to_bar", int), first), len(bars) - 1)
         )
-        at_least_s = min(_given(asked, "at_least_s", float), LONGEST_S) * speed
-        last = next(
-            (n for n in range(first, wanted) if bars[n].end_s - bars[first].start_s >= at_least_s), wanted
-        )
+        pulses_s = min(_given(asked, "at_least_s", float), LONGEST_S) * _given(asked, "speed", float) / 100.0
+        least_beat = pulses_s * float(song.tempo) / 60.0 * float(song.meter.pulse_beat)
+        ends_beat = (bar.start_beat + bar.length_beat - bars[first].start_beat for bar in bars[first:wanted])
+        last = next((first + n for n, end_beat in enumerate(ends_beat) if end_beat >= least_beat), wanted)
         begins, ends = bool(asked.get("begins")), last == wanted
         lead = first if begins else max(first - BARS_BEFORE, 0)
         return cls(first, last, lead, last if ends else last + 1, begins, ends)
@@ -321,7 +337,11 @@ class _Stretch:
             "ends_s": bars[-1][2],
             "next_bar": None if self.ends else self.last + 1,
             "bars": bars,
-            "notes": self._notes(bars, song),
+            "notes": [
+                _heard(each, low, song)
+                for each in sound.notes
+                if self.first <= each[0].bar_index <= self.last
+            ],
         }
         gain = np.float32(10.0 ** (stems.gain_db / 20.0))
         cut = [self._cut(name, samples, low, high, gain) for name, samples in stems.by_name.items()]
@@ -341,20 +361,14 @@ class _Stretch:
             part[:, -CROSSED_FRAMES:] *= fade[::-1]
         return part.tobytes()
 
-    def _notes(self, bars: Sequence[tuple[int, float, float]], song: _Song) -> list[list[float]]:
-        """Return when each string sounds, which gesture and string it is, and where its note stands in the text."""
-        found = []
-        for note, gesture in song.played:
-            place = note.bar_index - self.first
-            if not 0 <= place < len(bars):
-                continue
-            bar, (_, start_s, end_s) = song.take.bars[note.bar_index], bars[place]
-            stretched = (end_s - start_s) / (bar.end_s - bar.start_s)
-            onset_s = start_s + (note.onset_s - bar.start_s) * stretched
-            end_s = onset_s + note.length_s * stretched
-            source = song.arrangement.gestures[gesture].source if gesture >= 0 else Source(0, 0)
-            found.append([onset_s, end_s, gesture, note.string, source.line, source.column, source.width])
-        return found
+
+def _heard(placed: tuple[TakeNote, int, int], low: int, song: _Song) -> list[float]:
+    """Return when a string sounds, which gesture and string it is, and where its note stands in the text."""
+    note, start, end = placed
+    gesture = song.gestures.get((note.beat, note.layer, note.string), -1)
+    source = song.arrangement.gestures[gesture].source if gesture >= 0 else Source(0, 0)
+    onset_s, end_s = (start - low) / SAMPLE_RATE_HZ, (end - low) / SAMPLE_RATE_HZ
+    return [onset_s, end_s, gesture, note.string, source.line, source.column, source.width]
 
 
 def _given(asked: Asked, name: str, kind: type[Given]) -> Given:

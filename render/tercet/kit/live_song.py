@@ -25,6 +25,7 @@ from tercet.kit.one_track import OneTrack
 from tercet.kit.options import PlayOptions, speed_of
 from tercet.kit.ready import ReadySet, arranged, playing_of, sound_of
 from tercet.kit.sources import SongSource
+from tercet.performing import TakeNote
 from tercet.song import Song, parse_song
 from tercet.song.class_file import in_class
 from tercet.sound import SAMPLE_RATE_HZ
@@ -33,7 +34,7 @@ from tercet.sound.stems import Audio, StemName, Stems
 from tercet.tracks.balance import FINER_DB, Balance, Variant, WholeHeard, balance_of
 from tercet.tracks.clips.batch_cache import LastPlayed
 from tercet.tracks.clips.mixing import add_cues
-from tercet.tracks.facts import BarFacts, bar_frames, bars_of
+from tercet.tracks.facts import BarFacts, bar_frames, bars_of, note_frames
 from tercet.tracks.kept_balance import heard_whole
 from tercet.tracks.playing import Playing
 from tercet.tracks.practice_forms import timeline_of
@@ -95,12 +96,15 @@ class LiveParts:
         Under the song's gain; the count-in and other cues beside them.
     bars
         For each bar the frames where it begins and ends.
+    notes
+        Every note that is played, and the frames where it is struck and damped.
     settled
         As in `LiveSound`.
     """
 
     stems: Stems
     bars: tuple[tuple[int, int], ...]
+    notes: tuple[tuple[TakeNote, int, int], ...]
     settled: bool
 
 
@@ -229,8 +233,9 @@ class LiveSong:
         balance, settled = self._balance(edition, recording)
         with self._hearing:
             stems = _parted(recording, balance, gains_of([balance], [CEILING_DBTP])[CEILING_DBTP])
-        bars = tuple((start, end) for _, start, end in bar_frames(recording.plan(0), edition.playing))
-        return LiveParts(stems, bars, settled)
+        plan, playing = recording.plan(0), recording.playing
+        bars = tuple((start, end) for _, start, end in bar_frames(plan, playing))
+        return LiveParts(stems, bars, tuple(note_frames(plan, playing)), settled)
 
     @property
     def settled(self) -> bool:

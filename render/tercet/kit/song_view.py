@@ -9,19 +9,20 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
+from fractions import Fraction
 from typing import Any
 
 from tercet.arranging import Arrangement, Gesture, song_tuning
 from tercet.arranging.advice import advise_each
 from tercet.arranging.key_advice import KeyAdvice
 from tercet.arranging.report import Report, report_of
-from tercet.performing import Covered, Take, TakeNote, covered_notes, lay_out, perform
+from tercet.performing import Covered, Take, covered_notes, lay_out, perform
 from tercet.publish.page.music import marks_of_notes, signs_svg, with_prefix
 from tercet.publish.page.song_facts import natural_places
 from tercet.publish.score.elements import ScoreLook
 from tercet.publish.score.engraving import engrave, line_svgs
 from tercet.publish.score.one_line import line_alone
-from tercet.song import Song, played_visits
+from tercet.song import Layer, Song, played_visits
 from tercet.theory import TUNINGS, spell
 
 __all__ = [
@@ -30,7 +31,8 @@ __all__ = [
     "bar_marks",
     "drawn_line",
     "drawn_sheet",
-    "gestures_of",
+    "gesture_places",
+    "layer_places",
     "lines_of_text",
     "song_view",
     "take_of_whole",
@@ -71,20 +73,24 @@ def take_of_whole(arrangement: Arrangement) -> Take:
     return perform(arrangement, lay_out(arrangement, count_in_bars=0))
 
 
-def gestures_of(arrangement: Arrangement, take: Take) -> tuple[tuple[TakeNote, int], ...]:
-    """Return the notes of a take, each with the index of its gesture in the arrangement; −1 for a second voice's."""
-    places = {
+def gesture_places(arrangement: Arrangement) -> dict[tuple[Fraction, Layer, int], int]:
+    """Return the index of each gesture by the beat, layer and string of its notes; a second voice's have none."""
+    return {
         (gesture.start_beat, gesture.layer, note.string): index
         for index, gesture in enumerate(arrangement.gestures)
         for note in gesture.notes
     }
-    return tuple((note, places.get((note.beat, note.layer, note.string), -1)) for note in take.notes)
 
 
-def song_view(arrangement: Arrangement, take: Take) -> dict[str, Any]:
-    """Return what there is to know of a song without mistakes; `take` plays the whole of it."""
+def layer_places(arrangement: Arrangement, take: Take) -> list[dict[str, str]]:
+    """Return the layers of a song, and where each stands in a take of the whole of it."""
+    layers = arrangement.song.layers
+    return [{"name": layer, "natural": place} for layer, place in natural_places(take, layers).items()]
+
+
+def song_view(arrangement: Arrangement) -> dict[str, Any]:
+    """Return what there is to know of a song without mistakes at once."""
     song = arrangement.song
-    natural = natural_places(take, song.layers)
     return {
         "title": song.title,
         "key": str(song.key),
@@ -92,7 +98,6 @@ def song_view(arrangement: Arrangement, take: Take) -> dict[str, Any]:
         "tempo": float(song.tempo),
         "tuning": arrangement.tuning.name,
         "players": song.players,
-        "layers": [{"name": layer, "natural": natural[layer]} for layer in song.layers],
         "bars": [
             {"number": bar.number, "section": bar.section, "pass": bar.pass_number}
             for bar in arrangement.bars

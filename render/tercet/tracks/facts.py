@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from tercet.performing import TakeNote
 from tercet.performing.timeline import bars_between
 from tercet.song import Bar
 from tercet.sound import SAMPLE_RATE_HZ
@@ -21,6 +22,7 @@ __all__ = [
     "bar_frames",
     "bars_of",
     "cues_of",
+    "note_frames",
     "turns_of",
 ]
 
@@ -137,6 +139,17 @@ def bar_frames(plan: TrackPlan, playing: Playing) -> Iterator[tuple[Bar, int, in
             end = min(bar.start_beat + bar.length_beat, passage.end_beat)
             if start < end:
                 yield bar, zero + performed.frame(start), zero + performed.frame(end)
+
+
+def note_frames(plan: TrackPlan, playing: Playing) -> Iterator[tuple[TakeNote, int, int]]:
+    """Yield the notes of a track as they are played, each from a frame up to another; turns and layers left aside."""
+    for placed in plan.passages:
+        passage = placed.passage
+        performed = playing.performed(passage.source)
+        zero = placed.start_frame - performed.frame(passage.start_beat)
+        for index in performed.between(passage.start_beat, passage.end_beat):
+            one = performed.notes[index]
+            yield one.note, zero + one.onset_frame, zero + one.end_frame
 
 
 def cues_of(plan: TrackPlan) -> tuple[CueFacts, ...]:

@@ -17,6 +17,7 @@ import { Writing, cell_at, cell_span } from "./writing.js";
 import { by_id, made, tell, text } from "./words.js";
 
 const LOOK_AFTER_MS = 40;
+const MARK_AFTER_MS = 400;
 
 const state = { name: null, view: null, mistakes: [], other: "", vocabulary: null, looking: null, again: false, looked: "" };
 
@@ -91,10 +92,10 @@ async function look() {
       by_id("song-title").textContent = seen.song.title;
       document.title = `${seen.song.title} – ${text("desk_title")}`;
     }
-    state.marks = seen.marks || state.marks;
+    if (seen.song && edited) mark_soon();
     if (!by_id("slip-about").hidden) about.show();
     if (seen.song || !seen.mistakes.length) seeing.show(seen.music);
-    writing.show_marks(marked_places());
+    if (seen.mistakes.length) writing.show_marks([]);
     sheet.changed();
     show_notes();
   })();
@@ -107,6 +108,28 @@ async function look() {
   if (state.again) {
     state.again = false;
     look_soon();
+  }
+}
+
+let marking_timer = 0;
+
+/* What there is to say about bars is asked for when nobody types. */
+function mark_soon() {
+  clearTimeout(marking_timer);
+  marking_timer = setTimeout(mark, MARK_AFTER_MS);
+}
+
+async function mark() {
+  const asked = song();
+  try {
+    const { marks, layers } = await ask("marks", asked);
+    if (writing.text !== asked.text) return;
+    state.marks = marks;
+    stage.show(layers);
+    writing.show_marks(marked_places());
+    show_notes();
+  } catch (error) {
+    if (!(error instanceof Gone)) tell(error.message);
   }
 }
 
@@ -265,6 +288,7 @@ async function open(name) {
   state.name = name;
   state.looked = "";
   state.view = null;
+  state.marks = null;
   writing.open(opened.text);
   saving.opened(name, opened.text, opened.version);
   by_id("song-title").textContent = name.replace(/\.ya?ml$/, "");
