@@ -299,6 +299,20 @@ def test_an_edit_is_heard_at_once_and_in_its_bar_alone(served: Desk) -> None:
     assert np.abs(same - first).max() < 0.05 * np.abs(first).max()
 
 
+def test_a_count_in_comes_first_and_flat_has_no_front(served: Desk) -> None:
+    plain, stems = sound(served, from_bar=1, to_bar=1)
+    counted, with_clicks = sound(served, from_bar=1, to_bar=1, count_in_bars=1)
+    assert not stems["cues"].any()
+    begins = round(counted["begins_s"] * counted["rate"])
+    assert np.abs(with_clicks["cues"][:, :begins]).max() > 0.01
+    assert counted["begins_s"] - plain["begins_s"] > 1.0
+    _, flat = sound(served, from_bar=1, to_bar=1, flat=True)
+    in_front = [
+        np.square(found["melody"]).sum() / np.square(found["strums"]).sum() for found in (stems, flat)
+    ]
+    assert in_front[0] > 2 * in_front[1]
+
+
 def test_what_has_mistakes_is_not_heard(served: Desk) -> None:
     asked = {"from_bar": 0, "to_bar": 0, "at_least_s": 1, "speed": 100, "count_in_bars": 0, "begins": True}
     text = SONG.replace("C5:3", "H5:9")

@@ -23,7 +23,7 @@ from tercet.publish.score.elements import ScoreLook
 from tercet.publish.score.engraving import engrave, line_svgs
 from tercet.publish.score.one_line import line_alone
 from tercet.song import Layer, Song, played_visits
-from tercet.theory import TUNINGS, spell
+from tercet.theory import STRUM_SIGNS, TUNINGS, spell
 
 __all__ = [
     "LineOfText",
@@ -234,7 +234,23 @@ def _said(
     for line in report.lines:
         for use in line.hands:
             fingers = f", fingers {use.fingers}" if use.fingers else ""
-            yield use.bar_number, "shape", f"{use.shape}{fingers}: {' '.join(use.strokes)}"
+            strokes = ", ".join(map(_stroke_words, use.strokes))
+            yield use.bar_number, "shape", f"shape {use.shape}{fingers}: {strokes}"
+
+
+_STRUMS = {sign.sign: sign.about for sign in STRUM_SIGNS.values()}
+
+
+def _stroke_words(stroke: str) -> str:
+    """Return a stroke of the report in words.
+
+    >>> _stroke_words("[321]"), _stroke_words("[1]"), _stroke_words("d")
+    ('roll 3 2 1', 'string 1', 'down')
+    """
+    strings = stroke.strip("[]")
+    if strings == stroke:
+        return _STRUMS.get(stroke, stroke)
+    return f"string {strings}" if len(strings) == 1 else f"roll {' '.join(strings)}"
 
 
 def _hard_places(report: Report) -> Iterator[tuple[int, str, str]]:

@@ -368,7 +368,7 @@ document.addEventListener("keydown", (event) => {
     play_or_stop();
   }
   if (event.key === "Escape" && hearing.playing) hearing.stop();
-  if (event.key === "Enter" && event.shiftKey && (event.ctrlKey || event.metaKey)) {
+  if (event.key === "F9") {
     event.preventDefault();
     by_id("flat").checked = !by_id("flat").checked;
     if (hearing.playing) flat_changed();

@@ -1,6 +1,6 @@
 /* Mistakes, and what there is to say about the bar one is in. */
 
-import { by_id, made, text } from "./words.js";
+import { by_id, made, sentence, text } from "./words.js";
 
 const HARD = ["problem", "covered", "masked", "hard"];
 
@@ -27,7 +27,7 @@ export class Notes {
     if (!count && place) {
       inside.push(made("h3", {}, place));
       if (!marks.length) inside.push(made("p", { class: "hint" }, text("no_marks")));
-      inside.push(...marks.map((each) => made("div", { class: `note ${each.kind}` }, made("p", {}, each.text))));
+      inside.push(...marks.map((each) => made("div", { class: `note ${each.kind}` }, made("p", {}, ...sentence(each.text)))));
       if (marks.some((each) => HARD.includes(each.kind))) inside.push(this.#help(bar));
     }
     by_id("notes").replaceChildren(...inside);
@@ -36,10 +36,10 @@ export class Notes {
   #mistake(mistake) {
     const note = made("div", { class: "note wrong" });
     if (mistake.place) note.append(made("p", { class: "place" }, mistake.place));
-    note.append(made("p", {}, mistake.message));
+    note.append(made("p", {}, ...sentence(mistake.message)));
     const written = mistake.edits.map((edit) => edit.text.trim()).join(" … ");
     if (mistake.edits.length) note.append(made("p", { class: "to-write" }, written || text("leave_out")));
-    if (mistake.mend) note.append(made("p", {}, text("how", { text: mistake.mend })));
+    if (mistake.mend) note.append(made("p", {}, ...sentence(text("how", { text: mistake.mend }))));
     const tools = made("p", { class: "tools" });
     if (mistake.edits.length) tools.append(made("button", { type: "button", onclick: () => this.writing.apply(mistake.edits) }, text("write_this")));
     if (mistake.line) tools.append(made("button", { type: "button", onclick: () => this.writing.go_to(mistake.line, mistake.column) }, text("go_there")));

@@ -18,6 +18,11 @@ export function made(tag, attributes = {}, ...inside) {
   return element;
 }
 
+/* A sentence of the desk's, in which what is to be typed stands between backticks. */
+export function sentence(plain) {
+  return plain.split("`").map((part, place) => (place % 2 ? made("code", {}, part) : document.createTextNode(part)));
+}
+
 export function by_id(id) {
   return document.getElementById(id);
 }
