@@ -244,7 +244,7 @@ ADDED: tuple[Addition, ...] = (
         (
             Edit(
                 "cli/main.py",
-                "    check,\n    export_song,\n",
+                "    check,\n    desk,\n",
                 "    bars,\n",
             ),
             Edit("cli/main.py", "    render,\n    kit,\n", "    bars,\n"),

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Iterator
+from collections.abc import Coroutine, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from itertools import product
 from typing import Any
 
@@ -37,6 +38,12 @@ class Inside:
         await send({"type": "http.response.body", "body": b"inside"})
 
 
+def run(answering: Coroutine[Any, Any, None]) -> None:
+    """Run in a thread of its own: in this one a browser of other tests may keep a loop."""
+    with ThreadPoolExecutor(1) as thread:
+        thread.submit(asyncio.run, answering).result()
+
+
 def ask(
     guard: Guard,
     path: str = "/key-of-the-desk/save",
@@ -64,7 +71,7 @@ def ask(
         "query_string": b"",
         "headers": list(GOOD.items()) if headers is None else headers,
     }
-    asyncio.run(guard(scope, receive, send))  # type: ignore[arg-type]
+    run(guard(scope, receive, send))  # type: ignore[arg-type]
     return sent[0]["status"], dict(sent[0]["headers"])
 
 
@@ -219,7 +226,7 @@ def test_a_body_that_never_comes_is_not_waited_for(monkeypatch: pytest.MonkeyPat
         sent.append(message)
 
     scope = {"type": "http", "method": "POST", "path": "/key-of-the-desk/save", "headers": list(GOOD.items())}
-    asyncio.run(Guard(inside, PLACE)(scope, receive, send))  # type: ignore[arg-type]
+    run(Guard(inside, PLACE)(scope, receive, send))  # type: ignore[arg-type]
     assert sent[0]["status"] == 408
 
 

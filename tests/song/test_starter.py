@@ -55,7 +55,7 @@ def test_odd_words_are_no_mistakes(words: str) -> None:
         ("  ", 8, "", "needs a title"),
         ("A", 0, "", "1 to 64 bars"),
         ("A", 65, "", "1 to 64"),
-        ("A", 4, "a " * 1001, "1001 words"),
+        ("A", 4, "a " * 1001, "at most 1000 words"),
     ],
 )
 def test_what_cannot_be_begun_is_refused(title: str, bars: int, words: str, message: str) -> None:

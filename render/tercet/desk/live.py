@@ -151,7 +151,10 @@ class Live:
 
     def marks(self, asked: Asked) -> dict[str, Any]:
         """Return what takes a little longer: what there is to say about bars, by index, and where layers stand."""
-        song = self._read(_given(asked, "text", str), asked)
+        try:
+            song = self._read(_given(asked, "text", str), asked)
+        except SongError:  # it is told by `look`
+            return {"marks": {}, "layers": self._stand}
         self._stand = layer_places(song.arrangement, song.take)
         return {"marks": bar_marks(song.arrangement, song.take), "layers": self._stand}
 

@@ -24,6 +24,7 @@ from tercet.publish.score.engraving import engrave, line_svgs
 from tercet.publish.score.one_line import line_alone
 from tercet.song import Layer, Song, played_visits
 from tercet.theory import STRUM_SIGNS, TUNINGS, spell
+from tercet.wording import counted
 
 __all__ = [
     "LineOfText",
@@ -259,10 +260,11 @@ def _hard_places(report: Report) -> Iterator[tuple[int, str, str]]:
         yield stretch.bar_number, "hard", f"the widest stretch: {stretch.width_mm:.0f} mm, {stretch.shape}"
     if change is not None:
         time_s = change.time_ms / 1000
+        fingers = counted(change.fingers, "finger")
         yield (
             change.bar_number,
             "hard",
-            f"the fastest change: {change.fingers} fingers in {time_s:.2f} s, {change.before} to {change.after}",
+            f"the fastest change: {fingers} in {time_s:.2f} s, {change.before} to {change.after}",
         )
     if highest is not None:
         yield highest.bar_number, "hard", f"the highest fret: {highest.fret} on string {highest.string}"

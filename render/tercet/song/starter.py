@@ -11,6 +11,7 @@ from tercet.song.model import Meter
 from tercet.song.spelling import number_text, yaml_text
 from tercet.theory import Chord, Key, spell
 from tercet.theory.key_chords import DOMINANT, chord_on
+from tercet.wording import counted
 
 __all__ = ["LONGEST_TITLE", "STARTER", "begun_song", "starter_song"]
 
@@ -96,7 +97,9 @@ def begun_song(title: str, meter: Meter, key: Key, bars: int, words: str = "") -
     if not 1 <= bars <= MOST_BARS:
         raise RequestError(f"a new song has 1 to {MOST_BARS} bars (got {bars})")
     if len(sung) > MOST_WORDS:
-        raise RequestError(f"these are {len(sung)} words, and a song to begin with has at most {MOST_WORDS}")
+        raise RequestError(
+            f"a song to begin with has at most {counted(MOST_WORDS, 'word')} (got {len(sung)})"
+        )
     most = 2 * meter.upper
     cells = _shared_out(sung, bars, most)
     lengths = [_lengths(_syllables(cell) or min(NOTES_OF_A_BAR, meter.upper), meter.upper) for cell in cells]

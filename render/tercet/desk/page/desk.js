@@ -125,7 +125,7 @@ async function mark() {
     const { marks, layers } = await ask("marks", asked);
     if (writing.text !== asked.text) return;
     state.marks = marks;
-    stage.show(layers);
+    if (layers.length) stage.show(layers);
     writing.show_marks(marked_places());
     show_notes();
   } catch (error) {

@@ -24,8 +24,8 @@ Sound = NDArray[np.float32]
 
 __all__ = ["BatchCache", "Batches", "LastPlayed"]
 
-ROOM_BYTES = 192 << 20
-"""Batches kept in memory, eight of them or so; others are read from the folder, which the system keeps at hand."""
+ROOM_BYTES = 128 << 20
+"""Batches kept in memory, five of them or so; others are read from the folder, which the system keeps at hand."""
 
 MOST_OPEN = 4
 """Files that are kept open: each layer has its batch, and the next begins before the last one has died away."""
