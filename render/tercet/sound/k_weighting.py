@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations_with_replacement
 
@@ -112,21 +112,21 @@ class KWeightedEnergies:
 
         Only the last samples of all may end within a step.
         """
-        frames = samples.shape[0]
-        steps = -(-frames // self._step_frames)
-        energies = np.empty(steps)
-        for first in range(0, steps, _STEPS_AT_ONCE):
-            last = min(first + _STEPS_AT_ONCE, steps)
-            heard = self.weighted(samples[first * self._step_frames : last * self._step_frames], last - first)
-            energies[first:last] = np.vecdot(heard, heard).sum(axis=0, dtype=np.float64)
-        return energies
+        energies = [np.vecdot(heard, heard).sum(axis=0, dtype=np.float64) for heard in self.weighted(samples)]
+        return np.concatenate([np.zeros(0), *energies])
 
-    def weighted(self, samples: NDArray[np.float32], steps: int) -> NDArray[np.float32]:
-        """Return the next samples weighted, (channels, steps, frames of a step), 0 where there are none.
+    def weighted(self, samples: NDArray[np.float32]) -> Iterator[NDArray[np.float32]]:
+        """Yield the next samples weighted, some steps at a time, (channels, steps, frames of a step).
 
-        At most `_STEPS_AT_ONCE` steps; they hold until the next are asked for.
+        What is yielded holds until the next; 0 where there are no samples.
         """
+        at_once = _STEPS_AT_ONCE * self._step_frames
+        for first in range(0, samples.shape[0], at_once):
+            yield self._weighted(samples[first : first + at_once])
+
+    def _weighted(self, samples: NDArray[np.float32]) -> NDArray[np.float32]:
         channels, frames = len(self._state), samples.shape[0]
+        steps = -(-frames // self._step_frames)
         filled = steps * self._step_frames
         rows = channels * filled // self._filter.block
         taken, given = self._taken[:rows], self._given[:rows]
@@ -173,18 +173,14 @@ class KWeightedProducts:
         """
         steps = -(-sounds[0].shape[0] // self._step_frames)
         products = np.zeros((steps, 2, len(self._each), len(self._each)))
-        for first in range(0, steps, _STEPS_AT_ONCE):
-            last = min(first + _STEPS_AT_ONCE, steps)
-            part = slice(first * self._step_frames, last * self._step_frames)
-            heard = [
-                each.weighted(sound[part], last - first)
-                for each, sound in zip(self._each, sounds, strict=True)
-            ]
+        weighted = (each.weighted(sound) for each, sound in zip(self._each, sounds, strict=True))
+        for first, heard in zip(range(0, steps, _STEPS_AT_ONCE), zip(*weighted, strict=True), strict=True):
+            some = products[first : first + _STEPS_AT_ONCE]
             for one, other in combinations_with_replacement(range(len(heard)), 2):
                 for half, frames in self._halves:
                     product = np.vecdot(heard[one][..., frames], heard[other][..., frames])
-                    products[first:last, half, one, other] = product.sum(axis=0, dtype=np.float64)
-                products[first:last, :, other, one] = products[first:last, :, one, other]
+                    some[:, half, one, other] = product.sum(axis=0, dtype=np.float64)
+                some[:, :, other, one] = some[:, :, one, other]
         return products
 
 
