@@ -69,8 +69,9 @@ def test_stems_add_up_to_the_demo(stems: Stems, arrangement: Arrangement, tmp_pa
 def test_a_track_is_what_a_kit_writes(arrangement: Arrangement, tmp_path: Path) -> None:
     song = tmp_path / "short.yaml"
     song.write_text(SHORT_SONG, encoding="utf-8")
-    run_tercet("kit", song, "-o", tmp_path, "--tracks", "demo,without-melody,echo", "--formats", "wav")
-    for name in ("demo", "without-melody", "echo"):
+    names = ("demo", "without-melody", "echo", "turns-bars")
+    run_tercet("kit", song, "-o", tmp_path, "--tracks", ",".join(names), "--formats", "wav")
+    for name in names:
         (written,) = (tmp_path / "short").glob(f"*-{name}.wav")
         place = track(arrangement, name).write(tmp_path / "here" / f"{name}.wav")
         assert np.abs(read(place) - read(written)).max() <= 1.01 / 32_768

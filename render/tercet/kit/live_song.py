@@ -7,7 +7,6 @@ and from then on bars sound as `tercet render` writes them.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -18,7 +17,6 @@ from numpy.typing import NDArray
 
 from tercet.arranging import Arrangement
 from tercet.arranging.fingering import Shared
-from tercet.audio_formats import FORMATS
 from tercet.errors import RequestError
 from tercet.kit.events import Listener, unheard
 from tercet.kit.one_track import OneTrack
@@ -29,23 +27,20 @@ from tercet.performing import TakeNote
 from tercet.song import Song, parse_song
 from tercet.song.class_file import in_class
 from tercet.sound import SAMPLE_RATE_HZ
-from tercet.sound.loudness import true_peak_dbtp
 from tercet.sound.stems import Audio, StemName, Stems
-from tercet.tracks.balance import FINER_DB, Balance, Variant, WholeHeard, balance_of
+from tercet.tracks.balance import Balance, Variant, WholeHeard, balance_of
 from tercet.tracks.clips.batch_cache import LastPlayed
 from tercet.tracks.clips.mixing import add_cues
 from tercet.tracks.facts import BarFacts, bar_frames, bars_of, note_frames
+from tercet.tracks.in_memory import CEILING_DBTP, joined, mix_and_gain
 from tercet.tracks.kept_balance import heard_whole
 from tercet.tracks.playing import Playing
 from tercet.tracks.practice_forms import timeline_of
 from tercet.tracks.recording import Recording
 from tercet.tracks.timelines import TrackTimeline
-from tercet.tracks.track_files import NO_MATTER_DB, gains_of
+from tercet.tracks.track_files import gain_under
 
 __all__ = ["LiveParts", "LiveSong", "LiveSound"]
-
-CEILING_DBTP = FORMATS[".wav"].encode_ceiling_dbtp
-"""As of a lossless file."""
 
 ROOM_BYTES = 64 << 20
 """What was played last is kept: a minute or two of each layer."""
@@ -219,7 +214,7 @@ class LiveSong:
         recording = self._recording(edition, chosen)
         balance, settled = self._balance(edition, recording)
         with self._hearing:
-            mix, gain_db = _mixed(recording, balance)
+            mix, gain_db = mix_and_gain(recording, balance)
         bars = bars_of(recording.plan(0), recording.playing)
         return LiveSound(Audio(mix), bars, settled, gain_db, recording, balance)
 
@@ -232,7 +227,7 @@ class LiveSong:
         recording = self._recording(edition, track, count_in_bars)
         balance, settled = self._balance(edition, recording)
         with self._hearing:
-            stems = _parted(recording, balance, gains_of([balance], [CEILING_DBTP])[CEILING_DBTP])
+            stems = _parted(recording, balance, gain_under(balance, CEILING_DBTP))
         plan, playing = recording.plan(0), recording.playing
         bars = tuple((start, end) for _, start, end in bar_frames(plan, playing))
         return LiveParts(stems, bars, tuple(note_frames(plan, playing)), settled)
@@ -320,35 +315,12 @@ _MEASURING = Lock()
 """One song at a time: memory has room for one that is heard whole."""
 
 
-def _mixed(recording: Recording, balance: Balance) -> tuple[NDArray[np.float32], float]:
-    """Return a track as it is written, float32 (frames, 2), and its gain: less than the song's if it came too high."""
-    plan = recording.plan(0)
-    gain_db = gains_of([balance], [CEILING_DBTP])[CEILING_DBTP]
-    while True:
-        music = recording.music(0, balance, gain_db=gain_db)
-        mix = _joined(add_cues(music, plan.cues), plan.length_frames)
-        highest_dbtp = CEILING_DBTP - FINER_DB
-        over_db = true_peak_dbtp(mix, highest_dbtp) - highest_dbtp
-        if over_db <= NO_MATTER_DB:
-            return mix, gain_db
-        gain_db -= over_db
-
-
 def _parted(recording: Recording, balance: Balance, gain_db: float) -> Stems:
     """Return a track layer by layer, its cues beside them; equally long, float32 (frames, 2)."""
     plan = recording.plan(0)
     by_name: dict[StemName, NDArray[np.float32]] = {
-        layer: _joined(recording.music(0, balance, (layer,)), plan.length_frames)
+        layer: joined(recording.music(0, balance, (layer,)))
         for layer in recording.playing.arrangement.song.layers
     }
     (by_name["cues"],) = add_cues(iter((np.zeros((plan.length_frames, 2), np.float32),)), plan.cues)
     return Stems(SAMPLE_RATE_HZ, by_name, gain_db)
-
-
-def _joined(blocks: Iterator[NDArray[np.float32]], length_frames: int) -> NDArray[np.float32]:
-    """Return blocks as one piece."""
-    whole, frame = np.empty((length_frames, 2), np.float32), 0
-    for block in blocks:
-        whole[frame : frame + len(block)] = block
-        frame += len(block)
-    return whole

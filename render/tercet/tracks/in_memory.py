@@ -23,9 +23,10 @@ from tercet.performing import Take
 from tercet.song import Layer
 from tercet.song.choice_words import parse_choice
 from tercet.sound.audio import SAMPLE_RATE_HZ
+from tercet.sound.loudness import true_peak_dbtp
 from tercet.sound.soundfont_choice import Sound
 from tercet.sound.stems import Audio, Progress, Stems
-from tercet.tracks.balance import Balance
+from tercet.tracks.balance import FINER_DB, Balance
 from tercet.tracks.clips.batch_cache import BatchCache
 from tercet.tracks.clips.batches import GRID_FRAMES
 from tercet.tracks.clips.mixing import add_cues
@@ -34,9 +35,9 @@ from tercet.tracks.practice_forms import TrackOptions
 from tercet.tracks.recipes import Recipe, own_recipes, recipe_named
 from tercet.tracks.recording import Recording
 from tercet.tracks.timelines import Passage, Source, TrackTimeline, whole_range
-from tercet.tracks.track_files import SetOrder, TrackOrder, gains_of, recording_of
+from tercet.tracks.track_files import NO_MATTER_DB, SetOrder, TrackOrder, gain_under, recording_of
 
-__all__ = ["PARTS", "Part", "WholeSong", "synthesise", "track"]
+__all__ = ["CEILING_DBTP", "PARTS", "Part", "WholeSong", "joined", "mix_and_gain", "synthesise", "track"]
 
 CEILING_DBTP = FORMATS[".wav"].encode_ceiling_dbtp
 """The gain is that of lossless files; `Audio.write` lowers what a lossy one has no room for."""
@@ -80,7 +81,7 @@ def synthesise(take: Take, sound: Sound = _BUILT_IN, *, progress: Progress | Non
     by_name = {name: samples[lead_frames:] for name, samples in stems.by_name.items()}
     for layer in played.arrangement.song.layers:
         by_name[layer] = by_name[layer] * np.float32(10.0 ** ((trims_db[layer] + flat_db) / 20.0))
-    return Stems(stems.sample_rate_hz, by_name, _gain_db(balance))
+    return Stems(stems.sample_rate_hz, by_name, gain_under(balance, CEILING_DBTP))
 
 
 def track(
@@ -118,9 +119,26 @@ def track(
     song = arrangement.song
     recipe = recipe_named(name, own_recipes(song.tracks, song.title), song.layers)
     with _recorded(arrangement, recipe, sound, seed, dry, options, progress) as recording:
-        balance = recording.balance()
-        music = recording.music(0, balance, gain_db=_gain_db(balance))
-        return Audio(np.concatenate(list(add_cues(music, recording.plan(0).cues))))
+        return Audio(mix_and_gain(recording, recording.balance())[0])
+
+
+def mix_and_gain(recording: Recording, balance: Balance) -> tuple[NDArray[np.float32], float]:
+    """Return a recording's first track as a lossless file holds it, float32 (frames, 2), and its gain in dB.
+
+    The gain is the song's, or less if the track came too high.
+    """
+    gain_db, highest_dbtp = gain_under(balance, CEILING_DBTP), CEILING_DBTP - FINER_DB
+    while True:
+        mix = joined(add_cues(recording.music(0, balance, gain_db=gain_db), recording.plan(0).cues))
+        over_db = true_peak_dbtp(mix, highest_dbtp) - highest_dbtp
+        if over_db <= NO_MATTER_DB:
+            return mix, gain_db
+        gain_db -= over_db
+
+
+def joined(blocks: Iterator[NDArray[np.float32]]) -> NDArray[np.float32]:
+    """Return blocks as one piece."""
+    return np.concatenate(list(blocks))
 
 
 def _on_grid(take: Take) -> tuple[int, Take]:
@@ -162,10 +180,6 @@ def _recorded(
     with TemporaryDirectory(prefix="tercet-") as work:
         order = SetOrder(arrangement, sound.chosen().sound, tracks, Path(work), seed, dry)
         yield recording_of(order, progress)
-
-
-def _gain_db(balance: Balance) -> float:
-    return gains_of([balance], [CEILING_DBTP])[CEILING_DBTP]
 
 
 @dataclass(frozen=True, slots=True)
@@ -227,6 +241,6 @@ class WholeSong:
         """
         first = self._speeds.index(speed) * len(self._parts)
         return {
-            part: np.concatenate(list(self._recording.music(first + place, self.balance)))
+            part: joined(self._recording.music(first + place, self.balance))
             for place, part in enumerate(self._parts)
         }

@@ -43,6 +43,7 @@ __all__ = [
     "ceilings_of",
     "digest",
     "gain_key",
+    "gain_under",
     "gains_of",
     "recording_of",
     "set_key",
@@ -178,6 +179,11 @@ def gains_of(balances: Sequence[Balance], ceilings_dbtp: Sequence[float]) -> dic
         for ceiling in ceilings_dbtp
     }
     return {ceiling: math.floor(gain_db * GAIN_STEPS) / GAIN_STEPS for ceiling, gain_db in least_db.items()}
+
+
+def gain_under(balance: Balance, ceiling_dbtp: float) -> float:
+    """Return the gain of a song's only set under one ceiling, see `gains_of`."""
+    return gains_of([balance], [ceiling_dbtp])[ceiling_dbtp]
 
 
 def write_track(

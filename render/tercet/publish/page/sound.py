@@ -30,7 +30,7 @@ from tercet.sound.struck import knock
 from tercet.tracks.clips.batch_cache import BatchCache
 from tercet.tracks.in_memory import WholeSong
 from tercet.tracks.playing import Playing
-from tercet.tracks.track_files import gains_of
+from tercet.tracks.track_files import gain_under
 
 __all__ = ["KNOCKS_APART_S", "PageSound", "SpeedTiming", "made_sound", "speed_label", "speed_timeline"]
 
@@ -157,7 +157,7 @@ def _made_speed(
     song: WholeSong, take: Take, speed: Fraction, key: str
 ) -> tuple[dict[str, Any], dict[str, bytes]]:
     """Return what is noted of a speed, and its stems by name, under the gain that the song's tracks have as MP3."""
-    gain_db = gains_of([song.balance], [CEILING_DBTP])[CEILING_DBTP]
+    gain_db = gain_under(song.balance, CEILING_DBTP)
     stems = {part: mono(sound, gain_db) for part, sound in song.parts(speed).items()}
     length_frames = len(next(iter(stems.values())))
     pieces = {part: found for part, stem in stems.items() if (found := pieces_of(stem))}
