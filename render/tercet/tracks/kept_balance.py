@@ -7,7 +7,6 @@ read is the one that would be measured, to the last bit.
 from __future__ import annotations
 
 import base64
-import hashlib
 import json
 import zlib
 from collections.abc import Iterable
@@ -17,12 +16,13 @@ import numpy as np
 
 from tercet import __version__
 from tercet.caches import Cache
-from tercet.tracks import recording
 from tercet.tracks.balance import Balance, Variant, WholeHeard, balance_of
 from tercet.tracks.clips.batch_cache import BatchCache
 from tercet.tracks.easing import Easing
 from tercet.tracks.playing import Playing
+from tercet.tracks.recording import Recording
 from tercet.tracks.timelines import Source
+from tercet.tracks.track_files import digest
 
 __all__ = ["heard_whole", "kept_balance"]
 
@@ -50,33 +50,22 @@ def kept_balance(playing: Playing, variants: Iterable[Variant], work: Path) -> B
 
 def heard_whole(playing: Playing, variant: Variant, work: Path) -> WholeHeard:
     """Return what is heard of a whole song in one variant; parameters as of `kept_balance`."""
-    cache, key = Cache.of_user("balances"), _key(playing, variant)
+    whole = Recording(playing, (), BatchCache(work), variants=(variant,))
+    cache, key = Cache.of_user("balances"), _key(whole, variant)
     data = cache.get(key)
     if data is not None:
         return _read(data)
-    heard = recording.Recording(playing, (), BatchCache(work), variants=(variant,)).heard_whole(variant)
+    heard = whole.heard_whole(variant)
     cache.keep(key, _written(heard))
     cache.let_go_beyond(MOST_KEPT)
     return heard
 
 
-def _key(playing: Playing, variant: Variant) -> str:
-    """Return what stands for all that was heard depends on."""
+def _key(whole: Recording, variant: Variant) -> str:
+    """Return what stands for all that a balance depends on: what is heard, and how it is cut into clips."""
     piece, flat = variant
-    performed = playing.performed(Source(piece, flat=flat))
-    parts = (
-        __version__,
-        VERSION,
-        recording.VERSION,
-        np.__version__,
-        playing.sound_identity(),
-        playing.front_lu,
-        variant,
-        performed.arrangement.song.layers,
-        performed.part_beats,
-        performed.take,
-    )
-    return hashlib.blake2b(repr(parts).encode(), digest_size=16).hexdigest()
+    performed = whole.playing.performed(Source(piece, flat=flat))
+    return digest(__version__, VERSION, np.__version__, whole.reference_key, performed.part_beats)
 
 
 def _written(heard: WholeHeard) -> bytes:
