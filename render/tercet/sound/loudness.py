@@ -26,6 +26,7 @@ from tercet.sound.audio import check_audio
 from tercet.sound.k_weighting import LOUDNESS_OFFSET_DB, KWeightedProducts, k_weighted_energies
 
 __all__ = [
+    "AROUND_FRAMES",
     "PEAK_BLOCK_FRAMES",
     "TARGET_LUFS",
     "Meter",
@@ -34,7 +35,6 @@ __all__ = [
     "Peak",
     "block_heights",
     "decibels",
-    "gated_loudness_lufs",
     "integrated_loudness_lufs",
     "loudness_lufs",
     "mixed",
@@ -59,6 +59,9 @@ _HALF_TAPS = 16
 _KAISER_BETA = 7.0
 PEAK_BLOCK_FRAMES = 256
 """Frames of a block that is looked at for a peak as a whole; more than the interpolation reaches."""
+
+AROUND_FRAMES = 2 * PEAK_BLOCK_FRAMES
+"""Frames before and after a piece that a peak in it may depend on."""
 
 _ROUNDING_MARGIN = 1 + 1e-6
 
@@ -88,10 +91,10 @@ def integrated_loudness_lufs(samples: NDArray[np.float32], sample_rate_hz: int) 
         If the samples aren't finite audio of 1 or 2 channels, or the rate is out of range.
     """
     _check_measurable(samples)
-    return gated_loudness_lufs(step_energies(samples, sample_rate_hz), samples.shape[0], sample_rate_hz)
+    return _gated_loudness_lufs(step_energies(samples, sample_rate_hz), samples.shape[0], sample_rate_hz)
 
 
-def gated_loudness_lufs(energies: NDArray[np.float64], frames: int, sample_rate_hz: int) -> float:
+def _gated_loudness_lufs(energies: NDArray[np.float64], frames: int, sample_rate_hz: int) -> float:
     """Return the integrated loudness of a programme from the energies of its steps of 100 ms.
 
     Parameters
@@ -123,9 +126,9 @@ def gated_loudness_lufs(energies: NDArray[np.float64], frames: int, sample_rate_
 def loudness_lufs(energies: NDArray[np.float64], frames: int, sample_rate_hz: int) -> float:
     """Return the integrated loudness of a programme, or what it is without gates where it is too quiet for them.
 
-    Parameters as for `gated_loudness_lufs`; minus infinity for silence.
+    Parameters as for `_gated_loudness_lufs`; minus infinity for silence.
     """
-    lufs = gated_loudness_lufs(energies, frames, sample_rate_hz)
+    lufs = _gated_loudness_lufs(energies, frames, sample_rate_hz)
     return plain_loudness_lufs(energies, frames) if lufs == -math.inf and frames else lufs
 
 
@@ -414,8 +417,6 @@ PIECE_STEPS = 16
 """Steps of 100 ms that are measured at a time."""
 
 CHANNELS = 2
-AROUND_FRAMES = 2 * PEAK_BLOCK_FRAMES
-"""Frames before and after a piece that a peak in it may depend on."""
 
 
 class MixMeter:

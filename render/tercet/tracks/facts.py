@@ -133,7 +133,7 @@ def bar_frames(plan: TrackPlan, playing: Playing) -> Iterator[tuple[Bar, int, in
     for placed in plan.passages:
         passage = placed.passage
         performed = playing.performed(passage.source)
-        zero = placed.start_frame - performed.frame(passage.start_beat)
+        zero = placed.zero_frame(performed)
         for bar in bars_between(performed.arrangement, passage.start_beat, passage.end_beat):
             start = max(bar.start_beat, passage.start_beat)
             end = min(bar.start_beat + bar.length_beat, passage.end_beat)
@@ -146,7 +146,7 @@ def note_frames(plan: TrackPlan, playing: Playing) -> Iterator[tuple[TakeNote, i
     for placed in plan.passages:
         passage = placed.passage
         performed = playing.performed(passage.source)
-        zero = placed.start_frame - performed.frame(passage.start_beat)
+        zero = placed.zero_frame(performed)
         for index in performed.between(passage.start_beat, passage.end_beat):
             one = performed.notes[index]
             yield one.note, zero + one.onset_frame, zero + one.end_frame

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from tercet.song import Layer
 from tercet.sound import SAMPLE_RATE_HZ
 from tercet.sound.loudness import (
-    PEAK_BLOCK_FRAMES,
+    AROUND_FRAMES,
     Peak,
     decibels,
     loudness_lufs,
@@ -30,9 +30,6 @@ from tercet.tracks.cues import LONGEST_CUE_FRAMES, Cue
 __all__ = ["KnownMeter", "LayerLevels", "head_frames_of"]
 
 STEP_FRAMES = step_frames_of(SAMPLE_RATE_HZ)
-BESIDE_FRAMES = 2 * PEAK_BLOCK_FRAMES
-"""So far from a frame, what sounds changes nothing in the wave around it."""
-
 FADE_FRAMES = STEP_FRAMES
 """So long after a cue, the weighting has forgotten it."""
 
@@ -108,7 +105,7 @@ class KnownMeter:
         self._height = levels.peaks[mix].height * gain
         self._length_frames = length_frames
         self._head_frames = head_frames
-        self._missing_frames = head_frames + BESIDE_FRAMES if head_frames else 0
+        self._missing_frames = head_frames + AROUND_FRAMES if head_frames else 0
         self._head = [np.zeros((0, 2), np.float32)]
 
     @property

@@ -17,7 +17,7 @@ from tercet.song import LAYERS, Layer
 from tercet.sound import SAMPLE_RATE_HZ
 from tercet.sound.k_weighting import k_weighted_levels_lufs
 from tercet.sound.loudness import (
-    PEAK_BLOCK_FRAMES,
+    AROUND_FRAMES,
     Meter,
     MixMeter,
     block_heights,
@@ -297,12 +297,11 @@ class Recording:
         found = []
         for placed in plan.passages:
             source = placed.passage.source
-            own = self.playing.performed(source).frame(placed.passage.start_beat)
             easing = balance.flat_easing if source.flat else balance.easing
             found.append(
                 Stretch(
                     placed.count_frame,
-                    placed.start_frame - own,
+                    placed.zero_frame(self.playing.performed(source)),
                     float(source.speed),
                     easing if source.piece == "song" else None,
                 )
@@ -414,7 +413,7 @@ class Recording:
         head_frames = head_frames_of(plan.cues)
         if mix is None or not levels.fits(shift_frames) or 2 * head_frames > plan.length_frames:
             return Meter(SAMPLE_RATE_HZ)
-        if levels.peaks[mix].frame + shift_frames < head_frames + 2 * PEAK_BLOCK_FRAMES:
+        if levels.peaks[mix].frame + shift_frames < head_frames + AROUND_FRAMES:
             return Meter(SAMPLE_RATE_HZ)
         gain_db += balance.flat_gain_db if variant[1] else 0.0
         return KnownMeter(levels, mix, shift_frames, plan.length_frames, head_frames, gain_db)

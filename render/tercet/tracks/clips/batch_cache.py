@@ -1,4 +1,4 @@
-"""Batchs that were played: in memory as long as there is room, else in a folder that goes when work is done.
+"""Batches that were played: in memory as long as there is room, else in a folder that goes when work is done.
 
 Of several caches in one process only the one in use has its batches in memory. Several processes may share a folder:
 each batch is a file that appears whole, under a name that says what is on it.

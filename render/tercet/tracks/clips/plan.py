@@ -26,6 +26,10 @@ class PlacedPassage:
     start_frame: int
     end_frame: int
 
+    def zero_frame(self, performed: Performed) -> int:
+        """Return the frame of the track that the first beat of its piece would fall on."""
+        return self.start_frame - performed.frame(self.passage.start_beat)
+
 
 @dataclass(frozen=True, slots=True)
 class Sounding:
@@ -104,7 +108,7 @@ def plan_of(
     cues: list[Cue] = []
     for placed, each in zip(passages, heard, strict=True):
         playing = performed(placed.passage.source)
-        zero = placed.start_frame - playing.frame(placed.passage.start_beat)
+        zero = placed.zero_frame(playing)
         for clips, soft in ((each.plain, False), (each.soft, True)):
             soundings += [Sounding(zero + slots[clip].piece_frame, clip, soft) for clip in clips]
         cues += count_in_cues(playing, placed.passage, placed.count_frame)
