@@ -399,7 +399,7 @@ def _written_ritards(
 ) -> list[_Ritard]:
     """Return the ritards that marks ask for, in order."""
     struck = [start for start, _ in tune]
-    edges, bar_beat = phrases, arrangement.song.meter.bar_beat
+    bar_beat = arrangement.song.meter.bar_beat
     runs: list[tuple[Fraction, Fraction]] = []
     opened: PlacedMark | None = None
     end = Fraction(0)
@@ -409,7 +409,7 @@ def _written_ritards(
             opened = None
         if mark.kind == "rit" and opened is None:
             opened = mark
-            end = edges[min(bisect_right(edges, mark.beat), len(edges) - 1)]
+            end = phrases[min(bisect_right(phrases, mark.beat), len(phrases) - 1)]
             if opened.visit_end_beat - end < bar_beat:
                 end = opened.visit_end_beat
     if opened is not None:
