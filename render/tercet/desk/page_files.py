@@ -8,6 +8,8 @@ from functools import cache
 from html import escape
 from importlib.resources import files
 
+from tercet.publish.page.markup import page_file as class_page_file
+
 __all__ = ["page_file", "start_page"]
 
 _KINDS = {
@@ -16,6 +18,9 @@ _KINDS = {
     ".json": "application/json",
     ".svg": "image/svg+xml",
 }
+INKS = "inks.css"
+"""The colours and typefaces of the class page, which are the desk's too."""
+
 _START = "desk.html"
 _NONCE = "{nonce}"
 
@@ -46,6 +51,8 @@ def _start_text() -> str:
 
 def page_file(name: str) -> tuple[bytes, str] | None:
     """Return a file of the page and its media type; None if there is no such file."""
+    if name == INKS:
+        return class_page_file(name).encode(), _KINDS[".css"]
     names = {path.name for path in files(__package__).joinpath("page").iterdir()}
     kind = next((kind for ending, kind in _KINDS.items() if name.endswith(ending)), None)
     return (_read(name), kind) if name in names and kind else None

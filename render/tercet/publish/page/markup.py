@@ -65,6 +65,11 @@ def filled(name: str, **values: object) -> str:
     return "".join(filled_in)
 
 
+def look_text() -> str:
+    """Return the page's look: its inks, which the desk has too, and what is drawn with them."""
+    return page_file("inks.css") + page_file("look.css")
+
+
 def player_script() -> str:
     """Return the page's script: its parts in the order of their numbers."""
     parts = sorted(

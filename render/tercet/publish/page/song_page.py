@@ -17,7 +17,7 @@ from tercet.publish.page.markup import (
     data_for_page,
     filled,
     html,
-    page_file,
+    look_text,
     player_script,
     policy,
     policy_of_one_file,
@@ -138,7 +138,7 @@ def song_page(plan: PagePlan) -> dict[str, bytes]:
     facts = song_facts(plan.arrangement, timings[drawn].take)
     picture = take_picture(timings[drawn].take, plan.arrangement)
     svg = svg_text(picture).encode("utf-8")
-    style, script = page_file("look.css"), player_script()
+    style, script = look_text(), player_script()
     score, views = engraved_music(plan.arrangement, "song" if plan.arrangement.second else "")
     second = _second_music(plan.arrangement, facts)
     values = {
@@ -200,7 +200,7 @@ def class_page(title: str, songs: Iterable[ListedSong]) -> dict[str, bytes]:
         "songs": list(songs),
         "made_with": filled("made_with", version=__version__, licence="").strip(),
     }
-    return {"index.html": html("class.html", values), "look.css": page_file("look.css").encode("utf-8")}
+    return {"index.html": html("class.html", values), "look.css": look_text().encode("utf-8")}
 
 
 # What the page shows
