@@ -295,6 +295,46 @@ def test_a_change_from_outside_is_shown_and_neither_is_lost(page: Page, open_des
     assert any(text.startswith("# of another program") for text in kept)
 
 
+def test_a_tune_from_a_file_is_opened_and_what_was_guessed_is_said(
+    page: Page, open_desk: Desk, tmp_path: Path
+) -> None:
+    tune = tmp_path / "Owl on the wall é.abc"
+    tune.write_text("X:1\nT:Owl\nM:3/4\nL:1/4\nK:G\nG A B|c2 B|A G F|G3|\n")
+    page.click("#songs-open")
+    page.set_input_files("#bring", tune)
+    until(page, "document.getElementById('song-title').textContent === 'Owl'")
+    wait_for((open_desk.folder / "owl-on-the-wall-é.yaml").is_file)
+    until(page, "document.querySelectorAll('#songs .note').length > 0")
+    assert "chords" in page.inner_text("#songs")
+
+
+def test_what_is_taken_back_at_once_is_saved_and_says_so(page: Page) -> None:
+    page.focus(".cm-content")
+    page.keyboard.type("x")
+    page.keyboard.press("Control+z")
+    until(page, "document.getElementById('saved').textContent === 'Saved'")
+
+
+def test_a_desk_that_has_gone_says_so_and_offers_a_copy(browser: Browser, open_desk: Desk) -> None:
+    with window(browser, width=1280, height=900) as opened:
+        page = opened.page
+        page.goto(open_desk.address)
+        ready(page)
+        page.route("**/*", lambda route: route.abort())
+        page.focus(".cm-content")
+        page.keyboard.press("Control+Home")
+        page.keyboard.type("# mine ")
+        until(page, "document.getElementById('saved').textContent.includes('has stopped')")
+        with page.expect_download() as saved:
+            page.click("#saved button")
+        assert saved.value.suggested_filename == "harbour-lanterns.yaml"
+        assert Path(saved.value.path()).read_text().startswith("# mine ")
+        page.unroute_all()
+        until(page, "document.getElementById('saved').textContent === 'Saved'")
+        assert (open_desk.folder / "harbour-lanterns.yaml").read_text().startswith("# mine ")
+        opened.said = [each for each in opened.said if "net::ERR_FAILED" not in each]
+
+
 def test_two_windows_on_one_song_follow_each_other(browser: Browser, page: Page, open_desk: Desk) -> None:
     with window(browser, width=1280, height=900) as second:
         second.page.goto(open_desk.address)

@@ -86,7 +86,7 @@ def test_the_page_and_its_files_come_with_a_strict_policy(served: Desk) -> None:
     assert f'content="{nonce}"'.encode() in body
     assert b"{{" not in body
     assert served.answer("")[2]["content-security-policy"] != policy
-    for name in ("desk.js", "desk.css", "codemirror.js", "english.json", "icon.svg"):
+    for name in ("desk.js", "desk.css", "inks.css", "codemirror.js", "english.json", "icon.svg"):
         assert served.answer(f"page/{name}")[0] == 200, name
     for name in ("desk.html", "nothing.js", "..", "desk.py"):
         assert served.answer(f"page/{name}")[0] == 404, name
@@ -136,7 +136,9 @@ def test_what_cannot_be_is_refused_in_a_sentence(served: Desk, what: str, facts:
     assert len(served.ask(what, 422, **facts)["error"]) > 10
 
 
-@pytest.mark.parametrize("body", [b"", b"[]", b"nonsense", b"\xff\xfe", b"[" * 100_000])
+@pytest.mark.parametrize(
+    "body", [b"", b"[]", b"nonsense", b"\xff\xfe", b"[" * 100_000, b'{"speed": NaN}', b'{"speed": -Infinity}']
+)
 def test_what_is_no_json_is_refused(served: Desk, body: bytes) -> None:
     assert served.answer("open", body)[0] == 422
 
@@ -163,6 +165,8 @@ def test_a_new_song_and_a_tune_from_outside_become_songs(served: Desk) -> None:
     assert (status, found["name"]) == (200, "owl.yaml")
     assert "title: Owl" in found["text"]
     assert tempfile.gettempdir() not in found["text"]
+    status, body, _ = served.answer("import?name=%C3%A4-owl.abc", abc)
+    assert (status, json.loads(body)["name"]) == (200, "ä-owl.yaml")
     status, body, _ = served.answer("import?name=owl.pdf", b"%PDF-1.4")
     assert status == 422
     assert "owl.pdf" in json.loads(body)["error"]
@@ -318,6 +322,25 @@ def test_what_has_mistakes_is_not_heard(served: Desk) -> None:
     text = SONG.replace("C5:3", "H5:9")
     status, body, _ = served.answer("sound", json.dumps({"name": NAME, "text": text, **asked}).encode())
     assert (status, body) == (204, b"")
+
+
+def test_speeds_beyond_what_there_is_are_the_nearest_that_are(served: Desk) -> None:
+    lengths = {
+        speed: (facts["ends_s"] - facts["begins_s"])
+        for speed in (1e308, 200, 25, -5.0)
+        for facts in [sound(served, from_bar=0, to_bar=0, speed=speed)[0]]
+    }
+    assert lengths[1e308] == lengths[200]
+    assert lengths[-5.0] == lengths[25] > 7 * lengths[200]
+
+
+def test_two_songs_stay_ready_side_by_side(served: Desk) -> None:
+    other = SONG.replace("C5:3", "E5:3")
+    served.ask("save", name="other.yaml", text=other, seen=None)
+    first = sound(served, from_bar=3, to_bar=3)[1]["melody"]
+    second = sound(served, other, name="other.yaml", from_bar=3, to_bar=3)[1]["melody"]
+    assert np.array_equal(sound(served, from_bar=3, to_bar=3)[1]["melody"], first)
+    assert not np.array_equal(first, second)
 
 
 def test_speed_and_notes_follow(served: Desk) -> None:

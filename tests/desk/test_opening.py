@@ -113,6 +113,16 @@ def test_all_words_are_in_the_table_and_no_word_is_left_over() -> None:
     assert left == []
 
 
+def test_layers_stand_as_far_apart_as_on_the_class_page() -> None:
+    told = [
+        re.search(r"const CLOSER_DB = (\{.*\});", path.read_text(encoding="utf-8"))
+        for path in (PAGE / "hearing.js", ROOT / "render/tercet/publish/page/player/3-player.js")
+    ]
+    assert told[0] is not None
+    assert told[1] is not None
+    assert told[0][1] == told[1][1]
+
+
 def test_the_page_asks_for_nothing_but_its_own_files() -> None:
     for path in PAGE.iterdir():
         text = path.read_text(encoding="utf-8")

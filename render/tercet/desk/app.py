@@ -7,20 +7,20 @@ from __future__ import annotations
 
 import asyncio
 import json
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Awaitable, Callable
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import asynccontextmanager, suppress
 from dataclasses import asdict
 from functools import wraps
 from http import HTTPStatus
 from pathlib import PurePath
-from typing import Any, TypeVar
+from typing import Any
 
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.routing import Route, Router
 
-from tercet.desk.live import Live, imported
+from tercet.desk.live import Asked, Live, given, imported
 from tercet.desk.making import Making
 from tercet.desk.page_files import page_file, start_page
 from tercet.desk.shown import shown
@@ -35,9 +35,6 @@ SETTLE_AFTER_S = 1.5
 
 LOOK_EVERY_S = 0.7
 """How often the files of open songs are looked at."""
-
-Asked = Mapping[str, Any]
-Result = TypeVar("Result")
 
 
 class Desk:
@@ -77,10 +74,10 @@ class Desk:
             "make": self._make,
             "stop": self._stop,
             "look": self._look,
-            "tidy": self._in_turn(self._live.tidy),
             **{
                 name: self._in_turn(getattr(self._live, name))
                 for name in (
+                    "tidy",
                     "marks",
                     "words",
                     "settings",
@@ -138,45 +135,47 @@ class Desk:
         return {"folder": str(self.songs.folder), "songs": [asdict(song) for song in songs]}
 
     async def _open(self, asked: Asked) -> Any:
-        name = _text(asked, "name")
-        self.windows.shows(_text(asked, "window"), name)
+        name = given(asked, "name", str)
+        self.windows.shows(given(asked, "window", str), name)
         song = await asyncio.to_thread(self.songs.read, name)
         return asdict(song) | {"draft": await asyncio.to_thread(self.songs.draft, name)}
 
     async def _save(self, asked: Asked) -> Any:
-        name, text, seen = _text(asked, "name"), _text(asked, "text"), asked.get("seen")
-        if seen is not None and not isinstance(seen, str):
-            raise RequestError("what was seen last must be a version")
+        name, text = given(asked, "name", str), given(asked, "text", str)
+        seen = None if asked.get("seen") is None else given(asked, "seen", str)
         saved = await asyncio.to_thread(self.songs.save, name, text, seen)
-        self._tell_changed(saved, _text(asked, "window"))
+        self._tell_changed(saved, given(asked, "window", str))
         return {"version": saved.version}
 
     async def _history(self, asked: Asked) -> Any:
-        versions = await asyncio.to_thread(self.songs.history, _text(asked, "name"))
+        versions = await asyncio.to_thread(self.songs.history, given(asked, "name", str))
         return {"versions": [asdict(version) for version in versions]}
 
     async def _version(self, asked: Asked) -> Any:
         return {
             "text": await asyncio.to_thread(
-                self.songs.read_version, _text(asked, "name"), _text(asked, "key")
+                self.songs.read_version, given(asked, "name", str), given(asked, "key", str)
             )
         }
 
     async def _keep(self, asked: Asked) -> Any:
         """Keep a version of what the file holds, or of a text that gives way; there is no draft any more then."""
-        text = None if asked.get("text") is None else _text(asked, "text")
-        name = _text(asked, "name")
+        text = None if asked.get("text") is None else given(asked, "text", str)
+        name = given(asked, "name", str)
         await asyncio.to_thread(self.songs.keep, name, text)
         await asyncio.to_thread(self.songs.keep_draft, name, None)
         return {}
 
     async def _draft(self, asked: Asked) -> Any:
-        await asyncio.to_thread(self.songs.keep_draft, _text(asked, "name"), _text(asked, "text"))
+        await asyncio.to_thread(self.songs.keep_draft, given(asked, "name", str), given(asked, "text", str))
         return {}
 
     async def _new(self, asked: Asked) -> Any:
         text = await self._in_turn(self._live.begun)(asked)
-        return {"name": await asyncio.to_thread(self.songs.free_name, _text(asked, "title")), "text": text}
+        return {
+            "name": await asyncio.to_thread(self.songs.free_name, given(asked, "title", str)),
+            "text": text,
+        }
 
     def _tell_changed(self, song: SongText, by: str) -> None:
         self.windows.tell("changed", {"name": song.name, "version": song.version, "by": by})
@@ -249,7 +248,7 @@ class Desk:
         ):
             raise RequestError("say which songs, and the choices by name")
         paths = tuple(self.songs.existing(name) for name in names)
-        await self.making.begin(_text(asked, "what"), paths, choices)
+        await self.making.begin(given(asked, "what", str), paths, choices)
         return self.making.state
 
     async def _made(self, _asked: Asked) -> Any:
@@ -258,7 +257,7 @@ class Desk:
 
     async def _reveal(self, asked: Asked) -> Any:
         """Open something that was made, or the folder of it all, with the program that this computer has for it."""
-        path = self.songs.made_path(_text(asked, "path"))
+        path = self.songs.made_path(given(asked, "path", str))
         if not await asyncio.to_thread(shown, path):
             raise RequestError(f"it lies in {path}")
         return {}
@@ -268,20 +267,13 @@ class Desk:
         return self.making.state
 
 
-def _text(asked: Asked, name: str) -> str:
-    value = asked.get(name)
-    if not isinstance(value, str):
-        raise RequestError(f"{name} must be a text")
-    return value
-
-
 def _answering(answer: Callable[[Asked], Awaitable[Any]]) -> Callable[[Request], Awaitable[Response]]:
     """Return what answers a request whose body is a JSON object."""
 
     @wraps(answer)
     async def answering(request: Request) -> Response:
         try:
-            asked = json.loads(await request.body())
+            asked = json.loads(await request.body(), parse_constant=_no_figure)
         except (ValueError, RecursionError):
             asked = None
         if not isinstance(asked, dict):
@@ -289,6 +281,11 @@ def _answering(answer: Callable[[Asked], Awaitable[Any]]) -> Callable[[Request],
         return await _answered(answer, asked)
 
     return answering
+
+
+def _no_figure(word: str) -> None:
+    """Refuse what JSON has no word for, though Python's reader takes it: ``NaN`` and the like."""
+    raise ValueError(word)
 
 
 async def _answered(answer: Callable[[Asked], Awaitable[Any]], asked: Asked) -> Response:

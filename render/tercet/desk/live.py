@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import tempfile
+from collections import OrderedDict
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from fractions import Fraction
@@ -56,12 +57,17 @@ from tercet.sound import SAMPLE_RATE_HZ
 from tercet.sound.stems import StemName
 from tercet.theory.limits import MOST_COUNT_IN_BARS, SPEED_RANGE
 
-__all__ = ["Live", "imported"]
+__all__ = ["Asked", "Live", "given", "imported"]
 
 Asked = Mapping[str, Any]
-Given = TypeVar("Given", str, int, float, bool)
+"""What a window asks for, by name."""
+
+Given = TypeVar("Given", str, int, float)
 
 SLOWEST, FASTEST = (Fraction(figure) for figure in SPEED_RANGE)
+
+MOST_WARM = 4
+"""Songs that are kept ready."""
 
 LONGEST_S = 30.0
 """Of a stretch."""
@@ -93,6 +99,21 @@ class _Song:
         return gesture_places(self.arrangement)
 
 
+@dataclass
+class _Warm:
+    """A song that is open: its sound, its text as read last, and where its layers stood when that was looked at."""
+
+    live: LiveSong
+    song: _Song | None = None
+    stand: list[dict[str, str]] = field(default_factory=list)
+
+    def layers(self, song: _Song) -> list[dict[str, str]]:
+        """Return the layers, and where each stands; that is looked at again by `marks`: an edit seldom moves one."""
+        if [layer["name"] for layer in self.stand] != list(song.arrangement.song.layers):
+            self.stand = layer_places(song.arrangement, song.take)
+        return self.stand
+
+
 class Live:
     """What windows ask of songs that are being written; songs that lie elsewhere aren't touched.
 
@@ -104,35 +125,39 @@ class Live:
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
-        self._name = ""
-        self._live = LiveSong()
-        self._song: _Song | None = None
-        self._stand: list[dict[str, str]] = []
+        self._warm: OrderedDict[str, _Warm] = OrderedDict()
 
     # ---- what is seen
 
     def look(self, asked: Asked) -> dict[str, Any]:
         """Return the mistakes of a text, or what there is to know of it, and the music of the line at a place."""
-        text, line = _given(asked, "text", str), _given(asked, "line", int)
+        line = given(asked, "line", int)
         seen: dict[str, Any] = {"mistakes": [], "error": "", "song": None, "music": None}
         try:
-            song = self._read(text, asked)
+            song = self._read(asked)
         except SongError as error:
             return seen | {"mistakes": [each.as_json() | {"place": each.place} for each in error.mistakes]}
         except RequestError as error:
             return seen | {"error": str(error)}
-        return seen | {"song": song.view | {"layers": self._layers(song)}, "music": self._music(song, line)}
+        warm = self._warmed(given(asked, "name", str))
+        return seen | {"song": song.view | {"layers": warm.layers(song)}, "music": self._music(song, line)}
 
-    def _read(self, text: str, asked: Asked) -> _Song:
+    def _read(self, asked: Asked) -> _Song:
         """Return a text as a song; the one before stays if this one has mistakes."""
-        name = _given(asked, "name", str)
-        if name != self._name:
-            self._name, self._live = name, LiveSong(path=self._folder / name)
-            self._song, self._stand = None, []
-        if self._song is None or self._song.text != text:
-            arrangement = self._live.edit(text)
-            self._song = _Song(text, arrangement, song_view(arrangement))
-        return self._song
+        text, warm = given(asked, "text", str), self._warmed(given(asked, "name", str))
+        if warm.song is None or warm.song.text != text:
+            arrangement = warm.live.edit(text)
+            warm.song = _Song(text, arrangement, song_view(arrangement))
+        return warm.song
+
+    def _warmed(self, name: str) -> _Warm:
+        """Return what is kept of a song; of the songs that windows have open, the last few are."""
+        if name not in self._warm:
+            self._warm[name] = _Warm(LiveSong(path=self._folder / name))
+        self._warm.move_to_end(name)
+        if len(self._warm) > MOST_WARM:
+            self._warm.popitem(last=False)
+        return self._warm[name]
 
     def _music(self, song: _Song, at_line: int) -> dict[str, Any] | None:
         for line in lines_of_text(song.arrangement):
@@ -143,29 +168,25 @@ class Live:
                 return song.lines[key]
         return None
 
-    def _layers(self, song: _Song) -> list[dict[str, str]]:
-        """Return the layers, and where each stood when that was looked at last: an edit seldom moves one."""
-        if [layer["name"] for layer in self._stand] != list(song.arrangement.song.layers):
-            self._stand = layer_places(song.arrangement, song.take)
-        return self._stand
-
     def marks(self, asked: Asked) -> dict[str, Any]:
         """Return what takes a little longer: what there is to say about bars, by index, and where layers stand."""
+        warm = self._warmed(given(asked, "name", str))
         try:
-            song = self._read(_given(asked, "text", str), asked)
+            song = self._read(asked)
         except SongError:  # it is told by `look`
-            return {"marks": {}, "layers": self._stand}
-        self._stand = layer_places(song.arrangement, song.take)
-        return {"marks": bar_marks(song.arrangement, song.take), "layers": self._stand}
+            return {"marks": {}, "layers": warm.stand}
+        warm.stand = layer_places(song.arrangement, song.take)
+        return {"marks": bar_marks(song.arrangement, song.take), "layers": warm.stand}
 
     def sheet(self, asked: Asked) -> dict[str, Any]:
         """Return the whole music of a text, line by line."""
-        return {"lines": drawn_sheet(self._read(_given(asked, "text", str), asked).arrangement)}
+        return {"lines": drawn_sheet(self._read(asked).arrangement)}
 
     def settle(self) -> None:
-        """Measure the balance of the song again, while nobody asks for anything."""
-        if self._song is not None and not self._live.settled:
-            self._live.settle()
+        """Measure balances again, while nobody asks for anything."""
+        for warm in list(self._warm.values()):
+            if warm.song is not None and not warm.live.settled:
+                warm.live.settle()
 
     # ---- what is heard
 
@@ -175,26 +196,26 @@ class Live:
         A stretch that goes on from another has what still rings of the bars before; where they meet, one fades into the
         other.
         """
-        song = self._read(_given(asked, "text", str), asked)
+        song = self._read(asked)
         stretch = _Stretch.asked(asked, song.arrangement)
-        speed = Fraction(round(100 * _given(asked, "speed", float)), 10000)
         bars = song.arrangement.bars
         track = OneTrack(
             bars=f"{bars[stretch.lead].number}-{bars[stretch.tail].number}",
-            speed=min(max(speed, SLOWEST), FASTEST),
+            speed=_speed(asked),
             flat=bool(asked.get("flat")),
         )
         count_in_bars = (
-            min(max(_given(asked, "count_in_bars", int), 0), MOST_COUNT_IN_BARS) if stretch.begins else 0
+            min(max(given(asked, "count_in_bars", int), 0), MOST_COUNT_IN_BARS) if stretch.begins else 0
         )
-        return stretch.packed(self._live.hear_parts(track, count_in_bars=count_in_bars), song)
+        live = self._warmed(given(asked, "name", str)).live
+        return stretch.packed(live.hear_parts(track, count_in_bars=count_in_bars), song)
 
     # ---- what helps to write
 
     def tidy(self, asked: Asked) -> dict[str, Any]:
         """Return a text with the bars of some of its lines lined up; no text where it has mistakes."""
-        text = _given(asked, "text", str)
-        first, last = _given(asked, "from_line", int), _given(asked, "to_line", int)
+        text = given(asked, "text", str)
+        first, last = given(asked, "from_line", int), given(asked, "to_line", int)
         try:
             tidy = tidy_text(text)
         except SongError:
@@ -206,7 +227,7 @@ class Live:
 
     def words(self, asked: Asked) -> dict[str, Any]:
         """Return what may be written, for completion: in the key that a text names, or in C major."""
-        values = settings_of_text(_given(asked, "text", str)) if "text" in asked else {}
+        values = settings_of_text(given(asked, "text", str)) if "text" in asked else {}
         try:
             key = key_named(values.get("key") or "C major")
         except RequestError:
@@ -223,42 +244,40 @@ class Live:
 
     def settings(self, asked: Asked) -> dict[str, Any]:
         """Return the settings that a text writes, by name."""
-        return {"values": settings_of_text(_given(asked, "text", str))}
+        return {"values": settings_of_text(given(asked, "text", str))}
 
     def set(self, asked: Asked) -> dict[str, Any]:
         """Return the edit that gives a setting a value; none where it has it."""
-        edit = set_setting(
-            _given(asked, "text", str), _given(asked, "name", str), _given(asked, "value", str)
-        )
+        edit = set_setting(given(asked, "text", str), given(asked, "name", str), given(asked, "value", str))
         return {"edit": edit and asdict(edit)}
 
     def begun(self, asked: Asked) -> str:
         """Return a new song made of a writer's answers."""
-        title, bars = _given(asked, "title", str), _given(asked, "bars", int)
-        meter, key = meter_named(_given(asked, "meter", str)), key_named(_given(asked, "key", str))
-        return begun_song(title, meter, key, bars, _given(asked, "words", str))
+        title, bars = given(asked, "title", str), given(asked, "bars", int)
+        meter, key = meter_named(given(asked, "meter", str)), key_named(given(asked, "key", str))
+        return begun_song(title, meter, key, bars, given(asked, "words", str))
 
     # ---- what helps to choose
 
     def advise(self, asked: Asked) -> dict[str, Any]:
         """Return what there is to say about each key, in each tuning."""
-        return advice_facts(self._read(_given(asked, "text", str), asked).arrangement.song)
+        return advice_facts(self._read(asked).arrangement.song)
 
     def move(self, asked: Asked) -> dict[str, Any]:
         """Return a text in another key and tuning, and what was dropped."""
-        text, tuning = _given(asked, "text", str), _given(asked, "tuning", str)
-        moved = transpose_text(text, _given(asked, "semitones", int))
+        text, tuning = given(asked, "text", str), given(asked, "tuning", str)
+        moved = transpose_text(text, given(asked, "semitones", int))
         edit = set_setting(moved.text, "tuning", tuning)
         return {"text": moved.text if edit is None else _edited(moved.text, edit), "dropped": moved.dropped}
 
     def ways(self, asked: Asked) -> dict[str, Any]:
         """Return the other ways to play the note at a place."""
-        source = Source(_given(asked, "line", int), _given(asked, "column", int))
-        return _ways(ways_to_play(_given(asked, "text", str), source))
+        source = Source(given(asked, "line", int), given(asked, "column", int))
+        return _ways(ways_to_play(given(asked, "text", str), source))
 
     def remedies(self, asked: Asked) -> dict[str, Any]:
         """Return what may help with a bar."""
-        return _ways(remedies_of(_given(asked, "text", str), _given(asked, "bar", int)))
+        return _ways(remedies_of(given(asked, "text", str), given(asked, "bar", int)))
 
 
 def imported(name: str, data: bytes) -> tuple[str, tuple[str, ...]]:
@@ -309,11 +328,11 @@ class _Stretch:
         """Return the bars that are asked for: from one to another, or as many as last so long."""
         bars, song = arrangement.bars, arrangement.song
         to_bar = asked.get("to_bar")
-        first = min(max(_given(asked, "from_bar", int), 0), len(bars) - 1)
+        first = min(max(given(asked, "from_bar", int), 0), len(bars) - 1)
         wanted = (
-            len(bars) - 1 if to_bar is None else min(max(_given(asked, "to_bar", int), first), len(bars) - 1)
+            len(bars) - 1 if to_bar is None else min(max(given(asked, "to_bar", int), first), len(bars) - 1)
         )
-        pulses_s = min(_given(asked, "at_least_s", float), LONGEST_S) * _given(asked, "speed", float) / 100.0
+        pulses_s = min(given(asked, "at_least_s", float), LONGEST_S) * float(_speed(asked))
         least_beat = pulses_s * float(song.tempo) / 60.0 * float(song.meter.pulse_beat)
         ends_beat = (bar.start_beat + bar.length_beat - bars[first].start_beat for bar in bars[first:wanted])
         last = next((first + n for n, end_beat in enumerate(ends_beat) if end_beat >= least_beat), wanted)
@@ -365,6 +384,12 @@ class _Stretch:
         return part.tobytes()
 
 
+def _speed(asked: Asked) -> Fraction:
+    """Return a speed that is asked for in per cent, as far as there are such speeds."""
+    percent = min(max(given(asked, "speed", float), 100.0 * SLOWEST), 100.0 * FASTEST)
+    return Fraction(round(100 * percent), 10000)
+
+
 def _heard(placed: tuple[TakeNote, int, int], low: int, song: _Song) -> list[float]:
     """Return when a string sounds, which gesture and string it is, and where its note stands in the text."""
     note, start, end = placed
@@ -374,10 +399,20 @@ def _heard(placed: tuple[TakeNote, int, int], low: int, song: _Song) -> list[flo
     return [onset_s, end_s, gesture, note.string, source.line, source.column, source.width]
 
 
-def _given(asked: Asked, name: str, kind: type[Given]) -> Given:
+def given(asked: Asked, name: str, kind: type[Given]) -> Given:
+    """Return something that is asked for, of a kind; a whole number will do for a fraction.
+
+    Raises
+    ------
+    RequestError
+        It isn't there, or of another kind.
+    """
     value = asked.get(name)
-    if kind is float and isinstance(value, int) and not isinstance(value, bool):
+    if kind is float and type(value) is int:
         value = float(value)
-    if not isinstance(value, kind) or (kind is int and isinstance(value, bool)):
-        raise RequestError(f"{name} must be given as {kind.__name__}")
+    if type(value) is not kind:
+        raise RequestError(f"{name} must be {_KINDS[kind]}")
     return value
+
+
+_KINDS = {str: "a text", int: "a whole number", float: "a number"}

@@ -45,12 +45,8 @@ export class Advice {
   }
 
   async #moved({ semitones }, tuning, then) {
-    try {
-      const { text: moved, dropped } = await ask("move", { ...this.current(), semitones, tuning });
-      then(moved);
-      if (dropped.length) tell(text("advice_dropped", { what: dropped.join("; ") }));
-    } catch (error) {
-      tell(error.message);
-    }
+    const { text: moved, dropped } = await ask("move", { ...this.current(), semitones, tuning });
+    then(moved);
+    if (dropped.length) tell(text("advice_dropped", { what: dropped.join("; ") }));
   }
 }

@@ -47,7 +47,7 @@ export async function ask_for_bytes(what, facts, options = {}) {
 }
 
 export async function hand_over(what, file) {
-  const path = `${what}?name=${encodeURIComponent(file.name).replaceAll("%", "~")}`;
+  const path = `${what}?name=${encodeURIComponent(file.name)}`;
   return (await answer(path, { method: "POST", body: file })).json();
 }
 

@@ -2,18 +2,19 @@
 
 import { About } from "./about.js";
 import { Advice } from "./advice.js";
-import { Gone, ask, listen, window_id } from "./asking.js";
+import { Gone, Refused, ask, listen, window_id } from "./asking.js";
 import { Hearing } from "./hearing.js";
 import { Making } from "./making.js";
 import { Margin } from "./margin.js";
 import { Notes } from "./notes.js";
+import { cell_at, cell_span } from "./rows.js";
 import { Saving } from "./saving.js";
 import { Seeing } from "./seeing.js";
 import { Sheet } from "./sheet.js";
 import { Songs } from "./songs.js";
 import { Stage } from "./stage.js";
 import { Versions } from "./versions.js";
-import { Writing, cell_at, cell_span } from "./writing.js";
+import { Writing } from "./writing.js";
 import { by_id, made, tell, text } from "./words.js";
 
 const LOOK_AFTER_MS = 40;
@@ -40,10 +41,10 @@ const songs = new Songs({ open, write_new });
 const making = new Making({ ready: async () => { await saving.now(); return state.name; } });
 const margin = new Margin((name) => {
   const show = { about: () => about.show(), advice: () => advice.show(), songs: () => songs.show(), versions: () => versions.show(), make: () => making.show(), keys: show_help }[name];
-  Promise.resolve(show?.()).catch((error) => tell(error.message));
+  show?.();
 });
 margin.closed = () => writing.focus();
-songs.remarked = () => margin.show("songs");
+songs.remarked = () => margin.show("songs", { focus: true });
 const hearing = new Hearing({
   wanted: () => ({ ...song(), speed: speed(), flat: by_id("flat").checked }),
   told: (what) => played(what),
@@ -101,13 +102,12 @@ async function look() {
   })();
   try {
     await state.looking;
-  } catch (error) {
-    if (!(error instanceof Gone)) tell(error.message);
-  }
-  state.looking = null;
-  if (state.again) {
-    state.again = false;
-    look_soon();
+  } finally {
+    state.looking = null;
+    if (state.again) {
+      state.again = false;
+      look_soon();
+    }
   }
 }
 
@@ -121,16 +121,12 @@ function mark_soon() {
 
 async function mark() {
   const asked = song();
-  try {
-    const { marks, layers } = await ask("marks", asked);
-    if (writing.text !== asked.text) return;
-    state.marks = marks;
-    if (layers.length) stage.show(layers);
-    writing.show_marks(marked_places());
-    show_notes();
-  } catch (error) {
-    if (!(error instanceof Gone)) tell(error.message);
-  }
+  const { marks, layers } = await ask("marks", asked);
+  if (writing.text !== asked.text) return;
+  state.marks = marks;
+  if (layers.length) stage.show(layers);
+  writing.show_marks(marked_places());
+  show_notes();
 }
 
 function show_notes() {
@@ -196,10 +192,10 @@ function moved(changed) {
 
 async function left(from, to) {
   const line = state.view?.lines.find((each) => from >= each.from_line && from <= each.to_line);
-  if (!line || (to >= line.from_line && to <= line.to_line) || state.mistakes.length) return;
+  if (!line || (to >= line.from_line && to <= line.to_line) || state.mistakes.length || writing.selected) return;
   const before = writing.text;
   const { text: tidy } = await ask("tidy", { text: before, from_line: line.from_line, to_line: line.to_line });
-  if (tidy !== null && writing.text === before) writing.replace(tidy);
+  if (tidy !== null && writing.text === before && !writing.selected) writing.replace(tidy);
 }
 
 /* ---- what is heard */
@@ -376,7 +372,14 @@ document.addEventListener("keydown", (event) => {
   }
 });
 
-listen({ changed, making: (event) => making.heard(event), behind: () => look_soon(), lost: () => saving.changed(), back: () => saving.now() });
+/* What the desk refuses is said; that it doesn't answer any more is said where it is saved. */
+addEventListener("unhandledrejection", (event) => {
+  if (!(event.reason instanceof Gone || event.reason instanceof Refused)) return;
+  event.preventDefault();
+  if (event.reason instanceof Refused) tell(event.reason.message);
+});
+
+listen({ changed, making: (event) => making.heard(event), behind: () => look_soon(), lost: () => saving.lost(), back: () => saving.back() });
 
 const { songs: there } = await ask("songs");
 if (there.length) await open(there[0].name);

@@ -1,6 +1,5 @@
 /* The sound of a song as it stands: stretches of bars come from the desk, a stem for each layer, and are laid one after the
-   other on the clock of the sound card. A stretch holds the strokes of its bars until they have died away, so stretches
-   overlap and add up to the whole. */
+   other on the clock of the sound card. Where two meet, one fades into the other; both hold the same sound there. */
 
 import { Gone, ask_for_bytes } from "./asking.js";
 import { text } from "./words.js";

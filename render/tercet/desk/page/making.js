@@ -40,10 +40,10 @@ export class Making {
     const now = made("div", { id: "making-now", role: "status" });
     const there = (this.there || []).map((each) => made("li", {},
       made("span", {}, each.name),
-      made("button", { type: "button", "aria-label": `${text("open_it")}: ${each.name}`, onclick: () => this.#reveal(each.path) }, text("open_it"))));
+      made("button", { type: "button", "aria-label": `${text("open_it")}: ${each.name}`, onclick: () => ask("reveal", { path: each.path }) }, text("open_it"))));
     by_id("make").replaceChildren(now, made("ul", { class: "list" }, ...things),
       ...(there.length ? [made("h3", {}, text("made_list")), made("ul", { class: "list" }, ...there)] : []),
-      made("p", { class: "tools" }, made("button", { type: "button", onclick: () => this.#reveal("") }, text("show_folder"))),
+      made("p", { class: "tools" }, made("button", { type: "button", onclick: () => ask("reveal", { path: "" }) }, text("show_folder"))),
       made("p", { class: "hint" }, text("care")));
     this.#draw_now();
   }
@@ -68,13 +68,9 @@ export class Making {
   }
 
   async #begin(what, choices, boxes) {
-    try {
-      const name = await this.ready();
-      const chosen = Object.fromEntries(choices.filter((each) => boxes.get(`${what} ${each}`).checked).map((each) => [each, true]));
-      await ask("make", { what, songs: [name], choices: chosen });
-    } catch (error) {
-      tell(error.message);
-    }
+    const name = await this.ready();
+    const chosen = Object.fromEntries(choices.filter((each) => boxes.get(`${what} ${each}`).checked).map((each) => [each, true]));
+    await ask("make", { what, songs: [name], choices: chosen });
   }
 
   #begun(facts) {
@@ -97,11 +93,4 @@ export class Making {
     else this.#draw_now();
   }
 
-  async #reveal(path) {
-    try {
-      await ask("reveal", { path });
-    } catch (error) {
-      tell(error.message);
-    }
-  }
 }

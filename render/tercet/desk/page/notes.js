@@ -10,7 +10,6 @@ export class Notes {
     this.writing = writing;
     this.remedies = remedies;
     this.take = take;
-    this.mistakes = [];
     this.shown = "";
   }
 

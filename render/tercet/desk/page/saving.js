@@ -49,7 +49,11 @@ export class Saving {
   async now() {
     clearTimeout(this.timer);
     await this.busy;
-    if (!this.unsaved || this.paused) return;
+    if (this.paused) return;
+    if (!this.unsaved) {
+      if (this.name !== null) this.#show("saved");
+      return;
+    }
     this.busy = this.#save().finally(() => { this.busy = null; });
     await this.busy;
     if (this.unsaved && !this.paused && !this.timer) this.changed();
@@ -80,6 +84,15 @@ export class Saving {
         this.timer = setTimeout(() => this.now(), TRY_AGAIN_MS);
       }
     }
+  }
+
+  /* The desk has gone, or is there again. */
+  lost() {
+    if (!this.paused) this.#show("lost");
+  }
+
+  back() {
+    this.now();
   }
 
   /* Goes on after a conflict: `seen` is the version that may be replaced now. */

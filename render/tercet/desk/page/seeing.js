@@ -1,7 +1,7 @@
 /* The music of the line one is in; its notes can be chosen, to be played in another way. */
 
 import { ask } from "./asking.js";
-import { by_id, made, text } from "./words.js";
+import { by_id, drawn, made, text } from "./words.js";
 
 export class Seeing {
   /* `current` returns the text; `go_to` puts the cursor at a note; `take` puts another text in its place. */
@@ -28,8 +28,7 @@ export class Seeing {
       by_id("drawn").replaceChildren(made("p", { class: "hint" }, text("no_bar")));
       return;
     }
-    const parsed = new DOMParser().parseFromString(`<div>${music.svg}</div>`, "text/html");
-    by_id("drawn").replaceChildren(...parsed.body.firstChild.childNodes);
+    by_id("drawn").replaceChildren(...drawn(music.svg));
     this.notes = [...new Set(Object.keys(music.places).map(Number))].sort((one, other) => one - other);
     this.gesture_of = new Map(Object.entries(music.shows).flatMap(([place, names]) => names.map((name) => [name, Number(place.split("/")[0])])));
   }

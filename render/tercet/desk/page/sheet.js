@@ -1,7 +1,7 @@
 /* The whole sheet, in the place of the text for as long as one looks at it; drawn anew when nobody types. */
 
-import { Gone, ask } from "./asking.js";
-import { by_id, made, tell, text } from "./words.js";
+import { ask } from "./asking.js";
+import { by_id, drawn, made, text } from "./words.js";
 
 const IDLE_MS = 700;
 
@@ -38,20 +38,15 @@ export class Sheet {
   async #draw() {
     const song = this.current();
     if (song.text === this.drawn_of) return;
-    try {
-      const { lines } = await ask("sheet", song);
-      this.drawn_of = song.text;
-      by_id("sheet").replaceChildren(...lines.map(({ svg, bar, name }) => {
-        const parsed = new DOMParser().parseFromString(`<div>${svg}</div>`, "text/html");
-        const button = made("button", { type: "button", class: "sheet-line", "aria-label": text("sheet_line", { name }), onclick: () => {
-          this.toggle();
-          this.go_to(bar);
-        } });
-        button.append(...parsed.body.firstChild.childNodes);
-        return button;
-      }));
-    } catch (error) {
-      if (!(error instanceof Gone)) tell(error.message);
-    }
+    const { lines } = await ask("sheet", song);
+    this.drawn_of = song.text;
+    by_id("sheet").replaceChildren(...lines.map(({ svg, bar, name }) => {
+      const button = made("button", { type: "button", class: "sheet-line", "aria-label": text("sheet_line", { name }), onclick: () => {
+        this.toggle();
+        this.go_to(bar);
+      } });
+      button.append(...drawn(svg));
+      return button;
+    }));
   }
 }

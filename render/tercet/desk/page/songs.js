@@ -1,13 +1,14 @@
 /* Which song: those that are there, a new one by a few questions, a tune from another program's file. */
 
 import { ask, hand_over } from "./asking.js";
-import { by_id, date_text, made, tell, text } from "./words.js";
+import { by_id, date_text, made, text } from "./words.js";
 
 export class Songs {
   /* `open` opens a song by name; `write_new` makes a new one of a name and a text. */
   constructor({ open, write_new }) {
     this.open = open;
     this.write_new = write_new;
+    this.remarks = [];
     addEventListener("dragover", (event) => {
       event.preventDefault();
       document.body.classList.add("dropping");
@@ -27,15 +28,21 @@ export class Songs {
     const { folder, songs } = await ask("songs");
     const picker = made("input", { type: "file", id: "bring", class: "unseen", tabindex: "-1", "aria-hidden": "true", onchange: () => picker.files[0] && this.bring(picker.files[0]) });
     by_id("songs").replaceChildren(
+      ...(this.remarks.length ? [made("h3", {}, text("remarks")), made("ul", {}, ...this.remarks.map((each) => made("li", { class: "note" }, each)))] : []),
       made("p", { class: "tools" },
         made("button", { type: "button", id: "new-song", onclick: () => this.questions() }, text("new_song")),
         made("button", { type: "button", onclick: () => picker.click() }, text("open_file")), picker),
       made("p", { class: "hint" }, text("open_file_hint")),
       made("ul", { class: "list" }, ...songs.map((song) => made("li", {},
-        made("button", { type: "button", class: "name", onclick: () => this.open(song.name) }, song.name.replace(/\.ya?ml$/, "")),
+        made("button", { type: "button", class: "name", onclick: () => this.#open(song.name) }, song.name.replace(/\.ya?ml$/, "")),
         made("span", { class: "hint" }, date_text(song.changed_s))))),
       made("p", { class: "hint" }, text("folder", { folder })),
     );
+  }
+
+  #open(name) {
+    this.remarks = [];
+    return this.open(name);
   }
 
   async questions() {
@@ -58,25 +65,15 @@ export class Songs {
   }
 
   async #begin(answers) {
-    try {
-      const facts = Object.fromEntries(answers);
-      const { name, text: document_text } = await ask("new", { ...facts, bars: Number(facts.bars) });
-      await this.write_new(name, document_text);
-    } catch (error) {
-      tell(error.message);
-    }
+    const facts = Object.fromEntries(answers);
+    const { name, text: document_text } = await ask("new", { ...facts, bars: Number(facts.bars) });
+    await this.write_new(name, document_text);
   }
 
   async bring(file) {
-    try {
-      const { name, text: document_text, remarks } = await hand_over("import", file);
-      await this.write_new(name, document_text);
-      if (remarks.length) {
-        by_id("songs").replaceChildren(made("h3", {}, text("remarks")), made("ul", {}, ...remarks.map((each) => made("li", { class: "note" }, each))));
-        this.remarked?.();
-      }
-    } catch (error) {
-      tell(error.message);
-    }
+    const { name, text: document_text, remarks } = await hand_over("import", file);
+    await this.write_new(name, document_text);
+    this.remarks = remarks;
+    if (remarks.length) this.remarked?.();
   }
 }

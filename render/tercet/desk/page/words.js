@@ -23,6 +23,11 @@ export function sentence(plain) {
   return plain.split("`").map((part, place) => (place % 2 ? made("code", {}, part) : document.createTextNode(part)));
 }
 
+/* What the desk drew, as nodes: its own drawing, in which every text is escaped. */
+export function drawn(svg) {
+  return new DOMParser().parseFromString(`<div>${svg}</div>`, "text/html").body.firstChild.childNodes;
+}
+
 export function by_id(id) {
   return document.getElementById(id);
 }

@@ -2,14 +2,13 @@
 
 import {
   Annotation, Decoration, EditorSelection, EditorState, EditorView, Prec, RangeSetBuilder, StateEffect, StateField,
-  acceptCompletion, autocompletion, closeCompletion, completionKeymap, completionStatus, defaultKeymap, drawSelection,
-  forceLinting, highlightActiveLine, highlightSelectionMatches, highlightSpecialChars, history, historyKeymap,
-  isolateHistory, keymap, lineNumbers, lintKeymap, nextDiagnostic, openSearchPanel, search, searchKeymap,
+  acceptCompletion, autocompletion, completionKeymap, defaultKeymap, drawSelection, highlightActiveLine, highlightSelectionMatches, highlightSpecialChars, history, historyKeymap,
+  isolateHistory, keymap, lineNumbers, lintKeymap, nextDiagnostic, search, searchKeymap,
   setDiagnostics,
 } from "./codemirror.js";
 import { completions } from "./completing.js";
-import { ROW, cell_at, cell_span, row_colours } from "./rows.js";
-import { by_id, made, text } from "./words.js";
+import { ROW, cell_span, row_colours } from "./rows.js";
+import { by_id, text } from "./words.js";
 
 const from_desk = Annotation.define();
 const set_sounding = StateEffect.define();
@@ -247,13 +246,7 @@ export class Writing {
     this.focus();
   }
 
-  find() {
-    openSearchPanel(this.view);
-  }
-
   focus() {
     this.view.focus();
   }
 }
-
-export { ROW, cell_at, cell_span };
