@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 
 from tercet.desk import page_files, serving
+from tercet.errors import OutsideError
 from tercet.song import parse_song
 from tests.desk.desks import Desk
 
@@ -80,9 +81,12 @@ def test_a_folder_that_cannot_be_is_told(tmp_path: Path) -> None:
         text=True,
         check=False,
     )
-    assert done.returncode == 3
-    assert "the desk can't start" in done.stderr
-    assert "Traceback" not in done.stderr
+    assert done.returncode == 1
+    assert "file is a file: name the folder of your songs" in done.stderr
+    assert f"write:  tercet desk {tmp_path} --no-window" in done.stderr
+    under = tmp_path / "file" / "songs"
+    with pytest.raises(OutsideError, match="the desk can't start"):
+        serving.serve(under, opens=False, told=lambda *_: None)
 
 
 def test_songs_lie_in_the_documents_and_begin_with_one_of_ours() -> None:

@@ -33,7 +33,10 @@ def run(arguments: argparse.Namespace) -> int:
 
     def told(address: str, folder: Path) -> None:
         put(address)
-        say(f"the desk is open in your browser; songs are in {folder}")
+        where = (
+            "open this address in your browser" if arguments.no_window else "the desk is open in your browser"
+        )
+        say(f"{where}; songs are in {folder}")
         say("it ends when you close its last window, or with Ctrl+C here")
 
     serve(

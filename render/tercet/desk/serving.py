@@ -16,7 +16,7 @@ from tercet.desk.app import Desk
 from tercet.desk.guard import Guard, fresh_place
 from tercet.desk.songs_folder import SongsFolder
 from tercet.desk.windows import GRACE_S, Windows
-from tercet.errors import OutsideError
+from tercet.errors import OutsideError, RequestError
 
 __all__ = ["serve", "usual_folder"]
 
@@ -59,9 +59,15 @@ def serve(
 
     Raises
     ------
+    RequestError
+        The folder is a file.
     OutsideError
         There is no port to be had, or the folder can't be made.
     """
+    if folder.is_file():
+        raise RequestError(
+            f"{folder} is a file: name the folder of your songs", given=str(folder), meant=str(folder.parent)
+        )
     try:
         songs = SongsFolder(folder)
         if not songs.songs():
