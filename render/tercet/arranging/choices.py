@@ -373,9 +373,7 @@ def _one_stroke_a_hand(choices: Choices) -> Choices:
 
 def _pruned(choices: Choices, question: Question, board: PricedHands) -> Choices:
     """Keep the cheapest choices of each kind, in the order that they had."""
-    highest = board.table.frets[choices.hand].max(axis=1, initial=0)
-    kind = (choices.column * 2 + (choices.struck > 1)) * 16 + highest
-    kind = kind * 16 + board.table.position[choices.hand]
+    kind = (choices.column * 2 + (choices.struck > 1)) * 256 + board.place_on_neck[choices.hand]
     for column, fret in question.before:
         kind = kind * 2 + ((choices.column != column) & (board.table.frets[choices.hand, column] == fret))
     order = np.lexsort((choices.cost, kind))

@@ -93,8 +93,8 @@ class _Asked:
 _Looks = Callable[[Choices], NDArray[np.intp]]
 """What of each choice equal bars should have in common, as a number."""
 
-_Bars = Sequence[tuple[object, Sequence[int]]]
-"""What is asked in each bar, the same for equal ones, and which steps lie in it."""
+_Bars = Sequence[tuple[int, Sequence[int]]]
+"""What is asked in each bar, as a number, the same for equal ones, and which steps lie in it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -285,8 +285,9 @@ class _Solver:
         self._known_asked = shared.asked
         self._lowest_frets: dict[object, int] = {}
         self._told_high: set[tuple[int, int]] = set()
-        self._struck_bars: dict[object, tuple[int, ...]] = {}
-        self._held_bars: dict[object, tuple[int, ...]] = {}
+        self._bar_numbers: dict[object, int] = {}
+        self._struck_bars: dict[int, tuple[int, ...]] = {}
+        self._held_bars: dict[int, tuple[int, ...]] = {}
         self._usual_rows: dict[Shape, int] = {}
 
     def play(self, visit: Sequence[int]) -> None:
@@ -429,7 +430,7 @@ class _Solver:
                 (note.spot.place.bar_beat, note.length_beat, id(steps[place].choices))
                 for note, place in zip(notes, places, strict=True)
             )
-            bars.append((asked, places))
+            bars.append((self._bar_numbers.setdefault(asked, len(self._bar_numbers)), places))
         return bars
 
     def _with_usual_dearer(self, steps: Sequence[Step], usual: Mapping[Shape, int]) -> list[Step]:
@@ -439,10 +440,7 @@ class _Solver:
             weight = COSTS["other fingers than before"] / max(int(table.count[row]), 1)
             other[self._hands.rows_of_shape(shape)] = weight
             other[row] = 0.0
-        return [
-            replace(step, extra=other[step.choices.hand] + (0.0 if step.extra is None else step.extra))
-            for step in steps
-        ]
+        return [step.dearer(other[step.choices.hand]) for step in steps]
 
     def _with_usual_fingers(self, rows: Sequence[int]) -> dict[Shape, int]:
         """Return the hand that each shape is held with: as first used in the song, else the commonest of some."""
@@ -661,10 +659,10 @@ def _asks_for_likeness(
     steps: list[Step],
     path: Sequence[int],
     looks: _Looks,
-    known: Mapping[object, tuple[int, ...]],
+    known: Mapping[int, tuple[int, ...]],
 ) -> bool:
     """Make it dearer for equal bars to look otherwise than most of them, or one before; whether any did."""
-    found: dict[object, list[tuple[int, ...]]] = {}
+    found: dict[int, list[tuple[int, ...]]] = {}
     for asked, places in bars:
         found.setdefault(asked, []).append(_looking(looks, steps, path, places))
     unlike = False
@@ -684,7 +682,7 @@ def _remember_bars(
     steps: Sequence[Step],
     path: Sequence[int],
     looks: _Looks,
-    known: dict[object, tuple[int, ...]],
+    known: dict[int, tuple[int, ...]],
 ) -> None:
     for asked, places in bars:
         known.setdefault(asked, _looking(looks, steps, path, places))

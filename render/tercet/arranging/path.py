@@ -54,12 +54,18 @@ class Step:
         """What each choice costs here, before any change of hand."""
         return self.choices.cost if self.extra is None else self.choices.cost + self.extra
 
+    def dearer(self, extra: NDArray[np.float64]) -> Step:
+        """Return the step with what its choices cost yet more."""
+        more = extra if self.extra is None else self.extra + extra
+        return Step(self.choices, self.gap_s, self.rings_over, more)
+
 
 class Changes:
     """Costs of getting from each choice of one note to each of the next, once for each pair of notes so far apart."""
 
     def __init__(self, board: PricedHands) -> None:
         self._board = board
+        self._crossing_cost = COSTS["string crossed"] * _STRING_APART
         self._known: dict[tuple[int, int, float], tuple[Choices, Choices, NDArray[np.float64]]] = {}
         self._known_ringing: dict[tuple[int, int], tuple[Choices, Choices, NDArray[np.float64]]] = {}
         self._singles: dict[tuple[int, int, int, int, float], Choices] = {}
@@ -105,7 +111,7 @@ class Changes:
         key = (id(before), id(after), gap_s)
         if key not in self._known:
             cost, many = self._board.changes(before.hand, after.hand)
-            cost += COSTS["string crossed"] * _STRING_APART[before.column].take(after.column, axis=1)
+            cost += self._crossing_cost[before.column].take(after.column, axis=1)
             cost *= hurry(gap_s)
             if self._board.in_a_hurry(gap_s):
                 cost += COSTS["three fingers in a hurry"] * many

@@ -128,8 +128,9 @@ def hand_table(limits: HandLimits, scale_length_mm: float) -> HandTable:
     )
     pieces = [_set_one_by_one(shapes, count) for count in range(limits.most_fingers + 1)]
     if limits.barre:
+        flat = _under_flat_finger(shapes)
         pieces += [
-            _set_with_barre(shapes, barred, above)
+            _set_with_barre(shapes, flat, barred, above)
             for barred in (2, 3, 4)
             for above in range(min(4 - barred, limits.most_fingers - 1) + 1)
         ]
@@ -184,21 +185,26 @@ def _set_one_by_one(shapes: NDArray[np.int8], count: int) -> tuple[NDArray[np.in
     return np.tile(rows, len(sets)), np.concatenate(sets)
 
 
-def _set_with_barre(
-    shapes: NDArray[np.int8], barred: int, above: int
-) -> tuple[NDArray[np.intp], NDArray[np.int8]]:
-    """Return (rows, fingers) of the shapes with the index finger across `barred` strings and others above it."""
+def _under_flat_finger(shapes: NDArray[np.int8]) -> NDArray[np.bool_]:
+    """Return which strings of each shape lie under a flat index finger; none where an open string lies between."""
     pressed = shapes > 0
     at_lowest = pressed & (shapes == _lowest(shapes)[:, None])
     first = np.argmax(at_lowest, axis=1)[:, None]
     last = 3 - np.argmax(at_lowest[:, ::-1], axis=1)[:, None]
     inside = (np.arange(4) >= first) & (np.arange(4) <= last)
-    fits = (at_lowest.sum(axis=1) == barred) & (pressed.sum(axis=1) == barred + above)
-    rows = np.flatnonzero(fits & ~(inside & ~pressed).any(axis=1))
+    flat: NDArray[np.bool_] = at_lowest & ~(inside & ~pressed).any(axis=1)[:, None]
+    return flat
+
+
+def _set_with_barre(
+    shapes: NDArray[np.int8], flat: NDArray[np.bool_], barred: int, above: int
+) -> tuple[NDArray[np.intp], NDArray[np.int8]]:
+    """Return (rows, fingers) of the shapes with the index finger across `barred` strings and others above it."""
+    rows = np.flatnonzero((flat.sum(axis=1) == barred) & ((shapes > 0).sum(axis=1) == barred + above))
     order = _finger_order(shapes[rows])
     sets = []
     for chosen in combinations((2, 3, 4), above):
-        fingers = np.where(at_lowest[rows], np.int8(1), np.int8(0))
+        fingers = flat[rows].astype(np.int8)
         for place, finger in enumerate(chosen):
             fingers[np.arange(len(rows)), order[:, barred + place]] = finger
         sets.append(fingers)

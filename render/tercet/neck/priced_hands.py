@@ -39,6 +39,8 @@ OPEN_HAND = Hand((0, 0, 0, 0), (0, 0, 0, 0), 1)
 STRING_BITS: NDArray[np.intp] = np.array([1, 2, 4, 8])
 """A bit for each string, from string 4 to string 1, to tell several in one number."""
 
+_BITS_DOWN: NDArray[np.int8] = STRING_BITS.astype(np.int8)[:, None]
+
 _TONES_MISSING = ("most telling tone missing", "second tone missing", "third tone missing")
 _PRESSED = np.array([1, 2, 4, 8, 3, 5, 6, 7, 9, 10, 11, 12, 13, 14, 15])
 """Strings that a finger may press, a bit for each, bit 0 for string 4; single ones first."""
@@ -240,9 +242,10 @@ class PricedHands:
 
     def chord(self, chord: Chord) -> OverChord:
         """Return what a chord makes of every hand."""
-        if chord not in self._chords:
-            self._chords[chord] = self._chord_columns(chord)
-        return self._chords[chord]
+        known = self._chords.get(chord)
+        if known is None:
+            known = self._chords[chord] = self._chord_columns(chord)
+        return known
 
     @cached_property
     def classes(self) -> NDArray[np.int16]:
@@ -256,30 +259,31 @@ class PricedHands:
         return tuple(np.logical_or.reduce(self.classes == each) for each in range(12))
 
     @cached_property
+    def _frets_by_string(self) -> NDArray[np.int8]:
+        return np.ascontiguousarray(self.table.frets.T)
+
+    @cached_property
     def _open(self) -> NDArray[np.bool_]:
-        """Which strings each hand leaves open."""
-        is_open: NDArray[np.bool_] = self.table.frets == 0
+        """Which strings each hand leaves open, (4, n)."""
+        is_open: NDArray[np.bool_] = self._frets_by_string == 0
         return is_open
 
     @cached_property
     def pressed_before(self) -> NDArray[np.int8]:
         """How many strings each hand presses before each column, int8 (5, n); before the fifth is all of them."""
         pressed: NDArray[np.int8] = np.zeros((5, len(self.table)), np.int8)
-        np.cumsum(~self._open.T, axis=0, out=pressed[1:])
+        np.cumsum(~self._open, axis=0, out=pressed[1:])
         return pressed
 
     @cached_property
     def _low_enough(self) -> NDArray[np.bool_]:
-        """Which frets of each hand these players may be asked to hold in a chord."""
-        low: NDArray[np.bool_] = self.table.frets <= self.hands.limits.highest_chord_fret
+        """Which frets of each hand these players may be asked to hold in a chord, (4, n)."""
+        low: NDArray[np.bool_] = self._frets_by_string <= self.hands.limits.highest_chord_fret
         return low
 
     def _chord_columns(self, chord: Chord) -> OverChord:
-        in_chord = np.zeros(12, dtype=np.bool_)
-        in_chord[list(chord.pitch_classes)] = True
-        on_string = in_chord[self.classes]
-        tone = np.ascontiguousarray(on_string.T)
-        tones = np.add.reduce(on_string, dtype=np.int64)
+        on_string = np.logical_or.reduce([self.classes == each for each in chord.pitch_classes])
+        tones = np.add.reduce(on_string.view(np.int8))
         sounding_cost = COSTS["idle string off the chord"] * (4 - tones)
         has = [self._sounded[needed % 12] for needed in chord.needed_classes]
         for there, name in zip(has, _TONES_MISSING, strict=False):
@@ -291,12 +295,12 @@ class PricedHands:
             known[self.rows_of_shape(shape)] = True
             sounding_cost += COSTS["known shape"] * known
             allowed = allowed | (known & self.as_taught)
-        fits = (tone | self._open) & self._low_enough
+        fits = (on_string | self._open) & self._low_enough
         tells = np.logical_and.reduce(has[:2])
         return OverChord(
-            tone,
-            fits,
-            ~fits @ STRING_BITS,
+            on_string.T,
+            fits.T,
+            np.add.reduce(~fits * _BITS_DOWN, dtype=np.intp),
             self.holding_cost + sounding_cost,
             self.strum_cost + sounding_cost,
             allowed,
@@ -381,9 +385,12 @@ class PricedHands:
             change = self._finger_change if finger == 0 else self._one_string_change
             cost += change[codes[before]].take(codes[after], axis=1)
         # Each finger that is set anew also adds `_ANEW`, far more than any cost, so that one sum tells both.
-        anew = np.rint(cost / _ANEW)
-        cost -= anew * _ANEW
-        return cost, anew >= MANY_FINGERS
+        anew = cost / _ANEW
+        np.rint(anew, out=anew)
+        many = anew >= MANY_FINGERS
+        anew *= _ANEW
+        cost -= anew
+        return cost, many
 
     def has_time(self, before: Hand, after: Hand, gap_s: float) -> bool:
         """Whether these players get from one hand to another in time: nobody sets three fingers in a hurry."""
@@ -418,9 +425,20 @@ class PricedHands:
         return cost
 
     @cached_property
+    def _highest_fret(self) -> NDArray[np.int64]:
+        highest: NDArray[np.int64] = np.maximum.reduce(self._frets_by_string).astype(np.int64)
+        return highest
+
+    @cached_property
+    def place_on_neck(self) -> NDArray[np.int64]:
+        """For each hand a number below 256, the same for hands of the same position and highest fret."""
+        place: NDArray[np.int64] = self._highest_fret * 16 + self.table.position
+        return place
+
+    @cached_property
     def _least_reach(self) -> NDArray[np.int64]:
         """For each hand the lowest position from which its highest fret is under the hand."""
-        highest = self.table.frets.max(axis=1).astype(np.int64)
+        highest = self._highest_fret
         least: NDArray[np.int64] = np.maximum(highest - np.where(highest >= 9, 4, 3), 1)
         return least
 
