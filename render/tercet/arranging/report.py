@@ -17,6 +17,7 @@ from tercet.neck import span_mm
 from tercet.neck.demands import EASY_STRETCH_MM, LIMITS, MANY_FINGERS
 from tercet.song import Bar, Players, Style, played_visits
 from tercet.theory import spell
+from tercet.wording import counted
 
 __all__ = [
     "HARDNESS",
@@ -112,6 +113,9 @@ class WideHand:
     shape: str
     width_mm: float
 
+    def __str__(self) -> str:
+        return f"{self.width_mm:.0f} mm, {self.shape}"
+
 
 @dataclass(frozen=True, slots=True)
 class Change:
@@ -124,6 +128,10 @@ class Change:
     fingers: int
     time_ms: float
 
+    def __str__(self) -> str:
+        fingers, time_s = counted(self.fingers, "finger"), self.time_ms / 1000
+        return f"{fingers} in {time_s:.2f} s, {self.before} to {self.after}"
+
 
 @dataclass(frozen=True, slots=True)
 class HighFret:
@@ -134,6 +142,9 @@ class HighFret:
     string: int
     fret: int
 
+    def __str__(self) -> str:
+        return f"{self.fret} on string {self.string}"
+
 
 @dataclass(frozen=True, slots=True)
 class Masked:
@@ -143,6 +154,9 @@ class Masked:
     section: str
     note: str
     struck: str
+
+    def __str__(self) -> str:
+        return f"{self.note} {self.struck}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -258,6 +272,14 @@ class Report:
     hardest_bars: tuple[BarHardness, ...]
     totals: Totals
     styles: tuple[StyleUse, ...]
+
+    @property
+    def hardest_places(self) -> tuple[BarHardness, ...]:
+        """The hardest bars, each place of a section once."""
+        places: dict[tuple[str, int], BarHardness] = {}
+        for bar in self.hardest_bars:
+            places.setdefault((bar.section, bar.section_bar), bar)
+        return tuple(places.values())
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -16,7 +16,7 @@ from tercet.wording import counted
 
 if TYPE_CHECKING:
     from tercet.arranging import Arrangement
-    from tercet.arranging.report import LineReport, Report, StyleUse
+    from tercet.arranging.report import Change, HighFret, LineReport, Masked, Report, StyleUse, WideHand
     from tercet.kit import PlayOptions
     from tercet.performing import Covered
     from tercet.song import ClassFile
@@ -347,21 +347,16 @@ def _strokes_text(rolls: int, singles: int, strums: int) -> str:
 
 def _hard_places(report: Report) -> Iterator[tuple[str, str]]:
     """Yield what is hardest, a name and a text each."""
-    stretch, change, highest = report.widest_stretch, report.fastest_change, report.highest_fret
-    if stretch is not None:
-        text = f"{stretch.width_mm:.0f} mm, {stretch.shape}"
-        yield "widest stretch", f"{text}: bar {stretch.bar_number} ({stretch.section})"
-    if change is not None:
-        fingers, time_s = counted(change.fingers, "finger"), change.time_ms / 1000
-        text = f"{fingers} in {time_s:.2f} s, {change.before} to {change.after}"
-        yield "fastest change", f"{text}: bar {change.bar_number} ({change.section})"
-    for text, bars in _hasty(report).items():
-        yield "rushed changes", f"{text}: bar{'s' if len(bars) > 1 else ''} {', '.join(bars)}"
-    if highest is not None:
-        text = f"{highest.fret} on string {highest.string}"
-        yield "highest fret", f"{text}: bar {highest.bar_number} ({highest.section})"
-    for note, bars in _masked(report).items():
-        yield "masked", f"{note}: bar{'s' if len(bars) > 1 else ''} {', '.join(bars)}"
+    places: dict[str, Iterable[WideHand | Change | HighFret | Masked | None]] = {
+        "widest stretch": [report.widest_stretch],
+        "fastest change": [report.fastest_change],
+        "rushed changes": report.hasty_changes,
+        "highest fret": [report.highest_fret],
+        "masked": report.masked,
+    }
+    for name, found in places.items():
+        for text in _with_bars(filter(None, found)):
+            yield name, text
     yield "hardest bars", ", ".join(_hardest(report))
     totals = report.totals
     sums = (
@@ -372,29 +367,17 @@ def _hard_places(report: Report) -> Iterator[tuple[str, str]]:
     yield "in all", "; ".join(sums)
 
 
-def _hasty(report: Report) -> dict[str, list[str]]:
-    """Return the bars of each change that comes sooner than these players are asked for."""
+def _with_bars(found: Iterable[WideHand | Change | HighFret | Masked]) -> Iterator[str]:
+    """Yield what is said of bars, alike things once, with all their bars."""
     bars: dict[str, list[str]] = {}
-    for change in report.hasty_changes:
-        fingers, time_s = counted(change.fingers, "finger"), change.time_ms / 1000
-        found = bars.setdefault(f"{fingers} in {time_s:.2f} s, {change.before} to {change.after}", [])
-        found.append(f"{change.bar_number} ({change.section})")
-    return bars
-
-
-def _masked(report: Report) -> dict[str, list[str]]:
-    """Return the bars of each masked roll."""
-    bars: dict[str, list[str]] = {}
-    for masked in report.masked:
-        found = bars.setdefault(f"{masked.note} {masked.struck}", [])
-        found.append(f"{masked.bar_number} ({masked.section})")
-    return bars
+    for each in found:
+        bars.setdefault(str(each), []).append(f"{each.bar_number} ({each.section})")
+    for text, where in bars.items():
+        yield f"{text}: bar{'s' if len(where) > 1 else ''} {', '.join(where)}"
 
 
 def _hardest(report: Report) -> list[str]:
     """Return the hardest bars, each place of a section once."""
-    places: dict[tuple[str, int], str] = {}
-    for bar in report.hardest_bars:
-        text = f"{bar.bar_number} ({bar.section}, {bar.cost:.1f})"
-        places.setdefault((bar.section, bar.section_bar), text)
-    return list(places.values())[:HARDEST_SHOWN]
+    return [
+        f"{bar.bar_number} ({bar.section}, {bar.cost:.1f})" for bar in report.hardest_places[:HARDEST_SHOWN]
+    ]

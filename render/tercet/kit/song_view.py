@@ -24,7 +24,6 @@ from tercet.publish.score.engraving import engrave, line_svgs
 from tercet.publish.score.one_line import line_alone
 from tercet.song import Layer, Song, played_visits
 from tercet.theory import STRUM_SIGNS, TUNINGS, spell
-from tercet.wording import counted
 
 __all__ = [
     "LineOfText",
@@ -257,19 +256,10 @@ def _stroke_words(stroke: str) -> str:
 def _hard_places(report: Report) -> Iterator[tuple[int, str, str]]:
     stretch, change, highest = report.widest_stretch, report.fastest_change, report.highest_fret
     if stretch is not None:
-        yield stretch.bar_number, "hard", f"the widest stretch: {stretch.width_mm:.0f} mm, {stretch.shape}"
+        yield stretch.bar_number, "hard", f"the widest stretch: {stretch}"
     if change is not None:
-        time_s = change.time_ms / 1000
-        fingers = counted(change.fingers, "finger")
-        yield (
-            change.bar_number,
-            "hard",
-            f"the fastest change: {fingers} in {time_s:.2f} s, {change.before} to {change.after}",
-        )
+        yield change.bar_number, "hard", f"the fastest change: {change}"
     if highest is not None:
-        yield highest.bar_number, "hard", f"the highest fret: {highest.fret} on string {highest.string}"
-    places: dict[tuple[str, int], int] = {}
-    for bar in report.hardest_bars:
-        places.setdefault((bar.section, bar.section_bar), bar.bar_number)
-    for number in list(places.values())[:HARDEST_MARKED]:
-        yield number, "hard", "one of the hardest bars"
+        yield highest.bar_number, "hard", f"the highest fret: {highest}"
+    for bar in report.hardest_places[:HARDEST_MARKED]:
+        yield bar.bar_number, "hard", "one of the hardest bars"

@@ -6,7 +6,6 @@ import json
 import re
 import textwrap
 from collections.abc import Callable
-from contextlib import suppress
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
@@ -171,14 +170,7 @@ def key_named(text: str) -> Key:
     RequestError
         There is no such key.
     """
-    try:
-        key: Key = _read_key(Text(text, "", Source(0, 0)))["key"]
-    except SlipError as wrong:
-        mend = f"write {wrong.write}" if wrong.write is not None else wrong.mend
-        meant = ""
-        with suppress(ParameterError):
-            meant = str(parse_key(wrong.write or wrong.mend.removeprefix("write ")))
-        raise RequestError(f"a key {wrong.message}{mend and ': '}{mend}", given=text, meant=meant) from None
+    key: Key = _value_named("key", _read_key, text)
     return key
 
 
@@ -190,11 +182,21 @@ def meter_named(text: str) -> Meter:
     RequestError
         There is no such meter.
     """
-    try:
-        meter: Meter = _read_meter(Text(text, "", Source(0, 0)))["meter"]
-    except SlipError as wrong:
-        raise RequestError(f"a meter {wrong.message}") from None
+    meter: Meter = _value_named("meter", _read_meter, text)
     return meter
+
+
+def _value_named(name: str, read: Callable[[Node], _Fields], text: str) -> Any:
+    """Read a value as the setting of that name is read; `RequestError` with what was meant for what is none."""
+    if not text:
+        raise RequestError(f"a {name} must be given")
+    try:
+        return read(Text(text, "", Source(0, 0)))[name]
+    except SlipError as wrong:
+        mend = f"write {wrong.write}" if wrong.write is not None else wrong.mend
+        raise RequestError(
+            f"a {name} {wrong.message}{mend and ': '}{mend}", given=text, meant=wrong.write or ""
+        ) from None
 
 
 def read_sounding(node: Node) -> _Fields:

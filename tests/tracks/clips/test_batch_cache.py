@@ -1,4 +1,4 @@
-"""Batchs that were played: kept, put away, shared with other processes, and let go."""
+"""Batches that were played: kept, put away, shared with other processes, and let go."""
 
 from __future__ import annotations
 
