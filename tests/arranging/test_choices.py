@@ -130,11 +130,12 @@ def test_what_strokes_cost() -> None:
     choices = choices_for(question(72, "C"), neck, exact=True)
     known = [row for row in range(len(choices)) if neck.hand(int(choices.hand[row])).frets == (0, 0, 0, 3)]
     assert {(int(choices.struck[row]), int(choices.column[row])) for row in known} == {(4, 3)}
-    assert [choices.cost[row] for row in known] == [over.cost[choices.hand[row]] for row in known]
+    by_hand = neck.holding_cost + over.cost(np.arange(len(neck.table)))
+    assert [choices.cost[row] for row in known] == [by_hand[choices.hand[row]] for row in known]
     low = choices_for(question(64, "C"), neck, exact=True)
     row = next(row for row in range(len(low)) if neck.hand(int(low.hand[row])).frets == (0, 0, 0, 3))
     assert (low.struck[row], HEARD[low.heard[row]]) == (2, "top")
-    expected = over.cost[low.hand[row]] + COSTS["start on string 3"] + COSTS["only one string under the tune"]
+    expected = by_hand[low.hand[row]] + COSTS["start on string 3"] + COSTS["only one string under the tune"]
     assert low.cost[row] == pytest.approx(expected)
     single = choices_for(question(72, None, main=False), neck, exact=True)
     assert (single.struck == 1).all()

@@ -16,6 +16,7 @@ from fractions import Fraction
 from functools import cache
 from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -32,7 +33,7 @@ from tercet.arranging.tune import row_notes
 from tercet.neck import COMMON_SHAPES, shape_midis
 from tercet.neck.demands import COSTS, LIMITS
 from tercet.neck.hands import Hand
-from tercet.neck.priced_hands import PricedHands, priced_hands
+from tercet.neck.priced_hands import EVERY_STRING, PricedHands, priced_hands
 from tercet.song import Players, Song, read_song
 from tercet.song.transpose import drop_pins, transpose_song
 from tercet.theory import TUNINGS, Key, parse_chord, spell
@@ -417,9 +418,8 @@ def test_fingers_that_no_hand_has_are_caught(
 def test_a_roll_over_a_strange_tone_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:
     right = choices_module._rolls
 
-    def wrong(*given: object) -> Choices:
-        question, board, alone, tone, own, start = given
-        return right(question, board, alone, np.ones_like(tone), own, start)  # type: ignore[arg-type]
+    def wrong(question: Question, board: PricedHands, held: Any) -> Choices:
+        return right(question, board, replace(held, tones=np.full_like(held.tones, EVERY_STRING)))
 
     monkeypatch.setattr(choices_module, "_rolls", wrong)
     assert "strings under the tune are chord tones" in laws_broken()

@@ -80,28 +80,33 @@ def test_who_is_asked_to_hold_a_hand(held: Hand, players: set[Players]) -> None:
 def test_the_known_shape_is_the_cheapest_for_its_chord(name: str, tuning: str) -> None:
     neck = board("improving", tuning)
     over = neck.chord(parse_chord(name))
-    holding = over.allowed & over.fits.all(axis=1)
-    rows = np.flatnonzero(holding)
-    best = neck.hand(int(rows[over.cost[rows].argmin()]))
+    rows = np.flatnonzero(over.allowed & (over.unfit == 0))
+    best = neck.hand(int(rows[(neck.holding_cost[rows] + over.cost(rows)).argmin()]))
     assert "".join(map(str, best.frets)) == COMMON_SHAPES[name]
 
 
 def test_what_a_chord_makes_of_a_hand() -> None:
     neck = board("beginner")
     over = neck.chord(parse_chord("C"))
-    known, open_hand, high = (
-        neck.row_of(held)
-        for held in (hand("0003", "0003", 1), hand("0000", "0000", 1), hand("5555", "1111", 5))
+    rows = np.array(
+        [
+            neck.row_of(hand(frets, fingers, position))
+            for frets, fingers, position in (
+                ("0003", "0003", 1),
+                ("0000", "0000", 1),
+                ("0033", "0034", 1),
+                ("5555", "1111", 5),
+            )
+        ]
     )
-    assert over.tone[known].tolist() == [True] * 4
-    assert over.tone[open_hand].tolist() == [True, True, True, False]
-    assert over.fits[open_hand].all()  # an open string may stay silent
-    assert over.fits[high].tolist() == [False] * 4  # fret 5 is too high for a beginner's chord
-    assert over.cost[known] == pytest.approx(COSTS["finger"] + COSTS["known shape"])
-    assert over.cost[open_hand] == pytest.approx(COSTS["idle string off the chord"])
-    third_missing = neck.row_of(hand("0033", "0034", 1))
-    assert over.cost[third_missing] == pytest.approx(
-        neck.holding_cost[third_missing] + COSTS["most telling tone missing"]
+    assert over.tones(rows).tolist() == [0b1111, 0b0111, 0b1111, 0b0001]  # string 1 is the highest bit
+    assert over.unfit[rows].tolist()[1::2] == [0, 0b1111]  # open strings may stay silent; fret 5 is too high
+    assert over.known(rows).tolist() == [True, False, False, False]
+    assert over.tells(rows).tolist() == [True, True, False, False]
+    assert over.full(rows).tolist() == [True, False, False, False]
+    dearer = over.cost(rows)[:3]
+    assert dearer == pytest.approx(
+        [COSTS["known shape"], COSTS["idle string off the chord"], COSTS["most telling tone missing"]]
     )
 
 

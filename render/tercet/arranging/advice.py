@@ -22,7 +22,7 @@ from tercet.errors import RequestError
 from tercet.neck import common_shape, has_note
 from tercet.neck.demands import LIMITS, Hands
 from tercet.neck.notes import moves_onto
-from tercet.neck.priced_hands import priced_hands
+from tercet.neck.priced_hands import EVERY_STRING, priced_hands
 from tercet.song import Note, Players, Song, drop_pins, played_bars, transpose_song
 from tercet.theory import LAST_FRET, TUNINGS, Chord, Key, Pitch, Tuning, spell, transpose_key
 from tercet.theory.limits import MOST_SEMITONES
@@ -141,7 +141,7 @@ def can_hold(chord: Chord, hands: Hands, frets: tuple[int | None, ...] | None = 
         board = priced_hands(hands, max(fret_limit, *shape))
         return board.may_hold(shape)
     board = priced_hands(hands, fret_limit)
-    held = board.asked & board.chord(chord).tone.all(axis=1)
+    held = board.asked & (board.chord(chord).sounding & EVERY_STRING == EVERY_STRING)
     for tone in chord.needed_classes[:2]:
         held &= (board.midis % 12 == tone).any(axis=1)
     return bool(held.any())

@@ -7,7 +7,7 @@ high, so below G4 a roll must start on string 3 for the tune to come out.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from tercet.arranging.model import Audibility
 from tercet.neck import Shape, holdable
 from tercet.neck.demands import COSTS, Hands
-from tercet.neck.priced_hands import STRING_BITS, OverChord, PricedHands, hands_up_to
+from tercet.neck.priced_hands import STRING_BITS, PricedHands, hands_up_to, string_bits
 from tercet.song import Pin
 from tercet.theory import LAST_FRET, Chord
 
@@ -38,6 +38,13 @@ NeckPlaces = tuple[tuple[int, int], ...]
 _NOT_STRUCK = ("most telling tone not struck", "seventh not struck")
 
 HEARD: tuple[Audibility, ...] = ("top", "unison", "octave", "masked")
+
+_OCTAVE, _MASKED = HEARD.index("octave"), HEARD.index("masked")
+
+_FROM_TO = (np.arange(4)[:, None, None] >= np.arange(4)[:, None]) & (
+    np.arange(4)[:, None, None] <= np.arange(4)
+)
+"""Whether a column lies from one column to another: [column, first, last]."""
 
 KEPT_IN_A_STRATUM = 8
 """Choices kept of each kind (string, rolled or not, position, highest fret). A higher fret limit only adds kinds, so
@@ -140,64 +147,61 @@ def choices_for(
     pin = question.pin
     if pin is not None:
         ways = ways.taken(np.flatnonzero(_as_pinned(ways, pin)))
-    if pin is None or not pin.strings:
+    if (pin is None or not pin.strings) and (ways.struck > 1).any():
         ways = _one_stroke_a_hand(ways)
     return ways if exact else _pruned(ways, question, board)
 
 
 def every_way(question: Question, board: PricedHands) -> Choices:
-    """Return every way to play a note, in a fixed order, some that its pin doesn't ask for among them."""
-    found = [piece for column in _columns(question) for piece in _on_string(question, board, column) if piece]
-    if not found:
-        empty = np.zeros(0, dtype=np.intp)
-        return Choices(empty, empty, empty.astype(np.int8), empty.astype(np.int8), empty.astype(np.float64))
-    return Choices(
-        *(np.concatenate([getattr(piece, field.name) for piece in found]) for field in fields(Choices))
-    )
+    """Return every way to play a note, in a fixed order, some that its pin doesn't ask for among them.
 
-
-def _columns(question: Question) -> Sequence[int]:
-    """Return the strings that the tune may lie on, as columns."""
-    pin = question.pin
-    return (4 - pin.strings[-1],) if pin is not None and pin.strings else range(4)
-
-
-def _starts(question: Question, column: int) -> Sequence[int]:
-    """Return where rolls may begin that end on a string, as columns."""
+    String by string, from string 4 on: alone, then as rolls that begin ever nearer to the tune's string.
+    """
+    held = _hands_with(question, board)
+    alone = _alone(question, board, held)
     if not _may_roll(question):
-        return range(0)
-    if question.pin is None or not question.pin.strings:
-        return range(column)
-    first = column + 1 - len(question.pin.strings)
-    return range(first, min(first + 1, column))
-
-
-def _on_string(question: Question, board: PricedHands, column: int) -> list[Choices]:
-    """Return the ways to play a note on one string: alone, and as rolls over more and more strings."""
-    fret = question.midi - int(board.open_midis[column])
-    if not 0 <= fret <= min(question.highest_fret, board.highest_fret):
-        return []
-    if question.position is not None and question.position != (4 - column, fret):
-        return []
-    rows, tone, cost = _hands_with(question, board, column, fret)
-    fretted_four = COSTS["fretted string 4"] * (column == 0 and fret > 0)
-    missing = COSTS["wanted roll missing"] * (question.main and not question.beside)
-    number = np.full(len(rows), column, dtype=np.intp)
-    alone = Choices(
-        rows,
-        number,
-        np.ones(len(rows), np.int8),
-        np.zeros(len(rows), np.int8),
-        cost
-        + fretted_four
-        + missing
-        + _let_go(question, board, rows, column, column)
-        + _idle(question, board, rows, column, column),
+        return alone
+    found = alone, _rolls(question, board, held)
+    ways = Choices(
+        *(np.concatenate([getattr(each, field.name) for each in found]) for field in fields(Choices))
     )
-    return [
-        alone,
-        *(_rolls(question, board, alone, tone, cost, start) for start in _starts(question, column)),
-    ]
+    return ways.taken(ways.column.argsort(kind="stable"))
+
+
+@dataclass(frozen=True, slots=True)
+class _Held:
+    """Hands that hold a note over a chord.
+
+    Parameters
+    ----------
+    hand, column
+        intp (n,): row of the board's table, and the string on which it holds the note.
+    tones
+        uint8 (n,): the strings that sound the chord, as `STRING_BITS`.
+    known
+        bool (n,): it holds the shape that players know by the chord's name.
+    cost
+        float (n,): to hold it over the chord.
+    """
+
+    hand: NDArray[np.intp]
+    column: NDArray[np.intp]
+    tones: NDArray[np.uint8]
+    known: NDArray[np.bool_]
+    cost: NDArray[np.float64]
+
+
+def _places_of(question: Question, board: PricedHands) -> NeckPlaces:
+    """Return where the note may lie."""
+    pin = question.pin
+    columns = (4 - pin.strings[-1],) if pin is not None and pin.strings else range(4)
+    places = ((column, question.midi - int(board.open_midis[column])) for column in columns)
+    highest = min(question.highest_fret, board.highest_fret)
+    return tuple(
+        (column, fret)
+        for column, fret in places
+        if 0 <= fret <= highest and question.position in (None, (4 - column, fret))
+    )
 
 
 def _may_roll(question: Question) -> bool:
@@ -208,149 +212,171 @@ def _may_roll(question: Question) -> bool:
     return asked or (question.main and not question.beside)
 
 
-def _holding(places: NeckPlaces, frets: NDArray[np.int8], first: int, last: int) -> NDArray[np.bool_]:
-    """Return which shapes hold one of some places off the columns from one to another, bool (n,)."""
-    held = np.zeros(len(frets), np.bool_)
-    for column, fret in places:
-        if not first <= column <= last:
-            held |= frets[:, column] == fret
-    return held
-
-
-def _let_go(
-    question: Question, board: PricedHands, rows: NDArray[np.intp], first: int, last: int
-) -> NDArray[np.float64] | float:
-    """Return what it costs that an added note can't ring on while the columns from one to another are struck."""
-    if not question.ringing:
-        return 0.0
-    kept = _holding(question.ringing, board.table.frets[rows], first, last)
-    return np.where(kept, 0.0, COSTS["added note let go"])
-
-
-def _hands_with(
-    question: Question, board: PricedHands, column: int, fret: int
-) -> tuple[NDArray[np.intp], NDArray[np.bool_], NDArray[np.float64]]:
-    """Return the hands that hold a note on a string over the chord: rows, tones (n, 4), cost (n,).
+def _hands_with(question: Question, board: PricedHands) -> _Held:
+    """Return the hands that hold a note over the chord, for each string that it may lie on.
 
     Where an added note is struck together with it, they hold that too, on a string that needn't suit the chord.
     """
-    rows = board.rows_with(column, fret)
+    places = _places_of(question, board)
+    found = [board.rows_with(*place) for place in places]
+    rows = np.concatenate([np.zeros(0, np.intp), *found])
+    column = np.array([column for column, _ in places], np.intp).repeat([len(each) for each in found])
     if question.highest_fret < board.highest_fret:
-        rows = rows[board.table.position[rows] <= question.highest_fret]
-    if question.beside:
-        rows = rows[_holding(question.beside, board.table.frets[rows], column, column)]
-    frets = board.table.frets[rows]
-    free: NDArray[np.intp] | int = STRING_BITS[column]
+        low = np.flatnonzero(board.table.position[rows] <= question.highest_fret)
+        rows, column = rows[low], column[low]
+    frets = board.frets_by_string
+    free = STRING_BITS[column]
     for other, held_fret in question.before:
-        free = free | (frets[:, other] == held_fret) * STRING_BITS[other]
+        free |= (frets[other, rows] == held_fret) * STRING_BITS[other]
 
-    def everywhere(unfit: NDArray[np.intp]) -> NDArray[np.bool_]:
+    def suiting(
+        unfit: NDArray[np.integer], among: NDArray[np.bool_]
+    ) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+        """Return rows and columns of those hands whose unfit strings needn't suit."""
         wrong = unfit & ~free
-        suits: NDArray[np.bool_] = wrong == 0
         if question.beside:
             suits = np.zeros(len(rows), np.bool_)
             for other, held_fret in question.beside:
-                if other != column:
-                    suits |= (frets[:, other] == held_fret) & (wrong & ~STRING_BITS[other] == 0)
-        return suits
+                there = (column != other) & (frets[other, rows] == held_fret)
+                suits |= there & (wrong & ~STRING_BITS[other] == 0)
+        else:
+            suits = wrong == 0
+        kept = np.flatnonzero(suits & among)
+        return rows[kept], column[kept]
 
     if question.chord is None:
-        rows = rows[board.asked[rows] & everywhere((frets != 0) @ STRING_BITS)]
-        return rows, np.zeros((len(rows), 4), np.bool_), board.holding_cost[rows]
-    over: OverChord = board.chord(question.chord)
+        rows, column = suiting(string_bits(frets[:, rows] != 0), board.asked[rows])
+        none = np.zeros(len(rows), np.uint8)
+        return _Held(rows, column, none, none > 0, board.holding_cost[rows])
     if question.chord_frets is not None:
-        asked = np.array([wish or 0 for wish in question.chord_frets])
-        rows = rows[everywhere((frets != asked) @ STRING_BITS)]
-        if question.chord_fingers is None:
-            rows = rows[board.as_taught[rows]]
-        else:
-            elsewhere = board.table.frets[rows] != asked
+        asked = np.array([[wish or 0] for wish in question.chord_frets])
+        left_out = np.array([[wish is None] for wish in question.chord_frets])
+        among = board.as_taught[rows]
+        if question.chord_fingers is not None:
             as_set = board.table.fingers[rows] == np.array(question.chord_fingers)
-            rows = rows[(elsewhere | as_set).all(axis=1)]
-        left_out = np.array([wish is None for wish in question.chord_frets])
-        as_written = (board.table.frets[rows] == asked) & ~left_out
-        return rows, as_written, board.holding_cost[rows]
-    rows = rows[everywhere(over.unfit[rows]) & over.allowed[rows]]
-    cost = over.cost[rows]
+            among = (as_set.T | (frets[:, rows] != asked)).all(axis=0)
+        rows, column = suiting(string_bits(frets[:, rows] != asked), among)
+        as_written = string_bits((frets[:, rows] == asked) & ~left_out)
+        return _Held(rows, column, as_written, np.zeros(len(rows), np.bool_), board.holding_cost[rows])
+    over = board.chord(question.chord)
+    rows, column = suiting(over.unfit[rows], over.allowed[rows])
+    cost = board.holding_cost[rows] + over.cost(rows)
     if question.strummed:
-        cost += COSTS["strums without third or root"] * ~over.full[rows]
-    return rows, over.tone[rows], cost
+        cost += COSTS["strums without third or root"] * ~over.full(rows)
+    return _Held(rows, column, over.tones(rows), over.known(rows), cost)
 
 
-def _rolls(
-    question: Question,
-    board: PricedHands,
-    alone: Choices,
-    tone: NDArray[np.bool_],
-    cost: NDArray[np.float64],
-    start: int,
-) -> Choices:
-    """Return the rolls from a string on: over struck strings that all sound the chord."""
-    column = int(alone.column[0]) if len(alone) else start + 1
-    struck_well = tone[:, start:column].all(axis=1)
-    if question.beside:
-        struck_well &= _holding(question.beside, board.table.frets[alone.hand], start, column)
-    kept = np.flatnonzero(struck_well)
-    over = board.midis[alone.hand[kept], start:column] - question.midi
-    above = over > 0
-    heard = np.zeros(len(kept), np.int8)
-    heard[(over == 0).any(axis=1)] = HEARD.index("unison")
-    heard[above.any(axis=1)] = HEARD.index("octave")
-    heard[(above & (over % 12 != 0)).any(axis=1)] = HEARD.index("masked")
-    by_ear = np.array([0.0, COSTS["unison"], COSTS["octave"], COSTS["masked"]])
+def _holding(
+    places: NeckPlaces, board: PricedHands, hand: NDArray[np.intp], struck: NDArray[np.bool_]
+) -> NDArray[np.bool_]:
+    """Return which hands hold one of some places off the strings that are struck, (4, n)."""
+    held = np.zeros(len(hand), np.bool_)
+    for column, fret in places:
+        held |= ~struck[column] & (board.frets_by_string[column, hand] == fret)
+    return held
+
+
+def _alone(question: Question, board: PricedHands, held: _Held) -> Choices:
+    """Return the single notes."""
+    hand, column = held.hand, held.column
+    fretted = question.midi > int(board.open_midis[0])
+    missing = question.main and not question.beside
     return Choices(
-        hand=alone.hand[kept],
-        column=alone.column[kept],
-        struck=np.full(len(kept), column - start + 1, np.int8),
-        heard=heard,
-        cost=cost[kept]
-        + by_ear[heard]
-        + COSTS["a semitone under the tune"] * (over == -1).any(axis=1)
-        + COSTS["start on string 3"] * start
-        + COSTS["only one string under the tune"] * (column - start == 1)
-        + COSTS["roll right after a note"] * question.hasty
-        + _let_go(question, board, alone.hand[kept], start, column)
-        + _idle(question, board, alone.hand[kept], start, column)
-        + _unstruck(question, board, alone.hand[kept], start, column),
+        hand,
+        column,
+        np.ones(len(hand), np.int8),
+        np.zeros(len(hand), np.int8),
+        held.cost
+        + COSTS["fretted string 4"] * ((column == 0) & fretted)
+        + COSTS["wanted roll missing"] * missing
+        + _let_go(question, board, hand, _FROM_TO[:, column, column])
+        + _idle(question, board, hand, column, column) * ~held.known,
     )
 
 
-def _idle(
-    question: Question, board: PricedHands, rows: NDArray[np.intp], first: int, last: int
-) -> NDArray[np.float64] | float:
-    """Return what fingers cost that press strings which aren't struck, from one column to another, nor strummed.
+def _rolls(question: Question, board: PricedHands, held: _Held) -> Choices:
+    """Return the rolls: over struck strings that all sound the chord.
 
-    The shape that players know by the chord's name is held as it is.
+    The shape that players know by the chord's name is held as it is, fingers that idle among it; and under a long note
+    its strums sound the tones that aren't struck.
     """
+    strings = question.pin.strings if question.pin is not None else ()
+    starts = range(3) if not strings else range(4 - strings[0], 5 - strings[0])
+    found = []
+    for first in starts:
+        to_sound = STRING_BITS[held.column] - STRING_BITS[first]
+        found.append(np.flatnonzero((to_sound > 0) & (to_sound & ~held.tones == 0)))
+    kept, start = np.concatenate(found), np.array(starts, np.intp).repeat([len(each) for each in found])
+    hand, last = held.hand[kept], held.column[kept]
+    struck, under = _FROM_TO[:, start, last], _FROM_TO[:, start, last - 1]
+    over = board.frets_by_string[:, hand] + (board.open_midis - question.midi)[:, None]
+    by_string = np.where(over > 0, np.where(over % 12 == 0, _OCTAVE, _MASKED), over == 0) * under
+    heard = by_string.max(axis=0, initial=0).astype(np.int8)
+    by_ear = np.array([0.0, COSTS["unison"], COSTS["octave"], COSTS["masked"]])
+    rolls = Choices(
+        hand=hand,
+        column=last,
+        struck=(last - start + 1).astype(np.int8),
+        heard=heard,
+        cost=held.cost[kept]
+        + by_ear[heard]
+        + COSTS["a semitone under the tune"] * (under & (over == -1)).any(axis=0)
+        + COSTS["start on string 3"] * start
+        + COSTS["only one string under the tune"] * (last - start == 1)
+        + COSTS["roll right after a note"] * question.hasty
+        + _let_go(question, board, hand, struck)
+        + _idle(question, board, hand, start, last) * ~held.known[kept]
+        + _unstruck(question, board, hand, start, struck, under) * ~(held.known[kept] & question.strummed),
+    )
+    if question.beside:
+        return rolls.taken(np.flatnonzero(_holding(question.beside, board, hand, struck)))
+    return rolls
+
+
+def _let_go(
+    question: Question, board: PricedHands, hand: NDArray[np.intp], struck: NDArray[np.bool_]
+) -> NDArray[np.float64] | float:
+    """Return what it costs that an added note can't ring on while some strings are struck."""
+    if not question.ringing:
+        return 0.0
+    return np.where(_holding(question.ringing, board, hand, struck), 0.0, COSTS["added note let go"])
+
+
+def _idle(
+    question: Question,
+    board: PricedHands,
+    hand: NDArray[np.intp],
+    first: NDArray[np.intp],
+    last: NDArray[np.intp],
+) -> NDArray[np.float64] | float:
+    """Return what fingers cost that press strings which aren't struck, from one column to another, nor strummed."""
     if question.strummed or question.chord_frets is not None:
         return 0.0
     pressed = board.pressed_before
-    idle = pressed[first, rows] + pressed[4, rows] - pressed[last + 1, rows]
+    idle = pressed[first, hand] + pressed[4, hand] - pressed[last + 1, hand]
     cost: NDArray[np.float64] = COSTS["idle finger"] * idle
-    if question.chord is not None:
-        cost[board.chord(question.chord).known[rows]] = 0.0
     return cost
 
 
 def _unstruck(
-    question: Question, board: PricedHands, rows: NDArray[np.intp], first: int, last: int
+    question: Question,
+    board: PricedHands,
+    hand: NDArray[np.intp],
+    start: NDArray[np.intp],
+    struck: NDArray[np.bool_],
+    under: NDArray[np.bool_],
 ) -> NDArray[np.float64] | float:
-    """Return what it costs that a roll doesn't strike the chord's most telling tones, or strikes one tone of it alone.
-
-    Under a long note the shape that players know by the chord's name costs nothing: its strums sound those tones.
-    """
+    """Return what it costs that rolls don't strike the chord's most telling tones, or strike one tone of it alone."""
     if question.chord is None or question.chord_frets is not None:
         return 0.0
-    classes = board.classes[first : last + 1, rows]
-    cost = np.zeros(len(rows))
+    classes = board.classes[:, hand]
+    cost = np.zeros(len(hand))
     telling = question.chord.needed_classes[: 1 + (len(question.chord.pitch_classes) > 3)]
     for needed, name in zip(telling, _NOT_STRUCK, strict=False):
-        cost += COSTS[name] * ~(classes == needed % 12).any(axis=0)
-    under, top = classes[:-1], question.midi % 12
-    lonely = top if top in question.chord.pitch_classes else under[0]
-    cost += COSTS["one tone of the chord alone"] * (under == lonely).all(axis=0)
-    if question.strummed:
-        cost[board.chord(question.chord).known[rows]] = 0.0
+        cost += COSTS[name] * ~(struck & (classes == needed % 12)).any(axis=0)
+    top = question.midi % 12
+    lonely = top if top in question.chord.pitch_classes else classes[start, np.arange(len(hand))]
+    cost += COSTS["one tone of the chord alone"] * ((classes == lonely) | ~under).all(axis=0)
     return cost
 
 
@@ -373,6 +399,8 @@ def _one_stroke_a_hand(choices: Choices) -> Choices:
 
 def _pruned(choices: Choices, question: Question, board: PricedHands) -> Choices:
     """Keep the cheapest choices of each kind, in the order that they had."""
+    if len(choices) <= KEPT_IN_A_STRATUM:
+        return choices
     kind = (choices.column * 2 + (choices.struck > 1)) * 256 + board.place_on_neck[choices.hand]
     for column, fret in question.before:
         kind = kind * 2 + ((choices.column != column) & (board.table.frets[choices.hand, column] == fret))

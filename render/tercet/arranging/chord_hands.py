@@ -15,7 +15,7 @@ from tercet.arranging.piece import Piece, begun
 from tercet.neck import Shape, common_shape, shape_midis
 from tercet.neck.demands import COSTS, LIMITS, STRUM_CHANGE_WEIGHT, Hands
 from tercet.neck.hands import Hand
-from tercet.neck.priced_hands import OPEN_HAND, hands_up_to, usual_order
+from tercet.neck.priced_hands import OPEN_HAND, STRING_BITS, hands_up_to, usual_order
 from tercet.song import ChordSpan
 from tercet.theory import Chord, Tuning
 
@@ -112,17 +112,18 @@ def chord_hand(
     held_frets = [fret for _, fret in held]
     priced = hands_up_to(hands, before.position, *before.frets, *held_frets)
     over = priced.chord(chord)
-    suits = over.allowed.copy()
-    for string in ALL_STRINGS:
-        column = 4 - string
-        kept = [priced.table.frets[:, column] == fret for name, fret in held if name == string]
-        fits = over.fits[:, column] & over.tone[:, column] if string in strings else over.fits[:, column]
-        suits &= kept[0] if kept else fits
+    fixed = [string for string, _ in held]
+    to_suit = sum(int(STRING_BITS[4 - string]) for string in ALL_STRINGS if string not in fixed)
+    to_sound = sum(int(STRING_BITS[4 - string]) for string in strings if string not in fixed)
+    suits = over.allowed & (over.unfit & to_suit == 0) & (over.sounding & to_sound == to_sound)
+    for string, fret in held:
+        suits &= priced.frets_by_string[4 - string] == fret
     rows = np.flatnonzero(suits)
     if not len(rows):
         return None
     change = STRUM_CHANGE_WEIGHT * priced.reach_cost(priced.row_of(before), rows)
-    cost = over.strum_cost[rows] + COSTS["strums without third or root"] * ~over.tells[rows] + change
+    cost = priced.strum_cost[rows] + over.cost(rows)
+    cost += COSTS["strums without third or root"] * ~over.tells(rows) + change
     best = rows[cost.round(COST_DIGITS) == cost.round(COST_DIGITS).min()]
 
     def rank(hand: Hand) -> tuple[object, ...]:

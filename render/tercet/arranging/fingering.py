@@ -276,6 +276,8 @@ class _Solver:
         self._tune = tune
         self._piece = piece
         self._exact = exact
+        written: dict[object, int] = {}
+        self._written = [written.setdefault(_written(note), len(written)) for note in tune]
         self._main = self._main_notes()
         self._beside, self._ringing = _added_at(tune, added)
         self._hands = priced_hands(piece.hands, max(_highest_fret(tune, piece), shared.highest_fret))
@@ -308,7 +310,7 @@ class _Solver:
     def _asked(self, index: int) -> object:
         """Return what a note is in its section, and what the song adds to it."""
         added = self._beside[index], self._ringing[index]
-        asked = _written(self._tune[index]), self._tune[index].spot.style
+        asked = self._written[index], self._tune[index].spot.style
         return *asked, *(note and (note.midi, note.position, note.pin) for note in added)
 
     def _as_before(self, index: int) -> Fingered | None:
@@ -379,10 +381,7 @@ class _Solver:
             if last is not None:
                 cost = float(self._changes.into(last, self._step(index, choices))[last_row, row])
             last, last_row = choices, row
-            taken = self._taken(index, choices, row)
-            self.fingered.append(
-                replace(taken, change_cost=cost, asked=questions[place], gap_s=self._gaps_s[index])
-            )
+            self.fingered.append(self._taken(index, choices, row, cost, questions[place]))
 
     def _step(self, index: int, choices: Choices) -> Step:
         return Step(choices, self._gaps_s[index], rings_over=self._rings_over(index))
@@ -463,7 +462,7 @@ class _Solver:
             wanted = wanted and self._thumb_is_back(index) and not self._too_soon(index, first_choice)
             is_main = _asks_for_roll(note) or wanted
             if not note.own:
-                written = _written(note)
+                written = self._written[index]
                 over = written, note.chord, note.chord_frets
                 is_main = known.get(over, is_main and known.get(written, True))
                 known.setdefault(written, is_main)
@@ -627,7 +626,9 @@ class _Solver:
             row, 4 - stroke.string, len(stroke.struck), HEARD.index(stroke.heard), stroke.cost
         )
 
-    def _taken(self, index: int, choices: Choices, row: int) -> Fingered:
+    def _taken(
+        self, index: int, choices: Choices, row: int, change_cost: float, asked_first: Question
+    ) -> Fingered:
         """Return a note with its choice, and tell what is hard about it."""
         note = self._tune[index]
         hand = self._hands.hand(int(choices.hand[row]))
@@ -647,7 +648,7 @@ class _Solver:
         if stroke.fret > self._piece.hands.limits.highest_fret and not asked and place not in self._told_high:
             self._told_high.add(place)
             self.problems.append(high_problem(note, stroke, self._piece))
-        return Fingered(note, stroke, self._main[index], hand)
+        return Fingered(note, stroke, self._main[index], hand, change_cost, asked_first, self._gaps_s[index])
 
     def _off_neck(self, note: TuneNote, main: bool) -> None:
         held: Shape = self.fingered[-1].stroke.shape if self.fingered else OPEN_HAND.frets

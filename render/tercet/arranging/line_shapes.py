@@ -19,7 +19,7 @@ from tercet.arranging.piece import Piece, piece_of
 from tercet.arranging.tune import TuneNote, row_notes
 from tercet.neck import common_shape
 from tercet.neck.hands import Hand
-from tercet.neck.priced_hands import PricedHands, priced_hands
+from tercet.neck.priced_hands import EVERY_STRING, PricedHands, priced_hands
 from tercet.song import Song
 from tercet.theory import Tuning
 
@@ -158,7 +158,7 @@ def _own_position(board: PricedHands) -> NDArray[np.int8]:
 def _in_chord(tune: Sequence[TuneNote], board: PricedHands, rows: NDArray[np.intp]) -> NDArray[np.float64]:
     """Return (hands, notes): 1 where all strings of the hand sound the chord under the note."""
     columns = [
-        board.chord(note.chord).tone[rows].all(axis=1) if note.chord else np.zeros(len(rows), np.bool_)
+        board.chord(note.chord).tones(rows) == EVERY_STRING if note.chord else np.zeros(len(rows), np.bool_)
         for note in tune
     ]
     return np.stack(columns, axis=1).astype(np.float64)
@@ -217,7 +217,8 @@ def _shown(
         hand,
         tuple(held),
         in_chord=sum(
-            note.chord is not None and bool(board.chord(note.chord).tone[row].all()) for note in stretch
+            note.chord is not None and bool(board.chord(note.chord).tones(np.array([row]))[0] == EVERY_STRING)
+            for note in stretch
         ),
         known_as=next(known, ""),
     )

@@ -25,12 +25,14 @@ from tercet.neck.shapes import COMMON_SHAPES, common_shape, taught_fingers
 from tercet.theory import LAST_FRET, Chord
 
 __all__ = [
+    "EVERY_STRING",
     "OPEN_HAND",
     "STRING_BITS",
     "OverChord",
     "PricedHands",
     "hands_up_to",
     "priced_hands",
+    "string_bits",
     "usual_order",
 ]
 
@@ -39,7 +41,11 @@ OPEN_HAND = Hand((0, 0, 0, 0), (0, 0, 0, 0), 1)
 STRING_BITS: NDArray[np.intp] = np.array([1, 2, 4, 8])
 """A bit for each string, from string 4 to string 1, to tell several in one number."""
 
-_BITS_DOWN: NDArray[np.int8] = STRING_BITS.astype(np.int8)[:, None]
+EVERY_STRING = 15
+_NEEDED_BITS = (16, 32, 64)
+_KNOWN_BIT = 128
+"""More bits of what a hand sounds: that a tone which the chord needs is there, the most telling first; that the hand
+holds the shape that players know by the chord's name."""
 
 _TONES_MISSING = ("most telling tone missing", "second tone missing", "third tone missing")
 _PRESSED = np.array([1, 2, 4, 8, 3, 5, 6, 7, 9, 10, 11, 12, 13, 14, 15])
@@ -55,33 +61,49 @@ class OverChord:
 
     Parameters
     ----------
-    tone
-        bool (n, 4): the string sounds a tone of the chord.
-    fits
-        bool (n, 4): it does, or it is open and needn't sound; and the fret is within reach for a chord.
+    sounding
+        uint8 (n,): bits of what each hand sounds: the `STRING_BITS` of the strings with a tone of the chord, then
+        `_NEEDED_BITS` and `_KNOWN_BIT`.
     unfit
-        intp (n,): the `STRING_BITS` of the strings that don't, added up.
-    cost, strum_cost
-        float (n,): what the hand costs over this chord for a note of the tune, and for a strum.
+        uint8 (n,): the `STRING_BITS` of the strings that sound no tone of it and are pressed, or pressed too high.
     allowed
         bool (n,): these players can hold it, or know it by the chord's name.
-    tells
-        bool (n,): it sounds the chord's two most telling tones.
-    full
-        bool (n,): it does, and nothing off the chord.
-    known
-        bool (n,): it holds the shape that players know by the chord's name.
+    costs
+        float (256,): what each value of `sounding` costs.
+    telling
+        The bits of the chord's two most telling tones.
     """
 
-    tone: NDArray[np.bool_]
-    fits: NDArray[np.bool_]
-    unfit: NDArray[np.intp]
-    cost: NDArray[np.float64]
-    strum_cost: NDArray[np.float64]
+    sounding: NDArray[np.uint8]
+    unfit: NDArray[np.uint8]
     allowed: NDArray[np.bool_]
-    tells: NDArray[np.bool_]
-    full: NDArray[np.bool_]
-    known: NDArray[np.bool_]
+    costs: NDArray[np.float64]
+    telling: int
+
+    def cost(self, rows: NDArray[np.intp]) -> NDArray[np.float64]:
+        """Return what it costs how some hands sound, beside what they cost to hold."""
+        return self.costs[self.sounding[rows]]
+
+    def tones(self, rows: NDArray[np.intp]) -> NDArray[np.uint8]:
+        """Return on which strings some hands sound a tone of the chord, as `STRING_BITS`."""
+        tones: NDArray[np.uint8] = self.sounding[rows] & np.uint8(EVERY_STRING)
+        return tones
+
+    def tells(self, rows: NDArray[np.intp]) -> NDArray[np.bool_]:
+        """Whether some hands sound the chord's two most telling tones."""
+        tells: NDArray[np.bool_] = self.sounding[rows] & self.telling == self.telling
+        return tells
+
+    def full(self, rows: NDArray[np.intp]) -> NDArray[np.bool_]:
+        """Whether they do, and nothing off the chord."""
+        wanted = self.telling | EVERY_STRING
+        full: NDArray[np.bool_] = self.sounding[rows] & wanted == wanted
+        return full
+
+    def known(self, rows: NDArray[np.intp]) -> NDArray[np.bool_]:
+        """Whether they hold the shape that players know by the chord's name."""
+        known: NDArray[np.bool_] = self.sounding[rows] & _KNOWN_BIT > 0
+        return known
 
 
 class PricedHands:
@@ -224,7 +246,8 @@ class PricedHands:
 
     def strummed_cost(self, chord: Chord, shape: tuple[int, ...]) -> float:
         """Return what it costs to hold a shape for strumming a chord, with the fingers that make it cheapest."""
-        return float(self.chord(chord).strum_cost[self.rows_of_shape(shape)].min())
+        rows = self.rows_of_shape(shape)
+        return float((self.strum_cost[rows] + self.chord(chord).cost(rows)).min())
 
     def cost_to(self, before: Hand, shape: tuple[int, ...]) -> float:
         """Return what it costs to reach a shape from a hand, for what lies behind the tune."""
@@ -249,65 +272,57 @@ class PricedHands:
 
     @cached_property
     def classes(self) -> NDArray[np.int16]:
-        """The pitch class that each hand sounds on each string, (4, n): a row for each string, which is quicker."""
+        """The pitch class that each hand sounds on each string, (4, n)."""
         classes: NDArray[np.int16] = np.ascontiguousarray(self.midis.T % 12)
         return classes
 
     @cached_property
-    def _sounded(self) -> tuple[NDArray[np.bool_], ...]:
-        """For each of the twelve pitch classes the hands that sound it on some string."""
-        return tuple(np.logical_or.reduce(self.classes == each) for each in range(12))
+    def _strings_sounding(self) -> tuple[NDArray[np.uint8], ...]:
+        """For each of the twelve pitch classes the strings on which each hand sounds it, as `STRING_BITS`."""
+        return tuple(string_bits(self.classes == each) for each in range(12))
 
     @cached_property
-    def _frets_by_string(self) -> NDArray[np.int8]:
+    def frets_by_string(self) -> NDArray[np.int8]:
+        """The frets of each hand, (4, n): a row for each string, which is quicker."""
         return np.ascontiguousarray(self.table.frets.T)
-
-    @cached_property
-    def _open(self) -> NDArray[np.bool_]:
-        """Which strings each hand leaves open, (4, n)."""
-        is_open: NDArray[np.bool_] = self._frets_by_string == 0
-        return is_open
 
     @cached_property
     def pressed_before(self) -> NDArray[np.int8]:
         """How many strings each hand presses before each column, int8 (5, n); before the fifth is all of them."""
         pressed: NDArray[np.int8] = np.zeros((5, len(self.table)), np.int8)
-        np.cumsum(~self._open, axis=0, out=pressed[1:])
+        np.cumsum(self.frets_by_string > 0, axis=0, out=pressed[1:])
         return pressed
 
-    @cached_property
-    def _low_enough(self) -> NDArray[np.bool_]:
-        """Which frets of each hand these players may be asked to hold in a chord, (4, n)."""
-        low: NDArray[np.bool_] = self._frets_by_string <= self.hands.limits.highest_chord_fret
-        return low
-
     def _chord_columns(self, chord: Chord) -> OverChord:
-        on_string = np.logical_or.reduce([self.classes == each for each in chord.pitch_classes])
-        tones = np.add.reduce(on_string.view(np.int8))
-        sounding_cost = COSTS["idle string off the chord"] * (4 - tones)
-        has = [self._sounded[needed % 12] for needed in chord.needed_classes]
-        for there, name in zip(has, _TONES_MISSING, strict=False):
-            sounding_cost += COSTS[name] * ~there
+        tones = np.bitwise_or.reduce([self._strings_sounding[each] for each in sorted(chord.pitch_classes)])
+        needed = [self._strings_sounding[each] > 0 for each in chord.needed_classes[: len(_NEEDED_BITS)]]
+        sounding = tones.copy()
+        for there, bit in zip(needed, _NEEDED_BITS, strict=False):
+            sounding |= there * np.uint8(bit)
         allowed = self.asked
-        known = np.zeros(len(self.table), np.bool_)
         shape = common_shape(chord, self.hands.tuning)
         if shape is not None:
-            known[self.rows_of_shape(shape)] = True
-            sounding_cost += COSTS["known shape"] * known
-            allowed = allowed | (known & self.as_taught)
-        fits = (on_string | self._open) & self._low_enough
-        tells = np.logical_and.reduce(has[:2])
+            rows = self.rows_of_shape(shape)
+            sounding[rows] |= _KNOWN_BIT
+            allowed = allowed.copy()
+            allowed[rows] |= self.as_taught[rows]
         return OverChord(
-            on_string.T,
-            fits.T,
-            np.add.reduce(~fits * _BITS_DOWN, dtype=np.intp),
-            self.holding_cost + sounding_cost,
-            self.strum_cost + sounding_cost,
-            allowed,
-            tells,
-            full=tells & (tones == 4),
-            known=known,
+            sounding,
+            unfit=self._too_high | self._pressed & ~tones,
+            allowed=allowed,
+            costs=_sounding_costs(len(needed)),
+            telling=sum(_NEEDED_BITS[: min(len(needed), 2)]),
         )
+
+    @cached_property
+    def _pressed(self) -> NDArray[np.uint8]:
+        """Which strings each hand presses, as `STRING_BITS`."""
+        return string_bits(self.frets_by_string > 0)
+
+    @cached_property
+    def _too_high(self) -> NDArray[np.uint8]:
+        """Which strings each hand presses higher than these players are asked to in a chord, as `STRING_BITS`."""
+        return string_bits(self.frets_by_string > self.hands.limits.highest_chord_fret)
 
     @cached_property
     def _finger_code(self) -> NDArray[np.intp]:
@@ -379,11 +394,11 @@ class PricedHands:
         before, after
             Rows of the table.
         """
-        moved = self._position_change[self._position_code[before]]
-        cost: NDArray[np.float64] = moved.take(self._position_code[after], axis=1)
+        moved = self._position_change.take(self._position_code.take(before), axis=0)
+        cost: NDArray[np.float64] = moved.take(self._position_code.take(after), axis=1)
         for finger, codes in enumerate(self._finger_code):
             change = self._finger_change if finger == 0 else self._one_string_change
-            cost += change[codes[before]].take(codes[after], axis=1)
+            cost += change.take(codes.take(before), axis=0).take(codes.take(after), axis=1)
         # Each finger that is set anew also adds `_ANEW`, far more than any cost, so that one sum tells both.
         anew = cost / _ANEW
         np.rint(anew, out=anew)
@@ -426,7 +441,7 @@ class PricedHands:
 
     @cached_property
     def _highest_fret(self) -> NDArray[np.int64]:
-        highest: NDArray[np.int64] = np.maximum.reduce(self._frets_by_string).astype(np.int64)
+        highest: NDArray[np.int64] = np.maximum.reduce(self.frets_by_string).astype(np.int64)
         return highest
 
     @cached_property
@@ -452,6 +467,23 @@ class PricedHands:
             if self.hand(int(row)) == hand:
                 return int(row)
         raise KeyError(hand)
+
+
+def string_bits(on_string: NDArray[np.bool_]) -> NDArray[np.uint8]:
+    """Return the `STRING_BITS` of what is true of some strings, (4, n), added up for each hand."""
+    bits: NDArray[np.uint8] = np.packbits(on_string, axis=0, bitorder="little")[0]
+    return bits
+
+
+def _sounding_costs(needed: int) -> NDArray[np.float64]:
+    """Return what each value of `OverChord.sounding` costs, of a chord that needs so many tones."""
+    sounding = np.arange(256)
+    tones = np.add.reduce([sounding & bit > 0 for bit in STRING_BITS], dtype=np.intp)
+    cost: NDArray[np.float64] = COSTS["idle string off the chord"] * (4 - tones)
+    for bit, name in zip(_NEEDED_BITS[:needed], _TONES_MISSING, strict=False):
+        cost += COSTS[name] * (sounding & bit == 0)
+    cost += COSTS["known shape"] * (sounding & _KNOWN_BIT > 0)
+    return cost
 
 
 def usual_order(hand: Hand) -> tuple[int, bool, int, tuple[int, ...]]:
