@@ -256,7 +256,7 @@ def test_everything_that_is_needed_is_asked_for_as_wheels_on_each_system(
 
 def test_only_who_works_on_it_needs_the_library(monkeypatch: pytest.MonkeyPatch) -> None:
     done: list[str] = []
-    for name in ("ready_fluidsynth", "ready_sources", "ready_compared", "ready_browser"):
+    for name in ("ready_fluidsynth", "ready_sources", "ready_compared", "ready_for_pages"):
         monkeypatch.setattr(set_up, name, lambda *_, name=name: done.append(name))
     monkeypatch.setattr(set_up, "ready_environment", lambda *_: "python")
     assert set_up.main(["run"]) == 0
@@ -644,16 +644,18 @@ def test_a_skipped_test_fails_the_run_in_ci(tmp_path: Path, ci: str, code: int) 
     assert ("CI allows no skipped test" in done.stdout) == bool(ci)
 
 
-def test_a_browser_is_installed_for_the_tests_alone_and_only_if_there_is_none(
+def test_browsers_are_installed_for_the_tests_alone_and_only_those_that_are_missing(
     bench: Path, program: Program, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(os, "geteuid", lambda: 0)
     program("apt-get")
     program("apt-cache")
-    assert set_up.ready_browser(may_install=True)
-    assert calls(bench) == ["apt-get install -y --no-install-recommends chromium"]
-    program("chromium")
-    assert set_up.ready_browser(may_install=True)
+    program("google-chrome")
+    program("pulseaudio")
+    assert set_up.ready_for_pages(may_install=True)
+    assert calls(bench) == ["apt-get install -y --no-install-recommends firefox-esr"]
+    program("firefox")
+    assert set_up.ready_for_pages(may_install=True)
     assert len(calls(bench)) == 1
 
 
@@ -661,5 +663,5 @@ def test_the_set_up_goes_on_without_a_browser(
     bench: Path, program: Program, capfd: pytest.CaptureFixture[str]
 ) -> None:
     program("brew")
-    assert not set_up.ready_browser(may_install=True)
+    assert not set_up.ready_for_pages(may_install=True)
     assert "tests/browser" in capfd.readouterr().err

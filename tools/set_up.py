@@ -15,7 +15,9 @@ import sys
 from typing import Dict, List, NamedTuple, Optional, Sequence, Tuple
 
 __all__ = [
-    "BROWSERS",
+    "CHROMIUMS",
+    "FIREFOXES",
+    "FOR_PAGES",
     "MANAGERS",
     "Manager",
     "NoPythonError",
@@ -25,9 +27,9 @@ __all__ = [
     "install",
     "main",
     "manual_instruction",
-    "ready_browser",
     "ready_compared",
     "ready_environment",
+    "ready_for_pages",
     "ready_fluidsynth",
     "ready_sources",
     "ready_test_font",
@@ -77,16 +79,30 @@ FLUIDSYNTH_PROBE = """
 from tercet.sound.library import load_library
 load_library()
 """
-BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
-"""Programs that the tests of pages can drive, the best first. Users of Tercet need none of them."""
+CHROMIUMS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
+FIREFOXES = ("firefox-esr", "firefox")
+"""Programs that the tests of pages drive, the best first. Users of Tercet need none of them."""
 
-BROWSER_PACKAGES = {
-    "apt-get": ("chromium",),
-    "dnf": ("chromium",),
-    "pacman": ("chromium",),
-    "zypper": ("chromium",),
+FOR_PAGES: Dict[str, Tuple[Tuple[str, ...], Dict[str, Tuple[str, ...]]]] = {
+    "Chromium": (
+        CHROMIUMS,
+        dict.fromkeys(("apt-get", "dnf", "pacman", "zypper"), ("chromium",)),
+    ),
+    "Firefox": (
+        FIREFOXES,
+        {
+            "apt-get": ("firefox-esr", "firefox"),
+            "dnf": ("firefox",),
+            "pacman": ("firefox",),
+            "zypper": ("MozillaFirefox",),
+        },
+    ),
+    "PulseAudio, the loudspeaker that Firefox has there": (
+        ("pulseaudio",),
+        dict.fromkeys(("apt-get", "dnf", "pacman", "zypper"), ("pulseaudio",)),
+    ),
 }
-"""What to install for one, by package manager."""
+"""What the tests of pages drive: the programs, and what to install for them by package manager."""
 
 FLUIDSYNTH_MISSING = "Couldn't find the FluidSynth library"
 
@@ -169,7 +185,7 @@ def main(arguments: Optional[Sequence[str]] = None) -> int:
             ready_fluidsynth(python, not options.no_system)
             ready_sources(ROOT, python)
             ready_compared(not options.no_system)
-            ready_browser(not options.no_system)
+            ready_for_pages(not options.no_system)
     except SetUpError as error:
         say(str(error))
         return 3
@@ -378,21 +394,23 @@ def ready_fluidsynth(python: str, may_install: bool) -> None:
     say("FluidSynth is installed.")
 
 
-def ready_browser(may_install: bool) -> bool:
-    """Install a browser for the tests of pages if there is none; whether there is one now.
+def ready_for_pages(may_install: bool) -> bool:
+    """Install what the tests of pages drive and is missing; whether all of it is there now.
 
-    Without one the set-up goes on: all other tests run.
+    Without it the set-up goes on: all other tests run.
     """
-    if any(map(shutil.which, BROWSERS)):
-        return True
-    say("Chromium, the browser that the tests of pages drive, is not on this machine.")
-    manager = next(
-        (one for one in MANAGERS if one.program in BROWSER_PACKAGES and shutil.which(one.program)), None
-    )
-    if may_install and manager and install(manager._replace(names=BROWSER_PACKAGES[manager.program])):
-        return True
-    say("Install it by hand to run the tests in tests/browser; everything else works without it.")
-    return False
+    missing = [name for name, (programs, _) in FOR_PAGES.items() if not any(map(shutil.which, programs))]
+    for name in list(missing):
+        packages = FOR_PAGES[name][1]
+        say("For the tests of pages this machine has no %s." % name)
+        manager = next(
+            (one for one in MANAGERS if one.program in packages and shutil.which(one.program)), None
+        )
+        if may_install and manager and install(manager._replace(names=packages[manager.program])):
+            missing.remove(name)
+        else:
+            say("Install it by hand to run the tests in tests/browser; everything else works without it.")
+    return not missing
 
 
 def fluidsynth_problem(python: str) -> str:

@@ -13,11 +13,15 @@ from axe_playwright_python.sync_playwright import Axe
 from numpy.typing import NDArray
 from playwright.sync_api import Browser, Page
 
+from tests.browser.firefox import AnyPage, firefox_page
 from tests.browser.test_use import RULES, tab_to
 from tests.browser.windows import Window, window
 from tests.desk.desks import Desk, desk
 
 Opened = Callable[..., Window]
+
+in_both = pytest.mark.parametrize("page", ["Chromium", "Firefox"], indirect=True)
+"""Shown in both browsers."""
 
 TAP = """
 window.heard = [];
@@ -72,7 +76,15 @@ def open_desk(tmp_path: Path) -> Iterator[Desk]:
 
 
 @pytest.fixture
-def page(browser: Browser, open_desk: Desk) -> Iterator[Page]:
+def page(browser: Browser, open_desk: Desk, request: pytest.FixtureRequest) -> Iterator[AnyPage]:
+    """The desk in Chromium, or in the browser that a test names."""
+    if getattr(request, "param", "Chromium") == "Firefox":
+        with firefox_page(width=1280, height=900) as firefox:
+            firefox.add_init_script(TAP)
+            firefox.goto(open_desk.address)
+            ready(firefox)
+            yield firefox
+        return
     with window(browser, width=1280, height=900) as opened:
         opened.page.add_init_script(TAP)
         opened.page.goto(open_desk.address)
@@ -81,7 +93,7 @@ def page(browser: Browser, open_desk: Desk) -> Iterator[Page]:
         opened.said = [each for each in opened.said if "ScriptProcessorNode is deprecated" not in each]
 
 
-def ready(page: Page) -> None:
+def ready(page: AnyPage) -> None:
     page.wait_for_selector(".cm-content")
     until(
         page,
@@ -89,7 +101,7 @@ def ready(page: Page) -> None:
     )
 
 
-def heard(page: Page) -> NDArray[np.float32]:
+def heard(page: AnyPage) -> NDArray[np.float32]:
     return np.frombuffer(base64.b64decode(page.evaluate(TAKE)), np.float32)
 
 
@@ -100,12 +112,12 @@ def wait_for(condition: Callable[[], bool], most_s: float = 20.0) -> None:
         time.sleep(0.05)
 
 
-def until(page: Page, condition: str, most_s: float = 20.0) -> None:
+def until(page: AnyPage, condition: str, most_s: float = 20.0) -> None:
     """Wait for the page; its policy forbids what playwright's own waiting does."""
     wait_for(lambda: bool(page.evaluate(condition)), most_s)
 
 
-def text_of(page: Page) -> str:
+def text_of(page: AnyPage) -> str:
     lines: list[str] = page.evaluate(
         "[...document.querySelectorAll('.cm-line')].map((line) => line.textContent)"
     )
@@ -116,13 +128,14 @@ PASTE = """
 (text) => {
   const clipboardData = new DataTransfer();
   clipboardData.setData("text/plain", text);
-  const paste = new ClipboardEvent("paste", { clipboardData, bubbles: true, cancelable: true });
+  const paste = new ClipboardEvent("paste", { bubbles: true, cancelable: true });
+  Object.defineProperty(paste, "clipboardData", { value: clipboardData });
   document.querySelector(".cm-content").dispatchEvent(paste);
 }
 """
 
 
-def write_all(page: Page, text: str) -> None:
+def write_all(page: AnyPage, text: str) -> None:
     """Put a text in the song's place: all is selected, and it is pasted."""
     page.focus(".cm-content")
     page.keyboard.press("Control+a")
@@ -132,7 +145,8 @@ def write_all(page: Page, text: str) -> None:
 # ---- first visit
 
 
-def test_a_song_of_ours_is_there_and_sounds_with_one_press(page: Page, open_desk: Desk) -> None:
+@in_both
+def test_a_song_of_ours_is_there_and_sounds_with_one_press(page: AnyPage, open_desk: Desk) -> None:
     assert page.inner_text("#song-title") == "Harbour Lanterns"
     page.click("#play")
     wait_for(lambda: page.inner_text("#where").startswith("bar "))
@@ -143,7 +157,8 @@ def test_a_song_of_ours_is_there_and_sounds_with_one_press(page: Page, open_desk
     assert page.evaluate("document.querySelectorAll('#drawn .now').length") == 0
 
 
-def test_what_sounds_is_marked_in_text_and_music(page: Page) -> None:
+@in_both
+def test_what_sounds_is_marked_in_text_and_music(page: AnyPage) -> None:
     page.click("#play")
     page.wait_for_selector(".cm-content .sounding")
     page.wait_for_selector("#drawn .now")
@@ -154,7 +169,8 @@ def test_what_sounds_is_marked_in_text_and_music(page: Page) -> None:
 # ---- a lesson by keyboard alone
 
 
-def test_a_whole_lesson_from_nothing_to_a_class_page(page: Page, open_desk: Desk) -> None:
+@in_both
+def test_a_whole_lesson_from_nothing_to_a_class_page(page: AnyPage, open_desk: Desk) -> None:
     tab_to(page, "#songs-open")
     page.keyboard.press("Enter")
     page.wait_for_selector("#new-song")
@@ -243,7 +259,8 @@ def test_each_change_is_heard(page: Page) -> None:
     assert share["C5"] > 2 * share["E5"]
 
 
-def test_a_layer_that_is_out_is_not_heard(page: Page) -> None:
+@in_both
+def test_a_layer_that_is_out_is_not_heard(page: AnyPage) -> None:
     write_all(page, SONG)
     until(page, "document.getElementById('song-title').textContent === 'Kettle'")
     levels = {}

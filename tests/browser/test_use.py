@@ -11,6 +11,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page
 
+from tests.browser.firefox import AnyPage
 from tests.browser.windows import Window
 
 Opened = Callable[..., Window]
@@ -21,12 +22,23 @@ def state(page: Page, what: str) -> Any:
     return page.evaluate(f"() => Tercet.player.{what}")
 
 
-def tab_to(page: Page, selector: str, most: int = 80) -> None:
-    """Press Tab until an element has the focus."""
+WAY_TO = """
+(selector) => {
+  const now = document.activeElement;
+  if (now.matches(selector)) return "there";
+  const before = document.querySelector(selector)?.compareDocumentPosition(now) & Node.DOCUMENT_POSITION_FOLLOWING;
+  return before && now !== document.body ? "Shift+Tab" : "Tab";
+}
+"""
+
+
+def tab_to(page: AnyPage, selector: str, most: int = 80) -> None:
+    """Press Tab, or Shift and Tab for what lies before, until an element has the focus."""
     for _ in range(most):
-        if page.evaluate("(selector) => document.activeElement.matches(selector)", selector):
+        key = page.evaluate(WAY_TO, selector)
+        if key == "there":
             return
-        page.keyboard.press("Tab")
+        page.keyboard.press(key)
     raise AssertionError(f"Tab doesn't come to {selector}")
 
 

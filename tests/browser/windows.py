@@ -14,11 +14,11 @@ from urllib.parse import urlsplit
 
 from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, Request
 
-from tools.set_up import BROWSERS
+from tools.set_up import CHROMIUMS
 
 __all__ = ["FLAGS", "PROGRAM", "Window", "serving", "window"]
 
-PROGRAM = next(filter(None, map(shutil.which, BROWSERS)), BROWSERS[0])
+PROGRAM = next(filter(None, map(shutil.which, CHROMIUMS)), CHROMIUMS[0])
 """The browser; `tools/set_up.py` installs it for the tests."""
 
 FLAGS = (
