@@ -27,7 +27,7 @@ OPEN_STRINGS = {11: 69, 12: 64, 13: 60, 14: 67, 15: 55, 21: 64, 22: 59, 23: 55, 
 SHORT_BANKS = (11, 24)
 PROGRAM, MIDDLE_VELOCITY = 24, 96
 LAST_FRET, OCTAVE_FRET = 15, 12
-HELD_S, TOUCHED_S = 3.5, 0.41
+HELD_S, TOUCHED_S = 3.7, 0.41
 """Longer than any sample; longer than a gesture is measured."""
 
 CENTS_AT_S, CENTS_FOR_S = (0.08, 0.3, 0.6), 0.3

@@ -33,9 +33,10 @@ sections:
 
 BEAT_S = 1.5
 LENGTH_S = 1.45
-PLACE_ORDER, GAIN_ORDER = 4, 2
+PLACE_ORDER, GAIN_ORDER = 3, 2
 """Strings ring an octave and more below the cues. So a cue is placed by steps of a high order from sample to sample,
-which leave little of strings; how loud it is, by a lower one, which leaves less of the noise of 16 bits."""
+which leave little of strings; one order more would let the skin of a thumb on them outweigh a bell. How loud it is, by
+a lower one, which leaves less of the noise of 16 bits."""
 
 SILENCE = 1e-5
 """Less than a step of 16 bits."""

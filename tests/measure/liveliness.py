@@ -17,7 +17,7 @@ from tests.measure.marks import asked_db, struck
 from tests.measure.midi import MidiFile, MidiNote, Roll, rolls_of, written_time_s
 from tests.measure.song_text import SongText
 
-__all__ = ["Liveliness", "arch_db", "liveliness_of", "phrase_edges"]
+__all__ = ["Liveliness", "arch_db", "liveliness_of", "phrase_edges", "strums_of", "sweeps_db"]
 
 PEAK = 0.6
 """Where along a phrase an arch is highest."""
@@ -106,8 +106,8 @@ def liveliness_of(
         For each bar by its number what the hand does there, as `check --json` says it of a section's first playing.
     """
     under = [_db(roll.notes[-2]) - _db(roll.notes[-1]) for roll in rolls_of(file) if len(roll.notes) >= 3]
-    strums = [roll for roll in rolls_of(file, "strums") if not _damped(roll)]
-    swept = [_db(roll.notes[0]) - _db(roll.notes[-1]) for roll in strums if len(roll.notes) >= 2]
+    strums = strums_of(file)
+    swept = sweeps_db(strums)
     signs = [sign for each in strokes.values() for sign in each if sign in "duDU"]
     bars = _strummed_bars(file, song, strums)
     patterns = [
@@ -121,12 +121,22 @@ def liveliness_of(
         tuple(_after_ritards(file, song, edges)),
         tuple(_arch(file, song, edges)),
         pstdev(under) if under else 0.0,
-        tuple(swept),
+        swept,
         len(strums),
         sum(sign in "uU" for sign in signs) / len(signs) if signs else 0.0,
         len(pairs),
         sum(one == other for one, other in pairs),
     )
+
+
+def strums_of(file: MidiFile) -> list[Roll]:
+    """Return the strums of a file, chops left out."""
+    return [roll for roll in rolls_of(file, "strums") if not _damped(roll)]
+
+
+def sweeps_db(strums: Iterable[Roll]) -> tuple[float, ...]:
+    """Return how far the last string of each strum of two strings or more lies under the first."""
+    return tuple(_db(roll.notes[0]) - _db(roll.notes[-1]) for roll in strums if len(roll.notes) >= 2)
 
 
 def _phrase_ends(file: MidiFile, song: SongText, edges: Iterable[Fraction]) -> Iterator[float]:

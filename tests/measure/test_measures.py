@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from tests.measure.audio import Samples, Track, cue_figures, delay_s, full_scale_frames, layer_gains
+from tests.measure.bodies import beats_db, knock_figures, unexplained_db
 from tests.measure.loudness import gesture_levels_lufs, integrated_lufs, k_weighting, true_peak_dbtp
 from tests.measure.marks import asked_db
 from tests.measure.midi import MidiNote, Roll, read_with_mido, strings_of
@@ -216,3 +217,49 @@ def test_a_string_among_others_is_placed_to_a_third_of_a_millisecond() -> None:
     top = np.roll(plucked([0.1], 74), round(0.4471 * RATE_HZ), axis=0)
     (late_s,) = string_late_s(Track(roll + top, RATE_HZ), [0.5441], alone)
     assert late_s == pytest.approx(0.003, abs=0.0003)
+
+
+# Body and hand
+
+
+@pytest.mark.parametrize("t60_s", [0.08, 0.12, 0.2])
+def test_a_knock_is_measured_as_loud_and_as_short_as_it_is(t60_s: float) -> None:
+    knock, note = 0.1 * sine(220.0, t60_s=t60_s)[:, 0], sine(1500.0)[:, 0]
+    lead = np.zeros(RATE_HZ // 250)
+    level_db, fell_s = knock_figures(np.concatenate([lead, knock + note]), RATE_HZ)
+    assert fell_s == pytest.approx(t60_s / 3, abs=0.005)
+    early = slice(round(0.056 * RATE_HZ))
+    expected_db = 10 * math.log10((knock[early] ** 2).sum() / (note[early] ** 2).sum())
+    assert level_db == pytest.approx(expected_db, abs=1.0)
+
+
+@pytest.mark.parametrize("depth_db", [0.0, 0.2, 0.9])
+def test_partials_beat_as_deeply_as_they_are_measured_and_two_stages_are_no_beat(depth_db: float) -> None:
+    deep = (10 ** (depth_db / 20) - 1) / (10 ** (depth_db / 20) + 1)
+    time_s = np.arange(round(2.3 * RATE_HZ)) / RATE_HZ
+    falling = np.exp(-3.0 * time_s) + 0.12 * np.exp(-1.2 * time_s)
+    sound = sum(
+        (
+            falling * (1 + deep * np.cos(2 * np.pi * 3.0 * k * time_s)) * sine(440.0 * k, 2.3)[:, 0] / k
+            for k in range(1, 7)
+        ),
+        np.zeros(len(time_s)),
+    )
+    assert beats_db(sound, RATE_HZ, 440.0) == pytest.approx([depth_db] * 4, rel=0.2, abs=1e-3)
+
+
+def test_strokes_that_differ_in_brightness_alone_are_alike_and_others_are_not() -> None:
+    chance = np.random.default_rng(5)
+
+    def strokes(unlike_db: float) -> np.ndarray:
+        made = []
+        for slope in np.linspace(1.8, 2.2, 12):
+            off_db = unlike_db * chance.standard_normal(8)
+            partials = [
+                sine(440.0 * k, 0.5)[:, 0] * k**-slope * 10 ** (off / 20) for k, off in enumerate(off_db, 1)
+            ]
+            made.append(np.sum(partials, axis=0))
+        return np.stack(made)
+
+    assert unexplained_db(strokes(0.0), RATE_HZ, 440.0) < 0.3
+    assert unexplained_db(strokes(2.0), RATE_HZ, 440.0) == pytest.approx(2.0, rel=0.25)

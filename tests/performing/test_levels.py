@@ -182,12 +182,14 @@ def test_a_strum_spends_itself_along_the_way_and_adds_up_to_its_level() -> None:
 
 @pytest.mark.parametrize("uneven_db", [(-3.0, 3.0, 0.0, 5.0), (0.0, 9.0, 9.0, 9.0), (-9.0, 0.0, 0.0, 9.0)])
 @pytest.mark.parametrize("up", [False, True])
-def test_however_uneven_a_strum_is_its_first_string_is_the_firmest(
-    uneven_db: tuple[float, ...], up: bool
+@pytest.mark.parametrize("strings", ["4321", "321", "21"])
+def test_however_uneven_and_short_a_strum_is_each_string_is_softer_than_the_one_before(
+    uneven_db: tuple[float, ...], up: bool, strings: str
 ) -> None:
-    gesture = replace(piece(strum(0, 1, "4321")).gestures[0], up=up)
+    gesture = replace(piece(strum(0, 1, strings)).gestures[0], up=up)
     levels = string_levels_db(gesture, -3.0, uneven_db)
     assert all(sooner - later > 0.69 for sooner, later in pairwise(levels))
+    assert levels[0] - levels[-1] > 2.09
     assert 10.0 * log10(sum(10.0 ** (level / 10.0) for level in levels)) == pytest.approx(-3.0)
 
 

@@ -121,7 +121,7 @@ def test_what_is_far_has_more_room_and_less_treble() -> None:
 @pytest.fixture
 def spiky(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     """The room without its all-passes, after which an impulse isn't one."""
-    monkeypatch.setattr(room, "ALL_PASS_HZ", ())
+    monkeypatch.setattr(room, "ALL_PASSES", ())
     layer_responses.cache_clear()
     room._convolution.cache_clear()
     yield
@@ -130,15 +130,15 @@ def spiky(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
 
 
 def test_all_passes_lower_the_peak_of_a_pluck_change_no_level_and_are_over_in_a_moment() -> None:
-    answer = np.fft.irfft(room._all_passes(room.ALL_PASS_HZ), SPECTRUM_FRAMES)
-    assert np.abs(np.abs(room._all_passes(room.ALL_PASS_HZ)) - 1.0).max() <= 1e-12
+    answer = np.fft.irfft(room._all_passes(room.ALL_PASSES), SPECTRUM_FRAMES)
+    assert np.abs(np.abs(room._all_passes(room.ALL_PASSES)) - 1.0).max() <= 1e-12
     late = (answer[round(0.003 * SAMPLE_RATE_HZ) :] ** 2).sum()
     assert 10 * math.log10(late / (answer**2).sum()) <= -15.0
     time_s = np.arange(SPECTRUM_FRAMES) / SAMPLE_RATE_HZ
     saw = np.sum([np.cos(2 * np.pi * 220 * k * time_s) / k for k in range(1, 40)], axis=0) * np.exp(
         -6 * time_s
     )
-    spread = np.fft.irfft(np.fft.rfft(saw) * room._all_passes(room.ALL_PASS_HZ))
+    spread = np.fft.irfft(np.fft.rfft(saw) * room._all_passes(room.ALL_PASSES))
     assert 20 * math.log10(np.abs(spread).max() / np.abs(saw).max()) <= -2.0
 
 

@@ -19,6 +19,7 @@ from tercet.sound.fluid import FluidSynthesiser
 from tercet.sound.note_measures import CLICK_RATIO, click_ratio
 from tercet.sound.players import player_of
 from tercet.sound.sampler import MF_LUFS, BuiltInUkulele, UkuleleSampler
+from tercet.sound.schedule import Touch
 from tercet.sound.sf2_reader import SoundFont
 from tercet.sound.stems import LevelSynthesiser
 from tercet.sound.string_model import STRINGS_OF_INSTRUMENTS
@@ -82,7 +83,7 @@ def test_a_note_is_as_loud_as_its_level_says(layer: Layer, level: float) -> None
     for string, open_midi, fret in PLACES:
         sound = struck(UkuleleSampler(), string, open_midi, fret, level, layer)
         (measured,) = gesture_levels_lufs(Track(sound, SAMPLE_RATE_HZ), [0.1])
-        assert measured == pytest.approx(MF_LUFS + level, abs=0.03), (string, fret)
+        assert measured == pytest.approx(MF_LUFS + level, abs=0.05), (string, fret)
 
 
 @pytest.mark.parametrize("layer", LAYERS)
@@ -146,7 +147,7 @@ def test_only_what_is_played_is_made(own_cache: Path) -> None:
 
 
 def test_a_damped_string_falls_by_40_db_in_31_ms_without_a_click() -> None:
-    one = dataclasses.replace(note(0.1, 0.5), level_db=10.0)
+    one = dataclasses.replace(note(0.1, 0.5, 70), level_db=10.0)  # no open string has a partial of it
     melody = UkuleleSampler().stems(take([one], 2.0), ["melody"])["melody"]
     assert level_db(melody, 0.631, 0.632) < level_db(melody, 0.59, 0.6) - 36.0
     assert not melody[round(0.68 * SAMPLE_RATE_HZ) :].any()
@@ -154,8 +155,12 @@ def test_a_damped_string_falls_by_40_db_in_31_ms_without_a_click() -> None:
 
 
 @pytest.mark.parametrize("layer", LAYERS)
-def test_it_sounds_as_the_font_does_through_fluidsynth(layer: Layer) -> None:
-    """On frets that the font samples itself; FluidSynth begins on its grid, so the best place within it counts."""
+def test_it_sounds_as_the_font_does_through_fluidsynth(layer: Layer, monkeypatch: pytest.MonkeyPatch) -> None:
+    """On frets that the font samples itself, plucked in one place, which is all that a font has.
+
+    FluidSynth begins on its grid, so the best place within it counts.
+    """
+    monkeypatch.setattr("tercet.sound.schedule.touch_of", lambda _note: Touch(0.8, 0.0, 0.0))
     font = FluidSynthesiser(SoundFont(ready_built_in(), 8, 24))
     for string, open_midi, fret in ((1, 69, 0), (3, 60, 2), (2, 64, 12)):
         ours, theirs = (

@@ -11,14 +11,15 @@ from hypothesis import strategies as st
 
 from tercet.errors import ParameterError
 from tercet.performing import TakeNote
-from tercet.sound.schedule import FADE_S, Stroke, fade_end, length_frames_of, shade_of_place, strokes_of
+from tercet.sound.schedule import FADE_S, Stroke, fade_end, length_frames_of, strokes_of, touch_of
 from tests.sound.takes import RATE_HZ, note, take
 
 
 def test_a_note_starts_and_ends_in_its_own_frame() -> None:
+    touch = touch_of(note(string=2))
     assert strokes_of(take([note(0.25, 0.5, midi=64, string=2, layer="strums", velocity=33)]), RATE_HZ) == (
         Stroke(on_frame=12_000, off_frame=36_000, string=2, layer_index=3, midi=64, velocity=33,
-               shade=shade_of_place(note(string=2))),
+               shade=touch.shade, aside=touch.aside, skin=touch.skin),
     )  # fmt: skip
 
 
@@ -69,7 +70,7 @@ def test_a_note_sounds_for_one_step_of_the_grid_at_least() -> None:
 def test_a_key_that_speaks_late_is_struck_early_but_not_before_the_beginning() -> None:
     notes = [note(0.002, 0.1, string=1), note(0.5, 0.1, string=2, midi=60), note(0.5, 0.1, string=3, midi=61)]
     strokes = strokes_of(
-        take(notes), RATE_HZ, onset_delay_s=lambda note: {69: 0.005, 60: 0.004}.get(note.midi, 0.0)
+        take(notes), RATE_HZ, onset_delay_s=lambda note, _touch: {69: 0.005, 60: 0.004}.get(note.midi, 0.0)
     )
     assert [stroke.on_frame for stroke in strokes] == [0, 24_000 - 192, 24_000]
 

@@ -8,7 +8,14 @@ import numpy as np
 import pytest
 
 from tercet.sound.note_measures import centroid_hz, k_gain, k_weighted_level_db
-from tercet.sound.plucked import firm_centroid_hz, plucked_note, ring_s, soft_centroid_hz, touch_width_s
+from tercet.sound.plucked import (
+    firm_centroid_hz,
+    plucked_note,
+    ring_s,
+    rings_along,
+    soft_centroid_hz,
+    touch_width_s,
+)
 from tercet.sound.string_model import (
     BODY_MODES,
     DETUNING_CENTS,
@@ -16,18 +23,20 @@ from tercet.sound.string_model import (
     SECOND_POLARISATION_T60,
     SPARE_FRAMES,
     STRINGS_OF_INSTRUMENTS,
+    SYMPATHY,
     WIDEST_S,
     body_response,
     bridge_admittance,
     circle_of,
     loop_turns,
-    open_strings_answer,
+    meetings,
     partial_decays_per_s,
     partials_hz,
     pluck_place,
     pluck_transform,
     stiffness_at,
     string_loop,
+    string_poles,
     t60_s,
     touch_transform,
 )
@@ -97,10 +106,10 @@ def test_a_wave_turns_a_whole_number_of_times_at_each_partial(fret: int) -> None
 
 def test_each_polarisation_is_half_the_detuning_from_the_pitch_and_dies_away_in_its_time() -> None:
     hertz = A4.frequency_hz(0)
-    for sign, longer, admittance in ((1, 1.0, True), (-1, SECOND_POLARISATION_T60, False)):
+    for sign, longer, along_top in ((1, 1.0, False), (-1, SECOND_POLARISATION_T60, True)):
         tuned = hertz * 2 ** (-sign * DETUNING_CENTS / 2 / 1200)
         s = points(tuned)
-        loop = string_loop(s, loop_turns(s, A4, 0), A4, 0, bridge_admittance(s) if admittance else None)
+        loop = string_loop(s, loop_turns(s, A4, 0), A4, 0, bridge_admittance(s), along_top=along_top)
         assert abs(np.angle(loop[0])) < 2e-6
         assert -60 / (20 * np.log10(abs(loop[0])) * hertz) == pytest.approx(A4.t60_s * longer, rel=0.002)
 
@@ -114,12 +123,42 @@ def test_high_partials_and_high_frets_die_away_sooner() -> None:
     assert times[12] / times[0] == pytest.approx(2 ** (-0.078 * 12))
 
 
-def test_open_strings_answer_lightly_and_most_where_partials_meet() -> None:
-    answer = np.abs(open_strings_answer(48_000, RATE_HZ, ("A4",)) - 1.0)
-    hertz = np.abs(circle_of(48_000 - SPARE_FRAMES, RATE_HZ).s.imag) / (2 * np.pi)
-    at = [float(answer[np.argmin(np.abs(hertz - wanted))]) for wanted in (440.0, 660.0)]
-    assert 0.006 < at[0] < 0.1
-    assert at[1] < 0.02 * at[0]
+@pytest.mark.parametrize("fret", [0, 9])
+def test_a_string_rings_at_its_poles_and_near_them_as_its_residues_say(fret: int) -> None:
+    ringing = string_poles(C4, fret)
+    hertz = ringing.poles.imag / (2 * np.pi)
+    np.testing.assert_allclose(hertz[:8], partials_hz(C4, fret)[:8], rtol=2e-3)
+    assert (np.diff(ringing.poles.real[6:]) < 0).all()
+    near = ringing.poles[:20] + 3.0
+    loop = string_loop(near, loop_turns(near, C4, fret), C4, fret, bridge_admittance(near))
+    np.testing.assert_allclose(1.0 / (1.0 - loop), ringing.residues[:20] / 3.0, rtol=0.02)
+
+
+def test_strings_meet_where_they_have_a_partial_in_common() -> None:
+    assert np.argwhere(meetings(A4, 3, C4, 0)).tolist() == [[0, 1], [1, 3], [2, 5], [3, 7]]
+    assert not meetings(A4, 2, C4, 0).any()
+
+
+def test_an_open_string_rings_lightly_where_partials_meet_and_swells_as_an_integral_of_the_note() -> None:
+    """Against the transfer function itself, transformed back on the circle, for the partials that meet."""
+    ring = rings_along(A4, 3, C4, 0, RATE_HZ)
+    circle = circle_of(3 * RATE_HZ, RATE_HZ)
+    s = circle.s
+    admittance = bridge_admittance(s)
+    loops = [string_loop(s, loop_turns(s, *each), *each, admittance) for each in ((A4, 3), (C4, 0))]
+    widths = [
+        touch_width_s(A4, 3, hertz(A4.frequency_hz(3))) for hertz in (soft_centroid_hz, firm_centroid_hz)
+    ]
+    force = pluck_transform(s, loop_turns(s, A4, 3), pluck_place(A4.pluck_place, 3), A4.frequency_hz(3))
+    heard = [force * body_response(s) * touch_transform(s, width) / (1.0 - loops[0]) for width in widths]
+    levels = [k_weighted_level_db(circle.samples(each), RATE_HZ) for each in heard]
+    both = sum(each * 10 ** ((-25.4 - level) / 20) for each, level in zip(heard, levels, strict=True))
+    exact = circle.samples(both * SYMPATHY / (1.0 - loops[1]))[: len(ring)]
+    early = slice(RATE_HZ // 5, RATE_HZ)
+    assert np.std(ring[early] - exact[early]) < 0.12 * np.std(exact[early])
+    note = plucked_note(A4, 3, RATE_HZ)
+    below_db = 20 * np.log10(np.std(ring[early]) / np.std((note.soft + note.firm)[early]))
+    assert -40 < below_db < -24
 
 
 # The touch

@@ -161,7 +161,7 @@ def test_the_drums_hold_chops_of_three_strengths_wood_and_bell() -> None:
 
 def test_its_name_carries_version_size_and_parameters(monkeypatch: pytest.MonkeyPatch) -> None:
     name = built_in_name()
-    assert name.startswith("tercet-ukulele-2-full-")
+    assert name.startswith("tercet-ukulele-3-full-")
     assert built_in_path().name == name
     monkeypatch.setattr(string_model, "SYMPATHY", 0.1)
     assert built_in_name() != name

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cache
 from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -35,7 +36,7 @@ OPEN_STRINGS = {
 FRETS = range(16)
 PROGRAM = 24
 VELOCITIES = range(1, 128)
-HELD_S = 3.5
+HELD_S = 4.1
 """Longer than any sample."""
 
 
@@ -204,9 +205,9 @@ def test_a_string_three_cents_sharp_is_found(tmp_path: Path, monkeypatch: pytest
         def frequency_hz(self, fret: int) -> float:
             return UkeString.frequency_hz(self, fret) * 2 ** (3 / 1200)
 
-    def sharp(string: UkeString, fret: int, rate_hz: int) -> PluckedNote:
+    def sharp(string: UkeString, *rest: Any) -> PluckedNote:
         own = {field.name: getattr(string, field.name) for field in dataclasses.fields(string)}
-        return plucked_note(Sharp(**own), fret, rate_hz)
+        return plucked_note(Sharp(**own), *rest)
 
     figures = figures_of(font_with(tmp_path / "a.sf2", monkeypatch, sharp))
     cents = cents_along(figures.rings[0], RATE_HZ, 69, (0.08, 0.3, 0.6), 0.3)
@@ -222,8 +223,8 @@ def test_a_layer_half_as_bright_is_found(tmp_path: Path, monkeypatch: pytest.Mon
 
 
 def test_a_loop_in_place_of_the_ring_is_found(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    def looped(string: UkeString, fret: int, rate_hz: int) -> PluckedNote:
-        note = plucked_note(string, fret, rate_hz)
+    def looped(string: UkeString, fret: int, rate_hz: int, *rest: Any) -> PluckedNote:
+        note = plucked_note(string, fret, rate_hz, *rest)
         period = round(8 * rate_hz / string.frequency_hz(fret))
         start = round(0.6 * rate_hz)
 
@@ -232,7 +233,7 @@ def test_a_loop_in_place_of_the_ring_is_found(tmp_path: Path, monkeypatch: pytes
             held[start:] = np.resize(sound[start : start + period], len(sound) - start)
             return held
 
-        return PluckedNote(loop(note.soft), loop(note.firm))
+        return PluckedNote(loop(note.soft), loop(note.firm), note.aside)
 
     figures = figures_of(font_with(tmp_path / "a.sf2", monkeypatch, looped))
     ring = figures.rings[0]

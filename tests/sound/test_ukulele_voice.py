@@ -18,7 +18,7 @@ from tercet.song import LAYERS, Layer, read_song
 from tercet.sound import Synthesiser
 from tercet.sound.fluid import FluidSynthesiser
 from tercet.sound.sampler import UkuleleSampler
-from tercet.sound.schedule import Stroke, shade_of_place
+from tercet.sound.schedule import Stroke, Touch, touch_of
 from tercet.sound.sf2_reader import SoundFont
 from tercet.sound.ukulele import DRUM_BANK, STRING_BANKS, ready_built_in
 from tercet.sound.ukulele_voice import (
@@ -138,7 +138,7 @@ def test_ten_equal_notes_are_never_alike_and_equally_loud(
 
 
 def test_notes_without_variation_are_found(ukulele: Synthesiser, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("tercet.sound.schedule.shade_of_place", lambda _note: 0.0)
+    monkeypatch.setattr("tercet.sound.schedule.touch_of", lambda _note: Touch(0.0, 0.0, 0.5))
     assert neighbour_correlation(heard(ukulele, repeated(0.0, 69, 1, 0, "melody"))).max() > 0.999
 
 
@@ -239,12 +239,14 @@ def test_a_firmer_touch_is_attenuated_by_what_it_adds() -> None:
 
 def test_a_shade_belongs_to_its_place_and_turns_from_note_to_note() -> None:
     notes = repeated(0.0, 69, 1, 0, "melody")
-    shades = [shade_of_place(each) for each in notes]
+    shades = [touch_of(each).shade for each in notes]
     assert all(0.7 <= abs(shade) <= 1.0 for shade in shades)
     assert [shade > 0 for shade in shades] == [False, True] * 5
-    assert shade_of_place(dataclasses.replace(notes[3], onset_s=99.0, velocity=1)) == shades[3]
+    again = touch_of(dataclasses.replace(notes[3], onset_s=99.0, velocity=1))
+    assert again.shade == shades[3]
     assert len(set(shades)) == 10
-    assert shade_of_place(dataclasses.replace(notes[1], length_beat=Fraction(0))) < 0
+    short = touch_of(dataclasses.replace(notes[1], length_beat=Fraction(0)))
+    assert short.shade < 0
 
 
 def test_chopped_strings_become_one_stroke_of_the_hand() -> None:

@@ -93,6 +93,10 @@ LEAST_SWEEP_DB = 0.7
 """Strings of a strum vary by this part of what those of a roll do, and each is at least so much softer than the one
 struck before it."""
 
+ALONG_STRUM_DB, LEAST_ALONG_STRUM_DB = 2.4, 2.1
+"""However few strings a strum has, the last is usually and at least so much softer than the first: one hears which way
+the hand goes."""
+
 TUNE_BETWEEN_DB = 4.0
 """A note of the tune that is not rolled lies at most this far under the melody, so that the tune stays whole."""
 
@@ -250,9 +254,11 @@ def string_levels_db(gesture: Gesture, level_db: float, uneven_db: Sequence[floa
         ]
         under.append(0.0)
     elif gesture.action == "strum":
-        step_db = UP_SWEEP_DB if gesture.up else DOWN_SWEEP_DB
+        steps = max(len(gesture.notes) - 1, 1)
+        step_db = max(UP_SWEEP_DB if gesture.up else DOWN_SWEEP_DB, ALONG_STRUM_DB / steps)
+        least_db = max(LEAST_SWEEP_DB, LEAST_ALONG_STRUM_DB / steps)
         even = [SWEEP_UNEVEN_PART * off - step_db * place for place, off in enumerate(uneven)]
-        under = list(accumulate(even, lambda before, here: min(here, before - LEAST_SWEEP_DB)))
+        under = list(accumulate(even, lambda before, here: min(here, before - least_db)))
     total = 10.0 * log10(sum(10.0 ** (part / 10.0) for part in under))
     return tuple(round(level_db + part - total, LEVEL_DIGITS) for part in under)
 

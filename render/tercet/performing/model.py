@@ -46,6 +46,15 @@ class Timeline:
 
 
 @dataclass(frozen=True, slots=True)
+class FreeString:
+    """A string that rings along with another: which, what it sounds when open, and how long until it is touched."""
+
+    string: int
+    open_midi: int
+    length_s: float
+
+
+@dataclass(frozen=True, slots=True)
 class TakeNote:
     """One sounding string of a take.
 
@@ -73,6 +82,10 @@ class TakeNote:
         Level that marks, hairpins and accents ask of its whole gesture, relative to mf.
     rings
         Whether it is of a tune whose notes are meant to ring over one another.
+    up
+        Whether its hand comes up, as in half of the strums.
+    free
+        The strings that are free to ring along with it.
     """
 
     onset_s: float
@@ -94,6 +107,8 @@ class TakeNote:
     length_beat: Fraction
     mark_db: float = 0.0
     rings: bool = False
+    up: bool = False
+    free: tuple[FreeString, ...] = ()
 
     @property
     def own_string(self) -> tuple[bool, int]:

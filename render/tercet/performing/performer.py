@@ -26,6 +26,7 @@ from tercet.performing.deviation import (
     tempo_drift,
     time_deviation_s,
 )
+from tercet.performing.free_strings import with_free_strings
 from tercet.performing.levels import (
     FLAT_LEVEL_DB,
     flat_levels_db,
@@ -157,6 +158,11 @@ class Interpretation:
 
     def perform(self, timeline: Timeline, *, flat: bool = False) -> Take:
         """Play it on a timeline; parameters and result as of `perform`."""
+        take = self.struck(timeline, flat=flat)
+        return replace(take, notes=with_free_strings(take.notes, self.arrangement.tuning))
+
+    def struck(self, timeline: Timeline, *, flat: bool = False) -> Take:
+        """Return a take as `perform` does, without saying which strings are free to ring along."""
         if self.whole is not None and not flat and timeline == _whole_piece(self.arrangement):
             return self.whole
         song, clock = self.arrangement.song, self.clock
@@ -208,7 +214,7 @@ def _giving_way(playing: Interpretation) -> Interpretation:
     whole = _whole_piece(playing.arrangement)
     given_db: dict[StrokePlace, float] = {}
     for _ in range(GIVEN_WAY_ROUNDS):
-        covered = covered_notes(_softer(playing, given_db).perform(whole))
+        covered = covered_notes(_softer(playing, given_db).struck(whole))
         needed_db = {place: by for place, by in clearing_db(covered).items() if place.layer == SECOND}
         if not needed_db:
             break
@@ -239,7 +245,7 @@ def _stroke_place(gesture: Gesture) -> StrokePlace:
 
 def _letting_the_tune_through(playing: Interpretation, swing: Swing) -> Interpretation:
     """Return a playing with each note of the tune damped that rings on over a later one and would cover it."""
-    whole = playing.perform(_whole_piece(playing.arrangement))
+    whole = playing.struck(_whole_piece(playing.arrangement))
     too_long = list(ringing_too_long(whole))
     if not too_long:
         return replace(playing, whole=whole)
@@ -430,6 +436,7 @@ def _strings(
             length_beat=gesture.length_beat,
             mark_db=FLAT_LEVEL_DB if flat else item.mark_db,
             rings=gesture.rings and note.part == "tune",
+            up=gesture.up,
         )
 
 

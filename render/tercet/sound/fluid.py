@@ -209,7 +209,9 @@ class FluidSynthesiser:
         voices = self.key_voices({note.midi for note in take.notes})
         sharp_cents = {midi: voice.sharp_cents for midi, voice in voices.items()}
         frames = length_frames_of(take, SAMPLE_RATE_HZ)
-        strokes = strokes_of(take, SAMPLE_RATE_HZ, GRID_FRAMES, lambda note: voices[note.midi].onset_delay_s)
+        strokes = strokes_of(
+            take, SAMPLE_RATE_HZ, GRID_FRAMES, lambda note, _touch: voices[note.midi].onset_delay_s
+        )
         style = PLAIN
         if is_built_in(self.font):
             strokes = with_whole_chops(strokes, SAMPLE_RATE_HZ)

@@ -94,7 +94,7 @@ def onset_delay_s(mono: NDArray[np.float32], rate_hz: int) -> float:
     peak = float(early.max(initial=0.0))
     if peak == 0.0:
         return 0.0
-    delay_s = int(np.argmax(early >= HEARD_LEVEL * peak)) / rate_hz
+    delay_s = int((early >= HEARD_LEVEL * peak).argmax()) / rate_hz
     return delay_s if delay_s <= LATEST_ONSET_S else 0.0
 
 

@@ -39,7 +39,7 @@ __all__ = [
     "room_identity",
 ]
 
-VERSION = 2
+VERSION = 3
 """Raised whenever this module makes other samples from the same stems."""
 
 
@@ -108,9 +108,9 @@ TREBLE_FROM_HZ = 3000.0
 TREBLE_LOSS_DB_A_DOUBLING = 1.5
 """The direct sound loses this much treble, well above that frequency, with each doubling of the distance from 1 m."""
 
-ALL_PASS_HZ, ALL_PASS_Q = (400.0, 800.0, 1600.0), 0.7
-"""What spreads the spike of a pluck over a millisecond or two, where a plucked string has most of its power, an octave
-apart: peaks of our songs come out 2.0 to 2.8 dB lower at the same loudness, so that a song can be that much louder."""
+ALL_PASSES: tuple[tuple[float, float], ...] = ((400.0, 1.0), (900.0, 0.75), (1800.0, 0.6))
+"""Corner in Hz and Q of what spreads the spike of a pluck over a millisecond or two, where a plucked string has most of
+its power: peaks of our songs come out 2.7 to 4.8 dB lower at the same loudness, so a song can be that much louder."""
 
 RESPONSE_FRAMES = 12_288
 """Length of a response, 0.256 s: the tail has fallen by 50 dB, and is faded to nothing over the end."""
@@ -166,7 +166,7 @@ def layer_responses(layer: Layer) -> NDArray[np.float64]:
     tail = _with_energy(_tail(layer), room**2 * (1.0 - EARLY_SHARE))
     room_spectrum = np.fft.rfft(early + tail, SPECTRUM_FRAMES) * _room_band()
     direct_spectrum = pan_gains(place.azimuth_deg)[:, None] * _treble_loss(place.distance_m)
-    spectrum = _evened(direct_spectrum + room_spectrum, direct_spectrum) * _all_passes(ALL_PASS_HZ)
+    spectrum = _evened(direct_spectrum + room_spectrum, direct_spectrum) * _all_passes(ALL_PASSES)
     responses = np.fft.irfft(spectrum, SPECTRUM_FRAMES)[:, :RESPONSE_FRAMES]
     fade_frames = round(FADE_S * SAMPLE_RATE_HZ)
     responses[:, -fade_frames:] *= 0.5 + 0.5 * np.cos(np.linspace(0.0, np.pi, fade_frames))
@@ -280,16 +280,16 @@ def _room_band() -> NDArray[np.complex128]:
 
 
 @functools.cache
-def _all_passes(corners_hz: tuple[float, ...]) -> NDArray[np.complex128]:
+def _all_passes(filters: tuple[tuple[float, float], ...]) -> NDArray[np.complex128]:
     """Return the answer (bins,) of the all-passes in a row: magnitude 1 everywhere.
 
     R. Bristow-Johnson, "Cookbook formulae for audio equalizer biquad filter coefficients", APF.
     """
     delay = np.exp(-2j * np.pi * np.arange(SPECTRUM_FRAMES // 2 + 1) / SPECTRUM_FRAMES)
     answer: NDArray[np.complex128] = np.ones_like(delay)
-    for corner_hz in corners_hz:
+    for corner_hz, sharpness in filters:
         omega = 2.0 * math.pi * corner_hz / SAMPLE_RATE_HZ
-        alpha, cosine = math.sin(omega) / (2.0 * ALL_PASS_Q), math.cos(omega)
+        alpha, cosine = math.sin(omega) / (2.0 * sharpness), math.cos(omega)
         far, near = 1.0 + alpha, 1.0 - alpha
         answer *= (near + delay * (far * delay - 2.0 * cosine)) / (
             far + delay * (near * delay - 2.0 * cosine)

@@ -4,6 +4,8 @@
 - A stroke mixes a soft and a firm touch. How firm follows from its level: the firmness at which the note itself is that
   loud. What the stroke is touched softer or firmer than that (`Stroke.shade`), a gain takes back; so a level is
   kept exactly, in the darker layers too, and nothing has to be measured first.
+- A string that the take knows to be free rings along with what is struck on another, until it is touched again. That
+  belongs to the layer of the stroke.
 - Strokes begin and end on their frame. A damped string falls evenly in dB, by 96 in `RELEASE_S`.
 - A string is one source: each stem is the same on both sides, and the room gives it its place.
 """
@@ -18,15 +20,25 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tercet.performing import Take, TakeNote
+from tercet.performing.model import FreeString
 from tercet.song import LAYERS
 from tercet.sound.audio import SAMPLE_RATE_HZ
-from tercet.sound.schedule import RELEASE_S, Stroke, fade_end, length_frames_of, shade_of_place, strokes_of
+from tercet.sound.schedule import (
+    RELEASE_S,
+    Stroke,
+    Touch,
+    fade_end,
+    length_frames_of,
+    strokes_of,
+)
 from tercet.sound.stems import STEM_NAMES, StemName, Stems
 from tercet.sound.string_model import STRINGS_OF_INSTRUMENTS
 from tercet.sound.string_samples import (
     StringSample,
     chop_sound,
+    resonance,
     samples_identity,
+    skin_sound,
     string_sample,
     touch_amplitudes,
 )
@@ -42,7 +54,7 @@ from tercet.sound.ukulele_voice import (
 
 __all__ = ["BuiltInUkulele", "UkuleleSampler"]
 
-VERSION = 1
+VERSION = 2
 """Raised whenever this module makes other samples from the same take."""
 
 MF_LUFS = -40.56
@@ -54,7 +66,7 @@ SAMPLE_GAIN_DB = -5.93
 RELEASE_DB = 96.0
 """How far a damped string falls in `RELEASE_S`."""
 
-PIECE_FRAMES = 16_384
+PIECE_FRAMES = 32_768
 """Frames of a stroke that are mixed at once."""
 
 
@@ -96,13 +108,12 @@ class UkuleleSampler:
         """
         frames = length_frames_of(take, SAMPLE_RATE_HZ)
         strings = _Strings(take.notes)
-        delays_s = {id(note): strings.onset_delay_s(note) for note in take.notes}
-        strokes = strokes_of(take, SAMPLE_RATE_HZ, onset_delay_s=lambda note: delays_s[id(note)])
+        strokes = strokes_of(take, SAMPLE_RATE_HZ, onset_delay_s=strings.onset_delay_s)
         sounds: dict[int, NDArray[np.float32]] = {
             index: np.zeros(frames, np.float32) for index, layer in enumerate(LAYERS) if layer in names
         }
         scratch = np.empty((2, PIECE_FRAMES), np.float32)
-        for stroke in with_whole_chops(strokes, SAMPLE_RATE_HZ):
+        for stroke in sorted(with_whole_chops(strokes, SAMPLE_RATE_HZ), key=_by_sample):
             sound = sounds.get(stroke.layer_index)
             if sound is None:
                 continue
@@ -110,7 +121,12 @@ class UkuleleSampler:
                 _chop(sound, stroke)
             else:
                 sample = strings.sample(stroke.string, stroke.midi, stroke.layer_index)
-                _pluck(sound, stroke, sample, scratch)
+                blow = _blow(sample, stroke)
+                _pluck(sound, stroke, sample, blow, scratch)
+                for other in stroke.free:
+                    ring = strings.resonance(stroke, other)
+                    if ring is not None:
+                        _ring_along(sound, stroke, ring, blow, other.length_s, scratch[0])
         stems: dict[StemName, NDArray[np.float32]] = {}
         if "cues" in names:
             stems["cues"] = cue_stem(take.clicks, frames, SAMPLE_RATE_HZ)
@@ -134,13 +150,22 @@ class _Strings:
         named = self._named[string]
         return string_sample(named.name, midi - named.open_midi, layer_index)
 
-    def onset_delay_s(self, note: TakeNote) -> float:
+    def resonance(self, stroke: Stroke, other: FreeString) -> NDArray[np.float32] | None:
+        """Return what an open string adds to a stroke on another; None where nothing is heard of it."""
+        struck = self._named[stroke.string]
+        free = STRINGS_OF_INSTRUMENTS[string_named(other.string, other.open_midi)]
+        fret, free_fret = stroke.midi - struck.open_midi, other.open_midi - free.open_midi
+        return resonance(struck.name, fret, free.name, free_fret, stroke.layer_index)
+
+    def onset_delay_s(self, note: TakeNote, touch: Touch) -> float:
         """Return how long after its stroke a note is heard; a chop is heard at once."""
         if note.action == "chop":
             return 0.0
-        sample = self.sample(note.string, note.midi, LAYERS.index(note.layer))
-        velocity = _velocity(sample, note.level_db, shade_of_place(note))
-        return sample.onset_delay_frames(velocity) / SAMPLE_RATE_HZ
+        layer_index = LAYERS.index(note.layer)
+        sample = self.sample(note.string, note.midi, layer_index)
+        velocity = _velocity(sample, note.level_db, touch.shade)
+        skin = skin_sound(touch.skin, layer_index)
+        return sample.onset_delay_frames(velocity, touch.aside, skin) / SAMPLE_RATE_HZ
 
 
 def _chop(sound: NDArray[np.float32], stroke: Stroke) -> None:
@@ -153,16 +178,41 @@ def _chop(sound: NDArray[np.float32], stroke: Stroke) -> None:
     space[: len(heard)] += heard * np.float32(gain)
 
 
+def _by_sample(stroke: Stroke) -> tuple[int, int, int, int]:
+    """Return what puts strokes of one sample side by side: while it is in the processor's cache, all are mixed."""
+    return stroke.layer_index, stroke.string, stroke.midi, stroke.on_frame
+
+
+@dataclass(frozen=True, slots=True)
+class _Blow:
+    """Amplitudes of the soft and the firm touch."""
+
+    soft: float
+    firm: float
+
+
+def _blow(sample: StringSample, stroke: Stroke) -> _Blow:
+    """Return the touches that give a stroke its level."""
+    velocity = _velocity(sample, stroke.level_db, stroke.shade)
+    gain = 10.0 ** ((MF_LUFS + stroke.level_db - sample.level_lufs(velocity, stroke.aside)) / 20.0)
+    soft, firm = touch_amplitudes(velocity)
+    return _Blow(gain * soft, gain * firm)
+
+
 def _pluck(
-    sound: NDArray[np.float32], stroke: Stroke, sample: StringSample, scratch: NDArray[np.float32]
+    sound: NDArray[np.float32],
+    stroke: Stroke,
+    sample: StringSample,
+    blow: _Blow,
+    scratch: NDArray[np.float32],
 ) -> None:
     """Add a stroke on a string, damped where it ends, to the sound of its layer, (frames,).
 
     Piece by piece, in a scratch (2, `PIECE_FRAMES`) that stays in the processor's cache.
     """
-    velocity = _velocity(sample, stroke.level_db, stroke.shade)
-    gain = 10.0 ** ((MF_LUFS + stroke.level_db - sample.level_lufs(velocity)) / 20.0)
-    amplitudes = np.array([[gain * each] for each in touch_amplitudes(velocity)], np.float32)
+    soft, firm, aside = map(np.float32, (blow.soft, blow.firm, blow.firm * stroke.aside))
+    touched_soft, touched_firm, touched_aside = sample.touches
+    skin = skin_sound(stroke.skin, stroke.layer_index) * np.float32(blow.soft + blow.firm)
     space = sound[stroke.on_frame :]
     frames = min(sample.touches.shape[1], len(space))
     release = _release()
@@ -170,9 +220,35 @@ def _pluck(
     end = min(held + len(release), frames)
     for start in range(0, end, PIECE_FRAMES):
         stop = min(start + PIECE_FRAMES, end)
-        both = scratch[:, : stop - start]
-        np.multiply(sample.touches[:, start:stop], amplitudes, out=both)
-        heard = np.add(both[0], both[1], out=both[0])
+        heard, part = scratch[:, : stop - start]
+        np.multiply(touched_soft[start:stop], soft, out=heard)
+        heard += np.multiply(touched_firm[start:stop], firm, out=part)
+        heard += np.multiply(touched_aside[start:stop], aside, out=part)
+        if start == 0:
+            heard[: len(skin)] += skin[:stop]
+        if stop > held:
+            damped = max(held - start, 0)
+            heard[damped:] *= release[start + damped - held : stop - held]
+        space[start:stop] += heard
+
+
+def _ring_along(
+    sound: NDArray[np.float32],
+    stroke: Stroke,
+    ring: NDArray[np.float32],
+    blow: _Blow,
+    length_s: float,
+    scratch: NDArray[np.float32],
+) -> None:
+    """Add what a free string rings along with a stroke, damped where it is touched, to the sound of its layer."""
+    space, release = sound[stroke.on_frame :], _release()
+    frames = min(len(ring), len(space))
+    held = min(round(length_s * SAMPLE_RATE_HZ), frames)
+    end = min(held + len(release), frames)
+    amplitude = np.float32(0.5 * (blow.soft + blow.firm))
+    for start in range(0, end, PIECE_FRAMES):
+        stop = min(start + PIECE_FRAMES, end)
+        heard = np.multiply(ring[start:stop], amplitude, out=scratch[: stop - start])
         if stop > held:
             damped = max(held - start, 0)
             heard[damped:] *= release[start + damped - held : stop - held]

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from tercet.errors import ParameterError
 from tercet.performing import Take, TakeNote
+from tercet.performing.model import FreeString
 from tercet.song import LAYERS
 
 __all__ = [
@@ -22,10 +23,11 @@ __all__ = [
     "RING_OUT_S",
     "STRINGS",
     "Stroke",
+    "Touch",
     "fade_end",
     "length_frames_of",
-    "shade_of_place",
     "strokes_of",
+    "touch_of",
 ]
 
 STRINGS = 4
@@ -42,6 +44,9 @@ RING_OUT_S = 1.5
 
 FADE_S = 0.6
 """The last part of the ringing end, in which it sinks to nothing."""
+
+UP_SHADE = 1.25
+"""How much firmer an upstroke is touched at the same level, in the unit of `Stroke.shade`: 1.15 times as bright."""
 
 AS_LONG_S = 0.001
 """A note lasts as long as its take if it ends within this of it: both may have been rounded to frames."""
@@ -69,9 +74,16 @@ class Stroke:
     level_db
         Level relative to mf, for a sound that knows its levels.
     shade
-        How much firmer than usual the string is touched, −1 to 1, so that no stroke is like the one before.
+        How much firmer than usual the string is touched, −1 to 1, so that no stroke is like the one before; a finger
+        that comes up strikes with its nail, `UP_SHADE` firmer.
+    aside
+        Where it is plucked, −1 to 1: from nearest the bridge to furthest from it.
+    skin
+        How much of the skin is heard, 0 to 1.
     chop
         Whether the string is damped while it is struck.
+    free
+        The strings that are free to ring along.
     """
 
     on_frame: int
@@ -82,7 +94,10 @@ class Stroke:
     velocity: int
     level_db: float = 0.0
     shade: float = 0.0
+    aside: float = 0.0
+    skin: float = 0.0
     chop: bool = False
+    free: tuple[FreeString, ...] = ()
 
 
 def length_frames_of(take: Take, rate_hz: int) -> int:
@@ -90,12 +105,15 @@ def length_frames_of(take: Take, rate_hz: int) -> int:
     return round((take.length_s + RING_OUT_S) * rate_hz)
 
 
-def _at_once(_note: TakeNote) -> float:
+def _at_once(_note: TakeNote, _touch: Touch) -> float:
     return 0.0
 
 
 def strokes_of(
-    take: Take, rate_hz: int, grid_frames: int = 1, onset_delay_s: Callable[[TakeNote], float] = _at_once
+    take: Take,
+    rate_hz: int,
+    grid_frames: int = 1,
+    onset_delay_s: Callable[[TakeNote, Touch], float] = _at_once,
 ) -> tuple[Stroke, ...]:
     """Return a take's notes as strokes, in order of frame, then string.
 
@@ -120,25 +138,37 @@ def strokes_of(
     ParameterError
         A note's string, key or velocity is out of range.
     """
-    clock = _Clock(rate_hz, grid_frames, onset_delay_s, take.length_s)
-    by_string: dict[tuple[bool, int], list[TakeNote]] = {}
+    clock = _Clock(rate_hz, grid_frames, take.length_s)
+    by_string: dict[tuple[bool, int], list[_Touched]] = {}
     for note in take.notes:
         _check(note)
-        by_string.setdefault(note.own_string, []).append(note)
+        touch = touch_of(note)
+        by_string.setdefault(note.own_string, []).append(_Touched(note, touch, onset_delay_s(note, touch)))
     strokes = [stroke for notes in by_string.values() for stroke in _string_strokes(notes, clock)]
     return tuple(sorted(strokes, key=lambda stroke: (stroke.on_frame, stroke.string)))
 
 
-def shade_of_place(note: TakeNote) -> float:
-    """Return how much firmer a note is touched than its level asks for, −1 to 1, from its place alone.
+@dataclass(frozen=True, slots=True)
+class Touch:
+    """How a string is touched, whatever the level: `Stroke.shade`, `Stroke.aside` and `Stroke.skin`."""
 
-    Its amount is drawn from a hash of section, pass, beat and string, 0.7 to 1. Its sign changes from each multiple of
-    the note's own length to the next: so equal notes that follow one another are never touched alike.
+    shade: float
+    aside: float
+    skin: float
+
+
+def touch_of(note: TakeNote) -> Touch:
+    """Return how a note is touched, from its place in the song and the way of the hand alone.
+
+    Amounts are drawn from a hash of section, pass, beat and string. The shade is 0.7 to 1 and its sign changes from
+    each multiple of the note's own length to the next: so equal notes that follow one another are never touched alike.
     """
     place = f"{note.section} {note.pass_number} {note.beat} {note.string} touch"
-    draw = int.from_bytes(hashlib.sha256(place.encode()).digest()[:4], "big") / 2**32
+    drawn = hashlib.sha256(place.encode()).digest()
+    shade, aside, skin = (int.from_bytes(drawn[at : at + 4], "big") / 2**32 for at in (0, 4, 8))
     turn = int(note.beat / note.length_beat) if note.length_beat else 0
-    return (0.7 + 0.3 * draw) * (1.0 if turn % 2 else -1.0)
+    sign = 1.0 if turn % 2 else -1.0
+    return Touch((0.7 + 0.3 * shade) * sign + UP_SHADE * note.up, 2.0 * aside - 1.0, skin)
 
 
 def fade_end(samples: NDArray[np.float32], rate_hz: int) -> None:
@@ -155,7 +185,6 @@ class _Clock:
 
     rate_hz: int
     grid_frames: int
-    onset_delay_s: Callable[[TakeNote], float]
     length_s: float
 
     def frame(self, seconds: float) -> int:
@@ -163,49 +192,68 @@ class _Clock:
         steps = round(seconds * self.rate_hz, FRAME_DIGITS) / self.grid_frames
         return max(0, math.floor(steps + 0.5) * self.grid_frames)
 
-    def start(self, note: TakeNote) -> int:
-        return self.frame(note.onset_s - self.onset_delay_s(note))
+    def start(self, touched: _Touched) -> int:
+        return self.frame(touched.note.onset_s - touched.delay_s)
 
-    def end(self, note: TakeNote) -> int | None:
+    def end(self, touched: _Touched) -> int | None:
         """Return where a note is damped by its own length, None if it rings into the end.
 
         It is damped as much earlier as it is struck earlier: so a note lasts as long as it is written.
         """
+        note = touched.note
         if note.action == "chop":
             return self.frame(note.onset_s + min(note.length_s, CHOP_LENGTH_S))
         if note.onset_s + note.length_s >= self.length_s - AS_LONG_S:
             return None
-        return self.frame(note.onset_s + note.length_s - self.onset_delay_s(note))
+        return self.frame(note.onset_s + note.length_s - touched.delay_s)
 
-    def cut(self, note: TakeNote, following: TakeNote) -> int:
+    def cut(self, touched: _Touched, following: TakeNote) -> int:
         """Return where a note is damped by the next of its string: as if it had been written to last up to that.
 
         So it ends in the same frame whether both are in one take or in two.
         """
-        return self.frame(following.onset_s - self.onset_delay_s(note))
+        return self.frame(following.onset_s - touched.delay_s)
 
     def overlaps(self, note: TakeNote, following: TakeNote) -> bool:
         """Return whether the next note of a string is struck before this one would be damped."""
         return self.frame(following.onset_s) < self.frame(note.onset_s + note.length_s)
 
 
-def _string_strokes(notes: list[TakeNote], clock: _Clock) -> Iterator[Stroke]:
+@dataclass(frozen=True, slots=True)
+class _Touched:
+    """A note, how it is touched, and how late it speaks after its stroke."""
+
+    note: TakeNote
+    touch: Touch
+    delay_s: float
+
+
+def _string_strokes(notes: list[_Touched], clock: _Clock) -> Iterator[Stroke]:
     """Yield the strokes of one string, each ended by the next."""
-    starts = {clock.start(note): note for note in sorted(notes, key=lambda note: note.velocity)}
+    starts = {clock.start(each): each for each in sorted(notes, key=lambda each: each.note.velocity)}
     if len(starts) < len(notes):
-        _log.info("string %d: %d strokes fall together", notes[0].string, len(notes) - len(starts))
+        _log.info("string %d: %d strokes fall together", notes[0].note.string, len(notes) - len(starts))
     frames = sorted(starts)
     for start, following in zip(frames, [*frames[1:], None], strict=True):
-        note = starts[start]
-        ends = [clock.end(note)]
-        if following is not None and clock.overlaps(note, starts[following]):
-            ends.append(clock.cut(note, starts[following]))
+        note, touch = starts[start].note, starts[start].touch
+        ends = [clock.end(starts[start])]
+        if following is not None and clock.overlaps(note, starts[following].note):
+            ends.append(clock.cut(starts[start], starts[following].note))
         damped = [frame for frame in ends if frame is not None]
         off = max(min(damped), start + clock.grid_frames) if damped else None
-        layer_index, chop = LAYERS.index(note.layer), note.action == "chop"
-        shade = shade_of_place(note)
         yield Stroke(
-            start, off, note.string, layer_index, note.midi, note.velocity, note.level_db, shade, chop
+            start,
+            off,
+            note.string,
+            LAYERS.index(note.layer),
+            note.midi,
+            note.velocity,
+            level_db=note.level_db,
+            shade=touch.shade,
+            aside=touch.aside,
+            skin=touch.skin,
+            chop=note.action == "chop",
+            free=note.free,
         )
 
 

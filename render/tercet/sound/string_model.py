@@ -43,21 +43,27 @@ __all__ = [
     "LET_GO_S",
     "SPARE_FRAMES",
     "STRINGS_OF_INSTRUMENTS",
+    "SYMPATHY",
+    "UNEVEN_CENTS",
     "WIDEST_S",
     "Circle",
+    "StringPoles",
     "UkeString",
     "body_on",
     "body_response",
     "bridge_admittance",
     "circle_of",
+    "knock_transform",
     "loop_turns",
-    "open_strings_answer",
+    "meetings",
     "partial_decays_per_s",
     "partials_hz",
+    "pluck_moved",
     "pluck_place",
     "pluck_transform",
     "stiffness_at",
     "string_loop",
+    "string_poles",
     "t60_s",
     "touch_transform",
 ]
@@ -71,14 +77,20 @@ STIFFNESS_OCTAVES_PER_FRET = 1 / 6
 BRIDGE_LOSS = 0.16
 """Part of the string's own loss that a strong body resonance adds."""
 
-SECOND_POLARISATION_T60 = 1.75
+SECOND_POLARISATION_T60 = 3.13
 """The polarisation along the top moves the bridge less and rings longer (Weinreich 1977), by this factor."""
 
 DETUNING_CENTS = 0.2
 """How far apart the two polarisations are; the mean is in tune. More would be heard as a drift over the ring."""
 
-SYMPATHY = 0.00025
-"""How strongly an open string answers to another through the bridge: about 29 dB below a partial that they share."""
+UNEVEN_CENTS = 12.5
+"""No string is quite round: a small part of what moves towards the top is so much sharper, and beats with the rest."""
+
+SYMPATHY = 0.00019
+"""How strongly an open string answers to another through the bridge: about 31 dB below a partial that they share."""
+
+MEETING_PARTIALS, MEETING_CENTS = 8, 10.0
+"""Strings answer one another where one of so many partials of each lies so near to the other's."""
 
 LN_1000 = math.log(1000.0)
 
@@ -121,15 +133,15 @@ class UkeString:
 STRINGS_OF_INSTRUMENTS: dict[str, UkeString] = {
     string.name: string
     for string in (
-        UkeString("A4", 69, 2.15, 3.0, 2.5e-5, 0.19, ("G4", "C4", "E4")),
+        UkeString("A4", 69, 2.20, 3.0, 2.5e-5, 0.19, ("G4", "C4", "E4")),
         UkeString("E4", 64, 2.50, 3.0, 3.5e-5, 0.18, ("G4", "C4", "A4")),
-        UkeString("C4", 60, 2.75, 3.0, 6.0e-5, 0.17, ("G4", "E4", "A4")),
-        UkeString("G4", 67, 2.25, 3.0, 2.8e-5, 0.19, ("C4", "E4", "A4")),
-        UkeString("low G3", 55, 2.80, 2.6, 4.5e-5, 0.16, ("C4", "E4", "A4")),
-        UkeString("baritone E4", 64, 2.60, 2.8, 2.6e-5, 0.17, ("baritone D3", "baritone G3", "baritone B3")),
-        UkeString("baritone B3", 59, 2.75, 2.7, 3.4e-5, 0.17, ("baritone D3", "baritone G3", "baritone E4")),
-        UkeString("baritone G3", 55, 2.80, 2.5, 4.5e-5, 0.16, ("baritone D3", "baritone B3", "baritone E4")),
-        UkeString("baritone D3", 50, 2.85, 2.4, 5.0e-5, 0.15, ("baritone G3", "baritone B3", "baritone E4")),
+        UkeString("C4", 60, 2.83, 3.0, 6.0e-5, 0.17, ("G4", "E4", "A4")),
+        UkeString("G4", 67, 2.26, 3.0, 2.8e-5, 0.19, ("C4", "E4", "A4")),
+        UkeString("low G3", 55, 2.64, 2.6, 4.5e-5, 0.16, ("C4", "E4", "A4")),
+        UkeString("baritone E4", 64, 2.52, 2.8, 2.6e-5, 0.17, ("baritone D3", "baritone G3", "baritone B3")),
+        UkeString("baritone B3", 59, 2.60, 2.7, 3.4e-5, 0.17, ("baritone D3", "baritone G3", "baritone E4")),
+        UkeString("baritone G3", 55, 2.64, 2.5, 4.5e-5, 0.16, ("baritone D3", "baritone B3", "baritone E4")),
+        UkeString("baritone D3", 50, 2.69, 2.4, 5.0e-5, 0.15, ("baritone G3", "baritone B3", "baritone E4")),
     )
 }
 """The strings of a ukulele with high or low fourth string and of a baritone, by name."""
@@ -177,7 +189,9 @@ def string_loop(
     turns: NDArray[np.complex128],
     string: UkeString,
     fret: int,
-    admittance: NDArray[np.complex128] | None,
+    admittance: NDArray[np.complex128],
+    *,
+    along_top: bool = False,
 ) -> NDArray[np.complex128]:
     """Return what comes back after once round the string, (points,).
 
@@ -194,43 +208,61 @@ def string_loop(
     string, fret
         What sounds.
     admittance
-        `bridge_admittance` at `s` for the polarisation towards the top; None for the one along it, which is longer and
-        free of the body's pull. They are `DETUNING_CENTS` apart.
+        `bridge_admittance` at `s`.
+    along_top
+        Whether it is the polarisation along the top, which is longer, and `DETUNING_CENTS` lower. The body pulls at
+        both alike: if not, a partial near one of its modes would vanish and come again, where one dies away before
+        the other.
     """
     first_hz = string.frequency_hz(fret)
-    along_top = admittance is None
     stretch = 2.0 ** (DETUNING_CENTS * (-0.5 if along_top else 0.5) / 1200.0)
     base = LN_1000 / t60_s(string, fret) / (SECOND_POLARISATION_T60 if along_top else 1.0)
     per_khz2 = string.loss_db_per_s_khz2 * LN_1000 / 60.0
     khz2 = s * s * (-1.0 / (2000.0 * np.pi) ** 2)
     alpha = base - per_khz2 * (first_hz / 1000.0) ** 2 + per_khz2 * khz2
-    if admittance is not None:
-        pull = complex(bridge_admittance(np.array([2j * np.pi * first_hz]))[0])
-        alpha = alpha + base * BRIDGE_LOSS * (admittance - pull.real)
-        stretch *= 1.0 - base * BRIDGE_LOSS * pull.imag / (2.0 * np.pi * first_hz)
+    bridge = LN_1000 / t60_s(string, fret) * BRIDGE_LOSS
+    pull = complex(bridge_admittance(np.array([2j * np.pi * first_hz]))[0])
+    alpha = alpha + bridge * (admittance - pull.real)
+    stretch *= 1.0 - bridge * pull.imag / (2.0 * np.pi * first_hz)
     return np.asarray(np.exp(alpha / -first_hz - 2j * np.pi * stretch * turns), np.complex128)
 
 
-def open_strings_answer(frames: int, rate_hz: int, names: tuple[str, ...]) -> NDArray[np.complex128]:
-    """Return the factor by which open strings that ring along change the bridge's force, (points,).
-
-    ``1 + SYMPATHY · Σ 1 / (1 − loop)`` on the circle of `frames` and `rate_hz`: a light ring where partials meet.
-    """
-    answer = 1.0 + _rings_along(frames, rate_hz, names[0])
-    for name in names[1:]:
-        answer += _rings_along(frames, rate_hz, name)
-    return answer
+def meetings(string: UkeString, fret: int, other: UkeString, other_fret: int) -> NDArray[np.bool_]:
+    """Return which of the first partials of two strings meet, (partials, others): there one rings with the other."""
+    own, others = (partials_hz(*each)[:MEETING_PARTIALS] for each in ((string, fret), (other, other_fret)))
+    apart_cents = 1200.0 * np.abs(np.log2(own[:, None] / others[None, :]))
+    return np.asarray(apart_cents <= MEETING_CENTS)
 
 
-@functools.lru_cache(maxsize=64)
-def _rings_along(frames: int, rate_hz: int, name: str) -> NDArray[np.complex128]:
-    """Return what one open string adds to the bridge's force, (points,); remembered, because three others hear it."""
-    string = STRINGS_OF_INSTRUMENTS[name]
-    s = circle_of(frames - SPARE_FRAMES, rate_hz).s
-    loop = string_loop(s, loop_turns(s, string, 0), string, 0, body_on(frames, rate_hz)[1])
-    ring = SYMPATHY / (1.0 - loop)
-    ring.flags.writeable = False
-    return np.asarray(ring)
+@dataclass(frozen=True, slots=True)
+class StringPoles:
+    """Where a string rings, and how strongly: ``1 / (1 − loop) ≈ residue / (s − pole)``, complex (partials,) in 1/s."""
+
+    poles: NDArray[np.complex128]
+    residues: NDArray[np.complex128]
+
+
+POLE_ROUNDS = 5
+"""Each round makes the distance to a pole at least ten times smaller; they begin within a cent."""
+
+
+@functools.lru_cache(maxsize=256)
+def string_poles(string: UkeString, fret: int) -> StringPoles:
+    """Return the poles of a string, first polarisation, by Newton's method; arrays are read-only."""
+    first_hz = string.frequency_hz(fret)
+
+    def loop(s: NDArray[np.complex128]) -> NDArray[np.complex128]:
+        return string_loop(s, loop_turns(s, string, fret), string, fret, bridge_admittance(s))
+
+    undamped = 2j * np.pi * partials_hz(string, fret)
+    poles = np.asarray(undamped - partial_decays_per_s(string, fret), np.complex128)
+    for _ in range(POLE_ROUNDS):
+        poles = np.asarray(poles + first_hz * np.log(loop(poles)), np.complex128)
+    further, nearer = (loop(np.asarray(poles + step_per_s, np.complex128)) for step_per_s in (0.5, -0.5))
+    residues = np.asarray(-1.0 / (further - nearer), np.complex128)
+    for array in (poles, residues):
+        array.flags.writeable = False
+    return StringPoles(poles, residues)
 
 
 # ---- the body: what the bridge does to the string, and what is heard of the bridge's force
@@ -246,6 +278,13 @@ one place; of signs that alternate, some notes would lose their fundamental in t
 
 MOVING_MODES = 6
 """So many, from the lowest on, take energy from the string that one can hear."""
+
+KNOCK_PARTS, KNOCK_SHARPNESS = (0.55, 0.15, 0.10, 0.10), 13.0
+"""A push of the hand moves the lowest modes of the body alone, that of the air most. They ring a little longer than a
+string lets them. More of the upper ones would only make peaks."""
+
+KNOCK_S = 0.0006
+"""Standard deviation of that push in seconds."""
 
 DIRECT = 0.5
 """What the strings and the top near the bridge give off without a resonance; it keeps notes between modes alive."""
@@ -273,6 +312,18 @@ def bridge_admittance(s: NDArray[np.complex128]) -> NDArray[np.complex128]:
 
 
 @functools.lru_cache(maxsize=32)
+def knock_transform(frames: int, rate_hz: int) -> NDArray[np.complex128]:
+    """Return what is heard when the hand pushes the body, on the circle of `frames` and `rate_hz`, (points,)."""
+    s = circle_of(frames - SPARE_FRAMES, rate_hz).s
+    lowest = tuple(
+        (hertz, KNOCK_SHARPNESS, part) for (hertz, *_), part in zip(BODY_MODES, KNOCK_PARTS, strict=False)
+    )
+    knock = touch_transform(s, KNOCK_S) * _radiated(s, _modes(s, lowest))
+    knock.flags.writeable = False
+    return np.asarray(knock)
+
+
+@functools.lru_cache(maxsize=32)
 def body_on(frames: int, rate_hz: int) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
     """Return `body_response` and `bridge_admittance` on the circle of `frames` and `rate_hz`, each (points,)."""
     s = circle_of(frames - SPARE_FRAMES, rate_hz).s
@@ -284,9 +335,13 @@ def body_on(frames: int, rate_hz: int) -> tuple[NDArray[np.complex128], NDArray[
 
 
 def _heard(s: NDArray[np.complex128], admittance: NDArray[np.complex128]) -> NDArray[np.complex128]:
-    heard = DIRECT + admittance + _modes(s, BODY_MODES[MOVING_MODES:])
+    return _radiated(s, DIRECT + admittance + _modes(s, BODY_MODES[MOVING_MODES:]))
+
+
+def _radiated(s: NDArray[np.complex128], moved: NDArray[np.complex128]) -> NDArray[np.complex128]:
+    """Return what is heard of a body that moves, (points,)."""
     corner = 2.0 * math.pi * RADIATION_HZ
-    return heard * (s / (s + corner)) * (s / (s + 0.2 * corner))
+    return moved * (s / (s + corner)) * (s / (s + 0.2 * corner))
 
 
 def _modes(
@@ -334,10 +389,23 @@ def pluck_transform(
     ``(1 − e^(−2πj n p)) / (1 + s/(2π·c·f₁))``: the comb of the place, and the 1/n of a string that was drawn aside; it
     begins at partial c = `CORNER_PARTIAL`, because a thumb that is moving also gives the string some speed.
     """
-    return np.asarray(
-        (1.0 - np.exp(-2j * np.pi * place * turns))
-        / (1.0 + s / (2.0 * np.pi * CORNER_PARTIAL * frequency_hz))
-    )
+    return (1.0 - np.exp(-2j * np.pi * place * turns)) * _drawn(s, frequency_hz)
+
+
+def pluck_moved(
+    s: NDArray[np.complex128], turns: NDArray[np.complex128], place: float, aside: float, frequency_hz: float
+) -> NDArray[np.complex128]:
+    """Return by how much that force changes where the string is let go `aside` further from the bridge, (points,).
+
+    Half the difference between there and as much nearer the bridge, so it may be taken away as well as added.
+    """
+    further = np.exp(-2j * np.pi * aside * turns)
+    comb = np.exp(-2j * np.pi * place * turns) * (0.5 / further - 0.5 * further)
+    return comb * _drawn(s, frequency_hz)
+
+
+def _drawn(s: NDArray[np.complex128], frequency_hz: float) -> NDArray[np.complex128]:
+    return np.asarray(1.0 / (1.0 + s / (2.0 * np.pi * CORNER_PARTIAL * frequency_hz)))
 
 
 def touch_transform(s: NDArray[np.complex128], width_s: float) -> NDArray[np.complex128]:
@@ -384,11 +452,11 @@ class Circle:
     growth: NDArray[np.float64]
 
     def samples(self, transform: NDArray[np.complex128]) -> NDArray[np.float64]:
-        """Return the samples (frames − `SPARE_FRAMES`,) whose Laplace transform at `s` is given.
+        """Return the samples (frames − `SPARE_FRAMES`,) whose Laplace transform at `s`, or its first points, is given.
 
         A unit impulse, whose transform is 1, becomes one sample of height 1.
         """
-        sound = np.fft.irfft(transform * self.weight, self.frames) * self.growth
+        sound = np.fft.irfft(transform * self.weight[: len(transform)], self.frames) * self.growth
         return sound[:-SPARE_FRAMES]
 
 

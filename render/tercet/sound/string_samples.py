@@ -1,18 +1,21 @@
 """The sounds of the built-in ukulele, ready to be mixed: each string and fret in each layer, made when first needed.
 
-A *sample* is one note in both touches, as the layer plays it. What has been made is kept in the user's cache as 16-bit
-figures, and the last `MOST_IN_MEMORY` in memory. It always sounds as those figures say, so a note is the same to the
-last bit whether it was there or is new.
+A *sample* is one note in both touches, as the layer plays it, and what a pluck beside its place changes. What has been
+made is kept in the user's cache as 16-bit figures, and the last `MOST_IN_MEMORY` in memory. It always sounds as those
+figures say, so a note is the same to the last bit whether it was there or is new. What rings along with it on open
+strings and the noise of the skin are quickly made, and kept in memory alone.
 
 Levels aren't measured by striking: both touches are known, and mixing is linear. With S and F the K-weighted powers of
 the soft and the firm touch over the `GESTURE_S` from the moment that the note is heard, and X that of their product, a
-stroke of amplitudes a and b has the power ``a²·S + 2ab·X + b²·F``.
+stroke of amplitudes a and b has the power ``a²·S + 2ab·X + b²·F``; a pluck beside its place is a third sound of
+amplitude b·w.
 """
 
 from __future__ import annotations
 
 import functools
 import math
+from bisect import bisect_right
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -24,8 +27,15 @@ from tercet.song import LAYERS
 from tercet.sound.audio import SAMPLE_RATE_HZ
 from tercet.sound.k_weighting import GESTURE_S, LOUDNESS_OFFSET_DB
 from tercet.sound.note_measures import ATTACK_WINDOW_S, k_gain, onset_delay_s
-from tercet.sound.plucked import SHARED_FRAMES, plucked_note
-from tercet.sound.string_model import STRINGS_OF_INSTRUMENTS
+from tercet.sound.plucked import (
+    CONTACTS,
+    SHARED_FRAMES,
+    contact,
+    low_pass,
+    plucked_note,
+    rings_along,
+)
+from tercet.sound.string_model import STRINGS_OF_INSTRUMENTS, meetings
 from tercet.sound.struck import chop
 from tercet.sound.ukulele import (
     CHOP_PEAK,
@@ -35,19 +45,33 @@ from tercet.sound.ukulele import (
 )
 from tercet.sound.ukulele_voice import layer_cutoff_hz
 
-__all__ = ["StringSample", "chop_sound", "samples_identity", "string_sample", "touch_amplitudes"]
+__all__ = [
+    "StringSample",
+    "chop_sound",
+    "resonance",
+    "samples_identity",
+    "skin_sound",
+    "string_sample",
+    "touch_amplitudes",
+]
 
-VERSION = 1
+VERSION = 2
 """Raised whenever this module makes other samples from the same model."""
 
-MOST_IN_MEMORY = 96
-"""Samples, of 1 MB each; a song has some thirty."""
+MOST_IN_MEMORY = 64
+"""Samples, of 1.5 MB each; a song has some thirty."""
+
+MOST_RESONANCES = 128
+"""Of 0.3 MB each."""
 
 RISE_FRAMES = 64
 """The softest touch is under way when its sample begins; it rises over so many frames."""
 
 FULL_SCALE = 32_768
 """Of the figures kept: what 16 bits hold, ±1 being the limit."""
+
+LEAST_SKIN = 0.25
+"""How much of the noise of the skin every stroke has."""
 
 USUAL_VELOCITY = 90
 """How hard a note is struck to find where its level is measured from: about mf."""
@@ -61,8 +85,6 @@ SPECIFIED_CENTIBELS = 960
 LOW_PASS_PART = 512
 """A low-pass at 1.5 kHz has died away after so many frames."""
 
-VELOCITIES = np.arange(1.0, 128.0)
-
 
 @dataclass(frozen=True, eq=False)
 class StringSample:
@@ -71,49 +93,83 @@ class StringSample:
     Parameters
     ----------
     touches
-        float32 (2, frames), soft and firm; read-only.
+        float32 (3, frames): soft, firm, and what the firm one changes by where the thumb plucks further from the
+        bridge; read-only.
     """
 
     touches: NDArray[np.float32]
 
-    def onset_delay_frames(self, velocity: float) -> int:
-        """Return how long after the stroke it is heard; a firm touch is heard sooner than a soft one."""
-        early = self.touches[:, : round(ATTACK_WINDOW_S * SAMPLE_RATE_HZ)]
+    def onset_delay_frames(
+        self, velocity: float, aside: float = 0.0, skin: NDArray[np.float32] | None = None
+    ) -> int:
+        """Return how long after the stroke it is heard; a firm touch is heard sooner than a soft one.
+
+        Parameters
+        ----------
+        velocity, aside
+            As in `level_lufs`.
+        skin
+            `skin_sound` of the stroke; None if there is none.
+        """
         soft, firm = touch_amplitudes(velocity)
-        mixed = np.float32(soft) * early[0] + np.float32(firm) * early[1]
+        amplitudes = np.array([soft, firm, firm * aside], np.float32)
+        mixed = np.einsum("i,ij->j", amplitudes, self._early)
+        if skin is not None:
+            mixed[: len(skin)] += np.float32(soft + firm) * skin
         return round(onset_delay_s(mixed, SAMPLE_RATE_HZ) * SAMPLE_RATE_HZ)
 
     @cached_property
-    def _energies(self) -> tuple[float, float, float]:
-        """Mean K-weighted power of soft, both multiplied, and firm."""
+    def _early(self) -> NDArray[np.float32]:
+        """The beginning of `touches`, side by side."""
+        return self.touches[:, : round(ATTACK_WINDOW_S * SAMPLE_RATE_HZ)].copy()
+
+    @cached_property
+    def _energies(self) -> tuple[float, float, float, float, float, float]:
+        """Mean K-weighted power of soft, soft with firm, firm, soft with aside, firm with aside, and aside."""
         frames = round(GESTURE_S * SAMPLE_RATE_HZ)
-        heard = self.touches[:, self.onset_delay_frames(USUAL_VELOCITY) :][:, :frames]
+        start = self.onset_delay_frames(USUAL_VELOCITY)
+        heard = self.touches[:, start : start + frames]
         spectra = np.fft.rfft(heard, 2 * frames) * _k_amplitudes(frames)
         parts = spectra.view(np.float32)
         # sums of products, not dot products: for these a library's threads would be woken
-        soft, both, firm = (parts[[0, 0, 1]] * parts[[0, 1, 1]]).sum(axis=1, dtype=np.float64).tolist()
-        return soft, both, firm
+        powers = (parts[[0, 0, 1, 0, 1, 2]] * parts[[0, 1, 1, 2, 2, 2]]).sum(axis=1, dtype=np.float64)
+        soft, both, firm, soft_aside, firm_aside, aside_alone = powers.tolist()
+        return soft, both, firm, soft_aside, firm_aside, aside_alone
 
-    def level_lufs(self, velocity: float) -> float:
-        """Return the K-weighted level of a stroke in LUFS, heard on both sides."""
-        soft, both, firm = self._energies
+    def level_lufs(self, velocity: float, aside: float = 0.0) -> float:
+        """Return the K-weighted level of a stroke in LUFS, heard on both sides.
+
+        Parameters
+        ----------
+        velocity
+            1 to 127, not necessarily whole.
+        aside
+            Where it is plucked, −1 to 1: from nearest the bridge to furthest from it.
+        """
+        soft, both, firm, soft_aside, firm_aside, aside_alone = self._energies
         a, b = touch_amplitudes(velocity)
-        return LOUDNESS_OFFSET_DB + 10.0 * math.log10(
-            2.0 * (a * a * soft + 2.0 * a * b * both + b * b * firm)
-        )
+        c = aside * b
+        power = a * a * soft + 2.0 * a * b * both + b * b * firm
+        power += 2.0 * a * c * soft_aside + 2.0 * b * c * firm_aside + c * c * aside_alone
+        return LOUDNESS_OFFSET_DB + 10.0 * math.log10(2.0 * power)
 
     @cached_property
-    def _levels_lufs(self) -> NDArray[np.float64]:
-        soft, both, firm = self._energies
+    def _levels_lufs(self) -> list[float]:
+        """The level of each velocity from 1 on."""
+        soft, both, firm, *_ = self._energies
         a, b = _amplitudes_of_velocities()
-        levels: NDArray[np.float64] = LOUDNESS_OFFSET_DB + 10.0 * np.log10(
-            2.0 * (a * a * soft + 2.0 * a * b * both + b * b * firm)
-        )
+        powers = 2.0 * (a * a * soft + 2.0 * a * b * both + b * b * firm)
+        levels: list[float] = (LOUDNESS_OFFSET_DB + 10.0 * np.log10(powers)).tolist()
         return levels
 
     def velocity(self, level_lufs: float) -> float:
         """Return the velocity, 1 to 127 and not yet whole, that has a level; the nearest where none has."""
-        return float(np.interp(level_lufs, self._levels_lufs, VELOCITIES))
+        levels = self._levels_lufs
+        above = bisect_right(levels, level_lufs)
+        if above in (0, len(levels)):
+            return float(max(above, 1))
+        below_lufs = levels[above - 1]
+        return above + (level_lufs - below_lufs) / (levels[above] - below_lufs)
 
 
 def touch_amplitudes(velocity: float) -> tuple[float, float]:
@@ -129,8 +185,8 @@ def touch_amplitudes(velocity: float) -> tuple[float, float]:
 
 @functools.cache
 def _amplitudes_of_velocities() -> NDArray[np.float64]:
-    """Return `touch_amplitudes` for each of `VELOCITIES`, (2, velocities)."""
-    return np.array([touch_amplitudes(velocity) for velocity in VELOCITIES.tolist()]).T
+    """Return `touch_amplitudes` for each whole velocity, (2, velocities)."""
+    return np.array([touch_amplitudes(float(velocity)) for velocity in range(1, 128)]).T
 
 
 @functools.cache
@@ -166,14 +222,37 @@ def string_sample(name: str, fret: int, layer_index: int) -> StringSample:
     layer_index
         Place in `LAYERS`.
     """
-    touches = _kept_figures(name, fret, layer_index).astype(np.float32) / np.float32(FULL_SCALE)
-    touches[:, :RISE_FRAMES] *= np.arange(RISE_FRAMES, dtype=np.float32) / RISE_FRAMES
-    touches.flags.writeable = False
-    return StringSample(touches)
+    sound = _kept(name, fret, layer_index).astype(np.float32) / np.float32(FULL_SCALE)
+    sound[:, :RISE_FRAMES] *= np.arange(RISE_FRAMES, dtype=np.float32) / RISE_FRAMES
+    sound.flags.writeable = False
+    return StringSample(sound)
 
 
-def _kept_figures(name: str, fret: int, layer_index: int) -> NDArray[np.int16]:
-    """Return a sample's figures, int16 (2, frames), from the cache; made and kept if they aren't there."""
+@functools.lru_cache(maxsize=MOST_RESONANCES)
+def resonance(
+    name: str, fret: int, other: str, other_fret: int, layer_index: int
+) -> NDArray[np.float32] | None:
+    """Return what an open string adds to the sum of both touches of a sample, float32 (frames,); read-only.
+
+    None where the two strings have no partial in common.
+
+    Parameters
+    ----------
+    name, fret, layer_index
+        As in `string_sample`.
+    other, other_fret
+        The open string, and what it sounds in semitones above the model's.
+    """
+    struck, free = STRINGS_OF_INSTRUMENTS[name], STRINGS_OF_INSTRUMENTS[other]
+    if not meetings(struck, fret, free, other_fret).any():
+        return None
+    ring = rings_along(struck, fret, free, other_fret, SAMPLE_RATE_HZ, layer_cutoff_hz(layer_index))
+    ring.flags.writeable = False
+    return ring
+
+
+def _kept(name: str, fret: int, layer_index: int) -> NDArray[np.int16]:
+    """Return a sample's figures, int16 (3, frames), from the cache; made and kept if they aren't there."""
     cache = Cache.of_user("strings")
     cutoff_hz = layer_cutoff_hz(layer_index)
     key = f"{samples_identity()}, {name} {fret}, {cutoff_hz}"
@@ -181,15 +260,15 @@ def _kept_figures(name: str, fret: int, layer_index: int) -> NDArray[np.int16]:
     if data is None:
         data = _figures(name, fret, cutoff_hz).tobytes()
         cache.keep(key, data)
-    return np.frombuffer(data, np.int16).reshape(2, -1)
+    return np.frombuffer(data, np.int16).reshape(3, -1)
 
 
 def _figures(name: str, fret: int, cutoff_hz: float | None) -> NDArray[np.int16]:
-    """Make a sample's figures: plucked, or for a darker layer those of the melody through its low-pass."""
+    """Make a sample's figures, (3, frames): plucked, or for a darker layer those of the melody through its low-pass."""
     if cutoff_hz is None:
         note = plucked_note(STRINGS_OF_INSTRUMENTS[name], fret, SAMPLE_RATE_HZ)
-        return _as_figures(np.stack([note.soft, note.firm]))
-    bright = _kept_figures(name, fret, layer_index=0).astype(np.float32) / np.float32(FULL_SCALE)
+        return _as_figures(np.stack([note.soft, note.firm, note.aside]))
+    bright = _kept(name, fret, layer_index=0).astype(np.float32) / np.float32(FULL_SCALE)
     return _as_figures(_low_passed(bright, cutoff_hz))
 
 
@@ -208,19 +287,35 @@ def _low_passed(sounds: NDArray[np.float32], cutoff_hz: float) -> NDArray[np.flo
 
 @functools.lru_cache(maxsize=8)
 def _low_pass_answer(size: int, cutoff_hz: float) -> NDArray[np.complex64]:
-    """Return the answer of a low-pass of second order without a resonance at the bins of a real FFT of `size`.
-
-    Butterworth by the bilinear transform (R. Bristow-Johnson, "Cookbook formulae for audio equalizer biquad filter
-    coefficients"), the one that controller 74 of the font moves in FluidSynth.
-    """
-    omega = 2.0 * math.pi * cutoff_hz / SAMPLE_RATE_HZ
-    alpha, cosine = math.sin(omega) / math.sqrt(2.0), math.cos(omega)
-    delay = np.exp(-2j * np.pi * np.arange(size // 2 + 1) / size)
-    answer = 0.5 * (1.0 - cosine) * (1.0 + delay) ** 2
-    answer /= (1.0 + alpha) - 2.0 * cosine * delay + (1.0 - alpha) * delay**2
-    short = np.asarray(answer, np.complex64)
+    """Return `low_pass` at the bins of a real FFT of `size`."""
+    s = np.asarray(2j * np.pi * SAMPLE_RATE_HZ / size * np.arange(size // 2 + 1), np.complex128)
+    short = low_pass(s, cutoff_hz, SAMPLE_RATE_HZ).astype(np.complex64)
     short.flags.writeable = False
     return short
+
+
+def skin_sound(skin: float, layer_index: int) -> NDArray[np.float32]:
+    """Return the noise of the skin beside the sum of both touches, float32 (frames,).
+
+    Parameters
+    ----------
+    skin
+        How much of it is heard, 0 to 1; which of the noises it is follows from this too.
+    layer_index
+        Place in `LAYERS`.
+    """
+    which = int(skin * CONTACTS * CONTACTS) % CONTACTS
+    return _contact_sound(which, layer_index) * np.float32(LEAST_SKIN + (1.0 - LEAST_SKIN) * skin)
+
+
+@functools.lru_cache(maxsize=CONTACTS * len(LAYERS))
+def _contact_sound(which: int, layer_index: int) -> NDArray[np.float32]:
+    """Return one of `CONTACTS` noises of the skin as a layer has it, float32 (frames,); read-only."""
+    sound = contact(which, SAMPLE_RATE_HZ).astype(np.float32)
+    cutoff_hz = layer_cutoff_hz(layer_index)
+    heard = sound if cutoff_hz is None else _low_passed(sound, cutoff_hz)
+    heard.flags.writeable = False
+    return heard
 
 
 @functools.lru_cache(maxsize=6)

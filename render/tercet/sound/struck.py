@@ -21,6 +21,7 @@ from tercet.sound.string_model import (
     LET_GO_S,
     STRINGS_OF_INSTRUMENTS,
     body_response,
+    bridge_admittance,
     circle_of,
     loop_turns,
     pluck_transform,
@@ -86,7 +87,7 @@ CHOP_STRENGTHS: tuple[tuple[str, float, float], ...] = (
 CHOP_LENGTH_S = 0.22
 """A chop has sunk to nothing after this."""
 
-CHOP_T60_S = 0.055
+CHOP_T60_S = 0.096
 """A string under a flat hand falls by 60 dB in this time."""
 
 CHOP_STRINGS = ("G4", "C4", "E4", "A4")
@@ -152,7 +153,7 @@ def chop(strength: int, *, up: bool, rate_hz: int) -> NDArray[np.float64]:
     for number, name in enumerate(met):
         damped = replace(STRINGS_OF_INSTRUMENTS[name], t60_s=CHOP_T60_S)
         turns = loop_turns(s, damped, 0)
-        loop = string_loop(s, turns, damped, 0, None)
+        loop = string_loop(s, turns, damped, 0, bridge_admittance(s))
         hit = pluck_transform(s, turns, HAND_PLACE, damped.frequency_hz(0)) / (1.0 - loop)
         part = UP_THINNING**number if up else 1.0
         force = force + part * hit * np.exp(-s * gap_s * number)

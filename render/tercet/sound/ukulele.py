@@ -30,7 +30,7 @@ from numpy.typing import NDArray
 from tercet.caches import Cache, cache_folder, temporary_cache
 from tercet.errors import SoundFontError
 from tercet.sound import plucked, string_model, struck
-from tercet.sound.plucked import plucked_note
+from tercet.sound.plucked import RING_PER_T60, all_ring_along, plucked_note
 from tercet.sound.sf2_writer import (
     FontFile,
     FontInstrument,
@@ -65,7 +65,7 @@ __all__ = [
     "ukulele_bytes",
 ]
 
-VERSION = 2
+VERSION = 3
 """Raised whenever the model's sound or the font's bytes change."""
 
 FONT_NAME = "Tercet Ukulele"
@@ -146,18 +146,21 @@ class Size:
         Every how many frets a string is sampled.
     rate_hz
         Frames a second of the samples.
-    strings
+    ring_per_t60
+        How long they are, in T60 of their fundamentals.
+    stand_ins
         For each string that isn't sampled itself, the one that stands for it.
     """
 
     name: str
     fret_step: int
     rate_hz: int
+    ring_per_t60: float
     stand_ins: tuple[tuple[str, str], ...] = ()
 
 
-FULL = Size("full", 2, 48_000)
-SMALL = Size("small", 3, 32_000, (("baritone G3", "low G3"), ("baritone E4", "E4")))
+FULL = Size("full", 2, 48_000, RING_PER_T60)
+SMALL = Size("small", 3, 32_000, 1.22, (("baritone G3", "low G3"), ("baritone E4", "E4")))
 
 
 def ukulele_bytes(size: Size = FULL, progress: Progress | None = None) -> bytes:
@@ -175,7 +178,7 @@ def ukulele_bytes(size: Size = FULL, progress: Progress | None = None) -> bytes:
     jobs = [(string, fret) for string in strings for fret in range(0, LAST_FRET + 1, size.fret_step)]
     samples: list[FontSample] = []
     with ThreadPoolExecutor(max_workers=2) as workers:  # the transforms let go of the interpreter
-        made = workers.map(lambda job: _note_samples(job[0], job[1], size.rate_hz), jobs)
+        made = workers.map(lambda job: _note_samples(job[0], job[1], size), jobs)
         for done, pair in enumerate(made, 1):
             samples += pair
             if progress is not None:
@@ -196,12 +199,16 @@ def ukulele_bytes(size: Size = FULL, progress: Progress | None = None) -> bytes:
     )
 
 
-def _note_samples(string: UkeString, fret: int, rate_hz: int) -> tuple[FontSample, FontSample]:
-    """Return a note's soft and firm sample."""
-    note = plucked_note(string, fret, rate_hz)
+def _note_samples(string: UkeString, fret: int, size: Size) -> tuple[FontSample, FontSample]:
+    """Return a note's soft and firm sample, as every other string of the instrument rings along: a font can't know."""
+    rate_hz = size.rate_hz
+    note = plucked_note(string, fret, rate_hz, size.ring_per_t60)
+    along = np.zeros(len(note.soft))
+    rings = all_ring_along(string, fret, rate_hz)[: len(along)]
+    along[: len(rings)] = 0.5 * rings
     key = string.open_midi + fret
     soft, firm = (
-        FontSample(f"{string.name} {fret} {touch}", _pcm(sound), rate_hz, key)
+        FontSample(f"{string.name} {fret} {touch}", _pcm(sound + along), rate_hz, key)
         for touch, sound in (("soft", note.soft), ("firm", note.firm))
     )
     return soft, firm

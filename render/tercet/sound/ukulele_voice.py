@@ -11,6 +11,8 @@
 
 from __future__ import annotations
 
+import functools
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -120,6 +122,7 @@ def is_built_in(font: SoundFont) -> bool:
     )
 
 
+@functools.cache
 def string_named(string: int, open_midi: int) -> str:
     """Return the string of the font that comes nearest to an open string, by pitch, then by its number."""
     own_banks = {1: (11, 21), 2: (12, 22), 3: (13, 23), 4: (14, 15, 24)}[string]
@@ -201,9 +204,9 @@ def played_stroke(stroke: Stroke, dark_losses_db: DarkLosses) -> PlayedStroke:
 
 
 def shaded_velocity(velocity: float, shade: float) -> float:
-    """Return the velocity of a stroke that is touched softer or firmer than usual by `shade`, −1 to 1."""
+    """Return the velocity of a stroke that is touched softer or firmer than usual by a `Stroke.shade`."""
     room = LOUDEST_VELOCITY - velocity if shade > 0.0 else velocity - 1.0
-    return velocity + shade * min(room, SHADE_STEPS)
+    return velocity + math.copysign(min(abs(shade) * SHADE_STEPS, room), shade)
 
 
 def _between(velocity: float, losses_db: Sequence[float]) -> float:

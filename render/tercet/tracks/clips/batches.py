@@ -145,7 +145,7 @@ def _last_frame(performed: Performed, voice: Voice) -> int:
         return voice.end_frame + RING_FRAMES
     if placed.note.action == "chop":
         return placed.onset_frame + CHOP_TAIL_FRAMES
-    return (placed.end_frame if voice.end_frame == NATURAL else voice.end_frame) + TAIL_FRAMES
+    return (placed.still_frame if voice.end_frame == NATURAL else voice.end_frame) + TAIL_FRAMES
 
 
 def _on_grid(frame: int) -> int:
@@ -166,12 +166,17 @@ def batch_take(batch: Batch, performed: Performed) -> Take:
 def _moved(performed: Performed, voice: Voice, slot: ClipSlot) -> TakeNote:
     """Return a note in its batch, with its voice's end; one that rings out is let go when its clip is over."""
     placed = performed.notes[voice.number]
-    end_frame = placed.end_frame if voice.end_frame == NATURAL else voice.end_frame
+    end_frame, free = placed.end_frame, placed.note.free
     if voice.rings_out:
         end_frame = slot.piece_frame + slot.length_frames
+    elif voice.end_frame != NATURAL:
+        end_frame = min(end_frame, voice.end_frame)
+        left_s = (voice.end_frame - placed.onset_frame) / SAMPLE_RATE_HZ
+        free = tuple(replace(string, length_s=min(string.length_s, left_s)) for string in free)
     shift = slot.start_frame - slot.piece_frame
     return replace(
         placed.note,
         onset_s=(placed.onset_frame + shift) / SAMPLE_RATE_HZ,
         length_s=max(end_frame - placed.onset_frame, 1) / SAMPLE_RATE_HZ,
+        free=free,
     )

@@ -1,8 +1,8 @@
 """From the timelines of several tracks to the fewest sounds that tell them apart, each to be made once.
 
-A passage hears some notes of a playing. A note that rings past the passage's end is damped there, unless the music goes
-on and is heard as before; after the last passage it rings out. So one note can be needed with more than one end; a
-note with its end is a *voice*.
+A passage hears some notes of a playing. A note that rings past the passage's end is damped there, with the strings that
+ring along with it, unless the music goes on and is heard as before; after the last passage it rings out. So one note
+can be needed with more than one end; a note with its end is a *voice*.
 
 Within a phrase, voices that are heard in the same passages of all tracks can't be told apart, and are made into sound
 together: a *clip*. A track is then a list of clips, each at its frame; sounds are linear, so they add up to what
@@ -110,7 +110,11 @@ def voices_of(
         voice = Voice(index, NATURAL, False)
         if following is None and note_end >= end_frame - TOLERANCE_FRAMES:
             voice = Voice(index, end_frame, True)
-        elif following is not None and not goes_on and note_end > end_frame + TOLERANCE_FRAMES:
+        elif (
+            following is not None
+            and not goes_on
+            and performed.notes[index].still_frame > end_frame + TOLERANCE_FRAMES
+        ):
             voice = Voice(index, end_frame, False)
         found[place].append(voice)
     return found

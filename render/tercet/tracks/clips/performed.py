@@ -22,11 +22,15 @@ __all__ = ["Performed", "PlacedNote", "facts_of"]
 
 @dataclass(frozen=True, slots=True)
 class PlacedNote:
-    """A note and its frames, counted from the piece's first beat: where it is struck, and where it is damped."""
+    """A note and its frames, counted from the piece's first beat: where it is struck, and where it is damped.
+
+    `still_frame` is where the strings that ring along with it are still, too.
+    """
 
     note: TakeNote
     onset_frame: int
     end_frame: int
+    still_frame: int
 
 
 class Performed:
@@ -69,10 +73,12 @@ class Performed:
     def notes(self) -> tuple[PlacedNote, ...]:
         """The notes in order of their beats as written, then as played."""
         ordered = sorted(self.take.notes, key=lambda note: (note.beat, note.onset_s, note.string))
-        return tuple(
-            PlacedNote(note, self._frame(note.onset_s), self._frame(note.onset_s + note.length_s))
-            for note in ordered
-        )
+        return tuple(map(self._placed, ordered))
+
+    def _placed(self, note: TakeNote) -> PlacedNote:
+        longest_s = max((note.length_s, *(free.length_s for free in note.free)))
+        ends_s = (note.onset_s + note.length_s, note.onset_s + longest_s)
+        return PlacedNote(note, self._frame(note.onset_s), *map(self._frame, ends_s))
 
     def _frame(self, take_s: float) -> int:
         return round((take_s - self.start_s) * SAMPLE_RATE_HZ)
