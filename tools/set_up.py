@@ -29,8 +29,8 @@ __all__ = [
     "manual_instruction",
     "ready_compared",
     "ready_environment",
-    "ready_for_pages",
     "ready_fluidsynth",
+    "ready_for_pages",
     "ready_sources",
     "ready_test_font",
 ]
