@@ -85,8 +85,12 @@ class _Song:
 
     text: str
     arrangement: Arrangement
-    view: dict[str, Any]
     lines: dict[tuple[str, int], dict[str, Any] | None] = field(default_factory=dict)
+
+    @cached_property
+    def view(self) -> dict[str, Any]:
+        """What a window has to know of it."""
+        return song_view(self.arrangement)
 
     @cached_property
     def take(self) -> Take:
@@ -146,8 +150,7 @@ class Live:
         """Return a text as a song; the one before stays if this one has mistakes."""
         text, warm = given(asked, "text", str), self._warmed(given(asked, "name", str))
         if warm.song is None or warm.song.text != text:
-            arrangement = warm.live.edit(text)
-            warm.song = _Song(text, arrangement, song_view(arrangement))
+            warm.song = _Song(text, warm.live.edit(text))
         return warm.song
 
     def _warmed(self, name: str) -> _Warm:

@@ -17,7 +17,7 @@ import { Versions } from "./versions.js";
 import { Writing } from "./writing.js";
 import { by_id, made, tell, text } from "./words.js";
 
-const LOOK_AFTER_MS = 40;
+const LOOK_AFTER_MS = 15;
 const MARK_AFTER_MS = 400;
 
 const state = { name: null, view: null, mistakes: [], other: "", vocabulary: null, looking: null, again: false, looked: "" };

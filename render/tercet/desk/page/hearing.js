@@ -10,7 +10,7 @@ const FALL_S = 0.06;
 const FIRST_S = 1;
 const STRETCH_S = 5;
 const AHEAD_S = 4;
-const SOON_S = 0.03;
+const SOON_S = 0.02;
 
 /* How much a layer is changed that stands somewhere else than in the song as it is. */
 export function gain_of(natural, place) {
