@@ -32,6 +32,7 @@ HEAVY = {
     "rich",
     "ruamel",
     "scipy",
+    "segno",
     "soundfile",
     "starlette",
     "uvicorn",

@@ -373,7 +373,7 @@ def _with_bars(found: Iterable[WideHand | Change | HighFret | Masked]) -> Iterat
     for each in found:
         bars.setdefault(str(each), []).append(f"{each.bar_number} ({each.section})")
     for text, where in bars.items():
-        yield f"{text}: bar{'s' if len(where) > 1 else ''} {', '.join(where)}"
+        yield f"{text}: {'bars' if len(where) > 1 else 'bar'} {', '.join(where)}"
 
 
 def _hardest(report: Report) -> list[str]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TypeVar
 
@@ -47,9 +47,13 @@ class SongSource:
 
     def read(self) -> Song:
         """Return the song as its class plays it; `SongError` with all its mistakes, or those of the class file."""
-        return (
-            self.given if isinstance(self.given, Song) else in_class(read_song(self.given), self.class_file())
-        )
+        if isinstance(self.given, Song):
+            return self.given
+        class_file = self.class_file()
+        song = in_class(read_song(self.given), class_file)
+        if class_file is None or not class_file.address:
+            return song
+        return replace(song, page_address=f"{class_file.address}/{self.folder}/")
 
     def class_file(self) -> ClassFile | None:
         """Return the class file beside it, if there is one."""

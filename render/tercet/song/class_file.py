@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
 from tercet.audio_formats import format_names
 from tercet.errors import ParameterError
@@ -56,6 +57,9 @@ __all__ = [
 
 CLASS_FILE_NAME = "class.yaml"
 
+MOST_ADDRESS = 200
+"""Signs of an address: with a song's folder behind it, it is still a code that a phone reads from paper."""
+
 _Fields = dict[str, Any]
 
 
@@ -79,6 +83,8 @@ class ClassFile:
         Track kinds of the class's own.
     sounding
         How many semitones higher its songs are played than written, where they don't say so themselves; None for none.
+    address
+        Of the folder on the web in which its pages lie, without a slash at the end.
     file
         Where it was read; doesn't take part in comparison.
     """
@@ -90,6 +96,7 @@ class ClassFile:
     formats: tuple[str, ...] = ()
     tracks: tuple[OwnTrack, ...] = ()
     sounding: int | None = None
+    address: str = ""
     file: str = field(default=CLASS_FILE_NAME, compare=False)
 
 
@@ -161,6 +168,23 @@ def _is_note(node: Node) -> bool:
     return True
 
 
+def _read_address(node: Node) -> _Fields:
+    """Read the address of a folder on the web."""
+    written = text_of(node, MOST_ADDRESS)
+    try:
+        parts = urlsplit(written)
+        whole = parts.scheme in ("http", "https") and bool(parts.hostname) and parts.port != 0
+    except ValueError:
+        whole = False
+    if not whole or not re.fullmatch(r"[!-~]+", written):
+        raise SlipError("must be where the pages lie on the web", "write https://, the host, and the folder")
+    if parts.username is not None or parts.query or parts.fragment:
+        raise SlipError(
+            "must be the address of a folder alone", "leave out what stands before @ and after ? or #"
+        )
+    return {"address": written.rstrip("/")}
+
+
 def _read_players(node: Node) -> _Fields:
     found = _each_once(node, PLAYERS)
     return {"players": tuple(name for name in PLAYERS if name in found)}
@@ -222,6 +246,12 @@ CLASS_SETTINGS: tuple[ClassSetting, ...] = (
     ClassSetting(
         "formats", "The kinds of audio file.", _read_formats, _listed({"enum": list(format_names())})
     ),
+    ClassSetting(
+        "address",
+        "Where its pages lie on the web: sheets and handouts lead there.",
+        _read_address,
+        {"type": "string", "pattern": "^https?://[!-~]+$", "maxLength": MOST_ADDRESS},
+    ),
     ClassSetting("sounding", SOUNDING_ABOUT, read_sounding, SOUNDING_SCHEMA),
     ClassSetting(
         "tracks",
@@ -243,6 +273,10 @@ _OTHER_NAMES = {
     "tempo": "speeds",
     "format": "formats",
     "files": "formats",
+    "url": "address",
+    "link": "address",
+    "site": "address",
+    "website": "address",
     "transpose": "sounding",
     "track": "tracks",
     "kinds": "tracks",

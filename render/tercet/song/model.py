@@ -423,8 +423,9 @@ class Song:
     None unless the song sets them. `tracks` are those of the song's own. `as_written` says whether a note that no
     string has keeps its octave. `sounding` is how many semitones higher it is played than written, None unless the song
     sets it. `intro_bars` and `turnaround_bars` are how many bars of chords are added before sections, and `tag_bars`
-    how many at the end (0 leaves it to Tercet), None for no tag; see `tercet.song.added_bars`. `moved_semitones` is how
-    far the song is from where its file has it; it takes no part in comparison.
+    how many at the end (0 leaves it to Tercet), None for no tag; see `tercet.song.added_bars`. `page_address` is where
+    its class page lies on the web, empty unless the class file says so. `moved_semitones` is how far the song is from
+    where its file has it; it takes no part in comparison.
     """
 
     title: str
@@ -458,6 +459,7 @@ class Song:
     intro_bars: int = 0
     turnaround_bars: int = 0
     tag_bars: int | None = None
+    page_address: str = ""
     moved_semitones: int = field(default=0, compare=False)
 
     @property

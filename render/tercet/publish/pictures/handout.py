@@ -25,6 +25,7 @@ from tercet.publish.pictures.handout_rows import (
     shown_word,
 )
 from tercet.publish.pictures.looks import LOOKS, PAPER, TEXT, TEXT_SOFT, toned
+from tercet.publish.pictures.page_code import page_code
 from tercet.publish.pictures.shapes_used import ShapeUse, shapes_used
 from tercet.publish.shapes import Drawing, Group, Ink, Path, Point, Shape, Style, Text, cross
 from tercet.publish.typefaces import text_width_em
@@ -56,6 +57,9 @@ CHORDS_BASELINE, TOP_STRING, STRING_GAP, BELOW_STRINGS, WORD_LINE, ROW_GAP = (
 """Down a row: the baseline of its chords, string 1, from string to string, to the baseline of the words, from verse to
 verse, and the space below."""
 
+LABEL_LINE = 44.0
+"""From line to line of what stands before a row."""
+
 MOST_SPARE = 40.0
 """Room to spare goes between the rows, so much at most."""
 
@@ -69,6 +73,9 @@ PAPER_EDGE = 2.0
 TIGHT_NAME = 360.0
 """Room for the name above a shape; a longer one is cut short."""
 
+MOST_CODE_SIZE = STRING_X - MARGIN - 14.0
+"""Of the code that leads to the song's page: it stands before the first row, where it takes no room from the music."""
+
 MOST_SHAPE_LINES = 4
 """More would leave no room for music."""
 
@@ -80,7 +87,7 @@ SENTENCE = (
 
 @dataclass(frozen=True, slots=True)
 class _Page:
-    """Width and height of a picture in drawing units, and what its foot says of the signs, a line each."""
+    """Width and height of a picture in drawing units, what its foot says of the signs, a line each."""
 
     width: float = HANDOUT_WIDTH
     height: float = HANDOUT_HEIGHT
@@ -200,6 +207,8 @@ def _drawing(
             shapes += _named_shape(shape, (x, top), left_handed=left_handed)
     spare = min(max(_room(picture, page), 0.0) / len(picture.rows), MOST_SPARE)
     y = _top(picture.shapes, page) + 0.5 * spare
+    if arrangement.song.page_address:
+        shapes.append(_code(arrangement.song.page_address, picture.rows[0], y, spare))
     for row in picture.rows:
         shapes += _row(row, arrangement, y)
         y += _height(row) + spare
@@ -290,11 +299,18 @@ def _labels(row: Row, top: float) -> Iterator[Shape]:
     y = _string_y(1, top) + 2.0
     if row.label:
         yield _sized(Text(MARGIN, y, row.label, 34.0, TEXT, style="bold", name="section"), room, 22.0)
-        y += 44.0
+        y += LABEL_LINE
     if row.label and row.time:
         yield Text(MARGIN, y, f"pass {row.time}", DIGIT_SIZE, TEXT, name="time")
-        y += 44.0
+        y += LABEL_LINE
     yield Text(MARGIN, y, str(max(row.first_bar, 1)), DIGIT_SIZE, TEXT_SOFT, name="bar number")
+
+
+def _code(address: str, row: Row, top: float, spare: float) -> Shape:
+    """Return the code of an address, under the labels of a row and above those of the next."""
+    labels = 1 + bool(row.label) + bool(row.label and row.time)
+    y = _string_y(1, top) + LABEL_LINE * (labels - 1) + 18.0
+    return page_code(address, MARGIN - 6.0, y, min(top + _height(row) + spare + 16.0 - y, MOST_CODE_SIZE))
 
 
 def _tab_stroke(stroke: Gesture, placed: PlacedColumn, top: float) -> Group:

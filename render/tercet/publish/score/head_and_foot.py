@@ -16,6 +16,7 @@ from tercet.arranging.model import explained
 from tercet.publish.paragraphs import wrapped
 from tercet.publish.pictures.chord_diagram import ASPECT, chord_diagram
 from tercet.publish.pictures.looks import FAINT, LOOKS, TEXT, TEXT_SOFT, places
+from tercet.publish.pictures.page_code import page_code, short_address
 from tercet.publish.pictures.shapes_used import ShapeUse, shapes_used
 from tercet.publish.score.note_signs import pulse_note, swing_sign
 from tercet.publish.score.written_form import WrittenForm
@@ -34,6 +35,9 @@ TITLE_LINES = 3
 FACT_SIZE, SMALL_SIZE = 11.0, 9.0
 FACT_GAP = 16.0
 """Space between two facts of a line."""
+
+CODE_SIZE, CODE_GAP = 76.0, 8.0
+"""Of the code that leads to the song's page: 27 mm, which a phone reads from a desk."""
 
 DIAGRAM_WIDTH, DIAGRAM_WIDTH_LARGE, DIAGRAM_GAP = 43.0, 57.0, 8.0
 MOST_DIAGRAM_ROWS = 3
@@ -79,9 +83,16 @@ def sheet_head(
     diagram = DIAGRAM_WIDTH_LARGE if large else DIAGRAM_WIDTH
     shapes: list[Shape] = []
     y = 0.0
+    beside = width
+    if song.page_address:
+        shapes.append(page_code(song.page_address, width - CODE_SIZE, 0.0, CODE_SIZE))
+        beside -= CODE_SIZE + CODE_GAP
+    for part in (_title(song, beside), _facts(arrangement, form, beside)):
+        shapes.append(part.at(0.0, y))
+        y += part.height
+    if song.page_address:
+        y = max(y, CODE_SIZE + CODE_GAP)
     for part in (
-        _title(song, width),
-        _facts(arrangement, form, width),
         _front_and_back(song, width) if not large else Block((), 0.0),
         _diagrams(shapes_used(arrangement), width, diagram, left_handed=left_handed),
     ):
@@ -131,6 +142,9 @@ def _facts(arrangement: Arrangement, form: WrittenForm, width: float) -> Block:
         line.text(song.instrument)
     for part in wrapped(f"Form: {form.in_words}", FACT_SIZE, width, 3):
         line.text(part)
+    if song.page_address:
+        for part in wrapped(f"Listen and practise: {short_address(song.page_address)}", FACT_SIZE, width, 3):
+            line.text(part)
     return Block(tuple(line.shapes), line.y + 10.0)
 
 
