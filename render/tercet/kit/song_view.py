@@ -43,7 +43,8 @@ LINE_WIDTH = 2300
 
 SHEET_WIDTH = 1900
 
-HARDEST_MARKED = 3
+HARDEST_MARKED, BARS_A_HARD_ONE = 3, 6
+"""So many bars are marked as the hardest, in a short song fewer: one of so many."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -261,5 +262,8 @@ def _hard_places(report: Report) -> Iterator[tuple[int, str, str]]:
         yield change.bar_number, "hard", f"the fastest change: {change}"
     if highest is not None:
         yield highest.bar_number, "hard", f"the highest fret: {highest}"
-    for bar in report.hardest_places[:HARDEST_MARKED]:
+    for hasty in report.hasty_changes:
+        yield hasty.bar_number, "hard", f"a change that comes soon for these players: {hasty}"
+    places = report.hardest_places
+    for bar in places[: min(max(len(places) // BARS_A_HARD_ONE, 1), HARDEST_MARKED)]:
         yield bar.bar_number, "hard", "one of the hardest bars"
