@@ -22,7 +22,7 @@ from tests.sound.takes import RATE_HZ, note, take
 
 __all__ = ["RATE_HZ", "STRINGS", "Place", "alone", "heard", "on_string", "ringing", "rings_of", "strums"]
 
-APART_S, NOTE_S, HEARD_S, LEAD_S = 2.5, 2.4, 2.3, 0.004
+APART_S, NOTE_S, HEARD_S, LEAD_S = 3.0, 2.9, 2.8, 0.004
 """From note to note, how long each lasts, how much of it is heard, and how long before it that begins."""
 
 
