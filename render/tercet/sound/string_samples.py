@@ -222,7 +222,7 @@ def string_sample(name: str, fret: int, layer_index: int) -> StringSample:
     layer_index
         Place in `LAYERS`.
     """
-    sound = _kept(name, fret, layer_index).astype(np.float32) / np.float32(FULL_SCALE)
+    sound = _as_sound(_kept(name, fret, layer_index))
     sound[:, :RISE_FRAMES] *= np.arange(RISE_FRAMES, dtype=np.float32) / RISE_FRAMES
     sound.flags.writeable = False
     return StringSample(sound)
@@ -268,13 +268,16 @@ def _figures(name: str, fret: int, cutoff_hz: float | None) -> NDArray[np.int16]
     if cutoff_hz is None:
         note = plucked_note(STRINGS_OF_INSTRUMENTS[name], fret, SAMPLE_RATE_HZ)
         return _as_figures(np.stack([note.soft, note.firm, note.aside]))
-    bright = _kept(name, fret, layer_index=0).astype(np.float32) / np.float32(FULL_SCALE)
-    return _as_figures(_low_passed(bright, cutoff_hz))
+    return _as_figures(_low_passed(_as_sound(_kept(name, fret, layer_index=0)), cutoff_hz))
 
 
 def _as_figures(sound: NDArray[np.floating]) -> NDArray[np.int16]:
     most = FULL_SCALE - 1
     return np.clip(np.round(FULL_SCALE * sound), -most, most).astype(np.int16)
+
+
+def _as_sound(figures: NDArray[np.int16]) -> NDArray[np.float32]:
+    return np.asarray(figures * np.float32(1.0 / FULL_SCALE), np.float32)
 
 
 def _low_passed(sounds: NDArray[np.float32], cutoff_hz: float) -> NDArray[np.float32]:
@@ -311,9 +314,11 @@ def skin_sound(skin: float, layer_index: int) -> NDArray[np.float32]:
 @functools.lru_cache(maxsize=CONTACTS * len(LAYERS))
 def _contact_sound(which: int, layer_index: int) -> NDArray[np.float32]:
     """Return one of `CONTACTS` noises of the skin as a layer has it, float32 (frames,); read-only."""
-    sound = contact(which, SAMPLE_RATE_HZ).astype(np.float32)
     cutoff_hz = layer_cutoff_hz(layer_index)
-    heard = sound if cutoff_hz is None else _low_passed(sound, cutoff_hz)
+    if cutoff_hz is None:
+        heard = contact(which, SAMPLE_RATE_HZ).astype(np.float32)
+    else:
+        heard = _low_passed(_contact_sound(which, layer_index=0), cutoff_hz)
     heard.flags.writeable = False
     return heard
 
