@@ -82,6 +82,17 @@ def test_an_edit_in_a_later_section_changes_nothing_before(songs: tuple[Song, So
     assert _strokes(before, last.name) == _strokes(after, last.name)
 
 
+def test_a_pin_beyond_reach_is_held_alike_whatever_comes_later() -> None:
+    """A note on fret 7, and on fret 9 in the section after it, of beginners."""
+
+    def verse(later: str) -> list[Gesture]:
+        verse = section("verse", "B4:4[32]", "F")
+        made = arrange(song(verse, section("chorus", later, "C"), players="beginner"), TUNINGS["high-g"])
+        return _until(made, Fraction(4))
+
+    assert verse("s1f9:4") == verse("C5:4")
+
+
 def _until(arrangement: Arrangement, beat: Fraction) -> list[Gesture]:
     return [gesture for gesture in arrangement.gestures if gesture.start_beat < beat]
 

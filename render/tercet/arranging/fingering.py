@@ -38,7 +38,7 @@ _ROUNDS = 2
 """Hands are sought so often again for equal bars and usual fingers: what one round mends may unsettle another bar."""
 
 _NEAR_FRET, _WIDE_FRETS = 5, 4
-"""A note that only frets further up, or fingers so far apart, could carry doesn't stand in for another."""
+"""Notes stand in for others up to this fret first; what only fingers so far apart could carry never does."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,8 +122,8 @@ class Shared:
 def is_wanted(note: TuneNote, piece: Piece) -> bool:
     """Whether a note wants a roll: on a chord change, on a downbeat or long, and not too short for it.
 
-    Long is two quarters, or a pulse where the pulse is a dotted note; too short is less than an eighth, or less
-    than these players need for a roll.
+    Long is two quarters, or a pulse where the pulse is a dotted note; too short is less than an eighth that is also
+    quick, or less than these players need for a roll.
     """
     meter = piece.song.meter
     long_beat = meter.pulse_beat if meter.pulse_beat > 1 else Fraction(meter.lower, 2)
@@ -135,21 +135,22 @@ def _has_time(note: TuneNote, piece: Piece) -> bool:
     """Whether a note lasts long enough for a roll."""
     shortest_s = piece.hands.limits.roll_s
     quarter_beat = Fraction(piece.song.meter.lower, 4)
-    return note.length_beat >= quarter_beat / 2 and float(note.length_beat) * piece.beat_s >= shortest_s
+    length_s = float(note.length_beat) * piece.beat_s
+    return length_s >= shortest_s and (note.length_beat >= quarter_beat / 2 or length_s >= QUICK_S)
 
 
 def _stand_ins(tune: Sequence[TuneNote], piece: Piece) -> frozenset[int]:
     """Return the notes that want a roll because no other in the bar lets their chord be heard: the first that does.
 
     Below string 4, nothing lower can be struck under a note; and under a note that isn't the chord's own, or high up,
-    there may be one tone of it or none. The chord is then heard at the next note that allows two; failing that, at one
-    that allows a roll at all.
+    there may be one tone of it or none. The chord is then heard at the next note that allows two near the nut; failing
+    that, as far up as these players reach; failing that, at one that allows a roll at all.
     """
-    found = set()
+    found, reach = set(), piece.hands.limits.highest_chord_fret
     for _, group in groupby(range(len(tune)), key=_counter_of_chords(tune)):
         span = list(group)
-        for tones in (2, 1):
-            can = [index for index in span if _may_carry(tune[index], piece) >= tones]
+        for tones, highest_fret in ((2, _NEAR_FRET), (2, reach), (1, _NEAR_FRET)):
+            can = [index for index in span if _may_carry(tune[index], piece, highest_fret) >= tones]
             if any(is_wanted(tune[index], piece) for index in can):
                 break
             timely = [index for index in can if _has_time(tune[index], piece)]
@@ -169,30 +170,30 @@ def _counter_of_chords(tune: Sequence[TuneNote]) -> Callable[[int], int]:
     return numbers.__getitem__
 
 
-def _may_carry(note: TuneNote, piece: Piece) -> int:
-    """Return how many tones of the chord, two at most, a roll near the nut may sound with a note on top; 0 for no roll.
+def _may_carry(note: TuneNote, piece: Piece, highest_fret: int) -> int:
+    """Return how many tones of the chord, two at most, a roll up to a fret may sound with a note on top; 0 for no roll.
 
-    By pitch alone, whoever plays and whatever is pinned: a wider reach gives no more to play, pins keep what is found.
+    By pitch alone, whatever is pinned: pins keep what is found.
     """
     if note.chord is None:
         return 0
     stops = (3, 2, 1) if note.position is None else (note.position[0],)
     opens = tuple(pitch.midi for pitch in piece.tuning.open_pitches)
-    return _tones_carried(note.midi, note.chord.pitch_classes, stops, opens)
+    return _tones_carried(note.midi, note.chord.pitch_classes, stops, opens, highest_fret)
 
 
 @lru_cache(maxsize=4096)
 def _tones_carried(
-    midi: int, tones: frozenset[int], stops: tuple[int, ...], open_midis: tuple[int, ...]
+    midi: int, tones: frozenset[int], stops: tuple[int, ...], open_midis: tuple[int, ...], highest_fret: int
 ) -> int:
     """Return how many tones of a chord, two at most, rolls sound that stop at a note on one of some strings."""
     most = 0
     for stop, start in product(stops, (4, 3)):
         room = midi - open_midis[4 - stop]
-        if start <= stop or not 0 <= room <= _NEAR_FRET:
+        if start <= stop or not 0 <= room <= highest_fret:
             continue
         under = [open_midis[4 - string] for string in range(start, stop, -1)]
-        frets = range(_NEAR_FRET + 1)
+        frets = range(highest_fret + 1)
         for held in product(
             *([fret for fret in frets if (low + fret) % 12 in tones and low + fret <= midi] for low in under)
         ):
@@ -499,10 +500,9 @@ class _Solver:
                 return False
         return True
 
-    @cached_property
-    def _freer(self) -> PricedHands:
-        """Hands that reach whatever the tune asks for, and no fret beyond it."""
-        highest = _highest_fret(self._tune, self._piece)
+    def _freer(self, note: TuneNote) -> PricedHands:
+        """Return hands that reach whatever a note asks for, and no fret beyond it, whatever others ask for."""
+        highest = _highest_fret([note], self._piece)
         limits = replace(LIMITS["free"], highest_fret=highest, highest_chord_fret=highest)
         return priced_hands(replace(self._piece.hands, limits=limits), self._hands.highest_fret)
 
@@ -548,7 +548,7 @@ class _Solver:
         if not asked.choices and not has_note(self._piece.tuning, note.midi):
             return asked
         if not asked.choices and (note.pin is not None or note.position is not None):
-            asked = self._asked_of(replace(question, highest_fret=LAST_FRET), self._freer)
+            asked = self._asked_of(replace(question, highest_fret=LAST_FRET), self._freer(note))
             if not note.pin_of_part or note.position is not None:
                 self.problems.append(pin_problem(note, self._piece, kept=bool(asked.choices)))
         if not asked.choices:
@@ -575,7 +575,7 @@ class _Solver:
         """Return the choices of a note with one that the song adds: by these players' hands, else by freer ones."""
         asked = self._asked_of(question)
         if not asked.choices:
-            asked = self._asked_of(question, self._freer)
+            asked = self._asked_of(question, self._freer(self._tune[index]))
             added = self._beside[index]
             if asked.choices and added is not None:
                 self.problems.append(together_problem(added, self._tune[index], self._piece))

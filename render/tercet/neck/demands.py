@@ -94,7 +94,7 @@ MANY_FINGERS = 3
 HAND_RETURN_S = 0.15
 """The thumb needs this long to come back from one roll for the next, and to be ready for the note after it."""
 
-QUICK_S, ROLLS_APART_S, STEADY_ROLLS_APART_S = 0.2, 0.6, 1.1
+QUICK_S, ROLLS_APART_S, STEADY_ROLLS_APART_S = 0.25, 0.6, 1.65
 """A note that lasts less than the first wants a roll only where the last one is as long ago as the second; as the third
 where it has no new chord to tell."""
 
