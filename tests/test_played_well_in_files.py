@@ -199,6 +199,11 @@ def test_what_is_played_worse_misses_its_row(bench: ModuleType, row: str) -> Non
     assert missed_when_played(bench, *SPOILT[row](ALIVE, RINGING)) == {row}
 
 
+def test_every_row_has_its_sabotage(bench: ModuleType) -> None:
+    by_itself = {"hasty change", "fewer rolls", "kept", "fewer", "covered"}
+    assert {*SABOTAGES, *SPOILT, *by_itself} == set(bench.ROWS)
+
+
 # What is read of the command
 
 

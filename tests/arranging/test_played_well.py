@@ -16,11 +16,14 @@ from tercet.neck import demands, priced_hands
 from tercet.neck.priced_hands import PricedHands
 from tercet.publish.pictures.shapes_used import shapes_used
 from tercet.song import Players, Song, parse_song, read_song
+from tercet.song.transpose import drop_pins
 from tercet.theory import TUNINGS
 from tests.arranging.strokes import strokes_of
 from tests.measure.hands import TAUGHT, Figures, measured
 
-SONGS = sorted((Path(__file__).parents[2] / "songs").glob("*.yaml"))
+ROOT = Path(__file__).parents[2]
+SONGS = sorted((ROOT / "songs").glob("*.yaml"))
+TABS = sorted((ROOT / "benchmarks" / "expert_tabs").glob("*.yaml"))
 OPEN_MIDIS = [pitch.midi for pitch in TUNINGS["high-g"].open_pitches]
 PLAYERS: tuple[Players, ...] = ("beginner", "improving", "free")
 
@@ -32,6 +35,16 @@ sections:
   verse: |
     chords   G:3 D:3         | D:3 Bm:3        | G               | C:3 D:3
     melody   G4 A B D5 B4 G  | F#4 A D5 F# D A4 | G4 B D5 G:2 D   | C5 E G F# A4 D
+"""
+
+ALL_SHAPES = """\
+title: A bar of rest over each chord with a shape that is taught
+meter: 4/4
+tempo: 60
+sections:
+  verse: |
+    chords   C   | F   | G7  | G   | Am  | Dm  | D   | A   | A7  | D7  | E7  | Em  | Gm  | Bb  | C7  | Fm  | B7
+    melody   .:4 | .:4 | .:4 | .:4 | .:4 | .:4 | .:4 | .:4 | .:4 | .:4 | .:4 | .:4 | .:4 | .:4 | .:4 | .:4 | .:4
 """
 
 EQUAL_BARS = """\
@@ -86,18 +99,27 @@ def test_our_songs_keep_the_bounds(songs: list[Song], players: Players) -> None:
     assert players != "free" or figures.percent("seventh missing") <= 15
 
 
-@pytest.mark.parametrize("path", SONGS, ids=lambda path: path.stem)
-def test_every_taught_shape_has_its_fingers_for_beginners(path: Path) -> None:
-    arrangement = arrange(replace(read_song(path), players="beginner"), TUNINGS["high-g"])
-    met = 0
+def taught_shapes_met(song: Song) -> set[str]:
+    """The shapes with a name that beginners hold in a song, each with the fingers that are taught."""
+    arrangement = arrange(drop_pins(replace(song, players="beginner"))[0], TUNINGS["high-g"])
     held = [(gesture.shape, gesture.fingers) for gesture in arrangement.gestures]
     shown = [(used.frets, used.fingers) for used in shapes_used(arrangement)]
+    met = set()
     for frets, fingers in (*held, *shown):
         shape = "".join(map(str, frets))
         if fingers and shape in TAUGHT:
             assert "".join(map(str, fingers)) == TAUGHT[shape]
-            met += 1
-    assert met
+            met.add(shape)
+    return met
+
+
+@pytest.mark.parametrize("path", [*SONGS, *TABS], ids=lambda path: f"{path.parent.name}-{path.stem}")
+def test_every_taught_shape_has_its_fingers_for_beginners(path: Path) -> None:
+    assert taught_shapes_met(read_song(path))
+
+
+def test_all_taught_shapes_appear_with_their_fingers_for_beginners() -> None:
+    assert taught_shapes_met(parse_song(ALL_SHAPES)) == set(TAUGHT)
 
 
 @pytest.mark.parametrize("players", PLAYERS)
