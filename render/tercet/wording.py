@@ -5,7 +5,9 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable, Sequence
 
-__all__ = ["counted", "did_you_mean", "listed", "lookalikes"]
+__all__ = ["counted", "did_you_mean", "listed", "lookalikes", "nth_time", "ordinal"]
+
+_ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
 
 
 def counted(number: int, what: str, several: str = "") -> str:
@@ -17,6 +19,25 @@ def counted(number: int, what: str, several: str = "") -> str:
     ('1 bar', '0 bars', '2 of its passes are')
     """
     return f"{number} {what if number == 1 else several or what + 's'}"
+
+
+def nth_time(number: int) -> str:
+    """Return which playing of some music is meant, counted from 1.
+
+    Examples
+    --------
+    >>> nth_time(1), nth_time(12), nth_time(23)
+    ('first time', '12th time', '23rd time')
+    """
+    if number <= len(_ORDINALS):
+        return f"{_ORDINALS[number - 1]} time"
+    return f"{ordinal(number)} time"
+
+
+def ordinal(number: int) -> str:
+    """Return a number's place in a row, in figures: ``1st``, ``12th``, ``23rd``."""
+    teens = 10 < number % 100 < 20
+    return f"{number}{'th' if teens else {1: 'st', 2: 'nd', 3: 'rd'}.get(number % 10, 'th')}"
 
 
 def listed(names: Iterable[str], last: str = "and") -> str:

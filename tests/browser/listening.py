@@ -23,6 +23,7 @@ __all__ = [
     "parts_of",
     "play",
     "rendered",
+    "set_speed",
     "stems_of",
 ]
 
@@ -79,6 +80,16 @@ def play(page: Page) -> None:
     """Press Play and wait until the sound stands on the clock."""
     page.click("#go")
     page.wait_for_function("() => Tercet.player.state === 'playing'")
+
+
+def set_speed(page: Page, percent: int) -> None:
+    """Press Slower or Quicker until a speed is reached."""
+    for _ in range(20):
+        now = float(page.evaluate("Tercet.player.speed.percent"))
+        if now == percent:
+            return
+        page.click("#slower" if now > percent else "#quicker")
+    raise AssertionError(f"no {percent} % on the page")
 
 
 def rendered(page: Page, steps: Mapping[float, str] | None = None) -> Samples:

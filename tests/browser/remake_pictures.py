@@ -27,7 +27,10 @@ from tests.kits import run_tercet  # noqa: E402
 from tests.worked_pages import work_through  # noqa: E402
 
 PICTURES = ROOT / "docs" / "pictures"
-SIZES = {360: 740, 820: 1100, 1440: 900}
+SIZES = {360: 740, 820: 1100, 1440: 900, 1920: 1080}
+BOARD_WIDTH = 1920
+"""At this width the board is seen."""
+
 DESK_SIZES = {1024: 768, 1440: 900, 1920: 1080}
 SCHEMES = ("light", "dark")
 BAR = 20
@@ -83,20 +86,19 @@ def take_those_of_the_guide() -> None:
             width, height = GUIDE_WINDOW
             with window(browser, width=width, height=height, color_scheme="light") as opened:
                 page = opened.show((folder / "class" / "apples" / "index.html").as_uri())
-                page.uncheck("#follow")
-                page.select_option("#count", "0")
+                page.evaluate("Tercet.player.countBars = 0")
                 page.click("#go")
                 page.wait_for_function(
                     "() => Tercet.player.position().ms > Tercet.speeds[2].bars[2][0] + 300"
                 )
-                page.evaluate("() => document.querySelector('#stage-title').scrollIntoView()")
+                page.click(".drawer[aria-controls=panel-stage]")
                 with Image.open(io.BytesIO(page.screenshot())) as seen:
                     keep_small(seen, PICTURES / "guide-page.png")
             browser.close()
 
 
 def take_those_of_the_page() -> None:
-    """Make the page, open it six times, and keep what is seen."""
+    """Make the page, open it at each width in both schemes, and keep what is seen; at the widest the board."""
     with tempfile.TemporaryDirectory() as base, sync_playwright() as playwright:
         song = ROOT / "songs" / "harbour-lanterns.yaml"
         run_tercet("page", song, "-o", base, "--no-kit", "--speeds", "60%,80%,100%")
@@ -106,13 +108,14 @@ def take_those_of_the_page() -> None:
             for scheme in SCHEMES:
                 with window(browser, width=width, height=height, color_scheme=scheme) as opened:
                     page = opened.show(address)
-                    if width < 1000 and scheme == "light":
-                        page.uncheck("#follow")
                     page.evaluate("(bar) => Tercet.player.goToBar(bar)", BAR)
-                    page.select_option("#count", "0")
+                    page.evaluate("Tercet.player.countBars = 0")
                     page.click("#go")
                     reached = "(bar) => Tercet.player.position().ms > Tercet.speeds[2].bars[bar][0] + 900"
                     page.wait_for_function(reached, arg=BAR)
+                    if width == BOARD_WIDTH:
+                        page.click("#to-board")
+                        page.wait_for_selector("#board .sounds")
                     _keep(page.screenshot(), PICTURES / f"page-{width}-{scheme}.webp")
         browser.close()
 

@@ -14,6 +14,7 @@ from tercet.arranging import arrange
 from tercet.performing import lay_out, perform
 from tercet.publish.page import PagePlan, PageSound, song_page
 from tercet.publish.page.sound import SpeedTiming
+from tercet.publish.page.take_home import Files
 from tercet.song import LAYERS, read_song
 from tests.browser.windows import Window
 
@@ -44,7 +45,7 @@ def song_text(
     )
 
 
-def page_of(folder: Path, text: str, title: str = "") -> str:
+def page_of(folder: Path, text: str, title: str = "", downloads: Files | None = None) -> str:
     """Make the page of a song without its sound, under a title that no file could give it; return its address."""
     path = folder / "song.yaml"
     path.write_text(text, encoding="utf-8")
@@ -53,7 +54,7 @@ def page_of(folder: Path, text: str, title: str = "") -> str:
     take = perform(arrangement, lay_out(arrangement, None, count_in_bars=0))
     peaks: dict[str, list[float]] = {layer: [0.1] * len(take.bars) for layer in LAYERS}
     sound = PageSound((SpeedTiming(Fraction(1), take, take.length_s, peaks),), {}, 0.0)
-    for name, data in song_page(PagePlan(arrangement, sound)).items():
+    for name, data in song_page(PagePlan(arrangement, sound, downloads=downloads)).items():
         (folder / name).parent.mkdir(exist_ok=True)
         (folder / name).write_bytes(data)
     return (folder / "index.html").as_uri()

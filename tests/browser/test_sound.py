@@ -25,6 +25,7 @@ from tests.browser.listening import (
     parts_of,
     play,
     rendered,
+    set_speed,
     stems_of,
 )
 from tests.browser.windows import Window
@@ -83,7 +84,7 @@ def fitted(heard: Samples, expected: Samples) -> tuple[float, float]:
 def test_layers_add_up_to_the_demo(opened: Opened, pages: Path, song_address: str, speed: str) -> None:
     page = offline_page(opened, song_address)
     no_count_in(page)
-    page.check(f"input[name=speed][value='{speed}']")
+    set_speed(page, int(speed))
     play(page)
     start = page.evaluate("Tercet.player.rounds[0].from") / 1000
     heard = rendered(page)[round(BEGIN_S * RATE_HZ) :]
@@ -335,8 +336,8 @@ def test_a_page_knows_how_high_each_part_gets_in_each_bar(opened: Opened, song_a
 def test_a_loop_returns_on_time(opened: Opened, song_address: str) -> None:
     page = offline_page(opened, song_address)
     no_count_in(page)
-    page.select_option("#loop-from", label="bar 3, verse, pass 1")
-    page.select_option("#loop-to", label="bar 4, verse, pass 1")
+    page.select_option("#loop-from", label="bar 3, verse, first time")
+    page.select_option("#loop-to", label="bar 4, verse, first time")
     play(page)
     bars = page.evaluate("Tercet.player.speed.bars")
     heard = rendered(page)[round(BEGIN_S * RATE_HZ) :]

@@ -49,30 +49,6 @@ def test_keys_alone_do_everything(opened: Opened, song_address: str) -> None:
     page = opened().show(song_address)
     page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.className") == "skip"
-    tab_to(page, "[name=place-melody]")
-    page.keyboard.press("ArrowLeft")
-    assert state(page, "places") == ["out", "middle", "back"]
-    tab_to(page, "[name=place-between]")
-    page.keyboard.press("ArrowRight")
-    assert state(page, "places") == ["out", "back", "back"]
-    tab_to(page, "#as-it-is")
-    page.keyboard.press("Enter")
-    assert state(page, "places") == ["front", "middle", "back"]
-    tab_to(page, "[name=speed]")
-    page.keyboard.press("ArrowLeft")
-    assert state(page, "speed.percent") == 80
-    tab_to(page, "#count")
-    page.keyboard.press("n")  # none
-    assert state(page, "countBars") == 0
-    tab_to(page, "#loop-off")
-    page.keyboard.press("ArrowDown")
-    assert state(page, "loop") == {"first": 0, "last": 16}
-    tab_to(page, "#loop-from")
-    page.keyboard.press("ArrowDown")
-    assert state(page, "loop") == {"first": 1, "last": 16}
-    tab_to(page, "[data-visit]")
-    page.keyboard.press("Enter")
-    assert state(page, "loop.first") == 0
     tab_to(page, "#go")
     page.keyboard.press("Enter")
     page.wait_for_function("() => Tercet.player.state === 'playing' && Tercet.player.position().ms > 400")
@@ -82,16 +58,46 @@ def test_keys_alone_do_everything(opened: Opened, song_address: str) -> None:
     before = page.evaluate("Number(document.getElementById('position').value)")
     page.keyboard.press("ArrowRight")
     assert state(page, "at") > before
+    tab_to(page, "#slower")
+    page.keyboard.press("Enter")
+    assert state(page, "speed.percent") == 80
+    assert page.text_content("#speed") == "80 %"
+    page.keyboard.press("Enter")  # there is no slower one
+    tab_to(page, "#quicker")
+    page.keyboard.press(" ")
+    assert state(page, "speed.percent") == 100
+    assert page.get_attribute("#quicker", "aria-disabled") == "true"
     tab_to(page, "#back")
     page.keyboard.press("Enter")
     assert state(page, "at") == page.evaluate("Tercet.player.speed.startOf(0)")
+    tab_to(page, "[name=place-melody]")
+    page.keyboard.press("ArrowLeft")
+    assert state(page, "places") == ["out", "middle", "back"]
+    tab_to(page, "[name=place-between]")
+    page.keyboard.press("ArrowRight")
+    assert state(page, "places") == ["out", "back", "back"]
+    tab_to(page, "#as-it-is")
+    page.keyboard.press("Enter")
+    assert state(page, "places") == ["front", "middle", "back"]
+    tab_to(page, "#loop-off")
+    page.keyboard.press("ArrowDown")
+    assert state(page, "loop") == {"first": 0, "last": 16}
+    tab_to(page, "#loop-from")
+    page.keyboard.press("ArrowDown")
+    assert state(page, "loop") == {"first": 1, "last": 16}
+    tab_to(page, "[data-visit]")
+    page.keyboard.press("Enter")
+    assert state(page, "loop.first") == 0
+    tab_to(page, "#count")
+    page.keyboard.press("n")  # none
+    assert state(page, "countBars") == 0
 
 
 def test_keys_walk_through_the_bars_and_pick_a_loop(opened: Opened, song_address: str) -> None:
     page = opened().show(song_address)
     tab_to(page, "#pick")
     page.keyboard.press("Enter")
-    tab_to(page, ".bar")
+    assert page.evaluate("document.activeElement.matches('.bar')")
     page.keyboard.press("ArrowRight")
     page.keyboard.press("ArrowRight")
     page.keyboard.press("Enter")
@@ -101,7 +107,7 @@ def test_keys_walk_through_the_bars_and_pick_a_loop(opened: Opened, song_address
     assert page.get_attribute("#pick", "aria-pressed") == "false"
     page.keyboard.press("Home")
     page.keyboard.press("Enter")
-    assert page.text_content("#where") == "bar 2 of 16, verse, pass 1"  # a loop holds
+    assert page.text_content("#where") == "bar 2 of 16, verse, first time"  # a loop holds
     page.evaluate("document.getElementById('loop-off').click()")
     page.focus(".score.wide .bar[tabindex='0']")
     page.keyboard.press("End")
@@ -136,7 +142,7 @@ def test_keys_play_a_track_and_its_turns_are_shown_large(opened: Opened, song_ad
 def test_a_press_on_a_bar_goes_there(opened: Opened, song_address: str) -> None:
     page = opened().show(song_address)
     page.locator(".score.wide .bar").nth(3).click()
-    assert page.text_content("#where") == "bar 3 of 16, verse, pass 1"
+    assert page.text_content("#where") == "bar 3 of 16, verse, first time"
 
 
 def test_the_picture_is_a_map(opened: Opened, song_address: str) -> None:
@@ -204,14 +210,14 @@ def test_no_window_is_too_narrow_or_too_wide(opened: Opened, song_address: str, 
 def test_bars_are_told_to_those_who_do_not_see_them(opened: Opened, song_address: str) -> None:
     page = opened().show(song_address)
     told = page.locator(".score.wide .bar").nth(1).get_attribute("aria-label") or ""
-    assert told.startswith("Bar 1, verse, pass 1. Am. Words: kettle is.")
+    assert told.startswith("Bar 1, verse, first time. Am. Words: kettle is.")
     assert "roll 4 fret" in told
     assert told.endswith("Also bar 9.")
 
 
 def test_only_preferences_are_kept(opened: Opened, song_address: str) -> None:
     page = opened().show(song_address)
-    page.check("input[name=speed][value='80']")
+    page.click("#slower")
     page.select_option("#count", "2")
     page.uncheck("#follow")
     kept = page.evaluate("() => ({...localStorage})")

@@ -89,7 +89,7 @@ class Window:
 
 
 @contextmanager
-def window(browser: Browser, *, width: int = 1024, height: int = 800, **settings: Any) -> Iterator[Window]:
+def window(browser: Browser, *, width: int = 1440, height: int = 900, **settings: Any) -> Iterator[Window]:
     """Open a window; when it closes, nothing may have been said on the console and nothing asked for elsewhere."""
     context = browser.new_context(
         viewport={"width": width, "height": height}, **{"reduced_motion": "reduce", **settings}

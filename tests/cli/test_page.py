@@ -8,6 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+import soundfile
 
 from tests.cli.conftest import SMALL_SONG, Ran
 
@@ -27,6 +28,7 @@ def test_a_class_gets_a_folder_a_song_and_a_list(tercet: Tercet, song: Path, tmp
     assert "open" in ran.err
     files = sorted(path.relative_to(out).as_posix() for path in out.rglob("*") if path.is_file())
     assert files == [
+        "class.js",
         "index.html",
         "look.css",
         "page.json",
@@ -34,11 +36,36 @@ def test_a_class_gets_a_folder_a_song_and_a_list(tercet: Tercet, song: Path, tmp
         *(f"two-kettles/page/100-{part}.js" for part in ("melody", "strums", "tune")),
         *(
             f"two-kettles/page/{name}"
-            for name in ("kept.json", "knocks.js", "look.css", "page.json", "player.js", "take.svg")
+            for name in (
+                "first-line.mp3",
+                "kept.json",
+                "knocks.js",
+                "look.css",
+                "page.json",
+                "player.js",
+                "take.svg",
+            )
         ),
         "two-kettles/two-kettles.pdf",
     ]
     assert "Tuesday &lt;class&gt;" in (out / "index.html").read_text(encoding="utf-8")
+
+
+def test_a_list_is_called_as_its_class_and_plays_first_lines(
+    tercet: Tercet, song: Path, tmp_path: Path
+) -> None:
+    out = tmp_path / "class"
+    song.with_name("class.yaml").write_text("name: Tuesday & Thursday\n", encoding="utf-8")
+    command = ("page", song, "-o", out, "--no-kit", "--speeds", "100%")
+    assert tercet(*command).code == 0
+    html = (out / "index.html").read_text(encoding="utf-8")
+    assert '<h1 dir="auto">Tuesday &amp; Thursday</h1>' in html
+    assert 'href="two-kettles/page/first-line.mp3"' in html
+    heard, rate_hz = soundfile.read(out / "two-kettles" / "page" / "first-line.mp3")
+    assert 2.0 < len(heard) / rate_hz < 30.0
+    assert abs(heard).max() > 0.05
+    assert tercet(*command, "--title", "Sunday").code == 0
+    assert '<h1 dir="auto">Sunday</h1>' in (out / "index.html").read_text(encoding="utf-8")
 
 
 def test_stems_are_made_again_only_when_the_music_changes(tercet: Tercet, song: Path, tmp_path: Path) -> None:

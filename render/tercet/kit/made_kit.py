@@ -9,7 +9,7 @@ from typing import Any
 from tercet.audio_formats import FORMATS, format_names
 from tercet.errors import RequestError
 from tercet.kit.manifest import MANIFEST
-from tercet.publish.page import KitTrack, TrackBar, Turn
+from tercet.publish.page import FOLDER, KitTrack, TrackBar, Turn
 
 __all__ = ["files_to_take", "read_kit"]
 
@@ -79,11 +79,15 @@ def _is_there(folder: Path, file: str) -> bool:
 
 
 def files_to_take(folder: Path) -> dict[str, tuple[Path, ...]]:
-    """Return the recordings, MIDI files and sheets in a song's folder and its sets', by group, in order of name."""
+    """Return the recordings, MIDI files and sheets in a song's folder and its sets', by group, in order of name.
+
+    What lies in the page's own folder is the page's.
+    """
     found: dict[str, list[Path]] = {group: [] for group in TAKEN.values()}
     if folder.is_dir():
+        own = folder / FOLDER
         for path in sorted([*folder.iterdir(), *folder.glob("*/*")]):
             group = TAKEN.get(path.suffix.lower())
-            if group and path.is_file() and not path.name.startswith("."):
+            if group and path.is_file() and path.parent != own and not path.name.startswith("."):
                 found[group].append(path)
     return {group: tuple(paths) for group, paths in found.items() if paths}

@@ -15,6 +15,7 @@ from tercet.errors import RequestError
 from tercet.jobs import FolderStore
 from tercet.jobs.own_files import OwnFiles
 from tercet.kit.events import Event, Listener, unheard
+from tercet.kit.first_line import first_line
 from tercet.kit.kits import make_kit
 from tercet.kit.made_kit import files_to_take, read_kit
 from tercet.kit.manifest import MANIFEST
@@ -26,6 +27,7 @@ from tercet.kit.work_folder import work_folder
 from tercet.made_files import check_may_make, write_made
 from tercet.printable import visible_line
 from tercet.publish.page import (
+    FOLDER,
     KitTrack,
     ListedSong,
     PageFiles,
@@ -35,6 +37,7 @@ from tercet.publish.page import (
     made_sound,
     song_page,
 )
+from tercet.publish.pictures.shapes_used import shapes_used
 from tercet.tracks import SECOND_RECIPES
 from tercet.tracks.playing import Playing
 from tercet.tracks.track_files import digest
@@ -62,6 +65,7 @@ MOST_BYTES_OF_ONE_FILE = 8_000_000
 """What a mail takes along."""
 
 USUAL_SPEEDS = (Fraction(3, 5), Fraction(4, 5), Fraction(1))
+FIRST_LINE = f"{FOLDER}first-line.mp3"
 MAKER = "page"
 """The command that files are noted under."""
 
@@ -169,16 +173,31 @@ class _Pages:
         entries = []
         self._check_output(sources)
         for source, playing in zip(sources, each_of(sources, self._playing), strict=True):
-            song = playing.arrangement.song
             tell_problems(playing.arrangement, self._listener)
             if self._options.one_file:
                 self._one_file(playing, f"{source.folder}.html")
             else:
                 self._folder(source, playing)
-                about = (song.composer, str(song.key), str(song.meter))
-                entries.append(ListedSong(f"{source.folder}/index.html", song.title, about))
-        listed = self._list(entries) if entries else None
+                entries.append(self._entry(source, playing.arrangement))
+        listed = self._list(entries, self._title(sources)) if entries else None
         return PagesResult(tuple(self._pages), listed, tuple(self._left))
+
+    def _entry(self, source: SongSource, arrangement: Arrangement) -> ListedSong:
+        """Return what the list says of a song whose page was made."""
+        song, clip = arrangement.song, f"{source.folder}/{FIRST_LINE}"
+        return ListedSong(
+            f"{source.folder}/index.html",
+            song.title,
+            tuple(filter(None, (song.composer, str(song.key), str(song.meter)))),
+            song.players,
+            shapes_used(arrangement),
+            clip if (self._output / clip).is_file() else "",
+        )
+
+    def _title(self, sources: Sequence[SongSource]) -> str:
+        """Return what the list is called: as asked, else the name of the class."""
+        classes = (source.class_file() for source in sources)
+        return self._options.title or next((one.name for one in classes if one and one.name), "")
 
     def _check_output(self, sources: Sequence[SongSource]) -> None:
         """Refuse the name of a page where a folder is needed, and a file that must stay, before any work."""
@@ -277,6 +296,8 @@ class _Pages:
             class_href="../index.html",
             left_handed=left_handed,
         )
+        with work_folder(folder) as work:
+            files.write(FIRST_LINE, first_line(playing, work))
         written = {name: files.write(name, data) for name, data in song_page(plan).items()}
         return written["index.html"]
 
@@ -351,11 +372,11 @@ class _Pages:
             write_made(self._file, data, maker=MAKER, replace=self._options.replace)
         self._tell_page(path, title)
 
-    def _list(self, entries: Sequence[ListedSong]) -> Path | None:
+    def _list(self, entries: Sequence[ListedSong], asked_title: str) -> Path | None:
         """Write the list of the songs; return it, None if something of the user's stands in its place."""
         files = PageFiles(self._own)
-        title = visible_line(self._options.title)
-        written = {name: files.write(name, data) for name, data in class_page(title, entries).items()}
+        made = class_page(visible_line(asked_title), entries, left_handed=self._options.left_handed)
+        written = {name: files.write(name, data) for name, data in made.items()}
         files.finish()
         self._tell_left(files.left)
         if not written["index.html"]:

@@ -22,7 +22,10 @@ from tercet.publish.page import ListedSong, PagePlan, PageSound, class_page, son
 from tercet.publish.page.markup import data_for_page, filled, player_script, text_table
 from tercet.publish.page.song_facts import natural_places, song_facts, speed_facts
 from tercet.publish.page.sound import SpeedTiming, speed_label
+from tercet.publish.page.take_home import take_home
+from tercet.publish.pictures.shapes_used import ShapeUse
 from tercet.song import LAYERS
+from tercet.tracks.timelines import phrase_ranges
 from tests.publish.drawn import four_bars, three_layers
 
 
@@ -37,6 +40,13 @@ def sound_of(made: Arrangement, *speeds: Fraction, texts: dict[str, str] | None 
 
 def page_of(made: Arrangement, **more: Any) -> str:
     return song_page(PagePlan(made, sound_of(made), **more))["index.html"].decode("utf-8")
+
+
+C, F, C_HIGH = ShapeUse("C", (0, 0, 0, 3)), ShapeUse("F", (2, 0, 1, 0)), ShapeUse("C", (5, 4, 3, 3))
+
+
+def list_of(*songs: ListedSong) -> str:
+    return class_page("", songs)["index.html"].decode("utf-8")
 
 
 def facts_of(html: str) -> dict[str, Any]:
@@ -140,9 +150,76 @@ def test_left_hands_see_mirrored_shapes() -> None:
 
 
 def test_the_list_of_songs_leads_to_each() -> None:
-    html = class_page("", [ListedSong("a/index.html", "<A>", ("us",))])["index.html"].decode("utf-8")
-    assert '<a href="a/index.html" dir="auto">&lt;A&gt;</a>' in html
+    html = list_of(ListedSong("a/index.html", "<A>", ("us",)))
+    assert '<a class="name" href="a/index.html" dir="auto">&lt;A&gt;</a>' in html
     assert text_table()["class_title"] in html
+    assert "first-line" not in html
+
+
+def test_the_list_says_for_whom_a_song_is_and_what_is_new_in_it() -> None:
+    first = ListedSong("a/index.html", "A", ("C major",), "beginner", (C, F, C_HIGH), "a/page/first-line.mp3")
+    later = ListedSong("b/index.html", "B", ("C major",), "free", (F, C, ShapeUse("G7", (0, 2, 1, 2))))
+    again = ListedSong(
+        "c/index.html", "C", ("C major",), "improving", (F, C_HIGH, ShapeUse("C", (0, 0, 3, 3)))
+    )
+    html = list_of(first, later, again, replace(first, first_line=""))
+    items = re.findall(r"<li>(.*?)</li>", html, re.DOTALL)
+    news = [re.findall(r'<p class="new">(.*?)</p>', item)[0] for item in items]
+    assert news == [
+        "New chords: C, F. 1 new way to hold a chord.",
+        "New chord: G7.",
+        "1 new way to hold a chord.",
+        text_table()["new_none"].replace("'", "&#39;"),
+    ]
+    assert [item.count("<svg") for item in items] == [2, 1, 0, 0]
+    levels = ["beginner", "free", "improving", "beginner"]
+    assert all(text_table()[f"level_{level}"] in item for level, item in zip(levels, items, strict=True))
+    assert ['class="first-line" href="a/page/first-line.mp3"' in item for item in items] == [
+        True,
+        False,
+        False,
+        False,
+    ]
+
+
+def test_six_sets_to_take_home_are_six_lines() -> None:
+    names = [f"{number:02}-{track}" for number, track in enumerate(("echo", "slow", "demo"), 1)]
+    sets = [f"{tuning}-{speed}" for tuning in ("high-g", "low-g", "baritone") for speed in (60, 100)]
+    downloads = {
+        kind: [(f"{folder}/{name}.{kind}", 1_500_000) for folder in sets for name in names]
+        for kind in ("wav", "mp3")
+    }
+    home = take_home({**downloads, "pdf": [("song.pdf", 60_000)], "midi": [("song.mid", 900)]})
+    assert [sheet["name"] for sheet in home["sheets"]] == ["song.pdf"]
+    assert [one["title"] for one in home["sets"]][1:] == [name.replace("-", " ") for name in sorted(sets)]
+    assert home["sets"][0]["title"] == text_table()["take_all"]
+    assert {one["about"] for one in home["sets"][1:]} == {"6 files, 9.0 MB"}
+    assert [track["name"] for track in home["sets"][1]["tracks"]] == ["echo", "slow", "demo"]
+    assert [file["kind"] for file in home["sets"][1]["tracks"][0]["kinds"]] == ["WAV", "MP3"]
+    assert take_home({}) == take_home({"mp3": []}) == {}
+
+
+def test_each_phrase_begins_with_its_first_note() -> None:
+    made = three_layers()
+    take = sound_of(made).timings[0].take
+    phrases = facts_of(page_of(made))["phrases"]
+    starts = [phrase.start_beat for phrase in phrase_ranges(made)]
+    assert len(phrases) == len(starts) > 1
+    for at, start in zip(phrases, starts, strict=True):
+        assert take.notes[at].beat >= start
+        assert all(note.beat < start for note in take.notes[:at])
+
+
+def test_what_is_sent_is_lean_and_says_the_same() -> None:
+    """Of scripts and styles only comments and spaces go: what is quoted stays, and so does every sign."""
+    package = Path(song_page.__code__.co_filename).parent
+    whole = "".join(path.read_text(encoding="utf-8") for path in sorted((package / "player").glob("*.js")))
+    sent = player_script()
+    bare = re.sub(r"^ *\/\*.*?\*\/\n", "", whole, flags=re.MULTILINE | re.DOTALL)
+    quoted = re.compile(r"""("[^"\n]*"|'[^'\n]*')""")
+    assert quoted.findall(sent) == quoted.findall(bare)
+    assert re.sub(r"\s", "", sent) == re.sub(r"\s", "", bare)
+    assert len(sent) < 0.9 * len(whole)
 
 
 def test_every_text_that_is_used_is_in_the_table_and_the_other_way_round() -> None:
@@ -150,11 +227,12 @@ def test_every_text_that_is_used_is_in_the_table_and_the_other_way_round() -> No
     sources = [path for path in package.rglob("*") if path.suffix in (".py", ".html", ".js")]
     everything = "\n".join(path.read_text(encoding="utf-8") for path in sources)
     named = set(re.findall(r'(?:T\.text\(|filled\(|text_table\(\)\[)"(\w+)"', everything))
-    named |= set(re.findall(r"\bt\.(\w+)", (package / "templates" / "song.html").read_text(encoding="utf-8")))
+    named |= set(re.findall(r"\bt\.(\w+)", everything))
     unknown = {name for name in named if not name.endswith("_")} - set(text_table())
     assert unknown == set()
     composed = (
-        r"layer_|means_|place_|count_\d|turn_|take_(wav|mp3|midi|pdf)|play$|stop$|class_|whose_|language"
+        r"layer_|means_|place_|count_\d|turn_|play$|stop$|class_title|whose_|language|level_|drawer_|stage_|"
+        r"again_bar|new_"
     )
     unused = {name for name in text_table() if name not in named and not re.match(composed, name)}
     assert unused == set()
@@ -171,7 +249,7 @@ def test_speeds_have_names_that_files_take(speed: Fraction, label: str) -> None:
 
 def test_the_script_is_strict_and_fetches_nothing() -> None:
     script = player_script()
-    assert script.count('"use strict"') == script.count("(function (")
+    assert script.count('"use strict"') == script.count("(function(")
     assert not re.search(
         r"\b(eval|fetch|XMLHttpRequest|WebSocket|innerHTML|document\.write|sendBeacon)\b", script
     )

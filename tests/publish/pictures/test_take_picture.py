@@ -91,7 +91,7 @@ def test_the_strings_of_a_stroke_are_tied_and_loud_notes_name_their_string() -> 
 def test_bars_sections_and_words_are_written() -> None:
     svg = drawn(three_layers())
     assert words_of(svg, "bar number") == ["1", "2", "3", "4"]
-    assert words_of(svg, "section") == ["verse, pass 1", "verse, pass 2", "end"]
+    assert words_of(svg, "section") == ["verse, first time", "verse, second time", "end"]
     assert words_of(svg, "word") == ["Lan-", "terns", "<&>"]
 
 
@@ -121,7 +121,7 @@ def test_a_line_that_lasts_long_is_wrapped_evenly() -> None:
 def test_a_loop_begins_a_row_each_time() -> None:
     svg = drawn(three_layers(), [0, 1, 0, 1])
     assert words_of(svg, "bar number") == ["1", "2", "1", "2"]
-    assert words_of(svg, "section") == ["verse, pass 1", "verse, pass 1"]
+    assert words_of(svg, "section") == ["verse, first time", "verse, first time"]
 
 
 def test_words_never_run_into_each_other() -> None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
+import re
 from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
@@ -65,9 +66,28 @@ def filled(name: str, **values: object) -> str:
     return "".join(filled_in)
 
 
+_COMMENT = re.compile(r"^ */\*.*?\*/\n", re.MULTILINE | re.DOTALL)
+_QUOTED = re.compile(r"""("[^"\n]*"|'[^'\n]*')""")
+_LOOSE = {
+    "css": re.compile(r"\n+ *| (?=[{])|(?<=[{};,:]) +"),
+    "js": re.compile(
+        r"^ +|\n+(?=\n)|(?<=[;{,(\[])\n *|\n *(?=[}\])])| (?=[=<>!&|?:{}()\[\]*])|(?<=[=<>!&|?:,;{}()\[\]*]) ",
+        re.MULTILINE,
+    ),
+}
+"""Spaces that mean nothing, outside quotes; those beside + and - stay, since two of these signs mean something else."""
+
+
+def _lean(text: str, kind: str) -> str:
+    """Return a style or script without its comments and loose spaces: a phone doesn't read them."""
+    pieces = _QUOTED.split(_COMMENT.sub("", text))
+    pieces[::2] = [_LOOSE[kind].sub("", piece) for piece in pieces[::2]]
+    return "".join(pieces)
+
+
 def look_text() -> str:
     """Return the page's look: its inks, which the desk has too, and what is drawn with them."""
-    return page_file("inks.css") + page_file("look.css")
+    return _lean(page_file("inks.css") + page_file("look.css"), "css")
 
 
 def player_script() -> str:
@@ -75,7 +95,7 @@ def player_script() -> str:
     parts = sorted(
         path.name for path in files(__package__).joinpath("player").iterdir() if path.name.endswith(".js")
     )
-    return "".join(page_file(f"player/{name}") for name in parts)
+    return _lean("".join(page_file(f"player/{name}") for name in parts), "js")
 
 
 def data_for_page(data: object) -> str:

@@ -12,11 +12,12 @@ from tercet.publish.score.elements import GestureIds, ScoreLook
 from tercet.publish.score.engraving import Engraving, engrave_at, line_svgs
 from tercet.publish.score.mei import Score
 from tercet.publish.svg import sign_definitions
+from tercet.wording import nth_time
 
 __all__ = ["MusicView", "engraved_music", "marks_of_notes", "signs_svg", "spoken_bars", "with_prefix"]
 
-WIDTHS = {"wide": 1900, "narrow": 760}
-"""Width of a line of music in the engraver's units: about four bars on a table, one or two on a phone."""
+WIDTHS = {"wide": 1900, "narrow": 900}
+"""Width of a line of music in the engraver's units: about four bars on a table, two on a phone."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +104,7 @@ def spoken_bars(arrangement: Arrangement) -> list[str]:
     for bar in arrangement.bars:
         section = bar.section
         if passes[bar.section] > 1:
-            section = filled("section_pass", section=bar.section, **{"pass": bar.pass_number})
+            section = filled("section_pass", section=bar.section, time=nth_time(bar.pass_number))
         parts = [filled("spoken_bar", bar=bar.number, section=section)]
         chords = ", ".join(str(span.chord) for span in bar.chords if span.chord)
         parts += [f"{chords}."] * bool(chords)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from base64 import b64encode
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass, field
 from typing import Any
 from urllib.parse import quote
@@ -11,13 +11,14 @@ from urllib.parse import quote
 from tercet import __version__
 from tercet.arranging import Arrangement, second_part
 from tercet.arranging.model import explained
-from tercet.audio_formats import FORMATS
+from tercet.performing import Take
 from tercet.publish.page.kept_page import FOLDER
 from tercet.publish.page.markup import (
     data_for_page,
     filled,
     html,
     look_text,
+    page_file,
     player_script,
     policy,
     policy_of_one_file,
@@ -27,13 +28,17 @@ from tercet.publish.page.music import MusicView, engraved_music, marks_of_notes,
 from tercet.publish.page.song_facts import PLACES, SongFacts, song_facts, speed_facts
 from tercet.publish.page.sound import KNOCKS_APART_S, PageSound, SpeedTiming, speed_label
 from tercet.publish.page.stems import MUSIC_FRAME, PULSE_FRAME, PULSE_HZ, PULSE_WIDTH_S, STEM_RATE_HZ
+from tercet.publish.page.take_home import Files, take_home
 from tercet.publish.pictures.chord_diagram import chord_diagram_drawing
+from tercet.publish.pictures.shapes_used import ShapeUse
 from tercet.publish.pictures.take_picture import RowPlace, row_places, take_picture
 from tercet.publish.score.mei import Score
 from tercet.publish.shapes import Drawing
 from tercet.publish.svg import svg_element, svg_text
-from tercet.song import Layer, played_visits
+from tercet.song import Layer, Players, played_visits
 from tercet.tracks.in_memory import PARTS
+from tercet.tracks.timelines import phrase_ranges
+from tercet.wording import nth_time
 
 __all__ = [
     "LONGEST_TITLE",
@@ -49,11 +54,11 @@ __all__ = [
 LONGEST_TITLE = 120
 """Characters of a title that a browser's tab and a list get; the song's page itself shows all of it."""
 
+MOST_NEW_DRAWN = 8
+"""Shapes of new chords that the list draws of one song."""
+
 LATEST_PULSE_FRAME = 9_000
 """Where the page looks for a stem's pulse at the latest: no decoder delays by more than a tenth of a second."""
-
-Files = Mapping[str, Sequence[tuple[str, int]]]
-"""For each group of downloads its files: where each lies seen from the page, and its bytes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,11 +126,30 @@ class PagePlan:
 
 @dataclass(frozen=True, slots=True)
 class ListedSong:
-    """A song in the class's list: where its page lies seen from the list, its title, and a few facts."""
+    """A song in the class's list.
+
+    Parameters
+    ----------
+    href
+        Where its page lies, as seen from the list.
+    title
+        What it is called.
+    facts
+        A few words each: who made it, its key, its meter.
+    players
+        For whom it is arranged.
+    shapes
+        What its chords are played with, in the order of first use.
+    first_line
+        Where its first line lies as a recording; empty for none.
+    """
 
     href: str
     title: str
     facts: tuple[str, ...]
+    players: Players = "improving"
+    shapes: tuple[ShapeUse, ...] = ()
+    first_line: str = ""
 
 
 def song_page(plan: PagePlan) -> dict[str, bytes]:
@@ -192,15 +216,53 @@ def _second_music(arrangement: Arrangement, facts: SongFacts) -> _SecondMusic:
     return _SecondMusic(views, {"second": told})
 
 
-def class_page(title: str, songs: Iterable[ListedSong]) -> dict[str, bytes]:
-    """Return the files of the list of a class's songs by name."""
+def class_page(title: str, songs: Iterable[ListedSong], *, left_handed: bool = False) -> dict[str, bytes]:
+    """Return the files of the list of a class's songs by name; the songs come in the order in which they are learnt."""
     values = {
         "policy": policy(),
         "title": title or text_table()["class_title"],
-        "songs": list(songs),
+        "songs": list(_listed(songs, left_handed=left_handed)),
         "made_with": filled("made_with", version=__version__, licence="").strip(),
     }
-    return {"index.html": html("class.html", values), "look.css": look_text().encode("utf-8")}
+    return {
+        "index.html": html("class.html", values),
+        "class.js": page_file("class.js").encode("utf-8"),
+        "look.css": look_text().encode("utf-8"),
+    }
+
+
+def _listed(songs: Iterable[ListedSong], *, left_handed: bool) -> Iterator[dict[str, Any]]:
+    """Yield what the list says of each song, and what is new in it: chords and shapes that no song before it has."""
+    known: set[tuple[str, tuple[int | None, ...]]] = set()
+    chords: set[str] = set()
+    for song in songs:
+        by_frets = {(shape.chord, shape.frets): shape for shape in song.shapes}
+        new = [shape for key, shape in by_frets.items() if key not in known]
+        first = {shape.chord: shape for shape in reversed(new) if shape.chord not in chords | {""}}
+        drawn = [shape for shape in new if first.get(shape.chord) is shape]
+        yield {
+            "href": song.href,
+            "title": song.title,
+            "facts": (*song.facts, text_table()[f"level_{song.players}"]),
+            "first_line": song.first_line,
+            "new": _new_words([shape.chord for shape in drawn], len(new) - len(drawn)),
+            "drawn": [
+                svg_element(chord_diagram_drawing(shape, left_handed=left_handed))
+                for shape in drawn[:MOST_NEW_DRAWN]
+            ],
+        }
+        known |= by_frets.keys()
+        chords |= first.keys()
+
+
+def _new_words(chords: Sequence[str], more_shapes: int) -> str:
+    """Return what is new in a song, in a sentence or two."""
+    said = []
+    if chords:
+        said.append(filled("new_chords" if len(chords) > 1 else "new_chord", chords=", ".join(chords)))
+    if more_shapes:
+        said.append(filled("new_shapes" if more_shapes > 1 else "new_shape", count=more_shapes))
+    return " ".join(said) or text_table()["new_none"]
 
 
 # What the page shows
@@ -227,17 +289,11 @@ def _song_values(plan: PagePlan, facts: SongFacts, views: Sequence[MusicView]) -
             {"name": speed_label(timing.speed), "shown": f"{float(timing.speed * 100):g}%"}
             for timing in plan.sound.timings
         ],
-        "visits": [
-            {"shown": section if passes == 1 else filled("section_pass", section=section, **{"pass": number})}
-            for section, number, passes in _named_visits(plan.arrangement)
-        ],
+        "visits": [{"shown": name} for name in _named_visits(plan.arrangement)],
         "music": views,
         "explained": tuple(explained(plan.arrangement)),
         "tracks": [_track_words(track) for track in plan.tracks],
-        "downloads": [
-            {"title": _take_title(group), "files": [_file_words(*file) for file in files]}
-            for group, files in (plan.downloads or {}).items()
-        ],
+        "home": take_home(plan.downloads or {}),
         "shapes": [
             svg_element(chord_diagram_drawing(shape, left_handed=plan.left_handed)) for shape in facts.shapes
         ],
@@ -245,11 +301,16 @@ def _song_values(plan: PagePlan, facts: SongFacts, views: Sequence[MusicView]) -
     }
 
 
-def _named_visits(arrangement: Arrangement) -> list[tuple[str, int, int]]:
-    """Return each playing of a section: its name, its pass, and how many passes the section has."""
+def _named_visits(arrangement: Arrangement) -> list[str]:
+    """Return what each playing of a section is called: by its name, and which time it is where there are several."""
     visits = played_visits(arrangement.bars)
     names = [visit.section for visit in visits]
-    return [(visit.section, visit.pass_number, names.count(visit.section)) for visit in visits]
+    return [
+        visit.section
+        if names.count(visit.section) == 1
+        else filled("section_pass", section=visit.section, time=nth_time(visit.pass_number))
+        for visit in visits
+    ]
 
 
 def _track_words(track: KitTrack) -> dict[str, str]:
@@ -260,16 +321,6 @@ def _track_words(track: KitTrack) -> dict[str, str]:
         "purpose": track.purpose,
         "length": f"{length_s // 60}:{length_s % 60:02}",
     }
-
-
-def _take_title(group: str) -> str:
-    own = text_table().get(f"take_{group}")
-    return own or filled("take_recordings", kind=FORMATS[f".{group}"].description)
-
-
-def _file_words(name: str, size: int) -> dict[str, str]:
-    shown = f"{size / 1e6:.1f} MB" if size >= 100_000 else f"{size / 1e3:.1f} kB"
-    return {"href": quote(name), "name": name, "size": shown}
 
 
 # What the player knows
@@ -285,14 +336,10 @@ def _player_facts(
     return {
         **facts.facts,
         "visits": [
-            {
-                "section": visit.section,
-                "pass": visit.pass_number,
-                "first": visit.first_bar,
-                "last": visit.last_bar,
-            }
-            for visit in played_visits(arrangement.bars)
+            {"name": name, "first": visit.first_bar, "last": visit.last_bar}
+            for name, visit in zip(_named_visits(arrangement), played_visits(arrangement.bars), strict=True)
         ],
+        "phrases": _phrase_facts(arrangement, take),
         "printed": score.bar_ids,
         "marks": marks_of_notes(score, arrangement, strings),
         "spoken": spoken_bars(arrangement),
@@ -303,6 +350,13 @@ def _player_facts(
         "kit": [_track_facts(track, arrangement) for track in plan.tracks],
         "text": dict(text_table()),
     }
+
+
+def _phrase_facts(arrangement: Arrangement, take: Take) -> list[int]:
+    """Return the note with which each phrase begins."""
+    starts = [phrase.start_beat for phrase in phrase_ranges(arrangement)]
+    firsts = (next((at for at, note in enumerate(take.notes) if note.beat >= beat), -1) for beat in starts)
+    return sorted({at for at in firsts if at >= 0})
 
 
 def _part_facts(timing: SpeedTiming, layers: Sequence[Layer]) -> list[dict[str, Any]]:

@@ -10,6 +10,7 @@ from math import ceil
 from tercet.arranging import Arrangement
 from tercet.performing import PlayedBar, Take, TakeNote
 from tercet.song import Bar
+from tercet.wording import nth_time
 
 __all__ = ["PictureRow", "SungSyllable", "picture_rows"]
 
@@ -86,7 +87,7 @@ def _visit(bar: Bar) -> tuple[str, int]:
 
 
 def _heading(bar: Bar, passes: int) -> str:
-    return bar.section if passes == 1 else f"{bar.section}, pass {bar.pass_number}"
+    return bar.section if passes == 1 else f"{bar.section}, {nth_time(bar.pass_number)}"
 
 
 def _indices_by_row(played: Sequence[PlayedBar], bars: Sequence[Bar]) -> Iterator[range]:

@@ -17,6 +17,7 @@ from itertools import groupby
 
 from tercet.arranging import Arrangement, Gesture
 from tercet.song import Measure, played_visits
+from tercet.wording import ordinal
 
 __all__ = ["Segment", "WrittenBar", "WrittenForm", "WrittenSection", "written_form"]
 
@@ -99,7 +100,7 @@ class WrittenSection:
         if alike or (repeated and here == [counts[-1]]):
             where = self.then[here[-1]]
             return where if where == END else f"then: {where}"
-        return "   ".join(f"{_ordinal(count)} time: {self.then[count]}" for count in here)
+        return "   ".join(f"{ordinal(count)} time: {self.then[count]}" for count in here)
 
     @property
     def bars(self) -> tuple[WrittenBar, ...]:
@@ -353,8 +354,3 @@ def _what_follows(place: int, order: Sequence[int], repeats: Sequence[_Repeat]) 
         if coming != (repeat.first if count % repeat.times else below):
             following[count] = None if coming is None else visit + 1
     return following
-
-
-def _ordinal(count: int) -> str:
-    teens = 10 < count % 100 < 20
-    return f"{count}{'th' if teens else {1: 'st', 2: 'nd', 3: 'rd'}.get(count % 10, 'th')}"

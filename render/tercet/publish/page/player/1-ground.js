@@ -119,6 +119,7 @@ window.Tercet = (function () {
     kept: kept,
     silence: { kit: () => {}, stems: () => {} },
     kitPlays: () => false,
+    kitToggles: () => false,
     showOnMap: () => {},
     calm: () => window.matchMedia("(prefers-reduced-motion: reduce)").matches,
   };

@@ -11,15 +11,11 @@
   const to = byId("loop-to");
   const whole = byId("loop-off");
   const some = byId("loop-on");
-  const speeds = [...document.querySelectorAll('input[name="speed"]')];
+  const steps = [[byId("slower"), -1], [byId("quicker"), 1]];
   const bars = T.page.bars;
+  const TOLD_MS = 6000;
 
-  function visit(bar) {
-    const { section, pass } = bars[bar];
-    return T.page.visits.filter((one) => one.section === section).length > 1
-      ? T.text("section_pass", { section: section, pass: pass })
-      : section;
-  }
+  const visit = (bar) => T.page.visits.find((one) => bar <= one.last).name;
 
   T.barName = (bar) => T.text("bar_name", { bar: bars[bar].number, section: visit(bar) });
 
@@ -46,7 +42,9 @@
     to.value = String(Math.max(first, last));
     some.checked = true;
     player.setLoop(askedLoop());
-    told.textContent = T.text("loop_told", { from: T.barName(askedLoop().first), to: T.barName(askedLoop().last) });
+    const said = T.text("loop_told", { from: T.barName(askedLoop().first), to: T.barName(askedLoop().last) });
+    told.textContent = said;
+    window.setTimeout(() => { if (told.textContent === said) told.textContent = ""; }, TOLD_MS);
   };
 
   [from, to].forEach((select) => {
@@ -64,17 +62,47 @@
 
   /* Play, speed, count-in, position */
 
-  go.addEventListener("click", () => {
+  T.toggle = () => {
     if (player.state === "playing" || player.state === "loading") player.halt();
     else player.play();
+  };
+  go.addEventListener("click", T.toggle);
+  T.playOrPause = () => { if (!T.kitToggles()) T.toggle(); };
+
+  /* Space plays, wherever the reader is: but in a field, and on what somebody came to with the Tab key, it does what it does there. */
+  const FIELDS = "select, textarea, audio, summary, input:not([type=radio], [type=checkbox], [type=range])";
+  const PRESSED = "button:not(.bar), a, [type=radio], [type=checkbox]";
+  let taken = false;
+  let byKeys = false;
+  document.addEventListener("pointerdown", () => { byKeys = false; });
+  document.addEventListener("keydown", (event) => {
+    const { target } = event;
+    if (event.key === "Tab" || event.key.startsWith("Arrow")) byKeys = true;
+    if (event.key !== " " || event.ctrlKey || event.altKey || event.metaKey || event.defaultPrevented) return;
+    if (target.matches(FIELDS) || (byKeys && target.matches(PRESSED))) return;
+    event.preventDefault();
+    taken = true;
+    if (!event.repeat) T.playOrPause();
+  });
+  document.addEventListener("keyup", (event) => {
+    if (event.key === " " && taken) event.preventDefault();
+    taken = false;
   });
 
   byId("back").addEventListener("click", () => player.go(player.speed.startOf(player.loop ? player.loop.first : 0)));
 
-  speeds.forEach((radio) => {
-    radio.addEventListener("change", () => {
-      T.kept.write("speed", radio.value);
-      player.setSpeed(T.speeds.find((speed) => speed.name === radio.value));
+  /* The next speed up or down, undefined where there is none. */
+  function nextSpeed(by) {
+    const order = [...T.speeds].sort((one, other) => one.percent - other.percent);
+    return order[order.indexOf(player.speed) + by];
+  }
+
+  steps.forEach(([button, by]) => {
+    button.addEventListener("click", () => {
+      const speed = nextSpeed(by);
+      if (!speed) return;
+      T.kept.write("speed", speed.name);
+      player.setSpeed(speed);
     });
   });
 
@@ -117,7 +145,8 @@
     else if (told.textContent === T.text("loading")) told.textContent = "";
     slider.max = String(player.speed.length);
     slider.step = String(Math.max(100, Math.round(player.speed.length / 200)));
-    speeds.forEach((radio) => { radio.checked = radio.value === player.speed.name; });
+    byId("speed").textContent = T.text("percent", { percent: player.speed.percent });
+    steps.forEach(([button, by]) => { button.setAttribute("aria-disabled", String(!nextSpeed(by))); });
     whole.checked = !player.loop;
     some.checked = Boolean(player.loop);
     T.showPosition(player.position().ms);

@@ -8,6 +8,7 @@
   const picks = document.getElementById("pick");
   const follow = document.getElementById("follow");
   let begun = null;
+  let board = null;
 
   /* A score: its printed bars, by bar as played and the other way round, what shows each note, and the bars in words. */
   function scoreOf({ printed, marks, spoken }) {
@@ -19,7 +20,7 @@
   }
 
   const find = (view, name) => document.getElementById(view.prefix + name);
-  const shown = () => views.find((view) => view.element.offsetParent !== null);
+  const shown = () => board || views.find((view) => view.element.offsetParent !== null);
 
   /* Of the playings of a printed bar: the one being played, or the next to come, or the first. */
   function meant(name) {
@@ -61,7 +62,18 @@
     }
     picks.setAttribute("aria-pressed", "true");
     document.body.classList.add("picking");
+    T.shutDrawers();
+    handUntil = performance.now() + HAND_MS;
     document.getElementById("told").textContent = T.text("pick_first");
+    const view = shown();
+    if (view && view.buttons) view.buttons.find((button) => button.tabIndex === 0).focus({ preventScroll: true });
+  });
+
+  document.addEventListener("keydown", (event) => {
+    if (event.key !== "Escape" || picks.getAttribute("aria-pressed") !== "true" || event.defaultPrevented) return;
+    event.preventDefault();
+    stopPicking();
+    document.getElementById("told").textContent = "";
   });
 
   /* Buttons over the bars, laid out once for each view; places in parts of the picture, so that any size fits. */
@@ -106,7 +118,6 @@
   function move(view, event) {
     const at = view.buttons.indexOf(event.target);
     const next = { ArrowRight: at + 1, ArrowDown: at + 1, ArrowLeft: at - 1, ArrowUp: at - 1, Home: 0, End: view.buttons.length - 1 }[event.key];
-    if (event.key === "Escape") stopPicking();
     if (next === undefined || !view.buttons[next]) return;
     event.preventDefault();
     view.buttons[next].focus();
@@ -141,18 +152,44 @@
     const first = view.buttons.find((button) => names.includes(button.dataset.bar));
     if (first && first.style.top !== line) {
       line = first.style.top;
-      if (follow.checked && (player.state === "playing" || T.kitPlays())) keepInSight(first);
+      owed = true;
     }
+    if (first && owed && following()) keepInSight(first);
   };
 
-  /* Scroll only when a line of music has left the middle of what can be seen. */
-  function keepInSight(button) {
-    const box = button.getBoundingClientRect();
-    const top = document.getElementById("now").getBoundingClientRect().height;
-    const bottom = document.getElementById("transport").getBoundingClientRect().top;
-    if (box.top >= top && box.bottom <= bottom) return;
-    window.scrollBy({ top: box.top - top - 24, behavior: T.calm() ? "auto" : "smooth" });
+  /* The line that is played stays at one height, under the shapes and words, with the next lines below it. A hand that
+     scrolls goes first: for some seconds nothing is pulled away from it. */
+  const HAND_MS = 6000;
+  const SCROLLING = ["PageUp", "PageDown", "ArrowUp", "ArrowDown", "Home", "End", "Tab"];
+  let owed = false;
+  let handUntil = 0;
+
+  function hand() {
+    handUntil = performance.now() + HAND_MS;
+    owed = true;
   }
+  ["wheel", "touchmove"].forEach((kind) => window.addEventListener(kind, hand, { passive: true }));
+  window.addEventListener("keydown", (event) => { if (SCROLLING.includes(event.key)) hand(); });
+  window.addEventListener("pointerdown", (event) => { if (event.target === document.documentElement) hand(); });
+
+  function following() {
+    return follow.checked && (player.state === "playing" || T.kitPlays()) && performance.now() >= handUntil
+      && !document.body.classList.contains("picking");
+  }
+
+  function keepInSight(button) {
+    owed = false;
+    const now = document.getElementById("now");
+    const stuck = getComputedStyle(now).position === "sticky" ? now.getBoundingClientRect().height : 0;
+    const away = find(shown(), button.dataset.bar).closest("svg").getBoundingClientRect().top - stuck - 8;
+    if (Math.abs(away) > 8) window.scrollBy({ top: away, behavior: T.calm() ? "auto" : "smooth" });
+  }
+
+  /* While the board is open its lines are what is marked. */
+  T.boardView = (element, prefix, part) => {
+    board = element && { element: element, prefix: prefix, score: scores[part], buttons: [] };
+    return board;
+  };
 
   T.forgetLine = () => { line = null; };
 

@@ -52,13 +52,14 @@
 
   T.showTurn = (whose, detail) => {
     turn.hidden = !whose;
-    turn.dataset.whose = whose || "";
-    turn.textContent = whose ? T.text("turn_" + whose.replace("-", "_")) : "";
-    if (whose && detail) {
+    [turn, document.getElementById("board-turn")].forEach((place) => {
+      place.dataset.whose = whose || "";
+      place.textContent = whose ? T.text("turn_" + whose.replace("-", "_")) : "";
+      if (!whose || !detail) return;
       const small = document.createElement("small");
       small.textContent = detail;
-      turn.append(small);
-    }
+      place.append(small);
+    });
   };
 
   function draw() {

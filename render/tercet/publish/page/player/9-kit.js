@@ -44,8 +44,20 @@
   });
 
   T.kitPlays = () => chosen !== null && !audio.paused;
-  T.silence.kit = () => audio.pause();
-  audio.addEventListener("play", T.silence.stems);
+  let inHand = false;
+  T.silence.kit = () => {
+    inHand = false;
+    audio.pause();
+  };
+  audio.addEventListener("play", () => {
+    inHand = true;
+    T.silence.stems();
+  });
+  /* Space goes on with whatever played last: true where that was a track. */
+  T.kitToggles = () => {
+    if (inHand) (audio.paused ? () => audio.play() : () => audio.pause())();
+    return inHand;
+  };
   ["play", "pause", "seeked", "ended"].forEach((kind) => audio.addEventListener(kind, draw));
   audio.addEventListener("error", () => { document.getElementById("told").textContent = T.text("lost"); });
 
