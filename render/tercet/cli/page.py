@@ -39,7 +39,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="60%,80%,100%",
         help="speeds to choose from (default 60%%,80%%,100%%; with --one-file 100%%)",
     )
-    parser.add_argument("--title", default="", metavar="TEXT", help="title of the list of songs")
+    parser.add_argument(
+        "--title",
+        default="",
+        metavar="TEXT",
+        help="title of the list of songs (default: the class file's name)",
+    )
     parser.add_argument(
         "--no-kit",
         dest="kit",

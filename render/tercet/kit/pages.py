@@ -81,7 +81,7 @@ class PageOptions:
     speeds
         Parts of the song's tempo to choose from; empty for 60%, 80% and 100%, in one file for 100%.
     title
-        Of the list of songs.
+        Of the list of songs; empty for the name of the class, where a class file lies beside them.
     one_file
         Each song as one HTML file, at one speed, up to 8 MB.
     kit

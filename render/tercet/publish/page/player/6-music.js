@@ -149,7 +149,7 @@
     if (!view || !view.buttons) return;
     const names = bar < 0 ? [] : view.score.printed[bar];
     view.buttons.forEach((button) => button.classList.toggle("here", names.includes(button.dataset.bar)));
-    const first = view.buttons.find((button) => names.includes(button.dataset.bar));
+    const first = view.buttons.find((button) => button.dataset.bar === names[0]);
     if (first && first.style.top !== line) {
       line = first.style.top;
       owed = true;

@@ -40,7 +40,8 @@
     shown = "";
   }
 
-  const rowOf = (bar) => rows.findIndex(({ names }) => names.some((name) => view.score.printed[bar].includes(name)));
+  /* A bar whose end is printed as the pick-up of another line belongs to the line in which it begins. */
+  const rowOf = (bar) => rows.findIndex(({ names }) => names.includes(view.score.printed[bar][0]));
 
   /* The bar at which the next other line begins. */
   function upNext(bar) {
