@@ -23,7 +23,12 @@ from tercet.theory import Chord
 
 __all__ = [
     "BREATH_PART",
+    "ROLL_LIMIT_S",
+    "ROLL_PULSE_S",
+    "ROLL_ROOM_PART",
+    "ROLL_STEP_RANGE_S",
     "BeatWindow",
+    "even_step",
     "indices_within",
     "note_ends",
     "second_ends",
@@ -75,17 +80,22 @@ def string_delays_s(
     if count == 1:
         return (0.0,)
     shortest_s, longest_s = ROLL_STEP_RANGE_S
-    step_s = (ROLL_STEP_S - ROLL_STEP_PER_DB_S * level_db) * sqrt(pulse_s / ROLL_PULSE_S)
-    step_s = min(max(step_s, shortest_s), longest_s)
+    even_s, part_of_roll = even_step(gesture, level_db)
+    step_s = min(max(even_s * sqrt(pulse_s / ROLL_PULSE_S), shortest_s), longest_s) * part_of_roll
+    steps_s = [step_s * (1.0 + part) for part in uneven] or [step_s] * (count - 1)
     if gesture.action == "roll":
-        steps_s = [min(max(step_s * (1.0 + part), shortest_s), longest_s) for part in uneven]
-    else:
-        step_s *= STRUM_STEP_PART * (UP_STRUM_PART if gesture.up else 1.0)
-        steps_s = [step_s * (1.0 + part) for part in uneven]
-    steps_s = steps_s or [step_s] * (count - 1)
+        steps_s = [min(max(each_s, shortest_s), longest_s) for each_s in steps_s]
     whole_s = sum(steps_s)
     spread_s = min(whole_s, ROLL_LIMIT_S, max(ROLL_ROOM_PART * room_s, 0.0))
     return tuple(-spread_s * sum(steps_s[place:]) / whole_s for place in range(count))
+
+
+def even_step(gesture: Gesture, level_db: float) -> tuple[float, float]:
+    """Return the step of a roll at 100 pulses a minute in seconds, and which part of it this gesture takes."""
+    step_s = ROLL_STEP_S - ROLL_STEP_PER_DB_S * level_db
+    if gesture.action == "roll":
+        return step_s, 1.0
+    return step_s, STRUM_STEP_PART * (UP_STRUM_PART if gesture.up else 1.0)
 
 
 # ---- how long strings ring

@@ -48,16 +48,24 @@ __all__ = [
     "CONTACTS",
     "RING_PER_T60",
     "SHARED_FRAMES",
+    "NoteVoice",
     "PluckedNote",
     "all_ring_along",
+    "aside_part",
     "contact",
     "firm_centroid_hz",
+    "knock_gain",
     "low_pass",
+    "low_pass_figures",
+    "note_frames",
+    "note_voice",
     "plucked_note",
+    "ring_figures",
     "ring_s",
     "rings_along",
     "soft_centroid_hz",
     "touch_width_s",
+    "touch_widths_s",
 ]
 
 SECOND_PART = 0.118
@@ -66,6 +74,9 @@ SECOND_PART = 0.118
 UNEVEN_PART = -0.018
 """Part that is `UNEVEN_CENTS` sharper: partials beat by 0.3 dB. It starts against the rest, so that a note doesn't
 stick out where it is plucked: songs come out 0.2 dB louder."""
+
+UNEVEN_TURNS = 1.0 - 2.0 ** (UNEVEN_CENTS / 1200.0)
+"""By which part of a turn that is ahead."""
 
 RING_PER_T60 = 1.4
 """A sample lasts this many T60 of its fundamental: until it is more than 45 dB down."""
@@ -187,38 +198,96 @@ def plucked_note(
     ring_per_t60
         How long it is, in T60 of its fundamental.
     """
-    frames = math.ceil(ring_s(string, fret, ring_per_t60) * rate_hz)
-    circle = circle_of(-(-(frames + SPARE_FRAMES) // SHARED_FRAMES) * SHARED_FRAMES - SPARE_FRAMES, rate_hz)
+    frames = note_frames(string, fret, rate_hz, ring_per_t60)
+    struck = _struck(string, fret, frames, rate_hz)
+    voice = _voice(struck, rate_hz)
+    end = _sinking(frames, round(FADE_S * rate_hz))
+    return PluckedNote(
+        (struck.soft * voice.soft + struck.knock * voice.soft_knock) * end,
+        (struck.firm * voice.firm + struck.knock * voice.firm_knock) * end,
+        struck.aside * voice.aside * end,
+    )
+
+
+def note_frames(string: UkeString, fret: int, rate_hz: int, ring_per_t60: float = RING_PER_T60) -> int:
+    """Return how many frames a note's sample has."""
+    return math.ceil(ring_s(string, fret, ring_per_t60) * rate_hz)
+
+
+@dataclass(frozen=True, slots=True)
+class NoteVoice:
+    """What the sounds of a note are multiplied by to be a `PluckedNote`: the touches as they come, and the knock."""
+
+    soft: float
+    firm: float
+    aside: float
+    soft_knock: float
+    firm_knock: float
+
+
+def note_voice(string: UkeString, fret: int, rate_hz: int) -> NoteVoice:
+    """Return the voice of a note, from its beginning alone."""
+    return _voice(_struck(string, fret, SHARED_FRAMES - SPARE_FRAMES, rate_hz), rate_hz)
+
+
+def touch_widths_s(string: UkeString, fret: int) -> tuple[float, float]:
+    """Return the widths of the softest and of the firmest stroke."""
     first_hz = string.frequency_hz(fret)
     soft_s, firm_s = (
         touch_width_s(string, fret, bright_hz(first_hz)) for bright_hz in (soft_centroid_hz, firm_centroid_hz)
     )
+    return soft_s, firm_s
+
+
+def aside_part(fret: int) -> float:
+    """Return by which part of the sounding length a pluck may be beside its place."""
+    return float(ASIDE_M / SCALE_M * 2.0 ** (fret / 12.0))
+
+
+@dataclass(frozen=True, slots=True)
+class _Struck:
+    """A note as it comes from the model, float64 (frames,) each: the touches, and the knock under one at `LEVEL_DB`."""
+
+    soft: NDArray[np.float64]
+    firm: NDArray[np.float64]
+    aside: NDArray[np.float64]
+    knock: NDArray[np.float64]
+
+
+def _struck(string: UkeString, fret: int, frames: int, rate_hz: int) -> _Struck:
+    circle = circle_of(-(-(frames + SPARE_FRAMES) // SHARED_FRAMES) * SHARED_FRAMES - SPARE_FRAMES, rate_hz)
+    first_hz = string.frequency_hz(fret)
+    soft_s, firm_s = touch_widths_s(string, fret)
     told_of = int(np.searchsorted(circle.s.imag, NOTHING_LEFT / firm_s))
     s = circle.s[:told_of]
     body, admittance = (each[:told_of] for each in body_on(circle.frames, rate_hz))
     turns = loop_turns(s, string, fret)
     towards_top = string_loop(s, turns, string, fret, admittance)
     along_top = string_loop(s, turns, string, fret, admittance, along_top=True)
-    uneven = towards_top * np.exp((1.0 - 2.0 ** (UNEVEN_CENTS / 1200.0)) * 2j * np.pi * turns)
+    uneven = towards_top * np.exp(UNEVEN_TURNS * 2j * np.pi * turns)
     ring = (1.0 - SECOND_PART - UNEVEN_PART) / (1.0 - towards_top)
     ring += SECOND_PART / (1.0 - along_top)
     ring += UNEVEN_PART / (1.0 - uneven)
     ring *= body
-    place, aside = pluck_place(string.pluck_place, fret), ASIDE_M / SCALE_M * 2.0 ** (fret / 12.0)
-    force = ring * pluck_transform(s, turns, place, first_hz)
+    force = ring * pluck_transform(s, turns, pluck_place(string.pluck_place, fret), first_hz)
+    moved = ring * pluck_moved(s, turns, pluck_place(string.pluck_place, fret), aside_part(fret), first_hz)
     firm = touch_transform(s, firm_s)
     soft = touch_transform(s[: int(np.searchsorted(s.imag, NOTHING_LEFT / soft_s))], soft_s)
-    soft_sound = circle.samples(force[: len(soft)] * soft)[:frames]
-    firm_sound = circle.samples((force + THUD * body) * firm)[:frames]
-    aside_sound = circle.samples(ring * pluck_moved(s, turns, place, aside, first_hz) * firm)[:frames]
-    soft_gain, firm_gain = (_gain(sound, rate_hz) for sound in (soft_sound, firm_sound))
-    knock = _knock(circle.frames, rate_hz)[:frames]
-    end = _sinking(frames, round(FADE_S * rate_hz))
-    return PluckedNote(
-        _finished(soft_sound * soft_gain + knock, rate_hz) * end,
-        _finished(firm_sound * firm_gain + knock, rate_hz) * end,
-        aside_sound * firm_gain * end,
+    return _Struck(
+        circle.samples(force[: len(soft)] * soft)[:frames],
+        circle.samples((force + THUD * body) * firm)[:frames],
+        circle.samples(moved * firm)[:frames],
+        _knock(circle.frames, rate_hz)[:frames],
     )
+
+
+def _voice(struck: _Struck, rate_hz: int) -> NoteVoice:
+    soft, firm = (_gain(sound, rate_hz) for sound in (struck.soft, struck.firm))
+    soft_knock, firm_knock = (
+        _gain(sound * gain + struck.knock, rate_hz)
+        for sound, gain in ((struck.soft, soft), (struck.firm, firm))
+    )
+    return NoteVoice(soft * soft_knock, firm * firm_knock, firm, soft_knock, firm_knock)
 
 
 def rings_along(
@@ -245,13 +314,7 @@ def rings_along(
     cutoff_hz
         Corner of a low-pass that the note goes through; None for none.
     """
-    struck, free = np.nonzero(meetings(string, fret, other, other_fret))
-    own, others = string_poles(string, fret), string_poles(other, other_fret)
-    poles, open_poles = own.poles[struck], others.poles[free]
-    open_poles = np.where(np.abs(poles - open_poles) < NEAREST_PER_S, poles - NEAREST_PER_S, open_poles)
-    amplitudes = (
-        _amplitudes(string, fret, rate_hz)[struck] * SYMPATHY * others.residues[free] / (poles - open_poles)
-    )
+    poles, open_poles, amplitudes = ring_figures(string, fret, other, other_fret, rate_hz)
     if cutoff_hz is not None:
         amplitudes = amplitudes * low_pass(poles, cutoff_hz, rate_hz)
     silent, frames = round(LET_GO_S * rate_hz), round(LONGEST_S * rate_hz)
@@ -260,6 +323,18 @@ def rings_along(
         heard[silent:] += _damped_sine(pole, amplitude, frames - silent, rate_hz)
         heard[silent:] -= _damped_sine(open_pole, amplitude, frames - silent, rate_hz)
     return heard * _sinking(frames, frames // 3).astype(np.float32)
+
+
+def ring_figures(
+    string: UkeString, fret: int, other: UkeString, other_fret: int, rate_hz: int
+) -> tuple[NDArray[np.complex128], NDArray[np.complex128], NDArray[np.complex128]]:
+    """Return p, q and ``A / (p − q)`` of `rings_along` for each partial that two strings share, complex (meetings,)."""
+    struck, free = np.nonzero(meetings(string, fret, other, other_fret))
+    own, others = string_poles(string, fret), string_poles(other, other_fret)
+    poles, open_poles = own.poles[struck], others.poles[free]
+    open_poles = np.where(np.abs(poles - open_poles) < NEAREST_PER_S, poles - NEAREST_PER_S, open_poles)
+    residues = SYMPATHY * others.residues[free] / (poles - open_poles)
+    return poles, open_poles, _amplitudes(string, fret, rate_hz)[struck] * residues
 
 
 def all_ring_along(string: UkeString, fret: int, rate_hz: int) -> NDArray[np.float32]:
@@ -302,11 +377,17 @@ def low_pass(s: NDArray[np.complex128], cutoff_hz: float, rate_hz: int) -> NDArr
     Butterworth by the bilinear transform (R. Bristow-Johnson, "Cookbook formulae for audio equalizer biquad filter
     coefficients"), the one that controller 74 of the font moves in FluidSynth.
     """
+    gain, first, second = low_pass_figures(cutoff_hz, rate_hz)
+    delay = np.exp(-s / rate_hz)
+    return np.asarray(gain * (1.0 + delay) ** 2 / (1.0 + first * delay + second * delay**2))
+
+
+def low_pass_figures(cutoff_hz: float, rate_hz: int) -> tuple[float, float, float]:
+    """Return g, a and b of a low-pass ``g·(1 + z)² / (1 + a·z + b·z²)``, z being a delay by a frame."""
     omega = 2.0 * math.pi * cutoff_hz / rate_hz
     alpha, cosine = math.sin(omega) / math.sqrt(2.0), math.cos(omega)
-    delay = np.exp(-s / rate_hz)
-    answer = 0.5 * (1.0 - cosine) * (1.0 + delay) ** 2
-    return np.asarray(answer / ((1.0 + alpha) - 2.0 * cosine * delay + (1.0 - alpha) * delay**2))
+    whole = 1.0 + alpha
+    return 0.5 * (1.0 - cosine) / whole, -2.0 * cosine / whole, (1.0 - alpha) / whole
 
 
 def contact(which: int, rate_hz: int) -> NDArray[np.float64]:
@@ -335,19 +416,24 @@ def contact(which: int, rate_hz: int) -> NDArray[np.float64]:
 @functools.lru_cache(maxsize=32)
 def _knock(frames: int, rate_hz: int) -> NDArray[np.float64]:
     """Return the knock of the body under a note at `LEVEL_DB`, (frames,); read-only."""
-    knock = circle_of(frames - SPARE_FRAMES, rate_hz).samples(knock_transform(frames, rate_hz))
-    knock = knock * (KNOCK_RMS / math.sqrt(float((knock[: round(KNOCK_WITHIN_S * rate_hz)] ** 2).mean())))
+    knock = knock_gain(frames, rate_hz) * _pushed(frames, rate_hz)
     knock.flags.writeable = False
     return knock
+
+
+def knock_gain(frames: int, rate_hz: int) -> float:
+    """Return what a push of the body is multiplied by to be the knock under a note, worked out on so many frames."""
+    early = _pushed(frames, rate_hz)[: round(KNOCK_WITHIN_S * rate_hz)]
+    return KNOCK_RMS / math.sqrt(float((early**2).mean()))
+
+
+def _pushed(frames: int, rate_hz: int) -> NDArray[np.float64]:
+    return circle_of(frames - SPARE_FRAMES, rate_hz).samples(knock_transform(frames, rate_hz))
 
 
 def _gain(sound: NDArray[np.float64], rate_hz: int) -> float:
     """Return what brings a note to `LEVEL_DB`."""
     return float(10.0 ** ((LEVEL_DB - k_weighted_level_db(sound, rate_hz)) / 20.0))
-
-
-def _finished(sound: NDArray[np.float64], rate_hz: int) -> NDArray[np.float64]:
-    return sound * _gain(sound, rate_hz)
 
 
 def _sinking(frames: int, last: int) -> NDArray[np.float64]:

@@ -47,6 +47,7 @@ __all__ = [
     "UNEVEN_CENTS",
     "WIDEST_S",
     "Circle",
+    "LoopFigures",
     "StringPoles",
     "UkeString",
     "body_on",
@@ -54,6 +55,7 @@ __all__ = [
     "bridge_admittance",
     "circle_of",
     "knock_transform",
+    "loop_figures",
     "loop_turns",
     "meetings",
     "partial_decays_per_s",
@@ -215,16 +217,43 @@ def string_loop(
         the other.
     """
     first_hz = string.frequency_hz(fret)
-    stretch = 2.0 ** (DETUNING_CENTS * (-0.5 if along_top else 0.5) / 1200.0)
-    base = LN_1000 / t60_s(string, fret) / (SECOND_POLARISATION_T60 if along_top else 1.0)
-    per_khz2 = string.loss_db_per_s_khz2 * LN_1000 / 60.0
+    going = loop_figures(string, fret, along_top=along_top)
     khz2 = s * s * (-1.0 / (2000.0 * np.pi) ** 2)
-    alpha = base - per_khz2 * (first_hz / 1000.0) ** 2 + per_khz2 * khz2
-    bridge = LN_1000 / t60_s(string, fret) * BRIDGE_LOSS
+    alpha = going.decay_per_s + going.decay_per_khz2 * khz2 + going.bridge_per_s * admittance
+    return np.asarray(np.exp(alpha / -first_hz - 2j * np.pi * going.stretch * turns), np.complex128)
+
+
+@dataclass(frozen=True, slots=True)
+class LoopFigures:
+    """What `string_loop` works with.
+
+    Parameters
+    ----------
+    decay_per_s, decay_per_khz2, bridge_per_s
+        α without the bridge, and what it grows by with the square of kHz and with the bridge's admittance.
+    stretch
+        Factor on the turns.
+    """
+
+    decay_per_s: float
+    decay_per_khz2: float
+    bridge_per_s: float
+    stretch: float
+
+
+def loop_figures(string: UkeString, fret: int, *, along_top: bool = False) -> LoopFigures:
+    """Return the figures of a string's loop; parameters as in `string_loop`."""
+    first_hz = string.frequency_hz(fret)
+    stretch = 2.0 ** (DETUNING_CENTS * (-0.5 if along_top else 0.5) / 1200.0)
+    base = LN_1000 / t60_s(string, fret)
+    per_khz2 = string.loss_db_per_s_khz2 * LN_1000 / 60.0
+    bridge = base * BRIDGE_LOSS
     pull = complex(bridge_admittance(np.array([2j * np.pi * first_hz]))[0])
-    alpha = alpha + bridge * (admittance - pull.real)
-    stretch *= 1.0 - bridge * pull.imag / (2.0 * np.pi * first_hz)
-    return np.asarray(np.exp(alpha / -first_hz - 2j * np.pi * stretch * turns), np.complex128)
+    decay = base / (SECOND_POLARISATION_T60 if along_top else 1.0)
+    decay -= per_khz2 * (first_hz / 1000.0) ** 2 + bridge * pull.real
+    return LoopFigures(
+        decay, per_khz2, bridge, stretch * (1.0 - bridge * pull.imag / (2.0 * np.pi * first_hz))
+    )
 
 
 def meetings(string: UkeString, fret: int, other: UkeString, other_fret: int) -> NDArray[np.bool_]:
@@ -293,6 +322,9 @@ RADIATION_HZ = 700.0
 """A source smaller than a wavelength radiates in proportion to frequency; above this it no longer is small
 (Fletcher and Rossing, 7.1)."""
 
+SOONER_RADIATED = 0.2
+"""The second corner of that, as a part of the first."""
+
 
 def _mode(s: NDArray[np.complex128], frequency_hz: float, sharpness: float) -> NDArray[np.complex128]:
     """Return one damped oscillator at Laplace variables in 1/s, (points,): 1 at its peak."""
@@ -341,7 +373,7 @@ def _heard(s: NDArray[np.complex128], admittance: NDArray[np.complex128]) -> NDA
 def _radiated(s: NDArray[np.complex128], moved: NDArray[np.complex128]) -> NDArray[np.complex128]:
     """Return what is heard of a body that moves, (points,)."""
     corner = 2.0 * math.pi * RADIATION_HZ
-    return moved * (s / (s + corner)) * (s / (s + 0.2 * corner))
+    return moved * (s / (s + corner)) * (s / (s + SOONER_RADIATED * corner))
 
 
 def _modes(

@@ -46,10 +46,13 @@ from tercet.sound.ukulele import (
 from tercet.sound.ukulele_voice import layer_cutoff_hz
 
 __all__ = [
+    "RISE_FRAMES",
     "StringSample",
     "chop_sound",
+    "contact_of",
     "resonance",
     "samples_identity",
+    "skin_amplitude",
     "skin_sound",
     "string_sample",
     "touch_amplitudes",
@@ -307,8 +310,17 @@ def skin_sound(skin: float, layer_index: int) -> NDArray[np.float32]:
     layer_index
         Place in `LAYERS`.
     """
-    which = int(skin * CONTACTS * CONTACTS) % CONTACTS
-    return _contact_sound(which, layer_index) * np.float32(LEAST_SKIN + (1.0 - LEAST_SKIN) * skin)
+    return _contact_sound(contact_of(skin), layer_index) * np.float32(skin_amplitude(skin))
+
+
+def contact_of(skin: float) -> int:
+    """Return which of `CONTACTS` noises of the skin a stroke has."""
+    return int(skin * CONTACTS * CONTACTS) % CONTACTS
+
+
+def skin_amplitude(skin: float) -> float:
+    """Return how much of the noise of the skin a stroke has."""
+    return LEAST_SKIN + (1.0 - LEAST_SKIN) * skin
 
 
 @functools.lru_cache(maxsize=CONTACTS * len(LAYERS))

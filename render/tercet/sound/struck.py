@@ -20,6 +20,7 @@ from tercet.performing import Click
 from tercet.sound.string_model import (
     LET_GO_S,
     STRINGS_OF_INSTRUMENTS,
+    UkeString,
     body_response,
     bridge_admittance,
     circle_of,
@@ -36,8 +37,10 @@ __all__ = [
     "PEAK",
     "WOOD",
     "StruckBody",
+    "beater_noise",
     "chop",
     "cue_stem",
+    "damped_string",
     "knock",
     "strike",
     "turn_bell",
@@ -76,6 +79,9 @@ BELL = StruckBody(
 
 NOISE_T60_S, NOISE_RISE_S = 0.012, 0.001
 """How the beater's noise dies away, and how soon it is there."""
+
+STRIKE_SINKING, CHOP_SINKING = 0.3, 0.4
+"""The last part of a blow and of a chop, in which it sinks to nothing."""
 
 CHOP_STRENGTHS: tuple[tuple[str, float, float], ...] = (
     ("soft", 0.00035, 0.010),
@@ -126,8 +132,8 @@ def strike(body: StruckBody, rate_hz: int, ratio: float = 1.0) -> NDArray[np.flo
     sound = circle.samples(rings * touch_transform(circle.s, body.width_s))[early : early + frames]
     sound = sound / np.abs(sound).max()
     if body.noise:
-        sound = sound + body.noise * _breath(frames, rate_hz)
-    fall = np.minimum((frames - np.arange(frames)) / (0.3 * frames), 1.0)
+        sound = sound + body.noise * beater_noise(frames, rate_hz)
+    fall = np.minimum((frames - np.arange(frames)) / (STRIKE_SINKING * frames), 1.0)
     sound = sound * (0.5 - 0.5 * np.cos(np.pi * fall))
     return np.asarray(sound / np.abs(sound).max())
 
@@ -151,7 +157,7 @@ def chop(strength: int, *, up: bool, rate_hz: int) -> NDArray[np.float64]:
     met = CHOP_STRINGS[::-1] if up else CHOP_STRINGS
     force = 0.0 * s
     for number, name in enumerate(met):
-        damped = replace(STRINGS_OF_INSTRUMENTS[name], t60_s=CHOP_T60_S)
+        damped = damped_string(name)
         turns = loop_turns(s, damped, 0)
         loop = string_loop(s, turns, damped, 0, bridge_admittance(s))
         hit = pluck_transform(s, turns, HAND_PLACE, damped.frequency_hz(0)) / (1.0 - loop)
@@ -159,12 +165,17 @@ def chop(strength: int, *, up: bool, rate_hz: int) -> NDArray[np.float64]:
         force = force + part * hit * np.exp(-s * gap_s * number)
     slap = SLAP * len(met) * np.exp(-s * gap_s * (len(met) - 1))
     sound = circle.samples((force + slap) * body_response(s) * touch_transform(s, width_s))[:frames]
-    fall = np.minimum((frames - np.arange(frames)) / (0.4 * frames), 1.0)
+    fall = np.minimum((frames - np.arange(frames)) / (CHOP_SINKING * frames), 1.0)
     sound = sound * (0.5 - 0.5 * np.cos(np.pi * fall))
     return np.asarray(sound / np.abs(sound).max())
 
 
-def _breath(frames: int, rate_hz: int) -> NDArray[np.float64]:
+def damped_string(name: str) -> UkeString:
+    """Return a string under a flat hand."""
+    return replace(STRINGS_OF_INSTRUMENTS[name], t60_s=CHOP_T60_S)
+
+
+def beater_noise(frames: int, rate_hz: int) -> NDArray[np.float64]:
     """Return a short noise that is the same everywhere, float64 (frames,), up to 1 high and ending near 4 kHz."""
     chance = random.Random(20)  # noqa: S311 - sound, no secret
     rough = np.array([2.0 * chance.random() - 1.0 for _ in range(frames)])

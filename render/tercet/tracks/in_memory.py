@@ -74,7 +74,7 @@ def synthesise(take: Take, sound: Sound = _BUILT_IN, *, progress: Progress | Non
         played.arrangement, recipe, sound, played.seed, played.dry, progress=progress
     ) as recording:
         balance = recording.balance()
-        lead_frames, moved = _on_grid(take)
+        lead_frames, moved = on_grid(take)
         stems = recording.playing.stems_of(moved, source, (*played.arrangement.song.layers, "cues"))
     trims_db = balance.trims_db["song", take.flat]
     flat_db = balance.flat_gain_db if take.flat else 0.0
@@ -141,7 +141,7 @@ def joined(blocks: Iterator[NDArray[np.float32]]) -> NDArray[np.float32]:
     return np.concatenate(list(blocks))
 
 
-def _on_grid(take: Take) -> tuple[int, Take]:
+def on_grid(take: Take) -> tuple[int, Take]:
     """Return a take whose first bar begins on the synthesiser's grid, as clips do, and how many frames it comes later.
 
     Its strokes fall on whole frames from there: so the same notes have the same samples as in a track.

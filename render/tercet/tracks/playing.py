@@ -19,6 +19,7 @@ from tercet.performing import (
     interpret,
     lay_out,
 )
+from tercet.performing.any_speed import PieceStrokes, piece_strokes
 from tercet.performing.audible import StrokePlace
 from tercet.performing.string_times import BeatWindow
 from tercet.sound import Stems, Synthesiser
@@ -97,6 +98,11 @@ class Playing:
         return {**vars(self), "_interpretations": {}, "_measured": {}, "_progress": None}
 
     @property
+    def dry(self) -> bool:
+        """Whether it is played dry, without the room."""
+        return self._dry
+
+    @property
     def front_lu(self) -> float | None:
         """How far the strums are to lie behind the melody; None as marked."""
         front = self.arrangement.song.front
@@ -170,6 +176,10 @@ class Playing:
                 beats=self._beats if source.piece == "song" else None,
             )
         return self._interpretations[variant]
+
+    def strokes(self) -> PieceStrokes:
+        """Return the song's strokes as they are at any speed, in the order of its take at full speed."""
+        return piece_strokes(self._interpreted(Source()), self.performed(Source()).take)
 
     def _lowered_db(self, flat: bool) -> dict[StrokePlace, float]:
         """Return by how much strings that cover the tune are lowered, as the whole song at full speed shows them."""

@@ -45,6 +45,7 @@ __all__ = [
     "gain_key",
     "gain_under",
     "gains_of",
+    "over_db",
     "recording_of",
     "set_key",
     "track_key",
@@ -186,6 +187,15 @@ def gain_under(balance: Balance, ceiling_dbtp: float) -> float:
     return gains_of([balance], [ceiling_dbtp])[ceiling_dbtp]
 
 
+def over_db(peak_dbtp: float, ceiling_dbtp: float) -> float:
+    """Return by how much a track that comes so high is made softer than its song's gain asks for."""
+    return peak_dbtp - (ceiling_dbtp - FINER_DB) if peak_dbtp > _most_dbtp(ceiling_dbtp) else 0.0
+
+
+def _most_dbtp(ceiling_dbtp: float) -> float:
+    return ceiling_dbtp - FINER_DB + NO_MATTER_DB
+
+
 def write_track(
     order: SetOrder,
     index: int,
@@ -286,12 +296,12 @@ class _Writing:
         """
         while True:
             meter = self.recording.meter(self.index, self.balance, gain_db)
-            most_dbtp = ceiling_dbtp - FINER_DB + NO_MATTER_DB
+            most_dbtp = _most_dbtp(ceiling_dbtp)
             hashes = self._write(gain_db, places, meter, most_dbtp)
             lufs, peak_dbtp = meter.finish()
             if peak_dbtp <= most_dbtp:
                 return gain_db, lufs, peak_dbtp, hashes
-            gain_db -= peak_dbtp - (ceiling_dbtp - FINER_DB)
+            gain_db -= over_db(peak_dbtp, ceiling_dbtp)
 
     def _write(
         self, gain_db: float, places: Sequence[Path], meter: Meter | KnownMeter, most_dbtp: float
