@@ -183,12 +183,26 @@ def test_songs_lie_in_folders_too_but_not_what_was_made(folder: SongsFolder) -> 
 
 
 def test_what_was_made_is_listed_by_kind(folder: SongsFolder) -> None:
-    for name in ("pages/lamp/index.html", "sheets/lamp.pdf", "tracks/lamp/01-demo.wav"):
+    for name in (
+        "pages/lamp/index.html",
+        "pages/index.html",
+        "pages/look.css",
+        "pages/page.json",
+        "sheets/lamp.pdf",
+        "tracks/lamp/01-demo.wav",
+        "tracks/stopped/kit.json",
+    ):
         path = folder.made_folder / name
-        path.parent.mkdir(parents=True)
+        path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text("x")
-    assert [each.name for each in folder.made()] == ["pages: lamp", "sheets: lamp.pdf", "tracks: lamp"]
+    assert [(each.kind, each.name) for each in folder.made()] == [
+        ("pages", "index"),
+        ("pages", "lamp"),
+        ("sheets", "lamp"),
+        ("tracks", "lamp"),
+    ]
     assert [each.path for each in folder.made()] == [
+        "pages/index.html",
         "pages/lamp/index.html",
         "sheets/lamp.pdf",
         "tracks/lamp",

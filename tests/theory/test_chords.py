@@ -72,7 +72,7 @@ SPELLINGS = {
     "C6": "C6 Cmaj6 CM6",
     "Cm6": "Cm6 Cmin6 Cmi6 C-6",
     "C6/9": "C6/9 C69 C6(9) C6add9 C6／9",
-    "C9": "C9",
+    "C9": "C9 Cdom9",
     "Cmaj9": "Cmaj9 CM9 CMaj9 Cma9 CΔ9",
     "Cm9": "Cm9 Cmin9 Cmi9 C-9",
     "Cadd9": "Cadd9 Cadd2 C(add9) C2",
@@ -89,9 +89,9 @@ SPELLINGS = {
     "C7b5": "C7b5 C7(b5) C7♭5 C7-5 C7−5",
     "C7b9": "C7b9 C7(b9) C7♭9 C7(♭9) C7-9",
     "C7#9": "C7#9 C7(#9) C7♯9 C7(♯9) C7+9",
-    "C11": "C11",
+    "C11": "C11 Cdom11",
     "Cm11": "Cm11 Cmin11 Cmi11 C-11",
-    "C13": "C13",
+    "C13": "C13 Cdom13",
     "C5": "C5",
 }
 """Every way to write each of them."""

@@ -20,6 +20,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.routing import Route, Router
 
+from tercet.desk.errand import MADE
 from tercet.desk.live import Asked, Live, given, imported
 from tercet.desk.making import Making
 from tercet.desk.page_files import page_file, start_page
@@ -79,6 +80,7 @@ class Desk:
                 for name in (
                     "tidy",
                     "marks",
+                    "music",
                     "words",
                     "settings",
                     "set",
@@ -252,7 +254,9 @@ class Desk:
         return self.making.state
 
     async def _made(self, _asked: Asked) -> Any:
-        made = await asyncio.to_thread(lambda: [asdict(each) for each in self.songs.made()])
+        what_in = {made.folder: what for what, made in MADE.items()}
+        found = await asyncio.to_thread(self.songs.made)
+        made = [asdict(each) | {"what": what_in.get(each.kind, "")} for each in found]
         return {"made": made, "state": self.making.state}
 
     async def _reveal(self, asked: Asked) -> Any:

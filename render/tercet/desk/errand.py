@@ -151,8 +151,8 @@ def main() -> int:
     lines = os.fdopen(sys.stdin.fileno(), "rb", buffering=0, closefd=False)
     told = json.loads(lines.readline())
     errand = Errand(told["what"], tuple(told["songs"]), told["folder"], told["choices"])
-    threading.Thread(target=_end_with, args=(lines,), name="lifeline", daemon=True).start()
     try:
+        threading.Thread(target=_end_with, args=(lines,), name="lifeline", daemon=True).start()
         MADE[errand.what].make(errand, _tell)
     except (TercetError, OSError) as error:
         _tell(Event("failed", str(error), exit_code=getattr(error, "exit_code", 3)))

@@ -7,6 +7,7 @@ text.
 from __future__ import annotations
 
 import json
+import re
 import tempfile
 from collections import OrderedDict
 from collections.abc import Mapping, Sequence
@@ -22,7 +23,7 @@ from numpy.typing import NDArray
 from tercet.arranging import Arrangement
 from tercet.arranging.other_ways import OtherWay, remedies_of, ways_to_play
 from tercet.arranging.transposing import transpose_text
-from tercet.errors import Edit, RequestError, SongError
+from tercet.errors import Edit, Mistake, RequestError, SongError
 from tercet.exchange import TuneError
 from tercet.front_door import import_tune
 from tercet.kit.live_song import LiveParts, LiveSong
@@ -34,6 +35,7 @@ from tercet.kit.song_view import (
     drawn_sheet,
     gesture_places,
     layer_places,
+    line_of_bar,
     lines_of_text,
     song_view,
     take_of_whole,
@@ -81,11 +83,12 @@ CROSSED_FRAMES = 960
 
 @dataclass
 class _Song:
-    """A text without mistakes, and what has been worked out of it."""
+    """A text that can be played, and what has been worked out of it; `mistakes` are in its words alone."""
 
     text: str
     arrangement: Arrangement
-    lines: dict[tuple[str, int], dict[str, Any] | None] = field(default_factory=dict)
+    mistakes: tuple[Mistake, ...]
+    lines: dict[tuple[int, int], dict[str, Any]] = field(default_factory=dict)
 
     @cached_property
     def view(self) -> dict[str, Any]:
@@ -140,17 +143,30 @@ class Live:
         try:
             song = self._read(asked)
         except SongError as error:
-            return seen | {"mistakes": [each.as_json() | {"place": each.place} for each in error.mistakes]}
+            return seen | {"mistakes": _told(error.mistakes)}
         except RequestError as error:
             return seen | {"error": str(error)}
         warm = self._warmed(given(asked, "name", str))
-        return seen | {"song": song.view | {"layers": warm.layers(song)}, "music": self._music(song, line)}
+        return {
+            "mistakes": _told(song.mistakes),
+            "error": "",
+            "song": song.view | {"layers": warm.layers(song)},
+            "music": self._music(song, line),
+        }
 
     def _read(self, asked: Asked) -> _Song:
-        """Return a text as a song; the one before stays if this one has mistakes."""
+        """Return a text as a song; the one before stays if this one has mistakes.
+
+        Words that don't fit the tune yet are left out: who writes them hears the tune meanwhile.
+        """
         text, warm = given(asked, "text", str), self._warmed(given(asked, "name", str))
         if warm.song is None or warm.song.text != text:
-            warm.song = _Song(text, warm.live.edit(text))
+            try:
+                warm.song = _Song(text, warm.live.edit(text), ())
+            except SongError as error:
+                if not all(mistake.row.startswith("words") and mistake.line for mistake in error.mistakes):
+                    raise
+                warm.song = _Song(text, warm.live.edit(_without_words(text)), tuple(error.mistakes))
         return warm.song
 
     def _warmed(self, name: str) -> _Warm:
@@ -163,13 +179,26 @@ class Live:
         return self._warm[name]
 
     def _music(self, song: _Song, at_line: int) -> dict[str, Any] | None:
-        for line in lines_of_text(song.arrangement):
-            if line.from_line <= at_line <= line.to_line:
-                key = line.section, line.line
-                if key not in song.lines:
-                    song.lines[key] = drawn_line(song.arrangement, line)
-                return song.lines[key]
-        return None
+        """Return the music at a line of the text, as it is first played; None where there is none."""
+        bars = next(
+            (
+                line.bars
+                for line in lines_of_text(song.arrangement)
+                if line.from_line <= at_line <= line.to_line
+            ),
+            (),
+        )
+        return self._music_of_bar(song, bars[-1]) if bars else None
+
+    def _music_of_bar(self, song: _Song, bar_index: int) -> dict[str, Any] | None:
+        place = line_of_bar(song.arrangement, bar_index)
+        if place is not None and place not in song.lines:
+            song.lines[place] = drawn_line(song.arrangement, *place)
+        return None if place is None else song.lines[place]
+
+    def music(self, asked: Asked) -> dict[str, Any]:
+        """Return the music of the line that a bar is played in, in the pass in which it is."""
+        return {"music": self._music_of_bar(self._read(asked), given(asked, "bar", int))}
 
     def marks(self, asked: Asked) -> dict[str, Any]:
         """Return what takes a little longer: what there is to say about bars, by index, and where layers stand."""
@@ -182,8 +211,8 @@ class Live:
         return {"marks": bar_marks(song.arrangement, song.take), "layers": warm.stand}
 
     def sheet(self, asked: Asked) -> dict[str, Any]:
-        """Return the whole music of a text, line by line."""
-        return {"lines": drawn_sheet(self._read(asked).arrangement)}
+        """Return the whole music of a text, line by line, and what shows each note."""
+        return drawn_sheet(self._read(asked).arrangement)
 
     def settle(self) -> None:
         """Measure balances again, while nobody asks for anything."""
@@ -293,6 +322,18 @@ def imported(name: str, data: bytes) -> tuple[str, tuple[str, ...]]:
         except TuneError as error:
             raise RequestError(str(error).replace(str(path), name)) from error
     return found.text.replace(path.name, name), found.remarks
+
+
+def _told(mistakes: Sequence[Mistake]) -> list[dict[str, Any]]:
+    return [each.as_json() | {"place": each.place} for each in mistakes]
+
+
+_WORDS = re.compile(r"^(\s+)words\b.*", re.MULTILINE)
+
+
+def _without_words(text: str) -> str:
+    """Return a song without its rows of words; all else stays on its line."""
+    return _WORDS.sub(r"\1#", text)
 
 
 def _ways(ways: Sequence[OtherWay]) -> dict[str, Any]:

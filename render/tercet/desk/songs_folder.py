@@ -25,6 +25,7 @@ from tercet.errors import OutsideError, RequestError
 from tercet.files import may_replace, write_bytes
 from tercet.missing_files import SONG_ENDINGS
 from tercet.printable import UNPRINTABLE
+from tercet.song.setting_edit import settings_of_text
 
 __all__ = ["ChangedElsewhereError", "MadeThing", "SongFile", "SongText", "SongsFolder", "Version"]
 
@@ -40,6 +41,16 @@ LARGEST_TEXT_BYTES = 256 * 1024
 
 MOST_SONGS = 2000
 DEEPEST_FOLDER = 3
+
+HEAD_SIGNS = 4096
+"""Of a file, in which its title stands."""
+
+SHOWN = (".html", ".pdf", ".png", ".svg")
+"""What a made file ends in that somebody opens; a page's other files lie beside them."""
+
+NOT_SHOWN = (".json",)
+"""What tells of recordings, and is none."""
+
 LONGEST_NAME = 120
 LONGEST_STEM = 60
 
@@ -74,10 +85,11 @@ class ChangedElsewhereError(RequestError):
 
 @dataclass(frozen=True, slots=True)
 class SongFile:
-    """A song: its `name`, a path below the folder with ``/``, and when it was changed, in s since 1970."""
+    """A song: its `name`, a path below the folder with ``/``, when it was changed, in s since 1970, and its title."""
 
     name: str
     changed_s: float
+    title: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,9 +121,10 @@ class Version:
 
 @dataclass(frozen=True, slots=True)
 class MadeThing:
-    """Something that was made: its path below the made things, and what to call it."""
+    """Something that was made: its path below the made things, the folder of its kind, its name without an ending."""
 
     path: str
+    kind: str
     name: str
 
 
@@ -137,7 +150,7 @@ class SongsFolder:
 
     def songs(self) -> tuple[SongFile, ...]:
         """Return the songs, those changed last first; hidden files and those that links lead out to are left out."""
-        found = [SongFile(name, path.stat().st_mtime) for name, path in self._walk()]
+        found = [SongFile(name, path.stat().st_mtime, _title_in(path)) for name, path in self._walk()]
         return tuple(sorted(found, key=lambda song: (-song.changed_s, song.name)))
 
     def _walk(self) -> Iterator[tuple[str, Path]]:
@@ -296,14 +309,16 @@ class SongsFolder:
     # ---- what was made
 
     def made(self) -> tuple[MadeThing, ...]:
-        """Return what was made, kind by kind: a folder's list of contents where it has one, else its files."""
+        """Return what was made and can be opened, kind by kind: pages, pictures, folders of recordings."""
         found = []
         for kind in sorted(each for each in _inside(self.made_folder) if each.is_dir()):
             for each in _inside(kind):
                 shown = each / "index.html" if (each / "index.html").is_file() else each
-                found.append(
-                    MadeThing(shown.relative_to(self.made_folder).as_posix(), f"{kind.name}: {each.name}")
-                )
+                if shown.suffix.lower() in SHOWN or any(
+                    file.suffix not in NOT_SHOWN for file in _inside(shown)
+                ):
+                    path = shown.relative_to(self.made_folder).as_posix()
+                    found.append(MadeThing(path, kind.name, each.stem))
         return tuple(found[:MOST_SONGS])
 
     def made_path(self, path: str) -> Path:
@@ -360,6 +375,16 @@ def _inside(folder: Path) -> list[Path]:
         return sorted(each for each in folder.iterdir() if not each.name.startswith("."))
     except OSError:
         return []
+
+
+def _title_in(path: Path) -> str:
+    """Return what a song calls itself; its file's name where it doesn't, or can't be read."""
+    try:
+        with path.open(encoding="utf-8", errors="replace") as file:
+            head = file.read(HEAD_SIGNS)
+    except OSError:
+        return path.stem
+    return settings_of_text(head).get("title") or path.stem
 
 
 def _may_be_called(part: str) -> bool:

@@ -20,7 +20,7 @@ from tercet.performing import Covered, Take, covered_notes, lay_out, perform
 from tercet.publish.page.music import marks_of_notes, signs_svg, with_prefix
 from tercet.publish.page.song_facts import natural_places
 from tercet.publish.score.elements import ScoreLook
-from tercet.publish.score.engraving import engrave, line_svgs
+from tercet.publish.score.engraving import Engraving, engrave, line_svgs
 from tercet.publish.score.one_line import line_alone
 from tercet.song import Layer, Song, played_visits
 from tercet.theory import STRUM_SIGNS, TUNINGS, spell
@@ -33,6 +33,7 @@ __all__ = [
     "drawn_sheet",
     "gesture_places",
     "layer_places",
+    "line_of_bar",
     "lines_of_text",
     "song_view",
     "take_of_whole",
@@ -42,6 +43,7 @@ LINE_WIDTH = 2300
 """Of a drawn line, in the engraver's units: four bars or five on a desk."""
 
 SHEET_WIDTH = 1900
+SHEET_PREFIX = "sheet-"
 
 HARDEST_MARKED, BARS_A_HARD_ONE = 3, 6
 """So many bars are marked as the hardest, in a short song fewer: one of so many."""
@@ -122,26 +124,37 @@ def lines_of_text(arrangement: Arrangement) -> tuple[LineOfText, ...]:
     return tuple(found)
 
 
-def drawn_line(arrangement: Arrangement, line: LineOfText) -> dict[str, Any] | None:
-    """Return the music of a line as it is first played, drawn; None if the form doesn't play it.
+def line_of_bar(arrangement: Arrangement, bar_index: int) -> tuple[int, int] | None:
+    """Return the line of music in which a bar is played: the number of its visit, and of the line in it.
+
+    Of a bar that two visits share, as a pick-up makes them, the larger part decides.
+    """
+    found = [
+        (measure.length_beat, -number, measure.line)
+        for number, visit in enumerate(played_visits(arrangement.bars))
+        for measure in visit.measures
+        if measure.bar_index == bar_index
+    ]
+    if not found:
+        return None
+    _, number, line = max(found)
+    return -number, line
+
+
+def drawn_line(arrangement: Arrangement, visit_number: int, line: int) -> dict[str, Any]:
+    """Return the music of a line as a visit plays it, drawn.
 
     ``svg`` is our own drawing, all texts in it escaped; ``shows`` has for each gesture and string, ``"12/3"``, the
-    names of the elements that show it; ``places`` for each stroke of the tune where its note stands, and its name.
+    names of the elements that show it; ``places`` for each stroke of the tune where its note stands, and its name;
+    ``bars`` are the indices of its bars.
     """
-    if not line.bars:
-        return None
-    visit = next(visit for visit in played_visits(arrangement.bars) if visit.section == line.section)
-    alone, indices = line_alone(arrangement, visit, line.line)
+    visit = played_visits(arrangement.bars)[visit_number]
+    alone, indices = line_alone(arrangement, visit, line)
     engraving = engrave(alone, ScoreLook(width=LINE_WIDTH))
-    strings = [(place, note.string) for place, gesture in enumerate(alone.gestures) for note in gesture.notes]
-    names = marks_of_notes(engraving.score, alone, strings)
+    shows = _shows(engraving, alone)
     return {
         "svg": signs_svg(engraving) + "".join(line_svgs(engraving)),
-        "shows": {
-            f"{indices[place]}/{string}": shown
-            for (place, string), shown in zip(strings, names, strict=True)
-            if shown
-        },
+        "shows": {f"{indices[place]}/{string}": names for (place, string), names in shows.items()},
         "places": {
             str(indices[place]): [
                 gesture.source.line,
@@ -151,25 +164,49 @@ def drawn_line(arrangement: Arrangement, line: LineOfText) -> dict[str, Any] | N
             for place, gesture in enumerate(alone.gestures)
             if gesture.source.line and gesture.notes[-1].part == "tune"
         },
+        "bars": [measure.bar_index for measure in visit.measures if measure.line == line],
     }
 
 
-def drawn_sheet(arrangement: Arrangement) -> list[dict[str, Any]]:
-    """Return the whole music, drawn line by line: each with the index of its first bar, and what to call it."""
+def drawn_sheet(arrangement: Arrangement) -> dict[str, Any]:
+    """Return the whole music, drawn: line by line, each with the index of its first bar and what to call it.
+
+    ``shows`` has for each gesture and string, ``"12/3"``, the names of the elements that show it.
+    """
     engraving = engrave(arrangement, ScoreLook(width=SHEET_WIDTH))
     first_bar: dict[str, int] = {}
     for index, names in enumerate(engraving.score.bar_ids):
         for name in names:
             first_bar.setdefault(name, index)
-    found = []
+    lines = []
     for place, (system, svg) in enumerate(zip(engraving.systems, line_svgs(engraving), strict=True)):
         index = first_bar.get(system.bars[0], 0)
         bar = arrangement.bars[index]
         whole = svg if place else signs_svg(engraving) + svg
-        found.append(
-            {"svg": with_prefix(whole, "sheet-"), "bar": index, "name": f"bar {bar.number}, {bar.section}"}
+        lines.append(
+            {
+                "svg": with_prefix(whole, SHEET_PREFIX),
+                "bar": index,
+                "name": f"bar {bar.number}, {bar.section}",
+            }
         )
-    return found
+    shows = _shows(engraving, arrangement)
+    return {
+        "lines": lines,
+        "shows": {
+            f"{place}/{string}": [SHEET_PREFIX + name for name in names]
+            for (place, string), names in shows.items()
+        },
+    }
+
+
+def _shows(engraving: Engraving, arrangement: Arrangement) -> dict[tuple[int, int], list[str]]:
+    """Return for each gesture and string the names of the elements that show it, where any do."""
+    strings = [
+        (place, note.string) for place, gesture in enumerate(arrangement.gestures) for note in gesture.notes
+    ]
+    names = marks_of_notes(engraving.score, arrangement, strings)
+    return {string: shown for string, shown in zip(strings, names, strict=True) if shown}
 
 
 def _note_name(gesture: Gesture, arrangement: Arrangement) -> str:

@@ -16,7 +16,7 @@ __all__ = ["explain_bar"]
 _SHORT = {"major": "maj", "minor": "m"}
 _LIKE_BEFORE = ("%", "//", "simile", "sim.", "sim")
 _GOES_ON = ("=", "/")
-_PARTS_OF_CHORDS = re.compile(r"m?\d{1,2}|m|maj\d{0,2}|sus\d?|dim7?|aug|add\d{1,2}|b|#|flat|sharp")
+_PARTS_OF_CHORDS = re.compile(r"m?\d{1,2}|m|maj\d{0,2}|sus\d?|dom\d{1,2}|dim7?|aug|add\d{1,2}|b|#|flat|sharp")
 
 
 def explain_bar(

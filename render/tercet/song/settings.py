@@ -590,7 +590,7 @@ SETTINGS: tuple[Setting, ...] = (
     ),
     Setting(
         "key",
-        "The key, such as A minor or Bb major. It spells transposed notes; it adds no sharps or flats.",
+        "The key, such as A minor or Bb major. Write every sharp and flat yourself all the same: in G major F#, not F.",
         _read_key,
         lambda song: str(song.key),
         {"type": "string", "pattern": r"^[A-G][#b♯♭]?\s*(major|minor|maj|min|m)?$"},
@@ -642,7 +642,7 @@ SETTINGS: tuple[Setting, ...] = (
     ),
     Setting(
         "players",
-        "What the hands are asked to do.",
+        "How hard it may be to play.",
         _read_players,
         lambda song: song.players,
         {"enum": list(PLAYERS)},
@@ -704,7 +704,7 @@ SETTINGS: tuple[Setting, ...] = (
     ),
     Setting(
         "front",
-        "How far the strums lie behind the melody, in LU between their median gestures; else the dynamics say so.",
+        "How far the strums lie behind the melody, in LU, the unit of loudness; left out, the dynamics say it.",
         _read_front,
         lambda song: "" if song.front is None else number_text(song.front),
         {"type": "number", "minimum": FRONT_RANGE_LU[0], "maximum": FRONT_RANGE_LU[1]},

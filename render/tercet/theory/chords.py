@@ -87,7 +87,7 @@ QUALITIES: tuple[Quality, ...] = (
     Quality("6", (0, 4, 7, 9), (4, 9, 0), ("maj6", "M6"), kind="major-sixth"),
     Quality("m6", (0, 3, 7, 9), (3, 9, 0), ("min6", "mi6", "-6"), kind="minor-sixth"),
     Quality("6/9", (0, 4, 7, 9, 14), (4, 9, 14), ("69", "6(9)", "6add9")),
-    Quality("9", (0, 4, 7, 10, 14), (4, 10, 14), (), kind="dominant-ninth"),
+    Quality("9", (0, 4, 7, 10, 14), (4, 10, 14), ("dom9",), kind="dominant-ninth"),
     Quality("maj9", (0, 4, 7, 11, 14), (4, 11, 14), ("M9", "Maj9", "ma9", "Δ9"), kind="major-ninth"),
     Quality("m9", (0, 3, 7, 10, 14), (3, 10, 14), ("min9", "mi9", "-9"), kind="minor-ninth"),
     Quality("add9", (0, 4, 7, 14), (4, 14, 0), ("add2", "(add9)", "2")),
@@ -110,9 +110,9 @@ QUALITIES: tuple[Quality, ...] = (
     Quality("7b5", (0, 4, 6, 10), (4, 6, 10), ("7(b5)", "7-5")),
     Quality("7b9", (0, 4, 7, 10, 13), (4, 10, 13), ("7(b9)", "7-9")),
     Quality("7#9", (0, 4, 7, 10, 15), (4, 10, 15), ("7(#9)", "7+9")),
-    Quality("11", (0, 4, 7, 10, 14, 17), (10, 17, 0), (), kind="dominant-11th"),
+    Quality("11", (0, 4, 7, 10, 14, 17), (10, 17, 0), ("dom11",), kind="dominant-11th"),
     Quality("m11", (0, 3, 7, 10, 14, 17), (3, 10, 17), ("min11", "mi11", "-11"), kind="minor-11th"),
-    Quality("13", (0, 4, 7, 10, 14, 21), (4, 10, 21), (), kind="dominant-13th"),
+    Quality("13", (0, 4, 7, 10, 14, 21), (4, 10, 21), ("dom13",), kind="dominant-13th"),
     Quality("5", (0, 7), (0, 7), (), kind="power"),
 )
 
@@ -269,8 +269,8 @@ def parse_chord(text: str) -> Chord:
 
 def _meant(name: str) -> str:
     """Return the chord that a name means though it is spelt in another way; an empty text when that isn't certain."""
-    if len(name) > _LONGEST_NAME:
-        return ""
+    if len(name) > _LONGEST_NAME or name in _SPELLINGS:
+        return ""  # `dom7` by itself is what a chord is, of no root
     head, bass = name, ""
     if slash := _ANY_BASS.fullmatch(name):
         named = next((note.name for note in notes_elsewhere(slash[2]) if not note.rest), "")
@@ -278,6 +278,7 @@ def _meant(name: str) -> str:
             head, bass = slash[1], f"/{named}"
         if slash[2] in ("B", "b") and any(note.naming == "german" for note in notes_elsewhere(slash[1])):
             return ""  # its B may be a German one
+    found = set()
     for note in notes_elsewhere(head):
         meant = _quality_and_mode(note.rest)
         if meant is None or (note.small and not meant[1] and meant[0].intervals[1] == _MAJOR_THIRD):
@@ -285,8 +286,8 @@ def _meant(name: str) -> str:
         quality, mode = meant
         root = "Bb" if mode in ("dur", "moll") and head[0] in "Bb" and note.name == "B" else note.name
         if _ROOT.fullmatch(root) and len(root) < 3:
-            return f"{root}{quality.name}{bass}"
-    return ""
+            found.add(f"{root}{quality.name}{bass}")
+    return found.pop() if len(found) == 1 else ""
 
 
 def _quality_and_mode(rest: str) -> tuple[Quality, str] | None:

@@ -28,20 +28,21 @@ export class Advice {
   }
 
   #table({ tuning, keys }, { key, tuning: own }) {
-    const head = made("tr", {}, ...["advice_key", "advice_tune", "advice_rolls", "advice_chords"].map((name) => made("th", { scope: "col" }, text(name))), made("td", {}));
     const rows = keys.map((each) => {
       const here = each.semitones === 0 && tuning === own;
-      const name = made("th", { scope: "row" }, each.key, here ? made("span", { class: "hint" }, ` ${text("advice_now")}`) : null);
       const label = `${each.key}, ${tuning}`;
-      return made("tr", { "data-key": each.key }, name,
-        made("td", {}, each.missing ? text("advice_missing", { count: each.missing }) : text("advice_all")),
-        made("td", {}, `${Math.round(100 * each.audible)}%`),
-        made("td", {}, each.not_held.length ? text("advice_not_held", { chords: each.not_held.join(", ") }) : text("advice_held")),
-        made("td", { class: "tools" },
+      const said = [
+        text("advice_rolls", { percent: Math.round(100 * each.audible) }),
+        each.missing ? text("advice_missing", { count: each.missing }) : "",
+        each.not_held.length ? text("advice_not_held", { chords: each.not_held.join(", ") }) : "",
+      ].filter(Boolean);
+      return made("li", { "data-key": each.key },
+        made("div", {}, made("strong", {}, each.key), here ? made("span", { class: "hint" }, ` ${text("advice_now")}`) : null, made("p", { class: "hint" }, said.join("; "))),
+        made("p", { class: "tools" },
           made("button", { type: "button", "aria-label": `${text("advice_hear")}: ${label}`, onclick: () => this.#moved(each, tuning, this.hear) }, text("advice_hear")),
           here ? null : made("button", { type: "button", "aria-label": `${text("advice_take")}: ${label}`, onclick: () => this.#moved(each, tuning, this.take) }, text("advice_take"))));
     });
-    return made("section", {}, made("h3", {}, tuning), made("table", {}, made("thead", {}, head), made("tbody", {}, ...rows)));
+    return made("section", {}, made("h3", {}, tuning), made("ul", { class: "list" }, ...rows));
   }
 
   async #moved({ semitones }, tuning, then) {

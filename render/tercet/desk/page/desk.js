@@ -15,12 +15,13 @@ import { Songs } from "./songs.js";
 import { Stage } from "./stage.js";
 import { Versions } from "./versions.js";
 import { Writing } from "./writing.js";
-import { by_id, made, tell, text } from "./words.js";
+import { by_id, made, sentence, tell, text } from "./words.js";
 
 const LOOK_AFTER_MS = 15;
 const MARK_AFTER_MS = 400;
+const HAND_MS = 4000;
 
-const state = { name: null, view: null, mistakes: [], other: "", vocabulary: null, looking: null, again: false, looked: "" };
+const state = { name: null, view: null, mistakes: [], other: "", vocabulary: null, looking: null, again: false, looked: "", hand_ms: -HAND_MS, tidied: "" };
 
 const writing = new Writing({
   changed: () => { saving.changed(); look_soon(); },
@@ -31,14 +32,14 @@ const writing = new Writing({
 });
 const saving = new Saving({ current: () => writing.text, conflict: (there) => both(there, "both_hint") });
 const stage = new Stage((layers, places) => hearing.set_layers(layers, places));
-const notes = new Notes(writing, { remedies: (bar) => ask("remedies", { ...song(), bar }), take: (moved) => take(moved) });
-const seeing = new Seeing({ current: song, go_to: (line, column) => writing.go_to(line, column), take: (moved) => take(moved) });
+const notes = new Notes(writing, { remedies: (bar) => ask("remedies", { ...song(), bar }), hear: (moved, bar) => hear_other(moved, bar), take: (moved) => take(moved) });
+const seeing = new Seeing({ current: song, go_to: (line, column) => writing.go_to(line, column), hear: (moved) => hear_other(moved, bar_here()), take: (moved) => take(moved) });
 const sheet = new Sheet({ current: song, go_to: (bar) => go_to_bar(bar) });
-const about = new About({ current: () => writing.text, apply: (edits) => writing.apply(edits, { focus: false }) });
+const about = new About({ current: () => writing.text, mistakes: () => state.mistakes, apply: (edits) => writing.apply(edits, { focus: false }) });
 const advice = new Advice({ current: song, hear: (moved) => hearing.play(0, null, { other_text: moved }), take: (moved) => take(moved) });
 const versions = new Versions({ current: () => ({ name: state.name, text: writing.text }), restore });
 const songs = new Songs({ open, write_new });
-const making = new Making({ ready: async () => { await saving.now(); return state.name; } });
+const making = new Making({ current: () => state.name ?? "", ready: async () => { await saving.now(); return state.name; } });
 const margin = new Margin((name) => {
   const show = { about: () => about.show(), advice: () => advice.show(), songs: () => songs.show(), versions: () => versions.show(), make: () => making.show(), keys: show_help }[name];
   show?.();
@@ -58,8 +59,10 @@ function song() {
 
 /* Another text in the song's place: one step, that undo takes back. */
 function take(other) {
+  const { line, column } = writing.cursor;
   writing.replace(other);
-  writing.focus();
+  writing.go_to(line, column);
+  if (margin.name === "advice") advice.show();
 }
 
 /* ---- what is seen */
@@ -80,7 +83,7 @@ async function look() {
   const { line, column } = writing.cursor;
   const edited = document_text !== state.looked;
   state.looking = (async () => {
-    if (edited && by_id("each-change").checked && state.looked) hear_change();
+    if (edited && by_id("each-change").checked && state.looked && document_text !== state.tidied) hear_change();
     const seen = await ask("look", { name: state.name, text: document_text, line, column });
     state.looked = document_text;
     if (writing.text !== document_text) state.again = true;
@@ -95,7 +98,8 @@ async function look() {
     }
     if (seen.song && edited) mark_soon();
     if (!by_id("slip-about").hidden) about.show();
-    if (seen.song || !seen.mistakes.length) seeing.show(seen.music);
+    if ((seen.song || !seen.mistakes.length) && !follows()) seeing.show(seen.music);
+    by_id("before").hidden = Boolean(seen.song) || !seeing.music;
     if (seen.mistakes.length) writing.show_marks([]);
     sheet.changed();
     show_notes();
@@ -131,7 +135,8 @@ async function mark() {
 
 function show_notes() {
   const bar = bar_here();
-  const place = bar === null || !state.view ? "" : text("here", { bar: state.view.bars[bar].number, section: state.view.bars[bar].section });
+  const here = bar === null || !state.view ? null : state.view.bars[bar];
+  const place = here === null ? "" : text(here.number ? "here" : "pickup_here", { bar: here.number, section: here.section });
   notes.show(state.mistakes, state.other, place, bar, (state.marks && bar !== null && state.marks[bar]) || []);
 }
 
@@ -182,6 +187,7 @@ function bar_here() {
 let line_key = "";
 
 function moved(changed) {
+  state.hand_ms = performance.now();
   if (changed) return;
   show_notes();
   const found = state.view?.lines.find((each) => writing.cursor.line >= each.from_line && writing.cursor.line <= each.to_line);
@@ -195,7 +201,9 @@ async function left(from, to) {
   if (!line || (to >= line.from_line && to <= line.to_line) || state.mistakes.length || writing.selected) return;
   const before = writing.text;
   const { text: tidy } = await ask("tidy", { text: before, from_line: line.from_line, to_line: line.to_line });
-  if (tidy !== null && writing.text === before && !writing.selected) writing.replace(tidy);
+  if (tidy === null || writing.text !== before || writing.selected) return;
+  state.tidied = tidy;
+  writing.replace(tidy);
 }
 
 /* ---- what is heard */
@@ -225,6 +233,11 @@ function play_or_stop() {
   hearing.play(bar_here() ?? 0, null, { again, count_in_bars });
 }
 
+/* A bar as it would be in another text. */
+function hear_other(moved, bar) {
+  if (bar !== null) hearing.play(bar, bar, { other_text: moved });
+}
+
 /* The bar one is in, as soon as it has changed: asked for before the desk is asked what there is to see. */
 function hear_change() {
   const bar = bar_here();
@@ -234,7 +247,8 @@ function hear_change() {
 /* With front and back, or without: what is playing goes on in the other way. */
 function flat_changed() {
   const now = hearing.playing ? hearing.now() : null;
-  if (now && now.bar !== null) hearing.play(now.bar, hearing.run.to_bar, { again: hearing.run.again });
+  const { to_bar, again, loop_from, other_text } = hearing.run ?? {};
+  if (now && now.bar !== null) hearing.play(now.bar, to_bar, { again, loop_from, other_text });
 }
 
 let frame = 0;
@@ -250,7 +264,32 @@ function played(what) {
   if (what === "ends") {
     writing.show_sounding([]);
     seeing.sound([]);
+    sheet.sound([]);
     by_id("where").textContent = "";
+    sounding = "";
+    look_soon();
+  }
+}
+
+/* Text and music go along with the sound, unless a hand has been at the text a moment ago. */
+function follows() {
+  return hearing.playing && performance.now() - state.hand_ms > HAND_MS;
+}
+
+for (const kind of ["wheel", "pointerdown", "keydown"]) by_id("writing").addEventListener(kind, () => { state.hand_ms = performance.now(); }, { passive: true });
+
+let turning = false;
+
+/* Shows the line of music of a bar, as it is played there. */
+async function turn_to(bar) {
+  if (bar === null || turning || seeing.holds(bar) || !follows()) return;
+  turning = true;
+  try {
+    const { music } = await ask("music", { ...song(), bar });
+    if (music && hearing.playing) seeing.show(music);
+    sounding = "";
+  } finally {
+    turning = false;
   }
 }
 
@@ -261,16 +300,22 @@ function follow() {
   frame = requestAnimationFrame(follow);
   const now = hearing.now();
   if (!now || !state.view) return;
+  if (hearing.run.other_text !== null) {
+    by_id("where").textContent = text("where_other");
+    return;
+  }
+  turn_to(now.bar);
   const places = now.notes.map(([, , , , line, column, width]) => [line, column, width]);
   const names = now.notes.map(([, , gesture, string]) => `${gesture}/${string}`);
   const wanted = JSON.stringify([now.bar, places, names]);
   if (wanted === sounding) return;
   sounding = wanted;
-  writing.show_sounding(places.filter(([line]) => line > 0));
+  writing.show_sounding(places.filter(([line]) => line > 0), follows());
   seeing.sound(names);
+  sheet.sound(names, follows());
   const bar = state.view.bars[now.bar];
   if (bar) {
-    const shown = text("where", { bar: bar.number, bars: state.view.bars.length, section: bar.section });
+    const shown = text(bar.number ? "where" : "where_pickup", { bar: bar.number, bars: state.view.bars[state.view.bars.length - 1].number, section: bar.section });
     if (by_id("where").textContent !== shown) by_id("where").textContent = shown;
   }
 }
@@ -348,7 +393,13 @@ async function changed({ name, version, by }) {
 /* ---- help */
 
 function show_help() {
-  by_id("keys").replaceChildren(made("p", {}, text("key_play")), made("p", { class: "hint" }, text("care")));
+  const part = (title, names) => [made("h3", {}, text(title)), made("dl", { class: "help" }, ...names.flatMap((name) => [
+    made("dt", {}, ...sentence(text(`${name}_is`))), made("dd", {}, ...sentence(text(name)))]))];
+  by_id("keys").replaceChildren(
+    ...part("help_layers", ["help_melody", "help_between", "help_strums"]),
+    ...part("help_writing", ["help_note", "help_length", "help_rest", "help_hold", "help_bar", "help_words", "help_marked"]),
+    ...part("help_keys", ["help_play", "help_space", "help_flat", "help_mend", "help_next", "help_find", "help_escape"]),
+    made("p", { class: "hint" }, text("care")));
 }
 
 /* ---- the window */

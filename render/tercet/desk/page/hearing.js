@@ -99,11 +99,11 @@ export class Hearing {
     }
   }
 
-  /* Plays from a bar to another, or to the end; over and over if wished. */
-  async play(from_bar, to_bar = null, { again = false, count_in_bars = 0, other_text = null, quiet = false } = {}) {
+  /* Plays from a bar to another, or to the end; over and over if wished, from `loop_from` on. */
+  async play(from_bar, to_bar = null, { again = false, loop_from = from_bar, count_in_bars = 0, other_text = null, quiet = false } = {}) {
     this.ready();
     this.stop({ quiet: true });
-    const run = { from_bar, to_bar, again, other_text, next: from_bar, base: null, sources: [], stretches: [], over: false, abort: new AbortController() };
+    const run = { from_bar, loop_from, to_bar, again, other_text, next: from_bar, begun: true, base: null, sources: [], stretches: [], over: false, abort: new AbortController() };
     this.run = run;
     this.told("begins");
     try {
@@ -122,7 +122,8 @@ export class Hearing {
   }
 
   async #more(run, at_least_s, count_in_bars) {
-    const asked = { ...this.wanted(), from_bar: run.next, to_bar: run.to_bar, at_least_s, count_in_bars, begins: run.next === run.from_bar };
+    const asked = { ...this.wanted(), from_bar: run.next, to_bar: run.to_bar, at_least_s, count_in_bars, begins: run.begun };
+    run.begun = false;
     if (run.other_text !== null) asked.text = run.other_text;
     const bytes = await ask_for_bytes("sound", asked, { signal: run.abort.signal });
     if (this.run !== run) return;
@@ -144,7 +145,8 @@ export class Hearing {
     run.until = base + stretch.ends_s;
     run.next = stretch.next_bar;
     if (stretch.next_bar === null || (run.to_bar !== null && stretch.next_bar > run.to_bar)) {
-      run.next = run.from_bar;
+      run.next = run.loop_from;
+      run.begun = true;
       run.over = !run.again;
     }
     this.told("goes on");

@@ -10,12 +10,14 @@ function time_text(seconds) {
 }
 
 export class Making {
-  /* `ready` saves the song and returns its name. */
-  constructor({ ready }) {
+  /* `current` returns the name of the open song's file, `ready` saves it first. */
+  constructor({ current, ready }) {
+    this.current = current;
     this.ready = ready;
     this.state = { busy: false };
-    this.began = 0;
+    this.counted_from = 0;
     this.lines = [];
+    this.last = "";
   }
 
   async show() {
@@ -27,20 +29,22 @@ export class Making {
 
   #draw() {
     const boxes = new Map();
+    const stem = this.current().replace(/^.*\//, "").replace(/\.ya?ml$/, "");
     const things = Object.entries(WHAT).map(([what, choices]) => {
       const chosen = choices.map((name) => {
         const box = made("input", { type: "checkbox" });
         boxes.set(`${what} ${name}`, box);
         return made("label", { class: "check" }, box, text(name));
       });
-      return made("li", {},
-        made("div", {}, made("strong", {}, text(`made_what_${what}`)), made("p", { class: "hint" }, text(`make_${what}_hint`)), ...chosen),
-        made("button", { type: "button", disabled: this.state.busy, "aria-label": `${text("make_it")}: ${text(`made_what_${what}`)}`, onclick: () => this.#begin(what, choices, boxes) }, text("make_it")));
+      const own = (this.there || []).find((each) => each.what === what && each.name === stem);
+      return made("li", { "data-what": what },
+        made("div", {}, made("strong", {}, text(`made_what_${what}`)), made("p", { class: "hint" }, text(`make_${what}_hint`)), made("p", { class: "choices" }, ...chosen)),
+        made("p", { class: "tools" },
+          made("button", { type: "button", disabled: this.state.busy, "aria-label": `${text("make_it")}: ${text(`made_what_${what}`)}`, onclick: () => this.#begin(what, choices, boxes) }, text("make_it")),
+          own ? this.#opening(own) : null));
     });
     const now = made("div", { id: "making-now", role: "status" });
-    const there = (this.there || []).map((each) => made("li", {},
-      made("span", {}, each.name),
-      made("button", { type: "button", "aria-label": `${text("open_it")}: ${each.name}`, onclick: () => ask("reveal", { path: each.path }) }, text("open_it"))));
+    const there = (this.there || []).filter((each) => each.name !== stem).map((each) => made("li", {}, made("span", {}, this.#called(each)), this.#opening(each)));
     by_id("make").replaceChildren(now, made("ul", { class: "list" }, ...things),
       ...(there.length ? [made("h3", {}, text("made_list")), made("ul", { class: "list" }, ...there)] : []),
       made("p", { class: "tools" }, made("button", { type: "button", onclick: () => ask("reveal", { path: "" }) }, text("show_folder"))),
@@ -48,9 +52,22 @@ export class Making {
     this.#draw_now();
   }
 
+  #called({ what, name }) {
+    const thing = text(`made_what_${what}`);
+    return name === "index" ? text("made_all", { thing }) : text("made_of", { thing, song: name.replace(/-/g, " ") });
+  }
+
+  #opening(each) {
+    const label = `${text("open_it")}: ${this.#called(each)}`;
+    return made("button", { type: "button", "aria-label": label, onclick: () => ask("reveal", { path: each.path }) }, text("open_it"));
+  }
+
+  /* How far it is stands with the thing that is made. */
   #draw_now() {
     const now = by_id("making-now");
     if (!now) return;
+    const row = by_id("make").querySelector(`[data-what="${this.last}"]`);
+    if (row && now.parentNode !== row) row.append(now);
     const inside = [];
     if (this.state.busy) {
       const { done, total } = this.state;
@@ -58,7 +75,7 @@ export class Making {
       inside.push(made("progress", total ? { max: total, value: done, "aria-label": text("make_title") } : { "aria-label": text("make_title") }));
       const parts = [];
       if (total) parts.push(text("making_step", { done, total }));
-      const passed = (Date.now() - this.began) / 1000;
+      const passed = (Date.now() - this.counted_from) / 1000;
       if (total && done > 1 && done < total) parts.push(text("time_left", { time: time_text((passed / done) * (total - done)) }));
       inside.push(made("p", { class: "hint" }, parts.join(", ")));
       inside.push(made("p", { class: "tools" }, made("button", { type: "button", id: "make-stop", onclick: () => ask("stop") }, text("make_stop"))));
@@ -75,13 +92,20 @@ export class Making {
 
   #begun(facts) {
     this.state = { busy: true, what: facts.what, done: 0, total: 0 };
-    this.began = facts.began_s * 1000;
+    this.last = facts.what;
+    this.counted_from = facts.began_s * 1000;
     this.lines = [];
+  }
+
+  /* Recordings are counted, then speeds of a page: each by itself. */
+  #counted(done, total) {
+    if (total !== this.state.total) this.counted_from = Date.now();
+    Object.assign(this.state, { done, total });
   }
 
   heard(event) {
     if (event.kind === "began") this.#begun(event);
-    if (event.kind === "step") Object.assign(this.state, { done: event.done, total: event.total });
+    if (event.total && this.state.busy) this.#counted(event.done ?? 0, event.total);
     if (["notice", "problem", "left", "failed"].includes(event.kind) && event.text) this.lines = [...this.lines, event.text].slice(-8);
     if (event.kind === "ended") {
       this.state = { busy: false };
@@ -92,5 +116,4 @@ export class Making {
     } else if (event.kind === "began" || event.kind === "ended") this.show();
     else this.#draw_now();
   }
-
 }

@@ -1,14 +1,15 @@
 /* Mistakes, and what there is to say about the bar one is in. */
 
-import { by_id, made, sentence, text } from "./words.js";
+import { by_id, made, sentence, text, ways_of } from "./words.js";
 
 const HARD = ["problem", "covered", "masked", "hard"];
 
 export class Notes {
-  /* `remedies` asks what may help with a bar; `take` puts another text in the song's place. */
-  constructor(writing, { remedies, take }) {
+  /* `remedies` asks what may help with a bar; `hear` plays it as it would be, `take` puts another text in the song's place. */
+  constructor(writing, { remedies, hear, take }) {
     this.writing = writing;
     this.remedies = remedies;
+    this.hear = hear;
     this.take = take;
     this.shown = "";
   }
@@ -54,7 +55,8 @@ export class Notes {
         const { ways } = await this.remedies(bar);
         help.replaceChildren(
           made("p", { class: "hint", role: "status" }, text(ways.length ? "remedies" : "remedies_none")),
-          ...ways.map((way) => made("button", { type: "button", onclick: () => this.take(way.text) }, way.about)));
+          ...ways_of(ways, (way) => this.hear(way.text, bar), (way) => this.take(way.text)));
+        help.scrollIntoView({ block: "nearest" });
       } catch (error) {
         help.replaceChildren(made("p", {}, error.message));
       }

@@ -1,12 +1,14 @@
 /* The music of the line one is in; its notes can be chosen, to be played in another way. */
 
 import { ask } from "./asking.js";
-import { by_id, drawn, made, text } from "./words.js";
+import { by_id, drawn, made, text, ways_of } from "./words.js";
 
 export class Seeing {
-  /* `current` returns the text; `go_to` puts the cursor at a note; `take` puts another text in its place. */
-  constructor({ current, go_to, take }) {
+  /* `current` returns the text; `go_to` puts the cursor at a note; `hear` plays its bar in another text, `take` puts that in its
+     place. */
+  constructor({ current, go_to, hear, take }) {
     this.current = current;
+    this.hear = hear;
     this.go_to = go_to;
     this.take = take;
     this.shown = "";
@@ -31,6 +33,11 @@ export class Seeing {
     by_id("drawn").replaceChildren(...drawn(music.svg));
     this.notes = [...new Set(Object.keys(music.places).map(Number))].sort((one, other) => one - other);
     this.gesture_of = new Map(Object.entries(music.shows).flatMap(([place, names]) => names.map((name) => [name, Number(place.split("/")[0])])));
+  }
+
+  /* Whether a bar is in the line that is shown. */
+  holds(bar) {
+    return Boolean(this.music?.bars.includes(bar));
   }
 
   /* Marks what sounds: gestures with the string that is struck, "12/3". */
@@ -95,14 +102,16 @@ export class Seeing {
     }
     ways.replaceChildren(
       made("p", {}, text(found.length ? "ways_title" : "ways_none", { note })),
-      made("p", { class: "tools" }, ...found.map((way) => made("button", { type: "button", onclick: () => {
+      ...ways_of(found, (way) => this.hear(way.text), (way) => {
         this.#close();
         this.take(way.text);
-      } }, way.about)), made("button", { type: "button", onclick: () => {
+      }),
+      made("p", { class: "tools" }, made("button", { type: "button", onclick: () => {
         this.#close();
         by_id("line").focus();
       } }, text("cancel"))));
     ways.querySelector("button")?.focus();
+    ways.scrollIntoView({ block: "nearest" });
   }
 
   #close() {

@@ -12,6 +12,7 @@ export class Sheet {
     this.go_to = go_to;
     this.timer = 0;
     this.drawn_of = "";
+    this.shows = {};
   }
 
   get open() {
@@ -22,6 +23,7 @@ export class Sheet {
     const opens = !this.open;
     by_id("sheet").hidden = !opens;
     by_id("writing").hidden = opens;
+    by_id("line").hidden = opens;
     by_id("sheet-open").setAttribute("aria-pressed", String(opens));
     if (opens) {
       this.#draw();
@@ -35,11 +37,20 @@ export class Sheet {
     this.timer = setTimeout(() => this.#draw(), IDLE_MS);
   }
 
+  /* Marks what sounds: gestures with the string that is struck, "12/3"; the line is brought into sight. */
+  sound(places, follows) {
+    const wanted = new Set(this.open ? places.flatMap((place) => this.shows[place] || []) : []);
+    for (const each of by_id("sheet").querySelectorAll(".now")) if (!wanted.has(each.id)) each.classList.remove("now");
+    for (const name of wanted) document.getElementById(name)?.classList.add("now");
+    if (follows) by_id("sheet").querySelector(".now")?.closest(".sheet-line").scrollIntoView({ block: "nearest" });
+  }
+
   async #draw() {
     const song = this.current();
     if (song.text === this.drawn_of) return;
-    const { lines } = await ask("sheet", song);
+    const { lines, shows } = await ask("sheet", song);
     this.drawn_of = song.text;
+    this.shows = shows;
     by_id("sheet").replaceChildren(...lines.map(({ svg, bar, name }) => {
       const button = made("button", { type: "button", class: "sheet-line", "aria-label": text("sheet_line", { name }), onclick: () => {
         this.toggle();

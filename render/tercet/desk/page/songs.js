@@ -34,7 +34,7 @@ export class Songs {
         made("button", { type: "button", onclick: () => picker.click() }, text("open_file")), picker),
       made("p", { class: "hint" }, text("open_file_hint")),
       made("ul", { class: "list" }, ...songs.map((song) => made("li", {},
-        made("button", { type: "button", class: "name", onclick: () => this.#open(song.name) }, song.name.replace(/\.ya?ml$/, "")),
+        made("button", { type: "button", class: "name", dir: "auto", onclick: () => this.#open(song.name) }, song.title),
         made("span", { class: "hint" }, date_text(song.changed_s))))),
       made("p", { class: "hint" }, text("folder", { folder })),
     );

@@ -23,6 +23,14 @@ export function sentence(plain) {
   return plain.split("`").map((part, place) => (place % 2 ? made("code", {}, part) : document.createTextNode(part)));
 }
 
+/* Other ways to play something, each to be heard and to be taken. */
+export function ways_of(ways, hear, take) {
+  return ways.map((way) => made("p", { class: "tools way" },
+    made("span", {}, way.about),
+    made("button", { type: "button", "aria-label": `${text("advice_hear")}: ${way.about}`, onclick: () => hear(way) }, text("advice_hear")),
+    made("button", { type: "button", "aria-label": `${text("advice_take")}: ${way.about}`, onclick: () => take(way) }, text("advice_take"))));
+}
+
 /* What the desk drew, as nodes: its own drawing, in which every text is escaped. */
 export function drawn(svg) {
   return new DOMParser().parseFromString(`<div>${svg}</div>`, "text/html").body.firstChild.childNodes;

@@ -196,8 +196,8 @@ export class Writing {
     return true;
   }
 
-  /* Marks what sounds: places [line, column, width]. */
-  show_sounding(places) {
+  /* Marks what sounds, places [line, column, width], and brings it into sight where `follows` says so. */
+  show_sounding(places, follows = false) {
     const builder = new RangeSetBuilder();
     const doc = this.view.state.doc;
     const ranges = places
@@ -214,7 +214,15 @@ export class Writing {
       if (from >= last) builder.add(from, to, sounds);
       last = Math.max(last, to);
     }
-    this.view.dispatch({ effects: set_sounding.of(builder.finish()) });
+    const effects = [set_sounding.of(builder.finish())];
+    if (follows && ranges.length && !this.#in_sight(ranges[0][0])) effects.push(EditorView.scrollIntoView(ranges[0][0], { y: "center" }));
+    this.view.dispatch({ effects });
+  }
+
+  #in_sight(at) {
+    const place = this.view.lineBlockAt(at);
+    const { scrollTop, clientHeight } = this.view.scrollDOM;
+    return place.top >= scrollTop && place.bottom <= scrollTop + clientHeight;
   }
 
   /* Marks bars that there is something to say about: places [line, from, to, kind]. */
