@@ -11,6 +11,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page
 
+from tests.browser.firefox import firefox_page
 from tests.browser.test_following import STILL_CLOCK, Short, short
 from tests.browser.test_hostile import page_of, song_text
 from tests.browser.test_use import RULES, state, tab_to
@@ -164,6 +165,26 @@ def test_what_is_sung_stays_under_the_eye_until_a_hand_scrolls(opened: Opened, s
     assert page.evaluate("window.scrollY") == before
 
 
+def test_a_phone_stays_awake_while_it_plays(opened: Opened, song_address: str) -> None:
+    window = opened(width=360, height=740)
+    window.page.add_init_script(
+        """window.locks = [];
+        Object.defineProperty(navigator, "wakeLock", { value: { request: async (kind) => {
+          const lock = { kind: kind, held: true, release: async () => { lock.held = false; } };
+          window.locks.push(lock);
+          return lock;
+        } } });"""
+    )
+    page = window.show(song_address)
+    page.evaluate("Tercet.player.countBars = 0")
+    assert page.evaluate("window.locks.length") == 0
+    page.click("#go")
+    page.wait_for_function("() => Tercet.player.state === 'playing'")
+    assert page.evaluate("window.locks.map((lock) => [lock.kind, lock.held])") == [["screen", True]]
+    page.click("#go")
+    page.wait_for_function("() => !window.locks[0].held")
+
+
 # Space
 
 
@@ -213,7 +234,7 @@ ON_BOARD = """
     return style.visibility === "visible" && style.display !== "none" && each.getBoundingClientRect().width > 0;
   };
   return rows.map((row) => ({
-    now: row.classList.contains("now"),
+    now: row.classList.contains("playing"),
     bottom: row.getBoundingClientRect().bottom,
     words: [...row.querySelectorAll(".syl:not(.silent) .word")].filter(seen).map((each) => each.textContent),
     strums: [...row.querySelectorAll(".strum")].filter(seen).map((each) => each.textContent),
@@ -352,6 +373,30 @@ def test_the_board_says_whose_turn_it_is(opened: Opened, song_address: str) -> N
     page.keyboard.press(" ")
     page.wait_for_function("() => document.getElementById('track').paused")
     assert state(page, "state") == "still", "Space goes on with what played last"
+
+
+def test_firefox_plays_by_space_and_shows_the_board(song_address: str) -> None:
+    with firefox_page(width=1440, height=900) as page:
+        page.goto(song_address)
+        page.wait_for_function("() => window.Tercet && Tercet.player")
+        assert page.evaluate("() => document.querySelector('.score.wide').offsetParent !== null")
+        page.evaluate("() => { Tercet.player.countBars = 0; }")
+        page.keyboard.press(" ")
+        page.wait_for_function(
+            "() => Tercet.player.state === 'playing' && document.querySelector('.score .sounds') !== null"
+        )
+        page.keyboard.press(" ")
+        assert page.evaluate("() => Tercet.player.state") == "still"
+        page.click("#to-board")
+        page.wait_for_function("() => document.querySelectorAll('#board .row:not([hidden])').length === 2")
+        rows = page.evaluate(ON_BOARD)
+        assert [bool(row["words"] and row["shapes"] and row["strums"]) for row in rows] == [True, True]
+        assert not any(row["staff"] or row["overlap"] for row in rows)
+        page.keyboard.press("PageDown")
+        page.wait_for_function("() => document.querySelector('#board .playing .sounds') !== null")
+        page.keyboard.press("Escape")
+        page.wait_for_function("() => document.getElementById('board').hidden")
+        assert page.said == []
 
 
 # The list, and what is taken home

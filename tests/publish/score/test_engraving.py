@@ -269,3 +269,33 @@ def test_any_thread_engraves_alike() -> None:
     with ThreadPoolExecutor(1) as one, ThreadPoolExecutor(1) as other:
         drawn = [pool.submit(lambda: line_svgs(engrave(arrangement))).result() for pool in (one, other)]
     assert drawn[0] == drawn[1] == line_svgs(engrave(arrangement))
+
+
+def test_the_last_line_of_a_section_is_in_proportion_where_that_is_asked_for() -> None:
+    song = written(
+        """\
+verse: |
+  chords   C | F | G7 | C
+  melody   E4 G C5 | A4:2 F | G4 B D5 | C5:3
+
+  chords   C
+  melody   C4:3
+chorus: |
+  chords   F | G7 | C | C
+  melody   A4 F A | B4:2 G | C5:3 | C5:3
+""",
+        meter="3/4",
+    )
+    stretched, in_proportion = (
+        engrave(song, ScoreLook(width=900, in_proportion=asked)) for asked in (False, True)
+    )
+    assert [system.bars for system in in_proportion.systems] == [system.bars for system in stretched.systems]
+    assert [len(system.bars) for system in stretched.systems] == [2, 2, 1, 2, 2]
+    full = engraved_width(stretched)
+    assert [round(system.width / full, 1) for system in stretched.systems] == [1.0, 1.0, 1.0, 1.0, 0.8]
+    assert [round(system.width / full, 1) for system in in_proportion.systems] == [1.0, 1.0, 0.4, 1.0, 0.8]
+    assert sorted(names_of(in_proportion)) == sorted(names_of(stretched))
+
+
+def engraved_width(engraving: Engraving) -> float:
+    return max(system.width for system in engraving.systems)

@@ -44,7 +44,7 @@ class MusicView:
 
 def engraved_music(arrangement: Arrangement, part: str = "") -> tuple[Score, tuple[MusicView, ...]]:
     """Engrave an arrangement for a page; the names of the score's elements, without prefix, are those of both views."""
-    engravings = engrave_at(arrangement, ScoreLook(), tuple(WIDTHS.values()))
+    engravings = engrave_at(arrangement, ScoreLook(in_proportion=True), tuple(WIDTHS.values()))
     views = tuple(_view(name, engraving, part) for name, engraving in zip(WIDTHS, engravings, strict=True))
     return engravings[0].score, views
 

@@ -49,10 +49,13 @@ class ScoreLook:
         fingers. Without it there are the tab and the words.
     width
         Width of a line of music in the engraver's units; a space between staff lines is 18 of them.
+    in_proportion
+        Whether the last line of each section is left as short as it is, rather than only that of the whole piece.
     """
 
     tune: bool = True
     width: int = 1900
+    in_proportion: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -28,7 +28,7 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from importlib.resources import files
-from itertools import groupby
+from itertools import groupby, pairwise
 from math import ceil
 
 from tercet.arranging import Arrangement
@@ -123,14 +123,17 @@ def _line_svg(system: System, left: float, width: float) -> str:
     )
 
 
-def _engraved(score: Score, look: ScoreLook, mei: str, width: int) -> Engraving:
-    """Return a score with its line breaks as it is drawn."""
+def _engraved(score: Score, look: ScoreLook, mei: str, width: int, short: frozenset[int]) -> Engraving:
+    """Return a score with its line breaks as it is drawn: lines fill the width, but for those that are too short."""
     systems: list[System] = []
     signs: dict[str, str] = {}
-    for page in _drawn(mei, width, breaks="encoded"):
-        drawn, page_signs = read_drawing(page, score.texts)
-        signs |= page_signs
-        systems += [finished(system, score.texts, page_signs, look) for system in drawn]
+    for stretched in (True, False) if short else (True,):
+        found: list[System] = []
+        for page in _drawn(mei, width, breaks="encoded", stretched=stretched):
+            drawn, page_signs = read_drawing(page, score.texts)
+            signs |= page_signs
+            found += [finished(system, score.texts, page_signs, look) for system in drawn]
+        systems = [one if at in short else systems[at] for at, one in enumerate(found)] if systems else found
     return Engraving(tuple(systems), signs, score, width * _FINE)
 
 
@@ -145,16 +148,31 @@ def _bar_widths(score: Score, look: ScoreLook) -> list[WrittenWidth]:
 
 def _broken(
     score: Score, bars: Sequence[WrittenWidth], look: ScoreLook, arrangement: Arrangement
-) -> tuple[str, int]:
-    """Return a score with line breaks, and the width of its lines: at least that of its widest bar."""
+) -> tuple[str, int, frozenset[int]]:
+    """Return a score with line breaks, the width of its lines, at least that of its widest bar, and the short ones."""
     opening = OPENING + KEY_SIGN * abs(arrangement.song.key.fifths) * look.tune
     room = max(look.width * _FINE, opening + max(bar.width for bar in bars))
-    wanted = {f"{LINE_BREAK}{index}" for index in starts_of_lines(bars, room, opening)}
+    starts = starts_of_lines(bars, room, opening)
+    wanted = {f"{LINE_BREAK}{index}" for index in starts}
     mei = _BREAK.sub(lambda found: found[0] if found[1] in wanted else "", score.mei)
-    return mei, min(ceil(room / _FINE), MOST_WIDTH)
+    short = _short_lines(bars, starts, room, opening) if look.in_proportion else frozenset()
+    return mei, min(ceil(room / _FINE), MOST_WIDTH), short
 
 
-def _drawn(mei: str, width: int, *, breaks: str) -> Iterator[str]:
+def _short_lines(
+    bars: Sequence[WrittenWidth], starts: Sequence[int], room: float, opening: float
+) -> frozenset[int]:
+    """Return which lines end a section and are too short to be stretched, counted from 0."""
+    edges = (0, *starts, len(bars))
+    return frozenset(
+        line
+        for line, (first, after) in enumerate(pairwise(edges))
+        if (after == len(bars) or bars[after].section != bars[first].section)
+        and opening + sum(bar.width for bar in bars[first:after]) < LONG_ENOUGH * room
+    )
+
+
+def _drawn(mei: str, width: int, *, breaks: str, stretched: bool = True) -> Iterator[str]:
     """Yield the pages that the engraver draws."""
     import verovio
 
@@ -162,7 +180,7 @@ def _drawn(mei: str, width: int, *, breaks: str) -> Iterator[str]:
     # It keeps this for each thread by itself, and is told only in the one that loads it.
     verovio.setDefaultResourcePath(str(files("verovio") / "data"))
     toolkit = verovio.toolkit()
-    toolkit.setOptions(_OPTIONS | {"pageWidth": width, "breaks": breaks})
+    toolkit.setOptions(_OPTIONS | {"pageWidth": width, "breaks": breaks, "noJustification": not stretched})
     if not toolkit.loadData(mei):
         raise RuntimeError(f"the engraver refused its own kind of file: {toolkit.getLog()}")
     for page in range(1, toolkit.getPageCount() + 1):
@@ -170,6 +188,9 @@ def _drawn(mei: str, width: int, *, breaks: str) -> Iterator[str]:
 
 
 # ---- where lines of music break
+
+LONG_ENOUGH = 0.8
+"""The last line of a section is stretched from this part of the width on; so does the engraver with that of a piece."""
 
 FULL_ENOUGH = 0.97
 """Lines are joined up to this part of the paper's width."""

@@ -136,8 +136,17 @@
     say(ms);
   };
 
+  /* A phone on a stand doesn't fall asleep while it plays, where the browser knows how. */
+  let awake = null;
+  function keepAwake(on) {
+    if (!navigator.wakeLock || on === Boolean(awake)) return;
+    if (!on) awake.then((lock) => lock && lock.release());
+    awake = on ? navigator.wakeLock.request("screen").catch(() => null) : null;
+  }
+
   function draw() {
     const on = player.state === "playing" || player.state === "loading";
+    keepAwake(on);
     go.dataset.state = player.state;
     go.querySelector(".does").textContent = T.text(on ? "stop" : "play");
     if (player.state === "loading") told.textContent = T.text("loading");

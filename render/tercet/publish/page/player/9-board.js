@@ -149,7 +149,7 @@
     const here = rowOf(bar);
     const next = upNext(bar);
     const wanted = [here, next, T.page.bars[bar].pass].join();
-    rows.forEach(({ row }, index) => row.classList.toggle("now", index === here));
+    rows.forEach(({ row }, index) => row.classList.toggle("playing", index === here));
     if (wanted === shown) return;
     shown = wanted;
     const order = rows[here].row.hidden ? 0 : Number(rows[here].row.style.order);
@@ -230,6 +230,11 @@
     board.classList.add("stirred");
     window.clearTimeout(calm);
     calm = window.setTimeout(() => board.classList.remove("stirred"), STIRRED_MS);
+  });
+  player.heard.push(() => {
+    if (!opened() || player.state !== "lost") return;
+    byId("board-turn").dataset.whose = "nobody";
+    byId("board-turn").textContent = T.text("lost");
   });
   byId("to-board").addEventListener("click", () => {
     enter();
