@@ -248,12 +248,18 @@ def loop_figures(string: UkeString, fret: int, *, along_top: bool = False) -> Lo
     base = LN_1000 / t60_s(string, fret)
     per_khz2 = string.loss_db_per_s_khz2 * LN_1000 / 60.0
     bridge = base * BRIDGE_LOSS
-    pull = complex(bridge_admittance(np.array([2j * np.pi * first_hz]))[0])
+    pull = _pull_at(first_hz)
     decay = base / (SECOND_POLARISATION_T60 if along_top else 1.0)
     decay -= per_khz2 * (first_hz / 1000.0) ** 2 + bridge * pull.real
     return LoopFigures(
         decay, per_khz2, bridge, stretch * (1.0 - bridge * pull.imag / (2.0 * np.pi * first_hz))
     )
+
+
+@functools.lru_cache(maxsize=256)
+def _pull_at(frequency_hz: float) -> complex:
+    """Return how the body pulls at a string: `bridge_admittance` at a frequency."""
+    return complex(bridge_admittance(np.array([2j * np.pi * frequency_hz]))[0])
 
 
 def meetings(string: UkeString, fret: int, other: UkeString, other_fret: int) -> NDArray[np.bool_]:

@@ -175,6 +175,7 @@ class StringSample:
         return above + (level_lufs - below_lufs) / (levels[above] - below_lufs)
 
 
+@functools.lru_cache(maxsize=1024)
 def touch_amplitudes(velocity: float) -> tuple[float, float]:
     """Return the amplitudes of the soft and the firm touch at a velocity, 1 to 127.
 
@@ -270,13 +271,14 @@ def _figures(name: str, fret: int, cutoff_hz: float | None) -> NDArray[np.int16]
     """Make a sample's figures, (3, frames): plucked, or for a darker layer those of the melody through its low-pass."""
     if cutoff_hz is None:
         note = plucked_note(STRINGS_OF_INSTRUMENTS[name], fret, SAMPLE_RATE_HZ)
-        return _as_figures(np.stack([note.soft, note.firm, note.aside]))
+        return np.stack([_as_figures(sound) for sound in (note.soft, note.firm, note.aside)])
     return _as_figures(_low_passed(_as_sound(_kept(name, fret, layer_index=0)), cutoff_hz))
 
 
 def _as_figures(sound: NDArray[np.floating]) -> NDArray[np.int16]:
     most = FULL_SCALE - 1
-    return np.clip(np.round(FULL_SCALE * sound), -most, most).astype(np.int16)
+    scaled = FULL_SCALE * sound
+    return np.clip(np.round(scaled, out=scaled), -most, most, out=scaled).astype(np.int16)
 
 
 def _as_sound(figures: NDArray[np.int16]) -> NDArray[np.float32]:
