@@ -71,7 +71,7 @@
 
   /* Space plays, wherever the reader is: but in a field, and on what somebody came to with the Tab key, it does what it does there. */
   const FIELDS = "select, textarea, audio, summary, input:not([type=radio], [type=checkbox], [type=range])";
-  const PRESSED = "button:not(.bar), a, [type=radio], [type=checkbox]";
+  const PRESSED = "button:not(.bar), [type=radio], [type=checkbox]";
   let taken = false;
   let byKeys = false;
   document.addEventListener("pointerdown", () => { byKeys = false; });
