@@ -20,7 +20,7 @@ from tercet.performing import Covered, Take, covered_notes, lay_out, perform
 from tercet.publish.page.music import marks_of_notes, signs_svg, with_prefix
 from tercet.publish.page.song_facts import natural_places
 from tercet.publish.score.elements import ScoreLook
-from tercet.publish.score.engraving import Engraving, engrave, line_svgs
+from tercet.publish.score.engraving import Engraving, engrave, engrave_loosely, line_svgs
 from tercet.publish.score.one_line import line_alone
 from tercet.song import Layer, Song, played_visits
 from tercet.theory import STRUM_SIGNS, TUNINGS, spell
@@ -150,7 +150,7 @@ def drawn_line(arrangement: Arrangement, visit_number: int, line: int) -> dict[s
     """
     visit = played_visits(arrangement.bars)[visit_number]
     alone, indices = line_alone(arrangement, visit, line)
-    engraving = engrave(alone, ScoreLook(width=LINE_WIDTH))
+    engraving = engrave_loosely(alone, ScoreLook(width=LINE_WIDTH))
     shows = _shows(engraving, alone)
     return {
         "svg": signs_svg(engraving) + "".join(line_svgs(engraving)),
@@ -272,8 +272,8 @@ def _said(
     for line in report.lines:
         for use in line.hands:
             fingers = f", fingers {use.fingers}" if use.fingers else ""
-            strokes = ", ".join(map(_stroke_words, use.strokes))
-            yield use.bar_number, "shape", f"shape {use.shape}{fingers}: {strokes}"
+            held = f"shape {use.shape}{fingers}" if use.shape.strip("0") else "open strings"
+            yield use.bar_number, "shape", f"{held}: {', '.join(map(_stroke_words, use.strokes))}"
 
 
 _STRUMS = {sign.sign: sign.about for sign in STRUM_SIGNS.values()}

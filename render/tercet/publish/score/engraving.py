@@ -38,7 +38,15 @@ from tercet.publish.score.finished_lines import System, finished
 from tercet.publish.score.mei import LINE_BREAK, Score, score_of
 from tercet.publish.svg import FONTS, svg_elements
 
-__all__ = ["Engraving", "WrittenWidth", "engrave", "engrave_at", "line_svgs", "starts_of_lines"]
+__all__ = [
+    "Engraving",
+    "WrittenWidth",
+    "engrave",
+    "engrave_at",
+    "engrave_loosely",
+    "line_svgs",
+    "starts_of_lines",
+]
 
 _OPTIONS = {
     "pageHeight": 60000, "adjustPageHeight": True, "header": "none", "footer": "none", "mnumInterval": 0,
@@ -53,6 +61,9 @@ _BREAK = re.compile(rf'<sb xml:id="({LINE_BREAK}\d+)" ?/>')
 
 OPENING, KEY_SIGN = 1000.0, 190.0
 """About how wide a clef is, and each sign of the key, in fine units."""
+
+LOOSE = 1.3
+"""How much wider than it must be a line is that stands alone."""
 
 MOST_WIDTH = 100_000
 """The engraver draws no longer lines."""
@@ -104,6 +115,17 @@ def engrave_at(arrangement: Arrangement, look: ScoreLook, widths: Sequence[int])
     return tuple(_engraved(score, each, *_broken(score, bars, each, arrangement)) for each in looks)
 
 
+def engrave_loosely(arrangement: Arrangement, look: ScoreLook) -> Engraving:
+    """Engrave a few bars as one line, `LOOSE` times as wide as it must be if that fits. Errors as `engrave`."""
+    score = score_of(arrangement, look)
+    bars = _bar_widths(score, look)
+    needed = _opening(arrangement, look) + sum(bar.width for bar in bars)
+    if needed * LOOSE > look.width * _FINE:
+        return _engraved(score, look, *_broken(score, bars, look, arrangement))
+    width = ceil(needed * LOOSE / _FINE)
+    return _engraved(score, look, _BREAK.sub("", score.mei), width, frozenset(), last_fills=True)
+
+
 def line_svgs(engraving: Engraving) -> tuple[str, ...]:
     """Return each line of music as an svg element; its document needs the `sign_definitions` of the engraving.
 
@@ -123,13 +145,15 @@ def _line_svg(system: System, left: float, width: float) -> str:
     )
 
 
-def _engraved(score: Score, look: ScoreLook, mei: str, width: int, short: frozenset[int]) -> Engraving:
+def _engraved(
+    score: Score, look: ScoreLook, mei: str, width: int, short: frozenset[int], *, last_fills: bool = False
+) -> Engraving:
     """Return a score with its line breaks as it is drawn: lines fill the width, but for those that are too short."""
     systems: list[System] = []
     signs: dict[str, str] = {}
     for stretched in (True, False) if short else (True,):
         found: list[System] = []
-        for page in _drawn(mei, width, breaks="encoded", stretched=stretched):
+        for page in _drawn(mei, width, breaks="encoded", stretched=stretched, last_fills=last_fills):
             drawn, page_signs = read_drawing(page, score.texts)
             signs |= page_signs
             found += [finished(system, score.texts, page_signs, look) for system in drawn]
@@ -150,13 +174,18 @@ def _broken(
     score: Score, bars: Sequence[WrittenWidth], look: ScoreLook, arrangement: Arrangement
 ) -> tuple[str, int, frozenset[int]]:
     """Return a score with line breaks, the width of its lines, at least that of its widest bar, and the short ones."""
-    opening = OPENING + KEY_SIGN * abs(arrangement.song.key.fifths) * look.tune
+    opening = _opening(arrangement, look)
     room = max(look.width * _FINE, opening + max(bar.width for bar in bars))
     starts = starts_of_lines(bars, room, opening)
     wanted = {f"{LINE_BREAK}{index}" for index in starts}
     mei = _BREAK.sub(lambda found: found[0] if found[1] in wanted else "", score.mei)
     short = _short_lines(bars, starts, room, opening) if look.in_proportion else frozenset()
     return mei, min(ceil(room / _FINE), MOST_WIDTH), short
+
+
+def _opening(arrangement: Arrangement, look: ScoreLook) -> float:
+    """Return about how wide clef and key are at the beginning of a line, in fine units."""
+    return OPENING + KEY_SIGN * abs(arrangement.song.key.fifths) * look.tune
 
 
 def _short_lines(
@@ -172,7 +201,9 @@ def _short_lines(
     )
 
 
-def _drawn(mei: str, width: int, *, breaks: str, stretched: bool = True) -> Iterator[str]:
+def _drawn(
+    mei: str, width: int, *, breaks: str, stretched: bool = True, last_fills: bool = False
+) -> Iterator[str]:
     """Yield the pages that the engraver draws."""
     import verovio
 
@@ -180,7 +211,9 @@ def _drawn(mei: str, width: int, *, breaks: str, stretched: bool = True) -> Iter
     # It keeps this for each thread by itself, and is told only in the one that loads it.
     verovio.setDefaultResourcePath(str(files("verovio") / "data"))
     toolkit = verovio.toolkit()
-    toolkit.setOptions(_OPTIONS | {"pageWidth": width, "breaks": breaks, "noJustification": not stretched})
+    least = 0.0 if last_fills else LONG_ENOUGH
+    widths = {"pageWidth": width, "noJustification": not stretched, "minLastJustification": least}
+    toolkit.setOptions(_OPTIONS | widths | {"breaks": breaks})
     if not toolkit.loadData(mei):
         raise RuntimeError(f"the engraver refused its own kind of file: {toolkit.getLog()}")
     for page in range(1, toolkit.getPageCount() + 1):
@@ -190,7 +223,7 @@ def _drawn(mei: str, width: int, *, breaks: str, stretched: bool = True) -> Iter
 # ---- where lines of music break
 
 LONG_ENOUGH = 0.8
-"""The last line of a section is stretched from this part of the width on; so does the engraver with that of a piece."""
+"""The last line of a section is stretched from this part of the width on, and that of a piece."""
 
 FULL_ENOUGH = 0.97
 """Lines are joined up to this part of the paper's width."""
