@@ -12,7 +12,7 @@ import pytest
 from playwright.sync_api import Browser, sync_playwright
 
 from tests.browser.windows import FLAGS, PROGRAM, Window, serving, window
-from tests.kits import SHORT_SONG, run_tercet
+from tests.kits import FONT, SHORT_SONG, run_tercet
 
 TURNS = [
     {"whose": "count-in", "start_s": 0.0, "end_s": 0.4},
@@ -42,11 +42,24 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> Path:
     (folder / "kit.json").write_text(json.dumps(manifest()), encoding="utf-8")
     run_tercet("page", song, "-o", base / "class", "--speeds", "80%,100%")
     run_tercet("page", song, "-o", base / "class", "--one-file")
-    for speed in ("80", "100"):
-        run_tercet(
-            "render", song, "-o", base / f"demo-{speed}.wav", "--count-in", "0", "--speed", f"{speed}%"
-        )
     return base
+
+
+@pytest.fixture(scope="session")
+def recorded(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The same song in another sound, whose stems are recorded: its page, a demo to compare with."""
+    base = tmp_path_factory.mktemp("recorded")
+    song = base / "kettle-and-cup.yaml"
+    song.write_text(SHORT_SONG, encoding="utf-8")
+    sound = ("--sound", str(FONT))
+    run_tercet("page", song, "-o", base / "class", "--speeds", "80%,100%", "--no-kit", *sound)
+    run_tercet("render", song, "-o", base / "demo.wav", "--count-in", "0", *sound)
+    return base
+
+
+@pytest.fixture
+def recorded_address(recorded: Path) -> str:
+    return (recorded / "class" / "kettle-and-cup" / "index.html").as_uri()
 
 
 def manifest() -> dict[str, Any]:

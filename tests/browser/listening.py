@@ -23,6 +23,8 @@ __all__ = [
     "parts_of",
     "play",
     "rendered",
+    "rendered_sides",
+    "samples_of",
     "set_speed",
     "stems_of",
 ]
@@ -32,8 +34,9 @@ Samples = NDArray[np.float32]
 
 OFFLINE = """
 window.audioLength = 20;
+window.audioSides = 1;
 window.AudioContext = function () {
-  const context = new OfflineAudioContext(1, 48000 * window.audioLength, 48000);
+  const context = new OfflineAudioContext(window.audioSides, 48000 * window.audioLength, 48000);
   context.resume = () => Promise.resolve();
   window.offline = context;
   return context;
@@ -56,24 +59,39 @@ async (steps) => {
   }
   const late = new Promise((_, reject) => setTimeout(() => reject(new Error("no sound within a minute")), 60000));
   const buffer = await Promise.race([context.startRendering(), late]);
-  const bytes = new Uint8Array(buffer.getChannelData(0).buffer);
-  let text = "";
-  for (let at = 0; at < bytes.length; at += 9999) text += String.fromCharCode(...bytes.subarray(at, at + 9999));
-  return btoa(text);
+  return Array.from({ length: buffer.numberOfChannels }, (_, side) => {
+    const bytes = new Uint8Array(buffer.getChannelData(side).buffer);
+    let text = "";
+    for (let at = 0; at < bytes.length; at += 9999) text += String.fromCharCode(...bytes.subarray(at, at + 9999));
+    return btoa(text);
+  });
 }
 """
 
 _STEM = """
-async ([name, part]) => {
-  const speed = Tercet.speeds.find((one) => one.name === name);
-  const stems = await Tercet.loadStems(speed);
-  const stem = stems.parts[part];
-  const bytes = new Uint8Array(stem.buffer.getChannelData(0).slice(stem.begins).buffer);
+async ([percent, part]) => {
+  const speed = Tercet.speedOf(percent);
+  let samples;
+  if (Tercet.page.take) {
+    const frames = Math.ceil(speed.length * 48);
+    const context = new OfflineAudioContext(1, frames, 48000);
+    const source = context.createBufferSource();
+    source.buffer = context.createBuffer(1, frames, 48000);
+    source.buffer.getChannelData(0).set(Tercet.partSound(speed, part, 0, frames));
+    source.connect(Tercet.source.entrance(context, part, context.destination));
+    source.start();
+    samples = (await context.startRendering()).getChannelData(0);
+  } else {
+    const stem = (await Tercet.source.load(speed)).parts[part];
+    samples = stem.buffer.getChannelData(0).slice(stem.begins);
+  }
+  const bytes = new Uint8Array(samples.buffer);
   let text = "";
   for (let at = 0; at < bytes.length; at += 9999) text += String.fromCharCode(...bytes.subarray(at, at + 9999));
   return btoa(text);
 }
 """
+"""A part as a page works it out, in its room; or as the page decoded, laid out and aligned its stem."""
 
 
 def play(page: Page) -> None:
@@ -94,13 +112,24 @@ def set_speed(page: Page, percent: int) -> None:
 
 def rendered(page: Page, steps: Mapping[float, str] | None = None) -> Samples:
     """Return all that is heard from the moment Play was pressed; `steps` name what is clicked at which second."""
-    return _samples(page.evaluate(_RENDER, {str(time): selector for time, selector in (steps or {}).items()}))
+    (heard,) = _rendered(page, steps or {})
+    return heard
+
+
+def rendered_sides(page: Page) -> Samples:
+    """Return all that is heard left and right from the moment Play was pressed, (frames, 2)."""
+    return np.stack(_rendered(page, {}), axis=1)
+
+
+def _rendered(page: Page, steps: Mapping[float, str]) -> list[Samples]:
+    sides = page.evaluate(_RENDER, {str(time): selector for time, selector in steps.items()})
+    return [samples_of(side) for side in sides]
 
 
 def parts_of(page: Page, speed: str) -> dict[str, Samples]:
-    """Return the stems of a speed as the page decoded, laid out and aligned them, by part, all equally long."""
+    """Return what a page has of each part at a speed in percent, all equally long."""
     names = page.evaluate("() => Tercet.page.parts.map((part) => part.name)")
-    stems = [_samples(page.evaluate(_STEM, [speed, place])) for place in range(len(names))]
+    stems = [samples_of(page.evaluate(_STEM, [float(speed), place])) for place in range(len(names))]
     length = max(map(len, stems))
     return {name: np.pad(stem, (0, length - len(stem))) for name, stem in zip(names, stems, strict=True)}
 
@@ -116,7 +145,8 @@ def stems_of(page: Page, speed: str) -> list[Samples]:
     ]
 
 
-def _samples(text: Any) -> Samples:
+def samples_of(text: Any) -> Samples:
+    """Return samples that a page sent as text."""
     return np.frombuffer(base64.b64decode(text), np.float32)
 
 

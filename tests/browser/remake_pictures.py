@@ -89,7 +89,7 @@ def take_those_of_the_guide() -> None:
                 page.evaluate("Tercet.player.countBars = 0")
                 page.click("#go")
                 page.wait_for_function(
-                    "() => Tercet.player.position().ms > Tercet.speeds[2].bars[2][0] + 300"
+                    "() => Tercet.player.position().ms > Tercet.speedOf(100).bars[2][0] + 300"
                 )
                 page.click(".drawer[aria-controls=panel-stage]")
                 with Image.open(io.BytesIO(page.screenshot())) as seen:
@@ -111,7 +111,7 @@ def take_those_of_the_page() -> None:
                     page.evaluate("(bar) => Tercet.player.goToBar(bar)", BAR)
                     page.evaluate("Tercet.player.countBars = 0")
                     page.click("#go")
-                    reached = "(bar) => Tercet.player.position().ms > Tercet.speeds[2].bars[bar][0] + 900"
+                    reached = "(bar) => Tercet.player.position().ms > Tercet.speedOf(100).bars[bar][0] + 900"
                     page.wait_for_function(reached, arg=BAR)
                     if width == BOARD_WIDTH:
                         page.click("#to-board")

@@ -25,11 +25,11 @@ from tests.browser.listening import (
     parts_of,
     play,
     rendered,
-    set_speed,
+    rendered_sides,
     stems_of,
 )
 from tests.browser.windows import Window
-from tests.kits import run_tercet
+from tests.kits import FONT, run_tercet
 
 Opened = Callable[..., Window]
 BEGIN_S = 0.1
@@ -42,8 +42,8 @@ def offline_page(opened: Opened, address: str) -> Page:
     return window.show(address)
 
 
-def demo(pages: Path, speed: str) -> Samples:
-    samples, rate_hz = soundfile.read(pages / f"demo-{speed}.wav", dtype="float32")
+def demo(recorded: Path) -> Samples:
+    samples, rate_hz = soundfile.read(recorded / "demo.wav", dtype="float32")
     assert rate_hz == RATE_HZ
     return np.asarray(samples.mean(axis=1), np.float32)
 
@@ -77,30 +77,26 @@ def fitted(heard: Samples, expected: Samples) -> tuple[float, float]:
     return gain, left_over_db(heard, gain * expected)
 
 
-# The whole
+# Stems
 
 
-@pytest.mark.parametrize("speed", ["100", "80"])
-def test_layers_add_up_to_the_demo(opened: Opened, pages: Path, song_address: str, speed: str) -> None:
-    page = offline_page(opened, song_address)
+def test_stems_add_up_to_the_demo(opened: Opened, recorded: Path, recorded_address: str) -> None:
+    page = offline_page(opened, recorded_address)
     no_count_in(page)
-    set_speed(page, int(speed))
     play(page)
     start = page.evaluate("Tercet.player.rounds[0].from") / 1000
     heard = rendered(page)[round(BEGIN_S * RATE_HZ) :]
-    wanted = demo(pages, speed)[round(start * RATE_HZ) :]
+    wanted = demo(recorded)[round(start * RATE_HZ) :]
     assert lag_frames(heard, wanted) == 0
     gain, left_db = fitted(heard, wanted)
     assert left_db < -24
     assert -3 < 20 * np.log10(gain) < 0.5  # an MP3 gets a little less than a WAV
 
 
-def test_the_comparison_sees_a_stem_that_is_late(
-    opened: Opened, pages: Path, tmp_path: Path, song_address: str
-) -> None:
+def test_the_comparison_sees_a_stem_that_is_late(opened: Opened, recorded: Path, tmp_path: Path) -> None:
     """A stem 20 ms late, its pulse in place: the sum isn't the demo any more."""
     broken = tmp_path / "late"
-    shutil.copytree(pages / "class" / "kettle-and-cup", broken)
+    shutil.copytree(recorded / "class" / "kettle-and-cup", broken)
     script = broken / "page" / "100-melody.js"
     (data,) = re.findall(r'"([A-Za-z0-9+/=]{99,})"', script.read_text(encoding="ascii"))
     mp3 = tmp_path / "melody.mp3"
@@ -113,15 +109,14 @@ def test_the_comparison_sees_a_stem_that_is_late(
     play(page)
     start = page.evaluate("Tercet.player.rounds[0].from") / 1000
     heard = rendered(page)[round(BEGIN_S * RATE_HZ) :]
-    assert fitted(heard, demo(pages, "100")[round(start * RATE_HZ) :])[1] > -10
+    assert fitted(heard, demo(recorded)[round(start * RATE_HZ) :])[1] > -10
 
 
-def test_stems_are_aligned_to_the_sample(opened: Opened, pages: Path, song_address: str) -> None:
-    page = offline_page(opened, song_address)
-    whole = demo(pages, "100")
+def test_stems_are_aligned_to_the_sample(opened: Opened, recorded: Path, recorded_address: str) -> None:
+    page = offline_page(opened, recorded_address)
     total = sum(stems_of(page, "100"))
     assert isinstance(total, np.ndarray)
-    assert lag_frames(total, whole) == 0
+    assert lag_frames(total, demo(recorded)) == 0
 
 
 # Layers leave and return
@@ -183,7 +178,9 @@ def with_added(tmp_path_factory: pytest.TempPathFactory) -> Path:
     song = base / "two-spoons.yaml"
     song.write_text(ADDED_SONG, encoding="utf-8")
     run_tercet("page", song, "-o", base, "--no-kit", "--speeds", "100%")
-    run_tercet("render", song, "-o", base / "demo.wav", "--count-in", "0")
+    sound = ("--sound", str(FONT))
+    run_tercet("page", song, "-o", base / "recorded", "--no-kit", "--speeds", "100%", *sound)
+    run_tercet("render", song, "-o", base / "recorded.wav", "--count-in", "0", *sound)
     return base
 
 
@@ -224,9 +221,9 @@ def test_the_measure_sees_notes_of_the_tune_that_stay_in_between(opened: Opened,
     assert tune_left_db(*heard_without_the_tune(page))[0] > -40
 
 
-def test_parts_without_their_rests_add_up_to_the_demo(opened: Opened, with_added: Path) -> None:
-    page = offline_page(opened, (with_added / "two-spoons" / "index.html").as_uri())
-    samples = soundfile.read(with_added / "demo.wav", dtype="float32")[0]
+def test_stems_without_their_rests_add_up_to_the_demo(opened: Opened, with_added: Path) -> None:
+    page = offline_page(opened, (with_added / "recorded" / "two-spoons" / "index.html").as_uri())
+    samples = soundfile.read(with_added / "recorded.wav", dtype="float32")[0]
     wanted = np.asarray(samples.mean(axis=1), np.float32)
     total = sum(parts_of(page, "100").values())
     assert isinstance(total, np.ndarray)
@@ -281,13 +278,19 @@ def test_nearer_is_louder_by_the_steps_between_the_marks(opened: Opened, song_ad
     assert levels["front"] - levels["back"] == pytest.approx(12, abs=0.1)
 
 
+def highest(page: Page) -> float:
+    """Return the highest sample of all that is heard on either side."""
+    page.evaluate("() => { window.audioSides = 2; }")
+    play(page)
+    return float(np.abs(rendered_sides(page)).max())
+
+
 def test_nothing_clips_with_all_layers_in_front(opened: Opened, song_address: str) -> None:
     page = offline_page(opened, song_address)
     no_count_in(page)
     for layer in ("melody", "between", "strums"):
         choose(page, layer, "front")
-    play(page)
-    assert 0.2 < float(np.abs(rendered(page)).max()) <= 0.95
+    assert 0.2 < highest(page) <= 0.95
 
 
 NEARER = "() => { Tercet.gainOf = () => 4; }"
@@ -298,8 +301,7 @@ def test_however_near_layers_come_nothing_clips(opened: Opened, song_address: st
     page = offline_page(opened, song_address)
     no_count_in(page)
     page.evaluate(NEARER)
-    play(page)
-    assert 0.5 < float(np.abs(rendered(page)).max()) <= 0.95
+    assert 0.4 < highest(page) <= 0.95
 
 
 def test_the_measure_sees_a_page_that_does_not_know_its_peaks(opened: Opened, song_address: str) -> None:
@@ -307,27 +309,41 @@ def test_the_measure_sees_a_page_that_does_not_know_its_peaks(opened: Opened, so
     no_count_in(page)
     page.evaluate(NEARER)
     page.evaluate("() => Object.values(Tercet.player.speed.peaks).forEach((bars) => bars.fill(0))")
-    play(page)
-    assert float(np.abs(rendered(page)).max()) > 0.95
+    assert highest(page) > 0.95
 
 
-def test_a_page_knows_how_high_each_part_gets_in_each_bar(opened: Opened, song_address: str) -> None:
-    page = opened().show(song_address)
+def test_a_page_knows_how_high_each_part_gets_in_each_bar(opened: Opened, recorded_address: str) -> None:
+    page = opened().show(recorded_address)
     for speed in ("100", "80"):
-        facts = page.evaluate(
-            "(name) => { const one = Tercet.speeds.find((each) => each.name === name);"
-            " return { peaks: one.peaks, bars: one.bars }; }",
-            speed,
+        told, heard, within = peaks_by_bar(page, speed)
+        for part, peaks in told.items():
+            tolerance = 0.1 * heard[part].max()
+            assert ((peaks > within[part] - tolerance) & (peaks < heard[part] + tolerance)).all()
+
+
+def test_a_page_that_works_its_sound_out_knows_it_for_both_sides(opened: Opened, song_address: str) -> None:
+    told, heard, within = peaks_by_bar(opened().show(song_address), "100")
+    for part, peaks in told.items():
+        tolerance = 0.1 * heard[part].max()
+        assert ((peaks > within[part] - tolerance) & (peaks < 2 * heard[part] + tolerance)).all()
+
+
+def peaks_by_bar(page: Page, speed: str) -> tuple[dict[str, Samples], dict[str, Samples], dict[str, Samples]]:
+    """Return by part and bar the peaks that a page knows, and those heard within a little more and less than a bar."""
+    facts = page.evaluate(
+        "(percent) => { const { peaks, bars } = Tercet.speedOf(percent); return { peaks, bars }; }",
+        float(speed),
+    )
+    told, heard, within = {}, {}, {}
+    around = RATE_HZ // 500  # bars are told in milliseconds: a peak so near may be of either
+    for name, part in parts_of(page, speed).items():
+        edges = [0, *(round(bar[0] * RATE_HZ / 1000) for bar in facts["bars"][1:]), len(part)]
+        heard[name], within[name] = (
+            np.array([np.abs(part[max(a - by, 0) : b + by]).max(initial=0.0) for a, b in pairwise(edges)])
+            for by in (around, -around)
         )
-        for name, part in parts_of(page, speed).items():
-            edges = [0, *(bar[0] * RATE_HZ // 1000 for bar in facts["bars"][1:]), len(part)]
-            around = RATE_HZ // 500  # bars are told in milliseconds: a peak so near may be of either
-            heard, within = (
-                np.array([np.abs(part[max(a - by, 0) : b + by]).max(initial=0.0) for a, b in pairwise(edges)])
-                for by in (around, -around)
-            )
-            told, tolerance = np.array(facts["peaks"][name]), 0.1 * heard.max()
-            assert ((told > within - tolerance) & (told < heard + tolerance)).all()
+        told[name] = np.array(facts["peaks"][name])
+    return told, heard, within
 
 
 # Loops and count-in
@@ -418,13 +434,16 @@ def blocks_found(blocks: list[Samples], total: Samples) -> int:
     return found
 
 
-@pytest.mark.parametrize("place", ["served", "file", "one file"])
-def test_a_page_really_plays(opened: Opened, pages: Path, song_address: str, place: str) -> None:
+@pytest.mark.parametrize("place", ["served", "file", "one file", "recorded"])
+def test_a_page_really_plays(
+    opened: Opened, pages: Path, song_address: str, recorded_address: str, place: str
+) -> None:
     folder = pages / "class"
     address = {
         "served": song_address,
         "file": (folder / "kettle-and-cup" / "index.html").as_uri(),
         "one file": (folder / "kettle-and-cup.html").as_uri(),
+        "recorded": recorded_address,
     }[place]
     window = opened()
     window.page.add_init_script(RECORDER)

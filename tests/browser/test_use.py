@@ -12,6 +12,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page
 
 from tests.browser.firefox import AnyPage
+from tests.browser.listening import set_speed
 from tests.browser.windows import Window
 
 Opened = Callable[..., Window]
@@ -60,12 +61,15 @@ def test_keys_alone_do_everything(opened: Opened, song_address: str) -> None:
     assert state(page, "at") > before
     tab_to(page, "#slower")
     page.keyboard.press("Enter")
-    assert state(page, "speed.percent") == 80
-    assert page.text_content("#speed") == "80 %"
-    page.keyboard.press("Enter")  # there is no slower one
+    assert state(page, "speed.percent") == 95
+    assert page.text_content("#speed") == "95 %"
     tab_to(page, "#quicker")
     page.keyboard.press(" ")
     assert state(page, "speed.percent") == 100
+    set_speed(page, 120)
+    page.focus("#quicker")
+    page.keyboard.press("Enter")  # there is no quicker one
+    assert state(page, "speed.percent") == 120
     assert page.get_attribute("#quicker", "aria-disabled") == "true"
     tab_to(page, "#back")
     page.keyboard.press("Enter")
@@ -222,18 +226,18 @@ def test_only_preferences_are_kept(opened: Opened, song_address: str) -> None:
     page.uncheck("#follow")
     kept = page.evaluate("() => ({...localStorage})")
     assert {name: json.loads(value) for name, value in kept.items()} == {
-        "tercet": {"speed": "80", "count": "2", "follow": False}
+        "tercet": {"speed": "95", "count": "2", "follow": False}
     }
     assert page.evaluate("document.cookie") == ""
     page.reload()
     page.wait_for_function("() => window.Tercet && Tercet.player")
-    assert state(page, "speed.percent") == 80
+    assert state(page, "speed.percent") == 95
     assert state(page, "countBars") == 2
 
 
-def test_only_the_speed_in_use_is_loaded(opened: Opened, song_address: str) -> None:
+def test_only_the_speed_in_use_is_loaded(opened: Opened, recorded_address: str) -> None:
     window = opened()
-    page = window.show(song_address)
+    page = window.show(recorded_address)
     assert not [url for url in window.asked if "melody" in url]
     page.click("#go")
     page.wait_for_function("() => Tercet.player.state === 'playing'")
@@ -244,10 +248,10 @@ def test_only_the_speed_in_use_is_loaded(opened: Opened, song_address: str) -> N
     ]
 
 
-def test_missing_sound_is_told(opened: Opened, pages: Path, tmp_path: Path) -> None:
+def test_missing_sound_is_told(opened: Opened, recorded: Path, tmp_path: Path) -> None:
     import shutil
 
-    folder = shutil.copytree(pages / "class" / "kettle-and-cup", tmp_path / "song")
+    folder = shutil.copytree(recorded / "class" / "kettle-and-cup", tmp_path / "song")
     (folder / "page" / "100-strums.js").unlink()
     window = opened()
     page = window.show((folder / "index.html").as_uri())

@@ -11,6 +11,7 @@ import pytest
 import soundfile
 
 from tests.cli.conftest import SMALL_SONG, Ran
+from tests.kits import FONT
 
 Tercet = Callable[..., Ran]
 
@@ -33,18 +34,9 @@ def test_a_class_gets_a_folder_a_song_and_a_list(tercet: Tercet, song: Path, tmp
         "look.css",
         "page.json",
         "two-kettles/index.html",
-        *(f"two-kettles/page/100-{part}.js" for part in ("melody", "strums", "tune")),
         *(
             f"two-kettles/page/{name}"
-            for name in (
-                "first-line.mp3",
-                "kept.json",
-                "knocks.js",
-                "look.css",
-                "page.json",
-                "player.js",
-                "take.svg",
-            )
+            for name in ("first-line.mp3", "kept.json", "look.css", "page.json", "player.js", "take.svg")
         ),
         "two-kettles/two-kettles.pdf",
     ]
@@ -69,7 +61,7 @@ def test_a_list_is_called_as_its_class_and_plays_first_lines(
 
 
 def test_stems_are_made_again_only_when_the_music_changes(tercet: Tercet, song: Path, tmp_path: Path) -> None:
-    command = ("page", song, "-o", tmp_path / "class", "--no-kit")
+    command = ("page", song, "-o", tmp_path / "class", "--no-kit", "--sound", FONT)
     folder = tmp_path / "class" / "two-kettles"
     assert tercet(*command, "--speeds", "80%,100%").code == 0
     first = stems(folder)
@@ -98,9 +90,8 @@ def test_a_page_that_is_there_is_not_written_again(tercet: Tercet, song: Path, t
     (folder / "take-home.wav").write_bytes(b"RIFF")
     with_more = written()
     assert with_more["index.html"] > first["index.html"]
-    assert with_more["100-melody.js"] == first["100-melody.js"]
     assert b"take-home.wav" in (folder / "index.html").read_bytes()
-    for name in ("index.html", "page/100-melody.js", "two-kettles.pdf"):
+    for name in ("index.html", "page/player.js", "two-kettles.pdf"):
         (folder / name).unlink()
         assert written()["index.html"] > with_more["index.html"]
         assert (folder / name).is_file()
@@ -137,7 +128,7 @@ def test_damaged_notes_of_last_time_do_no_harm(tercet: Tercet, song: Path, tmp_p
         assert (folder / "page" / "kept.json").read_text(encoding="utf-8") == text
     assert tercet(*command, "--replace").code == 0
     kept = json.loads((folder / "page" / "kept.json").read_text(encoding="utf-8"))
-    assert set(kept["speeds"]) == {"100"}
+    assert set(kept["heard"]) == {"key", "length_s", "gains_db", "lowered_db", "peaks"}
 
 
 def test_the_kit_is_made_unless_there_is_one(tercet: Tercet, song: Path, tmp_path: Path) -> None:
@@ -155,20 +146,31 @@ def test_the_kit_is_made_unless_there_is_one(tercet: Tercet, song: Path, tmp_pat
     assert {path: path.stat().st_mtime_ns for path in folder.glob("*.mp3")} == made
 
 
+def test_a_page_that_works_its_sound_out_needs_no_stems_of_before(
+    tercet: Tercet, song: Path, tmp_path: Path
+) -> None:
+    command = ("page", song, "-o", tmp_path / "class", "--no-kit", "--speeds", "100%")
+    folder = tmp_path / "class" / "two-kettles"
+    assert tercet(*command, "--sound", FONT).code == 0
+    assert stems(folder)
+    assert tercet(*command).code == 0
+    assert not stems(folder)
+
+
 def test_verify_tells_by_its_exit_code_what_was_changed(tercet: Tercet, song: Path, tmp_path: Path) -> None:
     command = ("page", song, "-o", tmp_path / "class", "--no-kit", "--speeds", "100%")
     folder = tmp_path / "class" / "two-kettles"
     assert tercet(*command).code == 0
     assert tercet(*command, "--verify").code == 0
-    stem = folder / "page" / "100-melody.js"
-    made = stem.read_bytes()
-    stem.write_bytes(made[:-1] + b" ")
+    script = folder / "page" / "player.js"
+    made = script.read_bytes()
+    script.write_bytes(made[:-1] + b" ")
     assert tercet(*command).code == 0
     changed = tercet(*command, "--verify")
     assert changed.code == 1
-    assert f"{stem} stays as it is: it was changed after Tercet made it" in changed.err
+    assert f"{script} stays as it is: it was changed after Tercet made it" in changed.err
     assert tercet(*command, "--verify", "--replace").code == 0
-    assert stem.read_bytes() == made
+    assert script.read_bytes() == made
     assert tercet(*command, "--verify").code == 0
 
 
@@ -178,8 +180,12 @@ def test_one_file_holds_everything(tercet: Tercet, song: Path, tmp_path: Path) -
     (path,) = (tmp_path / "mail").iterdir()
     assert ran.out.split() == [str(path)] == [str(tmp_path / "mail" / "two-kettles.html")]
     html = path.read_text(encoding="utf-8")
-    assert len(re.findall(r'<script type="text/plain" id="stem-[\w-]+">[A-Za-z0-9+/=]{1000,}<', html)) == 4
     assert not re.findall(r'(?:src|href)="(?!data:|#)[^"]+"', html)
+    assert 'id="stem-' not in html
+    ran = tercet("page", song, "-o", path, "--one-file", "--replace", "--sound", FONT)
+    assert ran.code == 0, ran.err
+    html = path.read_text(encoding="utf-8")
+    assert len(re.findall(r'<script type="text/plain" id="stem-[\w-]+">[A-Za-z0-9+/=]{1000,}<', html)) == 4
     assert path.stat().st_size < 8_000_000
 
 
@@ -193,10 +199,16 @@ def test_one_file_too_large_is_refused(
     assert not (tmp_path / "mail").exists()
 
 
-def test_one_file_has_one_speed(tercet: Tercet, song: Path, tmp_path: Path) -> None:
-    ran = tercet("page", song, "-o", tmp_path / "mail", "--one-file", "--speeds", "80%,100%")
-    assert ran.code == 2
-    assert "one speed (got 2)" in ran.err
+def test_one_file_has_all_speeds_but_one_of_a_font(tercet: Tercet, song: Path, tmp_path: Path) -> None:
+    command = ("page", song, "-o", tmp_path / "mail", "--one-file")
+    ran = tercet(*command, "--speeds", "80%,100%", "--sound", FONT)
+    assert ran.code == 1
+    assert "one speed of a sound font or a --loud song (got 2): name one" in ran.err
+    assert tercet(*command, "--speeds", "73%,100%").code == 0
+    html = (tmp_path / "mail" / "two-kettles.html").read_text(encoding="utf-8")
+    (percents,) = re.findall(r'"percents":\[([^]]+)\]', html)
+    assert {"40.0", "73.0", "100.0", "120.0"} < set(percents.split(","))
+    assert len(html) < 2_000_000
 
 
 def test_two_songs_of_one_name_are_refused(tercet: Tercet, song: Path, tmp_path: Path) -> None:

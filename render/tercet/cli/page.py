@@ -29,15 +29,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         required=True,
         help="folder for the pages, made if missing; with --one-file also a file that ends in .html",
     )
-    parser.add_argument(
-        "--one-file", action="store_true", help="each song as one HTML file, at one speed, up to 8 MB"
-    )
+    parser.add_argument("--one-file", action="store_true", help="each song as one HTML file, up to 8 MB")
     parser.add_argument(
         "--speeds",
         type=read_by("speeds_of"),
         default=(),
         metavar="60%,80%,100%",
-        help="speeds to choose from (default 60%%,80%%,100%%; with --one-file 100%%)",
+        help="speeds to choose from (default 60%%,80%%,100%%; of a sound font with --one-file 100%%)",
     )
     parser.add_argument(
         "--title",

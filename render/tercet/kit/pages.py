@@ -20,7 +20,7 @@ from tercet.kit.kits import make_kit
 from tercet.kit.made_kit import files_to_take, read_kit
 from tercet.kit.manifest import MANIFEST
 from tercet.kit.on_paper import sheet_bytes
-from tercet.kit.options import KitOptions, OptionError, PlayOptions, Speed, speeds_of
+from tercet.kit.options import KitOptions, PlayOptions, Speed, speeds_of
 from tercet.kit.ready import playing_of, ready, tell_problems
 from tercet.kit.sources import GivenSong, SongSource, each_of, sources_of
 from tercet.kit.work_folder import work_folder
@@ -34,6 +34,7 @@ from tercet.publish.page import (
     PagePlan,
     PageSound,
     class_page,
+    is_modelled,
     made_sound,
     song_page,
 )
@@ -79,11 +80,12 @@ class PageOptions:
     play
         How the songs are arranged and played.
     speeds
-        Parts of the song's tempo to choose from; empty for 60%, 80% and 100%, in one file for 100%.
+        Parts of the song's tempo to choose from; empty for 60%, 80% and 100%, where stems of another sound are recorded
+        into one file for 100%.
     title
         Of the list of songs; empty for the name of the class, where a class file lies beside them.
     one_file
-        Each song as one HTML file, at one speed, up to 8 MB.
+        Each song as one HTML file, up to 8 MB.
     kit
         Whether a song that has no kit gets recordings; a kit that is there is used in any case.
     left_handed
@@ -108,10 +110,23 @@ class PageOptions:
     verify: bool = False
 
     def __post_init__(self) -> None:
-        usual = USUAL_SPEEDS[-1:] if self.one_file else USUAL_SPEEDS
-        object.__setattr__(self, "speeds", speeds_of(self.speeds) or usual)
-        if self.one_file and len(self.speeds) > 1:
-            raise OptionError("speeds", f": one file holds one speed (got {len(self.speeds)})")
+        object.__setattr__(self, "speeds", speeds_of(self.speeds))
+
+    def speeds_for(self, playing: Playing) -> tuple[Fraction, ...]:
+        """Return the speeds of a song's page.
+
+        Raises
+        ------
+        RequestError
+            One file would need recorded stems at more than one speed.
+        """
+        asked, recorded = speeds_of(self.speeds), self.one_file and not is_modelled(playing)
+        if recorded and len(asked) > 1:
+            raise RequestError(
+                f"one file holds one speed of a sound font or a --loud song (got {len(asked)}): name one, or leave "
+                "--one-file out and send the folder"
+            )
+        return asked or (USUAL_SPEEDS[-1:] if recorded else USUAL_SPEEDS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -259,7 +274,7 @@ class _Pages:
 
     def _sound(self, playing: Playing, files: PageFiles | None, folder: Path) -> PageSound:
         """Make what a page plays, or take it from last time."""
-        speeds, start_s = speeds_of(self._options.speeds), time.monotonic()
+        speeds, start_s = self._options.speeds_for(playing), time.monotonic()
         title = playing.arrangement.song.title
 
         def told(what: str, done: int, total: int) -> None:
@@ -329,7 +344,7 @@ class _Pages:
             __version__,
             playing.arrangement,
             playing.sound_identity(),
-            (play.seed, play.dry, play.clear, speeds_of(options.speeds), options.left_handed),
+            (play.seed, play.dry, play.clear, options.speeds_for(playing), options.left_handed),
             kit.read_bytes() if kit.is_file() else b"",
             [
                 (str(path), path.stat().st_size)

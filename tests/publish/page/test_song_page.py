@@ -19,7 +19,7 @@ from hypothesis import strategies as st
 from tercet.arranging import Arrangement
 from tercet.performing import lay_out, perform
 from tercet.publish.page import ListedSong, PagePlan, PageSound, class_page, song_page
-from tercet.publish.page.markup import data_for_page, filled, player_script, text_table
+from tercet.publish.page.markup import data_for_page, filled, look_text, player_script, text_table
 from tercet.publish.page.song_facts import natural_places, song_facts, speed_facts
 from tercet.publish.page.sound import SpeedTiming, speed_label
 from tercet.publish.page.take_home import take_home
@@ -104,6 +104,7 @@ def test_the_policy_of_one_file_allows_just_its_script_and_style() -> None:
 def test_scripts_and_styles_are_small() -> None:
     files = song_page(PagePlan(three_layers(), sound_of(three_layers())))
     assert sum(len(data) for name, data in files.items() if name.endswith((".js", ".css"))) < 60_000
+    assert len(player_script(modelled=True).encode()) + len(look_text().encode()) < 80_000
 
 
 def test_notes_keep_their_order_at_every_speed() -> None:
@@ -210,11 +211,13 @@ def test_each_phrase_begins_with_its_first_note() -> None:
         assert all(note.beat < start for note in take.notes[:at])
 
 
-def test_what_is_sent_is_lean_and_says_the_same() -> None:
+@pytest.mark.parametrize(("modelled", "without"), [(True, "2-stems"), (False, "2-st[r]|2-take")])
+def test_what_is_sent_is_lean_and_says_the_same(modelled: bool, without: str) -> None:
     """Of scripts and styles only comments and spaces go: what is quoted stays, and so does every sign."""
     package = Path(song_page.__code__.co_filename).parent
-    whole = "".join(path.read_text(encoding="utf-8") for path in sorted((package / "player").glob("*.js")))
-    sent = player_script()
+    paths = [path for path in sorted((package / "player").glob("*.js")) if not re.match(without, path.name)]
+    whole = "".join(path.read_text(encoding="utf-8") for path in paths)
+    sent = player_script(modelled=modelled)
     bare = re.sub(r"^ *\/\*.*?\*\/\n", "", whole, flags=re.MULTILINE | re.DOTALL)
     quoted = re.compile(r"""("[^"\n]*"|'[^'\n]*')""")
     assert quoted.findall(sent) == quoted.findall(bare)
@@ -247,8 +250,9 @@ def test_speeds_have_names_that_files_take(speed: Fraction, label: str) -> None:
     assert speed_label(speed) == label
 
 
-def test_the_script_is_strict_and_fetches_nothing() -> None:
-    script = player_script()
+@pytest.mark.parametrize("modelled", [True, False])
+def test_the_script_is_strict_and_fetches_nothing(modelled: bool) -> None:
+    script = player_script(modelled=modelled)
     assert script.count('"use strict"') == script.count("(function(")
     assert not re.search(
         r"\b(eval|fetch|XMLHttpRequest|WebSocket|innerHTML|document\.write|sendBeacon)\b", script

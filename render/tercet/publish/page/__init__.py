@@ -1,6 +1,7 @@
 """The class page: plain HTML, CSS and JavaScript that play a song's layers, near or far, in a student's browser."""
 
 from tercet.publish.page.kept_page import FOLDER, PageFiles
+from tercet.publish.page.modelled import is_modelled
 from tercet.publish.page.song_page import (
     KitTrack,
     ListedSong,
@@ -22,6 +23,7 @@ __all__ = [
     "TrackBar",
     "Turn",
     "class_page",
+    "is_modelled",
     "made_sound",
     "song_page",
 ]

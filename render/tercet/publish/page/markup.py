@@ -71,7 +71,8 @@ _QUOTED = re.compile(r"""("[^"\n]*"|'[^'\n]*')""")
 _LOOSE = {
     "css": re.compile(r"\n+ *| (?=[{])|(?<=[{};,:]) +"),
     "js": re.compile(
-        r"^ +|\n+(?=\n)|(?<=[;{,(\[])\n *|\n *(?=[}\])])| (?=[=<>!&|?:{}()\[\]*])|(?<=[=<>!&|?:,;{}()\[\]*]) ",
+        r"^ +|\n+(?=\n)|(?<=[;{,(\[])\n *|\n *(?=[}\])])"
+        r"| (?=[=<>!&|?:{}()\[\]*/%]|[+-]=)|(?<=[=<>!&|?:,;{}()\[\]*/%]) ",
         re.MULTILINE,
     ),
 }
@@ -90,10 +91,21 @@ def look_text() -> str:
     return _lean(page_file("inks.css") + page_file("look.css"), "css")
 
 
-def player_script() -> str:
-    """Return the page's script: its parts in the order of their numbers."""
+_OF_STEMS, _OF_MODEL = {"2-stems.js"}, {"2-strings.js", "2-strokes.js", "2-take.js"}
+
+
+def player_script(*, modelled: bool) -> str:
+    """Return the page's script: its parts in the order of their numbers, without what isn't run.
+
+    Parameters
+    ----------
+    modelled
+        Whether the page works its sound out; else it plays stems.
+    """
+    others = _OF_STEMS if modelled else _OF_MODEL
+    folder = files(__package__).joinpath("player")
     parts = sorted(
-        path.name for path in files(__package__).joinpath("player").iterdir() if path.name.endswith(".js")
+        path.name for path in folder.iterdir() if path.name.endswith(".js") and path.name not in others
     )
     return _lean("".join(page_file(f"player/{name}") for name in parts), "js")
 

@@ -18,7 +18,7 @@ from tercet.publish.pictures.note_marks import middle_levels_db
 from tercet.publish.pictures.shapes_used import LineShapes, ShapeUse, chord_at, shapes_by_line
 from tercet.song import Bar, Layer
 
-__all__ = ["PLACES", "SongFacts", "natural_places", "note_key", "song_facts", "speed_facts"]
+__all__ = ["PLACES", "SongFacts", "counted_in", "natural_places", "note_key", "song_facts", "speed_facts"]
 
 PLACES = ("front", "middle", "back", "out")
 
@@ -180,16 +180,16 @@ def speed_facts(timing: SpeedTiming, arrangement: Arrangement, order: Sequence[N
         "bars": [[_ms(bar.start_s), _ms(bar.end_s)] for bar in timing.take.bars],
         "onset": onsets,
         "end": ends,
-        "count": _counts(arrangement, timing.speed),
+        "count": counted_in(arrangement, timing.speed),
         "peaks": timing.peaks,
         "pieces": timing.pieces,
     }
 
 
-def _counts(arrangement: Arrangement, speed: Fraction) -> dict[str, list[list[list[int]]]]:
-    """Return the strokes before a whole bar and before a pick-up, where the song has one of each."""
+def counted_in(arrangement: Arrangement, speed: Fraction) -> dict[str, list[list[list[float]]]]:
+    """Return the strokes before a whole bar and before a pick-up, where the song has one of each, as above."""
     clock = piece_clock(arrangement, Swing(arrangement))
-    counts: dict[str, list[list[list[int]]]] = {}
+    counts: dict[str, list[list[list[float]]]] = {}
     for index, bar in enumerate(arrangement.bars):
         kind = "pickup" if bar.section_bar == 0 else "bar"
         if kind in counts:
@@ -199,7 +199,9 @@ def _counts(arrangement: Arrangement, speed: Fraction) -> dict[str, list[list[li
             timeline = lay_out(arrangement, [index], speed, bars)
             start_s = runs_of(arrangement, timeline, clock)[0].start_s
             clicks = count_in(arrangement, timeline, clock)
-            counts[kind].append([[_ms(click.onset_s - start_s), int(click.first)] for click in clicks])
+            counts[kind].append(
+                [[round(1000.0 * (click.onset_s - start_s), 3), int(click.first)] for click in clicks]
+            )
     return counts
 
 

@@ -24,9 +24,10 @@ from tercet.publish.page.markup import (
     policy_of_one_file,
     text_table,
 )
+from tercet.publish.page.modelled import ANY_SPEED_PERCENT
 from tercet.publish.page.music import MusicView, engraved_music, marks_of_notes, spoken_bars
-from tercet.publish.page.song_facts import PLACES, SongFacts, song_facts, speed_facts
-from tercet.publish.page.sound import KNOCKS_APART_S, PageSound, SpeedTiming, speed_label
+from tercet.publish.page.song_facts import PLACES, SongFacts, counted_in, song_facts, speed_facts
+from tercet.publish.page.sound import KNOCKS_APART_S, PageSound, SpeedTiming
 from tercet.publish.page.stems import MUSIC_FRAME, PULSE_FRAME, PULSE_HZ, PULSE_WIDTH_S, STEM_RATE_HZ
 from tercet.publish.page.take_home import Files, take_home
 from tercet.publish.pictures.chord_diagram import chord_diagram_drawing
@@ -162,7 +163,7 @@ def song_page(plan: PagePlan) -> dict[str, bytes]:
     facts = song_facts(plan.arrangement, timings[drawn].take)
     picture = take_picture(timings[drawn].take, plan.arrangement)
     svg = svg_text(picture).encode("utf-8")
-    style, script = look_text(), player_script()
+    style, script = look_text(), player_script(modelled=plan.sound.modelled is not None)
     score, views = engraved_music(plan.arrangement, "song" if plan.arrangement.second else "")
     second = _second_music(plan.arrangement, facts)
     values = {
@@ -285,10 +286,6 @@ def _song_values(plan: PagePlan, facts: SongFacts, views: Sequence[MusicView]) -
         },
         "layers": [{**layer, "rests": layer["natural"] == "out"} for layer in facts.facts["layers"]],
         "places": PLACES,
-        "speeds": [
-            {"name": speed_label(timing.speed), "shown": f"{float(timing.speed * 100):g}%"}
-            for timing in plan.sound.timings
-        ],
         "visits": [{"shown": name} for name in _named_visits(plan.arrangement)],
         "music": views,
         "explained": tuple(explained(plan.arrangement)),
@@ -343,10 +340,9 @@ def _player_facts(
         "printed": score.bar_ids,
         "marks": marks_of_notes(score, arrangement, strings),
         "spoken": spoken_bars(arrangement),
-        "speeds": [speed_facts(timing, arrangement, facts.order) for timing in timings],
-        "parts": _part_facts(timings[drawn], arrangement.song.layers),
-        "stems": _stem_facts(),
-        "map": _map_facts(picture, row_places(take, arrangement), drawn),
+        **_speed_facts(plan.sound),
+        **_sound_facts(plan.sound, arrangement, facts, drawn),
+        "map": _map_facts(picture, row_places(take, arrangement), float(timings[drawn].speed * 100)),
         "kit": [_track_facts(track, arrangement) for track in plan.tracks],
         "text": dict(text_table()),
     }
@@ -357,6 +353,31 @@ def _phrase_facts(arrangement: Arrangement, take: Take) -> list[int]:
     starts = [phrase.start_beat for phrase in phrase_ranges(arrangement)]
     firsts = (next((at for at, note in enumerate(take.notes) if note.beat >= beat), -1) for beat in starts)
     return sorted({at for at in firsts if at >= 0})
+
+
+def _speed_facts(sound: PageSound) -> dict[str, Any]:
+    """Return the speeds that can be chosen, slowest first, and the one that a page begins with, in percent."""
+    asked = [float(speed * 100) for speed in sound.offered]
+    steps = () if sound.modelled is None else map(float, ANY_SPEED_PERCENT)
+    return {"percents": sorted({*asked, *steps}), "first": 100.0 if 100.0 in asked else asked[0]}
+
+
+def _sound_facts(sound: PageSound, arrangement: Arrangement, facts: SongFacts, drawn: int) -> dict[str, Any]:
+    """Return what the player makes its sound of: stems at some speeds, or the take's strokes at any."""
+    timing = sound.timings[drawn]
+    parts = _part_facts(timing, arrangement.song.layers)
+    if sound.modelled is None:
+        speeds = [speed_facts(each, arrangement, facts.order) for each in sound.timings]
+        return {"speeds": speeds, "parts": parts, "stems": _stem_facts()}
+    modelled = dict(sound.modelled)
+    sounding = modelled.pop("sounding")
+    return {
+        **modelled,
+        "parts": [{**part, **sounding[part["name"]]} for part in parts],
+        "peaks": timing.peaks,
+        "stems": {"rate": STEM_RATE_HZ},
+        "count": counted_in(arrangement, timing.speed),
+    }
 
 
 def _part_facts(timing: SpeedTiming, layers: Sequence[Layer]) -> list[dict[str, Any]]:
@@ -382,12 +403,12 @@ def _stem_facts() -> dict[str, Any]:
     }
 
 
-def _map_facts(picture: Drawing, rows: Sequence[RowPlace], drawn: int) -> dict[str, Any]:
-    """Return where the picture's rows lie, their times in ms of the speed at place `drawn`."""
+def _map_facts(picture: Drawing, rows: Sequence[RowPlace], percent: float) -> dict[str, Any]:
+    """Return where the picture's rows lie, their times in ms of a speed in percent."""
     return {
         "width": picture.width,
         "height": picture.height,
-        "speed": drawn,
+        "percent": percent,
         "rows": [
             [
                 *(round(length, 1) for length in (row.x, row.y, row.width, row.height)),

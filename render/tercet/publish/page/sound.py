@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from tercet.audio_formats import FORMATS
 from tercet.performing import Take, Timeline, lay_out
 from tercet.publish.page.kept_page import FOLDER, PageFiles
+from tercet.publish.page.modelled import ANY_SPEED_PERCENT, is_modelled, modelled_facts
 from tercet.publish.page.stems import (
     STEM_RATE_HZ,
     Piece,
@@ -28,9 +29,11 @@ from tercet.publish.page.stems import (
 )
 from tercet.sound.struck import knock
 from tercet.tracks.clips.batch_cache import BatchCache
+from tercet.tracks.heights import peak_dbtp_at
 from tercet.tracks.in_memory import WholeSong
 from tercet.tracks.playing import Playing
-from tercet.tracks.track_files import gain_under
+from tercet.tracks.timelines import Source
+from tercet.tracks.track_files import gain_under, over_db
 
 __all__ = ["KNOCKS_APART_S", "PageSound", "SpeedTiming", "made_sound", "speed_label", "speed_timeline"]
 
@@ -82,12 +85,21 @@ class PageSound:
 
     `timings` are in the order of the speeds. `texts` holds the stems of a page in one file by their names, and nothing
     where they lie in scripts beside the page. `kbit_s` is the highest rate of a stem; `anew` says whether any was made.
+    `speeds` are those that stand to be chosen. `modelled` is what the page works its sound out from, at any speed; None
+    where it plays stems.
     """
 
     timings: tuple[SpeedTiming, ...]
     texts: dict[str, str]
     kbit_s: float
     anew: bool = True
+    speeds: tuple[Fraction, ...] = ()
+    modelled: Mapping[str, Any] | None = None
+
+    @property
+    def offered(self) -> tuple[Fraction, ...]:
+        """The speeds that stand to be chosen; those of its timings where none are named."""
+        return self.speeds or tuple(timing.speed for timing in self.timings)
 
 
 def speed_label(speed: Fraction) -> str:
@@ -123,6 +135,8 @@ def made_sound(
     OutputError
         A file can't be written.
     """
+    if is_modelled(playing):
+        return _modelled(playing, speeds, files, work, progress)
     kept: dict[str, Any] = files.read_note(KEPT_FILE).get("speeds", {}) if files else {}
     sound = playing.sound_identity()
     whole = _digest(playing.take(speed_timeline(playing, Fraction(1))))
@@ -146,11 +160,64 @@ def made_sound(
         timings.append(SpeedTiming(speed, take, note["length_s"], note["peaks"], note["pieces"]))
     texts |= _put({"knocks": packed_stem(_knocks()).data}, files)
     if files is not None:
-        for name in kept.keys() - notes.keys():
-            for stem, sha256 in kept[name]["stems"].items():
-                files.remove(stem, sha256)
+        _remove_stems({name: note for name, note in kept.items() if name not in notes}, files)
         files.write_note(KEPT_FILE, {"speeds": notes})
-    return PageSound(tuple(timings), texts, rate, anew)
+    return PageSound(tuple(timings), texts, rate, anew, tuple(speeds))
+
+
+def _modelled(
+    playing: Playing, speeds: Sequence[Fraction], files: PageFiles | None, work: Path, progress: Progress
+) -> PageSound:
+    """Return the sound of a page that works it out itself; stems of before are taken away."""
+    progress("100%", 0, 1)
+    kept: dict[str, Any] = files.read_note(KEPT_FILE) if files else {}
+    take = playing.performed(Source()).take
+    key = _key(playing.sound_identity(), repr((playing.front_lu, speeds)), _digest(take))
+    heard = kept.get("heard", {})
+    anew = heard.get("key") != key
+    if anew:
+        heard = {"key": key, **_heard(playing, take, speeds, work)}
+    if files is not None:
+        _remove_stems(kept.get("speeds", {}), files)
+        files.write_note(KEPT_FILE, {"heard": heard})
+    length_s = heard["length_s"]
+    timing = SpeedTiming(Fraction(1), take, length_s, heard["peaks"])
+    facts = modelled_facts(playing, take, heard["gains_db"], length_s, heard["lowered_db"])
+    return PageSound((timing,), {}, 0.0, anew, tuple(speeds), facts)
+
+
+def _heard(playing: Playing, take: Take, speeds: Sequence[Fraction], work: Path) -> dict[str, Any]:
+    """Return what is measured of a whole song at full speed: its length, the gain of each layer, its peaks.
+
+    And by how much it is softer at other speeds, as its tracks are: where it would come too high.
+    """
+    song = WholeSong(playing, (Fraction(1),), BatchCache(work))
+    ceiling_dbtp = FORMATS[".wav"].encode_ceiling_dbtp
+    gain_db = gain_under(song.balance, ceiling_dbtp)
+    gain = np.float32(10.0 ** (gain_db / 20.0))
+    parts = {name: gain * sound for name, sound in song.parts(Fraction(1)).items()}
+    trims_db = song.balance.trims_db["song", False]
+    gains_db = {layer: trims_db[layer] + gain_db for layer in playing.arrangement.song.layers}
+    others = {*speeds, *(Fraction(percent, 100) for percent in ANY_SPEED_PERCENT)} - {Fraction(1)}
+    heard = {
+        "length_s": len(next(iter(parts.values()))) / STEM_RATE_HZ,
+        "gains_db": gains_db,
+        "lowered_db": {
+            f"{float(speed * 100):g}": round(over_db(peak_dbtp_at(playing, speed, gains_db), ceiling_dbtp), 3)
+            for speed in sorted(others)
+        }
+        | {"100": 0.0},
+        "peaks": {name: bar_peaks(sound, take, STEM_RATE_HZ) for name, sound in parts.items() if sound.any()},
+    }
+    # As it will be read next time, when pages must be the same byte for byte: in order of name.
+    found: dict[str, Any] = json.loads(json.dumps(heard, sort_keys=True))
+    return found
+
+
+def _remove_stems(kept: Mapping[str, Any], files: PageFiles) -> None:
+    for note in kept.values():
+        for stem, sha256 in note["stems"].items():
+            files.remove(stem, sha256)
 
 
 def _made_speed(

@@ -37,6 +37,8 @@ window.Tercet = (function () {
       this.pieces = facts.pieces;
       this.onset = facts.onset;
       this.end = facts.end;
+      this.played = facts.played;
+      this.gain = facts.gain || 1;
       this.order = facts.onset.map((_, note) => note).filter((note) => facts.onset[note] >= 0);
       this.order.sort((one, other) => facts.onset[one] - facts.onset[other]);
       this.struck = this.order.map((note) => facts.onset[note]);
@@ -108,9 +110,20 @@ window.Tercet = (function () {
     },
   };
 
+  /* A speed by its percent: as it was recorded, or worked out from the take. */
+  const speeds = new Map();
+
+  function speedOf(percent) {
+    if (!speeds.has(percent)) {
+      const facts = page.take ? window.Tercet.speedFacts(percent) : page.speeds.find((one) => one.percent === percent);
+      speeds.set(percent, new Speed(facts, page.notes));
+    }
+    return speeds.get(percent);
+  }
+
   return {
     page: page,
-    speeds: page.speeds.map((facts) => new Speed(facts, page.notes)),
+    speedOf: speedOf,
     handed: handed,
     hand: (name, data) => handed.set(name, data),
     text: text,

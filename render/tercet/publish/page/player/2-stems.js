@@ -1,4 +1,5 @@
-/* Stems: loaded when wanted, decoded, and aligned by the pulse that each begins with. */
+/* Recorded stems, for a sound that can't be worked out here: loaded when wanted, decoded, and aligned by the pulse that
+   each begins with. */
 (function (T) {
   "use strict";
   const RATE = T.page.stems.rate;
@@ -92,7 +93,7 @@
   const held = { name: "", stems: null };
   let knocks = null;
 
-  T.loadStems = async function (speed) {
+  async function load(speed) {
     knocks = knocks || stem("knocks");
     if (held.name !== speed.name) {
       held.name = speed.name;
@@ -106,5 +107,42 @@
       knocks = null;
       throw error;
     }
+  }
+
+  let loaded = null;
+
+  T.source = {
+    load: load,
+
+    async ready(speed) {
+      loaded = null;
+      loaded = await load(speed);
+    },
+
+    entrance: (_context, _part, output) => output,
+
+    /* A stem is one sound: all of a round goes on the clock at once. */
+    feed(context, round) {
+      if (round.fed) return [];
+      round.fed = Math.round(round.length_s * RATE);
+      return loaded.parts.map((stem, part) => {
+        const source = context.createBufferSource();
+        source.buffer = stem.buffer;
+        source.connect(round.envelopes[part]);
+        source.start(round.when, (stem.begins + Math.round((round.from / 1000) * RATE)) / RATE);
+        if (!round.last) source.stop(round.when + round.length_s);
+        return source;
+      });
+    },
+
+    /* The two knocks lie one after the other in one stem. */
+    knock(context, output, when, first) {
+      const source = context.createBufferSource();
+      source.buffer = loaded.knocks.buffer;
+      source.connect(output);
+      const { apart, length } = T.page.stems.knocks;
+      source.start(when, loaded.knocks.begins / RATE + (first ? 0 : apart), length);
+      return source;
+    },
   };
 })(window.Tercet);

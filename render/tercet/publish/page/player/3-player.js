@@ -1,13 +1,14 @@
-/* The player: a stem for each part, one clock. What is heard is set by gains alone; nothing that sounds ever moves in time. */
+/* The player: a sound for each part, one clock. What is heard is set by gains alone; nothing that sounds ever moves in time. */
 (function (T) {
   "use strict";
   const RATE = T.page.stems.rate;
   const RISE_S = 0.004;
   const FALL_S = 0.06;
   const GLIDE_S = 0.04;
-  const AHEAD_S = 4;
+  const ROUNDS_AHEAD_S = 4;
   const SOON_S = 0.1;
   const NEVER_OVER = 0.9;
+  const SETTLED_MS = 300;
   const CLOSER_DB = { front: 0, middle: -8, back: -12 };
 
   /* The gain of a layer that stands somewhere else than in the song as it is. */
@@ -18,48 +19,38 @@
 
   /* What keeps the whole below full scale when a layer comes nearer than the song has it. */
   T.wholeGain = function (speed, gains) {
-    if (gains.every((gain) => gain <= 1)) return 1;
+    if (gains.every((gain) => gain <= 1)) return speed.gain;
     let highest = 0;
     speed.bars.forEach((_, bar) => {
       const sum = T.page.parts.reduce((total, part, index) => total + gains[index] * speed.peaks[part.name][bar], 0);
       highest = Math.max(highest, sum);
     });
-    return highest > NEVER_OVER ? NEVER_OVER / highest : 1;
+    return Math.min(speed.gain, NEVER_OVER / highest);
   };
 
-  /* One playing of a stretch by all parts, in any audio context. Times in seconds of the context, ms of the stems. */
-  function sound(context, outputs, stems, when, from, to) {
+  /* One playing of a stretch by all parts, in any audio context: it opens, sounds from a place of the speed on, and closes
+     unless it goes on to the end. Times in seconds of the context, ms of the speed. */
+  function opened(context, entrances, speed, when, from, to) {
     const length_s = (to.at - from) / 1000;
-    return stems.parts.map((stem, index) => {
-      const source = context.createBufferSource();
+    const envelopes = entrances.map((entrance) => {
       const envelope = context.createGain();
-      source.buffer = stem.buffer;
-      source.connect(envelope).connect(outputs[index]);
+      envelope.connect(entrance);
       envelope.gain.setValueAtTime(0, when);
       envelope.gain.linearRampToValueAtTime(1, when + RISE_S);
-      source.start(when, (stem.begins + Math.round((from / 1000) * RATE)) / RATE);
       if (!to.last) {
         envelope.gain.setValueAtTime(1, when + length_s);
         envelope.gain.linearRampToValueAtTime(0, when + length_s + FALL_S);
-        source.stop(when + length_s + FALL_S);
       }
-      return { source: source, envelope: envelope };
+      return envelope;
     });
-  }
-
-  /* The two knocks lie one after the other in one stem. */
-  function knock(context, output, stem, when, first) {
-    const source = context.createBufferSource();
-    source.buffer = stem.buffer;
-    source.connect(output);
-    const { apart, length } = T.page.stems.knocks;
-    source.start(when, stem.begins / RATE + (first ? 0 : apart), length);
-    return { source: source };
+    return {
+      speed: speed, when: when, from: from, last: to.last, length_s: length_s + (to.last ? 0 : FALL_S), envelopes: envelopes, fed: 0, sources: new Set(),
+    };
   }
 
   class Player {
     constructor() {
-      this.speed = T.speeds.find((speed) => speed.percent === 100) || T.speeds[0];
+      this.speed = T.speedOf(T.page.first);
       this.places = T.page.layers.map((layer) => layer.natural);
       this.tuneOut = false;
       this.loop = null;
@@ -68,9 +59,15 @@
       this.at = this.speed.startOf(0);
       this.context = null;
       this.rounds = [];
-      this.playing = [];
+      this.strokes = [];
       this.turn = 0;
       this.heard = [];
+      window.addEventListener("load", () => window.setTimeout(() => this.prepare(), SETTLED_MS));
+    }
+
+    /* Make what is heard first before anybody asks for it; stems, which have to be fetched, wait. */
+    prepare() {
+      if (this.state === "still" && T.page.take) T.source.ready(this.speed, this.beginning());
     }
 
     tell() {
@@ -90,6 +87,7 @@
         this.whole.connect(this.context.destination);
         this.parts = T.page.parts.map(() => this.context.createGain());
         this.parts.forEach((part) => part.connect(this.whole));
+        this.entrances = this.parts.map((part, index) => T.source.entrance(this.context, index, part));
         this.knocks = this.context.createGain();
         this.knocks.connect(this.context.destination);
         this.level(0);
@@ -147,9 +145,8 @@
       this.state = "loading";
       this.tell();
       try {
-        const stems = await T.loadStems(this.speed);
+        await T.source.ready(this.speed, this.beginning());
         if (turn !== this.turn) return;
-        this.stems = stems;
       } catch (error) {
         if (turn === this.turn) this.halt("lost");
         return;
@@ -157,11 +154,16 @@
       this.launch(countBars);
     }
 
+    /* Where it goes on: in the loop if there is one, from the start if it was over. */
+    beginning() {
+      if (this.loop && !this.inLoop()) return this.speed.startOf(this.loop.first);
+      return this.at >= this.speed.length - 1 ? this.speed.startOf(0) : this.at;
+    }
+
     launch(countBars) {
       this.hush(this.context.currentTime);
       this.level(0);
-      if (this.loop && !this.inLoop()) this.at = this.speed.startOf(this.loop.first);
-      if (this.at >= this.speed.length - 1) this.at = this.speed.startOf(0);
+      this.at = this.beginning();
       let when = this.onFrame(this.context.currentTime + SOON_S);
       if (countBars) {
         const bar = this.loop ? this.loop.first : this.speed.barAt(this.at);
@@ -187,41 +189,43 @@
     countIn(bar, countBars, when) {
       const strokes = this.speed.count[T.page.bars[bar].pickup ? "pickup" : "bar"][countBars - 1];
       const beat = when - strokes[0][0] / 1000;
-      strokes.forEach(([ms, first]) => this.add(knock(this.context, this.knocks, this.stems.knocks, beat + ms / 1000, first)));
+      this.strokes = strokes.map(([ms, first]) => T.source.knock(this.context, this.knocks, this.onFrame(beat + ms / 1000), first));
       return this.onFrame(beat + (this.speed.startOf(bar) - this.speed.bars[bar][0]) / 1000);
-    }
-
-    /* Keep what was started until it is over, to be able to stop it. */
-    add(part) {
-      this.playing.push(part);
-      part.source.onended = () => {
-        part.over = true;
-        (part.envelope || part.source).disconnect();
-      };
     }
 
     begin(when, from) {
       const { speed, loop } = this;
       const to = { at: loop ? speed.endOf(loop.last) : speed.length, last: !loop };
-      sound(this.context, this.parts, this.stems, when, from, to).forEach((part) => this.add(part));
-      this.rounds.push({ when: when, from: from });
+      const round = opened(this.context, this.entrances, speed, when, from, to);
+      this.rounds.push(round);
+      this.feed(round);
     }
 
-    /* A loop's next rounds stand on the clock long before they are due: a busy phone can't make them late. */
+    feed(round) {
+      T.source.feed(this.context, round, this.context.currentTime).forEach((source) => {
+        round.sources.add(source);
+        source.onended = () => round.sources.delete(source);
+      });
+    }
+
+    /* What comes next stands on the clock long before it is due, a loop's next rounds too: a busy phone can't make it late. */
     ahead() {
-      if (this.state !== "playing" || !this.loop) return;
+      if (this.state !== "playing") return;
+      this.rounds.forEach((round) => this.feed(round));
+      if (!this.loop) return;
       const { first, last } = this.loop;
       const from = this.speed.startOf(first);
       const period_s = (this.speed.bars[last][1] - this.speed.bars[first][0]) / 1000;
       let latest = this.rounds[this.rounds.length - 1];
-      while (latest.when < this.context.currentTime + AHEAD_S) {
+      while (latest.when < this.context.currentTime + ROUNDS_AHEAD_S) {
         const begun = latest.when + (from - latest.from) / 1000;
         this.begin(begun + period_s, from);
         latest = this.rounds[this.rounds.length - 1];
       }
       const now = this.context.currentTime;
-      while (this.rounds.length > 1 && this.rounds[1].when < now - 1) this.rounds.shift();
-      this.playing = this.playing.filter((part) => !part.over);
+      while (this.rounds.length > 1 && this.rounds[1].when < now - 1) {
+        this.rounds.shift().envelopes.forEach((envelope) => envelope.disconnect());
+      }
     }
 
     /* Where the sound is that leaves the loudspeaker now. */
@@ -236,14 +240,18 @@
     }
 
     hush(when) {
-      this.playing.forEach(({ source, envelope }) => {
-        if (envelope) {
-          envelope.gain.cancelScheduledValues(when);
-          envelope.gain.setTargetAtTime(0, when, 0.006);
-        }
-        source.stop(when + (envelope ? 0.06 : 0));
+      this.rounds.forEach(({ envelopes, sources }) => {
+        envelopes.forEach(({ gain }) => {
+          gain.cancelScheduledValues(when);
+          gain.setTargetAtTime(0, when, 0.006);
+        });
+        sources.forEach((source) => {
+          source.stop(when + 0.06);
+          source.onended = () => envelopes.forEach((envelope) => envelope.disconnect());
+        });
       });
-      this.playing = [];
+      this.strokes.forEach((source) => source.stop(when));
+      this.strokes = [];
       this.rounds = [];
     }
 

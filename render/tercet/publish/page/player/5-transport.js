@@ -1,4 +1,4 @@
-/* Play, stop, where in the song, how fast, counted in or not, and which bars again and again. */
+/* Play, stop, where in the song, counted in or not, and which bars again and again. */
 (function (T, player) {
   "use strict";
   const byId = (id) => document.getElementById(id);
@@ -60,7 +60,7 @@
     button.addEventListener("click", () => T.pickLoop(first, last));
   });
 
-  /* Play, speed, count-in, position */
+  /* Play, count-in, position */
 
   T.toggle = () => {
     if (player.state === "playing" || player.state === "loading") player.halt();
@@ -91,18 +91,15 @@
 
   byId("back").addEventListener("click", () => player.go(player.speed.startOf(player.loop ? player.loop.first : 0)));
 
-  /* The next speed up or down, undefined where there is none. */
-  function nextSpeed(by) {
-    const order = [...T.speeds].sort((one, other) => one.percent - other.percent);
-    return order[order.indexOf(player.speed) + by];
-  }
+  /* The next speed up or down, in percent; undefined where there is none. */
+  const nextSpeed = (by) => T.page.percents[T.page.percents.indexOf(player.speed.percent) + by];
 
   steps.forEach(([button, by]) => {
     button.addEventListener("click", () => {
-      const speed = nextSpeed(by);
-      if (!speed) return;
-      T.kept.write("speed", speed.name);
-      player.setSpeed(speed);
+      const percent = nextSpeed(by);
+      if (!percent) return;
+      player.setSpeed(T.speedOf(percent));
+      T.kept.write("speed", player.speed.name);
     });
   });
 
@@ -162,8 +159,8 @@
   }
 
   const before = T.kept.read();
-  const speed = T.speeds.find((one) => one.name === before.speed);
-  if (speed) player.setSpeed(speed);
+  const percent = Number(String(before.speed).replace("-", "."));
+  if (T.page.percents.includes(percent)) player.setSpeed(T.speedOf(percent));
   if (["0", "1", "2"].includes(before.count)) count.value = before.count;
   player.countBars = Number(count.value);
   T.silence.stems = () => {

@@ -4,8 +4,8 @@
   const map = document.getElementById("map");
   if (!map) return;
   const rows = T.page.map.rows;
-  const { width, height, speed } = T.page.map;
-  const drawn = T.speeds[speed];
+  const { width, height, percent } = T.page.map;
+  const drawn = T.speedOf(percent);
   const hand = document.createElement("div");
   hand.className = "hand";
   map.append(hand);
