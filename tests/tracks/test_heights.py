@@ -33,7 +33,7 @@ def off_db(playing: Playing, work: Path) -> list[float]:
     song = WholeSong(playing, SPEEDS, BatchCache(work))
     trims_db = song.balance.trims_db["song", False]
     gains_db = {layer: trims_db[layer] for layer in playing.arrangement.song.layers}
-    wholes = [np.sum(list(song.parts(speed).values()), axis=0, dtype=np.float32) for speed in SPEEDS]
+    wholes = [np.stack(list(song.parts(speed).values())).sum(axis=0) for speed in SPEEDS]
     return [
         heights.peak_dbtp_at(playing, speed, gains_db) - true_peak_dbtp(whole)
         for speed, whole in zip(SPEEDS, wholes, strict=True)
