@@ -129,6 +129,20 @@ def test_hands_that_are_spoilt_miss_their_row(
     assert row in missed_rows(bench, tmp_path, monkeypatch, hands_with(SABOTAGES[row]))
 
 
+def test_a_finger_that_lies_flat_is_no_grip_of_three(
+    bench: ModuleType, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def flat(fingers: str) -> Callable[[list[Told]], None]:
+        def spoil(hands: list[Told]) -> None:
+            hands[2] = told_hand(3, "0003", "0003", {1.0: "[4321]"})
+            hands.insert(3, told_hand(3, "0777", fingers, {4.0: "[4]"}))
+
+        return spoil
+
+    assert "grip for one note" not in missed_rows(bench, tmp_path, monkeypatch, hands_with(flat("0111")))
+    assert "grip for one note" in missed_rows(bench, tmp_path, monkeypatch, hands_with(flat("0123")))
+
+
 def test_three_fingers_in_a_hurry_are_found(
     bench: ModuleType, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

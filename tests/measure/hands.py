@@ -133,7 +133,10 @@ def _count_changes(figures: Figures, strokes: Sequence[Stroke], players: str) ->
 
 
 def _count_grips(figures: Figures, strokes: Sequence[Stroke]) -> None:
-    """Fingers that are set for one note alone and aren't needed for it; a shape that players know stays one."""
+    """Fingers that are set for one note alone and aren't needed for it; a shape that players know stays one.
+
+    A finger that lies flat across strings is one finger.
+    """
     for index, stroke in enumerate(strokes):
         if not stroke["tune"]:
             continue
@@ -143,9 +146,12 @@ def _count_grips(figures: Figures, strokes: Sequence[Stroke]) -> None:
             for column, fret in enumerate(stroke["shape"])
             if fret and 4 - column not in stroke["strings"] and all(other[column] != fret for other in beside)
         ]
-        pressed = sum(bool(fret) for fret in stroke["shape"])
+        if stroke["fingers"]:
+            set_down = len({*stroke["fingers"]} - {0})
+        else:
+            set_down = sum(bool(fret) for fret in stroke["shape"])
         figures.count(
-            "grip for one note", bool(idle) and pressed >= 3 and _text(stroke["shape"]) not in TAUGHT
+            "grip for one note", bool(idle) and set_down >= 3 and _text(stroke["shape"]) not in TAUGHT
         )
 
 
