@@ -77,12 +77,12 @@ def test_no_roll_where_the_thumb_has_no_time() -> None:
 
 
 def test_quick_notes_are_not_rolled_one_roll_right_after_the_other() -> None:
-    """Eighths of 0.254 s, and of 0.246 s with a chord on every beat."""
+    """Eighths of 0.203 s, and of 0.197 s with a chord on every beat."""
     slow = song(
         section("a", "C5:1/2 C5:1/2 C5:1/2 C5:1/2 C5:1/2 C5:1/2 C5:1/2 C5:1/2", "C F C F"),
-        tempo=Fraction(118),
+        tempo=Fraction(148),
     )
-    fast = song(*slow.sections, tempo=Fraction(122))
+    fast = song(*slow.sections, tempo=Fraction(152))
     assert [action for _, action in layers(slow)] == ["roll", "single"] * 4
     assert [action for _, action in layers(fast)] == ["roll", "single", "single", "single"] * 2
 

@@ -24,7 +24,15 @@ from tercet.arranging.piece import Piece, begun
 from tercet.arranging.problems import high_problem, masked_problem, pin_problem, together_problem
 from tercet.arranging.tune import SHORTEST_SPACE_PULSES, TuneNote
 from tercet.neck import Shape, has_note
-from tercet.neck.demands import COSTS, HAND_RETURN_S, LIMITS, QUICK_S, ROLLS_APART_S, STEADY_ROLLS_APART_S
+from tercet.neck.demands import (
+    COSTS,
+    HAND_RETURN_S,
+    LIMITS,
+    QUICK_S,
+    ROLLS_APART_S,
+    STEADY_ROLLS_APART_S,
+    UNHURRIED_S,
+)
 from tercet.neck.hands import Hand
 from tercet.neck.priced_hands import OPEN_HAND, PricedHands, priced_hands
 from tercet.song import Pin
@@ -123,7 +131,7 @@ def is_wanted(note: TuneNote, piece: Piece) -> bool:
     """Whether a note wants a roll: on a chord change, on a downbeat or long, and not too short for it.
 
     Long is two quarters, or a pulse where the pulse is a dotted note; too short is less than an eighth that is also
-    quick, or less than these players need for a roll.
+    hurried, or less than these players need for a roll.
     """
     meter = piece.song.meter
     long_beat = meter.pulse_beat if meter.pulse_beat > 1 else Fraction(meter.lower, 2)
@@ -136,7 +144,7 @@ def _has_time(note: TuneNote, piece: Piece) -> bool:
     shortest_s = piece.hands.limits.roll_s
     quarter_beat = Fraction(piece.song.meter.lower, 4)
     length_s = float(note.length_beat) * piece.beat_s
-    return length_s >= shortest_s and (note.length_beat >= quarter_beat / 2 or length_s >= QUICK_S)
+    return length_s >= shortest_s and (note.length_beat >= quarter_beat / 2 or length_s >= UNHURRIED_S)
 
 
 def _stand_ins(tune: Sequence[TuneNote], piece: Piece) -> frozenset[int]:

@@ -20,6 +20,7 @@ __all__ = [
     "ROLLS_APART_S",
     "STEADY_ROLLS_APART_S",
     "STRUM_CHANGE_WEIGHT",
+    "UNHURRIED_S",
     "Hands",
     "Limits",
 ]
@@ -94,9 +95,12 @@ MANY_FINGERS = 3
 HAND_RETURN_S = 0.15
 """The thumb needs this long to come back from one roll for the next, and to be ready for the note after it."""
 
-QUICK_S, ROLLS_APART_S, STEADY_ROLLS_APART_S = 0.25, 0.6, 1.65
+QUICK_S, ROLLS_APART_S, STEADY_ROLLS_APART_S = 0.2, 0.6, 1.65
 """A note that lasts less than the first wants a roll only where the last one is as long ago as the second; as the third
 where it has no new chord to tell."""
+
+UNHURRIED_S = 0.25
+"""A note that lasts so long may be rolled, however short it is written."""
 
 STRUM_CHANGE_WEIGHT = 0.5
 """A change of hand for a strum weighs so much of one for a note of the tune: nobody minds a strum that comes late."""
