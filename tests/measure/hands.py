@@ -146,12 +146,11 @@ def _count_grips(figures: Figures, strokes: Sequence[Stroke]) -> None:
             for column, fret in enumerate(stroke["shape"])
             if fret and 4 - column not in stroke["strings"] and all(other[column] != fret for other in beside)
         ]
-        if stroke["fingers"]:
-            set_down = len({*stroke["fingers"]} - {0})
-        else:
-            set_down = sum(bool(fret) for fret in stroke["shape"])
+        pressed = {column for column, fret in enumerate(stroke["shape"]) if fret}
+        set_down = {*stroke["fingers"]} - {0} or pressed
         figures.count(
-            "grip for one note", bool(idle) and set_down >= 3 and _text(stroke["shape"]) not in TAUGHT
+            "grip for one note",
+            bool(idle) and len(set_down) >= 3 and _text(stroke["shape"]) not in TAUGHT,
         )
 
 
