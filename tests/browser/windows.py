@@ -33,7 +33,12 @@ FLAGS = (
 
 
 class QuietHandler(SimpleHTTPRequestHandler):
-    """Serves a folder without a word."""
+    """Serves a folder without a word; a browser is to keep nothing of its own accord."""
+
+    def end_headers(self) -> None:
+        """Say so."""
+        self.send_header("Cache-Control", "no-store")
+        super().end_headers()
 
     def log_message(self, *_: Any) -> None:
         """Say nothing."""

@@ -216,6 +216,7 @@ def test_what_is_sent_is_lean_and_says_the_same(modelled: bool, without: str) ->
     """Of scripts and styles only comments and spaces go: what is quoted stays, and so does every sign."""
     package = Path(song_page.__code__.co_filename).parent
     paths = [path for path in sorted((package / "player").glob("*.js")) if not re.match(without, path.name)]
+    paths.append(package / "going_along.js")
     whole = "".join(path.read_text(encoding="utf-8") for path in paths)
     sent = player_script(modelled=modelled)
     bare = re.sub(r"^ *\/\*.*?\*\/\n", "", whole, flags=re.MULTILINE | re.DOTALL)

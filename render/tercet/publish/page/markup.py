@@ -13,11 +13,13 @@ from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
+from urllib.parse import quote
 
 if TYPE_CHECKING:
     from jinja2 import Environment
 
 __all__ = [
+    "class_script",
     "data_for_page",
     "filled",
     "html",
@@ -27,15 +29,6 @@ __all__ = [
     "policy_of_one_file",
     "text_table",
 ]
-
-ICON = (
-    "data:image/svg+xml,"
-    "%3Csvg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 32 32'%3E"
-    "%3Cpath d='M10 6h12' stroke='%2345418c' stroke-width='1.5'/%3E"
-    "%3Cpath d='M6 13h20' stroke='%230b6264' stroke-width='3'/%3E"
-    "%3Cpath d='M1 23h30' stroke='%239c2a16' stroke-width='8'/%3E%3C/svg%3E"
-)
-"""Three lines, the nearest below: a page without an icon makes a browser ask its host for one."""
 
 _REST = "base-uri 'none'; form-action 'none'"
 
@@ -107,7 +100,12 @@ def player_script(*, modelled: bool) -> str:
     parts = sorted(
         path.name for path in folder.iterdir() if path.name.endswith(".js") and path.name not in others
     )
-    return _lean("".join(page_file(f"player/{name}") for name in parts), "js")
+    return _lean("".join(page_file(f"player/{name}") for name in parts) + page_file("going_along.js"), "js")
+
+
+def class_script() -> str:
+    """Return the script of a class's list of songs."""
+    return _lean(page_file("class.js") + page_file("going_along.js"), "js")
 
 
 def data_for_page(data: object) -> str:
@@ -120,8 +118,14 @@ def data_for_page(data: object) -> str:
 
 def html(template: str, values: Mapping[str, Any]) -> bytes:
     """Return a template filled. All values are escaped but those that it marks as safe: our drawings, data and code."""
-    shared = {"t": text_table(), "icon": ICON}
+    shared = {"t": text_table(), "icon": _icon()}
     return _templates().get_template(template).render(shared | dict(values)).encode("utf-8", "replace")
+
+
+@cache
+def _icon() -> str:
+    """Return the page's icon as its own address: a page without one makes a browser ask its host for it."""
+    return f"data:image/svg+xml,{quote(page_file('icon.svg').strip())}"
 
 
 @cache
@@ -140,7 +144,7 @@ def policy() -> str:
     """Return the policy of a page in a folder: its own files, no script or style in the text."""
     return (
         "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; media-src 'self'; "
-        + _REST
+        "worker-src 'self'; manifest-src 'self'; " + _REST
     )
 
 

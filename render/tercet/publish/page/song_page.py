@@ -14,11 +14,11 @@ from tercet.arranging.model import explained
 from tercet.performing import Take
 from tercet.publish.page.kept_page import FOLDER
 from tercet.publish.page.markup import (
+    class_script,
     data_for_page,
     filled,
     html,
     look_text,
-    page_file,
     player_script,
     policy,
     policy_of_one_file,
@@ -30,6 +30,7 @@ from tercet.publish.page.song_facts import PLACES, SongFacts, counted_in, song_f
 from tercet.publish.page.sound import KNOCKS_APART_S, PageSound, SpeedTiming
 from tercet.publish.page.stems import MUSIC_FRAME, PULSE_FRAME, PULSE_HZ, PULSE_WIDTH_S, STEM_RATE_HZ
 from tercet.publish.page.take_home import Files, take_home
+from tercet.publish.page.taken_along import taken_along
 from tercet.publish.pictures.chord_diagram import chord_diagram_drawing
 from tercet.publish.pictures.shapes_used import ShapeUse
 from tercet.publish.pictures.take_picture import RowPlace, row_places, take_picture
@@ -169,6 +170,7 @@ def song_page(plan: PagePlan) -> dict[str, bytes]:
     values = {
         **_song_values(plan, facts, (*views, *second.views)),
         "second": second.views,
+        "root": None if plan.one_file or not plan.class_href else plan.class_href.removesuffix("index.html"),
         "style": "",
         "script": "",
         "stems": (),
@@ -227,8 +229,9 @@ def class_page(title: str, songs: Iterable[ListedSong], *, left_handed: bool = F
     }
     return {
         "index.html": html("class.html", values),
-        "class.js": page_file("class.js").encode("utf-8"),
+        "class.js": class_script().encode("utf-8"),
         "look.css": look_text().encode("utf-8"),
+        **taken_along(str(values["title"])),
     }
 
 
