@@ -65,11 +65,12 @@ _LOOSE = {
     "css": re.compile(r"\n+ *| (?=[{])|(?<=[{};,:]) +"),
     "js": re.compile(
         r"^ +|\n+(?=\n)|(?<=[;{,(\[])\n *|\n *(?=[}\])])"
-        r"| (?=[=<>!&|?:{}()\[\]*/%]|[+-]=)|(?<=[=<>!&|?:,;{}()\[\]*/%]) ",
+        r"| (?=[=<>!&|?:{}()\[\]*/%]|[+-]=)|(?<=[=<>!&|?:,;{}()\[\]*/%]) "
+        r"|(?<![+-]) (?=[+-](?![+-]))|(?<=[^+-][+-]) (?![+-])",
         re.MULTILINE,
     ),
 }
-"""Spaces that mean nothing, outside quotes; those beside + and - stay, since two of these signs mean something else."""
+"""Spaces that mean nothing, outside quotes; those between + or - and another stay: two such signs mean something else."""
 
 
 def _lean(text: str, kind: str) -> str:
