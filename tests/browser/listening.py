@@ -76,8 +76,9 @@ async ([percent, part]) => {
     const frames = Math.ceil(speed.length * 48);
     const context = new OfflineAudioContext(1, frames, 48000);
     const source = context.createBufferSource();
-    source.buffer = context.createBuffer(1, frames, 48000);
-    source.buffer.getChannelData(0).set(Tercet.partSound(speed, part, 0, frames));
+    const buffer = context.createBuffer(1, frames, 48000);
+    buffer.getChannelData(0).set(Tercet.partSound(speed, part, 0, frames));
+    source.buffer = buffer;
     source.connect(Tercet.source.entrance(context, part, context.destination));
     source.start();
     samples = (await context.startRendering()).getChannelData(0);

@@ -38,6 +38,7 @@ from tercet.sound.struck import (
 )
 from tercet.theory import LAST_FRET
 from tercet.tracks.playing import Playing
+from tests.browser.firefox import firefox_page
 from tests.browser.listening import OFFLINE, RATE_HZ, Samples, level_db, play, rendered_sides, samples_of
 from tests.browser.windows import Window
 from tests.kits import SHORT_SONG, run_tercet
@@ -321,3 +322,36 @@ def test_the_measure_sees_a_page_that_plays_otherwise(opened: Opened, song: Path
     heard, wanted, struck = heard_and_track(page, song / "100.wav", 100)
     off_lu = max(abs(gesture_lu(heard, at) - gesture_lu(wanted, at)) for at in struck)
     assert off_lu > 0.1 or furthest_lag_frames(heard, wanted, struck) > 1e-4 * RATE_HZ
+
+
+FED = """
+async (percent) => {
+  const speed = Tercet.speedOf(percent);
+  const frames = 48000 * 8;
+  const context = new OfflineAudioContext(2, frames, 48000);
+  const whole = context.createGain();
+  whole.gain.value = speed.gain;
+  whole.connect(context.destination);
+  const envelopes = Tercet.page.parts.map((_, part) => Tercet.source.entrance(context, part, whole));
+  const round = { speed: speed, when: 0, from: 0, length_s: 8, fed: 0, envelopes: envelopes };
+  Tercet.source.feed(context, round, 99);
+  const heard = await context.startRendering();
+  return [0, 1].map((side) => {
+    const bytes = new Uint8Array(heard.getChannelData(side).buffer);
+    let text = "";
+    for (let at = 0; at < bytes.length; at += 9999) text += String.fromCharCode(...bytes.subarray(at, at + 9999));
+    return btoa(text);
+  });
+}
+"""
+"""What the page puts on the clock for a round, rendered without a loudspeaker."""
+
+
+def test_firefox_plays_what_the_tracks_play(song: Path) -> None:
+    with firefox_page() as page:
+        page.goto((song / "kettle-and-cup" / "index.html").as_uri())
+        page.wait_for_function("() => window.Tercet && Tercet.player")
+        heard = np.stack([samples_of(side) for side in page.evaluate(FED, 73)], axis=1)
+        assert page.said == []
+    wanted = soundfile.read(song / "73.wav", dtype="float32")[0][: len(heard)]
+    assert level_db(heard - wanted) - level_db(wanted) < -30

@@ -126,6 +126,17 @@
     return sound;
   };
 
+  /* A sound on the clock; Firefox takes what a buffer holds when a source gets it. */
+  function begun(context, output, when, sound) {
+    const source = context.createBufferSource();
+    const buffer = context.createBuffer(1, sound.length, RATE);
+    buffer.getChannelData(0).set(sound);
+    source.buffer = buffer;
+    source.connect(output);
+    source.start(when);
+    return source;
+  }
+
   /* How long each tone has to be for a stretch of a speed to be heard. */
   function neededBy(speed, from, until) {
     const needed = new Map();
@@ -187,12 +198,7 @@
         round.envelopes.forEach((envelope, part) => {
           const sound = T.partSound(round.speed, part, from + round.fed, frames);
           if (!sound.some((height) => height)) return;
-          const source = context.createBufferSource();
-          source.buffer = context.createBuffer(1, frames, RATE);
-          source.buffer.getChannelData(0).set(sound);
-          source.connect(envelope);
-          source.start(due());
-          sources.push(source);
+          sources.push(begun(context, envelope, due(), sound));
         });
         round.fed += frames;
       }
@@ -200,13 +206,7 @@
     },
 
     knock(context, output, when, first) {
-      const source = context.createBufferSource();
-      const sound = knock(first ? 1 : 0);
-      source.buffer = context.createBuffer(1, sound.length, RATE);
-      source.buffer.getChannelData(0).set(sound);
-      source.connect(output);
-      source.start(when);
-      return source;
+      return begun(context, output, when, knock(first ? 1 : 0));
     },
   };
 })(window.Tercet);
