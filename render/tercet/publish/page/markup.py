@@ -70,7 +70,7 @@ _LOOSE = {
         re.MULTILINE,
     ),
 }
-"""Spaces that mean nothing, outside quotes; those between + or - and another stay: two such signs mean something else."""
+"""Spaces that mean nothing, outside quotes; those between two of + and - stay: they mean something else together."""
 
 
 def _lean(text: str, kind: str) -> str:
