@@ -173,8 +173,8 @@ def _desk(text: str) -> Iterator[_Desk]:
 
 def _edits(desk: _Desk, text: str, music_s: int, rounds: int, aims: Aims) -> None:
     """Edit a note in the middle: its bar is heard, then looked at."""
-    before = text[: text.index(NOTE)]
-    line, cell = before.count("\n") + 1, before.rpartition("\n")[2].count("|")
+    above = text[: text.index(NOTE)]
+    line, cell = above.count("\n") + 1, above.rpartition("\n")[2].count("|")
     view = json.loads(desk.ask("look", text=text, line=line))
     bar = next(
         each["bars"][cell] for each in view["song"]["lines"] if each["from_line"] <= line <= each["to_line"]

@@ -56,7 +56,6 @@ from tercet.song.vocabulary import (
 )
 from tercet.song.writer import tidy_text
 from tercet.sound import SAMPLE_RATE_HZ
-from tercet.sound.stems import StemName
 from tercet.theory.limits import MOST_COUNT_IN_BARS, SPEED_RANGE
 
 __all__ = ["Asked", "Live", "given", "imported"]
@@ -409,23 +408,23 @@ class _Stretch:
                 if self.first <= each[0].bar_index <= self.last
             ],
         }
-        gain = np.float32(10.0 ** (stems.gain_db / 20.0))
-        cut = [self._cut(name, samples, low, high, gain) for name, samples in stems.by_name.items()]
         head = json.dumps(facts, separators=(",", ":")).encode()
-        return b"".join((len(head).to_bytes(4, "little"), head, b"\0" * (-(4 + len(head)) % 4), *cut))
+        filled = b"\0" * (-(4 + len(head)) % 4)
+        return b"".join((len(head).to_bytes(4, "little"), head, filled, self._cut(stems, low, high).data))
 
-    def _cut(
-        self, name: StemName, samples: NDArray[np.float32], low: int, high: int, gain: np.float32
-    ) -> bytes:
-        part = np.zeros((2, high - low), np.float32)
-        found = samples[low:high].T
-        part[:, : found.shape[1]] = found if name == "cues" else found * gain
+    def _cut(self, stems: Stems, low: int, high: int) -> NDArray[np.float32]:
+        """Return the frames between two of each stem, at its level, faded where others meet it, (stems, 2, frames)."""
+        cut = np.zeros((len(stems.by_name), 2, high - low), np.float32)
+        gain = np.float32(10.0 ** (stems.gain_db / 20.0))
+        for part, (name, samples) in zip(cut, stems.by_name.items(), strict=True):
+            found = samples[low:high].T
+            np.multiply(found, np.float32(1.0) if name == "cues" else gain, out=part[:, : found.shape[1]])
         fade = np.sin(np.linspace(0.0, np.pi / 2, CROSSED_FRAMES, dtype=np.float32)) ** 2
         if not self.begins:
-            part[:, :CROSSED_FRAMES] *= fade
+            cut[..., :CROSSED_FRAMES] *= fade
         if not self.ends:
-            part[:, -CROSSED_FRAMES:] *= fade[::-1]
-        return part.tobytes()
+            cut[..., -CROSSED_FRAMES:] *= fade[::-1]
+        return cut
 
 
 def _speed(asked: Asked) -> Fraction:
