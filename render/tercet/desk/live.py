@@ -56,6 +56,7 @@ from tercet.song.vocabulary import (
 )
 from tercet.song.writer import tidy_text
 from tercet.sound import SAMPLE_RATE_HZ
+from tercet.sound.stems import Stems
 from tercet.theory.limits import MOST_COUNT_IN_BARS, SPEED_RANGE
 
 __all__ = ["Asked", "Live", "given", "imported"]
