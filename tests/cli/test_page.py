@@ -30,8 +30,12 @@ def test_a_class_gets_a_folder_a_song_and_a_list(tercet: Tercet, song: Path, tmp
     files = sorted(path.relative_to(out).as_posix() for path in out.rglob("*") if path.is_file())
     assert files == [
         "class.js",
+        "class.webmanifest",
+        "icon-192.png",
+        "icon-512.png",
         "index.html",
         "look.css",
+        "offline.js",
         "page.json",
         "two-kettles/index.html",
         *(

@@ -58,7 +58,7 @@ __all__ = [
     "touch_amplitudes",
 ]
 
-VERSION = 2
+VERSION = 3
 """Raised whenever this module makes other samples from the same model."""
 
 MOST_IN_MEMORY = 64
