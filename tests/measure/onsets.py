@@ -33,8 +33,8 @@ SEARCH_S = 0.014
 """A string of a roll is looked for this far from where it is written: the next one is no nearer than 15 ms."""
 
 STROKE_S = (-0.008, 0.020)
-"""The part of a stroke, around its onset, by which it is known again. Some silence is in it: by its ringing alone a string
-looks the same some of its periods later."""
+"""The part of a stroke, around its onset, by which it is known again. Some silence is in it: by its ringing alone a
+string looks the same some of its periods later."""
 
 
 def onsets_s(track: Track) -> NDArray[np.float64]:
