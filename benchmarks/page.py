@@ -40,9 +40,8 @@ def main() -> int:
         code = sum((folder / "page" / name).stat().st_size for name in ("look.css", "player.js"))
         with _served(folder) as address:
             opened = [_opened(address) for _ in range(given.rounds)]
-    print(
-        f"a page for any speed: {first.clock_s:.1f} s by the clock, {first.worked_s:.1f} s worked; {first.made}"
-    )
+    print(f"made: {first.made}")
+    print(f"a page for any speed: {first.clock_s:.1f} s by the clock, {first.worked_s:.1f} s worked")
     _show(again, opened, code / 1e3, aims)
     return aims.exit_code
 

@@ -111,8 +111,8 @@ CONTACTS = 8
 """So many sounds of skin on string there are; no two strokes in a row need have the same."""
 
 CONTACT_FROM_S, CONTACT_S, CONTACT_RISE_S, CONTACT_T60_S, CONTACT_PEAK = 0.0012, 0.034, 0.0015, 0.04, 0.012
-"""When skin is heard on the string, as the thumb leaves it (later, it would be taken for a thick string's onset); how long
-a sample is, how soon and how it dies away, and how high it is at most beside a note."""
+"""When skin is heard on the string, as the thumb leaves it (later, a thick string would seem to be struck there); how
+long a sample is, how soon and how it dies away, and how high it is at most beside a note."""
 
 NOTHING_LEFT = 6.5
 """A touch leaves nothing (−180 dB) above so many radians over its width: there, nothing is worked out."""
