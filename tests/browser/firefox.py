@@ -22,6 +22,7 @@ from playwright.sync_api import Page
 from websockets.exceptions import ConnectionClosed
 from websockets.sync.client import ClientConnection, connect
 
+from tests.browser.windows import elsewhere
 from tools.set_up import FIREFOXES
 
 __all__ = ["AnyPage", "FirefoxPage", "firefox_page"]
@@ -245,7 +246,7 @@ def _loudspeaker(folder: Path) -> Iterator[dict[str, str]]:
 
 @contextmanager
 def firefox_page(*, width: int = 1024, height: int = 800) -> Iterator[FirefoxPage]:
-    """Start a Firefox of its own and open a tab; when it closes, nothing may have been said on the console."""
+    """Start a Firefox of its own and open a tab; when it closes, nothing may have been said, or asked for elsewhere."""
     with TemporaryDirectory(prefix="firefox-") as profile:
         settings = [f"user_pref({json.dumps(name)}, {json.dumps(value)});" for name, value in QUIET.items()]
         Path(profile, "user.js").write_text("\n".join(settings), encoding="utf-8")
@@ -273,6 +274,7 @@ def firefox_page(*, width: int = 1024, height: int = 800) -> Iterator[FirefoxPag
                     yield page
                     said = [line for line in page.said if "ScriptProcessorNode is deprecated" not in line]
                     assert said == []
+                    assert elsewhere(page.evaluate("location.href"), page.asked) == []
             except ConnectionClosed as closed:
                 raise AssertionError("Firefox has gone") from closed
             finally:

@@ -44,8 +44,19 @@ window.AudioContext = function () {
 """
 """Run before the page's own script."""
 
-_RENDER = """
-async (steps) => {
+SENT = """
+const sent = (sound) => {
+  const bytes = new Uint8Array(new Float32Array(sound).buffer);
+  let text = "";
+  for (let at = 0; at < bytes.length; at += 9999) text += String.fromCharCode(...bytes.subarray(at, at + 9999));
+  return btoa(text);
+};
+"""
+"""Samples as a text that a page can send; `samples_of` reads it."""
+
+_RENDER = (
+    f"async (steps) => {{{SENT}"
+    + """
   const context = window.offline;
   const go = () => OfflineAudioContext.prototype.resume.call(context);
   const times = new Set(Object.keys(steps).map(Number));
@@ -59,17 +70,14 @@ async (steps) => {
   }
   const late = new Promise((_, reject) => setTimeout(() => reject(new Error("no sound within a minute")), 60000));
   const buffer = await Promise.race([context.startRendering(), late]);
-  return Array.from({ length: buffer.numberOfChannels }, (_, side) => {
-    const bytes = new Uint8Array(buffer.getChannelData(side).buffer);
-    let text = "";
-    for (let at = 0; at < bytes.length; at += 9999) text += String.fromCharCode(...bytes.subarray(at, at + 9999));
-    return btoa(text);
-  });
+  return Array.from({ length: buffer.numberOfChannels }, (_, side) => sent(buffer.getChannelData(side)));
 }
 """
+)
 
-_STEM = """
-async ([percent, part]) => {
+_STEM = (
+    f"async ([percent, part]) => {{{SENT}"
+    + """
   const speed = Tercet.speedOf(percent);
   let samples;
   if (Tercet.page.take) {
@@ -86,12 +94,10 @@ async ([percent, part]) => {
     const stem = (await Tercet.source.load(speed)).parts[part];
     samples = stem.buffer.getChannelData(0).slice(stem.begins);
   }
-  const bytes = new Uint8Array(samples.buffer);
-  let text = "";
-  for (let at = 0; at < bytes.length; at += 9999) text += String.fromCharCode(...bytes.subarray(at, at + 9999));
-  return btoa(text);
+  return sent(samples);
 }
 """
+)
 """A part as a page works it out, in its room; or as the page decoded, laid out and aligned its stem."""
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -14,6 +13,7 @@ from numpy.typing import NDArray
 from playwright.sync_api import Browser, Page
 
 from tests.browser.firefox import AnyPage, firefox_page
+from tests.browser.listening import SENT, samples_of
 from tests.browser.test_use import RULES, tab_to
 from tests.browser.windows import Window, window
 from tests.desk.desks import Desk, desk
@@ -41,20 +41,17 @@ AudioNode.prototype.connect = function (target, ...rest) {
 """
 """Run before the page's own scripts: all that goes to the loudspeaker is kept."""
 
-TAKE = """
-() => {
+TAKE = (
+    f"() => {{{SENT}"
+    + """
   const blocks = window.heard.splice(0);
   const all = new Float32Array(blocks.reduce((sum, block) => sum + block.length, 0));
   let at = 0;
   for (const block of blocks) { all.set(block, at); at += block.length; }
-  const bytes = new Uint8Array(all.buffer);
-  let text = "";
-  for (let from = 0; from < bytes.length; from += 9999) {
-    text += String.fromCharCode(...bytes.subarray(from, from + 9999));
-  }
-  return btoa(text);
+  return sent(all);
 }
 """
+)
 
 SONG = """\
 title: Kettle
@@ -102,7 +99,7 @@ def ready(page: AnyPage) -> None:
 
 
 def heard(page: AnyPage) -> NDArray[np.float32]:
-    return np.frombuffer(base64.b64decode(page.evaluate(TAKE)), np.float32)
+    return samples_of(page.evaluate(TAKE))
 
 
 def wait_for(condition: Callable[[], bool], most_s: float = 20.0) -> None:

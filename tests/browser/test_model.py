@@ -39,7 +39,17 @@ from tercet.sound.struck import (
 from tercet.theory import LAST_FRET
 from tercet.tracks.playing import Playing
 from tests.browser.firefox import firefox_page
-from tests.browser.listening import OFFLINE, RATE_HZ, Samples, level_db, play, rendered_sides, samples_of
+from tests.browser.listening import (
+    OFFLINE,
+    RATE_HZ,
+    SENT,
+    Samples,
+    level_db,
+    play,
+    rendered_sides,
+    samples_of,
+)
+from tests.browser.test_sound import ADDED_SONG
 from tests.browser.windows import Window
 from tests.kits import SHORT_SONG, run_tercet
 
@@ -50,15 +60,6 @@ BEGINNING_FRAMES = RATE_HZ // 2
 """What is compared of each note; some are compared whole."""
 
 PERCENTS = (50, 73, 100, 125)
-
-SENT = """
-const sent = (sound) => {
-  const bytes = new Uint8Array(new Float32Array(sound).buffer);
-  let text = "";
-  for (let at = 0; at < bytes.length; at += 9999) text += String.fromCharCode(...bytes.subarray(at, at + 9999));
-  return btoa(text);
-};
-"""
 
 
 @pytest.fixture(scope="module")
@@ -187,21 +188,11 @@ sections:
     marks    louder@1            | mf@1       | rit@3            | fermata@1
 """
 
-COMPOUND_SONG = """\
-title: Two Spoons
-meter: 6/8
-tempo: 96
-tuning: baritone
-form: verse*2
-sections:
-  verse: |
-    chords   C                  | F                  | G7                 | C
-    melody   G4:3 A4 G4 E4      | A4:3 C5:3          | B4:2 A4 G4:2 F4    | E4:6
-    between  .:4 C4:2           | .:6                | .:6                | .:3 C4:3
-    strum                       | . . d . . .        |                    | . . d . . d
-"""
-
-SONGS = {"short": SHORT_SONG, "swung": SWUNG_SONG, "compound": COMPOUND_SONG}
+SONGS = {
+    "short": SHORT_SONG,
+    "swung": SWUNG_SONG,
+    "compound": ADDED_SONG.replace("tempo", "tuning: baritone\ntempo"),
+}
 
 
 @functools.cache
@@ -324,8 +315,9 @@ def test_the_measure_sees_a_page_that_plays_otherwise(opened: Opened, song: Path
     assert off_lu > 0.1 or furthest_lag_frames(heard, wanted, struck) > 1e-4 * RATE_HZ
 
 
-FED = """
-async (percent) => {
+FED = (
+    f"async (percent) => {{{SENT}"
+    + """
   const speed = Tercet.speedOf(percent);
   const frames = 48000 * 8;
   const context = new OfflineAudioContext(2, frames, 48000);
@@ -336,14 +328,10 @@ async (percent) => {
   const round = { speed: speed, when: 0, from: 0, length_s: 8, fed: 0, envelopes: envelopes };
   Tercet.source.feed(context, round, 99);
   const heard = await context.startRendering();
-  return [0, 1].map((side) => {
-    const bytes = new Uint8Array(heard.getChannelData(side).buffer);
-    let text = "";
-    for (let at = 0; at < bytes.length; at += 9999) text += String.fromCharCode(...bytes.subarray(at, at + 9999));
-    return btoa(text);
-  });
+  return [0, 1].map((side) => sent(heard.getChannelData(side)));
 }
 """
+)
 """What the page puts on the clock for a round, rendered without a loudspeaker."""
 
 

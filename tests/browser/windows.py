@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shutil
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from functools import partial
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
@@ -16,7 +16,7 @@ from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, R
 
 from tools.set_up import CHROMIUMS
 
-__all__ = ["FLAGS", "PROGRAM", "Window", "serving", "window"]
+__all__ = ["FLAGS", "PROGRAM", "Window", "elsewhere", "serving", "window"]
 
 PROGRAM = next(filter(None, map(shutil.which, CHROMIUMS)), CHROMIUMS[0])
 """The browser; `tools/set_up.py` installs it for the tests."""
@@ -84,13 +84,15 @@ class Window:
 
     def elsewhere(self) -> list[str]:
         """Return the requests that left the page's own place."""
-        home = urlsplit(self.page.url)
-        return [
-            url
-            for url in self.asked
-            if urlsplit(url).scheme not in ("data", "blob")
-            and (urlsplit(url).scheme, urlsplit(url).netloc) != (home.scheme, home.netloc)
-        ]
+        return elsewhere(self.page.url, self.asked)
+
+
+def elsewhere(home: str, asked: Iterable[str]) -> list[str]:
+    """Return the addresses that don't lie where a page does."""
+    place = urlsplit(home)[:2]
+    return [
+        url for url in asked if urlsplit(url).scheme not in ("data", "blob") and urlsplit(url)[:2] != place
+    ]
 
 
 @contextmanager
