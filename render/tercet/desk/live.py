@@ -36,7 +36,6 @@ from tercet.kit.song_view import (
     gesture_places,
     layer_places,
     line_of_bar,
-    lines_of_text,
     song_view,
     take_of_whole,
 )
@@ -180,14 +179,8 @@ class Live:
 
     def _music(self, song: _Song, at_line: int) -> dict[str, Any] | None:
         """Return the music at a line of the text, as it is first played; None where there is none."""
-        bars = next(
-            (
-                line.bars
-                for line in lines_of_text(song.arrangement)
-                if line.from_line <= at_line <= line.to_line
-            ),
-            (),
-        )
+        lines = song.view["lines"]
+        bars = next((each["bars"] for each in lines if each["from_line"] <= at_line <= each["to_line"]), ())
         return self._music_of_bar(song, bars[-1]) if bars else None
 
     def _music_of_bar(self, song: _Song, bar_index: int) -> dict[str, Any] | None:

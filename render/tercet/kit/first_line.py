@@ -6,12 +6,11 @@ from pathlib import Path
 
 from tercet.sound import Audio
 from tercet.tracks.clips.batch_cache import BatchCache
-from tercet.tracks.in_memory import CEILING_DBTP, joined
+from tercet.tracks.in_memory import mix_and_gain
 from tercet.tracks.kept_balance import kept_balance
 from tercet.tracks.playing import Playing
 from tercet.tracks.recording import Recording
 from tercet.tracks.timelines import Passage, Source, TrackTimeline, phrase_ranges
-from tercet.tracks.track_files import gain_under
 
 __all__ = ["first_line"]
 
@@ -22,5 +21,4 @@ def first_line(playing: Playing, work: Path) -> bytes:
     timeline = TrackTimeline((Passage(Source(), phrase.start_beat, phrase.end_beat),))
     recording = Recording(playing, [timeline], BatchCache(work), variants=())
     balance = kept_balance(playing, recording.needed_variants, work)
-    samples = joined(recording.music(0, balance, gain_db=gain_under(balance, CEILING_DBTP)))
-    return Audio(samples).write(work / "first-line.mp3").read_bytes()
+    return Audio(mix_and_gain(recording, balance)[0]).write(work / "first-line.mp3").read_bytes()

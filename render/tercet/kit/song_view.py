@@ -26,7 +26,6 @@ from tercet.song import Layer, Song, played_visits
 from tercet.theory import STRUM_SIGNS, TUNINGS, spell
 
 __all__ = [
-    "LineOfText",
     "advice_facts",
     "bar_marks",
     "drawn_line",
@@ -34,7 +33,6 @@ __all__ = [
     "gesture_places",
     "layer_places",
     "line_of_bar",
-    "lines_of_text",
     "song_view",
     "take_of_whole",
 ]
@@ -50,7 +48,7 @@ HARDEST_MARKED, BARS_A_HARD_ONE = 3, 6
 
 
 @dataclass(frozen=True, slots=True)
-class LineOfText:
+class _LineOfText:
     """A line of music as it stands in the file.
 
     Parameters
@@ -105,11 +103,11 @@ def song_view(arrangement: Arrangement) -> dict[str, Any]:
             {"number": bar.number, "section": bar.section, "pass": bar.pass_number}
             for bar in arrangement.bars
         ],
-        "lines": [asdict(line) for line in lines_of_text(arrangement)],
+        "lines": [asdict(line) for line in _lines_of_text(arrangement)],
     }
 
 
-def lines_of_text(arrangement: Arrangement) -> tuple[LineOfText, ...]:
+def _lines_of_text(arrangement: Arrangement) -> tuple[_LineOfText, ...]:
     """Return the lines of music in the order of the file."""
     visits = {visit.section: visit for visit in reversed(played_visits(arrangement.bars))}
     found = []
@@ -120,7 +118,7 @@ def lines_of_text(arrangement: Arrangement) -> tuple[LineOfText, ...]:
             measures = [measure for measure in visit.measures if measure.line == number] if visit else []
             bars = tuple(measure.bar_index for measure in measures)
             if rows:
-                found.append(LineOfText(section.name, number, min(rows), max(rows), bars))
+                found.append(_LineOfText(section.name, number, min(rows), max(rows), bars))
     return tuple(found)
 
 

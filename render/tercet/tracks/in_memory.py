@@ -35,7 +35,7 @@ from tercet.tracks.practice_forms import TrackOptions
 from tercet.tracks.recipes import Recipe, own_recipes, recipe_named
 from tercet.tracks.recording import Recording
 from tercet.tracks.timelines import Passage, Source, TrackTimeline, whole_range
-from tercet.tracks.track_files import NO_MATTER_DB, SetOrder, TrackOrder, gain_under, recording_of
+from tercet.tracks.track_files import SetOrder, TrackOrder, gain_under, over_db, recording_of
 
 __all__ = ["CEILING_DBTP", "PARTS", "Part", "WholeSong", "joined", "mix_and_gain", "synthesise", "track"]
 
@@ -127,13 +127,13 @@ def mix_and_gain(recording: Recording, balance: Balance) -> tuple[NDArray[np.flo
 
     The gain is the song's, or less if the track came too high.
     """
-    gain_db, highest_dbtp = gain_under(balance, CEILING_DBTP), CEILING_DBTP - FINER_DB
+    gain_db = gain_under(balance, CEILING_DBTP)
     while True:
         mix = joined(add_cues(recording.music(0, balance, gain_db=gain_db), recording.plan(0).cues))
-        over_db = true_peak_dbtp(mix, highest_dbtp) - highest_dbtp
-        if over_db <= NO_MATTER_DB:
+        too_high_db = over_db(true_peak_dbtp(mix, CEILING_DBTP - FINER_DB), CEILING_DBTP)
+        if not too_high_db:
             return mix, gain_db
-        gain_db -= over_db
+        gain_db -= too_high_db
 
 
 def joined(blocks: Iterator[NDArray[np.float32]]) -> NDArray[np.float32]:

@@ -301,7 +301,7 @@ function follow() {
   const now = hearing.now();
   if (!now || !state.view) return;
   if (hearing.run.other_text !== null) {
-    by_id("where").textContent = text("where_other");
+    say_where(text("where_other"));
     return;
   }
   turn_to(now.bar);
@@ -315,9 +315,13 @@ function follow() {
   sheet.sound(names, follows());
   const bar = state.view.bars[now.bar];
   if (bar) {
-    const shown = text(bar.number ? "where" : "where_pickup", { bar: bar.number, bars: state.view.bars[state.view.bars.length - 1].number, section: bar.section });
-    if (by_id("where").textContent !== shown) by_id("where").textContent = shown;
+    say_where(text(bar.number ? "where" : "where_pickup", { bar: bar.number, bars: state.view.bars[state.view.bars.length - 1].number, section: bar.section }));
   }
+}
+
+/* Only what is new is said: it is read out. */
+function say_where(shown) {
+  if (by_id("where").textContent !== shown) by_id("where").textContent = shown;
 }
 
 /* ---- songs */

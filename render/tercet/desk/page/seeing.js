@@ -1,7 +1,7 @@
 /* The music of the line one is in; its notes can be chosen, to be played in another way. */
 
 import { ask } from "./asking.js";
-import { by_id, drawn, made, text, ways_of } from "./words.js";
+import { by_id, drawn, made, mark_sounding, text, ways_of } from "./words.js";
 
 export class Seeing {
   /* `current` returns the text; `go_to` puts the cursor at a note; `hear` plays its bar in another text, `take` puts that in its
@@ -42,9 +42,7 @@ export class Seeing {
 
   /* Marks what sounds: gestures with the string that is struck, "12/3". */
   sound(places) {
-    const wanted = new Set(this.music ? places.flatMap((place) => this.music.shows[place] || []) : []);
-    for (const each of by_id("drawn").querySelectorAll(".now")) if (!wanted.has(each.id)) each.classList.remove("now");
-    for (const name of wanted) document.getElementById(name)?.classList.add("now");
+    mark_sounding(by_id("drawn"), this.music ? places.flatMap((place) => this.music.shows[place] || []) : []);
   }
 
   #pressed(event) {

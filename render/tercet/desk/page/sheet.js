@@ -1,7 +1,7 @@
 /* The whole sheet, in the place of the text for as long as one looks at it; drawn anew when nobody types. */
 
 import { ask } from "./asking.js";
-import { by_id, drawn, made, text } from "./words.js";
+import { by_id, drawn, made, mark_sounding, text } from "./words.js";
 
 const IDLE_MS = 700;
 
@@ -39,9 +39,7 @@ export class Sheet {
 
   /* Marks what sounds: gestures with the string that is struck, "12/3"; the line is brought into sight. */
   sound(places, follows) {
-    const wanted = new Set(this.open ? places.flatMap((place) => this.shows[place] || []) : []);
-    for (const each of by_id("sheet").querySelectorAll(".now")) if (!wanted.has(each.id)) each.classList.remove("now");
-    for (const name of wanted) document.getElementById(name)?.classList.add("now");
+    mark_sounding(by_id("sheet"), this.open ? places.flatMap((place) => this.shows[place] || []) : []);
     if (follows) by_id("sheet").querySelector(".now")?.closest(".sheet-line").scrollIntoView({ block: "nearest" });
   }
 

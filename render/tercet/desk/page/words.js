@@ -36,6 +36,13 @@ export function drawn(svg) {
   return new DOMParser().parseFromString(`<div>${svg}</div>`, "text/html").body.firstChild.childNodes;
 }
 
+/* Marks the elements of a drawing that show what sounds, by their names, and no others. */
+export function mark_sounding(drawing, names) {
+  const wanted = new Set(names);
+  for (const each of drawing.querySelectorAll(".now")) if (!wanted.has(each.id)) each.classList.remove("now");
+  for (const name of wanted) document.getElementById(name)?.classList.add("now");
+}
+
 export function by_id(id) {
   return document.getElementById(id);
 }
