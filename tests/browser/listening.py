@@ -25,6 +25,7 @@ __all__ = [
     "rendered",
     "rendered_sides",
     "samples_of",
+    "sending",
     "set_speed",
     "stems_of",
 ]
@@ -52,11 +53,15 @@ const sent = (sound) => {
   return btoa(text);
 };
 """
-"""Samples as a text that a page can send; `samples_of` reads it."""
 
-_RENDER = (
-    f"async (steps) => {{{SENT}"
-    + """
+
+def sending(script: str) -> str:
+    """Return a script, a function of one argument, in which `sent(samples)` is a text that `samples_of` reads."""
+    return f"(() => {{{SENT}return {script.strip()}}})()"
+
+
+_RENDER = sending("""
+async (steps) => {
   const context = window.offline;
   const go = () => OfflineAudioContext.prototype.resume.call(context);
   const times = new Set(Object.keys(steps).map(Number));
@@ -72,12 +77,10 @@ _RENDER = (
   const buffer = await Promise.race([context.startRendering(), late]);
   return Array.from({ length: buffer.numberOfChannels }, (_, side) => sent(buffer.getChannelData(side)));
 }
-"""
-)
+""")
 
-_STEM = (
-    f"async ([percent, part]) => {{{SENT}"
-    + """
+_STEM = sending("""
+async ([percent, part]) => {
   const speed = Tercet.speedOf(percent);
   let samples;
   if (Tercet.page.take) {
@@ -96,8 +99,7 @@ _STEM = (
   }
   return sent(samples);
 }
-"""
-)
+""")
 """A part as a page works it out, in its room; or as the page decoded, laid out and aligned its stem."""
 
 

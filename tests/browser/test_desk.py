@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from playwright.sync_api import Browser, Page
 
 from tests.browser.firefox import AnyPage, firefox_page
-from tests.browser.listening import SENT, samples_of
+from tests.browser.listening import samples_of, sending
 from tests.browser.test_use import RULES, tab_to
 from tests.browser.windows import Window, window
 from tests.desk.desks import Desk, desk
@@ -41,17 +41,15 @@ AudioNode.prototype.connect = function (target, ...rest) {
 """
 """Run before the page's own scripts: all that goes to the loudspeaker is kept."""
 
-TAKE = (
-    f"() => {{{SENT}"
-    + """
+TAKE = sending("""
+() => {
   const blocks = window.heard.splice(0);
   const all = new Float32Array(blocks.reduce((sum, block) => sum + block.length, 0));
   let at = 0;
   for (const block of blocks) { all.set(block, at); at += block.length; }
   return sent(all);
 }
-"""
-)
+""")
 
 SONG = """\
 title: Kettle

@@ -48,6 +48,7 @@ from tests.browser.listening import (
     play,
     rendered_sides,
     samples_of,
+    sending,
 )
 from tests.browser.test_sound import ADDED_SONG
 from tests.browser.windows import Window
@@ -315,9 +316,8 @@ def test_the_measure_sees_a_page_that_plays_otherwise(opened: Opened, song: Path
     assert off_lu > 0.1 or furthest_lag_frames(heard, wanted, struck) > 1e-4 * RATE_HZ
 
 
-FED = (
-    f"async (percent) => {{{SENT}"
-    + """
+FED = sending("""
+async (percent) => {
   const speed = Tercet.speedOf(percent);
   const frames = 48000 * 8;
   const context = new OfflineAudioContext(2, frames, 48000);
@@ -330,8 +330,7 @@ FED = (
   const heard = await context.startRendering();
   return [0, 1].map((side) => sent(heard.getChannelData(side)));
 }
-"""
-)
+""")
 """What the page puts on the clock for a round, rendered without a loudspeaker."""
 
 
