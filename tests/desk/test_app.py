@@ -155,6 +155,15 @@ def test_windows_are_told_of_changes_here_and_elsewhere(served: Desk) -> None:
         assert facts["version"] == served.ask("open", name="shared.yaml")["version"]
 
 
+def test_what_changes_before_a_window_listens_is_told_too(served: Desk) -> None:
+    served.ask("save", name="early.yaml", text="one", seen=None)
+    served.ask("open", window="E", name="early.yaml")
+    with served.window("E") as events:
+        (served.folder / "early.yaml").write_text("two")
+        facts = told(events, "changed", lambda facts: facts["by"] == "")
+        assert facts["version"] == served.ask("open", name="early.yaml")["version"]
+
+
 def test_a_new_song_and_a_tune_from_outside_become_songs(served: Desk) -> None:
     begun = served.ask("new", title="Kettle", meter="6/8", key="D minor", bars=4, words="one two three")
     assert begun["name"] == "kettle-2.yaml"

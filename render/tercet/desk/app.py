@@ -58,6 +58,8 @@ class Desk:
         """One thread for all that needs thinking, so that answers keep the order of the questions."""
         self._idle = ThreadPoolExecutor(1, thread_name_prefix="idle")
         self._settling: asyncio.TimerHandle | None = None
+        self._seen: dict[str, str | None] = {}
+        """What the files of open songs held when they were looked at last."""
         self.app = Router(self._routes(), lifespan=self._lifespan)
 
     def _routes(self) -> list[Route]:
@@ -140,6 +142,7 @@ class Desk:
         name = given(asked, "name", str)
         self.windows.shows(given(asked, "window", str), name)
         song = await asyncio.to_thread(self.songs.read, name)
+        self._seen.setdefault(name, song.version)
         return asdict(song) | {"draft": await asyncio.to_thread(self.songs.draft, name)}
 
     async def _save(self, asked: Asked) -> Any:
@@ -180,20 +183,20 @@ class Desk:
         }
 
     def _tell_changed(self, song: SongText, by: str) -> None:
+        self._seen[song.name] = song.version
         self.windows.tell("changed", {"name": song.name, "version": song.version, "by": by})
 
     async def _watch(self) -> None:
         """Tell the windows of songs whose files somebody else changes."""
-        seen: dict[str, str | None] = {}
         while True:
             await asyncio.sleep(LOOK_EVERY_S)
-            names = self.windows.songs
-            for name in names:
+            for name in self.windows.songs:
                 version = await asyncio.to_thread(self.songs.version, name)
-                if name in seen and seen[name] != version:
+                if self._seen.setdefault(name, version) != version:
+                    self._seen[name] = version
                     self.windows.tell("changed", {"name": name, "version": version, "by": ""})
-                seen[name] = version
-            seen = {name: version for name, version in seen.items() if name in names}
+            names = self.windows.songs
+            self._seen = {name: version for name, version in self._seen.items() if name in names}
 
     # ---- what is shown and heard
 

@@ -19,6 +19,9 @@ GRACE_S = 15.0
 PULSE_S = 5.0
 """How often a window that nothing is said to gets a sign of life: so one that has gone is noticed."""
 
+MOST_COMING = 8
+"""Windows that have opened a song and aren't listening yet; one that never will is forgotten when others come."""
+
 MOST_WAITING = 200
 """Events that a window may be behind with; one that hears nothing for so long is told to read everything again."""
 
@@ -52,12 +55,14 @@ class Windows:
     @property
     def songs(self) -> frozenset[str]:
         """Names of the songs that are open in a window."""
-        return frozenset(filter(None, self._songs.values()))
+        return frozenset(self._songs.values())
 
     def shows(self, window: str, song: str) -> None:
-        """Note which song a window has open."""
-        if window in self._open:
-            self._songs[window] = song
+        """Note which song a window has open; it may be about to listen, but hasn't begun."""
+        self._songs[window] = song
+        coming = [each for each in self._songs if each not in self._open]
+        for gone in coming[:-MOST_COMING]:
+            del self._songs[gone]
 
     async def events(self, window: str) -> AsyncIterator[str]:
         """Yield what a window is told, as lines of an event stream, for as long as it listens."""
