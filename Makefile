@@ -3,7 +3,7 @@
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: help demo desk test check static format-check lint types imports format setup docs wheel wheels fonts editor constraints fuzz clean clean-all
+.PHONY: help demo desk test check static format-check lint types imports format setup docs wheel wheels fonts editor player constraints fuzz clean clean-all
 
 # Any Python from 3.6 on may start the set-up, which then looks for one that Tercet runs on.
 # To choose one: make PYTHON=/usr/local/bin/python3.12 demo
@@ -65,8 +65,11 @@ wheels: .dev ## check that all that Tercet needs comes as wheels for Windows, ma
 fonts: ## fetch the sound font that some tests play with (Debian, Ubuntu; 148 MB)
 	@$(SET_UP) fonts
 
-editor: ## make the editor of the desk again from its releases (npm; downloads 10 MB)
-	cd tools/editor && npm ci --ignore-scripts --no-fund --no-audit && node bundle.mjs ../../render/tercet/desk/page/codemirror.js
+editor: .bundles ## make the editor of the desk again from its releases (npm; downloads 10 MB)
+	cd tools/bundles && node editor.mjs ../../render/tercet/desk/page/codemirror.js
+
+player: .bundles ## make the class page's scripts and styles small again after a change (npm; downloads 10 MB)
+	cd tools/bundles && node player.mjs ../../render/tercet/publish/page ../../render/tercet/publish/page/lean
 
 constraints: ## choose the newest releases again and pin them in constraints.txt
 	"$(PYTHON)" tools/pin.py
@@ -84,3 +87,7 @@ clean-all: clean ## the same, and the set-up (.venv)
 .PHONY: .dev
 .dev:
 	@$(SET_UP) dev
+
+.PHONY: .bundles
+.bundles:
+	cd tools/bundles && { [ -d node_modules ] || npm ci --ignore-scripts --no-fund --no-audit; }

@@ -1,5 +1,5 @@
 /*!
-Made by tools/editor/bundle.mjs; don't edit. It holds:
+Made by tools/bundles/editor.mjs; don't edit. It holds:
 
 @codemirror/autocomplete 6.20.4, @codemirror/commands 6.11.1, @codemirror/language 6.13.1, @codemirror/lint 6.9.8, @codemirror/search 6.7.2, @codemirror/state 6.7.6, @codemirror/streamparser 6.0.0, @codemirror/view 6.43.15
 

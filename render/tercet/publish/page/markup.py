@@ -8,7 +8,6 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
-import re
 from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
@@ -59,30 +58,14 @@ def filled(name: str, **values: object) -> str:
     return "".join(filled_in)
 
 
-_COMMENT = re.compile(r"^ */\*.*?\*/\n", re.MULTILINE | re.DOTALL)
-_QUOTED = re.compile(r"""("[^"\n]*"|'[^'\n]*')""")
-_LOOSE = {
-    "css": re.compile(r"\n+ *| (?=[{])|(?<=[{};,:]) +"),
-    "js": re.compile(
-        r"^ +|\n+(?=\n)|(?<=[;{,(\[])\n *|\n *(?=[}\])])"
-        r"| (?=[=<>!&|?:{}()\[\]*/%]|[+-]=)|(?<=[=<>!&|?:,;{}()\[\]*/%]) "
-        r"|(?<![+-]) (?=[+-](?![+-]))|(?<=[^+-][+-]) (?![+-])",
-        re.MULTILINE,
-    ),
-}
-"""Spaces that mean nothing, outside quotes; those between two of + and - stay: they mean something else together."""
-
-
-def _lean(text: str, kind: str) -> str:
-    """Return a style or script without its comments and loose spaces: a phone doesn't read them."""
-    pieces = _QUOTED.split(_COMMENT.sub("", text))
-    pieces[::2] = [_LOOSE[kind].sub("", piece) for piece in pieces[::2]]
-    return "".join(pieces)
+def _lean(name: str) -> str:
+    """Return a style or script as a browser gets it: made small by ``make player``, which says so in its first line."""
+    return page_file(f"lean/{name}").partition("\n")[2]
 
 
 def look_text() -> str:
     """Return the page's look: its inks, which the desk has too, and what is drawn with them."""
-    return _lean(page_file("inks.css") + page_file("look.css"), "css")
+    return _lean("inks.css") + _lean("look.css")
 
 
 _OF_STEMS, _OF_MODEL = {"2-stems.js"}, {"2-strings.js", "2-strokes.js", "2-take.js"}
@@ -97,16 +80,16 @@ def player_script(*, modelled: bool) -> str:
         Whether the page works its sound out; else it plays stems.
     """
     others = _OF_STEMS if modelled else _OF_MODEL
-    folder = files(__package__).joinpath("player")
+    folder = files(__package__).joinpath("lean/player")
     parts = sorted(
         path.name for path in folder.iterdir() if path.name.endswith(".js") and path.name not in others
     )
-    return _lean("".join(page_file(f"player/{name}") for name in parts) + page_file("going_along.js"), "js")
+    return "".join(_lean(f"player/{name}") for name in parts) + _lean("going_along.js")
 
 
 def class_script() -> str:
     """Return the script of a class's list of songs."""
-    return _lean(page_file("class.js") + page_file("going_along.js"), "js")
+    return _lean("class.js") + _lean("going_along.js")
 
 
 def data_for_page(data: object) -> str:

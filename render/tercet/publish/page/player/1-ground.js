@@ -1,7 +1,8 @@
 /* What all parts share: the song's facts, the page's words, and places in time. */
 window.Tercet = (function () {
   "use strict";
-  const page = JSON.parse(document.getElementById("facts").textContent);
+  const byId = (id) => document.getElementById(id);
+  const page = JSON.parse(byId("facts").textContent);
   const handed = new Map();
 
   /* The words of the page, from the one table that a translator changes. */
@@ -96,14 +97,14 @@ window.Tercet = (function () {
   const kept = {
     read() {
       try {
-        return JSON.parse(window.localStorage.getItem("tercet")) || {};
+        return JSON.parse(localStorage.getItem("tercet")) || {};
       } catch (_) {
         return {};
       }
     },
     write(name, value) {
       try {
-        window.localStorage.setItem("tercet", JSON.stringify(Object.assign(kept.read(), { [name]: value })));
+        localStorage.setItem("tercet", JSON.stringify(Object.assign(kept.read(), { [name]: value })));
       } catch (_) {
         return;
       }
@@ -123,6 +124,7 @@ window.Tercet = (function () {
 
   return {
     page: page,
+    byId: byId,
     speedOf: speedOf,
     handed: handed,
     hand: (name, data) => handed.set(name, data),
@@ -134,6 +136,6 @@ window.Tercet = (function () {
     kitPlays: () => false,
     kitToggles: () => false,
     showOnMap: () => {},
-    calm: () => window.matchMedia("(prefers-reduced-motion: reduce)").matches,
+    calm: () => matchMedia("(prefers-reduced-motion: reduce)").matches,
   };
 })();

@@ -5,7 +5,7 @@
   const RATE = T.page.stems.rate;
 
   function script(name) {
-    const inPage = document.getElementById("stem-" + name);
+    const inPage = T.byId("stem-" + name);
     if (inPage) return Promise.resolve(inPage.textContent);
     return new Promise((resolve, reject) => {
       const element = document.createElement("script");
@@ -25,7 +25,7 @@
   }
 
   function bytes(data) {
-    const letters = window.atob(data.trim());
+    const letters = atob(data.trim());
     const found = new Uint8Array(letters.length);
     for (let index = 0; index < letters.length; index += 1) found[index] = letters.charCodeAt(index);
     return found.buffer;

@@ -14,7 +14,7 @@
 
   /* Sounds that Python worked out, packed: a byte that says how high each block gets, then its samples. */
   function unpacked({ text, block, frames, db, highest }) {
-    const letters = window.atob(text);
+    const letters = atob(text);
     const sound = new Float32Array(frames);
     for (let start = 0, from = 0; start < frames; start += block) {
       const height = highest * 10 ** ((-db * letters.charCodeAt(from)) / 20) / 127;
@@ -149,7 +149,7 @@
   }
 
   /* Let the browser draw and hear its user between one piece of work and the next. */
-  const pause = () => new Promise((resolve) => { window.setTimeout(resolve); });
+  const pause = () => new Promise((resolve) => { setTimeout(resolve); });
 
   let turn = 0;
 
@@ -171,7 +171,7 @@
         tone(index, frames);
         await pause();
       }
-      window.setTimeout(() => makeAll(speed, from, mine), 200);
+      setTimeout(() => makeAll(speed, from, mine), 200);
     },
 
     /* Where a part's sound goes in: its room, if it has one. */

@@ -62,7 +62,7 @@
       this.strokes = [];
       this.turn = 0;
       this.heard = [];
-      window.addEventListener("load", () => window.setTimeout(() => this.prepare(), SETTLED_MS));
+      window.addEventListener("load", () => setTimeout(() => this.prepare(), SETTLED_MS));
     }
 
     /* Make what is heard first before anybody asks for it; stems, which have to be fetched, wait. */

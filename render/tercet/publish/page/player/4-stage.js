@@ -2,8 +2,8 @@
 (function (T, player) {
   "use strict";
   const lines = T.page.layers.map((layer) => document.querySelector('[data-layer="' + layer.name + '"]'));
-  const asItIs = document.getElementById("as-it-is");
-  const tuneOut = document.getElementById("tune-out");
+  const asItIs = T.byId("as-it-is");
+  const tuneOut = T.byId("tune-out");
 
   function choice(line, place) {
     return line.querySelector('input[value="' + place + '"]');

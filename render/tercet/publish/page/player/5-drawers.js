@@ -2,7 +2,7 @@
 (function (T, player) {
   "use strict";
   const handles = [...document.querySelectorAll(".drawer")];
-  const panel = (handle) => document.getElementById(handle.getAttribute("aria-controls"));
+  const panel = (handle) => T.byId(handle.getAttribute("aria-controls"));
   const names = (layers) => layers.map((layer) => T.text("layer_" + layer.name)).join(", ");
 
   function open(wanted) {
@@ -39,8 +39,8 @@
   }
 
   function draw() {
-    document.getElementById("now-stage").textContent = lines();
-    document.getElementById("now-again").textContent = again();
+    T.byId("now-stage").textContent = lines();
+    T.byId("now-again").textContent = again();
   }
 
   player.heard.push(draw);

@@ -1,7 +1,7 @@
 /* Play, stop, where in the song, counted in or not, and which bars again and again. */
 (function (T, player) {
   "use strict";
-  const byId = (id) => document.getElementById(id);
+  const { byId } = T;
   const go = byId("go");
   const slider = byId("position");
   const where = byId("where");
@@ -44,7 +44,7 @@
     player.setLoop(askedLoop());
     const said = T.text("loop_told", { from: T.barName(askedLoop().first), to: T.barName(askedLoop().last) });
     told.textContent = said;
-    window.setTimeout(() => { if (told.textContent === said) told.textContent = ""; }, TOLD_MS);
+    setTimeout(() => { if (told.textContent === said) told.textContent = ""; }, TOLD_MS);
   };
 
   [from, to].forEach((select) => {

@@ -5,8 +5,8 @@
   const scores = { song: scoreOf(T.page), second: T.page.second && scoreOf(T.page.second) };
   const views = [...document.querySelectorAll(".score")].map((element) => (
     { element: element, prefix: element.dataset.prefix, score: scores[element.dataset.part || "song"] }));
-  const picks = document.getElementById("pick");
-  const follow = document.getElementById("follow");
+  const picks = T.byId("pick");
+  const follow = T.byId("follow");
   let begun = null;
   let board = null;
 
@@ -19,7 +19,7 @@
     return { printed: printed, marks: marks, spoken: spoken, played: played };
   }
 
-  const find = (view, name) => document.getElementById(view.prefix + name);
+  const find = (view, name) => T.byId(view.prefix + name);
   const shown = () => board || views.find((view) => view.element.offsetParent !== null);
 
   /* Of the playings of a printed bar: the one being played, or the next to come, or the first. */
@@ -42,7 +42,7 @@
     }
     if (begun === null) {
       begun = meant(name);
-      document.getElementById("told").textContent = T.text("pick_last", { bar: T.barName(begun) });
+      T.byId("told").textContent = T.text("pick_last", { bar: T.barName(begun) });
       return;
     }
     T.pickLoop(begun, lastMeant(name, begun));
@@ -64,7 +64,7 @@
     document.body.classList.add("picking");
     T.shutDrawers();
     handUntil = performance.now() + HAND_MS;
-    document.getElementById("told").textContent = T.text("pick_first");
+    T.byId("told").textContent = T.text("pick_first");
     const view = shown();
     if (view && view.buttons) view.buttons.find((button) => button.tabIndex === 0).focus({ preventScroll: true });
   });
@@ -73,7 +73,7 @@
     if (event.key !== "Escape" || picks.getAttribute("aria-pressed") !== "true" || event.defaultPrevented) return;
     event.preventDefault();
     stopPicking();
-    document.getElementById("told").textContent = "";
+    T.byId("told").textContent = "";
   });
 
   /* Buttons over the bars, laid out once for each view; places in parts of the picture, so that any size fits. */
@@ -179,7 +179,7 @@
 
   function keepInSight(button) {
     owed = false;
-    const now = document.getElementById("now");
+    const now = T.byId("now");
     const stuck = getComputedStyle(now).position === "sticky" ? now.getBoundingClientRect().height : 0;
     const away = find(shown(), button.dataset.bar).closest("svg").getBoundingClientRect().top - stuck - 8;
     if (Math.abs(away) > 8) window.scrollBy({ top: away, behavior: T.calm() ? "auto" : "smooth" });
@@ -202,11 +202,11 @@
       });
     }
     marked.filter((id) => !wanted.has(id)).forEach((id) => {
-      const element = document.getElementById(id);
+      const element = T.byId(id);
       if (element) element.classList.remove("sounds", ...T.page.layers.map((layer) => layer.name + "-now"));
     });
     wanted.forEach((layer, id) => {
-      const element = document.getElementById(id);
+      const element = T.byId(id);
       if (element) element.classList.add("sounds", layer + "-now");
     });
     marked = [...wanted.keys()];

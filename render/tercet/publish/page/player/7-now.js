@@ -1,9 +1,9 @@
 /* What is played now: the line's shapes, its words, whose turn it is; and the hand that moves everything along. */
 (function (T, player) {
   "use strict";
-  const shapes = document.getElementById("now-shapes");
-  const words = document.getElementById("now-words");
-  const turn = document.getElementById("turn");
+  const shapes = T.byId("now-shapes");
+  const words = T.byId("now-words");
+  const turn = T.byId("turn");
   const drawings = [...document.querySelectorAll("#shapes > svg")];
   let line = -1;
   let sung = [];
@@ -52,7 +52,7 @@
 
   T.showTurn = (whose, detail) => {
     turn.hidden = !whose;
-    [turn, document.getElementById("board-turn")].forEach((place) => {
+    [turn, T.byId("board-turn")].forEach((place) => {
       place.dataset.whose = whose || "";
       place.textContent = whose ? T.text("turn_" + whose.replace("-", "_")) : "";
       if (!whose || !detail) return;
@@ -83,14 +83,14 @@
 
   function frame() {
     if (player.state === "playing") draw();
-    window.requestAnimationFrame(frame);
+    requestAnimationFrame(frame);
   }
 
-  window.setInterval(() => player.tick(), 200);
+  setInterval(() => player.tick(), 200);
   player.heard.push(() => {
     T.forgetLine();
     if (!T.kitPlays()) draw();
   });
-  window.requestAnimationFrame(frame);
+  requestAnimationFrame(frame);
   draw();
 })(window.Tercet, window.Tercet.player);

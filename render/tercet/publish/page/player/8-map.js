@@ -1,7 +1,7 @@
 /* The picture of the take is a map: a place in it is a place in time. */
 (function (T, player) {
   "use strict";
-  const map = document.getElementById("map");
+  const map = T.byId("map");
   if (!map) return;
   const rows = T.page.map.rows;
   const { width, height, percent } = T.page.map;

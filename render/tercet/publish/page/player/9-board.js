@@ -1,7 +1,7 @@
 /* The board: two lines of the music for the whole room, without controls; Space, a pedal and the arrow keys play. */
 (function (T, player) {
   "use strict";
-  const byId = (id) => document.getElementById(id);
+  const { byId } = T;
   const board = byId("board");
   const lines = byId("board-lines");
   const drawings = [...document.querySelectorAll("#shapes > svg")];
@@ -228,8 +228,8 @@
   board.addEventListener("click", (event) => { if (event.target !== byId("from-board")) T.playOrPause(); });
   board.addEventListener("pointermove", () => {
     board.classList.add("stirred");
-    window.clearTimeout(calm);
-    calm = window.setTimeout(() => board.classList.remove("stirred"), STIRRED_MS);
+    clearTimeout(calm);
+    calm = setTimeout(() => board.classList.remove("stirred"), STIRRED_MS);
   });
   player.heard.push(() => {
     if (!opened() || player.state !== "lost") return;
@@ -247,5 +247,5 @@
     shown = "";
     player.tell();
   });
-  if (window.location.hash === "#board") enter();
+  if (location.hash === "#board") enter();
 })(window.Tercet, window.Tercet.player);

@@ -1,11 +1,11 @@
 /* The kit's tracks: plain recordings, and whose turn it is in each. */
 (function (T, player) {
   "use strict";
-  const audio = document.getElementById("track");
+  const audio = T.byId("track");
   if (!audio) return;
   const tracks = T.page.kit;
   const links = [...document.querySelectorAll("[data-track]")];
-  const title = document.getElementById("track-title");
+  const title = T.byId("track-title");
   let chosen = null;
 
   function current(spans, seconds) {
@@ -37,9 +37,9 @@
         chosen = index;
         audio.src = link.getAttribute("href");
         title.textContent = tracks[index].title;
-        document.getElementById("track-player").hidden = false;
+        T.byId("track-player").hidden = false;
       }
-      audio.play().catch(() => { document.getElementById("told").textContent = T.text("lost"); });
+      audio.play().catch(() => { T.byId("told").textContent = T.text("lost"); });
     });
   });
 
@@ -59,11 +59,11 @@
     return inHand;
   };
   ["play", "pause", "seeked", "ended"].forEach((kind) => audio.addEventListener(kind, draw));
-  audio.addEventListener("error", () => { document.getElementById("told").textContent = T.text("lost"); });
+  audio.addEventListener("error", () => { T.byId("told").textContent = T.text("lost"); });
 
   function frame() {
     if (T.kitPlays()) draw();
-    window.requestAnimationFrame(frame);
+    requestAnimationFrame(frame);
   }
-  window.requestAnimationFrame(frame);
+  requestAnimationFrame(frame);
 })(window.Tercet, window.Tercet.player);

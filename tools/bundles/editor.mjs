@@ -1,4 +1,4 @@
-/* Bundles CodeMirror for the desk into one file, its licences at the head: node bundle.mjs TARGET */
+/* Bundles CodeMirror for the desk into one file, its licences at the head: node editor.mjs TARGET */
 import { readFileSync, readdirSync, writeFileSync } from "node:fs";
 import { dirname, join } from "node:path";
 import { fileURLToPath } from "node:url";
@@ -34,4 +34,4 @@ for (const name of packages) {
   licences.set(text, [...(licences.get(text) || []), `${name} ${version}`]);
 }
 const head = [...licences].map(([text, names]) => `${names.join(", ")}\n\n${text}`).join("\n\n---\n\n");
-writeFileSync(target, `/*!\nMade by tools/editor/bundle.mjs; don't edit. It holds:\n\n${head}\n*/\n${outputFiles[0].text}`);
+writeFileSync(target, `/*!\nMade by tools/bundles/editor.mjs; don't edit. It holds:\n\n${head}\n*/\n${outputFiles[0].text}`);
