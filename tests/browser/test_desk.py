@@ -277,6 +277,22 @@ def test_a_whole_lesson_from_nothing_to_a_class_page(page: AnyPage, open_desk: D
     assert page.evaluate("(selector) => document.querySelectorAll(selector).length", opens) == 1
 
 
+def test_what_is_made_is_chosen(page: Page, open_desk: Desk) -> None:
+    write_all(page, SONG)
+    until(page, "document.querySelectorAll('#drawn svg').length > 0")
+    page.click("button.slip[data-slip=make]")
+    page.wait_for_selector("[data-what=tracks] summary")
+    page.click("[data-what=tracks] summary")
+    for value in ("without-melody", "demo", "ogg", "70%"):
+        page.click(f"[data-what=tracks] label:has-text('{value}') >> nth=0")
+    page.click("[aria-label='Make it: Practice tracks']")
+    until(page, "document.getElementById('making-now')?.textContent.includes('Ready.')", most_s=60.0)
+    made = open_desk.folder / "made" / "tracks" / "harbour-lanterns"
+    assert sorted(path.name for path in made.glob("*.ogg")) == ["02-demo-70.ogg", "10-without-melody-70.ogg"]
+    assert not list(made.glob("*.wav"))
+    assert page.evaluate("document.querySelector('[data-what=tracks] details').open")
+
+
 # ---- what is heard
 
 

@@ -13,7 +13,7 @@ from typing import Any
 import psutil
 import pytest
 
-from tercet.desk.errand import MADE, Errand
+from tercet.desk.errand import MADE, Errand, choices_of
 from tests.desk.desks import Desk, desk
 from tests.desk.test_app import NAME, SONG, told
 
@@ -94,21 +94,15 @@ def test_what_is_being_made_ends_with_the_desk(tmp_path: Path, how: signal.Signa
 @pytest.mark.parametrize("what", MADE)
 def test_every_choice_of_a_thing_is_taken(what: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Each choice reaches what makes the thing: one that it doesn't know would raise."""
-    values = {
-        "paper": "Letter",
-        "tunings": ["low-g"],
-        "players": "beginner",
-        "tuning": "low-g",
-        "tracks": ["demo"],
-        "formats": ["flac"],
-        "speeds": ["80%"],
-    }
     heard: list[Any] = []
     monkeypatch.setattr("tercet.desk.errand.make_kit", lambda *given: heard.append(given))
     monkeypatch.setattr("tercet.desk.errand.make_pages", lambda *given: heard.append(given))
     song = tmp_path / NAME
     song.write_text(SONG)
-    choices = {name: values.get(name, True) for name in MADE[what].choices}
+    choices = {
+        name: True if choice.kind == "yes" else choice.values[-1] if choice.kind == "one" else choice.values
+        for name, choice in MADE[what].choices.items()
+    }
     errand = Errand(what, (str(song),), str(tmp_path / "made"), choices)
     MADE[what].make(errand, heard.append)
     assert heard
@@ -116,8 +110,24 @@ def test_every_choice_of_a_thing_is_taken(what: str, tmp_path: Path, monkeypatch
         "what": what,
         "songs": [str(song)],
         "folder": str(tmp_path / "made"),
-        "choices": choices,
+        "choices": {
+            name: list(value) if isinstance(value, tuple) else value for name, value in choices.items()
+        },
     }
+
+
+def test_a_song_s_own_tracks_can_be_chosen(tmp_path: Path) -> None:
+    song = tmp_path / NAME
+    assert "without-second" not in choices_of("tracks", None)["tracks"].values
+    song.write_text(
+        SONG.replace("sections:", "second: thirds\ntracks: {just-high: {heard: open}}\nsections:")
+    )
+    (tmp_path / "class.yaml").write_text("tracks: {for-all: {heard: rolls}}\n")
+    tracks = choices_of("tracks", song)["tracks"].values
+    assert {"demo", "without-second", "just-high", "for-all"} <= set(tracks)
+    song.write_text("title: [")
+    assert choices_of("tracks", song)["tracks"] == choices_of("tracks", None)["tracks"]
+    assert choices_of("sheet", song) == MADE["sheet"].choices
 
 
 def test_an_errand_nobody_waits_for_ends_at_once(tmp_path: Path) -> None:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from fractions import Fraction
+from pathlib import Path
 
 import pytest
 
@@ -25,8 +27,10 @@ from tercet.song import (
 )
 from tercet.song.form import visits_of
 from tercet.song.spelling import LaidRow, lay_out, number_text, shown_width, yaml_text
+from tercet.song.writer import line_up
 from tercet.theory import Pitch, parse_chord
 
+SONGS = sorted((Path(__file__).resolve().parents[2] / "songs").glob("[!c]*.yaml"))
 UNTIDY = """\
 # A song.
 title:   "One"      # of two
@@ -247,3 +251,19 @@ def test_widths() -> None:
     assert shown_width("e\u0301") == 1
     rows = [LaidRow("words", "", ("海 の", "x")), LaidRow("marks", "", ("p", ""))]
     assert lay_out([rows], has_pickup=False) == [["words  海 の | x |", "marks  p     |   |"]]
+
+
+@pytest.mark.parametrize("path", SONGS, ids=lambda path: path.stem)
+def test_rows_are_lined_up_and_no_word_of_them_changes(path: Path) -> None:
+    for rows in re.findall(
+        r"(?:^ +(?:chords|melody|words|strum|marks|between).*\n)+", path.read_text("utf-8"), re.MULTILINE
+    ):
+        crooked = [re.sub(r" *\| *", "|", row) for row in rows.splitlines()]
+        lined_up = line_up(crooked)
+        assert [re.split(r"[\s|]+", row.strip(" |")) for row in lined_up] == [
+            re.split(r"[\s|]+", row.strip(" |")) for row in crooked
+        ]
+        places = [[at for at, sign in enumerate(row) if sign == "|"] for row in lined_up]
+        assert all(place == longest[: len(place)] for longest in [max(places, key=len)] for place in places)
+        assert line_up(lined_up) == lined_up
+    assert line_up(["  nothing | here", ""]) == ["  nothing | here", ""]

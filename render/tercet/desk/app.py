@@ -20,7 +20,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.routing import Route, Router
 
-from tercet.desk.errand import MADE
+from tercet.desk.errand import MADE, choices_of
 from tercet.desk.live import Asked, Live, given, imported
 from tercet.desk.making import Making
 from tercet.desk.page_files import page_file, start_page
@@ -256,11 +256,20 @@ class Desk:
         await self.making.begin(given(asked, "what", str), paths, choices)
         return self.making.state
 
-    async def _made(self, _asked: Asked) -> Any:
+    async def _made(self, asked: Asked) -> Any:
+        """Return what is there, what can be made of a song and how, and what is being made."""
+        song = self.songs.path_of(given(asked, "name", str)) if asked.get("name") else None
         what_in = {made.folder: what for what, made in MADE.items()}
         found = await asyncio.to_thread(self.songs.made)
         made = [asdict(each) | {"what": what_in.get(each.kind, "")} for each in found]
-        return {"made": made, "state": self.making.state}
+        choices = {
+            what: [
+                {"name": each, **asdict(choice)}
+                for each, choice in (await asyncio.to_thread(choices_of, what, song)).items()
+            ]
+            for what in MADE
+        }
+        return {"made": made, "choices": choices, "state": self.making.state}
 
     async def _reveal(self, asked: Asked) -> Any:
         """Open something that was made, or the folder of it all, with the program that this computer has for it."""

@@ -12,11 +12,13 @@ import os
 import signal
 import sys
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import suppress
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
-from typing import IO, Any
+from typing import IO, Any, Literal
 
+from tercet.audio_formats import FORMATS
 from tercet.errors import TercetError
 from tercet.front_door import handout, sheet
 from tercet.kit import Event, KitOptions, Listener, PlayOptions
@@ -24,12 +26,17 @@ from tercet.kit.kits import make_kit
 from tercet.kit.on_paper import map_of_song
 from tercet.kit.pages import PageOptions, make_pages
 from tercet.kit.ready import arranged
+from tercet.kit.sources import own_recipes_of, source_of
 from tercet.made_files import write_made
+from tercet.neck.demands import LIMITS
 from tercet.publish import picture_maker
+from tercet.publish.picture_files import PAPERS_PT
 from tercet.publish.pictures import fretboard_picture
 from tercet.song import Song, read_song
+from tercet.theory import TUNINGS
+from tercet.tracks.recipes import RECIPES, recipes_of
 
-__all__ = ["MADE", "Errand", "Made", "main"]
+__all__ = ["MADE", "Choice", "Errand", "Made", "choices_of", "main"]
 
 LAST_WAIT_S = 20.0
 """How long an errand that was told to end may take to put things in order."""
@@ -69,6 +76,22 @@ Maker = Callable[[Errand, Listener], None]
 
 
 @dataclass(frozen=True, slots=True)
+class Choice:
+    """What can be chosen about a thing.
+
+    Parameters
+    ----------
+    kind
+        ``"yes"`` for yes or no, ``"one"`` or ``"several"`` of the values.
+    values
+        What there is to choose from; where nothing is chosen, the song, its class file or the usual way decides.
+    """
+
+    kind: Literal["yes", "one", "several"] = "yes"
+    values: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Made:
     """A kind of thing that can be made.
 
@@ -79,12 +102,12 @@ class Made:
     folder
         Where its files lie among the things made.
     choices
-        Names of the choices it takes.
+        What can be chosen about it, by name.
     """
 
     make: Maker
     folder: str
-    choices: frozenset[str]
+    choices: Mapping[str, Choice]
 
 
 def _make_page(errand: Errand, listener: Listener) -> None:
@@ -125,14 +148,55 @@ def _make_neck_map(errand: Errand, listener: Listener) -> None:
         _tell_made(listener, song, place)
 
 
+YES = Choice()
+EACH_TUNING = Choice("several", tuple(TUNINGS))
+EACH_PLAYERS = Choice("several", tuple(LIMITS))
+
 MADE: dict[str, Made] = {
-    "page": Made(_make_page, "pages", frozenset({"one_file", "left_handed", "tuning", "players"})),
-    "tracks": Made(_make_tracks, "tracks", frozenset({"tracks", "formats", "tunings", "players", "speeds"})),
-    "sheet": Made(_make_sheet, "sheets", frozenset({"left_handed", "large", "paper"})),
-    "handout": Made(_make_handout, "handouts", frozenset({"left_handed"})),
-    "neck map": Made(_make_neck_map, "neck maps", frozenset({"blank", "left_handed"})),
+    "page": Made(
+        _make_page,
+        "pages",
+        {
+            "one_file": YES,
+            "left_handed": YES,
+            "tuning": Choice("one", EACH_TUNING.values),
+            "players": Choice("one", EACH_PLAYERS.values),
+        },
+    ),
+    "tracks": Made(
+        _make_tracks,
+        "tracks",
+        {
+            "tracks": Choice("several", tuple(recipe.name for recipe in RECIPES)),
+            "formats": Choice("several", tuple(FORMATS)),
+            "speeds": Choice("several", ("50%", "60%", "70%", "80%", "90%", "100%")),
+            "tunings": EACH_TUNING,
+            "players": EACH_PLAYERS,
+        },
+    ),
+    "sheet": Made(
+        _make_sheet,
+        "sheets",
+        {"large": YES, "left_handed": YES, "paper": Choice("one", tuple(PAPERS_PT))},
+    ),
+    "handout": Made(_make_handout, "handouts", {"left_handed": YES}),
+    "neck map": Made(_make_neck_map, "neck maps", {"blank": YES, "left_handed": YES}),
 }
 """What can be made, by name."""
+
+
+def choices_of(what: str, song: Path | None) -> dict[str, Choice]:
+    """Return what can be chosen about a thing that is made of a song; its own tracks are among its tracks.
+
+    A song with mistakes, or none, has the tracks of any other.
+    """
+    choices = dict(MADE[what].choices)
+    if "tracks" in choices and song is not None:
+        with suppress(TercetError, OSError):
+            read = read_song(song)
+            recipes = (*recipes_of(read.layers), *own_recipes_of(read, source_of(song)))
+            choices["tracks"] = Choice("several", tuple(recipe.name for recipe in recipes))
+    return choices
 
 
 def _songs(errand: Errand, ending: str) -> Iterator[tuple[Song, Path]]:

@@ -53,9 +53,9 @@ from tercet.song.vocabulary import (
     setting_words,
     strum_words,
 )
-from tercet.song.writer import tidy_text
+from tercet.song.writer import line_up, tidy_text
 from tercet.sound import SAMPLE_RATE_HZ
-from tercet.sound.stems import Stems
+from tercet.sound.stems import StemName
 from tercet.theory.limits import MOST_COUNT_IN_BARS, SPEED_RANGE
 
 __all__ = ["Asked", "Live", "given", "imported"]
@@ -78,6 +78,9 @@ BARS_BEFORE = 2
 
 CROSSED_FRAMES = 960
 """How long one stretch fades into the next: 20 ms."""
+
+SILENT = 1e-6
+"""Samples below this, -120 dB, aren't sent where nothing else sounds."""
 
 
 @dataclass
@@ -238,17 +241,19 @@ class Live:
     # ---- what helps to write
 
     def tidy(self, asked: Asked) -> dict[str, Any]:
-        """Return a text with the bars of some of its lines lined up; no text where it has mistakes."""
+        """Return a text with the bars of some of its lines lined up."""
         text = given(asked, "text", str)
         first, last = given(asked, "from_line", int), given(asked, "to_line", int)
+        lines = text.split("\n")
         try:
-            tidy = tidy_text(text)
+            tidy = tidy_text(text).split("\n")
         except SongError:
-            return {"text": None}
-        before, after = text.split("\n"), tidy.split("\n")
-        if len(before) != len(after):
-            return {"text": None}
-        return {"text": "\n".join(before[: first - 1] + after[first - 1 : last] + before[last:])}
+            tidy = []
+        if len(tidy) == len(lines):
+            lines[first - 1 : last] = tidy[first - 1 : last]
+        else:
+            lines[first - 1 : last] = line_up(lines[first - 1 : last])
+        return {"text": "\n".join(lines)}
 
     def words(self, asked: Asked) -> dict[str, Any]:
         """Return what may be written, for completion: in the key that a text names, or in C major."""
@@ -378,18 +383,20 @@ class _Stretch:
         return cls(first, last, lead, last if ends else last + 1, begins, ends)
 
     def packed(self, sound: LiveParts, song: _Song) -> bytes:
-        """Return the stretch cut out of what was played."""
-        stems = sound.stems
+        """Return the stretch cut out of what was played, without silence before it, after it and of a whole layer."""
         inside = sound.bars[self.first - self.lead : self.last - self.lead + 1]
         half = CROSSED_FRAMES // 2
-        low = 0 if self.begins else inside[0][0] - half
-        high = max(map(len, stems.by_name.values())) if self.ends else inside[-1][1] + half
+        sounds = {name: _sounding(samples) for name, samples in sound.stems.by_name.items()}
+        heard = [frames for frames in sounds.values() if frames]
+        low = min([inside[0][0], *(start for start, _ in heard)] if self.begins else [inside[0][0] - half])
+        high = max([inside[-1][1], *(end for _, end in heard)] if self.ends else [inside[-1][1] + half])
+        stems = {name: sound.stems.by_name[name] for name, frames in sounds.items() if frames}
         bars = [
             (self.first + place, (start - low) / SAMPLE_RATE_HZ, (end - low) / SAMPLE_RATE_HZ)
             for place, (start, end) in enumerate(inside)
         ]
         facts = {
-            "layers": list(stems.by_name),
+            "layers": list(stems),
             "rate": SAMPLE_RATE_HZ,
             "frames": high - low,
             "begins_s": bars[0][1],
@@ -404,13 +411,16 @@ class _Stretch:
         }
         head = json.dumps(facts, separators=(",", ":")).encode()
         filled = b"\0" * (-(4 + len(head)) % 4)
-        return b"".join((len(head).to_bytes(4, "little"), head, filled, self._cut(stems, low, high).data))
+        cut = self._cut(stems, sound.stems.gain_db, low, high)
+        return b"".join((len(head).to_bytes(4, "little"), head, filled, cut.data))
 
-    def _cut(self, stems: Stems, low: int, high: int) -> NDArray[np.float32]:
+    def _cut(
+        self, stems: Mapping[StemName, NDArray[np.float32]], gain_db: float, low: int, high: int
+    ) -> NDArray[np.float32]:
         """Return the frames between two of each stem, at its level, faded where others meet it, (stems, 2, frames)."""
-        cut = np.zeros((len(stems.by_name), 2, high - low), np.float32)
-        gain = np.float32(10.0 ** (stems.gain_db / 20.0))
-        for part, (name, samples) in zip(cut, stems.by_name.items(), strict=True):
+        cut = np.zeros((len(stems), 2, high - low), np.float32)
+        gain = np.float32(10.0 ** (gain_db / 20.0))
+        for part, (name, samples) in zip(cut, stems.items(), strict=True):
             found = samples[low:high].T
             np.multiply(found, np.float32(1.0) if name == "cues" else gain, out=part[:, : found.shape[1]])
         fade = np.sin(np.linspace(0.0, np.pi / 2, CROSSED_FRAMES, dtype=np.float32)) ** 2
@@ -419,6 +429,12 @@ class _Stretch:
         if not self.ends:
             cut[..., -CROSSED_FRAMES:] *= fade[::-1]
         return cut
+
+
+def _sounding(samples: NDArray[np.float32]) -> tuple[int, int] | None:
+    """Return the frame where a stem, (frames, 2), begins to sound, and the one after its last sound; None if silent."""
+    loud = np.flatnonzero(np.abs(samples).max(axis=1) > SILENT)
+    return (int(loud[0]), int(loud[-1]) + 1) if len(loud) else None
 
 
 def _speed(asked: Asked) -> Fraction:

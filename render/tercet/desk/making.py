@@ -59,7 +59,7 @@ class Making:
         made = MADE.get(what)
         if made is None or not songs:
             raise RequestError(f"{what[:40]} can't be made here")
-        if unknown := sorted(set(choices) - made.choices):
+        if unknown := sorted(set(choices) - set(made.choices)):
             raise RequestError(f"{what} has no choice {unknown[0][:40]}")
         folder = self.folder / made.folder
         errand = Errand(what, tuple(map(str, songs)), str(folder), choices)

@@ -13,7 +13,16 @@ from tercet.song.grammar import ChordWord, MarkWord, NoteWord, StrumWord, WordOf
 from tercet.song.model import Pin
 from tercet.theory.pitch import SIGNS
 
-__all__ = ["LaidRow", "lay_out", "number_text", "shape_text", "shown_width", "word_text", "yaml_text"]
+__all__ = [
+    "LaidRow",
+    "lay_out",
+    "number_text",
+    "padded",
+    "shape_text",
+    "shown_width",
+    "word_text",
+    "yaml_text",
+]
 
 _PLAIN_YAML = re.compile(r"[^\W\d_](?:[\w ,.()/+'’–—-]*[\w.)])?")
 _RESERVED = {"null", "true", "false", "yes", "no", "on", "off", "y", "n"}
@@ -143,7 +152,7 @@ def lay_out(lines: Sequence[Sequence[LaidRow]], has_pickup: bool) -> list[list[s
         _lay_out_line(
             rows,
             [
-                _padded(row.label, width) + (" | " if row_opens else gap)
+                padded(row.label, width) + (" | " if row_opens else gap)
                 for row, row_opens in zip(rows, line_opens, strict=True)
             ],
             has_pickup and index == 0,
@@ -168,7 +177,7 @@ def _lay_out_line(rows: Sequence[LaidRow], labels: Sequence[str], has_pickup: bo
     widths = [max(map(shown_width, column)) for column in columns]
     lines = []
     for number, label in enumerate(labels):
-        cells = [_padded(column[number], width) for column, width in zip(columns, widths, strict=True)]
+        cells = [padded(column[number], width) for column, width in zip(columns, widths, strict=True)]
         lines.append(f"{label}{' | '.join(cells)} |")
     return lines
 
@@ -189,5 +198,6 @@ def shown_width(text: str) -> int:
     )
 
 
-def _padded(text: str, width: int) -> str:
+def padded(text: str, width: int) -> str:
+    """Return a text with spaces after it, up to a width as `shown_width` counts it."""
     return text + " " * (width - shown_width(text))

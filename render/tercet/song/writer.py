@@ -7,6 +7,7 @@ from collections import abc
 from collections.abc import Iterator
 from dataclasses import replace
 from fractions import Fraction
+from itertools import zip_longest
 from typing import Any, Literal
 
 from tercet.errors import ParameterError
@@ -20,13 +21,14 @@ from tercet.song.reader import open_book, parse_song
 from tercet.song.rows import KIND_OF_ROW, Blank, BlockLine, Cell, Comment, WrittenRow, take_apart
 from tercet.song.section import lines_of
 from tercet.song.settings import SETTING_NAMES, SETTINGS
-from tercet.song.spelling import LaidRow, lay_out, word_text
+from tercet.song.spelling import LaidRow, lay_out, padded, shown_width, word_text
 from tercet.theory import Key
 
-__all__ = ["moved_text", "pinned_text", "tidy_text", "write_song"]
+__all__ = ["line_up", "moved_text", "pinned_text", "tidy_text", "write_song"]
 
 _BLOCK_SIGN = re.compile(r"[|>][-+0-9]{0,2}")
 _INDENT = 2
+_ROW = re.compile(rf"(\s*)((?:{'|'.join(KIND_OF_ROW)})(?:\s+(?:\d+|last))*)(?=[\s|]|$)(.*)")
 
 
 def tidy_text(text: str, file: str = "song.yaml") -> str:
@@ -54,6 +56,30 @@ def tidy_text(text: str, file: str = "song.yaml") -> str:
         lines[body[0].number - 1 : body[-1].number] = tidy
     tidied = "\n".join(lines).rstrip() + "\n"
     return tidied.replace("\n", "\r\n") if "\r\n" in text else tidied
+
+
+def line_up(rows: abc.Sequence[str]) -> list[str]:
+    """Return the rows of a line of music with their bar lines below one another, and nothing else of them changed.
+
+    It looks at the signs ``|`` alone, so that it serves a text with mistakes too, which can't be tidied. What isn't a
+    row stays as it is.
+    """
+    found = [_ROW.fullmatch(row) for row in rows]
+    parts = [
+        match and (match[1] + match[2], [cell.strip() for cell in match[3].split("|")]) for match in found
+    ]
+    label_width = max((shown_width(part[0]) for part in parts if part), default=0)
+    columns = zip_longest(*(part[1] for part in parts if part), fillvalue="")
+    widths = [max(map(shown_width, column)) for column in columns]
+    lined_up = []
+    for row, part in zip(rows, parts, strict=True):
+        if part:
+            label, cells = part
+            bars = " | ".join(padded(cell, width) for cell, width in zip(cells, widths, strict=False))
+            lined_up.append(f"{padded(label, label_width)}  {bars}".rstrip())
+        else:
+            lined_up.append(row)
+    return lined_up
 
 
 def _blocks(top: Mapping) -> Iterator[tuple[str, Text, int]]:

@@ -197,11 +197,11 @@ function moved(changed) {
 }
 
 async function left(from, to) {
-  const line = state.view?.lines.find((each) => from >= each.from_line && from <= each.to_line);
-  if (!line || (to >= line.from_line && to <= line.to_line) || state.mistakes.length || writing.selected) return;
+  const [first, last] = writing.rows_around(from);
+  if (first > last || (to >= first && to <= last) || writing.selected) return;
   const before = writing.text;
-  const { text: tidy } = await ask("tidy", { text: before, from_line: line.from_line, to_line: line.to_line });
-  if (tidy === null || writing.text !== before || writing.selected) return;
+  const { text: tidy } = await ask("tidy", { text: before, from_line: first, to_line: last });
+  if (tidy === before || writing.text !== before || writing.selected) return;
   state.tidied = tidy;
   writing.replace(tidy);
 }
@@ -258,17 +258,22 @@ function played(what) {
   button.setAttribute("aria-pressed", String(hearing.playing));
   button.querySelector(".does").textContent = text(hearing.playing ? "stop" : "play");
   if (what === "begins") {
+    if (hearing.run.other_text !== null) mark_nothing();
     cancelAnimationFrame(frame);
     frame = requestAnimationFrame(follow);
   }
   if (what === "ends") {
-    writing.show_sounding([]);
-    seeing.sound([]);
-    sheet.sound([]);
+    mark_nothing();
     by_id("where").textContent = "";
-    sounding = "";
     look_soon();
   }
+}
+
+function mark_nothing() {
+  writing.show_sounding([]);
+  seeing.sound([]);
+  sheet.sound([]);
+  sounding = "";
 }
 
 /* Text and music go along with the sound, unless a hand has been at the text a moment ago. */

@@ -3,10 +3,12 @@
 import { ask } from "./asking.js";
 import { by_id, made, tell, text } from "./words.js";
 
-const WHAT = { page: ["one_file", "left_handed"], tracks: [], sheet: ["large", "left_handed"], handout: ["left_handed"], "neck map": ["left_handed"] };
-
 function time_text(seconds) {
   return seconds >= 90 ? text("minutes", { count: Math.round(seconds / 60) }) : text("seconds", { count: Math.max(1, Math.round(seconds)) });
+}
+
+function yes(label, checked, onchange) {
+  return made("label", { class: "check" }, made("input", { type: "checkbox", checked, onchange: (event) => onchange(event.target.checked) }), label);
 }
 
 export class Making {
@@ -18,29 +20,26 @@ export class Making {
     this.counted_from = 0;
     this.lines = [];
     this.last = "";
+    this.chosen = {};
+    this.unfolded = new Set();
   }
 
   async show() {
-    const { made: there, state } = await ask("made");
+    const { made: there, choices, state } = await ask("made", { name: this.current() });
     if (state.busy && !this.state.busy) this.#begun(state);
     this.there = there;
+    this.choices = choices;
     this.#draw();
   }
 
   #draw() {
-    const boxes = new Map();
     const stem = this.current().replace(/^.*\//, "").replace(/\.ya?ml$/, "");
-    const things = Object.entries(WHAT).map(([what, choices]) => {
-      const chosen = choices.map((name) => {
-        const box = made("input", { type: "checkbox" });
-        boxes.set(`${what} ${name}`, box);
-        return made("label", { class: "check" }, box, text(name));
-      });
+    const things = Object.entries(this.choices).map(([what, choices]) => {
       const own = (this.there || []).find((each) => each.what === what && each.name === stem);
       return made("li", { "data-what": what },
-        made("div", {}, made("strong", {}, text(`made_what_${what}`)), made("p", { class: "hint" }, text(`make_${what}_hint`)), made("p", { class: "choices" }, ...chosen)),
+        made("div", { class: "thing" }, made("strong", {}, text(`made_what_${what}`)), made("p", { class: "hint" }, text(`make_${what}_hint`)), ...this.#choosing(what, choices)),
         made("p", { class: "tools" },
-          made("button", { type: "button", disabled: this.state.busy, "aria-label": `${text("make_it")}: ${text(`made_what_${what}`)}`, onclick: () => this.#begin(what, choices, boxes) }, text("make_it")),
+          made("button", { type: "button", disabled: this.state.busy, "aria-label": `${text("make_it")}: ${text(`made_what_${what}`)}`, onclick: () => this.#begin(what) }, text("make_it")),
           own ? this.#opening(own) : null));
     });
     const now = made("div", { id: "making-now", role: "status" });
@@ -50,6 +49,32 @@ export class Making {
       made("p", { class: "tools" }, made("button", { type: "button", onclick: () => ask("reveal", { path: "" }) }, text("show_folder"))),
       made("p", { class: "hint" }, text("care")));
     this.#draw_now();
+  }
+
+  /* What is yes or no stands open; lists are unfolded by who wants them. What is chosen stays for the next time. */
+  #choosing(what, choices) {
+    const chosen = (this.chosen[what] ??= {});
+    const plain = choices.filter(({ kind }) => kind === "yes").map(({ name }) => yes(text(name), Boolean(chosen[name]), (on) => { chosen[name] = on; }));
+    const lists = choices.filter(({ kind }) => kind !== "yes");
+    const rows = lists.map(({ name, kind, values }) => kind === "one" ? this.#one(chosen, name, values) : this.#several(chosen, name, values));
+    const fold = made("details", { open: this.unfolded.has(what), ontoggle: (event) => this.unfolded[event.target.open ? "add" : "delete"](what) },
+      made("summary", {}, text("choose", { what: lists.map(({ name }) => text(name)).join(", ") })), ...rows);
+    return [made("p", { class: "choices" }, ...plain), lists.length ? fold : null];
+  }
+
+  #one(chosen, name, values) {
+    const select = made("select", { onchange: () => { chosen[name] = select.value; } }, made("option", { value: "" }, text("as_usual")), ...values.map((value) => made("option", { value, selected: chosen[name] === value }, value)));
+    return made("label", { class: "one" }, text(name), " ", select);
+  }
+
+  /* None is all, or as the song says: it says which. */
+  #several(chosen, name, values) {
+    const wanted = new Set(chosen[name]);
+    const boxes = values.map((value) => yes(value, wanted.has(value), (on) => {
+      wanted[on ? "add" : "delete"](value);
+      chosen[name] = values.filter((each) => wanted.has(each));
+    }));
+    return made("fieldset", {}, made("legend", {}, text(name), " ", made("span", { class: "hint" }, text(`${name}_none`))), made("div", { class: "choices" }, ...boxes));
   }
 
   #called({ what, name }) {
@@ -84,10 +109,16 @@ export class Making {
     now.replaceChildren(...inside);
   }
 
-  async #begin(what, choices, boxes) {
+  /* Of what was chosen once, a song takes what it has. */
+  async #begin(what) {
     const name = await this.ready();
-    const chosen = Object.fromEntries(choices.filter((each) => boxes.get(`${what} ${each}`).checked).map((each) => [each, true]));
-    await ask("make", { what, songs: [name], choices: chosen });
+    const choices = {};
+    for (const { name: each, kind, values } of this.choices[what]) {
+      const wanted = this.chosen[what]?.[each];
+      const said = kind === "several" ? (wanted || []).filter((value) => values.includes(value)) : wanted;
+      if (kind === "several" ? said.length : said) choices[each] = said;
+    }
+    await ask("make", { what, songs: [name], choices });
   }
 
   #begun(facts) {

@@ -122,6 +122,14 @@ export class Writing {
     return number >= 1 && number <= count ? this.view.state.doc.line(number).text : "";
   }
 
+  /* The first and the last row of the line of music that a line is one of; where it is none, the last comes before the first. */
+  rows_around(number) {
+    let [first, last] = [number, number - 1];
+    while (ROW.test(this.line(last + 1))) last += 1;
+    if (last >= first) while (ROW.test(this.line(first - 1))) first -= 1;
+    return [first, last];
+  }
+
   /* A song is opened: nothing of the one before can be undone into it. */
   open(document_text) {
     this.view.setState(this.#state(document_text));

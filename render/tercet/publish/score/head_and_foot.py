@@ -312,6 +312,7 @@ def _reading(arrangement: Arrangement, *, large: bool) -> Iterator[str]:
 def _practising(layers: Sequence[Layer]) -> Iterator[str]:
     """Yield the tracks in practice order, each with its purpose in a song with some layers."""
     known = {recipe.name for recipe in recipes_of(layers)}
-    for count, name in enumerate((name for name in PRACTICE if name in known), 1):
-        yield f"{count}  {name}: {recipe_named(name, layers=layers).purpose}"
+    for name in PRACTICE:
+        if name in known:
+            yield f"{name}: {recipe_named(name, layers=layers).purpose}"
     yield "Start slowly. If a hand hurts, rest it."
