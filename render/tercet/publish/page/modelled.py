@@ -81,11 +81,11 @@ def modelled_facts(
             **_take_facts(playing.strokes(), take, strings),
             "tail": length_s - take.length_s,
             "rings": strings.rings,
+            "tones": [tone_figures(name, fret) for name, fret in strings.tones],
+            "resonances": strings.resonances,
         },
         "model": {
             **model_figures(),
-            "tones": [tone_figures(name, fret) for name, fret in strings.tones],
-            "resonances": strings.resonances,
             "contacts": [packed(contact(which, SAMPLE_RATE_HZ)) for which in range(CONTACTS)],
             "chops": chop_figures(),
             "knocks": {

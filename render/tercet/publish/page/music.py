@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import groupby
 
 from tercet.arranging import Arrangement, Gesture, StringNote
 from tercet.arranging.model import moved_words
@@ -11,6 +13,7 @@ from tercet.publish.page.markup import filled
 from tercet.publish.score.elements import GestureIds, ScoreLook
 from tercet.publish.score.engraving import Engraving, engrave_at, line_svgs
 from tercet.publish.score.mei import Score
+from tercet.publish.shapes import Group, Outline, Shape, Text
 from tercet.publish.svg import sign_definitions
 from tercet.wording import nth_time
 
@@ -51,9 +54,50 @@ def engraved_music(arrangement: Arrangement, part: str = "") -> tuple[Score, tup
 
 def _view(name: str, engraving: Engraving, part: str) -> MusicView:
     prefix = f"{name[0]}{'2' * (part == 'second')}-"
-    lines = "\n".join(line_svgs(engraving))
+    lean = replace(
+        engraving,
+        systems=tuple(replace(each, shapes=tuple(_leaner(each.shapes))) for each in engraving.systems),
+    )
+    lines = "\n".join(line_svgs(lean))
     svg = with_prefix(f"{signs_svg(engraving)}\n{lines}", prefix)
     return MusicView(name, prefix, svg.replace("<svg ", '<svg aria-hidden="true" focusable="false" '), part)
+
+
+_LEVEL = re.compile(r"M(\S+) (\S+) L(\S+) \2")
+_UPRIGHT = re.compile(r"M(\S+) (\S+) L\1 (\S+)")
+"""Straight lines, across and down: an SVG path says them in fewer signs."""
+
+
+def _leaner(shapes: Sequence[Shape]) -> Iterator[Shape]:
+    """Yield shapes for a page, which has thousands: lines of one width that follow each other as one, texts on whole
+    units, of which a thousandth of a window's width has about five.
+    """
+    for width, run in groupby(shapes, _line_width):
+        if width:
+            yield Outline("".join(_short(shape.path) for shape in run if isinstance(shape, Outline)), width)
+            continue
+        for shape in run:
+            match shape:
+                case Group():
+                    yield replace(shape, shapes=tuple(_leaner(shape.shapes)))
+                case Text():
+                    yield replace(shape, x=round(shape.x), y=round(shape.y))
+                case _:
+                    yield shape
+
+
+def _line_width(shape: Shape) -> float:
+    """Return how wide a line is; 0 for what is none."""
+    return shape.width if isinstance(shape, Outline) and not shape.filled else 0.0
+
+
+def _short(path: str) -> str:
+    """Return a path in fewer signs."""
+    if level := _LEVEL.fullmatch(path):
+        return "M{} {}H{}".format(*level.groups())
+    if upright := _UPRIGHT.fullmatch(path):
+        return "M{} {}V{}".format(*upright.groups())
+    return path
 
 
 def signs_svg(engraving: Engraving) -> str:

@@ -8,7 +8,8 @@
   const AHEAD_S = 4;
   const FIRST_S = 1;
   const model = T.stringModel(T.page.model);
-  const { tones, resonances, contacts, chops, knocks, release } = T.page.model;
+  const { contacts, chops, knocks, release } = T.page.model;
+  const { tones, resonances } = T.page.take;
   const damping = Float32Array.from({ length: Math.round(release.length * RATE) }, (_, at) =>
     10 ** ((-release.db / 20) * (at / Math.round(release.length * RATE))));
 
