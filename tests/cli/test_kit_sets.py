@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 from tests.cli.conftest import Ran
+from tests.measure.midi import read_with_mido
 
 Run = Callable[..., Ran]
 LEFT_OUT = "left out, as nothing would be left to play or to hear: "
@@ -61,6 +63,36 @@ def test_a_track_that_no_set_can_have_is_refused(song: Path, tmp_path: Path, ter
     assert ran.code == 1
     assert "Two Kettles: the track mine makes no sense here: no note of this song would be heard" in ran.err
     assert not (tmp_path / "out").exists()
+
+
+def test_a_set_for_each_singers_key_is_arranged_anew(song: Path, tmp_path: Path, tercet: Run) -> None:
+    command = ("kit", song, "-o", tmp_path, "--tracks", "demo", "--jobs", "1")
+    ran = tercet(*command, "--tuning", "high-g,low-g", "--keys", "-2,+3")
+    assert ran.code == 0, ran.err
+    folders = {f"{tuning}-{key}" for tuning in ("high-g", "low-g") for key in ("bb-major", "eb-major")}
+    assert {name.rpartition("/")[0] for name in files_in(tmp_path / "two-kettles")} == folders
+    sets = json.loads((tmp_path / "two-kettles" / "kit.json").read_text("utf-8"))["sets"]
+    assert [one["key"] for one in sets] == ["Bb major"] * 2 + ["Eb major"] * 2
+    melodies = {
+        folder: read_with_mido(tmp_path / "two-kettles" / folder / "two-kettles.mid").tracks["melody"]
+        for folder in folders
+    }
+    highest = {folder: max(note.midi for note in melody) for folder, melody in melodies.items()}
+    for tuning in ("high-g", "low-g"):
+        assert (highest[f"{tuning}-eb-major"] - highest[f"{tuning}-bb-major"]) % 12 == 5
+    # Not merely moved: other strings are free to roll over.
+    moved = [note.midi + 5 for note in melodies["high-g-bb-major"]]
+    assert sorted(moved) != sorted(note.midi for note in melodies["high-g-eb-major"])
+
+
+def test_keys_that_can_not_be_are_told(song: Path, tmp_path: Path, tercet: Run) -> None:
+    for keys, says in (
+        ("-2,14", "--keys must be semitones from the song's key, -11 to +11, such as 0,-2,+3 (got 14)"),
+        ("0,F", "--keys must be semitones from the song's key, -11 to +11, such as 0,-2,+3 (got F)"),
+        ("-3,9", "--keys: -3 and +9 are one key: remove one"),
+    ):
+        ran = tercet("kit", song, "-o", tmp_path / "out", "--keys", keys)
+        assert (ran.code, says in ran.err) == (2, True), ran.err
 
 
 def test_a_page_of_a_class_with_such_sets_is_made(song: Path, tmp_path: Path, tercet: Run) -> None:

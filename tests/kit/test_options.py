@@ -21,11 +21,11 @@ from tercet.theory import TUNINGS
 from tests.cli.conftest import SMALL_SONG
 
 CLASS = parse_class(
-    "tunings: low-g, A4 D4 F#4 B4\nplayers: beginner, improving\nspeeds: 60%, 100%\nformats: mp3, ogg\n"
+    "tunings: low-g, A4 D4 F#4 B4\nplayers: beginner, improving\nkeys: 0, +3\nspeeds: 60%, 100%\nformats: mp3, ogg\n"
     "tracks:\n  mine:\n    yours: open\n  deep:\n    yours: string 4\n"
 )
 OWN = parse_song(SMALL_SONG.replace("form:", "tracks:\n  mine:\n    yours: roll\nform:"))
-SHARED = ("tunings", "players", "speeds", "formats")
+SHARED = ("tunings", "players", "keys", "speeds", "formats")
 
 
 def filled(**options: Any) -> dict[str, object]:
@@ -47,6 +47,7 @@ def test_the_class_says() -> None:
     found = with_class(KitOptions(), CLASS)
     assert [str(tuning.name) for tuning in tunings_of(found.tunings)] == ["low-g", "custom"]
     assert found.players == ("beginner", "improving")
+    assert found.keys == (0, 3)
     assert found.speeds == (Fraction(3, 5), Fraction(1))
     assert found.formats == ("mp3", "ogg")
 
@@ -56,6 +57,7 @@ def test_the_class_says() -> None:
     [
         ("tunings", ("high-g",), (TUNINGS["high-g"],)),
         ("players", ("free",), ("free",)),
+        ("keys", "-2, 0", (-2, 0)),
         ("speeds", ("70%",), (Fraction(7, 10),)),
         ("formats", ("flac",), ("flac",)),
     ],
@@ -150,6 +152,14 @@ def test_options_are_frozen_and_go_to_other_processes() -> None:
         (KitOptions, {"speeds": ["fast"]}, "speed", "speed must be a percentage such as 70% (got fast)"),
         (KitOptions, {"players": ["free", "free"]}, "players", "players: free appears twice: remove one"),
         (KitOptions, {"tunings": ["low-g"] * 2}, "tuning", "tuning: low-g appears twice: remove one"),
+        (
+            KitOptions,
+            {"keys": "0,13"},
+            "keys",
+            "keys must be semitones from the song's key, -11 to +11, such as 0,-2",
+        ),
+        (KitOptions, {"keys": "A minor"}, "keys", "keys must be semitones from the song's key"),
+        (KitOptions, {"keys": [-3, 0, 9]}, "keys", "keys: -3 and +9 are one key: remove one"),
         (KitOptions, {"formats": ["aiff"]}, "formats", "formats must be among wav, flac, mp3"),
         (KitOptions, {"jobs": 0}, "jobs", "jobs must be 1 or more (got 0)"),
         (KitOptions, {"jobs": 2, "cluster": "tcp://x"}, "cluster", "cluster: its workers say how many jobs"),

@@ -23,6 +23,7 @@ WHOLE = """\
 name: "Tuesday: the class"
 tunings: [high-g, [A4, D4, F#4, B4], baritone]
 players: improving, beginner
+keys: 0, -2, +3
 speeds: 60% 80%, 100%
 formats: MP3, .flac
 address: https://school.example/ukulele/
@@ -46,6 +47,7 @@ def test_all_that_it_can_say() -> None:
         name="Tuesday: the class",
         tunings=("high-g", D_TUNING, "baritone"),
         players=("beginner", "improving"),
+        keys=(0, -2, 3),
         speeds=(Fraction(3, 5), Fraction(4, 5), Fraction(1)),
         formats=("mp3", "flac"),
         address="https://school.example/ukulele",
@@ -87,6 +89,11 @@ def test_tunings_are_written_in_many_ways(written: str, tunings: tuple[object, .
         ("tunings: {a: b}", "tunings: must be a text (got names with values)"),
         ("players: beginner, beginers", "line 1, players: must be beginner, improving or free"),
         ("players: free free", "line 1, players: free appears twice"),
+        ("keys: 0, G minor", "line 1, keys: a key must be so many semitones up or down, -11 to +11 (got G)"),
+        ("keys: 0, 12", "write for instance 0, -2, +3"),
+        ("keys: -3 0 9", "line 1, keys: 9 is a key that stands there already"),
+        ("keys: []", "keys: nothing is in this list"),
+        ("key: -2", "    write:  keys: -2"),
         ("speeds: 60% 900%", "line 1, speeds: a speed must be 25% to 200% (got 900%)"),
         ("speeds: [60%, fast]", "line 1, speeds: a speed must be 25% to 200% (got fast)"),
         ("formats: mp4", "line 1, formats: must be wav, flac, mp3, ogg or opus (got mp4)"),

@@ -76,6 +76,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="A,B",
         help="beginner, improving, free; a set for each, with a simpler part for beginners beside others",
     )
+    add_options(parser, "--keys")
     parser.add_argument(
         "--jobs",
         type=read_by("jobs_of"),

@@ -58,6 +58,12 @@ SHARED: dict[str, dict[str, Any]] = {
         "metavar": "NAME",
         "help": "who plays: beginner, improving or free",
     },
+    "--keys": {
+        "type": read_by("keys_of"),
+        "default": (),
+        "metavar": "0,-2,+3",
+        "help": "singers' keys, in semitones from the song's; a set for each",
+    },
     "--as-written": {
         "action": "store_true",
         "help": "keep the octave of notes that no string has: they sound, and their place in the tab stays empty",

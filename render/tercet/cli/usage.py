@@ -11,6 +11,7 @@ import os
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import zip_longest
 from pathlib import Path
 from typing import Any
 
@@ -69,6 +70,7 @@ LONE = ("--list", "--schema")
 """Options that need nothing else."""
 
 _NUMBER = re.compile(r"-\d+(\.\d*)?|-\.\d+")
+_NUMBERS = re.compile(r"-\d+(\s*,\s*[+-]?\d+)+")
 _DASHES = re.compile(r"^[–—−‐‑‒]+")
 _YES_OR_NO = ("yes", "no", "true", "false", "on", "off", "1", "0")
 
@@ -150,7 +152,19 @@ def plain_words(words: Sequence[str]) -> list[str]:
         return ["--version"]
     if rest and rest[0] in ("help", "-help", "/?", "-?") and len(rest) == 1 and not os.path.exists(rest[0]):  # noqa: PTH110
         return [first, "--help"]
-    return list(words)
+    return list(_with_lists(words))
+
+
+def _with_lists(words: Sequence[str]) -> Iterator[str]:
+    """Yield words with a list of numbers that begins with a minus joined to its option, as `argparse` needs it."""
+    joined = False
+    for word, following in zip_longest(words, words[1:], fillvalue=""):
+        takes = word.startswith("--") and len(word) > 2 and "=" not in word and _NUMBERS.fullmatch(following)
+        if takes:
+            yield f"{word}={following}"
+        elif not joined:
+            yield word
+        joined = bool(takes)
 
 
 def look_at(words: Sequence[str], parser: Parser) -> None:

@@ -116,7 +116,7 @@ def manifest_bytes(
     song
         From `song_entry`.
     sets
-        Name, tuning and players of each set.
+        Name, tuning, players and key of each set.
     files
         In class order.
     asked

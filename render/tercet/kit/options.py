@@ -28,6 +28,7 @@ from tercet.theory import TUNINGS, Key, Pitch, Tuning, meant_tunings, tuning_of_
 from tercet.theory.limits import (
     FRONT_RANGE_LU,
     MOST_COUNT_IN_BARS,
+    MOST_KEY_SEMITONES,
     MOST_SEMITONES,
     SPEED_RANGE,
     percent_range,
@@ -45,6 +46,7 @@ __all__ = [
     "front_of",
     "jobs_of",
     "key_of",
+    "keys_of",
     "layer_of",
     "names_of",
     "players_of",
@@ -204,6 +206,9 @@ class KitOptions:
         A set of files for each, as `tunings_of` reads them; empty for the class's, else the song's own.
     players
         A set of files for each; beginners beside others get a simpler part. Empty for the class's, else the song's.
+    keys
+        A set of files for each, as `keys_of` reads them: semitones from the key in which the song is played otherwise.
+        Empty for the class's, else that key alone.
     tracks
         Names of the tracks that are wanted; empty for all. One that makes no sense in a song is refused.
     among
@@ -233,6 +238,7 @@ class KitOptions:
     play: PlayOptions = field(default_factory=PlayOptions)
     tunings: GivenTuning | Sequence[GivenTuning] = ()
     players: Players | Sequence[Players] = ()
+    keys: str | Sequence[int] = ()
     tracks: Sequence[str] = ()
     among: Sequence[str] = ()
     bars: str = ""
@@ -250,6 +256,7 @@ class KitOptions:
             play=replace(one, tuning=None, players=None),
             tunings=tunings_of(self.tunings or (() if one.strings is None else (one.strings,))),
             players=several_players_of(self.players or (() if one.players is None else (one.players,))),
+            keys=keys_of(self.keys) if self.keys else (),
             tracks=names_of(self.tracks),
             among=names_of(self.among),
             speeds=speeds_of(self.speeds),
@@ -275,6 +282,7 @@ def with_class(options: KitOptions, class_file: ClassFile | None) -> KitOptions:
         options,
         tunings=options.tunings or shared.tunings,
         players=options.players or shared.players,
+        keys=options.keys or shared.keys,
         speeds=options.speeds or shared.speeds or USUAL_SPEEDS,
         formats=options.formats or shared.formats or USUAL_FORMATS,
     )
@@ -391,6 +399,33 @@ def jobs_of(given: str) -> int | None:
 def key_of(given: str) -> Key:
     """Read a key as the setting is read; `RequestError` for what is none."""
     return key_named(given)
+
+
+def keys_of(given: str | Iterable[int | str]) -> tuple[int, ...]:
+    """Read ``0,-2,+3`` or a list: semitones from the key in which a song is played otherwise, in their order.
+
+    >>> keys_of("0, -2, +3")
+    (0, -2, 3)
+
+    Raises
+    ------
+    OptionError
+        One is no whole number or lies too far, or two are the same key.
+    """
+    found: list[int] = []
+    for each in names_of(given) if isinstance(given, str) else map(str, given):
+        if not re.fullmatch(r"[+-]?\d{1,6}", each) or abs(int(each)) > MOST_KEY_SEMITONES:
+            raise OptionError(
+                "keys",
+                f" must be semitones from the song's key, -{MOST_KEY_SEMITONES} to +{MOST_KEY_SEMITONES}, such as "
+                f"0,-2,+3 (got {each})",
+                each,
+            )
+        for other in found:
+            if (int(each) - other) % 12 == 0:
+                raise OptionError("keys", f": {other:+d} and {int(each):+d} are one key: remove one")
+        found.append(int(each))
+    return tuple(found)
 
 
 def bars_of(given: str) -> str:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from tercet.arranging import Arrangement, Problem, arrange, song_tuning
 from tercet.arranging.advice import lower_octaves
 from tercet.arranging.fingering import Shared
 from tercet.kit.events import Event, Listener, tell_preparing, unheard
-from tercet.kit.options import KitOptions, PlayOptions, front_of, several_players_of, tunings_of
+from tercet.kit.options import KitOptions, PlayOptions, front_of, keys_of, several_players_of, tunings_of
 from tercet.kit.sources import SongSource
 from tercet.song import Players, Song, drop_pins, transpose_song
 from tercet.sound.convolution import THREADS
@@ -41,13 +41,14 @@ class ReadySet:
     """One set of a song, ready to be played.
 
     `folder_name` is its folder in the song's own, `title` what tags and messages call it; both are empty where there is
-    only one set.
+    only one set. `key_semitones` says how far its key lies from that of the class.
     """
 
     folder_name: str
     title: str
     arrangement: Arrangement
     sound: PlayedSound
+    key_semitones: int = 0
 
 
 def ready(source: SongSource, options: PlayOptions, listener: Listener = unheard) -> ReadySet:
@@ -141,18 +142,30 @@ def ready_sets(source: SongSource, options: KitOptions, listener: Listener = unh
     Returns
     -------
     tuple of ReadySet
-        In the order of their tunings, then of their players. All share key and bars.
+        Key by key, each in the order of their tunings, then of their players. All share their bars.
     """
-    song, play = source.read(), options.play
-    sound = sound_of(source, song, play)
+    song = source.read()
+    sound = sound_of(source, song, options.play)
+    keys = keys_of(options.keys) if options.keys else (0,)
+    return tuple(
+        one for key in keys for one in _sets_of_key(song, sound, options, listener, key, named=len(keys) > 1)
+    )
+
+
+def _sets_of_key(
+    song: Song, sound: PlayedSound, options: KitOptions, listener: Listener, key: int, *, named: bool
+) -> Iterator[ReadySet]:
+    """Yield the sets of one of the keys, so many semitones from that of the class; `named` after it if need be."""
+    play = options.play
+    semitones = play.semitones(song) + key
     tunings: tuple[Tuning | None, ...] = tunings_of(options.tunings) or (None,)
     hands: tuple[Players | None, ...] = (*several_players_of(options.players),) or (None,)
-    sets: list[ReadySet] = []
-    for tuning, lower in zip(tunings, _octaves(song, tunings, play, hands), strict=True):
+    in_key = str(transpose_song(song, semitones)[0].key) if named else ""
+    for tuning, lower in zip(tunings, _octaves(song, tunings, play, semitones, hands), strict=True):
         name = _tuning_name(tuning) if tuning is not None and len(tunings) > 1 else ""
-        transpose = play.semitones(song) - 12 * lower
+        transpose = semitones - 12 * lower
         here = replace(play, tuning=tuning, transpose=transpose)
-        written, strings = moved(song, here, listener, for_set=name)
+        written, strings = moved(song, here, listener, for_set=", ".join(filter(None, [name, in_key])))
         if lower:
             asked = name.replace(" ", ",")
             text = (
@@ -161,18 +174,22 @@ def ready_sets(source: SongSource, options: KitOptions, listener: Listener = unh
             )
             listener(Event("notice", text, song.title))
         for players in hands:
-            title = ", ".join(filter(None, [name, players if players and len(hands) > 1 else ""]))
+            level = players if players and len(hands) > 1 else ""
+            title = ", ".join(filter(None, [name, level, in_key]))
             part = arrange(
                 replace(written, players=players or written.players),
                 strings,
                 simple=players == "beginner" and len(hands) > 1,
             )
-            sets.append(ReadySet(_folder_name(title), title, part, sound))
-    return tuple(sets)
+            yield ReadySet(_folder_name(title), title, part, sound, key)
 
 
 def _octaves(
-    song: Song, tunings: Sequence[Tuning | None], play: PlayOptions, hands: Sequence[Players | None]
+    song: Song,
+    tunings: Sequence[Tuning | None],
+    play: PlayOptions,
+    semitones: int,
+    hands: Sequence[Players | None],
 ) -> Sequence[bool]:
     """Return for each tuning of a kit whether its players take the tune an octave lower than the others."""
     named = [tuning for tuning in tunings if tuning is not None]
@@ -181,7 +198,7 @@ def _octaves(
     return lower_octaves(
         replace(song, as_written=song.as_written or play.as_written),
         named,
-        play.semitones(song),
+        semitones,
         [players or song.players for players in hands],
     )
 

@@ -420,7 +420,12 @@ class _Kit:
     def _manifest(self, asked: str) -> bytes:
         first = self._order.sets[0]
         sets = [
-            {"name": folder, "tuning": one.arrangement.tuning.name, "players": one.arrangement.song.players}
+            {
+                "name": folder,
+                "tuning": one.arrangement.tuning.name,
+                "players": one.arrangement.song.players,
+                "key": str(one.arrangement.song.key),
+            }
             for one, folder in zip(self._order.sets, self._order.set_folders, strict=True)
         ]
         return manifest_bytes(

@@ -40,6 +40,7 @@ from tercet.song.values import (
     words_of,
 )
 from tercet.theory import Pitch, meant_tunings, tuning_of
+from tercet.theory.limits import MOST_KEY_SEMITONES
 
 __all__ = [
     "CLASS_FILE_NAME",
@@ -75,6 +76,8 @@ class ClassFile:
         Those present, each a name or four pitches, string 4 first.
     players
         Those present, in the order of what is asked of them.
+    keys
+        Singers' keys, a set of tracks for each: semitones from the key in which a song is played otherwise.
     speeds
         Parts of each song's tempo, 1/4 to 2: a set of tracks for each.
     formats
@@ -92,6 +95,7 @@ class ClassFile:
     name: str = ""
     tunings: tuple[str | tuple[Pitch, ...], ...] = ()
     players: tuple[Players, ...] = ()
+    keys: tuple[int, ...] = ()
     speeds: tuple[Fraction, ...] = ()
     formats: tuple[str, ...] = ()
     tracks: tuple[OwnTrack, ...] = ()
@@ -190,6 +194,24 @@ def _read_players(node: Node) -> _Fields:
     return {"players": tuple(name for name in PLAYERS if name in found)}
 
 
+def _read_keys(node: Node) -> _Fields:
+    keys: list[int] = []
+    for word, place in words_of(node):
+        if not re.fullmatch(r"[+-]?\d{1,6}", word) or abs(int(word)) > MOST_KEY_SEMITONES:
+            raise SlipError(
+                f"a key must be so many semitones up or down, -{MOST_KEY_SEMITONES} to +{MOST_KEY_SEMITONES} "
+                f"(got {word})",
+                "write for instance 0, -2, +3",
+                place,
+            )
+        if any((int(word) - other) % 12 == 0 for other in keys):
+            raise SlipError(f"{word} is a key that stands there already", "remove it", place)
+        keys.append(int(word))
+    if not keys:
+        raise SlipError("nothing is in this list", "write for instance 0, -2, +3, or leave the setting out")
+    return {"keys": tuple(keys)}
+
+
 def _read_formats(node: Node) -> _Fields:
     return {"formats": _each_once(node, format_names(), lambda word: word.lower().removeprefix("."))}
 
@@ -218,6 +240,15 @@ def _listed(one: dict[str, Any]) -> dict[str, Any]:
     return {"anyOf": [{"type": "string", "minLength": 1}, {"type": "array", "items": one, "minItems": 1}]}
 
 
+_KEY_SCHEMA = {"type": "integer", "minimum": -MOST_KEY_SEMITONES, "maximum": MOST_KEY_SEMITONES}
+_KEYS_SCHEMA: dict[str, Any] = {
+    "anyOf": [
+        {"type": "string", "pattern": r"^[+-]?[0-9]+([ ,]+[+-]?[0-9]+)*$"},
+        _KEY_SCHEMA,
+        {"type": "array", "items": _KEY_SCHEMA, "minItems": 1},
+    ]
+}
+
 CLASS_SETTINGS: tuple[ClassSetting, ...] = (
     ClassSetting(
         "name",
@@ -236,6 +267,12 @@ CLASS_SETTINGS: tuple[ClassSetting, ...] = (
         "Who plays: a set of tracks is made for each, with a simpler part for beginners beside others.",
         _read_players,
         _listed({"enum": list(PLAYERS)}),
+    ),
+    ClassSetting(
+        "keys",
+        "Singers' keys, in semitones from that in which a song is played otherwise: a set of tracks is made for each.",
+        _read_keys,
+        _KEYS_SCHEMA,
     ),
     ClassSetting(
         "speeds",
@@ -271,6 +308,7 @@ _OTHER_NAMES = {
     "levels": "players",
     "speed": "speeds",
     "tempo": "speeds",
+    "key": "keys",
     "format": "formats",
     "files": "formats",
     "url": "address",

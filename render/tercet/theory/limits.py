@@ -12,6 +12,7 @@ __all__ = [
     "MOST_ADDED_BARS",
     "MOST_BARS",
     "MOST_COUNT_IN_BARS",
+    "MOST_KEY_SEMITONES",
     "MOST_LOOPS",
     "MOST_OWN_TRACKS",
     "MOST_SEMITONES",
@@ -35,6 +36,9 @@ SCALE_RANGE_MM = (250, 700)
 
 MOST_SEMITONES = 24
 """How far a song may be transposed, up or down."""
+
+MOST_KEY_SEMITONES = 11
+"""How far a singer's key may lie from the class's: an octave away it is the same key again."""
 
 Players = Literal["beginner", "improving", "free"]
 """What hands are asked to do; see `tercet.neck.demands`."""

@@ -69,9 +69,7 @@ _UPRIGHT = re.compile(r"M(\S+) (\S+) L\1 (\S+)")
 
 
 def _leaner(shapes: Sequence[Shape]) -> Iterator[Shape]:
-    """Yield shapes for a page, which has thousands: lines of one width that follow each other as one, texts on whole
-    units, of which a thousandth of a window's width has about five.
-    """
+    """Yield shapes for a page, which has thousands: neighbouring lines of one width as one, texts on whole units."""
     for width, run in groupby(shapes, _line_width):
         if width:
             yield Outline("".join(_short(shape.path) for shape in run if isinstance(shape, Outline)), width)
