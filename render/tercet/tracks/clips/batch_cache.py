@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from tercet.errors import OutputError
 from tercet.files import cannot_write, replacing
+from tercet.memory import keep_large_sounds_apart
 
 Sound = NDArray[np.float32]
 
@@ -110,6 +111,7 @@ class BatchCache:
         other = _in_use() if _in_use is not None else None
         if other is self:
             return
+        keep_large_sounds_apart()
         if other is not None:
             other.put_away()
         _in_use = weakref.ref(self)
@@ -185,6 +187,7 @@ class LastPlayed:
             if name in self._kept:
                 self._kept.move_to_end(name)
                 return self._kept[name]
+        keep_large_sounds_apart()
         sound = play()
         with self._lock:
             self._kept[name] = sound
