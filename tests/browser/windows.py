@@ -77,9 +77,9 @@ class Window:
         self.asked.append(request.url)
 
     def show(self, address: str) -> Page:
-        """Open a page and wait until its script has run."""
+        """Open a page and wait until its script has run and all of its music is laid out."""
         self.page.goto(address)
-        self.page.wait_for_function("() => window.Tercet === undefined || Tercet.player")
+        self.page.wait_for_function("() => window.Tercet === undefined || document.body.matches('.laid')")
         return self.page
 
     def elsewhere(self) -> list[str]:

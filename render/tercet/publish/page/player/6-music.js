@@ -123,9 +123,27 @@
     view.buttons[next].focus();
   }
 
+  /* The style leaves lines further down for later, so that a phone can play before it has laid them out: a few at a time. */
+  const LINES_A_TIME = 4;
+
+  function unfold(view) {
+    const folded = [...view.element.querySelectorAll("svg.system:not(.laid)")];
+    folded.slice(0, LINES_A_TIME).forEach((system) => system.classList.add("laid"));
+    if (view !== shown()) view.unfolding = false;
+    else if (folded.length > LINES_A_TIME) requestAnimationFrame(() => unfold(view));
+    else {
+      layButtons(view);
+      player.tell();
+      document.body.classList.add("laid");
+    }
+  }
+
   function lay() {
     const view = shown();
-    if (view && !view.buttons) layButtons(view);
+    if (view && !view.buttons && !view.unfolding) {
+      view.unfolding = true;
+      setTimeout(unfold, 0, view);
+    }
     if (view) mark();
   }
 
