@@ -441,7 +441,8 @@ def test_what_tests_compare_with_is_installed_where_it_is_missing(
     program("apt-cache")
     set_up.ready_compared(may_install=True)
     assert calls(bench) == [
-        f"apt-get install -y --no-install-recommends {name}" for name in ("npm", "abcmidi", "fluidsynth")
+        f"apt-get install -y --no-install-recommends {name}"
+        for name in ("npm", "abcmidi", "fluidsynth", "openssl")
     ]
 
 
@@ -453,7 +454,7 @@ def test_where_what_tests_compare_with_cannot_be_had_that_is_said(
     set_up.ready_compared(may_install=False)
     said = capfd.readouterr().err
     for name in set_up.COMPARED:
-        assert said.count(f"{name} is missing: tests that compare with it are left out here") == 2
+        assert said.count(f"{name} is missing: tests that use it are left out here") == 2
         program(name)
     set_up.ready_compared(may_install=True)
     assert capfd.readouterr().err == ""

@@ -68,7 +68,8 @@ COMPARED = {
         "brew": "fluid-synth",
         "port": "fluidsynth",
     },
-}  # programs that tests and benchmarks compare with, and who has them under what name
+    "openssl": dict.fromkeys(("apt-get", "dnf", "pacman", "zypper", "brew", "port"), "openssl"),
+}  # programs that tests and benchmarks use, and who has them under what name
 
 PYTHON_PROBE = """
 import sys
@@ -360,7 +361,7 @@ def ready_sources(root: str, python: str) -> None:
 
 
 def ready_compared(may_install: bool) -> None:
-    """Install what tests and benchmarks compare with; say so where that can't be done."""
+    """Install the programs that tests and benchmarks use; say so where that can't be done."""
     for program, packages in COMPARED.items():
         if shutil.which(program):
             continue
@@ -368,10 +369,10 @@ def ready_compared(may_install: bool) -> None:
             (one for one in MANAGERS if one.program in packages and shutil.which(one.program)), None
         )
         if manager is not None and may_install:
-            say("%s, which tests compare with, is not on this machine." % program)
+            say("%s, which tests use, is not on this machine." % program)
             if install(manager._replace(names=(packages[manager.program],))):
                 continue
-        say("%s is missing: tests that compare with it are left out here." % program)
+        say("%s is missing: tests that use it are left out here." % program)
 
 
 # The FluidSynth library

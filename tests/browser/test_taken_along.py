@@ -12,7 +12,7 @@ from PIL import Image
 from playwright.sync_api import Browser, Page
 from playwright.sync_api import Error as PageError
 
-from tests.browser.windows import serving, window
+from tests.browser.windows import FLAGS, PROGRAM, serving, signed_by_itself, window
 
 KEPT = """
 async (address) => {
@@ -55,6 +55,35 @@ def test_a_page_that_was_visited_opens_without_its_server(gone: tuple[Page, str]
     assert page.inner_text("h1") == "Kettle and Cup"
     page.wait_for_function("() => window.Tercet && Tercet.player")
     assert page.evaluate("getComputedStyle(document.getElementById('go')).borderRadius") != "0px"
+
+
+def test_a_page_over_https_plays_though_nobody_else_signed_for_it(
+    browser: Browser, copied: Path, tmp_path: Path
+) -> None:
+    with (
+        serving(copied, signed_by_itself(tmp_path)) as home,
+        window(browser, ignore_https_errors=True) as opened,
+    ):
+        page = opened.show(f"{home}/kettle-and-cup/index.html")
+        assert page.evaluate("window.isSecureContext")
+        page.click("#go")
+        page.wait_for_function("() => Tercet.player.state === 'playing' && Tercet.player.position().ms > 200")
+        opened.said = [each for each in opened.said if "SSL certificate error" not in each]
+
+
+def test_over_https_it_opens_without_its_server_where_the_certificate_is_trusted(
+    browser: Browser, copied: Path, tmp_path: Path
+) -> None:
+    trusting = browser.browser_type.launch(
+        executable_path=PROGRAM, headless=True, args=[*FLAGS, "--ignore-certificate-errors"]
+    )
+    with window(trusting) as opened:
+        with serving(copied, signed_by_itself(tmp_path)) as home:
+            visited(opened.page, f"{home}/kettle-and-cup/index.html")
+        opened.page.goto(f"{home}/kettle-and-cup/index.html")
+        assert opened.page.inner_text("h1") == "Kettle and Cup"
+        opened.said = [each for each in opened.said if "ERR_CONNECTION_REFUSED" not in each]
+    trusting.close()
 
 
 def test_one_that_was_not_visited_does_not(gone: tuple[Page, str]) -> None:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import shutil
+import ssl
+import subprocess
 import threading
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
@@ -16,7 +18,7 @@ from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, R
 
 from tools.set_up import CHROMIUMS
 
-__all__ = ["FLAGS", "PROGRAM", "Window", "elsewhere", "serving", "window"]
+__all__ = ["FLAGS", "PROGRAM", "Window", "elsewhere", "serving", "signed_by_itself", "window"]
 
 PROGRAM = next(filter(None, map(shutil.which, CHROMIUMS)), CHROMIUMS[0])
 """The browser; `tools/set_up.py` installs it for the tests."""
@@ -45,17 +47,35 @@ class QuietHandler(SimpleHTTPRequestHandler):
 
 
 @contextmanager
-def serving(folder: Path) -> Iterator[str]:
-    """Serve a folder on this machine; give its address."""
+def serving(folder: Path, certificate: Path | None = None) -> Iterator[str]:
+    """Serve a folder on this machine, over https where there is a certificate (and its key in it); give its address."""
     server = ThreadingHTTPServer(("127.0.0.1", 0), partial(QuietHandler, directory=str(folder)))
+    if certificate is not None:
+        context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+        context.load_cert_chain(certificate)
+        server.socket = context.wrap_socket(server.socket, server_side=True, do_handshake_on_connect=False)
     thread = threading.Thread(target=server.serve_forever, daemon=True)
     thread.start()
     try:
-        yield f"http://127.0.0.1:{server.server_port}"
+        yield f"http{'s' * bool(certificate)}://127.0.0.1:{server.server_port}"
     finally:
         server.shutdown()
         server.server_close()
         thread.join()
+
+
+def signed_by_itself(folder: Path) -> Path:
+    """Return a new certificate for this machine, with its key, which nobody else has signed."""
+    key, certificate = folder / "key.pem", folder / "certificate.pem"
+    asked = (
+        "req -x509 -newkey rsa:2048 -nodes -days 2 -subj /CN=127.0.0.1 -addext subjectAltName=IP:127.0.0.1"
+    )
+    subprocess.run(
+        ["openssl", *asked.split(), "-keyout", key, "-out", certificate], check=True, capture_output=True
+    )
+    both = folder / "server.pem"
+    both.write_bytes(certificate.read_bytes() + key.read_bytes())
+    return both
 
 
 class Window:
