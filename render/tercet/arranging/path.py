@@ -60,13 +60,26 @@ class Step:
         return Step(self.choices, self.gap_s, self.rings_over, more)
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Pair:
+    """The choices of two notes, which stay as long as what is known of them.
+
+    What changes cost at ease, and which set three fingers anew, both (before, after).
+    """
+
+    before: Choices
+    after: Choices
+    cost: NDArray[np.float64]
+    many: NDArray[np.bool_]
+
+
 class Changes:
-    """Costs of getting from each choice of one note to each of the next, once for each pair of notes so far apart."""
+    """Costs of getting from each choice of one note to each of the next: once for each pair, however fast."""
 
     def __init__(self, board: PricedHands) -> None:
         self._board = board
         self._crossing_cost = COSTS["string crossed"] * _STRING_APART
-        self._known: dict[tuple[int, int, float], tuple[Choices, Choices, NDArray[np.float64]]] = {}
+        self._known: dict[tuple[int, int], _Pair] = {}
         self._known_ringing: dict[tuple[int, int], tuple[Choices, Choices, NDArray[np.float64]]] = {}
         self._singles: dict[tuple[int, int, int, int, float], Choices] = {}
 
@@ -108,15 +121,16 @@ class Changes:
 
     def between(self, before: Choices, after: Choices, gap_s: float) -> NDArray[np.float64]:
         """Return what the changes cost with so many seconds to make them, float (before, after)."""
-        key = (id(before), id(after), gap_s)
-        if key not in self._known:
+        key = (id(before), id(after))
+        pair = self._known.get(key)
+        if pair is None:
             cost, many = self._board.changes(before.hand, after.hand)
             cost += self._crossing_cost[before.column].take(after.column, axis=1)
-            cost *= hurry(gap_s)
-            if self._board.in_a_hurry(gap_s):
-                cost += COSTS["three fingers in a hurry"] * many
-            self._known[key] = (before, after, cost)
-        return self._known[key][2]
+            pair = self._known[key] = _Pair(before, after, cost, many)
+        hurried = pair.cost * hurry(gap_s)
+        if self._board.in_a_hurry(gap_s):
+            hurried += COSTS["three fingers in a hurry"] * pair.many
+        return hurried
 
 
 def hurry(gap_s: float) -> float:

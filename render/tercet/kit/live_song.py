@@ -48,7 +48,7 @@ ROOM_BYTES = 64 << 20
 THREADS = 1
 """A few bars are soon in their room: to start a second thread costs a third of that."""
 
-MOST_ASKED = 10_000
+MOST_ASKED = 4_000
 """So many answers about hands are kept, some 10 kB each at most: a song asks some hundred times, a text that is edited
 less and less."""
 
