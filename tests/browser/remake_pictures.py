@@ -37,6 +37,9 @@ BAR = 20
 """Index of the bar at which the page is seen."""
 
 
+STRIP_FRAMES, STRIP_EVERY_MS, STRIP_WIDTH = 6, 900, 300
+"""The strip of a phone that plays: how many pictures, how far apart in the music, and how wide each."""
+
 GUIDE_WINDOW = (400, 800)
 """Width and height of the phone on which the guide shows its page."""
 
@@ -115,14 +118,30 @@ def take_those_of_the_page() -> None:
                     page.wait_for_function(reached, arg=BAR)
                     if width == BOARD_WIDTH:
                         page.click("#to-board")
-                        page.wait_for_selector("#board .sounds")
+                        page.wait_for_selector("#board .sounds", state="attached")
                     _keep(page.screenshot(), PICTURES / f"page-{width}-{scheme}.webp")
+        width, height = min(SIZES.items())
+        with window(browser, width=width, height=height, color_scheme="light") as opened:
+            page = opened.show(address)
+            page.evaluate("(bar) => Tercet.player.goToBar(bar)", BAR)
+            page.evaluate("Tercet.player.countBars = 0")
+            page.click("#go")
+            passed = "(at_ms) => Tercet.player.position().ms > at_ms"
+            begins_ms = page.evaluate("(bar) => Tercet.speedOf(100).bars[bar][0]", BAR)
+            strip = Image.new("RGB", (STRIP_FRAMES * STRIP_WIDTH, STRIP_WIDTH * height // width))
+            for at in range(STRIP_FRAMES):
+                page.wait_for_function(passed, arg=begins_ms + 150 + at * STRIP_EVERY_MS)
+                with Image.open(io.BytesIO(page.screenshot())) as seen:
+                    frame = seen.convert("RGB").resize((STRIP_WIDTH, strip.height), Image.Resampling.LANCZOS)
+                strip.paste(frame, (at * STRIP_WIDTH, 0))
+            _keep(strip, PICTURES / f"page-{width}-strip.webp")
         browser.close()
 
 
-def _keep(png: bytes, path: Path) -> None:
+def _keep(picture: bytes | Image.Image, path: Path) -> None:
     """Write a picture small enough for a repository."""
-    Image.open(io.BytesIO(png)).convert("RGB").save(path, "WEBP", quality=80, method=6)
+    opened = Image.open(io.BytesIO(picture)) if isinstance(picture, bytes) else picture
+    opened.convert("RGB").save(path, "WEBP", quality=80, method=6)
     sys.stdout.write(f"{path.relative_to(ROOT)}: {path.stat().st_size / 1e3:.0f} kB\n")
 
 

@@ -317,7 +317,10 @@ def test_the_board_has_no_controls_and_a_pedal_leads_through_it(opened: Opened, 
     window = opened(width=1920, height=1080)
     page = window.show(song_address)
     page.evaluate("Tercet.player.countBars = 0")
+    page.evaluate("Tercet.markNotes([0])")
     page.click("#to-board")
+    page.evaluate("Tercet.markNotes([])")
+    assert page.locator("#board .sounds").count() == 0
     seen = """() => [...document.querySelectorAll("button, input, select, a")].filter((each) => (
       each.checkVisibility({ opacityProperty: true, visibilityProperty: true }))).length"""
     assert page.evaluate(seen) == 0

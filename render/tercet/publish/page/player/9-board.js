@@ -15,8 +15,9 @@
 
   const opened = () => document.body.classList.contains("boarded");
 
-  /* The lines of the wide music once more, under names of their own. */
+  /* The lines of the wide music once more, under names of their own; what sounds at this moment isn't copied as a mark. */
   function build() {
+    T.markNotes([]);
     const { whose } = document.querySelector(".music").dataset;
     const part = whose || "song";
     const source = document.querySelector('.score.wide' + (whose ? '[data-part="' + part + '"]' : ""));
