@@ -12,7 +12,7 @@ from playwright.sync_api import Page
 
 from tercet.arranging import arrange
 from tercet.performing import lay_out, perform
-from tercet.publish.page import PagePlan, PageSound, song_page
+from tercet.publish.page import PagePlan, PageSet, PageSound, song_page
 from tercet.publish.page.sound import SpeedTiming
 from tercet.publish.page.take_home import Files
 from tercet.song import LAYERS, read_song
@@ -54,7 +54,7 @@ def page_of(folder: Path, text: str, title: str = "", downloads: Files | None = 
     take = perform(arrangement, lay_out(arrangement, None, count_in_bars=0))
     peaks: dict[str, list[float]] = {layer: [0.1] * len(take.bars) for layer in LAYERS}
     sound = PageSound((SpeedTiming(Fraction(1), take, take.length_s, peaks),), {}, 0.0)
-    for name, data in song_page(PagePlan(arrangement, sound, downloads=downloads)).items():
+    for name, data in song_page(PagePlan([PageSet(arrangement, sound, downloads=downloads)])).items():
         (folder / name).parent.mkdir(exist_ok=True)
         (folder / name).write_bytes(data)
     return (folder / "index.html").as_uri()

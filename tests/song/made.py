@@ -22,7 +22,7 @@ from tercet.exchange.musicxml import musicxml_bytes
 from tercet.performing import covered_notes, lay_out, perform
 from tercet.performing.midi import midi_bytes
 from tercet.publish import svg_text
-from tercet.publish.page import PagePlan, PageSound, song_page
+from tercet.publish.page import PagePlan, PageSet, PageSound, song_page
 from tercet.publish.page.sound import SpeedTiming
 from tercet.publish.pictures import handout_pictures
 from tercet.publish.score.pages import SheetLook, sheet_of, sheet_pdf, sheet_svg
@@ -85,7 +85,7 @@ def _page(arrangement: Arrangement) -> None:
     peaks: dict[str, list[float]] = {layer: [0.1] * len(take.bars) for layer in LAYERS}
     sound = PageSound((SpeedTiming(Fraction(1), take, take.length_s, peaks),), {}, 0.0)
     for one_file in (False, True):
-        files = song_page(PagePlan(arrangement, sound, one_file=one_file))
+        files = song_page(PagePlan([PageSet(arrangement, sound)], one_file=one_file))
         text = files["index.html"].decode("utf-8")
         assert harmful_in(text) == []
         page = _Page()

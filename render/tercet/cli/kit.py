@@ -6,7 +6,7 @@ import argparse
 from collections.abc import Sequence
 
 from tercet.audio_formats import format_names
-from tercet.cli.options import PLAYING, add_options, kit_options, read_by
+from tercet.cli.options import PLAYING, add_options, add_sets, kit_options, read_by
 from tercet.cli.progress import listening
 from tercet.cli.talk import put, say_event
 
@@ -15,8 +15,8 @@ __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
 NAME = "kit"
 HELP = "make all tracks and the MIDI file of one song or more"
 DESCRIPTION = (
-    "Make every track that a class takes home, a MIDI file, and kit.json, which tells what is in each. Each song gets "
-    "a folder of its own in DIR; where several tunings or players are asked for, each set has one in that. What is "
+    "Make every track that a class takes home, a MIDI file, and kit.json, which tells what is in each. Each song gets a "
+    "folder of its own in DIR; where several tunings, players or keys are asked for, each set has one in that. What is "
     "there already and hasn't changed is kept."
 )
 
@@ -61,22 +61,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="wav,mp3",
         help=f"{', '.join(format_names())} (default wav)",
     )
-    parser.add_argument(
-        "--tuning",
-        dest="tunings",
-        type=read_by("tunings_of"),
-        default=(),
-        metavar="A,B",
-        help="high-g, low-g, baritone, or four notes such as A4,D4,F#4,B4 (string 4 first); a set for each",
-    )
-    parser.add_argument(
-        "--players",
-        type=read_by("several_players_of"),
-        default=(),
-        metavar="A,B",
-        help="beginner, improving, free; a set for each, with a simpler part for beginners beside others",
-    )
-    add_options(parser, "--keys")
+    add_sets(parser)
     parser.add_argument(
         "--jobs",
         type=read_by("jobs_of"),

@@ -15,8 +15,10 @@ if TYPE_CHECKING:
 __all__ = [
     "ARRANGING",
     "PLAYING",
+    "SETS",
     "SHARED",
     "add_options",
+    "add_sets",
     "kit_options",
     "options_of",
     "play_options",
@@ -57,12 +59,6 @@ SHARED: dict[str, dict[str, Any]] = {
         "type": read_by("players_of"),
         "metavar": "NAME",
         "help": "who plays: beginner, improving or free",
-    },
-    "--keys": {
-        "type": read_by("keys_of"),
-        "default": (),
-        "metavar": "0,-2,+3",
-        "help": "singers' keys, in semitones from the song's; a set for each",
     },
     "--as-written": {
         "action": "store_true",
@@ -129,6 +125,29 @@ SHARED: dict[str, dict[str, Any]] = {
 }
 """What several commands take, by its name."""
 
+SETS: dict[str, dict[str, Any]] = {
+    "--tuning": {
+        "dest": "tunings",
+        "type": read_by("tunings_of"),
+        "default": (),
+        "metavar": "A,B",
+        "help": "high-g, low-g, baritone, or four notes such as A4,D4,F#4,B4 (string 4 first); a set for each",
+    },
+    "--players": {
+        "type": read_by("several_players_of"),
+        "default": (),
+        "metavar": "A,B",
+        "help": "beginner, improving, free; a set for each, with a simpler part for beginners beside others",
+    },
+    "--keys": {
+        "type": read_by("keys_of"),
+        "default": (),
+        "metavar": "0,-2,+3",
+        "help": "singers' keys, in semitones from the song's; a set for each",
+    },
+}
+"""For whom kit and page are made: a mixed class has several sets."""
+
 ARRANGING = ("--transpose", "--tuning", "--players", "--as-written")
 """What a song is arranged for."""
 
@@ -152,6 +171,12 @@ def add_options(parser: argparse.ArgumentParser, *names: str, **other: Any) -> N
     """Add arguments of `SHARED`; what is given besides their names is said of them instead."""
     for name in names:
         parser.add_argument(name, **SHARED[name] | other)
+
+
+def add_sets(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments of `SETS`."""
+    for name, about in SETS.items():
+        parser.add_argument(name, **about)
 
 
 def options_of(kind: Callable[..., Options], arguments: argparse.Namespace, **more: Any) -> Options:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from tercet.cli.options import PLAYING, add_options, options_of, play_options, read_by
+from tercet.cli.options import PLAYING, add_options, add_sets, options_of, play_options, read_by
 from tercet.cli.progress import listening
 from tercet.cli.talk import say
 
@@ -15,7 +15,8 @@ HELP = "make the page on which students practise, for one song or more"
 DESCRIPTION = (
     "Make a page for each song that plays it in any browser: each layer near, far or out, slower, bar by bar, the "
     "music following. Each song gets a folder of its own in DIR, and DIR a list of them. It needs no server and no "
-    "internet: open DIR/index.html. With --one-file each song is a single file to send by mail."
+    "internet: open DIR/index.html. Where several tunings, players or keys are asked for, one page has them all, and "
+    "each student chooses. With --one-file each song is a single file to send by mail."
 )
 
 
@@ -49,7 +50,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         action="store_false",
         help="don't make the kit's recordings; a kit that is there is used",
     )
-    add_options(parser, "--left-handed", "--tuning", "--players", "--verify", "--replace")
+    add_sets(parser)
+    add_options(parser, "--left-handed", "--verify", "--replace")
     add_options(parser, *PLAYING, "--progress")
 
 
@@ -58,7 +60,7 @@ def run(arguments: argparse.Namespace) -> int:
     with listening(arguments, say) as listener:
         from tercet.kit.pages import PageOptions, make_pages
 
-        options = options_of(PageOptions, arguments, play=play_options(arguments))
+        options = options_of(PageOptions, arguments, play=play_options(arguments, players=None))
         result = make_pages(arguments.songs, arguments.output, options, listener)
     if result.list_page is not None and arguments.progress == "bar":
         say(f"open {result.list_page} in any browser: it needs no server and no internet")

@@ -11,7 +11,7 @@ from tercet.errors import RequestError
 from tercet.kit.manifest import MANIFEST
 from tercet.publish.page import FOLDER, KitTrack, TrackBar, Turn
 
-__all__ = ["files_to_take", "read_kit"]
+__all__ = ["files_to_take", "read_kit", "set_names"]
 
 PLAYED_ENDINGS = (".mp3",)
 """Kinds of recording that every browser plays."""
@@ -28,7 +28,7 @@ def read_kit(folder: Path, set_name: str = "") -> tuple[KitTrack, ...]:
     folder
         The song's folder.
     set_name
-        Which set of the kit; the first without it.
+        Which set of the kit, by its folder; the first without it. A kit that hasn't that set has no tracks of it.
 
     Raises
     ------
@@ -38,8 +38,7 @@ def read_kit(folder: Path, set_name: str = "") -> tuple[KitTrack, ...]:
     path = folder / MANIFEST
     try:
         manifest = json.loads(path.read_text(encoding="utf-8"))
-        sets = [one.get("name", "") for one in manifest.get("sets", [])] or [""]
-        wanted = set_name if set_name in sets else sets[0]
+        wanted = set_name or _names(manifest)[0]
         return tuple(
             _track(entry)
             for entry in manifest["files"]
@@ -53,6 +52,18 @@ def read_kit(folder: Path, set_name: str = "") -> tuple[KitTrack, ...]:
         raise RequestError(
             f"{path} can't be read ({error}): remove it, and `tercet kit` makes it again"
         ) from error
+
+
+def set_names(folder: Path) -> tuple[str, ...]:
+    """Return the folders of the sets of the kit in a song's folder; none where no manifest tells."""
+    try:
+        return _names(json.loads((folder / MANIFEST).read_text(encoding="utf-8")))
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        return ()
+
+
+def _names(manifest: dict[str, Any]) -> tuple[str, ...]:
+    return tuple(one.get("name", "") for one in manifest.get("sets", [])) or ("",)
 
 
 def _track(entry: dict[str, Any]) -> KitTrack:
@@ -78,15 +89,16 @@ def _is_there(folder: Path, file: str) -> bool:
     return path.is_relative_to(folder.resolve()) and path.is_file()
 
 
-def files_to_take(folder: Path) -> dict[str, tuple[Path, ...]]:
+def files_to_take(folder: Path, set_name: str = "") -> dict[str, tuple[Path, ...]]:
     """Return the recordings, MIDI files and sheets in a song's folder and its sets', by group, in order of name.
 
-    What lies in the page's own folder is the page's.
+    Of one of several sets: those in its folder, and beside it, where no other set's are. What lies in the page's own
+    folder is the page's.
     """
     found: dict[str, list[Path]] = {group: [] for group in TAKEN.values()}
     if folder.is_dir():
         own = folder / FOLDER
-        for path in sorted([*folder.iterdir(), *folder.glob("*/*")]):
+        for path in sorted([*folder.iterdir(), *folder.glob(f"{set_name or '*'}/*")]):
             group = TAKEN.get(path.suffix.lower())
             if group and path.is_file() and path.parent != own and not path.name.startswith("."):
                 found[group].append(path)

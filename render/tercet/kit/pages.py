@@ -17,11 +17,18 @@ from tercet.jobs.own_files import OwnFiles
 from tercet.kit.events import Event, Listener, unheard
 from tercet.kit.first_line import first_line
 from tercet.kit.kits import make_kit
-from tercet.kit.made_kit import files_to_take, read_kit
+from tercet.kit.made_kit import files_to_take, read_kit, set_names
 from tercet.kit.manifest import MANIFEST
 from tercet.kit.on_paper import sheet_bytes
-from tercet.kit.options import KitOptions, PlayOptions, Speed, speeds_of
-from tercet.kit.ready import playing_of, ready, tell_problems
+from tercet.kit.options import (
+    GivenTuning,
+    KitOptions,
+    PlayOptions,
+    Speed,
+    speeds_of,
+    with_class,
+)
+from tercet.kit.ready import ReadySet, playing_of, ready_sets, tell_problems
 from tercet.kit.sources import GivenSong, SongSource, each_of, sources_of
 from tercet.kit.work_folder import work_folder
 from tercet.made_files import check_may_make, write_made
@@ -32,17 +39,19 @@ from tercet.publish.page import (
     ListedSong,
     PageFiles,
     PagePlan,
+    PageSet,
     PageSound,
     class_page,
     is_modelled,
-    made_sound,
+    made_sounds,
     song_page,
 )
 from tercet.publish.pictures.shapes_used import shapes_used
+from tercet.song import Players
 from tercet.tracks import SECOND_RECIPES
 from tercet.tracks.playing import Playing
 from tercet.tracks.track_files import digest
-from tercet.wording import counted
+from tercet.wording import counted, listed
 
 __all__ = ["PageOptions", "PagesResult", "make_pages"]
 
@@ -78,7 +87,10 @@ class PageOptions:
     Parameters
     ----------
     play
-        How the songs are arranged and played.
+        How the songs are arranged and played. Its `tuning` and `players` hold where no `tunings` and `players` are
+        given.
+    tunings, players, keys
+        As in `KitOptions`: each page has a set for each, and opens with the first.
     speeds
         Parts of the song's tempo to choose from; empty for 60%, 80% and 100%, where stems of another sound are recorded
         into one file for 100%.
@@ -89,7 +101,7 @@ class PageOptions:
     kit
         Whether a song that has no kit gets recordings; a kit that is there is used in any case.
     left_handed
-        Mirror the shapes.
+        Mirror the shapes; a student can choose otherwise.
     replace, verify
         As in `KitOptions`.
 
@@ -101,6 +113,9 @@ class PageOptions:
 
     _: KW_ONLY
     play: PlayOptions = field(default_factory=PlayOptions)
+    tunings: GivenTuning | Sequence[GivenTuning] = ()
+    players: Players | Sequence[Players] = ()
+    keys: str | Sequence[int] = ()
     speeds: Sequence[Speed] = ()
     title: str = ""
     one_file: bool = False
@@ -110,17 +125,38 @@ class PageOptions:
     verify: bool = False
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "speeds", speeds_of(self.speeds))
+        sets = self.kit_options()
+        exact = {name: getattr(sets, name) for name in ("play", "tunings", "players", "keys")}
+        for name, value in {**exact, "speeds": speeds_of(self.speeds)}.items():
+            object.__setattr__(self, name, value)
 
-    def speeds_for(self, playing: Playing) -> tuple[Fraction, ...]:
+    def kit_options(self, among: Sequence[str] = ()) -> KitOptions:
+        """Return what a kit of the same sets is made of, as MP3: some of the tracks, or all."""
+        return KitOptions(
+            play=self.play,
+            tunings=self.tunings,
+            players=self.players,
+            keys=self.keys,
+            among=among,
+            formats=("mp3",),
+            replace=self.replace,
+        )
+
+    def speeds_for(self, playings: Sequence[Playing]) -> tuple[Fraction, ...]:
         """Return the speeds of a song's page.
 
         Raises
         ------
         RequestError
-            One file would need recorded stems at more than one speed.
+            One file would need recorded stems of more than one set, or at more than one speed.
         """
-        asked, recorded = speeds_of(self.speeds), self.one_file and not is_modelled(playing)
+        asked = speeds_of(self.speeds)
+        recorded = self.one_file and not all(map(is_modelled, playings))
+        if recorded and len(playings) > 1:
+            raise RequestError(
+                f"one file holds one set of a sound font or a --loud song (got {len(playings)}): name one with "
+                "--tuning, --players and --keys, or leave --one-file out and send the folder"
+            )
         if recorded and len(asked) > 1:
             raise RequestError(
                 f"one file holds one speed of a sound font or a --loud song (got {len(asked)}): name one, or leave "
@@ -173,6 +209,24 @@ def is_page_file(output: Path) -> bool:
     return output.suffix.lower() in (".html", ".htm") and not os.path.isdir(output)  # noqa: PTH112 - no error where we may not look
 
 
+@dataclass(frozen=True, slots=True)
+class _SongSets:
+    """The sets of a song, ready to be played, and each as it is played."""
+
+    sets: tuple[ReadySet, ...]
+    playings: tuple[Playing, ...]
+
+    @property
+    def title(self) -> str:
+        """The song's title."""
+        return self.sets[0].arrangement.song.title
+
+    @property
+    def folders(self) -> tuple[str, ...]:
+        """Where the files of each set lie below the page's: the first one's with what all share."""
+        return ("", *(f"{one.folder_name}/" for one in self.sets[1:]))
+
+
 class _Pages:
     """Pages while they are made."""
 
@@ -187,13 +241,14 @@ class _Pages:
         """Make the pages of all songs, then their list."""
         entries = []
         self._check_output(sources)
-        for source, playing in zip(sources, each_of(sources, self._playing), strict=True):
-            tell_problems(playing.arrangement, self._listener)
+        for source, song in zip(sources, each_of(sources, self._song), strict=True):
+            for one in song.sets:
+                tell_problems(one.arrangement, self._listener, one.title)
             if self._options.one_file:
-                self._one_file(playing, f"{source.folder}.html")
+                self._one_file(song, f"{source.folder}.html")
             else:
-                self._folder(source, playing)
-                entries.append(self._entry(source, playing.arrangement))
+                self._folder(source, song)
+                entries.append(self._entry(source, song.sets[0].arrangement))
         listed = self._list(entries, self._title(sources)) if entries else None
         return PagesResult(tuple(self._pages), listed, tuple(self._left))
 
@@ -231,9 +286,10 @@ class _Pages:
                 meant=str(output.with_suffix("")),
             )
 
-    def _playing(self, source: SongSource) -> Playing:
-        play = self._options.play
-        return playing_of(ready(source, play, self._listener), play, self._listener)
+    def _song(self, source: SongSource) -> _SongSets:
+        options = with_class(self._options.kit_options(), source.class_file())
+        sets = ready_sets(source, options, self._listener)
+        return _SongSets(sets, tuple(playing_of(one, self._options.play, self._listener) for one in sets))
 
     # ---- telling
 
@@ -246,105 +302,113 @@ class _Pages:
         self._pages.append(page)
         self._listener(Event("made" if anew else "kept", "", song, track="page", file=str(page)))
 
-    def _notice(self, text: str, playing: Playing) -> None:
-        self._listener(Event("notice", text, playing.arrangement.song.title))
+    def _notice(self, text: str, song: _SongSets) -> None:
+        self._listener(Event("notice", text, song.title))
 
     # ---- a page of its own folder
 
-    def _folder(self, source: SongSource, playing: Playing) -> None:
+    def _folder(self, source: SongSource, song: _SongSets) -> None:
         """Make the folder of a song's page, and the kit that it plays, unless the folder isn't ours to make."""
-        folder, title = self._output / source.folder, playing.arrangement.song.title
+        folder = self._output / source.folder
         if folder.is_symlink():
-            self._tell_left([self._own.left(f"{source.folder}/index.html")], title)
+            self._tell_left([self._own.left(f"{source.folder}/index.html")], song.title)
             return
         if self._options.kit:
-            self._ready_kit(source, playing, folder)
-        asked = self._asked(playing, folder)
+            self._ready_kit(source, song, folder)
+        asked = self._asked(song, folder)
         files = PageFiles(self._own, source.folder)
         page = folder / "index.html"
         if not self._options.replace and files.is_there(asked, verify=self._options.verify):
-            self._tell_page(page, title, anew=False)
+            self._tell_page(page, song.title, anew=False)
             return
-        sound = self._sound(playing, files, folder)
-        written = self._write_folder(source, playing, sound, files, folder)
+        sounds = self._sounds(song, files, folder)
+        written = self._write_folder(source, song, sounds, files, folder)
         files.finish(asked)
-        self._tell_left(files.left, title)
+        self._tell_left(files.left, song.title)
         if written:
-            self._tell_page(page, title)
+            self._tell_page(page, song.title)
 
-    def _sound(self, playing: Playing, files: PageFiles | None, folder: Path) -> PageSound:
+    def _sounds(self, song: _SongSets, files: PageFiles | None, folder: Path) -> tuple[PageSound, ...]:
         """Make what a page plays, or take it from last time."""
-        speeds, start_s = self._options.speeds_for(playing), time.monotonic()
-        title = playing.arrangement.song.title
+        speeds, start_s = self._options.speeds_for(song.playings), time.monotonic()
+        total = len(speeds) * len(song.sets)
 
         def told(what: str, done: int, total: int) -> None:
-            self._listener(Event("step", what, title, done=done, total=total))
+            self._listener(Event("step", what, song.title, done=done, total=total))
 
-        self._listener(Event("started", "page", title, done=0, total=len(speeds)))
+        self._listener(Event("started", "page", song.title, done=0, total=total))
         with work_folder(folder) as work:
-            sound = made_sound(playing, speeds, files, work, told)
+            sounds = made_sounds(
+                dict(zip(song.folders, song.playings, strict=True)), speeds, files, work, told
+            )
         seconds = round(time.monotonic() - start_s, 2)
-        self._listener(Event("done", "page", title, done=len(speeds), total=len(speeds), seconds=seconds))
-        if sound.anew:
-            for notice in playing.notices():
-                self._notice(notice, playing)
-        return sound
+        self._listener(Event("done", "page", song.title, done=total, total=total, seconds=seconds))
+        for one, playing, sound in zip(song.sets, song.playings, sounds, strict=True):
+            for notice in playing.notices() if sound.anew else ():
+                self._notice(f"{one.title}: {notice}" if one.title else notice, song)
+        return sounds
 
     def _write_folder(
-        self, source: SongSource, playing: Playing, sound: PageSound, files: PageFiles, folder: Path
+        self, source: SongSource, song: _SongSets, sounds: Sequence[PageSound], files: PageFiles, folder: Path
     ) -> bool:
-        """Write the sheets, that of a second voice too, and the page; return whether the page was written."""
-        left_handed, arrangement = self._options.left_handed, playing.arrangement
-        self._write_sheet(source, playing, arrangement, files, folder / f"{folder.name}.pdf")
-        if arrangement.second:
-            second = second_part(arrangement)
-            self._write_sheet(source, playing, second, files, folder / f"{folder.name}-second.pdf")
-        downloads = {
-            group: [(path.relative_to(folder).as_posix(), path.stat().st_size) for path in paths]
-            for group, paths in files_to_take(folder).items()
-        }
-        plan = PagePlan(
-            playing.arrangement,
-            sound,
-            tracks=self._tracks(playing, folder),
-            downloads=downloads,
-            class_href="../index.html",
-            left_handed=left_handed,
-        )
+        """Write the sheets, those of a second voice too, and the page; return whether the page was written."""
+        for one in song.sets:
+            stem = "/".join(filter(None, [one.folder_name, folder.name]))
+            self._write_sheet(source, song, one.arrangement, files, folder / f"{stem}.pdf")
+            if one.arrangement.second:
+                second = second_part(one.arrangement)
+                self._write_sheet(source, song, second, files, folder / f"{stem}-second.pdf")
+        files.remove_old(".pdf")
+        sets = [
+            PageSet(
+                one.arrangement,
+                sound,
+                tracks=self._tracks(song, one, folder),
+                downloads={
+                    group: [(path.relative_to(folder).as_posix(), path.stat().st_size) for path in paths]
+                    for group, paths in files_to_take(folder, one.folder_name).items()
+                },
+                key_semitones=one.key_semitones,
+                folder=own,
+            )
+            for one, own, sound in zip(song.sets, song.folders, sounds, strict=True)
+        ]
+        plan = PagePlan(sets, class_href="../index.html", left_handed=self._options.left_handed)
         with work_folder(folder) as work:
-            files.write(FIRST_LINE, first_line(playing, work))
+            files.write(FIRST_LINE, first_line(song.playings[0], work))
         written = {name: files.write(name, data) for name, data in song_page(plan).items()}
         return written["index.html"]
 
     def _write_sheet(
-        self, source: SongSource, playing: Playing, part: Arrangement, files: PageFiles, sheet: Path
+        self, source: SongSource, song: _SongSets, part: Arrangement, files: PageFiles, sheet: Path
     ) -> None:
         """Write a sheet, unless ``tercet sheet`` put one there."""
-        if self._options.replace or not files.is_of_another(sheet.name):
+        name = sheet.relative_to(self._output / source.folder).as_posix()
+        if self._options.replace or not files.is_of_another(name):
             data = sheet_bytes(part, ".pdf", self._listener, left_handed=self._options.left_handed)
-            files.write(sheet.name, data)
+            files.write(name, data)
         elif source.changed_after(sheet):
             self._notice(
                 f"{sheet} stays as you made it, before the song was changed: make it again, or say --replace",
-                playing,
+                song,
             )
 
-    def _tracks(self, playing: Playing, folder: Path) -> tuple[KitTrack, ...]:
-        """Return the tracks of the kit in a song's folder; a kit that can't be read is told, and counts as none."""
+    def _tracks(self, song: _SongSets, one: ReadySet, folder: Path) -> tuple[KitTrack, ...]:
+        """Return the tracks of a set of the kit in a song's folder; a kit that can't be read is told: it has none."""
         try:
-            return read_kit(folder)
+            return read_kit(folder, one.folder_name)
         except RequestError as error:
-            self._notice(f"{error}. The page has no tracks until then", playing)
+            self._notice(f"{error}. The page has no tracks until then", song)
             return ()
 
-    def _asked(self, playing: Playing, folder: Path) -> str:
+    def _asked(self, song: _SongSets, folder: Path) -> str:
         """Return what stands for all that a page is made of: the song, how it is played, and the kit beside it."""
         options, play, kit = self._options, self._options.play, folder / MANIFEST
         return digest(
             __version__,
-            playing.arrangement,
-            playing.sound_identity(),
-            (play.seed, play.dry, play.clear, options.speeds_for(playing), options.left_handed),
+            [(one.folder_name, one.key_semitones, one.arrangement) for one in song.sets],
+            [playing.sound_identity() for playing in song.playings],
+            (play.seed, play.dry, play.clear, options.speeds_for(song.playings), options.left_handed),
             kit.read_bytes() if kit.is_file() else b"",
             [
                 (str(path), path.stat().st_size)
@@ -354,28 +418,36 @@ class _Pages:
             ],
         )
 
-    def _ready_kit(self, source: SongSource, playing: Playing, folder: Path) -> None:
-        """Make the recordings of a song's kit as MP3, unless its folder has a kit."""
+    def _ready_kit(self, source: SongSource, song: _SongSets, folder: Path) -> None:
+        """Make the recordings of a song's kit as MP3, unless its folder has a kit; tell which sets that one lacks."""
         if (folder / MANIFEST).is_file() or any(folder.glob("*.mp3")):
+            there = set_names(folder)
+            lacking = [one.title for one in song.sets if one.folder_name not in there]
+            if len(song.sets) > 1 and lacking:
+                self._notice(
+                    f"the kit in {folder} has no recordings of {listed(lacking)}: tercet kit makes them, with the same "
+                    "--tuning, --players and --keys",
+                    song,
+                )
             return
-        own = SECOND_RECIPES if playing.arrangement.song.second else ()
+        own = SECOND_RECIPES if song.sets[0].arrangement.song.second else ()
         among = (*TRACKS, *(recipe.name for recipe in own))
-        options = KitOptions(
-            play=self._options.play, among=among, formats=("mp3",), replace=self._options.replace
-        )
-        make_kit([source.given], folder.parent, options, self._listener)
+        make_kit([source.given], folder.parent, self._options.kit_options(among), self._listener)
 
     # ---- other pages
 
-    def _one_file(self, playing: Playing, name: str) -> None:
+    def _one_file(self, song: _SongSets, name: str) -> None:
         """Make a song's page as one file, unless what is there must stay."""
-        path, title = self._file or self._output / name, playing.arrangement.song.title
+        path = self._file or self._output / name
         if self._file is None and (left := self._own.left(name)):
-            self._tell_left([left], title)
+            self._tell_left([left], song.title)
             return
-        sound = self._sound(playing, None, path.parent)
-        plan = PagePlan(playing.arrangement, sound, left_handed=self._options.left_handed, one_file=True)
-        data = song_page(plan)["index.html"]
+        sounds = self._sounds(song, None, path.parent)
+        sets = [
+            PageSet(one.arrangement, sound, key_semitones=one.key_semitones)
+            for one, sound in zip(song.sets, sounds, strict=True)
+        ]
+        data = song_page(PagePlan(sets, left_handed=self._options.left_handed, one_file=True))["index.html"]
         if len(data) > MOST_BYTES_OF_ONE_FILE:
             raise RequestError(
                 f"{path} would have {len(data) / 1e6:.1f} MB, and one file holds {MOST_BYTES_OF_ONE_FILE / 1e6:.0f}: "
@@ -385,7 +457,7 @@ class _Pages:
             self._own.write(data, name)
         else:
             write_made(self._file, data, maker=MAKER, replace=self._options.replace)
-        self._tell_page(path, title)
+        self._tell_page(path, song.title)
 
     def _list(self, entries: Sequence[ListedSong], asked_title: str) -> Path | None:
         """Write the list of the songs; return it, None if something of the user's stands in its place."""

@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 
 from tercet.arranging import Arrangement
 from tercet.performing import lay_out, perform
-from tercet.publish.page import ListedSong, PagePlan, PageSound, class_page, song_page
+from tercet.publish.page import ListedSong, PagePlan, PageSet, PageSound, class_page, song_page
 from tercet.publish.page.markup import data_for_page, filled, look_text, player_script, text_table
 from tercet.publish.page.song_facts import natural_places, song_facts, speed_facts
 from tercet.publish.page.sound import SpeedTiming, speed_label
@@ -39,7 +39,7 @@ def sound_of(made: Arrangement, *speeds: Fraction, texts: dict[str, str] | None 
 
 
 def page_of(made: Arrangement, **more: Any) -> str:
-    return song_page(PagePlan(made, sound_of(made), **more))["index.html"].decode("utf-8")
+    return song_page(PagePlan([PageSet(made, sound_of(made))], **more))["index.html"].decode("utf-8")
 
 
 C, F, C_HIGH = ShapeUse("C", (0, 0, 0, 3)), ShapeUse("F", (2, 0, 1, 0)), ShapeUse("C", (5, 4, 3, 3))
@@ -91,7 +91,7 @@ def test_nothing_is_named_from_elsewhere() -> None:
 
 def test_the_policy_of_one_file_allows_just_its_script_and_style() -> None:
     made = three_layers()
-    plan = PagePlan(made, sound_of(made, texts={"100-melody": "AAAA"}), one_file=True)
+    plan = PagePlan([PageSet(made, sound_of(made, texts={"100-melody": "AAAA"}))], one_file=True)
     html = song_page(plan)["index.html"].decode("utf-8")
     for element in ("script", "style"):
         (text,) = re.findall(rf"<{element}>(.*?)</{element}>", html, re.DOTALL)
@@ -102,7 +102,7 @@ def test_the_policy_of_one_file_allows_just_its_script_and_style() -> None:
 
 
 def test_scripts_and_styles_are_small() -> None:
-    files = song_page(PagePlan(three_layers(), sound_of(three_layers())))
+    files = song_page(PagePlan([PageSet(three_layers(), sound_of(three_layers()))]))
     assert sum(len(data) for name, data in files.items() if name.endswith((".js", ".css"))) < 62_000
     assert len(player_script(modelled=True).encode()) + len(look_text().encode()) < 80_000
 
@@ -225,7 +225,7 @@ def test_every_text_that_is_used_is_in_the_table_and_the_other_way_round() -> No
     assert unknown == set()
     composed = (
         r"layer_|means_|place_|count_\d|turn_|play$|stop$|class_title|whose_|language|level_|drawer_|stage_|"
-        r"again_bar|new_"
+        r"again_bar|new_|mine_(of|tuning|players|hand|said)_"
     )
     unused = {name for name in text_table() if name not in named and not re.match(composed, name)}
     assert unused == set()

@@ -2,16 +2,9 @@
 
 from tercet.publish.page.kept_page import FOLDER, PageFiles
 from tercet.publish.page.modelled import is_modelled
-from tercet.publish.page.song_page import (
-    KitTrack,
-    ListedSong,
-    PagePlan,
-    TrackBar,
-    Turn,
-    class_page,
-    song_page,
-)
-from tercet.publish.page.sound import PageSound, made_sound
+from tercet.publish.page.sets import KitTrack, PageSet, TrackBar, Turn
+from tercet.publish.page.song_page import ListedSong, PagePlan, class_page, song_page
+from tercet.publish.page.sound import PageSound, made_sounds
 
 __all__ = [
     "FOLDER",
@@ -19,11 +12,12 @@ __all__ = [
     "ListedSong",
     "PageFiles",
     "PagePlan",
+    "PageSet",
     "PageSound",
     "TrackBar",
     "Turn",
     "class_page",
     "is_modelled",
-    "made_sound",
+    "made_sounds",
     "song_page",
 ]

@@ -87,6 +87,12 @@ class PageFiles:
         if self.is_as_made(name, sha256):
             self._own.store.remove(self._folder + name)
 
+    def remove_old(self, ending: str) -> None:
+        """Remove files of an ending that the page had last time and hasn't now, if they are as they were made."""
+        for name, sha256 in self._known.items():
+            if name.endswith(ending) and name not in self.made:
+                self.remove(name, sha256)
+
     def read_note(self, name: str) -> dict[str, Any]:
         """Return what was noted last time; nothing where the note isn't there, or isn't as it was written."""
         data = self._read(name)

@@ -74,6 +74,8 @@ _OF_STEMS, _OF_MODEL = {"2-stems.js"}, {"2-strings.js", "2-strokes.js", "2-take.
 def player_script(*, modelled: bool) -> str:
     """Return the page's script: its parts in the order of their numbers, without what isn't run.
 
+    All but the first wait until the set that a student chose is in its place.
+
     Parameters
     ----------
     modelled
@@ -84,7 +86,8 @@ def player_script(*, modelled: bool) -> str:
     parts = sorted(
         path.name for path in folder.iterdir() if path.name.endswith(".js") and path.name not in others
     )
-    return "".join(_lean(f"player/{name}") for name in parts) + _lean("going_along.js")
+    first, *rest = (_lean(f"player/{name}") for name in parts)
+    return f"{first}window.TercetSet.begin(()=>{{{''.join(rest)}}});{_lean('going_along.js')}"
 
 
 def class_script() -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from base64 import b64encode
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass, field
 from typing import Any
@@ -26,10 +25,11 @@ from tercet.publish.page.markup import (
 )
 from tercet.publish.page.modelled import ANY_SPEED_PERCENT
 from tercet.publish.page.music import MusicView, engraved_music, marks_of_notes, spoken_bars
+from tercet.publish.page.sets import KitTrack, PageSet, choices, packed_set, sets_facts
 from tercet.publish.page.song_facts import PLACES, SongFacts, counted_in, song_facts, speed_facts
 from tercet.publish.page.sound import KNOCKS_APART_S, PageSound, SpeedTiming
 from tercet.publish.page.stems import MUSIC_FRAME, PULSE_FRAME, PULSE_HZ, PULSE_WIDTH_S, STEM_RATE_HZ
-from tercet.publish.page.take_home import Files, take_home
+from tercet.publish.page.take_home import take_home
 from tercet.publish.page.taken_along import taken_along
 from tercet.publish.pictures.chord_diagram import chord_diagram_drawing
 from tercet.publish.pictures.shapes_used import ShapeUse
@@ -44,11 +44,8 @@ from tercet.wording import nth_time
 
 __all__ = [
     "LONGEST_TITLE",
-    "KitTrack",
     "ListedSong",
     "PagePlan",
-    "TrackBar",
-    "Turn",
     "class_page",
     "song_page",
 ]
@@ -59,40 +56,11 @@ LONGEST_TITLE = 120
 MOST_NEW_DRAWN = 8
 """Shapes of new chords that the list draws of one song."""
 
+_PLAIN_IN_ADDRESS = " /:;,=()'!*?@&$"
+"""Signs that stand as they are in the address of a picture, and say no more than themselves there."""
+
 LATEST_PULSE_FRAME = 9_000
 """Where the page looks for a stem's pulse at the latest: no decoder delays by more than a tenth of a second."""
-
-
-@dataclass(frozen=True, slots=True)
-class Turn:
-    """A stretch of a track: whose it is (``listen``, ``yours``, ``together``, ``count-in``), when, at which step."""
-
-    whose: str
-    start_s: float
-    end_s: float
-    step: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class TrackBar:
-    """A bar as it falls in a track: its number in the piece as played, and when."""
-
-    number: int
-    start_s: float
-    end_s: float
-
-
-@dataclass(frozen=True, slots=True)
-class KitTrack:
-    """A recording of the kit that a page can play."""
-
-    file: str
-    name: str
-    title: str
-    purpose: str
-    length_s: float
-    bars: tuple[TrackBar, ...]
-    turns: tuple[Turn, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,26 +69,17 @@ class PagePlan:
 
     Parameters
     ----------
-    arrangement
-        The song as it is arranged for this class.
-    sound
-        Its stems, speed by speed.
-    tracks
-        The kit's recordings that it plays.
-    downloads
-        What can be taken home.
+    sets
+        The song as it is arranged for each part of the class; the page opens with the first.
     class_href
         The list of the class's songs as seen from the page; empty for none.
     left_handed
-        Whether the shapes are mirrored.
+        Whether the shapes are mirrored unless a student chooses otherwise.
     one_file
         Whether everything stands in the page itself.
     """
 
-    arrangement: Arrangement
-    sound: PageSound
-    tracks: Sequence[KitTrack] = ()
-    downloads: Files | None = None
+    sets: Sequence[PageSet]
     class_href: str = ""
     left_handed: bool = False
     one_file: bool = False
@@ -159,41 +118,70 @@ def song_page(plan: PagePlan) -> dict[str, bytes]:
 
     The stems lie beside them already, or stand in the page where all is in one file.
     """
-    timings = plan.sound.timings
-    drawn = next((at for at, timing in enumerate(timings) if timing.speed == 1), len(timings) - 1)
-    facts = song_facts(plan.arrangement, timings[drawn].take)
-    picture = take_picture(timings[drawn].take, plan.arrangement)
-    svg = svg_text(picture).encode("utf-8")
-    style, script = look_text(), player_script(modelled=plan.sound.modelled is not None)
-    score, views = engraved_music(plan.arrangement, "song" if plan.arrangement.second else "")
-    second = _second_music(plan.arrangement, facts)
+    first, *others = (_made_set(plan, one) for one in plan.sets)
+    song = first.values["song"]
+    modelled = any(one.sound.modelled is not None for one in plan.sets)
+    style, script = look_text(), player_script(modelled=modelled)
     values = {
-        **_song_values(plan, facts, (*views, *second.views)),
-        "second": second.views,
+        **first.values,
+        "index": plan.class_href,
+        "short_title": song["title"][:LONGEST_TITLE],
         "root": None if plan.one_file or not plan.class_href else plan.class_href.removesuffix("index.html"),
-        "style": "",
-        "script": "",
-        "stems": (),
-        "facts": data_for_page({**_player_facts(plan, facts, score, drawn, picture), **second.facts}),
+        "style": style if plan.one_file else "",
+        "script": script if plan.one_file else "",
+        "stems": [{"name": name, "text": text} for name, text in plan.sets[0].sound.texts.items()],
+        "facts": data_for_page(first.facts),
+        "axes": choices(plan.sets),
+        "others": [packed_set(one.values, one.facts, first.facts) for one in others],
+        "policy": policy_of_one_file(script, style) if plan.one_file else policy(),
+    }
+    page = {"index.html": html("song.html", values)}
+    if plan.one_file:
+        return page
+    maps = {one.map_file: one.map_svg for one in (first, *others)}
+    return {
+        **page,
+        f"{FOLDER}look.css": style.encode("utf-8"),
+        f"{FOLDER}player.js": script.encode("utf-8"),
+        **maps,
+    }
+
+
+@dataclass(frozen=True, slots=True)
+class _MadeSet:
+    """What a page says of one set: in its templates, to its player; and the picture of how it was played, a file."""
+
+    values: dict[str, Any]
+    facts: dict[str, Any]
+    map_file: str
+    map_svg: bytes
+
+
+def _made_set(plan: PagePlan, one: PageSet) -> _MadeSet:
+    timings = one.sound.timings
+    drawn = next((at for at, timing in enumerate(timings) if timing.speed == 1), len(timings) - 1)
+    facts = song_facts(one.arrangement, timings[drawn].take)
+    picture = take_picture(timings[drawn].take, one.arrangement)
+    map_file, svg = f"{FOLDER}{one.folder}take.svg", svg_text(picture)
+    score, views = engraved_music(one.arrangement, "song" if one.arrangement.second else "")
+    second = _second_music(one.arrangement, facts)
+    values = {
+        **_song_values(one, facts, (*views, *second.views), left_handed=plan.left_handed),
+        "second": second.views,
         "map": {
-            "src": f"data:image/svg+xml;base64,{b64encode(svg).decode()}"
-            if plan.one_file
-            else f"{FOLDER}take.svg",
+            "src": f"data:image/svg+xml,{quote(svg, safe=_PLAIN_IN_ADDRESS)}" if plan.one_file else map_file,
             "width": round(picture.width),
             "height": round(picture.height),
         },
-        "policy": policy_of_one_file(script, style) if plan.one_file else policy(),
     }
-    if plan.one_file:
-        stems = [{"name": name, "text": text} for name, text in plan.sound.texts.items()]
-        values |= {"style": style, "script": script, "stems": stems}
-        return {"index.html": html("song.html", values)}
-    return {
-        "index.html": html("song.html", values),
-        f"{FOLDER}look.css": style.encode("utf-8"),
-        f"{FOLDER}player.js": script.encode("utf-8"),
-        f"{FOLDER}take.svg": svg,
+    told = {
+        **_player_facts(one, facts, score, drawn, picture),
+        **second.facts,
+        "title": one.arrangement.song.title,
+        "sets": sets_facts(plan.sets),
+        "hand": "left" if plan.left_handed else "right",
     }
+    return _MadeSet(values, told, map_file, svg.encode("utf-8"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -272,30 +260,30 @@ def _new_words(chords: Sequence[str], more_shapes: int) -> str:
 # What the page shows
 
 
-def _song_values(plan: PagePlan, facts: SongFacts, views: Sequence[MusicView]) -> dict[str, Any]:
-    """Return what the template writes of a song; it escapes all of it but the drawings."""
-    song = plan.arrangement.song
+def _song_values(
+    one: PageSet, facts: SongFacts, views: Sequence[MusicView], *, left_handed: bool
+) -> dict[str, Any]:
+    """Return what the template writes of a set; it escapes all of it but the drawings."""
+    song = one.arrangement.song
     return {
         "folder": FOLDER,
-        "index": plan.class_href,
-        "short_title": song.title[:LONGEST_TITLE],
         "song": {
             "title": song.title,
             "composer": song.composer,
             "key": str(song.key),
             "meter": str(song.meter),
             "tempo": f"{float(song.tempo):g}",
-            "tuning": plan.arrangement.tuning.name,
+            "tuning": one.arrangement.tuning.name,
         },
         "layers": [{**layer, "rests": layer["natural"] == "out"} for layer in facts.facts["layers"]],
         "places": PLACES,
-        "visits": [{"shown": name} for name in _named_visits(plan.arrangement)],
+        "visits": [{"shown": name} for name in _named_visits(one.arrangement)],
         "music": views,
-        "explained": tuple(explained(plan.arrangement)),
-        "tracks": [_track_words(track) for track in plan.tracks],
-        "home": take_home(plan.downloads or {}),
+        "explained": tuple(explained(one.arrangement)),
+        "tracks": [_track_words(track) for track in one.tracks],
+        "home": take_home(one.downloads or {}),
         "shapes": [
-            svg_element(chord_diagram_drawing(shape, left_handed=plan.left_handed)) for shape in facts.shapes
+            svg_element(chord_diagram_drawing(shape, left_handed=left_handed)) for shape in facts.shapes
         ],
         "made_with": filled("made_with", version=__version__, licence=song.licence).strip(),
     }
@@ -327,10 +315,10 @@ def _track_words(track: KitTrack) -> dict[str, str]:
 
 
 def _player_facts(
-    plan: PagePlan, facts: SongFacts, score: Score, drawn: int, picture: Drawing
+    one: PageSet, facts: SongFacts, score: Score, drawn: int, picture: Drawing
 ) -> dict[str, Any]:
     """Return everything that the page's script works from."""
-    arrangement, timings = plan.arrangement, plan.sound.timings
+    arrangement, timings = one.arrangement, one.sound.timings
     take = timings[drawn].take
     strings = [(facts.gestures[gesture], string) for _, _, string, gesture, _ in facts.facts["notes"]]
     return {
@@ -343,10 +331,10 @@ def _player_facts(
         "printed": score.bar_ids,
         "marks": marks_of_notes(score, arrangement, strings),
         "spoken": spoken_bars(arrangement),
-        **_speed_facts(plan.sound),
-        **_sound_facts(plan.sound, arrangement, facts, drawn),
+        **_speed_facts(one.sound),
+        **_sound_facts(one, arrangement, facts, drawn),
         "map": _map_facts(picture, row_places(take, arrangement), float(timings[drawn].speed * 100)),
-        "kit": [_track_facts(track, arrangement) for track in plan.tracks],
+        "kit": [_track_facts(track, arrangement) for track in one.tracks],
         "text": dict(text_table()),
     }
 
@@ -365,13 +353,14 @@ def _speed_facts(sound: PageSound) -> dict[str, Any]:
     return {"percents": sorted({*asked, *steps}), "first": 100.0 if 100.0 in asked else asked[0]}
 
 
-def _sound_facts(sound: PageSound, arrangement: Arrangement, facts: SongFacts, drawn: int) -> dict[str, Any]:
+def _sound_facts(one: PageSet, arrangement: Arrangement, facts: SongFacts, drawn: int) -> dict[str, Any]:
     """Return what the player makes its sound of: stems at some speeds, or the take's strokes at any."""
+    sound = one.sound
     timing = sound.timings[drawn]
     parts = _part_facts(timing, arrangement.song.layers)
     if sound.modelled is None:
         speeds = [speed_facts(each, arrangement, facts.order) for each in sound.timings]
-        return {"speeds": speeds, "parts": parts, "stems": _stem_facts()}
+        return {"speeds": speeds, "parts": parts, "stems": _stem_facts(one.folder)}
     modelled = dict(sound.modelled)
     sounding = modelled.pop("sounding")
     return {
@@ -392,9 +381,9 @@ def _part_facts(timing: SpeedTiming, layers: Sequence[Layer]) -> list[dict[str, 
     ]
 
 
-def _stem_facts() -> dict[str, Any]:
+def _stem_facts(folder: str) -> dict[str, Any]:
     return {
-        "folder": FOLDER,
+        "folder": f"{FOLDER}{folder}",
         "rate": STEM_RATE_HZ,
         "pulse": {
             "width": PULSE_WIDTH_S,

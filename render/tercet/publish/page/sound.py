@@ -33,14 +33,14 @@ from tercet.tracks.heights import peak_dbtp_at
 from tercet.tracks.in_memory import WholeSong
 from tercet.tracks.playing import Playing
 from tercet.tracks.timelines import Source
-from tercet.tracks.track_files import gain_under, over_db
+from tercet.tracks.track_files import gains_of, over_db
 
-__all__ = ["KNOCKS_APART_S", "PageSound", "SpeedTiming", "made_sound", "speed_label", "speed_timeline"]
+__all__ = ["KNOCKS_APART_S", "PageSound", "SpeedTiming", "made_sounds", "speed_label", "speed_timeline"]
 
 VERSION = 2
 """Of what a stem's script holds: a new one makes all stems again."""
 
-KEPT_FILE = f"{FOLDER}kept.json"
+KEPT_NAME = "kept.json"
 
 KNOCKS_APART_S = 0.5
 """The two knocks of the count-in lie in one stem, the first of a bar before the other."""
@@ -112,15 +112,20 @@ def speed_timeline(playing: Playing, speed: Fraction) -> Timeline:
     return lay_out(playing.arrangement, None, speed, 0)
 
 
-def made_sound(
-    playing: Playing, speeds: Sequence[Fraction], files: PageFiles | None, work: Path, progress: Progress
-) -> PageSound:
+def made_sounds(
+    sets: Mapping[str, Playing],
+    speeds: Sequence[Fraction],
+    files: PageFiles | None,
+    work: Path,
+    progress: Progress,
+) -> tuple[PageSound, ...]:
     """Make what a page plays, or take it from last time.
 
     Parameters
     ----------
-    playing
-        The song being played.
+    sets
+        The sets of a song, in the page's order; each by the folder below the page's own in which its files lie, empty
+        for that itself. They share one gain, as their tracks do.
     speeds
         At which it is rendered.
     files
@@ -135,68 +140,121 @@ def made_sound(
     OutputError
         A file can't be written.
     """
-    if is_modelled(playing):
-        return _modelled(playing, speeds, files, work, progress)
-    kept: dict[str, Any] = files.read_note(KEPT_FILE).get("speeds", {}) if files else {}
-    sound = playing.sound_identity()
-    whole = _digest(playing.take(speed_timeline(playing, Fraction(1))))
-    song = WholeSong(playing, speeds, BatchCache(work))
+    whole = [_digest(playing.take(speed_timeline(playing, Fraction(1)))) for playing in sets.values()]
+    modelled = all(map(is_modelled, sets.values()))
+    song = _Sets(sets, (Fraction(1),) if modelled else tuple(speeds), work)
+    found = []
+    for number, folder in enumerate(sets):
+        at = _Place(folder, files, number * len(speeds), len(sets) * len(speeds), progress)
+        make = _modelled if modelled else _recorded
+        found.append(make(song, number, tuple(whole), speeds, at))
+    return tuple(found)
+
+
+@dataclass(frozen=True, slots=True)
+class _Place:
+    """Where the files of a set go, and who is told how far it is: `done` steps of `total` before its first."""
+
+    folder: str
+    files: PageFiles | None
+    done: int
+    total: int
+    progress: Progress
+
+    @property
+    def note(self) -> str:
+        """The name of the file that says what was made."""
+        return f"{FOLDER}{self.folder}{KEPT_NAME}"
+
+    def tell(self, speed: Fraction, at: int) -> None:
+        """Say which speed comes next."""
+        self.progress(f"{float(speed):.0%}", self.done + at, self.total)
+
+
+class _Sets:
+    """The sets of a song, each played where something of it has to be made."""
+
+    def __init__(self, sets: Mapping[str, Playing], speeds: Sequence[Fraction], work: Path) -> None:
+        self.playings = tuple(sets.values())
+        self._speeds, self._work = tuple(speeds), work
+        self._songs: dict[int, WholeSong] = {}
+
+    def __getitem__(self, number: int) -> WholeSong:
+        """Return one of them as it is played from beginning to end."""
+        if number not in self._songs:
+            cache = BatchCache(self._work / str(number))
+            self._songs[number] = WholeSong(self.playings[number], self._speeds, cache)
+        return self._songs[number]
+
+    def gain_db(self, ceiling_dbtp: float) -> float:
+        """Return the gain that all of them share."""
+        balances = [self[number].balance for number in range(len(self.playings))]
+        return gains_of(balances, [ceiling_dbtp])[ceiling_dbtp]
+
+
+def _recorded(
+    song: _Sets, number: int, whole: Sequence[str], speeds: Sequence[Fraction], at: _Place
+) -> PageSound:
+    """Return the sound of a page that plays stems, those of last time where nothing has changed."""
+    playing, files = song.playings[number], at.files
+    kept: dict[str, Any] = files.read_note(at.note).get("speeds", {}) if files else {}
     timings: list[SpeedTiming] = []
     texts: dict[str, str] = {}
     notes: dict[str, Any] = {}
     rate, anew = 0.0, False
-    for at, speed in enumerate(speeds):
-        progress(f"{float(speed):.0%}", at, len(speeds))
+    for place, speed in enumerate(speeds):
+        at.tell(speed, place)
         name = speed_label(speed)
         take = playing.take(speed_timeline(playing, speed))
-        key = _key(sound, whole, _digest(take))
+        key = _key(playing.sound_identity(), *whole, _digest(take))
         note = kept.get(name)
         if note is None or note["key"] != key or not _kept_stems(files, note):
-            note, made = _made_speed(song, take, speed, key)
-            texts |= _put(made, files)
+            note, made = _made_speed(song, number, take, speed, key, at.folder)
+            texts |= _put(made, at)
             anew = True
         notes[name] = note
         rate = max(rate, note["kbit_s"])
         timings.append(SpeedTiming(speed, take, note["length_s"], note["peaks"], note["pieces"]))
-    texts |= _put({"knocks": packed_stem(_knocks()).data}, files)
+    texts |= _put({"knocks": packed_stem(_knocks()).data}, at)
     if files is not None:
         _remove_stems({name: note for name, note in kept.items() if name not in notes}, files)
-        files.write_note(KEPT_FILE, {"speeds": notes})
+        files.write_note(at.note, {"speeds": notes})
     return PageSound(tuple(timings), texts, rate, anew, tuple(speeds))
 
 
 def _modelled(
-    playing: Playing, speeds: Sequence[Fraction], files: PageFiles | None, work: Path, progress: Progress
+    song: _Sets, number: int, whole: Sequence[str], speeds: Sequence[Fraction], at: _Place
 ) -> PageSound:
     """Return the sound of a page that works it out itself; stems of before are taken away."""
-    progress("100%", 0, 1)
-    kept: dict[str, Any] = files.read_note(KEPT_FILE) if files else {}
+    at.tell(Fraction(1), 0)
+    playing, files = song.playings[number], at.files
+    kept: dict[str, Any] = files.read_note(at.note) if files else {}
     take = playing.performed(Source()).take
-    key = _key(playing.sound_identity(), repr((playing.front_lu, speeds)), _digest(take))
+    key = _key(playing.sound_identity(), repr((playing.front_lu, speeds)), *whole, _digest(take))
     heard = kept.get("heard", {})
     anew = heard.get("key") != key
     if anew:
-        heard = {"key": key, **_heard(playing, take, speeds, work)}
+        heard = {"key": key, **_heard(song, number, take, speeds)}
     if files is not None:
         _remove_stems(kept.get("speeds", {}), files)
-        files.write_note(KEPT_FILE, {"heard": heard})
+        files.write_note(at.note, {"heard": heard})
     length_s = heard["length_s"]
     timing = SpeedTiming(Fraction(1), take, length_s, heard["peaks"])
     facts = modelled_facts(playing, take, heard["gains_db"], length_s, heard["lowered_db"])
     return PageSound((timing,), {}, 0.0, anew, tuple(speeds), facts)
 
 
-def _heard(playing: Playing, take: Take, speeds: Sequence[Fraction], work: Path) -> dict[str, Any]:
+def _heard(song: _Sets, number: int, take: Take, speeds: Sequence[Fraction]) -> dict[str, Any]:
     """Return what is measured of a whole song at full speed: its length, the gain of each layer, its peaks.
 
     And by how much it is softer at other speeds, as its tracks are: where it would come too high.
     """
-    song = WholeSong(playing, (Fraction(1),), BatchCache(work))
+    playing, one = song.playings[number], song[number]
     ceiling_dbtp = FORMATS[".wav"].encode_ceiling_dbtp
-    gain_db = gain_under(song.balance, ceiling_dbtp)
+    gain_db = song.gain_db(ceiling_dbtp)
     gain = np.float32(10.0 ** (gain_db / 20.0))
-    parts = {name: gain * sound for name, sound in song.parts(Fraction(1)).items()}
-    trims_db = song.balance.trims_db["song", False]
+    parts = {name: gain * sound for name, sound in one.parts(Fraction(1)).items()}
+    trims_db = one.balance.trims_db["song", False]
     gains_db = {layer: trims_db[layer] + gain_db for layer in playing.arrangement.song.layers}
     others = {*speeds, *(Fraction(percent, 100) for percent in ANY_SPEED_PERCENT)} - {Fraction(1)}
     heard = {
@@ -221,11 +279,11 @@ def _remove_stems(kept: Mapping[str, Any], files: PageFiles) -> None:
 
 
 def _made_speed(
-    song: WholeSong, take: Take, speed: Fraction, key: str
+    song: _Sets, number: int, take: Take, speed: Fraction, key: str, folder: str
 ) -> tuple[dict[str, Any], dict[str, bytes]]:
     """Return what is noted of a speed, and its stems by name, under the gain that the song's tracks have as MP3."""
-    gain_db = gain_under(song.balance, CEILING_DBTP)
-    stems = {part: mono(sound, gain_db) for part, sound in song.parts(speed).items()}
+    gain_db = song.gain_db(CEILING_DBTP)
+    stems = {part: mono(sound, gain_db) for part, sound in song[number].parts(speed).items()}
     length_frames = len(next(iter(stems.values())))
     pieces = {part: found for part, stem in stems.items() if (found := pieces_of(stem))}
     packed = {
@@ -241,7 +299,7 @@ def _made_speed(
         "pieces": pieces,
         "kbit_s": max((stem.kbit_s for stem in packed.values()), default=0.0),
         "stems": {
-            _script(name): hashlib.sha256(stem_script(name, stem.data)).hexdigest()
+            _script(name, folder): hashlib.sha256(stem_script(name, stem.data)).hexdigest()
             for name, stem in packed.items()
         },
     }
@@ -249,17 +307,17 @@ def _made_speed(
     return json.loads(json.dumps(note, sort_keys=True)), {name: stem.data for name, stem in packed.items()}
 
 
-def _script(stem: str) -> str:
+def _script(stem: str, folder: str) -> str:
     """Return the name of a stem's script, as seen from the page."""
-    return f"{FOLDER}{stem}.js"
+    return f"{FOLDER}{folder}{stem}.js"
 
 
-def _put(stems: dict[str, bytes], files: PageFiles | None) -> dict[str, str]:
+def _put(stems: dict[str, bytes], at: _Place) -> dict[str, str]:
     """Write stems as scripts; return them as text where there are no files for them."""
-    if files is None:
+    if at.files is None:
         return {name: stem_text(data) for name, data in stems.items()}
     for name, data in stems.items():
-        files.write(_script(name), stem_script(name, data))
+        at.files.write(_script(name, at.folder), stem_script(name, data))
     return {}
 
 

@@ -2,7 +2,7 @@
 window.Tercet = (function () {
   "use strict";
   const byId = (id) => document.getElementById(id);
-  const page = JSON.parse(byId("facts").textContent);
+  const { page, kept } = window.TercetSet;
   const handed = new Map();
 
   /* The words of the page, from the one table that a translator changes. */
@@ -92,24 +92,6 @@ window.Tercet = (function () {
       return lastUpTo(this.struck, ms);
     }
   }
-
-  /* What the reader chose last time: the only thing that is kept, and only in this browser. */
-  const kept = {
-    read() {
-      try {
-        return JSON.parse(localStorage.getItem("tercet")) || {};
-      } catch (_) {
-        return {};
-      }
-    },
-    write(name, value) {
-      try {
-        localStorage.setItem("tercet", JSON.stringify(Object.assign(kept.read(), { [name]: value })));
-      } catch (_) {
-        return;
-      }
-    },
-  };
 
   /* A speed by its percent: as it was recorded, or worked out from the take. */
   const speeds = new Map();

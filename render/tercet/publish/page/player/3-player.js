@@ -62,7 +62,8 @@
       this.strokes = [];
       this.turn = 0;
       this.heard = [];
-      window.addEventListener("load", () => setTimeout(() => this.prepare(), SETTLED_MS));
+      const settled = () => setTimeout(() => this.prepare(), SETTLED_MS);
+      if (document.readyState === "complete") settled(); else window.addEventListener("load", settled);
     }
 
     /* Make what is heard first before anybody asks for it; stems, which have to be fetched, wait. */

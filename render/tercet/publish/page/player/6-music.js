@@ -246,4 +246,5 @@
   window.addEventListener("resize", lay);
   player.heard.push(mark);
   lay();
+  if (window.TercetSet.wanted.part === "second") T.takePart();
 })(window.Tercet, window.Tercet.player);

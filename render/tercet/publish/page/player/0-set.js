@@ -1,0 +1,75 @@
+/* Which set of the song this page is for: what was chosen last time is unpacked before all else begins. */
+window.TercetSet = (function () {
+  "use strict";
+  const byId = (id) => document.getElementById(id);
+  const page = JSON.parse(byId("facts").textContent);
+  let at = 0;
+  let failed = false;
+
+  /* What the reader chose last time: the only thing that is kept, and only in this browser; for this visit where it keeps nothing. */
+  const kept = {
+    read() {
+      try {
+        return JSON.parse(window.localStorage.getItem("tercet")) || {};
+      } catch (_) {
+        return (window.history.state || {}).tercet || {};
+      }
+    },
+    write(name, value) {
+      const all = { ...kept.read(), [name]: value };
+      try {
+        window.localStorage.setItem("tercet", JSON.stringify(all));
+      } catch (_) {
+        window.history.replaceState({ ...window.history.state, tercet: all }, "");
+      }
+    },
+  };
+
+  const told = kept.read();
+  const wanted = { hand: page.hand, part: "song", ...told.mine, key: (told.keys || {})[page.title] };
+
+  /* The set that has most of what is wanted, an instrument before all else. */
+  function best() {
+    let left = page.sets.filter((one) => one.key === (wanted.key ?? page.sets[0].key));
+    if (!left.length) left = page.sets;
+    ["tuning", "players"].forEach((axis) => {
+      const found = left.filter((one) => one[axis] === wanted[axis]);
+      if (found.length) left = found;
+    });
+    return page.sets.indexOf(left[0]);
+  }
+
+  function unpacked(number) {
+    const letters = window.atob(document.querySelector('[data-set="' + number + '"]').textContent);
+    const bytes = Uint8Array.from(letters, (letter) => letter.charCodeAt(0));
+    const plain = new Blob([bytes]).stream().pipeThrough(new DecompressionStream("gzip"));
+    return new Response(plain).text();
+  }
+
+  /* The parts of the page that stand for a set, in the place of those that are there. */
+  function put(text) {
+    const parts = new DOMParser().parseFromString(text, "text/html");
+    [...parts.body.children].forEach((part) => byId(part.id).replaceWith(part));
+    Object.assign(page, JSON.parse(byId("facts").textContent));
+  }
+
+  return {
+    page: page,
+    kept: kept,
+    wanted: wanted,
+    current: () => page.sets[at],
+    failed: () => failed,
+
+    begin(run) {
+      const number = best();
+      if (!number) {
+        run();
+        return;
+      }
+      new Promise((resolve) => resolve(unpacked(number))).then((text) => {
+        put(text);
+        at = number;
+      }).catch(() => { failed = true; }).then(run);
+    },
+  };
+})();
