@@ -15,9 +15,9 @@ __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
 NAME = "kit"
 HELP = "make all tracks and the MIDI file of one song or more"
 DESCRIPTION = (
-    "Make every track that a class takes home, a MIDI file, and kit.json, which tells what is in each. Each song gets a "
-    "folder of its own in DIR; where several tunings, players or keys are asked for, each set has one in that. What is "
-    "there already and hasn't changed is kept."
+    "Make every track that a class takes home, a MIDI file, and kit.json, which tells what is in each. Each song has a "
+    "folder of its own in DIR; where several tunings, players or keys are asked for, each set has one in that. What "
+    "is there already and hasn't changed is kept."
 )
 
 
