@@ -271,3 +271,63 @@ def test_a_page_is_no_folder(song: Path, tmp_path: Path, tercet: Callable[..., R
     (tmp_path / "p.html").mkdir()
     assert tercet("page", song, "-o", tmp_path / "p.html", "--one-file").code == 0
     assert (tmp_path / "p.html" / "two-kettles.html").is_file()
+
+
+def test_a_page_of_a_mixed_class_has_a_folder_for_each_set(
+    tercet: Tercet, song: Path, tmp_path: Path
+) -> None:
+    folder = tmp_path / "class" / "two-kettles"
+    command = ("page", song, "-o", tmp_path / "class", "--speeds", "100%", "--no-kit")
+    assert tercet(*command).code == 0
+    assert (folder / "two-kettles.pdf").is_file()
+    ran = tercet(*command, "--tuning", "high-g,low-g")
+    assert ran.code == 0, ran.err
+    assert sorted(path.relative_to(folder).as_posix() for path in folder.rglob("*.pdf")) == [
+        "high-g/two-kettles.pdf",
+        "low-g/two-kettles.pdf",
+    ]
+    page = (folder / "index.html").read_bytes()
+    assert page.count(b"data-set=") == 1
+    assert tercet(*command, "--tuning", "low-g,high-g").code == 0
+    assert (folder / "index.html").read_bytes() == page
+    class_file = song.with_name("class.yaml")
+    class_file.write_text("tunings: low-g, high-g\n", encoding="utf-8")
+    assert tercet(*command).code == 0
+    assert (folder / "index.html").read_bytes() == page
+    class_file.write_text("keys: 0, -2\n", encoding="utf-8")
+    assert tercet(*command).code == 0
+    files = {path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file()}
+    assert {name.rpartition("/")[0] for name in files} == {"", "bb-major", "c-major", "page", "page/bb-major"}
+
+
+def test_a_kit_without_one_of_the_sets_is_told(tercet: Tercet, song: Path, tmp_path: Path) -> None:
+    sets = ("--tuning", "high-g,low-g")
+    kit = ("kit", song, "-o", tmp_path / "class", "--tracks", "tune-up", "--formats", "mp3", "--jobs", "1")
+    assert tercet(*kit, *sets).code == 0
+    page = ("page", song, "-o", tmp_path / "class", "--speeds", "100%")
+    assert "has no recordings of" not in tercet(*page, *sets).err
+    ran = tercet(*page, *sets, "--keys", "0,-2")
+    assert ran.code == 0
+    assert (
+        "has no recordings of high-g, C major, low-g, C major, high-g, Bb major and low-g, Bb major"
+        in ran.err
+    )
+
+
+@pytest.mark.parametrize("command", [("--keys", "0,-12"), ("--keys", "-2,B"), ("--keys", "+")])
+def test_keys_that_are_none_are_refused(
+    tercet: Tercet, song: Path, tmp_path: Path, command: tuple[str, ...]
+) -> None:
+    ran = tercet("page", song, "-o", tmp_path / "class", *command)
+    assert ran.code == 2
+    assert "--keys must be semitones from the song's key, -11 to +11, such as 0,-2,+3" in ran.err
+    assert not (tmp_path / "class").exists()
+
+
+def test_one_file_of_recorded_stems_holds_one_set(tercet: Tercet, song: Path, tmp_path: Path) -> None:
+    several = ("--one-file", "--sound", FONT, "--tuning", "high-g,low-g")
+    ran = tercet("page", song, "-o", tmp_path / "a.html", *several)
+    assert ran.code == 1
+    assert (
+        "one file holds one set of a sound font or a --loud song (got 2): name one with --tuning" in ran.err
+    )

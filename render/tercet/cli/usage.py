@@ -70,7 +70,7 @@ LONE = ("--list", "--schema")
 """Options that need nothing else."""
 
 _NUMBER = re.compile(r"-\d+(\.\d*)?|-\.\d+")
-_NUMBERS = re.compile(r"-\d+(\s*,\s*[+-]?\d+)+")
+_NUMBERS = re.compile(r"-\d+\s*,.*")
 _DASHES = re.compile(r"^[–—−‐‑‒]+")
 _YES_OR_NO = ("yes", "no", "true", "false", "on", "off", "1", "0")
 

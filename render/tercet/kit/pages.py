@@ -377,6 +377,7 @@ class _Pages:
         with work_folder(folder) as work:
             files.write(FIRST_LINE, first_line(song.playings[0], work))
         written = {name: files.write(name, data) for name, data in song_page(plan).items()}
+        files.remove_old()
         return written["index.html"]
 
     def _write_sheet(

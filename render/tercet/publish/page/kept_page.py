@@ -87,8 +87,8 @@ class PageFiles:
         if self.is_as_made(name, sha256):
             self._own.store.remove(self._folder + name)
 
-    def remove_old(self, ending: str) -> None:
-        """Remove files of an ending that the page had last time and hasn't now, if they are as they were made."""
+    def remove_old(self, ending: str = "") -> None:
+        """Remove files, of an ending, that the page had last time and hasn't now, if they are as they were made."""
         for name, sha256 in self._known.items():
             if name.endswith(ending) and name not in self.made:
                 self.remove(name, sha256)
