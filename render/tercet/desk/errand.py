@@ -111,17 +111,12 @@ class Made:
 
 
 def _make_page(errand: Errand, listener: Listener) -> None:
-    play = PlayOptions(**errand.chosen("tuning", "players"))
-    make_pages(
-        errand.songs,
-        errand.folder,
-        PageOptions(play=play, **errand.chosen("one_file", "left_handed")),
-        listener,
-    )
+    options = PageOptions(**errand.chosen("one_file", "left_handed", "tunings", "players", "keys"))
+    make_pages(errand.songs, errand.folder, options, listener)
 
 
 def _make_tracks(errand: Errand, listener: Listener) -> None:
-    options = KitOptions(**errand.chosen("tracks", "formats", "tunings", "players", "speeds"))
+    options = KitOptions(**errand.chosen("tracks", "formats", "tunings", "players", "keys", "speeds"))
     make_kit(errand.songs, errand.folder, options, listener)
 
 
@@ -149,8 +144,12 @@ def _make_neck_map(errand: Errand, listener: Listener) -> None:
 
 
 YES = Choice()
-EACH_TUNING = Choice("several", tuple(TUNINGS))
-EACH_PLAYERS = Choice("several", tuple(LIMITS))
+EACH_SET = {
+    "tunings": Choice("several", tuple(TUNINGS)),
+    "players": Choice("several", tuple(LIMITS)),
+    "keys": Choice("several", tuple(f"{semitones:+d}" if semitones else "0" for semitones in range(-5, 7))),
+}
+"""What a mixed class may need: a set for each."""
 
 MADE: dict[str, Made] = {
     "page": Made(
@@ -159,8 +158,7 @@ MADE: dict[str, Made] = {
         {
             "one_file": YES,
             "left_handed": YES,
-            "tuning": Choice("one", EACH_TUNING.values),
-            "players": Choice("one", EACH_PLAYERS.values),
+            **EACH_SET,
         },
     ),
     "tracks": Made(
@@ -170,8 +168,7 @@ MADE: dict[str, Made] = {
             "tracks": Choice("several", tuple(recipe.name for recipe in RECIPES)),
             "formats": Choice("several", tuple(FORMATS)),
             "speeds": Choice("several", ("50%", "60%", "70%", "80%", "90%", "100%")),
-            "tunings": EACH_TUNING,
-            "players": EACH_PLAYERS,
+            **EACH_SET,
         },
     ),
     "sheet": Made(
