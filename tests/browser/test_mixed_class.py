@@ -243,6 +243,38 @@ def test_a_choice_is_the_classes_and_a_key_the_songs(opened: Opened, mixed: Path
             assert not page.evaluate("document.getElementById('mine').open")
 
 
+def test_the_list_of_songs_takes_the_choice_for_all_of_them(
+    opened: Opened, mixed: Path, address: str
+) -> None:
+    page = opened(width=360).page
+    page.goto((mixed / "class" / "index.html").as_uri())
+    finger = "document.querySelector('.chords circle').getAttribute('cx')"
+    right = page.evaluate(finger)
+    page.click("#mine summary")
+    assert page.evaluate(
+        "[...document.querySelectorAll('[data-axis]')].map((each) => each.dataset.value)"
+    ) == [
+        "high-g",
+        "low-g",
+        "right",
+        "left",
+    ]
+    found = Axe().run(page, options={"preload": False, "runOnly": {"type": "tag", "values": RULES}})
+    assert [one["id"] for one in found.response["violations"]] == []
+    page.click('[data-value="low-g"]')
+    page.click('[data-value="left"]')
+    assert page.evaluate(finger) != right
+    assert page.text_content("#mine-now") == "low-g ukulele · left-handed"
+    page.click(".songs .name")
+    ready(page, tuning="low-g")
+    assert page.url == address
+    assert not page.evaluate("document.getElementById('mine').open")
+    assert page.get_attribute('[data-axis="hand"][data-value="left"]', "aria-pressed") == "true"
+    page.go_back()
+    assert page.text_content("#mine-now") == "low-g ukulele · left-handed"
+    assert page.evaluate(finger) != right
+
+
 def test_where_nothing_may_be_kept_it_holds_for_the_visit(opened: Opened, address: str) -> None:
     page = opened().page
     page.add_init_script(DENIED)

@@ -45,6 +45,7 @@ from tercet.publish.page import (
     is_modelled,
     made_sounds,
     song_page,
+    tuning_of,
 )
 from tercet.publish.pictures.shapes_used import shapes_used
 from tercet.song import Players
@@ -248,12 +249,13 @@ class _Pages:
                 self._one_file(song, f"{source.folder}.html")
             else:
                 self._folder(source, song)
-                entries.append(self._entry(source, song.sets[0].arrangement))
+                entries.append(self._entry(source, song))
         listed = self._list(entries, self._title(sources)) if entries else None
         return PagesResult(tuple(self._pages), listed, tuple(self._left))
 
-    def _entry(self, source: SongSource, arrangement: Arrangement) -> ListedSong:
+    def _entry(self, source: SongSource, sets: _SongSets) -> ListedSong:
         """Return what the list says of a song whose page was made."""
+        arrangement = sets.sets[0].arrangement
         song, clip = arrangement.song, f"{source.folder}/{FIRST_LINE}"
         return ListedSong(
             f"{source.folder}/index.html",
@@ -262,6 +264,7 @@ class _Pages:
             song.players,
             shapes_used(arrangement),
             clip if (self._output / clip).is_file() else "",
+            tuple((tuning_of(one.arrangement), one.arrangement.song.players) for one in sets.sets),
         )
 
     def _title(self, sources: Sequence[SongSource]) -> str:

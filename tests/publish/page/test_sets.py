@@ -13,7 +13,8 @@ import pytest
 
 from tercet.arranging import Arrangement
 from tercet.publish.page import PagePlan, PageSet, song_page
-from tercet.publish.page.sets import choices
+from tercet.publish.page.sets import choices, choices_of_class
+from tercet.song import Players
 from tests.kits import HARBOUR_LANTERNS, run_tercet
 from tests.publish.drawn import three_layers
 from tests.publish.page.test_song_page import Scripts, sound_of
@@ -45,7 +46,7 @@ def test_a_further_set_says_what_the_page_alone_would() -> None:
     alone = page_of(other)
     for part in ("line", "main", "shapes"):
         (wanted,) = re.findall(
-            rf'<\w+ [^>]*\bid="{part}".*?(?=<footer|<details|<script|\Z)', alone, re.DOTALL
+            rf'<\w+ [^>]*\bid="{part}".*?(?=<footer|<noscript|<script|\Z)', alone, re.DOTALL
         )
         assert wanted.strip() in packed
     told, first = (json.loads(re.findall(r'id="facts">(.*?)</script>', html)[0]) for html in (packed, alone))
@@ -75,6 +76,15 @@ def test_only_what_differs_can_be_chosen() -> None:
     both = [PageSet(made, sound_of(made), key_semitones=key) for key in (0, -2)]
     assert [axis["name"] for axis in choices(both)] == ["tuning", "key", "hand"]
     assert [choice["value"] for choice in choices(both)[1]["choices"]] == ["0", "-2"]
+
+
+def test_a_class_chooses_what_one_of_its_pages_lets_choose() -> None:
+    first: tuple[str, Players] = ("high-g", "beginner")
+    second: tuple[str, Players] = ("low-g", "beginner")
+    alone: tuple[str, Players] = ("baritone", "improving")
+    names = [(axis["name"], len(axis["choices"])) for axis in choices_of_class([[first, second], [alone]])]
+    assert names == [("tuning", 2), ("hand", 2)]
+    assert [axis["name"] for axis in choices_of_class([[first], [alone]])] == ["hand"]
 
 
 @pytest.fixture(scope="module")

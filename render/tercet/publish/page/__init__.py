@@ -2,7 +2,7 @@
 
 from tercet.publish.page.kept_page import FOLDER, PageFiles
 from tercet.publish.page.modelled import is_modelled
-from tercet.publish.page.sets import KitTrack, PageSet, TrackBar, Turn
+from tercet.publish.page.sets import KitTrack, PageSet, TrackBar, Turn, tuning_of
 from tercet.publish.page.song_page import ListedSong, PagePlan, class_page, song_page
 from tercet.publish.page.sound import PageSound, made_sounds
 
@@ -20,4 +20,5 @@ __all__ = [
     "is_modelled",
     "made_sounds",
     "song_page",
+    "tuning_of",
 ]

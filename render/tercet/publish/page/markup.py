@@ -87,12 +87,14 @@ def player_script(*, modelled: bool) -> str:
         path.name for path in folder.iterdir() if path.name.endswith(".js") and path.name not in others
     )
     first, *rest = (_lean(f"player/{name}") for name in parts)
-    return f"{first}window.TercetSet.begin(()=>{{{''.join(rest)}}});{_lean('going_along.js')}"
+    return (
+        f"{_lean('mine.js')}{first}window.TercetSet.begin(()=>{{{''.join(rest)}}});{_lean('going_along.js')}"
+    )
 
 
 def class_script() -> str:
     """Return the script of a class's list of songs."""
-    return _lean("class.js") + _lean("going_along.js")
+    return _lean("mine.js") + _lean("class.js") + _lean("going_along.js")
 
 
 def data_for_page(data: object) -> str:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import base64
 import gzip
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,7 +18,17 @@ from tercet.publish.page.sound import PageSound
 from tercet.publish.page.take_home import Files
 from tercet.song import Players
 
-__all__ = ["KitTrack", "PageSet", "TrackBar", "Turn", "choices", "packed_set", "sets_facts"]
+__all__ = [
+    "KitTrack",
+    "PageSet",
+    "TrackBar",
+    "Turn",
+    "choices",
+    "choices_of_class",
+    "packed_set",
+    "sets_facts",
+    "tuning_of",
+]
 
 HANDS = ("right", "left")
 PARTS_OF_CLASS = ("song", "second")
@@ -87,8 +97,13 @@ class PageSet:
     @property
     def tuning(self) -> str:
         """The name of its tuning, or its notes."""
-        tuning = self.arrangement.tuning
-        return tuning.name if tuning.name != "custom" else " ".join(map(str, tuning.open_pitches))
+        return tuning_of(self.arrangement)
+
+
+def tuning_of(arrangement: Arrangement) -> str:
+    """Return the name of an arrangement's tuning, or its notes."""
+    tuning = arrangement.tuning
+    return tuning.name if tuning.name != "custom" else " ".join(map(str, tuning.open_pitches))
 
 
 def sets_facts(sets: Sequence[PageSet]) -> list[dict[str, Any]]:
@@ -112,15 +127,36 @@ def choices(sets: Sequence[PageSet]) -> list[dict[str, Any]]:
     The instrument is there also where there is only one: the page says which.
     """
     parts = PARTS_OF_CLASS if sets[0].arrangement.second else ()
-    found: dict[str, dict[str, tuple[str, str]]] = {
-        "tuning": {one.tuning: _instrument(one.tuning) for one in sets},
-        "players": {one.arrangement.song.players: _players(one.arrangement.song.players) for one in sets},
-        "part": {part: _both(text_table()[f"whose_{part}"]) for part in parts},
-        "key": {str(one.key_semitones): _key(str(one.arrangement.song.key)) for one in sets},
-        "hand": {
-            hand: (text_table()[f"mine_hand_{hand}"], text_table()[f"mine_said_{hand}"]) for hand in HANDS
-        },
-    }
+    return _axes(
+        {
+            "tuning": {one.tuning: _instrument(one.tuning) for one in sets},
+            "players": {one.arrangement.song.players: _players(one.arrangement.song.players) for one in sets},
+            "part": {part: _both(text_table()[f"whose_{part}"]) for part in parts},
+            "key": {str(one.key_semitones): _key(str(one.arrangement.song.key)) for one in sets},
+            "hand": _hands(),
+        }
+    )
+
+
+def choices_of_class(songs: Iterable[Sequence[tuple[str, Players]]]) -> list[dict[str, Any]]:
+    """Return what can be chosen for all songs of a class, of each song's sets: what some of its pages let choose."""
+    tunings: dict[str, tuple[str, str]] = {}
+    levels: dict[str, tuple[str, str]] = {}
+    for song in songs:
+        here = {tuning: _instrument(tuning) for tuning, _ in song}
+        who = {players: _players(players) for _, players in song}
+        tunings |= here if len(here) > 1 else {}
+        levels |= who if len(who) > 1 else {}
+    return _axes(
+        {
+            "tuning": tunings,
+            "players": levels,
+            "hand": _hands(),
+        }
+    )
+
+
+def _axes(found: Mapping[str, Mapping[str, tuple[str, str]]]) -> list[dict[str, Any]]:
     return [
         {
             "name": name,
@@ -132,6 +168,10 @@ def choices(sets: Sequence[PageSet]) -> list[dict[str, Any]]:
         for name, among in found.items()
         if len(among) > (name != "tuning")
     ]
+
+
+def _hands() -> dict[str, tuple[str, str]]:
+    return {hand: (text_table()[f"mine_hand_{hand}"], text_table()[f"mine_said_{hand}"]) for hand in HANDS}
 
 
 def _both(words: str) -> tuple[str, str]:

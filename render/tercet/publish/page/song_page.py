@@ -25,7 +25,7 @@ from tercet.publish.page.markup import (
 )
 from tercet.publish.page.modelled import ANY_SPEED_PERCENT
 from tercet.publish.page.music import MusicView, engraved_music, marks_of_notes, spoken_bars
-from tercet.publish.page.sets import KitTrack, PageSet, choices, packed_set, sets_facts
+from tercet.publish.page.sets import KitTrack, PageSet, choices, choices_of_class, packed_set, sets_facts
 from tercet.publish.page.song_facts import PLACES, SongFacts, counted_in, song_facts, speed_facts
 from tercet.publish.page.sound import KNOCKS_APART_S, PageSound, SpeedTiming
 from tercet.publish.page.stems import MUSIC_FRAME, PULSE_FRAME, PULSE_HZ, PULSE_WIDTH_S, STEM_RATE_HZ
@@ -103,6 +103,8 @@ class ListedSong:
         What its chords are played with, in the order of first use.
     first_line
         Where its first line lies as a recording; empty for none.
+    sets
+        Of each set of its page the tuning, as `PageSet.tuning`, and who plays.
     """
 
     href: str
@@ -111,6 +113,7 @@ class ListedSong:
     players: Players = "improving"
     shapes: tuple[ShapeUse, ...] = ()
     first_line: str = ""
+    sets: tuple[tuple[str, Players], ...] = ()
 
 
 def song_page(plan: PagePlan) -> dict[str, bytes]:
@@ -131,6 +134,7 @@ def song_page(plan: PagePlan) -> dict[str, bytes]:
         "script": script if plan.one_file else "",
         "stems": [{"name": name, "text": text} for name, text in plan.sets[0].sound.texts.items()],
         "facts": data_for_page(first.facts),
+        "of_class": False,
         "axes": choices(plan.sets),
         "others": [packed_set(one.values, one.facts, first.facts) for one in others],
         "policy": policy_of_one_file(script, style) if plan.one_file else policy(),
@@ -209,8 +213,12 @@ def _second_music(arrangement: Arrangement, facts: SongFacts) -> _SecondMusic:
 
 def class_page(title: str, songs: Iterable[ListedSong], *, left_handed: bool = False) -> dict[str, bytes]:
     """Return the files of the list of a class's songs by name; the songs come in the order in which they are learnt."""
+    songs = tuple(songs)
     values = {
         "policy": policy(),
+        "of_class": True,
+        "axes": choices_of_class([song.sets for song in songs]),
+        "hand": "left" if left_handed else "right",
         "title": title or text_table()["class_title"],
         "songs": list(_listed(songs, left_handed=left_handed)),
         "made_with": filled("made_with", version=__version__, licence="").strip(),

@@ -6,25 +6,7 @@ window.TercetSet = (function () {
   let at = 0;
   let failed = false;
 
-  /* What the reader chose last time: the only thing that is kept, and only in this browser; for this visit where it keeps nothing. */
-  const kept = {
-    read() {
-      try {
-        return JSON.parse(window.localStorage.getItem("tercet")) || {};
-      } catch (_) {
-        return (window.history.state || {}).tercet || {};
-      }
-    },
-    write(name, value) {
-      const all = { ...kept.read(), [name]: value };
-      try {
-        window.localStorage.setItem("tercet", JSON.stringify(all));
-      } catch (_) {
-        window.history.replaceState({ ...window.history.state, tercet: all }, "");
-      }
-    },
-  };
-
+  const { kept, mirror } = window.TercetMine;
   const told = kept.read();
   const wanted = { hand: page.hand, part: "song", ...told.mine, key: (told.keys || {})[page.title] };
 
@@ -56,6 +38,7 @@ window.TercetSet = (function () {
   return {
     page: page,
     kept: kept,
+    mirror: mirror,
     wanted: wanted,
     current: () => page.sets[at],
     failed: () => failed,

@@ -18,24 +18,8 @@
     buttons.forEach((button) => button.setAttribute("aria-pressed", String(chosen(button))));
   }
 
-  /* A diagram as the other hand sees it: the neck is turned round, what is written on it isn't. */
-  function mirror(svg) {
-    const width = svg.viewBox.baseVal.width;
-    const across = (x) => String(Math.round(100 * (width - x)) / 100);
-    svg.querySelectorAll("[points]").forEach((line) => {
-      line.setAttribute("points", line.getAttribute("points").replace(/(\S+),/g, (_, x) => across(x) + ","));
-    });
-    svg.querySelectorAll("circle").forEach((disc) => disc.setAttribute("cx", across(disc.getAttribute("cx"))));
-    svg.querySelectorAll("text").forEach((text) => {
-      text.setAttribute("x", across(text.getAttribute("x")));
-      const anchor = text.getAttribute("text-anchor");
-      if (anchor === "end") text.removeAttribute("text-anchor");
-      else if (!anchor) text.setAttribute("text-anchor", "end");
-    });
-  }
-
   function mirrorAll() {
-    document.querySelectorAll("#shapes > svg, #now-shapes svg, #board .shapes svg").forEach(mirror);
+    document.querySelectorAll("#shapes > svg, #now-shapes svg, #board .shapes svg").forEach(set.mirror);
   }
 
   /* The own part stands in front, the others behind it. */
