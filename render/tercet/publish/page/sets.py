@@ -143,8 +143,8 @@ def choices_of_class(songs: Iterable[Sequence[tuple[str, Players]]]) -> list[dic
     tunings: dict[str, tuple[str, str]] = {}
     levels: dict[str, tuple[str, str]] = {}
     for song in songs:
-        here = {tuning: _instrument(tuning) for tuning, _ in song}
-        who = {players: _players(players) for _, players in song}
+        here: dict[str, tuple[str, str]] = {tuning: _instrument(tuning) for tuning, _ in song}
+        who: dict[str, tuple[str, str]] = {players: _players(players) for _, players in song}
         tunings |= here if len(here) > 1 else {}
         levels |= who if len(who) > 1 else {}
     return _axes(
