@@ -1,4 +1,4 @@
-"""Whether marks, ``--front`` and ``--flat`` are what is measured, for every song in several sounds; see README.md.
+"""Whether marks, ``--front`` and ``--flat`` are what is measured, and whether songs are loud enough; see README.md.
 
 Run as ``.venv/bin/python benchmarks/levels.py [FONT…]``. Everything is made by the command and measured in the files it
 leaves, by `tests.measure`, which imports nothing from `tercet`: the K-weighted 400 ms of each gesture of a layer alone,
@@ -25,6 +25,8 @@ from tests.measure.song_text import read_song_text
 
 FRONT_LU = 9
 TRACKS = ("demo", "only-melody", "only-strums")
+LOUD_ENOUGH_LUFS = {"": -18.0, "--loud": -16.0}
+"""Aims: how loud a demo of the built-in ukulele is, on average over our songs."""
 
 
 @dataclass(frozen=True)
@@ -85,9 +87,21 @@ def main() -> int:
                 flush=True,
             )
     counted("songs measured", measured)
-    aims = Aims()
+    aims, of_songs = Aims(), Aims(judged=not given.short)
     aims.say("songs off their marks", missed, most=0)
-    return aims.exit_code
+    for option, least in LOUD_ENOUGH_LUFS.items():
+        loudness = [_demo_lufs(song, *filter(None, [option])) for song in songs]
+        name = f"demos of our songs{option and f' with {option}'}, on average, LUFS"
+        of_songs.say(name, float(np.mean(loudness)), least=least)
+    return aims.exit_code or of_songs.exit_code
+
+
+def _demo_lufs(song: Path, *options: str) -> float:
+    """Return how loud a song's demo is, as the command writes it."""
+    with tempfile.TemporaryDirectory() as folder:
+        demo = Path(folder) / "demo.wav"
+        run(demo, *tercet("render", song, "-o", demo, *options))
+        return integrated_lufs(read_track(demo))
 
 
 def _figures(song: Path, font: str, folder: Path) -> Figures:
