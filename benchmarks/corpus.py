@@ -15,7 +15,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import lru_cache
-from itertools import groupby, pairwise, product
+from itertools import groupby, islice, pairwise, product
 from pathlib import Path
 from typing import Any
 from zlib import crc32
@@ -47,7 +47,7 @@ COLLECTIONS: dict[str, int] = {"essenFolksong": 112, "airdsAirs": 32, "oneills18
 American fiddle tunes."""
 
 METERS = {(2, 4), (3, 4), (4, 4), (2, 2), (3, 2), (3, 8), (6, 8), (9, 8), (12, 8)}
-SHORT_TUNES = 4
+SHORT_TUNES = 1
 LEAST_NOTES, MOST_NOTES, LEAST_BARS = 24, 240, 6
 PULSES_A_MINUTE = Fraction(88)
 
@@ -102,6 +102,10 @@ def tunes(most: int) -> Iterator[Tune]:
     Where a tune isn't one voice in one usual meter, is too short or too long, or its bars don't add up, the next one
     stands in.
     """
+    yield from islice(_of_each_collection(most), most)
+
+
+def _of_each_collection(most: int) -> Iterator[Tune]:
     total = sum(COLLECTIONS.values())
     for collection, share in COLLECTIONS.items():
         wanted = max(1, round(share * min(most, total) / total))

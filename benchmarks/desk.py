@@ -96,7 +96,7 @@ def main() -> int:
         browser.close()
         _kills(playwright, program, text, 1 if given.short else MOMENTS, aims)
     with _desk(text) as desk:
-        _memory(desk, text, 20 if given.short else EDITS, aims)
+        _memory(desk, text, 6 if given.short else EDITS, aims)
     return aims.exit_code
 
 

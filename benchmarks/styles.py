@@ -22,7 +22,7 @@ from tercet.song import Song, Style, read_song, transpose_song
 from tercet.theory import TUNINGS
 
 STYLES: tuple[Style, ...] = get_args(Style)
-SHORT_TUNES = 4
+SHORT_TUNES = 1
 HIGHEST_FRET = 7
 LEAST_DIFFERENT = 70.0
 MOST_LESS_PLAYABLE = 0.05

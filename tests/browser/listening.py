@@ -103,8 +103,9 @@ async ([percent, part]) => {
 """A part as a page works it out, in its room; or as the page decoded, laid out and aligned its stem."""
 
 
-def play(page: Page) -> None:
-    """Press Play and wait until the sound stands on the clock."""
+def play(page: Page, heard_s: int = 20) -> None:
+    """Press Play and wait until the sound stands on the clock; so many seconds of it are rendered."""
+    page.evaluate("(seconds) => { window.audioLength = seconds; }", heard_s)
     page.click("#go")
     page.wait_for_function("() => Tercet.player.state === 'playing'")
 

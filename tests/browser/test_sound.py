@@ -106,7 +106,7 @@ def test_the_comparison_sees_a_stem_that_is_late(opened: Opened, recorded: Path,
     script.write_bytes(stem_script("100-melody", packed_stem(late).data))
     page = offline_page(opened, (broken / "index.html").as_uri())
     no_count_in(page)
-    play(page)
+    play(page, heard_s=8)
     start = page.evaluate("Tercet.player.rounds[0].from") / 1000
     heard = rendered(page)[round(BEGIN_S * RATE_HZ) :]
     assert fitted(heard, demo(recorded)[round(start * RATE_HZ) :])[1] > -10
@@ -125,7 +125,7 @@ def test_stems_are_aligned_to_the_sample(opened: Opened, recorded: Path, recorde
 def with_melody_away(page: Page) -> tuple[Samples, list[Samples]]:
     """Play from the start, take the melody out at 4 s and bring it back at 8 s; return what is heard, and the stems."""
     no_count_in(page)
-    play(page)
+    play(page, heard_s=12)
     start = page.evaluate("Tercet.player.rounds[0].from") / 1000
     heard = rendered(page, {4: press("melody", "out"), 8: press("melody", "front")})
     stems = [stem[round(start * RATE_HZ) :] for stem in stems_of(page, "100")]
@@ -135,7 +135,7 @@ def with_melody_away(page: Page) -> tuple[Samples, list[Samples]]:
 def melody_left_db(heard: Samples, stems: list[Samples]) -> tuple[float, float]:
     """Return what is heard that shouldn't be, in dB of the melody: while it is away, and after it is back."""
     away = slice(round(4.2 * RATE_HZ), round(7.8 * RATE_HZ))
-    back = slice(round(8.2 * RATE_HZ), round(14 * RATE_HZ))
+    back = slice(round(8.2 * RATE_HZ), round(11 * RATE_HZ))
     melody, between, strums = stems
     without = level_db(heard[away] - (between + strums)[away]) - level_db(melody[away])
     whole = level_db(heard[back] - (melody + between + strums)[back]) - level_db(melody[back])
@@ -187,7 +187,7 @@ def with_added(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def heard_without_the_tune(page: Page) -> tuple[Samples, dict[str, Samples]]:
     """Play with the tune out from 3 s to 7 s; return what is heard, and the parts."""
     no_count_in(page)
-    play(page)
+    play(page, heard_s=10)
     start = page.evaluate("Tercet.player.rounds[0].from") / 1000
     heard = rendered(page, {3: "#tune-out", 7: "#tune-out"})
     parts = {name: part[round(start * RATE_HZ) :] for name, part in parts_of(page, "100").items()}
@@ -258,7 +258,7 @@ def test_nothing_added_and_the_tune_out_leaves_strums_alone(opened: Opened, song
     no_count_in(page)
     page.click("#tune-out")
     assert page.get_attribute("[data-layer=between]", "data-place") == "out"
-    play(page)
+    play(page, heard_s=10)
     start = page.evaluate("Tercet.player.rounds[0].from") / 1000
     strums = parts_of(page, "100")["strums"][round(start * RATE_HZ) :]
     assert left_over_db(rendered(page)[round(BEGIN_S * RATE_HZ) :], strums) < -60
@@ -272,7 +272,7 @@ def test_nearer_is_louder_by_the_steps_between_the_marks(opened: Opened, song_ad
         choose(page, "melody", place)
         choose(page, "between", "out")
         choose(page, "strums", "out")
-        play(page)
+        play(page, heard_s=10)
         levels[place] = level_db(rendered(page))
     assert levels["front"] - levels["middle"] == pytest.approx(8, abs=0.1)
     assert levels["front"] - levels["back"] == pytest.approx(12, abs=0.1)
@@ -385,7 +385,7 @@ def test_the_count_in_knocks_on_the_beat(opened: Opened, song_address: str) -> N
     page.select_option("#count", "1")
     for layer in ("melody", "between", "strums"):
         choose(page, layer, "out")
-    play(page)
+    play(page, heard_s=6)
     heard = rendered(page)
     strokes = onsets_s(heard)
     pulse_s = 60 / 132
