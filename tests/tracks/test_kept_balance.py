@@ -85,6 +85,32 @@ def test_a_file_is_the_same_whether_its_balance_is_known_or_not(
     assert counts == [1 + (track.name == "flat")] * 2
 
 
+def test_bars_of_a_file_that_was_balanced_are_played_alone_and_sound_the_same(
+    tmp_path: Path, measured: list[object], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    alone: list[bool] = []
+    near = Recording.near
+
+    def looked_at(recording: Recording) -> Recording:
+        found = near(recording)
+        alone.append(found is not recording)
+        return found
+
+    monkeypatch.setattr(Recording, "near", looked_at)
+    path, out = tmp_path / "song.yaml", tmp_path / "bars.wav"
+    path.write_text(SHORT_SONG.replace("verse*2", "verse*4"), encoding="utf-8")
+    written = []
+    for options in (PlayOptions(), PlayOptions(), PlayOptions(loud=True), PlayOptions(loud=True)):
+        make_track(path, out, OneTrack(bars="9-10"), options, replace=True)
+        written.append(out.read_bytes())
+    assert alone == [False, True, False, True]
+    assert written[0] == written[1] != written[2] == written[3]
+    path.write_text(path.read_text("utf-8").replace("tempo: 132", "tempo: 120"), encoding="utf-8")
+    make_track(path, out, OneTrack(bars="9-10"), replace=True)
+    assert alone[4:] == [False]
+    assert len(measured) == 3
+
+
 def test_what_is_read_is_what_was_measured(tmp_path: Path, measured: list[object]) -> None:
     first, second = (balance(playing(loud=True), tmp_path) for _ in range(2))
     assert measured == list(VARIANTS)

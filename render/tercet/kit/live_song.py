@@ -37,7 +37,6 @@ from tercet.tracks.kept_balance import heard_whole
 from tercet.tracks.playing import Playing
 from tercet.tracks.practice_forms import timeline_of
 from tercet.tracks.recording import Recording
-from tercet.tracks.timelines import TrackTimeline
 from tercet.tracks.track_files import gain_under
 
 __all__ = ["LiveParts", "LiveSong", "LiveSound"]
@@ -271,7 +270,7 @@ class LiveSong:
         if count_in_bars is not None:
             asked = replace(asked, count_in_bars=count_in_bars)
         timeline = timeline_of(recipe, playing.piece(recipe.piece), asked)
-        return Recording(_near(playing, timeline), [timeline], self._played, variants=())
+        return Recording(playing, [timeline], self._played, variants=()).near()
 
     def _balance(self, edition: _Edition, recording: Recording) -> tuple[Balance, bool]:
         """Return the balance as it was measured last, by this sound, and whether it is of this edition."""
@@ -297,18 +296,6 @@ class LiveSong:
                     self._measured[variant] = measured
                 found = measured
             return found
-
-
-def _near(playing: Playing, timeline: TrackTimeline) -> Playing:
-    """Return what plays a track: the song near its bars, where it hasn't been played whole yet."""
-    passages = timeline.passages
-    if any(passage.source.piece != "song" for passage in passages):
-        return playing
-    beats = (
-        min(passage.start_beat for passage in passages),
-        max(passage.end_beat for passage in passages),
-    )
-    return playing.near(beats) or playing
 
 
 _MEASURING = Lock()

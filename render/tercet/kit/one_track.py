@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import os
 import time
+from contextlib import suppress
 from dataclasses import KW_ONLY, dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -32,6 +33,7 @@ from tercet.tracks.track_files import (
     SetOrder,
     TrackOrder,
     ceilings_of,
+    digest,
     gains_of,
     recording_of,
     write_track,
@@ -139,7 +141,7 @@ def make_track(
     start_s = time.monotonic()
     listener(Event("started", "track", file=str(path), done=0, total=2))
     one = ready(source, options, listener)
-    order = _Order(one, chosen.recipe(one.arrangement.song, source), chosen, options, path, replace)
+    order = _Order(one, source, chosen.recipe(one.arrangement.song, source), chosen, options, path, replace)
     tell_problems(one.arrangement, listener)
     listener(Event("step", "playing", file=str(path), done=1, total=2))
     write = order.write_midi if ending in MIDI_ENDINGS else order.write_recording
@@ -159,6 +161,7 @@ class _Order:
     """A track that is asked for, of a song that is ready."""
 
     one: ReadySet
+    source: SongSource
     recipe: Recipe
     chosen: OneTrack
     options: PlayOptions
@@ -203,7 +206,18 @@ class _Order:
             recording = recording_of(order, progress)
             return recording, recording.balance()
         recording = recording_of(order, progress, variants=())
-        return recording, kept_balance(recording.playing, recording.needed_variants, order.work)
+        variants = recording.needed_variants
+        balance = kept_balance(recording.playing, variants, order.work, self._asked)
+        return recording.near(), balance
+
+    @property
+    def _asked(self) -> str:
+        """What stands for the song as it is written, and for how it is to be played; empty if it isn't in a file."""
+        if isinstance(self.source.given, Song):
+            return ""
+        with suppress(OSError):
+            return digest(self.source.content(), self.options)
+        return ""
 
     def write_midi(self, listener: Listener) -> tuple[str, ...]:
         """Write a MIDI file: bars once through, with the notes that the track has."""

@@ -94,6 +94,19 @@ class Recording:
         self._plans: dict[int, TrackPlan] = {}
         self._wholes = tuple(_whole(playing, Source(piece, flat=flat)) for piece, flat in self.variants)
 
+    def near(self) -> Recording:
+        """Return the recording as played near the bars of its tracks alone, where that is less; without its `variants`.
+
+        It sounds the same; where the whole song has been played already, it is this one.
+        """
+        passages = [passage for each in self._timelines for passage in each.passages]
+        if any(passage.source.piece != "song" for passage in passages):
+            return self
+        start_beat = min(passage.start_beat for passage in passages)
+        end_beat = max(passage.end_beat for passage in passages)
+        playing = self.playing.near((start_beat, end_beat))
+        return self if playing is None else Recording(playing, self._timelines, self._cache, variants=())
+
     @property
     def needed_variants(self) -> tuple[Variant, ...]:
         """What the tracks are balanced by: the song as marked, and played flat where a track is."""
