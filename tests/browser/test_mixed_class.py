@@ -17,6 +17,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page
 
 from tercet.arranging import arrange
+from tercet.publish.page import PagePlan, PageSet, song_page
 from tercet.publish.pictures.chord_diagram import chord_diagram_drawing
 from tercet.publish.pictures.shapes_used import shapes_by_line
 from tercet.publish.svg import svg_element
@@ -27,6 +28,9 @@ from tests.browser.test_use import RULES, tab_to
 from tests.browser.windows import Window, serving
 from tests.kits import SHORT_SONG, run_tercet
 from tests.measure.midi import read_with_mido
+from tests.publish.drawn import three_layers
+from tests.publish.page.test_sets import HARMFUL
+from tests.publish.page.test_song_page import sound_of
 
 Opened = Callable[..., Window]
 Note = tuple[str, float, int]
@@ -324,6 +328,27 @@ def test_a_set_that_is_damaged_is_told(opened: Opened, mixed: Path, tmp_path: Pa
     page.click('[data-value="low-g"]')
     page.wait_for_function("() => document.getElementById('mine-old')?.checkVisibility()")
     ready(page, tuning="high-g")
+
+
+def test_what_a_further_set_says_stays_text(opened: Opened, tmp_path: Path) -> None:
+    made = three_layers(title=HARMFUL)
+    sets = [PageSet(made, sound_of(made), key_semitones=key) for key in (0, 1)]
+    for name, data in song_page(PagePlan(sets)).items():
+        (tmp_path / name).parent.mkdir(exist_ok=True, parents=True)
+        (tmp_path / name).write_bytes(data)
+    page = opened().show((tmp_path / "index.html").as_uri())
+    before = page.evaluate(
+        "document.querySelectorAll('*').length - document.querySelectorAll('.bars *').length"
+    )
+    choose(page, "key", 1)
+    assert page.evaluate("window.harmed") is None
+    assert page.text_content("h1") == HARMFUL
+    assert page.evaluate("Tercet.page.title") == HARMFUL
+    assert page.locator("img").count() == 1
+    after = page.evaluate(
+        "document.querySelectorAll('*').length - document.querySelectorAll('.bars *').length"
+    )
+    assert after == before
 
 
 # ---- for everybody
