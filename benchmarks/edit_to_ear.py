@@ -27,6 +27,9 @@ MOST_S = {98: 0.080, 195: 0.150}
 COMMAND_S = 0.6
 """Aim of the whole process of `tercet render --bars`, once the song has been balanced."""
 
+FIRST_DEMO_S = 2.5
+"""Aim of the whole process of a computer's first `tercet render`: no sample made, no balance known."""
+
 PITCHES = ("C5", "D5", "B4", "E5", "G4", "F4", "F5", "G#4", "Bb4", "C#5", "D#5", "D4")
 STEPS = (1, -1, 2, -2, 3, -3, 4, -4, 5, -5, 6, 7)
 """By how many semitones a song is moved."""
@@ -50,6 +53,7 @@ def _measure(folder: Path, text: str, rounds: int, aims: Aims, *, short: bool) -
     for music_s, song in {98: text, 195: _replaced(text, TWICE)}.items():
         if not (short and music_s > min(MOST_S)):
             _edit(song, music_s, min(rounds, len(PITCHES)), aims)
+    _first_demo(folder, min(rounds, 5), aims)
     _render(folder, text, rounds, aims)
 
 
@@ -101,6 +105,18 @@ def _edit(text: str, music_s: int, rounds: int, aims: Aims) -> None:
         raise NothingMadeError("the song isn't settled, so nothing was measured")
     print(f"  {'hearing the whole song again, when there is time':<62} {time.process_time() - start_s:8.3f}")
     aims.say(f"{music_s} s of music: all edits, median", median(taken_s), most=MOST_S[music_s])
+
+
+def _first_demo(folder: Path, rounds: int, aims: Aims) -> None:
+    """Render the whole song by the command with an empty cache, as on a new computer."""
+    out, costs = folder / "demo.wav", []
+    for at in range(rounds):
+        out.unlink(missing_ok=True)
+        os.environ[VARIABLE] = str(folder / f"new-{at}")
+        costs.append(run(folder, *tercet("render", SONG, "-o", out)))
+    os.environ[VARIABLE] = str(folder / "cache")
+    print(f"tercet render, the first demo of a computer; made: {costs[-1].made}")
+    aims.say("nothing made yet, seconds worked by the whole process", _worked_s(costs), most=FIRST_DEMO_S)
 
 
 def _render(folder: Path, text: str, rounds: int, aims: Aims) -> None:
