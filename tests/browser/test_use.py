@@ -226,7 +226,7 @@ def test_only_preferences_are_kept(opened: Opened, song_address: str) -> None:
     page.uncheck("#follow")
     kept = page.evaluate("() => ({...localStorage})")
     assert {name: json.loads(value) for name, value in kept.items()} == {
-        "tercet": {"speed": "95", "count": "2", "follow": False}
+        "tercet": {"songs": {page.evaluate("Tercet.page.song"): {"speed": 95}}, "count": "2", "follow": False}
     }
     assert page.evaluate("document.cookie") == ""
     page.reload()

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 import soundfile
 
+from tercet.kit.sources import source_of
 from tests.cli.conftest import SMALL_SONG, Ran
 from tests.kits import FONT
 
@@ -331,3 +332,37 @@ def test_one_file_of_recorded_stems_holds_one_set(tercet: Tercet, song: Path, tm
     assert (
         "one file holds one set of a sound font or a --loud song (got 2): name one with --tuning" in ran.err
     )
+
+
+def test_a_new_week_makes_the_page_again_and_no_recording(tercet: Tercet, song: Path, tmp_path: Path) -> None:
+    out, class_file = tmp_path / "class", song.with_name("class.yaml")
+    clip = out / "two-kettles" / "page" / "first-line.mp3"
+    command = ("page", song, "-o", out, "--no-kit", "--speeds", "100%")
+    source = source_of(song)
+    contents, clips = [], []
+    for said in ("{bars: 1, note: Slow <thumbs>}", "{bars: 1-2, note: Now quicker}"):
+        class_file.write_text(f"this-week:\n  {song.stem}: {said}\n", encoding="utf-8")
+        assert tercet(*command).code == 0
+        contents.append(source.content())
+        clips.append(clip.read_bytes())
+        page, listed = (
+            (folder / "index.html").read_text(encoding="utf-8") for folder in (out / "two-kettles", out)
+        )
+        if "Slow" in said:
+            assert '<p dir="auto">Slow &lt;thumbs&gt;</p>' in page
+            assert '<p class="week" dir="auto">This week: bar 1. Slow &lt;thumbs&gt;</p>' in listed
+    assert '<p dir="auto">Now quicker</p>' in page
+    assert 'data-first="0" data-last="1">Repeat bars 1–2</button>' in page
+    assert contents[0] == contents[1], "a kit needn't be made again"
+    assert clips[0] == clips[1]
+
+
+def test_bars_of_this_week_that_are_not_there_are_told_before_anything_is_made(
+    tercet: Tercet, song: Path, tmp_path: Path
+) -> None:
+    out = tmp_path / "class"
+    song.with_name("class.yaml").write_text(f"this-week:\n  {song.stem}: 98-99\n", encoding="utf-8")
+    ran = tercet("page", song, "-o", out, "--no-kit")
+    assert ran.code == 1
+    assert f"class.yaml, this-week, {song.stem}: " in ran.err
+    assert not out.exists()

@@ -15,6 +15,7 @@ from ruamel.yaml import YAML
 from tercet.errors import RequestError, SongError
 from tercet.song import ClassFile, OwnTrack, class_schema, parse_class, read_class, read_class_beside
 from tercet.song.class_file import CLASS_SETTINGS, is_class_file
+from tercet.song.this_week import SongThisWeek
 from tercet.theory import Pitch
 from tests.remake_goldens import CLASS_SCHEMA, class_schema_text
 from tests.strategies import slips
@@ -27,6 +28,9 @@ keys: 0, -2, +3
 speeds: 60% 80%, 100%
 formats: MP3, .flac
 address: https://school.example/ukulele/
+this-week:
+  harbour-lanterns: {bars: 5-8, note: Slow thumbs}
+  bicycle-bell.yaml: verse@2:3-4
 tracks:
   open-yours:
     yours: open strings
@@ -51,6 +55,10 @@ def test_all_that_it_can_say() -> None:
         speeds=(Fraction(3, 5), Fraction(4, 5), Fraction(1)),
         formats=("mp3", "flac"),
         address="https://school.example/ukulele",
+        this_week=(
+            SongThisWeek("harbour-lanterns", "5-8", "Slow thumbs"),
+            SongThisWeek("bicycle-bell", "verse@2:3-4"),
+        ),
         tracks=(OwnTrack("open-yours", yours="open", guide="tune"),),
     )
 
@@ -102,6 +110,15 @@ def test_tunings_are_written_in_many_ways(written: str, tunings: tuple[object, .
         ("formats: “mp3”", "    write:  formats: mp3"),
         ("tuning: high-g", "    write:  tunings: high-g"),
         ("colour: blue", "there is no setting `colour`"),
+        ("this-week: 5-8", "line 1, this-week: this-week needs songs, and for each its bars or a note"),
+        ("this-week:", "line 1, this-week: this-week needs songs"),
+        ("this-week:\n  a: {bars: 3..4}", "line 2, this-week, a, bars: doesn't say which bars"),
+        ("this-week:\n  a: {bars: 3..4}", "bars: 3-4"),
+        ("this-week:\n  a: {bar: 3-4}", "line 2, this-week, a: a song of this week has no `bar`"),
+        ("this-week:\n  a: {note: [1, 2]}", "line 2, this-week, a, note: must be a text (got a list)"),
+        (f"this-week:\n  a: {{note: {401 * 'x'}}}", "must have at most 400 characters (got 401)"),
+        ("this-week:\n  a: {bars: }", "line 2, this-week, a, bars: nothing is written"),
+        ("homework: {a: 1}", "    write:  this-week: "),
         (
             "tracks:\n  mine:\n    yours: opn",
             "line 3, tracks, mine: yours: `opn` isn't a word for notes",
@@ -121,7 +138,8 @@ def test_tunings_are_written_in_many_ways(written: str, tunings: tuple[object, .
 def test_mistakes(text: str, message: str) -> None:
     shown = said(text + "\n")
     assert message in shown
-    assert "song" not in shown.replace("this is a song", "").replace("the song's file", "")
+    if "this-week" not in shown:
+        assert "song" not in shown.replace("this is a song", "").replace("the song's file", "")
 
 
 def test_all_mistakes_in_one_go() -> None:
@@ -134,6 +152,8 @@ def test_beside_a_song(tmp_path: Path) -> None:
     song.parent.mkdir()
     assert read_class_beside(song) is None
     beside = song.parent / "class.yaml"
+    for name in ("harbour-lanterns", "bicycle-bell"):
+        (song.parent / f"{name}.yaml").touch()
     beside.write_text(WHOLE, encoding="utf-8")
     assert read_class_beside(song) == read_class(beside) == parse_class(WHOLE)
     assert read_class(beside).file == str(beside)
@@ -216,3 +236,16 @@ def test_whatever_is_written_is_read_or_explained(seed: int) -> None:
 )
 def test_an_address_is_that_of_a_folder_on_the_web(address: str, asks: str) -> None:
     assert asks in said(f"address: {address}\n")
+
+
+def test_this_week_speaks_of_songs_that_lie_there(tmp_path: Path) -> None:
+    (tmp_path / "harbour-lanterns.yaml").write_text("title: x\n", encoding="utf-8")
+    file = tmp_path / "class.yaml"
+    file.write_text("this-week:\n  harbour-lanterns: 5-8\n", encoding="utf-8")
+    assert read_class(file).this_week == (SongThisWeek("harbour-lanterns", "5-8"),)
+    file.write_text("this-week:\n  harbor-lanterns: 5-8\n  bells: 7\n", encoding="utf-8")
+    with pytest.raises(SongError, match="no song `harbor-lanterns` lies beside this file") as caught:
+        read_class(file)
+    said = str(caught.value)
+    assert "  harbour-lanterns: 5-8" in said
+    assert "no song `bells` lies beside this file" in said

@@ -9,11 +9,16 @@ const [source, target] = process.argv.slice(2);
 const sent = (name) => /\.(js|css)$/.test(name) && name !== "offline.js";
 const names = [...readdirSync(source), ...readdirSync(join(source, "player")).map((name) => `player/${name}`)].filter(sent);
 
+/* The table of short names is itself a script, which comes first. */
+const table = readFileSync(join(source, "player/0-names.js"), "utf8").matchAll(/^const (\$\w) = ([\w.]+?)(?:\.bind\(document\))?;$/gm);
+const short = Object.fromEntries([...table].map(([, name, whole]) => [whole, name]));
+
 rmSync(target, { recursive: true, force: true });
 for (const name of names) {
   const text = readFileSync(join(source, name), "utf8").replaceAll("\r\n", "\n");
   const { code } = await transform(text, {
     charset: "utf8",
+    define: name.startsWith("player/") && name !== "player/0-names.js" ? short : {},
     legalComments: "none",
     loader: name.endsWith(".css") ? "css" : "js",
     minify: true,

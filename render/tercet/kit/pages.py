@@ -41,6 +41,7 @@ from tercet.publish.page import (
     PagePlan,
     PageSet,
     PageSound,
+    PageWeek,
     class_page,
     is_modelled,
     made_sounds,
@@ -48,7 +49,8 @@ from tercet.publish.page import (
     tuning_of,
 )
 from tercet.publish.pictures.shapes_used import shapes_used
-from tercet.song import Players
+from tercet.song import Players, bar_indices
+from tercet.song.class_file import CLASS_FILE_NAME
 from tercet.tracks import SECOND_RECIPES
 from tercet.tracks.playing import Playing
 from tercet.tracks.track_files import digest
@@ -246,7 +248,7 @@ class _Pages:
             for one in song.sets:
                 tell_problems(one.arrangement, self._listener, one.title)
             if self._options.one_file:
-                self._one_file(song, f"{source.folder}.html")
+                self._one_file(source, song, f"{source.folder}.html")
             else:
                 self._folder(source, song)
                 entries.append(self._entry(source, song))
@@ -265,6 +267,7 @@ class _Pages:
             shapes_used(arrangement),
             clip if (self._output / clip).is_file() else "",
             tuple((tuning_of(one.arrangement), one.arrangement.song.players) for one in sets.sets),
+            week=week.words(arrangement) if (week := _week(source, arrangement)) else "",
         )
 
     def _title(self, sources: Sequence[SongSource]) -> str:
@@ -292,6 +295,7 @@ class _Pages:
     def _song(self, source: SongSource) -> _SongSets:
         options = with_class(self._options.kit_options(), source.class_file())
         sets = ready_sets(source, options, self._listener)
+        _week(source, sets[0].arrangement)
         return _SongSets(sets, tuple(playing_of(one, self._options.play, self._listener) for one in sets))
 
     # ---- telling
@@ -318,7 +322,7 @@ class _Pages:
             return
         if self._options.kit:
             self._ready_kit(source, song, folder)
-        asked = self._asked(song, folder)
+        asked = self._asked(source, song, folder)
         files = PageFiles(self._own, source.folder)
         page = folder / "index.html"
         if not self._options.replace and files.is_there(asked, verify=self._options.verify):
@@ -376,7 +380,12 @@ class _Pages:
             )
             for one, own, sound in zip(song.sets, song.folders, sounds, strict=True)
         ]
-        plan = PagePlan(sets, class_href="../index.html", left_handed=self._options.left_handed)
+        plan = PagePlan(
+            sets,
+            class_href="../index.html",
+            week=_week(source, song.sets[0].arrangement),
+            left_handed=self._options.left_handed,
+        )
         with work_folder(folder) as work:
             files.write(FIRST_LINE, first_line(song.playings[0], work))
         written = {name: files.write(name, data) for name, data in song_page(plan).items()}
@@ -405,7 +414,7 @@ class _Pages:
             self._notice(f"{error}. The page has no tracks until then", song)
             return ()
 
-    def _asked(self, song: _SongSets, folder: Path) -> str:
+    def _asked(self, source: SongSource, song: _SongSets, folder: Path) -> str:
         """Return what stands for all that a page is made of: the song, how it is played, and the kit beside it."""
         options, play, kit = self._options, self._options.play, folder / MANIFEST
         return digest(
@@ -414,6 +423,7 @@ class _Pages:
             [playing.sound_identity() for playing in song.playings],
             (play.seed, play.dry, play.clear, options.speeds_for(song.playings), options.left_handed),
             kit.read_bytes() if kit.is_file() else b"",
+            source.this_week(),
             [
                 (str(path), path.stat().st_size)
                 for paths in files_to_take(folder).values()
@@ -440,7 +450,7 @@ class _Pages:
 
     # ---- other pages
 
-    def _one_file(self, song: _SongSets, name: str) -> None:
+    def _one_file(self, source: SongSource, song: _SongSets, name: str) -> None:
         """Make a song's page as one file, unless what is there must stay."""
         path = self._file or self._output / name
         if self._file is None and (left := self._own.left(name)):
@@ -451,7 +461,13 @@ class _Pages:
             PageSet(one.arrangement, sound, key_semitones=one.key_semitones)
             for one, sound in zip(song.sets, sounds, strict=True)
         ]
-        data = song_page(PagePlan(sets, left_handed=self._options.left_handed, one_file=True))["index.html"]
+        plan = PagePlan(
+            sets,
+            week=_week(source, song.sets[0].arrangement),
+            left_handed=self._options.left_handed,
+            one_file=True,
+        )
+        data = song_page(plan)["index.html"]
         if len(data) > MOST_BYTES_OF_ONE_FILE:
             raise RequestError(
                 f"{path} would have {len(data) / 1e6:.1f} MB, and one file holds {MOST_BYTES_OF_ONE_FILE / 1e6:.0f}: "
@@ -474,3 +490,15 @@ class _Pages:
             return None
         self._tell_page(self._output / "index.html")
         return self._output / "index.html"
+
+
+def _week(source: SongSource, arrangement: Arrangement) -> PageWeek | None:
+    """Return what is practised of a song this week; `RequestError` where its class file names bars that it hasn't."""
+    week = source.this_week()
+    if week is None:
+        return None
+    try:
+        bars = bar_indices(week.bars, arrangement.bars) if week.bars else ()
+    except RequestError as error:
+        raise RequestError(f"{CLASS_FILE_NAME}, this-week, {week.song}: {error}") from None
+    return PageWeek(week.note, bars)

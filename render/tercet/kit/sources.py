@@ -10,7 +10,8 @@ from typing import TypeVar
 from tercet.errors import RequestError
 from tercet.kit.events import Event, Listener
 from tercet.song import ClassFile, OwnTrack, Song, read_class_beside, read_song
-from tercet.song.class_file import class_path, in_class, is_class_file
+from tercet.song.class_file import in_class, is_class_file
+from tercet.song.this_week import SongThisWeek
 from tercet.tracks.recipes import Recipe, own_recipes, slug
 
 __all__ = ["GivenSong", "SongSource", "each_of", "own_recipes_of", "own_tracks_of", "source_of", "sources_of"]
@@ -60,12 +61,17 @@ class SongSource:
         return None if isinstance(self.given, Song) else read_class_beside(self.given)
 
     def content(self) -> tuple[object, ...]:
-        """Return what a kit of it depends on: what is in its file and in its class file, or the song; `OSError`."""
+        """Return what a kit of it depends on: what is in its file, what its class file says, or the song; `OSError`."""
         if isinstance(self.given, Song):
             return (self.file_name, self.given)
-        beside = class_path(self.given)
-        shared = beside.read_bytes() if beside.is_file() else b""
-        return (self.file_name, self.given.read_bytes(), shared)
+        shared = self.class_file()
+        return (self.file_name, self.given.read_bytes(), shared and replace(shared, this_week=(), file=""))
+
+    def this_week(self) -> SongThisWeek | None:
+        """Return what its class practises of it this week, if the class file says so."""
+        if isinstance(self.given, Song) or (shared := self.class_file()) is None:
+            return None
+        return next((one for one in shared.this_week if one.song == self.given.stem), None)
 
     def changed_after(self, path: Path) -> bool:
         """Return whether its file was changed after another one was made."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from pathlib import Path
@@ -27,6 +27,7 @@ from tercet.song.settings import (
     read_sounding,
     written_tuning,
 )
+from tercet.song.this_week import THIS_WEEK_SCHEMA, SongThisWeek, read_this_week
 from tercet.song.track_settings import TRACKS_SCHEMA
 from tercet.song.values import (
     SPEED_SCHEMA,
@@ -88,6 +89,8 @@ class ClassFile:
         How many semitones higher its songs are played than written, where they don't say so themselves; None for none.
     address
         Of the folder on the web in which its pages lie, without a slash at the end.
+    this_week
+        What is practised of which songs.
     file
         Where it was read; doesn't take part in comparison.
     """
@@ -101,6 +104,7 @@ class ClassFile:
     tracks: tuple[OwnTrack, ...] = ()
     sounding: int | None = None
     address: str = ""
+    this_week: tuple[SongThisWeek, ...] = ()
     file: str = field(default=CLASS_FILE_NAME, compare=False)
 
 
@@ -108,7 +112,7 @@ class ClassFile:
 class ClassSetting:
     """One setting of a class file: its name, a sentence for editors, how it is read, what JSON Schema says.
 
-    `read` is None for ``tracks``, which notes mistakes of its own.
+    `read` is None for ``tracks`` and ``this-week``, which note mistakes of their own.
     """
 
     name: str
@@ -291,6 +295,12 @@ CLASS_SETTINGS: tuple[ClassSetting, ...] = (
     ),
     ClassSetting("sounding", SOUNDING_ABOUT, read_sounding, SOUNDING_SCHEMA),
     ClassSetting(
+        "this-week",
+        "What is practised this week: under each song's file name its bars, and a note.",
+        None,
+        THIS_WEEK_SCHEMA,
+    ),
+    ClassSetting(
         "tracks",
         "Tracks of the class's own, made of every song: for each its name, and under it what it is.",
         None,
@@ -316,6 +326,10 @@ _OTHER_NAMES = {
     "site": "address",
     "website": "address",
     "transpose": "sounding",
+    "week": "this-week",
+    "this_week": "this-week",
+    "practise": "this-week",
+    "homework": "this-week",
     "track": "tracks",
     "kinds": "tracks",
 }
@@ -355,10 +369,11 @@ def read_class_beside(song: str | Path) -> ClassFile | None:
 
 def read_class(path: str | Path) -> ClassFile:
     """Read a class file; raises as `read_class_beside` does."""
-    return parse_class(read_text(Path(path), CLASS_FILE), str(path))
+    songs = {each.stem for each in Path(path).parent.glob("*.yaml")} - {Path(CLASS_FILE_NAME).stem}
+    return parse_class(read_text(Path(path), CLASS_FILE), str(path), songs)
 
 
-def parse_class(text: str, file: str = CLASS_FILE_NAME) -> ClassFile:
+def parse_class(text: str, file: str = CLASS_FILE_NAME, songs: Collection[str] | None = None) -> ClassFile:
     r"""Read the text of a class file.
 
     Parameters
@@ -367,6 +382,8 @@ def parse_class(text: str, file: str = CLASS_FILE_NAME) -> ClassFile:
         What the file holds.
     file
         What to call it in messages.
+    songs
+        The names of the songs beside it, which it may speak of; None where nobody knows.
 
     Raises
     ------
@@ -389,6 +406,8 @@ def parse_class(text: str, file: str = CLASS_FILE_NAME) -> ClassFile:
         setting = _BY_NAME.get(entry.key.text)
         if setting is None:
             note_unknown(entry, _BY_NAME, _OTHER_NAMES, {entry.key.text for entry in top.entries}, book)
+        elif setting.name == "this-week":
+            fields["this_week"] = read_this_week(entry.value, entry.key.place, book, songs)
         elif setting.read is None:
             fields[setting.name] = read_own_tracks(entry.value, entry.key.place, book)
         else:

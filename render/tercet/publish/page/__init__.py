@@ -3,7 +3,7 @@
 from tercet.publish.page.kept_page import FOLDER, PageFiles
 from tercet.publish.page.modelled import is_modelled
 from tercet.publish.page.sets import KitTrack, PageSet, TrackBar, Turn, tuning_of
-from tercet.publish.page.song_page import ListedSong, PagePlan, class_page, song_page
+from tercet.publish.page.song_page import ListedSong, PagePlan, PageWeek, class_page, song_page
 from tercet.publish.page.sound import PageSound, made_sounds
 
 __all__ = [
@@ -14,6 +14,7 @@ __all__ = [
     "PagePlan",
     "PageSet",
     "PageSound",
+    "PageWeek",
     "TrackBar",
     "Turn",
     "class_page",

@@ -74,7 +74,7 @@ _OF_STEMS, _OF_MODEL = {"2-stems.js"}, {"2-strings.js", "2-strokes.js", "2-take.
 def player_script(*, modelled: bool) -> str:
     """Return the page's script: its parts in the order of their numbers, without what isn't run.
 
-    All but the first wait until the set that a student chose is in its place.
+    All but the first two wait until the set that a student chose is in its place.
 
     Parameters
     ----------
@@ -86,10 +86,9 @@ def player_script(*, modelled: bool) -> str:
     parts = sorted(
         path.name for path in folder.iterdir() if path.name.endswith(".js") and path.name not in others
     )
-    first, *rest = (_lean(f"player/{name}") for name in parts)
-    return (
-        f"{_lean('mine.js')}{first}window.TercetSet.begin(()=>{{{''.join(rest)}}});{_lean('going_along.js')}"
-    )
+    names, chosen, *rest = (_lean(f"player/{name}") for name in parts)
+    begun = f"window.TercetSet.begin(()=>{{{''.join(rest)}}});"
+    return f"{names}{_lean('mine.js')}{chosen}{begun}{_lean('going_along.js')}"
 
 
 def class_script() -> str:

@@ -2,20 +2,29 @@
 window.TercetMine = (function () {
   "use strict";
 
-  /* What the reader chose last time: the only thing that is kept, and only in this browser; for this visit where it keeps nothing. */
+  /* What the reader chose last time: the only thing that is kept, and only in this browser; for this visit where it keeps nothing.
+     What is found there may be anything. */
+  const plain = (value) => (value && typeof value === "object" ? value : {});
   const kept = {
+    denied: false,
+    plain: plain,
     read() {
-      try {
-        return JSON.parse(window.localStorage.getItem("tercet")) || {};
-      } catch (_) {
-        return (window.history.state || {}).tercet || {};
+      if (!kept.denied) {
+        try {
+          return plain(JSON.parse(window.localStorage.getItem("tercet")));
+        } catch (_) {
+          kept.denied = true;
+        }
       }
+      return plain(plain(window.history.state).tercet);
     },
     write(name, value) {
       const all = { ...kept.read(), [name]: value };
       try {
         window.localStorage.setItem("tercet", JSON.stringify(all));
+        kept.denied = false;
       } catch (_) {
+        kept.denied = true;
         window.history.replaceState({ ...window.history.state, tercet: all }, "");
       }
     },

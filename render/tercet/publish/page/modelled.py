@@ -36,10 +36,12 @@ from tercet.sound.schedule import FADE_S, RING_OUT_S
 from tercet.sound.string_model import STRINGS_OF_INSTRUMENTS
 from tercet.sound.struck import FIRST_OF_BAR_RATIO, PEAK, WOOD, beater_noise
 from tercet.sound.ukulele_voice import layer_cutoff_hz, string_named
+from tercet.theory import Tuning
+from tercet.theory.pitch import hz_of_midi
 from tercet.tracks.in_memory import PARTS
 from tercet.tracks.playing import Playing
 
-__all__ = ["ANY_SPEED_PERCENT", "is_modelled", "modelled_facts", "packed"]
+__all__ = ["ANY_SPEED_PERCENT", "is_modelled", "modelled_facts", "packed", "string_facts"]
 
 ANY_SPEED_PERCENT = range(40, 125, 5)
 """From which speed to which a page goes, and by which steps, in percent of the song's tempo."""
@@ -219,6 +221,19 @@ def _chop_row(note: TakeNote, notes: Sequence[TakeNote]) -> list[float]:
     played = chop_played(max(each.level_db for each in movement))
     up = movement[0].string < movement[-1].string
     return [float(f"{played.amplitude:.5g}"), 0.0, 0.0, 0.0, 2 * played.strength + up, 0]
+
+
+def string_facts(tuning: Tuning, *, modelled: bool) -> list[dict[str, Any]]:
+    """Return the open strings for a tuner, from string 4 on: number, name, Hz, its tone on a page with the model."""
+    facts = []
+    for string, pitch in zip((4, 3, 2, 1), tuning.open_pitches, strict=True):
+        hz = hz_of_midi(pitch.midi)
+        facts.append({"string": string, "name": pitch.name, "hz": round(hz, 4)})
+        if modelled:
+            name = string_named(string, pitch.midi)
+            fret = pitch.midi - STRINGS_OF_INSTRUMENTS[name].open_midi
+            facts[-1]["tone"] = {**tone_figures(name, fret), "hz": hz}
+    return facts
 
 
 def packed(sound: NDArray[np.float64]) -> dict[str, Any]:

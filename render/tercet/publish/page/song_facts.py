@@ -7,10 +7,12 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
+import numpy as np
+
 from tercet.arranging import Arrangement, Gesture
 from tercet.performing import Take, TakeNote, lay_out
 from tercet.performing.tempo import Swing, piece_clock
-from tercet.performing.timeline import count_in, runs_of
+from tercet.performing.timeline import count_in, pulse_beats, runs_of
 from tercet.publish.page.sound import SpeedTiming, speed_label
 from tercet.publish.pictures.chord_diagram import spoken_shape
 from tercet.publish.pictures.looks import places
@@ -18,7 +20,16 @@ from tercet.publish.pictures.note_marks import middle_levels_db
 from tercet.publish.pictures.shapes_used import LineShapes, ShapeUse, chord_at, shapes_by_line
 from tercet.song import Bar, Layer
 
-__all__ = ["PLACES", "SongFacts", "counted_in", "natural_places", "note_key", "song_facts", "speed_facts"]
+__all__ = [
+    "PLACES",
+    "SongFacts",
+    "counted_in",
+    "natural_places",
+    "note_key",
+    "pulse_facts",
+    "song_facts",
+    "speed_facts",
+]
 
 PLACES = ("front", "middle", "back", "out")
 
@@ -203,6 +214,33 @@ def counted_in(arrangement: Arrangement, speed: Fraction) -> dict[str, list[list
                 [[round(1000.0 * (click.onset_s - start_s), 3), int(click.first)] for click in clicks]
             )
     return counts
+
+
+def pulse_facts(arrangement: Arrangement, take: Take) -> list[list[list[float]]]:
+    """Return where a metronome clicks: in each bar at which parts of it, each with whether it is a bar's first.
+
+    Parameters
+    ----------
+    arrangement
+        The piece.
+    take
+        All of it.
+    """
+    beats, seconds = zip(*((float(point.take_beat), point.onset_s) for point in take.tempo_map), strict=True)
+    end = arrangement.bars[-1].start_beat + arrangement.bars[-1].length_beat
+    later = beats[-1] - float(end)
+    pulses: list[list[list[float]]] = []
+    for bar, played in zip(arrangement.bars, take.bars, strict=True):
+        inside = list(pulse_beats(arrangement, bar.start_beat, bar.start_beat + bar.length_beat))
+        onsets = np.interp([later + float(beat) for beat, _ in inside], beats, seconds)
+        length_s = played.end_s - played.start_s
+        pulses.append(
+            [
+                [round((float(onset_s) - played.start_s) / length_s, 6), int(first)]
+                for onset_s, (_, first) in zip(onsets, inside, strict=True)
+            ]
+        )
+    return pulses
 
 
 def _ms(seconds: float) -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass, field
 from typing import Any
@@ -23,10 +24,17 @@ from tercet.publish.page.markup import (
     policy_of_one_file,
     text_table,
 )
-from tercet.publish.page.modelled import ANY_SPEED_PERCENT
+from tercet.publish.page.modelled import ANY_SPEED_PERCENT, string_facts
 from tercet.publish.page.music import MusicView, engraved_music, marks_of_notes, spoken_bars
 from tercet.publish.page.sets import KitTrack, PageSet, choices, choices_of_class, packed_set, sets_facts
-from tercet.publish.page.song_facts import PLACES, SongFacts, counted_in, song_facts, speed_facts
+from tercet.publish.page.song_facts import (
+    PLACES,
+    SongFacts,
+    counted_in,
+    pulse_facts,
+    song_facts,
+    speed_facts,
+)
 from tercet.publish.page.sound import KNOCKS_APART_S, PageSound, SpeedTiming
 from tercet.publish.page.stems import MUSIC_FRAME, PULSE_FRAME, PULSE_HZ, PULSE_WIDTH_S, STEM_RATE_HZ
 from tercet.publish.page.take_home import take_home
@@ -37,7 +45,8 @@ from tercet.publish.pictures.take_picture import RowPlace, row_places, take_pict
 from tercet.publish.score.mei import Score
 from tercet.publish.shapes import Drawing
 from tercet.publish.svg import svg_element, svg_text
-from tercet.song import Layer, Players, played_visits
+from tercet.song import Layer, Players, Song, played_visits
+from tercet.sound.struck import PEAK
 from tercet.tracks.in_memory import PARTS
 from tercet.tracks.timelines import phrase_ranges
 from tercet.wording import nth_time
@@ -46,6 +55,7 @@ __all__ = [
     "LONGEST_TITLE",
     "ListedSong",
     "PagePlan",
+    "PageWeek",
     "class_page",
     "song_page",
 ]
@@ -64,6 +74,27 @@ LATEST_PULSE_FRAME = 9_000
 
 
 @dataclass(frozen=True, slots=True)
+class PageWeek:
+    """What is practised of a song this week: what the teacher says, and places of the bars in the piece as played."""
+
+    note: str = ""
+    bars: tuple[int, ...] = ()
+
+    def shown(self, arrangement: Arrangement) -> str:
+        """Return its bars in words; empty for none."""
+        if not self.bars:
+            return ""
+        first, last = (arrangement.bars[bar].number for bar in (min(self.bars), max(self.bars)))
+        if first == 0:
+            return filled("again_from_pickup", last=last) if last else text_table()["again_pickup"]
+        return filled("again_bar" if first == last else "again_bars", first=first, last=last)
+
+    def words(self, arrangement: Arrangement) -> str:
+        """Return all of it in one line."""
+        return ". ".join(filter(None, (self.shown(arrangement), self.note)))
+
+
+@dataclass(frozen=True, slots=True)
 class PagePlan:
     """What a page is made of.
 
@@ -73,6 +104,8 @@ class PagePlan:
         The song as it is arranged for each part of the class; the page opens with the first.
     class_href
         The list of the class's songs as seen from the page; empty for none.
+    week
+        What is practised of it this week; None where the class file doesn't say.
     left_handed
         Whether the shapes are mirrored unless a student chooses otherwise.
     one_file
@@ -81,6 +114,7 @@ class PagePlan:
 
     sets: Sequence[PageSet]
     class_href: str = ""
+    week: PageWeek | None = None
     left_handed: bool = False
     one_file: bool = False
 
@@ -105,6 +139,8 @@ class ListedSong:
         Where its first line lies as a recording; empty for none.
     sets
         Of each set of its page the tuning, as `PageSet.tuning`, and who plays.
+    week
+        What is practised of it this week, in words; empty for nothing.
     """
 
     href: str
@@ -114,6 +150,7 @@ class ListedSong:
     shapes: tuple[ShapeUse, ...] = ()
     first_line: str = ""
     sets: tuple[tuple[str, Players], ...] = ()
+    week: str = ""
 
 
 def song_page(plan: PagePlan) -> dict[str, bytes]:
@@ -128,6 +165,7 @@ def song_page(plan: PagePlan) -> dict[str, bytes]:
     values = {
         **first.values,
         "index": plan.class_href,
+        "week": _week_words(plan),
         "short_title": song["title"][:LONGEST_TITLE],
         "root": None if plan.one_file or not plan.class_href else plan.class_href.removesuffix("index.html"),
         "style": style if plan.one_file else "",
@@ -245,6 +283,7 @@ def _listed(songs: Iterable[ListedSong], *, left_handed: bool) -> Iterator[dict[
             "title": song.title,
             "facts": (*song.facts, text_table()[f"level_{song.players}"]),
             "first_line": song.first_line,
+            "week": filled("week_listed", said=song.week) if song.week else "",
             "new": _new_words([shape.chord for shape in drawn], len(new) - len(drawn)),
             "drawn": [
                 svg_element(chord_diagram_drawing(shape, left_handed=left_handed))
@@ -297,6 +336,20 @@ def _song_values(
     }
 
 
+def _week_words(plan: PagePlan) -> dict[str, Any] | None:
+    """Return what stands at the page's head of this week, and which bars its button repeats."""
+    week = plan.week
+    if week is None:
+        return None
+    shown = week.shown(plan.sets[0].arrangement)
+    return {
+        "note": week.note,
+        "bars": filled("week_repeat", bars=shown) if shown else "",
+        "first": min(week.bars, default=0),
+        "last": max(week.bars, default=0),
+    }
+
+
 def _named_visits(arrangement: Arrangement) -> list[str]:
     """Return what each playing of a section is called: by its name, and which time it is where there are several."""
     visits = played_visits(arrangement.bars)
@@ -341,10 +394,19 @@ def _player_facts(
         "spoken": spoken_bars(arrangement),
         **_speed_facts(one.sound),
         **_sound_facts(one, arrangement, facts, drawn),
+        "song": _song_id(arrangement.song),
+        "pulses": pulse_facts(arrangement, take),
+        "strings": string_facts(arrangement.tuning, modelled=one.sound.modelled is not None),
+        "knock_peak": PEAK,
         "map": _map_facts(picture, row_places(take, arrangement), float(timings[drawn].speed * 100)),
         "kit": [_track_facts(track, arrangement) for track in one.tracks],
         "text": dict(text_table()),
     }
+
+
+def _song_id(song: Song) -> str:
+    """Return what a browser keeps a student's choices for a song under: it outlives a new arrangement."""
+    return hashlib.sha256(f"{song.title}\0{song.composer}".encode()).hexdigest()[:12]
 
 
 def _phrase_facts(arrangement: Arrangement, take: Take) -> list[int]:

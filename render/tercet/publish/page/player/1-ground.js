@@ -3,6 +3,11 @@ window.Tercet = (function () {
   "use strict";
   const byId = (id) => document.getElementById(id);
   const { page, kept } = window.TercetSet;
+
+  /* What was chosen for this song alone. */
+  const songs = () => kept.plain(kept.read().songs);
+  kept.song = () => kept.plain(songs()[page.song]);
+  kept.writeSong = (name, value) => kept.write("songs", { ...songs(), [page.song]: { ...kept.song(), [name]: value } });
   const handed = new Map();
 
   /* The words of the page, from the one table that a translator changes. */
@@ -38,6 +43,7 @@ window.Tercet = (function () {
       this.pieces = facts.pieces;
       this.onset = facts.onset;
       this.end = facts.end;
+      this.pulses = page.pulses.flatMap((parts, bar) => parts.map(([part, first]) => [this.at({ bar: bar, part: part }), first]));
       this.played = facts.played;
       this.gain = facts.gain || 1;
       this.order = facts.onset.map((_, note) => note).filter((note) => facts.onset[note] >= 0);

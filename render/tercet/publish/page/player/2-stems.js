@@ -109,7 +109,19 @@
     }
   }
 
+  /* An open string that nobody modelled here: its partials, the higher the softer and the sooner gone. */
+  T.openString = function ({ hz }, frames, rate) {
+    const sound = new Float32Array(frames);
+    for (let partial = 1; partial <= 8; partial += 1) {
+      for (let at = 0; at < frames; at += 1) {
+        sound[at] += (Math.exp((-1.5 - 0.6 * partial) * (at / rate)) / partial ** 1.3) * Math.sin((2 * Math.PI * partial * hz * at) / rate);
+      }
+    }
+    return sound;
+  };
+
   let loaded = null;
+  let struck = null;
 
   T.source = {
     load: load,
@@ -117,6 +129,7 @@
     async ready(speed) {
       loaded = null;
       loaded = await load(speed);
+      struck = loaded.knocks;
     },
 
     entrance: (_context, _part, output) => output,
@@ -138,10 +151,10 @@
     /* The two knocks lie one after the other in one stem. */
     knock(context, output, when, first) {
       const source = context.createBufferSource();
-      source.buffer = loaded.knocks.buffer;
+      source.buffer = struck.buffer;
       source.connect(output);
       const { apart, length } = T.page.stems.knocks;
-      source.start(when, loaded.knocks.begins / RATE + (first ? 0 : apart), length);
+      source.start(when, struck.begins / RATE + (first ? 0 : apart), length);
       return source;
     },
   };

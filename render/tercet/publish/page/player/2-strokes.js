@@ -53,6 +53,13 @@
     return anew;
   }
 
+  /* An open string, to tune by. */
+  T.openString = (string, frames) => {
+    const sound = new Float32Array(frames);
+    sound.set(model.tone(string.tone, frames).sounds[0]);
+    return sound;
+  };
+
   /* The strokes of a speed, in frames, in the order struck. */
   const strokesAt = kept((speed) => {
     const { notes, end, bars } = speed.played;

@@ -8,6 +8,7 @@
   const ROUNDS_AHEAD_S = 4;
   const SOON_S = 0.1;
   const NEVER_OVER = 0.9;
+  const MOST_CLICK = 0.25;
   const SETTLED_MS = 300;
   const CLOSER_DB = { front: 0, middle: -8, back: -12 };
 
@@ -44,7 +45,8 @@
       return envelope;
     });
     return {
-      speed: speed, when: when, from: from, last: to.last, length_s: length_s + (to.last ? 0 : FALL_S), envelopes: envelopes, fed: 0, sources: new Set(),
+      speed: speed, when: when, from: from, until: to.at, last: to.last, length_s: length_s + (to.last ? 0 : FALL_S), envelopes: envelopes, fed: 0,
+      sources: new Set(),
     };
   }
 
@@ -60,6 +62,11 @@
       this.context = null;
       this.rounds = [];
       this.strokes = [];
+      this.ladder = null;
+      this.changing = false;
+      this.clicking = false;
+      this.clickPart = 0.5;
+      this.clicks = new Set();
       this.turn = 0;
       this.heard = [];
       const settled = () => setTimeout(() => this.prepare(), SETTLED_MS);
@@ -91,6 +98,8 @@
         this.entrances = this.parts.map((part, index) => T.source.entrance(this.context, index, part));
         this.knocks = this.context.createGain();
         this.knocks.connect(this.context.destination);
+        this.clickGain = this.context.createGain();
+        this.clickGain.connect(this.context.destination);
         this.level(0);
       }
       this.context.resume();
@@ -101,8 +110,11 @@
       const now = this.context.currentTime;
       const gains = T.page.parts.map(({ layer, tune }) =>
         this.tuneOut && tune ? 0 : T.gainOf(T.page.layers[layer], this.places[layer]));
-      const all = [...gains, T.wholeGain(this.speed, gains)];
-      [...this.parts, this.whole].forEach((node, index) => {
+      const click = this.clicking ? MOST_CLICK * this.clickPart : 0;
+      const speeds = this.ladder ? this.ladder.speeds : [this.speed];
+      const whole = Math.min(...speeds.map((speed) => T.wholeGain(speed, gains)));
+      const all = [...gains, whole * (1 - click), (MOST_CLICK * this.clickPart) / T.page.knock_peak];
+      [...this.parts, this.whole, this.clickGain].forEach((node, index) => {
         node.gain.cancelScheduledValues(now);
         node.gain.setValueAtTime(glide_s ? node.gain.value : all[index], now);
         if (glide_s) node.gain.linearRampToValueAtTime(all[index], now + glide_s);
@@ -169,7 +181,7 @@
       if (countBars) {
         const bar = this.loop ? this.loop.first : this.speed.barAt(this.at);
         this.at = this.speed.startOf(bar);
-        when = this.countIn(bar, countBars, when);
+        when = this.countIn(this.speed, bar, countBars, when);
       }
       this.begin(when, this.at);
       this.state = "playing";
@@ -187,22 +199,70 @@
     }
 
     /* Knock for whole bars before a bar; return when its first string is struck. */
-    countIn(bar, countBars, when) {
-      const strokes = this.speed.count[T.page.bars[bar].pickup ? "pickup" : "bar"][countBars - 1];
+    countIn(speed, bar, countBars, when) {
+      const strokes = speed.count[T.page.bars[bar].pickup ? "pickup" : "bar"][countBars - 1];
       const beat = when - strokes[0][0] / 1000;
-      this.strokes = strokes.map(([ms, first]) => T.source.knock(this.context, this.knocks, this.onFrame(beat + ms / 1000), first));
-      return this.onFrame(beat + (this.speed.startOf(bar) - this.speed.bars[bar][0]) / 1000);
+      this.strokes = this.strokes.filter((stroke) => !stroke.over);
+      strokes.forEach(([ms, first]) => {
+        const stroke = T.source.knock(this.context, this.knocks, this.onFrame(beat + ms / 1000), first);
+        stroke.onended = () => { stroke.over = true; };
+        this.strokes.push(stroke);
+      });
+      return this.onFrame(beat + (speed.startOf(bar) - speed.bars[bar][0]) / 1000);
     }
 
-    begin(when, from) {
-      const { speed, loop } = this;
-      const to = { at: loop ? speed.endOf(loop.last) : speed.length, last: !loop };
+    /* The bars that are played over and over: those of the loop, on a ladder all where there is none. */
+    get again() {
+      return this.loop || (this.ladder && { first: 0, last: T.page.bars.length - 1 });
+    }
+
+    begin(when, from, speed = this.speed) {
+      const { again } = this;
+      const to = { at: again ? speed.endOf(again.last) : speed.length, last: !again };
       const round = opened(this.context, this.entrances, speed, when, from, to);
+      if (this.ladder) this.ladder.begun += 1;
+      round.firstPulse = T.lastUpTo(speed.pulses.map(([ms]) => ms), from - 1) + 1;
+      round.pulse = round.firstPulse;
       this.rounds.push(round);
       this.feed(round);
     }
 
+    /* The metronome's clicks within a round, as far as they are soon due. */
+    click(round) {
+      const { speed, when, from, until } = round;
+      const now = this.context.currentTime;
+      for (; round.pulse < speed.pulses.length; round.pulse += 1) {
+        const [ms, first] = speed.pulses[round.pulse];
+        const due = this.onFrame(when + (ms - from) / 1000);
+        if (ms >= until || due > now + ROUNDS_AHEAD_S) return;
+        if (due >= now) this.clickAt(due, first);
+      }
+    }
+
+    clickAt(when, first) {
+      const source = T.source.knock(this.context, this.clickGain, when, first);
+      this.clicks.add(source);
+      source.onended = () => this.clicks.delete(source);
+    }
+
+    stopClicks() {
+      this.clicks.forEach((source) => source.stop());
+      this.clicks.clear();
+    }
+
+    /* A metronome along with the music, or none. What clicks is not on top: the music is as much lower, so both fit. */
+    setClicking(on, part = this.clickPart) {
+      if (this.context && !on) this.stopClicks();
+      if (on && !this.clicking) this.rounds.forEach((round) => { round.pulse = round.firstPulse; });
+      this.clicking = on;
+      this.clickPart = part;
+      this.level(GLIDE_S);
+      this.ahead();
+      this.tell();
+    }
+
     feed(round) {
+      if (this.clicking) this.click(round);
       T.source.feed(this.context, round, this.context.currentTime).forEach((source) => {
         round.sources.add(source);
         source.onended = () => round.sources.delete(source);
@@ -213,20 +273,64 @@
     ahead() {
       if (this.state !== "playing") return;
       this.rounds.forEach((round) => this.feed(round));
-      if (!this.loop) return;
-      const { first, last } = this.loop;
-      const from = this.speed.startOf(first);
-      const period_s = (this.speed.bars[last][1] - this.speed.bars[first][0]) / 1000;
-      let latest = this.rounds[this.rounds.length - 1];
-      while (latest.when < this.context.currentTime + ROUNDS_AHEAD_S) {
-        const begun = latest.when + (from - latest.from) / 1000;
-        this.begin(begun + period_s, from);
-        latest = this.rounds[this.rounds.length - 1];
+      while (this.again && !this.changing && this.rounds[this.rounds.length - 1].when < this.context.currentTime + ROUNDS_AHEAD_S) {
+        const latest = this.rounds[this.rounds.length - 1];
+        const speed = this.ladder ? this.ladder.speeds[this.ladder.begun] : latest.speed;
+        if (!speed) break;
+        if (speed === latest.speed || T.page.take) this.followOn(latest, speed);
+        else this.change(latest, speed);
       }
       const now = this.context.currentTime;
       while (this.rounds.length > 1 && this.rounds[1].when < now - 1) {
         this.rounds.shift().envelopes.forEach((envelope) => envelope.disconnect());
       }
+    }
+
+    /* Go on with a round behind the latest: on the beat, or counted in where a ladder has another speed. */
+    followOn(latest, speed) {
+      const { first, last } = this.again;
+      const { bars } = latest.speed;
+      let beat = Math.max(latest.when + (bars[last][1] - latest.from) / 1000, this.context.currentTime + SOON_S);
+      const from = speed.startOf(first);
+      if (speed !== latest.speed && this.countBars) beat = this.countIn(speed, first, this.countBars, beat);
+      else beat += (from - speed.bars[first][0]) / 1000;
+      this.begin(beat, from, speed);
+    }
+
+    /* Recorded stems of another speed have to be fetched first. */
+    async change(latest, speed) {
+      const { ladder } = this;
+      this.changing = true;
+      try {
+        await T.source.ready(speed);
+        if (ladder === this.ladder) this.followOn(latest, speed);
+      } catch (error) {
+        if (ladder === this.ladder) this.halt("lost");
+      }
+      this.changing = false;
+    }
+
+    /* Slower, then quicker: the bars that are repeated, or all, at one speed after the other, up to the one now chosen. */
+    climb(speeds) {
+      this.halt();
+      this.ladder = { speeds: speeds, top: this.speed, begun: 0, told: 0 };
+      [this.speed] = speeds;
+      this.at = this.speed.startOf(this.again.first);
+      return this.play();
+    }
+
+    /* Leave the ladder: a place of the speed that it stands at, as one of the speed that it leads to. */
+    offLadder(ms) {
+      if (!this.ladder) return ms;
+      const there = this.ladder.top.at(this.speed.placeOf(ms));
+      this.speed = this.ladder.top;
+      this.ladder = null;
+      return there;
+    }
+
+    /* Which of its rounds a ladder is in, counted from 0. */
+    get rung() {
+      return this.ladder.begun - this.rounds.length + Math.max(this.rounds.indexOf(this.shown), 0);
     }
 
     /* Where the sound is that leaves the loudspeaker now. */
@@ -236,7 +340,11 @@
       const now = this.context.currentTime - late_s;
       const begun = this.rounds.filter((round) => round.when <= now);
       const round = begun[begun.length - 1];
-      if (!round) return { ms: this.rounds[0].from, counting: true };
+      const next = this.rounds[begun.length];
+      const counting = !round || (next && next.speed !== round.speed && now > round.when + (round.until - round.from) / 1000);
+      this.shown = counting ? next : round;
+      this.speed = this.shown.speed;
+      if (counting) return { ms: next.from, counting: true };
       return { ms: Math.min(round.from + (now - round.when) * 1000, this.speed.length), counting: false };
     }
 
@@ -253,12 +361,14 @@
       });
       this.strokes.forEach((source) => source.stop(when));
       this.strokes = [];
+      this.stopClicks();
       this.rounds = [];
     }
 
     halt(state) {
       this.turn += 1;
       if (this.state === "playing") this.at = this.position().ms;
+      this.at = this.offLadder(this.at);
       if (this.context) this.hush(this.context.currentTime);
       this.state = state || "still";
       this.tell();
@@ -266,7 +376,7 @@
 
     /* Go on from another place, without counting in again; a loop is not left. */
     go(ms) {
-      this.at = Math.min(Math.max(ms, 0), this.speed.length);
+      this.at = Math.min(Math.max(this.offLadder(ms), 0), this.speed.length);
       if (this.loop && !this.inLoop()) this.at = this.speed.startOf(this.loop.first);
       if (this.state === "playing") this.launch(0);
       else this.tell();
@@ -278,6 +388,7 @@
 
     setLoop(loop) {
       if (this.state === "playing") this.at = this.position().ms;
+      this.at = this.offLadder(this.at);
       this.loop = loop;
       if (loop && !this.inLoop()) this.at = this.speed.startOf(loop.first);
       if (this.state === "playing") this.launch(0);
@@ -289,6 +400,7 @@
       const going = this.state === "playing" || this.state === "loading";
       if (this.state === "playing") this.hush(this.context.currentTime);
       this.state = "still";
+      this.ladder = null;
       this.speed = speed;
       this.at = speed.at(place);
       this.level(0);
@@ -300,9 +412,16 @@
     tick() {
       if (this.state !== "playing") return;
       this.ahead();
-      if (!this.loop && this.position().ms >= this.speed.length) {
+      const { ms } = this.position();
+      const latest = this.rounds[this.rounds.length - 1];
+      const above = this.ladder && this.ladder.begun === this.ladder.speeds.length && !this.changing
+        && this.context.currentTime > latest.when + latest.length_s;
+      if (above || (!this.again && ms >= this.speed.length)) {
         this.halt();
-        this.at = this.speed.startOf(0);
+        this.at = this.speed.startOf(this.loop ? this.loop.first : 0);
+        this.tell();
+      } else if (this.ladder && this.ladder.told !== this.rung) {
+        this.ladder.told = this.rung;
         this.tell();
       }
     }

@@ -32,11 +32,14 @@
     return T.text(T.page.layers.some((layer, index) => player.placeOf(index) !== layer.natural) ? "stage_changed" : "stage_as_it_is");
   }
 
-  function again() {
-    if (!player.loop) return T.text("again_whole");
-    const [first, last] = [player.loop.first, player.loop.last].map((bar) => T.page.bars[bar].number);
+  /* Bars in few words, by their numbers; what stands before bar 1 has none. */
+  T.barsName = (...ends) => {
+    const [first, last] = ends.map((bar) => T.page.bars[bar].number);
+    if (!first) return T.text(last ? "again_from_pickup" : "again_pickup", { last: last });
     return T.text(first === last ? "again_bar" : "again_bars", { first: first, last: last });
-  }
+  };
+
+  const again = () => (player.loop ? T.barsName(player.loop.first, player.loop.last) : T.text("again_whole"));
 
   function draw() {
     T.byId("now-stage").textContent = lines();

@@ -17,7 +17,7 @@
 
   const visit = (bar) => T.page.visits.find((one) => bar <= one.last).name;
 
-  T.barName = (bar) => T.text("bar_name", { bar: bars[bar].number, section: visit(bar) });
+  T.barName = (bar) => T.text(bars[bar].number ? "bar_name" : "pickup_name", { bar: bars[bar].number, section: visit(bar) });
 
   /* Loops */
 
@@ -99,7 +99,7 @@
       const percent = nextSpeed(by);
       if (!percent) return;
       player.setSpeed(T.speedOf(percent));
-      T.kept.write("speed", player.speed.name);
+      T.kept.writeSong("speed", percent);
     });
   });
 
@@ -120,8 +120,8 @@
 
   function say(ms) {
     const bar = player.speed.barAt(ms);
-    const values = { bar: bars[bar].number, bars: bars[bars.length - 1].number, section: visit(bar) };
-    const place = T.text("where", values);
+    const { number } = bars[bar];
+    const place = number ? T.text("where", { bar: number, bars: bars[bars.length - 1].number, section: visit(bar) }) : T.barName(bar);
     where.textContent = place;
     byId("time").textContent = T.clock(ms) + " / " + T.clock(player.speed.length);
     slider.setAttribute("aria-valuetext", place + ", " + T.clock(ms));
@@ -159,7 +159,7 @@
   }
 
   const before = T.kept.read();
-  const percent = Number(String(before.speed).replace("-", "."));
+  const percent = T.kept.song().speed;
   if (T.page.percents.includes(percent)) player.setSpeed(T.speedOf(percent));
   if (["0", "1", "2"].includes(before.count)) count.value = before.count;
   player.countBars = Number(count.value);
