@@ -427,7 +427,7 @@ def test_what_is_taken_home_is_short_until_it_is_opened(opened: Opened, tmp_path
     tall = "document.querySelector('.home').getBoundingClientRect().height"
     assert page.evaluate(tall) < 450
     assert page.locator(".home a[download]").count() == 121
-    page.locator("summary").first.click()
+    page.locator(".home summary").first.click()
     assert page.evaluate(tall) > 900
 
 

@@ -129,8 +129,10 @@
   function unfold(view) {
     const folded = [...view.element.querySelectorAll("svg.system:not(.laid)")];
     folded.slice(0, LINES_A_TIME).forEach((system) => system.classList.add("laid"));
-    if (view !== shown()) view.unfolding = false;
-    else if (folded.length > LINES_A_TIME) requestAnimationFrame(() => unfold(view));
+    if (view !== shown()) {
+      view.unfolding = false;
+      if (board) document.body.classList.add("laid");
+    } else if (folded.length > LINES_A_TIME) requestAnimationFrame(() => unfold(view));
     else {
       layButtons(view);
       player.tell();
