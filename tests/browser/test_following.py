@@ -192,7 +192,7 @@ def test_the_bar_that_is_played_is_marked(opened: Opened, song_address: str, son
     views = seen(playing_page(opened, song_address), song.take)
     for note, view in zip(song.take.notes, views, strict=True):
         bar = song.take.bars[note.bar_index]
-        assert view["where"].startswith(f"bar {bar.number} of ")
+        assert view["where"].startswith(f"bar {bar.number} of " if bar.number else "pick-up, ")
         assert view["bar"]
 
 
