@@ -92,6 +92,14 @@ ROWS: dict[str, tuple[str, Mapping[str, Aim]]] = {
         "notes whose grip has three fingers or more, some set for it alone and idle, %",
         dict.fromkeys(PLAYERS, Aim(most=1.0)),
     ),
+    "other than taught": (
+        "notes under another shape than the taught one that has all the bar's tune, %",
+        {"beginner": Aim(most=3.0)},
+    ),
+    "stretch beyond need": (
+        "single notes fretted where an open string has them, or under a needless stretch, %",
+        {"beginner": Aim(most=2.0)},
+    ),
     "thirdless, avoidable": (
         "rolls without a third that could have one, %",
         dict.fromkeys(PLAYERS, Aim(most=5.0)),

@@ -110,11 +110,19 @@ def a_grip_for_one_note(hands: list[Told]) -> None:
     hands.insert(3, told_hand(3, "0435", "0213", {4.0: "[4]"}))
 
 
+def a_stretch_for_one_note(hands: list[Told]) -> None:
+    """G4 on string 3 while the index finger still lies at fret 3, though string 2 has it there."""
+    hands[2] = told_hand(3, "0003", "0003", {1.0: "[4321]"})
+    hands.insert(3, told_hand(3, "0703", "0401", {4.0: "[3]"}))
+
+
 EVEN, ODD = range(2, 7, 2), range(1, 7, 2)
 SABOTAGES: dict[str, Callable[[list[Told]], None]] = {
     "untaught fingers": for_bars(EVEN, fingers="0314"),
     "other fingering": for_bars(range(4, 5), fingers="0214"),
     "grip for one note": a_grip_for_one_note,
+    "other than taught": for_bars(ODD, shape="0403", fingers="0302"),
+    "stretch beyond need": a_stretch_for_one_note,
     "thirdless, avoidable": for_bars(ODD, shape="0033", fingers="0034", strokes=["[21]", "[4]"]),
     "seventh missing": for_bars(EVEN, shape="0232", fingers="0132"),
     "no two tones, avoidable": for_bars(ODD, strokes=["[1]", "[4]"]),
@@ -141,6 +149,34 @@ def test_a_finger_that_lies_flat_is_no_grip_of_three(
 
     assert "grip for one note" not in missed_rows(bench, tmp_path, monkeypatch, hands_with(flat("0111")))
     assert "grip for one note" in missed_rows(bench, tmp_path, monkeypatch, hands_with(flat("0123")))
+
+
+def test_a_fretted_note_where_its_string_is_open_is_found(
+    bench: ModuleType, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A4 after G: string 1 is open once a finger is lifted; at fret 5 of string 2 the hand is stretched for it."""
+    song = SONG.replace("C         | G7 ", "G         | G7 ", 1).replace("C5:3 G4:3", "B4:3 A4:3", 1)
+
+    def hands(shape: str, fingers: str, stroke: str) -> list[Told]:
+        return [
+            told_hand(1, "0232", "0132", {1.0: "[4321]"}),
+            told_hand(1, shape, fingers, {4.0: stroke}),
+            *played_right()[1:],
+        ]
+
+    assert missed_rows(bench, tmp_path, monkeypatch, hands("0230", "0130", "[1]"), song) == set()
+    assert "stretch beyond need" in missed_rows(
+        bench, tmp_path, monkeypatch, hands("0252", "0142", "[2]"), song
+    )
+
+
+def test_a_shape_with_a_finger_off_is_the_taught_one(
+    bench: ModuleType, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    hands = hands_with(for_bars(EVEN, shape="0012", fingers="0013"))
+    assert "other than taught" in missed_rows(bench, tmp_path, monkeypatch, hands)
+    hands = hands_with(for_bars(EVEN, shape="0012", fingers="0013", strokes=["[21]", "[4]"]))
+    assert "other than taught" not in missed_rows(bench, tmp_path, monkeypatch, hands)
 
 
 def test_three_fingers_in_a_hurry_are_found(

@@ -14,9 +14,19 @@ def chance(number: int) -> random.Random:
     return random.Random(number)  # noqa: S311 - to choose, not to hide
 
 
+def room(hand: Hand) -> int:
+    """Return how many frets further down the index finger may lie: one where fingers lie closer than one a fret."""
+    used = [(finger, fret) for finger, fret in zip(hand.fingers, hand.frets, strict=True) if finger]
+    if not used or hand.position == 1:
+        return 0
+    (low, low_fret), (high, high_fret) = min(used), max(used)
+    return int(high_fret - low_fret < high - low)
+
+
 def slow_change(before: Hand, after: Hand) -> float:
     """Return the cost of one change, finger by finger."""
-    moved = abs(before.position - after.position)
+    up, down = after.position - room(after) - before.position, before.position - room(before) - after.position
+    moved = max(up, down, 0)
     eased = 0.5 if not any(before.fingers) or not any(after.fingers) else 1.0
     cost = eased * moved * COSTS["fret of a position change"]
     cost += eased * COSTS["position change"] if moved else 0.0

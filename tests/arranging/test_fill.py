@@ -72,7 +72,7 @@ def test_notes_lead_to_the_next_of_the_tune(melody: str, chord: str, expected: l
         ("D5:3 D4", {"players": "beginner"}, ["2 E4 2/0"]),
         ("D5:3 D4", {"tempo": Fraction(150)}, ["2 E4 2/0"]),
         ("G4:6 | E4:6", {"meter": "6/8"}, ["3 F4 3/5"]),
-        ("E5:6 | E4:6", {"meter": "6/8", "tempo": Fraction(60)}, ["3 E4 2/0", "5 F4 3/5"]),
+        ("E5:6 | E4:6", {"meter": "6/8", "tempo": Fraction(60)}, ["3 G4 4/0", "5 F4 3/5"]),
         ("C5:4 | G4:4", {"on": TUNINGS["low-g"]}, ["2 E4 2/0", "3 F4 2/1"]),
         ("C5:4 | =:3 A4", {"between_row": ".:4 |"}, ["5 A4 4/2", "6 G4 4/0"]),
     ],

@@ -47,18 +47,45 @@ sections:
     melody   .:4 | .:4 | .:4 | .:4 | .:4 | .:4 | .:4 | .:4 | .:4 | .:4 | .:4 | .:4 | .:4 | .:4 | .:4 | .:4 | .:4
 """
 
+WALTZ = """\
+title: First Waltz
+key: G major
+meter: 3/4
+tempo: 108
+players: beginner
+sections:
+  verse: |
+    chords   G        | C        | G       | D7        | G        | C        | Am       | G    |
+    melody   G4 A B   | C5 B4 G  | B4 A G  | C5 F#4 F# | B4 A G   | C5 G4 C5 | A4 E A   | G4:3 |
+
+    chords   G        | G        | C       | C        | D7       | Am      | G       | G      |
+    melody   B4 G A   | G4 A G   | E4 G C5 | C5:2 G4  | A4 C5 A4 | A4 E A   | G4 A B  | G4:3  |
+"""
+
+FROM_CHORD_TO_CHORD = """\
+title: Every note lies in the shape that is taught for its chord
+key: G major
+meter: 3/4
+tempo: 108
+players: beginner
+sections:
+  verse: |
+    chords   Am       | G        | D7     | C        | G        | D7     | C        | C
+    melody   A4 C5 E4 | B4 B4 D4 | C5 C C | G4 C5 E4 | G4 D4 B4 | C5 C C | G4 C5 E4 | C5 C C
+"""
+
 EQUAL_BARS = """\
 title: Bars 2 and 5 are equal, and so are the notes beside them
 meter: 3/4
 tempo: 80
 sections:
   near: |
-    chords   G7       | C        | C        | G7       | C        | C
-    melody   C6 F5 B4 | G4 A4 C5 | G5 G4 C5 | E5 D5 B4 | G4 A4 C5 | G5 A5 C6
+    chords   G7       | G7       | G7       | G7       | G7       | G7
+    melody   A4 F5 E5 | G4 E4 E4 | G4 A5 A5 | A4 G4 E5 | G4 E4 E4 | G4 C6 A4
 
   far: |
-    chords   F        | F        | C        | F        | F        | C
-    melody   E5 E5 B4 | C5 F5 F5 | C6 G5 A5 | F5 A4 B4 | C5 F5 F5 | C6 G4 G4
+    chords   G7       | F        | F        | G7       | F        | F
+    melody   G4 G4 D5 | E4 C5 D5 | B4 B4 F4 | C5 B4 D5 | E4 C5 D5 | B4 G5 G5
 """
 
 
@@ -132,6 +159,23 @@ def test_a_quick_jig_has_fewer_rolls(players: Players) -> None:
     assert rolls[1] <= 0.7 * rolls[0]
 
 
+def test_beginners_hold_the_shapes_they_are_taught_and_stretch_for_no_single_note() -> None:
+    song = parse_song(WALTZ)
+    figures = figures_of([song], "beginner")
+    assert figures.among["other than taught"] >= 12
+    assert figures.found["other than taught"] == 0
+    assert figures.among["stretch beyond need"] >= 20
+    assert figures.found["stretch beyond need"] == 0
+    among_chords = figures_of([parse_song(FROM_CHORD_TO_CHORD)], "beginner")
+    assert among_chords.among["other than taught"] == 19
+    assert among_chords.found["other than taught"] == 0
+    tune = [stroke for stroke in strokes_of(arrange(song, TUNINGS["high-g"])) if stroke["tune"]]
+    a_over_g = [stroke for stroke in tune if stroke["chord"] == "G" and stroke["midis"][-1] == 69]
+    assert {(tuple(stroke["shape"]), tuple(stroke["strings"])) for stroke in a_over_g} == {
+        ((0, 2, 3, 0), (1,))
+    }
+
+
 # Sabotage: each row of what is measured goes wrong when its cause is taken away
 
 
@@ -163,6 +207,23 @@ def test_a_weight_that_is_gone_is_seen(
         cached.cache_clear()
     monkeypatch.setitem(demands.COSTS, cost, 0.0)
     assert figures_of(songs, players).found[row] > before.found[row]
+
+
+@pytest.mark.usefixtures("forgotten")
+def test_hands_without_a_fret_of_room_are_seen(monkeypatch: pytest.MonkeyPatch) -> None:
+    """G lies a fret further up than C by its index finger alone: nobody moves the hand along the neck for it."""
+    monkeypatch.setattr(
+        PricedHands,
+        "_position_code",
+        property(lambda self: self.table.position * 4 + (self.table.count == 0)),
+    )
+    assert figures_of([parse_song(FROM_CHORD_TO_CHORD)], "beginner").found["other than taught"] > 0
+
+
+@pytest.mark.usefixtures("forgotten")
+def test_strings_heard_where_none_is_struck_are_seen(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(priced_hands.OverChord, "unheard_cost", priced_hands.OverChord.cost)
+    assert figures_of([parse_song(WALTZ)], "beginner").found["stretch beyond need"] > 0
 
 
 @pytest.mark.usefixtures("forgotten")

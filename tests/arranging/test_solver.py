@@ -483,7 +483,7 @@ def test_pruning_without_kinds_is_caught(monkeypatch: pytest.MonkeyPatch) -> Non
     """The cheapest few of all: a wider reach crowds out what a narrow one has, and costs more."""
 
     def wrong(choices: Choices, *asked: object) -> Choices:
-        return choices.taken(np.sort(np.argsort(choices.cost, kind="stable")[:4]))
+        return choices.taken(np.sort(np.argsort(choices.cost, kind="stable")[:3]))
 
     monkeypatch.setattr(choices_module, "_pruned", wrong)
     assert lost() > MOST_LOST

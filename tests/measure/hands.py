@@ -25,12 +25,19 @@ TAUGHT = {
     "2100": "2100", "0100": "0100", "2223": "1112", "1202": "1203", "0432": "0321", "0231": "0231", "3211": "3211",
     "0001": "0001", "1013": "1024", "2322": "1211",
 }
+NAMES = ("C", "F", "G7", "G", "Am", "Dm", "D", "A", "A7", "D7", "E7", "Em", "Gm", "Bb", "C7", "Fm", "B7")
 KINDS = {
     "": (0, 4, 7), "m": (0, 3, 7), "7": (0, 4, 7, 10), "m7": (0, 3, 7, 10), "maj7": (0, 4, 7, 11), "6": (0, 4, 7, 9),
     "m6": (0, 3, 7, 9), "dim": (0, 3, 6), "dim7": (0, 3, 6, 9), "aug": (0, 4, 8), "m7b5": (0, 3, 6, 10),
     "sus4": (0, 5, 7), "sus2": (0, 2, 7), "7sus4": (0, 5, 7, 10), "9": (0, 4, 7, 10, 14), "add9": (0, 4, 7, 14),
 }
 # fmt: on
+TAUGHT_BY_NAME = {name: tuple(map(int, shape)) for name, shape in zip(NAMES, TAUGHT, strict=True)}
+"""The shape that is taught for a chord, on strings that lie as far apart as G-C-E-A."""
+
+EASY_FRETS = 2
+"""From the lowest fret of the taught shapes to their highest there are no more; further is a stretch."""
+
 LEAST_S = {"beginner": 0.8, "improving": 0.4}
 """In less time nobody is asked to set three fingers."""
 
@@ -91,6 +98,8 @@ def measured(strokes: Sequence[Stroke], open_midis: Sequence[int], players: str)
     _count_fingers(figures, strokes)
     _count_changes(figures, strokes, players)
     _count_grips(figures, strokes)
+    _count_shapes(figures, strokes, open_midis)
+    _count_single_notes(figures, strokes, open_midis)
     _count_harmony(figures, strokes, open_midis, players)
     _count_equal_bars(figures, strokes)
     return figures
@@ -152,6 +161,71 @@ def _count_grips(figures: Figures, strokes: Sequence[Stroke]) -> None:
             "grip for one note",
             bool(idle) and len(set_down) >= 3 and _text(stroke["shape"]) not in TAUGHT,
         )
+
+
+def _count_shapes(figures: Figures, strokes: Sequence[Stroke], open_midis: Sequence[int]) -> None:
+    """Notes under another shape than the chord's taught one, where that has all notes of the tune in the bar.
+
+    A finger that the shape has and the stroke doesn't need may be off; none may lie elsewhere. On string 4 the shape
+    has a note only if it is open there: a tune isn't looked for on a high string that is pressed.
+    """
+    bars: dict[Any, list[Stroke]] = defaultdict(list)
+    for stroke in strokes:
+        if stroke["tune"] and stroke["chord"] in TAUGHT_BY_NAME:
+            bars[stroke["bar"], stroke["span"]].append(stroke)
+    for inside in bars.values():
+        taught = TAUGHT_BY_NAME[inside[0]["chord"]]
+        sounding = [midi + fret for midi, fret in zip(open_midis, taught, strict=True)]
+        if any(stroke["midis"][-1] not in sounding[taught[0] > 0 :] for stroke in inside):
+            continue
+        for stroke in inside:
+            if stroke["action"] == "roll" and not _rolls_out(sounding, stroke["midis"][-1]):
+                continue
+            struck = (4 - string for string in stroke["strings"])
+            other = any(stroke["shape"][column] != taught[column] for column in struck)
+            astray = any(fret and fret != usual for fret, usual in zip(stroke["shape"], taught, strict=True))
+            figures.count("other than taught", other or astray)
+
+
+def _rolls_out(sounding: Sequence[int], tune: int) -> bool:
+    """Whether a roll over the strings of a shape may stop at a note and have it on top."""
+    return any(
+        midi == tune and sounding[column - 1] <= tune for column, midi in enumerate(sounding) if column
+    )
+
+
+def _count_single_notes(figures: Figures, strokes: Sequence[Stroke], open_midis: Sequence[int]) -> None:
+    """Single notes that are fretted for themselves where an open string has them, or stretch a hand without need.
+
+    There is no need where another string has the note further down, or where a finger lies far off that neither the
+    stroke before nor the one after uses. String 4 isn't asked: a tune isn't looked for on a high one.
+    """
+    for index, stroke in enumerate(strokes):
+        if not stroke["tune"] or stroke["action"] != "single":
+            continue
+        shape, column, midi = stroke["shape"], 4 - stroke["strings"][0], stroke["midis"][0]
+        beside = [other["shape"] for step in (-1, 1) if (other := _other_beside(strokes, index, step))]
+        new = [
+            place for place, fret in enumerate(shape) if fret and all(each[place] != fret for each in beside)
+        ]
+        lowest = min((midi - each for each in open_midis[1:] if midi >= each), default=shape[column])
+        pressed = [fret for fret in shape if fret]
+        stretched = bool(pressed) and max(pressed) - min(pressed) > EASY_FRETS
+        figures.count(
+            "stretch beyond need",
+            (column in new and shape[column] > lowest == 0)
+            or (stretched and column in new and shape[column] > lowest)
+            or (stretched and any(place != column for place in new)),
+        )
+
+
+def _other_beside(strokes: Sequence[Stroke], index: int, step: int) -> Stroke | None:
+    """Return the next stroke before or after one that isn't the same single note again."""
+    same = strokes[index]["midis"]
+    place = index + step
+    while 0 <= place < len(strokes) and strokes[place]["midis"] == same:
+        place += step
+    return strokes[place] if 0 <= place < len(strokes) else None
 
 
 def _count_harmony(

@@ -46,7 +46,7 @@ _FROM_TO = (np.arange(4)[:, None, None] >= np.arange(4)[:, None]) & (
 )
 """Whether a column lies from one column to another: [column, first, last]."""
 
-KEPT_IN_A_STRATUM = 8
+KEPT_IN_A_STRATUM = 12
 """Choices kept of each kind (string, rolled or not, position, highest fret). A higher fret limit only adds kinds, so
 it never takes a choice away; and no position is lost, so that a hand may stay where it is."""
 
@@ -182,6 +182,8 @@ class _Held:
         bool (n,): it holds the shape that players know by the chord's name.
     cost
         float (n,): to hold it over the chord.
+    alone
+        float (n,): the same for a note struck alone, under which nobody hears which tones the other strings have.
     """
 
     hand: NDArray[np.intp]
@@ -189,6 +191,7 @@ class _Held:
     tones: NDArray[np.uint8]
     known: NDArray[np.bool_]
     cost: NDArray[np.float64]
+    alone: NDArray[np.float64]
 
 
 def _places_of(question: Question, board: PricedHands) -> NeckPlaces:
@@ -247,7 +250,8 @@ def _hands_with(question: Question, board: PricedHands) -> _Held:
     if question.chord is None:
         rows, column = suiting(string_bits(frets[:, rows] != 0), board.asked[rows])
         none = np.zeros(len(rows), np.uint8)
-        return _Held(rows, column, none, none > 0, board.holding_cost[rows])
+        cost = board.holding_cost[rows]
+        return _Held(rows, column, none, none > 0, cost, cost)
     if question.chord_frets is not None:
         asked = np.array([[wish or 0] for wish in question.chord_frets])
         left_out = np.array([[wish is None] for wish in question.chord_frets])
@@ -257,13 +261,15 @@ def _hands_with(question: Question, board: PricedHands) -> _Held:
             among = (as_set.T | (frets[:, rows] != asked)).all(axis=0)
         rows, column = suiting(string_bits(frets[:, rows] != asked), among)
         as_written = string_bits((frets[:, rows] == asked) & ~left_out)
-        return _Held(rows, column, as_written, np.zeros(len(rows), np.bool_), board.holding_cost[rows])
+        cost = board.holding_cost[rows]
+        return _Held(rows, column, as_written, np.zeros(len(rows), np.bool_), cost, cost)
     over = board.chord(question.chord)
     rows, column = suiting(over.unfit[rows], over.allowed[rows])
     cost = board.holding_cost[rows] + over.cost(rows)
     if question.strummed:
         cost += COSTS["strums without third or root"] * ~over.full(rows)
-    return _Held(rows, column, over.tones(rows), over.known(rows), cost)
+    alone = cost if question.strummed else board.holding_cost[rows] + over.unheard_cost(rows)
+    return _Held(rows, column, over.tones(rows), over.known(rows), cost, alone)
 
 
 def _holding(
@@ -286,7 +292,7 @@ def _alone(question: Question, board: PricedHands, held: _Held) -> Choices:
         column,
         np.ones(len(hand), np.int8),
         np.zeros(len(hand), np.int8),
-        held.cost
+        held.alone
         + COSTS["fretted string 4"] * ((column == 0) & fretted)
         + COSTS["wanted roll missing"] * missing
         + _let_go(question, board, hand, _FROM_TO[:, column, column])

@@ -70,6 +70,8 @@ class OverChord:
         bool (n,): these players can hold it, or know it by the chord's name.
     costs
         float (256,): what each value of `sounding` costs.
+    unheard_costs
+        float (256,): the same for a note struck alone, when nobody hears which tones the other strings have.
     telling
         The bits of the chord's two most telling tones.
     """
@@ -78,11 +80,16 @@ class OverChord:
     unfit: NDArray[np.uint8]
     allowed: NDArray[np.bool_]
     costs: NDArray[np.float64]
+    unheard_costs: NDArray[np.float64]
     telling: int
 
     def cost(self, rows: NDArray[np.intp]) -> NDArray[np.float64]:
         """Return what it costs how some hands sound, beside what they cost to hold."""
         return self.costs[self.sounding[rows]]
+
+    def unheard_cost(self, rows: NDArray[np.intp]) -> NDArray[np.float64]:
+        """Return what it costs under a note struck alone: tones of the chord that are missing don't count."""
+        return self.unheard_costs[self.sounding[rows]]
 
     def tones(self, rows: NDArray[np.intp]) -> NDArray[np.uint8]:
         """Return on which strings some hands sound a tone of the chord, as `STRING_BITS`."""
@@ -311,6 +318,7 @@ class PricedHands:
             unfit=self._too_high | self._pressed & ~tones,
             allowed=allowed,
             costs=_sounding_costs(len(needed)),
+            unheard_costs=_sounding_costs(0),
             telling=sum(_NEEDED_BITS[: min(len(needed), 2)]),
         )
 
@@ -367,15 +375,22 @@ class PricedHands:
 
     @cached_property
     def _position_code(self) -> NDArray[np.intp]:
-        """For each hand its position, odd where all strings are open."""
-        code: NDArray[np.intp] = self.table.position.astype(np.intp) * 2 + (self.table.count == 0)
+        """For each hand a number: its position, whether it has a fret of room below, whether all strings are open.
+
+        Fingers that lie closer together than one a fret have room: such a hand needn't move along the neck for a shape
+        that is a fret lower. One finger a fret, or fingers wider apart, leave none.
+        """
+        roomy = (self.table.apart < 0) & (self.table.position > 1)
+        code: NDArray[np.intp] = self.table.position.astype(np.intp) * 4 + roomy * 2 + (self.table.count == 0)
         return code
 
     @cached_property
     def _position_change(self) -> NDArray[np.float64]:
         """What a change of position costs; half as much where one of the two hands has all strings open."""
-        code = np.arange(2 * (self.highest_fret + 2))
-        moved = np.abs(code[:, None] // 2 - code[None, :] // 2)
+        code = np.arange(4 * (self.highest_fret + 2))
+        highest = code // 4
+        lowest = highest - code // 2 % 2
+        moved = np.maximum(np.maximum(lowest[:, None] - highest, lowest - highest[:, None]), 0)
         eased = np.where((code[:, None] % 2 == 1) | (code[None, :] % 2 == 1), 0.5, 1.0)
         cost: NDArray[np.float64] = COSTS["fret of a position change"] * moved + COSTS["position change"] * (
             moved > 0
