@@ -41,6 +41,7 @@ if TYPE_CHECKING:
         sheet,
         transpose,
     )
+    from tercet.hearing import Advice, Heard, HearingOptions, Recording, hear, read_recording
     from tercet.kit import Event, KitOptions, OptionError, PlayOptions
     from tercet.kit.kits import KitResult, make_kit
     from tercet.kit.live_song import LiveSong, LiveSound
@@ -56,11 +57,14 @@ if TYPE_CHECKING:
     from tercet.tracks.practice_forms import TrackOptions
 
 __all__ = [
+    "Advice",
     "Arrangement",
     "Audio",
     "Chord",
     "Event",
     "Gesture",
+    "Heard",
+    "HearingOptions",
     "ImportedTune",
     "Key",
     "KeyAdvice",
@@ -78,6 +82,7 @@ __all__ = [
     "Pitch",
     "PlayOptions",
     "Problem",
+    "Recording",
     "RequestError",
     "Sheet",
     "Song",
@@ -98,12 +103,14 @@ __all__ = [
     "arrange",
     "export",
     "handout",
+    "hear",
     "import_tune",
     "make_kit",
     "make_track",
     "page",
     "parse_song",
     "perform",
+    "read_recording",
     "read_song",
     "second_part",
     "sheet",
@@ -146,6 +153,14 @@ _ROOMS = {
         "perform",
         "sheet",
         "transpose",
+    ),
+    "tercet.hearing": (
+        "Advice",
+        "Heard",
+        "HearingOptions",
+        "Recording",
+        "hear",
+        "read_recording",
     ),
     "tercet.kit": (
         "Event",

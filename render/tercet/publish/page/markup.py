@@ -22,10 +22,12 @@ __all__ = [
     "data_for_page",
     "filled",
     "html",
+    "look_inks",
     "page_file",
     "player_script",
     "policy",
     "policy_of_one_file",
+    "policy_without_script",
     "text_table",
 ]
 
@@ -66,6 +68,11 @@ def _lean(name: str) -> str:
 def look_text() -> str:
     """Return the page's look: its inks, which the desk has too, and what is drawn with them."""
     return _lean("inks.css") + _lean("look.css")
+
+
+def look_inks() -> str:
+    """Return the inks alone, for pages that are drawn otherwise."""
+    return _lean("inks.css")
 
 
 _OF_STEMS, _OF_MODEL = {"2-stems.js"}, {"2-strings.js", "2-strokes.js", "2-take.js"}
@@ -141,6 +148,11 @@ def policy_of_one_file(script: str, style: str) -> str:
     return (
         f"default-src 'none'; script-src {_hash(script)}; style-src {_hash(style)}; img-src data:; " + _REST
     )
+
+
+def policy_without_script(style: str) -> str:
+    """Return the policy of a page in one file that runs nothing: the one style that Tercet put there."""
+    return f"default-src 'none'; style-src {_hash(style)}; img-src data:; " + _REST
 
 
 def _hash(text: str) -> str:

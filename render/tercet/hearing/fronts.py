@@ -1,0 +1,89 @@
+"""Front and back: how far the strums lay behind the melody, and how sure that is."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from tercet.hearing.levels import GainTrack, LevelMeter
+from tercet.hearing.model import Front
+from tercet.hearing.spectra import FloatArray
+from tercet.hearing.wanted import WantedStroke, WantedTake
+
+__all__ = ["front_of"]
+
+FEWEST = 5
+"""Strokes of each layer that a median is taken of."""
+
+ALONE_S = 0.2
+"""Of a stroke that the next follows sooner, too little is heard to tell the 400 ms."""
+
+LEAST_OVER_NOISE_DB = 8.0
+"""Strums that don't stand so far out of the noise can't be measured."""
+
+OWN_ERROR_LU = 0.6
+GAIN_ERROR_LU = 1.0
+"""What the method itself is off by, as measured, without and with an automatic gain."""
+
+
+def front_of(
+    strokes: Sequence[WantedStroke],
+    firsts_s: FloatArray,
+    levels_db: FloatArray,
+    gain: GainTrack,
+    meter: LevelMeter,
+    wanted: WantedTake,
+) -> Front:
+    """Return the distance of the median strokes of melody and strums, as heard and as wanted."""
+    wanted_lu = _between({layer: _wanted_levels(wanted, layer) for layer in ("melody", "strums")})
+    own = {layer: _own_levels(strokes, firsts_s, levels_db, gain, layer) for layer in ("melody", "strums")}
+    lu = _between(own)
+    if wanted_lu is None:
+        return Front(None, None, None, gain.controlled, "the song has no melody and strums to compare")
+    if lu is None:
+        return Front(
+            None, None, wanted_lu, gain.controlled, "too few strokes of melody and strums were heard"
+        )
+    if gain.gated:
+        why = (
+            "hardly any noise of the room is in the recording, so it can't be told whether the device turned itself up "
+            "and down; switch its noise suppression off, or record with another app"
+        )
+        return Front(None, None, wanted_lu, gain.controlled, why)
+    if meter.over_noise_db(own["strums"]) < LEAST_OVER_NOISE_DB:
+        return Front(None, None, wanted_lu, gain.controlled, "the strums are lost in the noise of the room")
+    error = float(np.hypot(_error(own["melody"]), _error(own["strums"])))
+    method = GAIN_ERROR_LU if gain.controlled else OWN_ERROR_LU
+    return Front(lu, float(np.hypot(error, method)), wanted_lu, gain.controlled)
+
+
+def _own_levels(
+    strokes: Sequence[WantedStroke], firsts_s: FloatArray, levels_db: FloatArray, gain: GainTrack, layer: str
+) -> FloatArray:
+    """Return the levels of a layer's strokes, of those that can be told well if there are enough.
+
+    Those are strokes that have some time to themselves, and under an automatic gain hear the room's noise after them.
+    """
+    alone = np.concatenate([np.diff(firsts_s) >= ALONE_S, [True]])
+    if gain.controlled:
+        alone &= gain.told
+    mine = np.array([s.layer == layer and s.action != "chop" for s in strokes]) & np.isfinite(levels_db)
+    well = levels_db[mine & alone]
+    return well if len(well) >= FEWEST else levels_db[mine]
+
+
+def _wanted_levels(wanted: WantedTake, layer: str) -> FloatArray:
+    return np.array([s.level_db for s in wanted.strokes if s.layer == layer and s.action != "chop"])
+
+
+def _between(levels_db: dict[str, FloatArray]) -> float | None:
+    if any(len(levels) < FEWEST for levels in levels_db.values()):
+        return None
+    return float(np.median(levels_db["melody"]) - np.median(levels_db["strums"]))
+
+
+def _error(levels_db: FloatArray) -> float:
+    """Return the standard error of a median, from the middle half."""
+    low, high = np.percentile(levels_db, (25, 75))
+    return float(1.25 * (high - low) / 1.35 / np.sqrt(len(levels_db)))
