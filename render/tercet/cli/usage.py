@@ -470,7 +470,7 @@ class _Line:
         words = self._own_words
         needed = [action for action in self._parser.words if action.nargs in (None, "+", "*")]
         song = not words and bool(needed)
-        if words and len(words) < len([action for action in needed if action.nargs is None]):
+        if words and len(words) < len([action for action in needed if action.nargs != "*"]):
             action = needed[len(words)]
             raise UsageError(
                 f"tercet {self._command} needs a {_called(str(action.metavar))}: {_needs(action)}"
@@ -527,6 +527,7 @@ def _called(metavar: str) -> str:
         "SONG": "song",
         "SONG.yaml": "file's name, such as my-song.yaml",
         "TUNE": "tune",
+        "RECORDING": "recording",
         "KEY": "key",
     }.get(metavar, metavar)
 

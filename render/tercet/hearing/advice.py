@@ -108,6 +108,8 @@ def _of_notes(slips: Sequence[HeardStroke], heard: Heard, bars: dict[int, Bar]) 
     first = numbers[0]
     told = listed(dict.fromkeys(_told(slip, heard) for slip in slips))
     where = f"{'Bars' if len(numbers) > 1 else 'Bar'} {listed(map(str, numbers))}"
+    if numbers == [0]:
+        where = "Pick-up"
     around = [number for number in (first, first + 1) if number in bars]
     trust = float(np.mean([slip.trust for slip in slips]))
     return _claim("notes", f"{where}: {told}.", trust, heard, "loop", around, "70%")

@@ -6,6 +6,7 @@ import math
 import os
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -109,8 +110,9 @@ def _read(path: Path) -> tuple[Samples, int]:
         raise OutsideError(f"{path} can't be read: {error.strerror or error}") from error
 
 
-def _mono(file: object, path: Path) -> Samples:
-    rate_hz, channels = int(file.samplerate), int(file.channels)  # type: ignore[attr-defined]
+def _mono(file: Any, path: Path) -> Samples:
+    """Return the mean of the channels of an open file, what is no number in it taken for silence."""
+    rate_hz, channels = int(file.samplerate), int(file.channels)
     if not RATES_HZ[0] <= rate_hz <= RATES_HZ[1] or channels > MOST_CHANNELS:
         raise RequestError(
             f"{path} has {rate_hz} samples a second and {channels} channels: record at 44100 or 48000, in mono or "
@@ -119,7 +121,7 @@ def _mono(file: object, path: Path) -> Samples:
     parts: list[Samples] = []
     frames = 0
     while True:
-        block = file.read(READ_FRAMES, dtype="float32", always_2d=True)  # type: ignore[attr-defined]
+        block = file.read(READ_FRAMES, dtype="float32", always_2d=True)
         if not len(block):
             break
         parts.append(block.mean(axis=1, dtype=np.float32))

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -64,21 +65,20 @@ def stroke_templates(strokes: Sequence[WantedStroke], cents: float) -> FloatArra
     return np.asarray(roots / np.linalg.norm(roots, axis=1, keepdims=True))
 
 
+@dataclass(frozen=True)
 class NewlySounding:
-    """What newly sounds at some times: amplitudes on the axis of pitches, the colour of the recording taken out."""
+    """What newly sounds at some times: amplitudes (times, axis), and the colour of the recording, taken out of them."""
 
-    def __init__(self, amplitudes: FloatArray, colour: FloatArray) -> None:
-        self.amplitudes = amplitudes
-        self.colour = colour
+    amplitudes: FloatArray
+    colour: FloatArray
 
 
-def newly_sounding(samples: Samples, times_s: FloatArray, colour: FloatArray | None = None) -> NewlySounding:
+def newly_sounding(samples: Samples, times_s: FloatArray) -> NewlySounding:
     """Return what newly sounds at each time: what sounds after it without what sounded before, in powers."""
     after = _powers(samples, times_s + AFTER_S)
     before = _powers(samples, times_s - BEFORE_S - WINDOW_FRAMES / RATE_HZ)
     matrix = to_axis(TRANSFORM)
-    if colour is None:
-        colour = _colour(np.sqrt(after) @ matrix)
+    colour = _colour(np.sqrt(after) @ matrix)
     return NewlySounding((np.sqrt(np.maximum(after - TAKEN_OUT * before, 0.0)) @ matrix) / colour, colour)
 
 
@@ -99,8 +99,3 @@ def fits(new: NewlySounding, templates: FloatArray) -> FloatArray:
     roots = np.sqrt(np.maximum(new.amplitudes, 0.0))
     roots /= np.linalg.norm(roots, axis=1, keepdims=True) + 1e-9
     return np.asarray(roots @ templates.T)
-
-
-def keys_template(keys: Sequence[int], cents: Mapping[int, float]) -> FloatArray:
-    """Return the templates of single keys, (axis, keys)."""
-    return np.stack([pitch_template(key, cents.get(key, 0.0)) for key in keys], axis=1)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -77,7 +77,6 @@ class WantedTake:
     take: Take
     strokes: tuple[WantedStroke, ...]
     pulse_s: float
-    midi_shift: int = field(default=0)
 
     @cached_property
     def onsets_s(self) -> FloatArray:
