@@ -8,13 +8,17 @@ from dataclasses import replace
 from tercet.hearing import Heard
 from tercet.publish.page.heard_page import heard_page
 from tercet.publish.pictures import heard_picture
-from tercet.publish.shapes import groups_in, texts_in
+from tercet.publish.shapes import Drawing, Group, texts_in
 from tercet.publish.svg import svg_text
+
+
+def groups_of(drawing: Drawing) -> list[Group]:
+    return [shape for shape in drawing.shapes if isinstance(shape, Group)]
 
 
 def test_each_slip_has_a_ring_and_nothing_else_has(slips_heard: Heard) -> None:
     drawing = heard_picture(slips_heard)
-    rings = [group for group in groups_in(drawing.shapes) if group.name == "ring"]
+    rings = [group for group in groups_of(drawing) if group.name == "ring"]
     slips = list(slips_heard.slips())
     assert len(rings) == len({slip.stroke for slip in slips}) > 2
     assert sorted(ring.title.rpartition(": ")[2] for ring in rings) == sorted(slip.verdict for slip in slips)
@@ -27,14 +31,12 @@ def test_the_wanted_take_stands_above_what_was_heard(slips_heard: Heard) -> None
 
 
 def test_what_was_not_heard_is_drawn_above_only(slips_heard: Heard) -> None:
-    notes = [
-        group for group in groups_in(heard_picture(slips_heard).shapes) if group.name.startswith("note ")
-    ]
+    notes = [group for group in groups_of(heard_picture(slips_heard)) if group.name.startswith("note ")]
     silent = tuple(
         replace(stroke, verdict="missed", onset_s=None, level_lu=None) for stroke in slips_heard.strokes
     )
     drawing = heard_picture(replace(slips_heard, strokes=silent))
-    left = [group for group in groups_in(drawing.shapes) if group.name.startswith("note ")]
+    left = [group for group in groups_of(drawing) if group.name.startswith("note ")]
     assert 0 < len(left) < 0.6 * len(notes)
 
 
