@@ -16,9 +16,6 @@ __all__ = ["front_of"]
 FEWEST = 5
 """Strokes of each layer that a median is taken of."""
 
-ALONE_S = 0.2
-"""Of a stroke that the next follows sooner, too little is heard to tell the 400 ms."""
-
 LEAST_OVER_NOISE_DB = 8.0
 """Strums that don't stand so far out of the noise can't be measured."""
 
@@ -29,7 +26,6 @@ GAIN_ERROR_LU = 1.0
 
 def front_of(
     strokes: Sequence[WantedStroke],
-    firsts_s: FloatArray,
     levels_db: FloatArray,
     gain: GainTrack,
     meter: LevelMeter,
@@ -37,7 +33,7 @@ def front_of(
 ) -> Front:
     """Return the distance of the median strokes of melody and strums, as heard and as wanted."""
     wanted_lu = _between({layer: _wanted_levels(wanted, layer) for layer in ("melody", "strums")})
-    own = {layer: _own_levels(strokes, firsts_s, levels_db, gain, layer) for layer in ("melody", "strums")}
+    own = {layer: _own_levels(strokes, levels_db, layer) for layer in ("melody", "strums")}
     lu = _between(own)
     if wanted_lu is None:
         return Front(None, None, None, gain.controlled, "the song has no melody and strums to compare")
@@ -58,19 +54,10 @@ def front_of(
     return Front(lu, float(np.hypot(error, method)), wanted_lu, gain.controlled)
 
 
-def _own_levels(
-    strokes: Sequence[WantedStroke], firsts_s: FloatArray, levels_db: FloatArray, gain: GainTrack, layer: str
-) -> FloatArray:
-    """Return the levels of a layer's strokes, of those that can be told well if there are enough.
-
-    Those are strokes that have some time to themselves, and under an automatic gain hear the room's noise after them.
-    """
-    alone = np.concatenate([np.diff(firsts_s) >= ALONE_S, [True]])
-    if gain.controlled:
-        alone &= gain.told
+def _own_levels(strokes: Sequence[WantedStroke], levels_db: FloatArray, layer: str) -> FloatArray:
+    """Return the levels of a layer's strokes."""
     mine = np.array([s.layer == layer and s.action != "chop" for s in strokes]) & np.isfinite(levels_db)
-    well = levels_db[mine & alone]
-    return well if len(well) >= FEWEST else levels_db[mine]
+    return levels_db[mine]
 
 
 def _wanted_levels(wanted: WantedTake, layer: str) -> FloatArray:

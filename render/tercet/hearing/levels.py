@@ -9,7 +9,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tercet.hearing.spectra import RATE_HZ, FloatArray, Samples, bands
 from tercet.sound.k_weighting import GESTURE_S, k_weighting_response
@@ -28,9 +27,6 @@ NOISE_HZ = (5_000.0, 9_500.0)
 
 NOISE_PART = 25.0
 """Percentile over the bins of that band: below the partials that still sound."""
-
-EDGE_S = 0.03
-"""After a window's middle has passed an onset by so much, most of it lies behind it."""
 
 BEFORE_S = 0.045
 DECAY_DB_A_S = 20.0
@@ -93,8 +89,8 @@ def _noise(powers: FloatArray) -> FloatArray:
 def _level_db(
     powers: FloatArray, noise: FloatArray, first_s: float, next_s: float, *, subtract: bool
 ) -> float:
-    full = round(GESTURE_S / HOP_S) - 2 * round(EDGE_S / HOP_S)
-    start = round((first_s + EDGE_S) / HOP_S)
+    full = round(GESTURE_S / HOP_S)
+    start = round(first_s / HOP_S)
     end = start + full
     if np.isfinite(next_s):
         end = min(end, max(round((next_s - BEFORE_S) / HOP_S), start + SHORTEST_STEPS))
@@ -157,12 +153,11 @@ FEWEST = 8
 class GainTrack:
     """The gain that the room's noise tells, in dB around the loudest, at some times; and how far it spreads.
 
-    `told` says of each stroke whether noise was heard between it and the next; `gated` whether there is hardly any.
+    `gated` says whether there is hardly any noise.
     """
 
     times_s: FloatArray
     gains_db: FloatArray
-    told: NDArray[np.bool_]
     spread_db: float
     gated: bool
 
@@ -183,8 +178,7 @@ def gain_track(meter: LevelMeter, firsts_s: Sequence[float]) -> GainTrack:
     found: list[float] = []
     ends = [*firsts_s[1:], len(noise_db) * HOP_S]
     settled: list[float] = []
-    told = np.zeros(len(firsts_s), bool)
-    for n, (first, after) in enumerate(zip(firsts_s, ends, strict=True)):
+    for first, after in zip(firsts_s, ends, strict=True):
         low, high = int((first + FROM_S) / HOP_S), int((after - TO_S) / HOP_S)
         if high - low < 3:
             continue
@@ -195,7 +189,6 @@ def gain_track(meter: LevelMeter, firsts_s: Sequence[float]) -> GainTrack:
         times += [first + 0.02, (low + least) * HOP_S]
         found += [float(part[least])] * 2
         settled.append(float(part[least]))
-        told[n] = True
         for step in range(
             low + round((FURTHER_FROM_S - FROM_S) / HOP_S), high, round(FURTHER_STEP_S / HOP_S)
         ):
@@ -203,9 +196,9 @@ def gain_track(meter: LevelMeter, firsts_s: Sequence[float]) -> GainTrack:
                 times.append(step * HOP_S)
                 found.append(float(noise_db[step]))
     if len(settled) < FEWEST:
-        return GainTrack(np.zeros(1), np.zeros(1), told, 0.0, gated=True)
+        return GainTrack(np.zeros(1), np.zeros(1), 0.0, gated=True)
     order = np.argsort(times, kind="stable")
     at, gains = np.array(times)[order], np.array(found)[order]
     low_db, high_db = np.percentile(settled, (10, 90))
     gated = bool(low_db < FAINTEST_DB)
-    return GainTrack(at, gains - np.percentile(gains, 98), told, float(high_db - low_db), gated)
+    return GainTrack(at, gains - np.percentile(gains, 98), float(high_db - low_db), gated)

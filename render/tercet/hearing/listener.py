@@ -89,7 +89,7 @@ def hear(recording: Recording, arrangement: Arrangement, options: HearingOptions
         bar_tempi(places, firsts_s, runs, wanted),
         60.0 / (wanted.pulse_s * slope),
         string_tunings(samples, as_wanted),
-        front_of([wanted.strokes[place] for place in places], firsts_s, levels, gain, meter, wanted),
+        front_of([wanted.strokes[place] for place in places], levels, gain, meter, wanted),
         repeats(places, firsts_s, wanted),
         pauses(places, firsts_s, aligned.tempo, wanted),
         min(numbers),

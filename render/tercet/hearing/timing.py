@@ -19,9 +19,6 @@ OFF_S = 0.1
 PAUSE_S = 1.2
 """The music stands still where a stroke comes so much later than its neighbours' tempo asks."""
 
-AGREED_PART = 0.5
-"""Where a stroke is off the line through many by more than twice what it is off its two neighbours, the tempo bends."""
-
 REACH = 6
 """Strokes on either side that tell the tempo around one."""
 
@@ -45,7 +42,7 @@ def lateness_s(
     """Return how late each stroke is by a straight line through its neighbours, itself left out; 0 where too few tell.
 
     The line is the median of the slopes between them, and the median of what is left (Theil and Sen). Where the tempo
-    bends, as towards an end, a stroke lies between its two neighbours all the same: then that is what counts.
+    bends, as towards an end, a stroke lies between its two neighbours all the same: what counts is the less of both.
     """
     late = np.zeros(len(strokes))
     due = wanted.onsets_s[np.array(strokes, np.int64)]
@@ -59,9 +56,7 @@ def lateness_s(
             if run.start < n < run.stop - 1:
                 share = (due[n] - due[n - 1]) / max(due[n + 1] - due[n - 1], 1e-6)
                 by_both = times_s[n] - (times_s[n - 1] + share * (times_s[n + 1] - times_s[n - 1]))
-                agreed = by_line * by_both > 0.0
-                bends = abs(by_both) < AGREED_PART * abs(by_line)
-                late[n] = (by_both if bends else by_line) if agreed else 0.0
+                late[n] = min(by_line, by_both, key=abs) if by_line * by_both > 0.0 else 0.0
     return late
 
 

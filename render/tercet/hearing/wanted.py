@@ -39,8 +39,6 @@ class WantedStroke:
         In the order struck; the tune's is the last of a roll.
     layer, action, bar_number, tune
         Whose it is, what it is, its bar in the piece as played, and whether it has a note of the tune.
-    place
-        Its beat of the piece as played.
     next_midi
         What the string after a roll's last one would sound, were the roll to run on; None where there is none.
     """
@@ -51,7 +49,6 @@ class WantedStroke:
     action: Action
     bar_number: int
     tune: bool
-    place: object
     next_midi: int | None = None
 
     @property
@@ -149,6 +146,5 @@ def _stroke(
         last.action,
         take.bars[last.bar_index].number,
         any(note.part == "tune" for note in struck),
-        last.beat,
         next_midi,
     )
