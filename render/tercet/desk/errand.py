@@ -224,8 +224,10 @@ def main() -> int:
 
 
 def _tell(event: Event) -> None:
-    sys.stdout.write(json.dumps(event.as_json()) + "\n")
-    sys.stdout.flush()
+    """Tell the desk; where it has gone, the lifeline ends this process, and nothing else may begin to."""
+    with suppress(BrokenPipeError):
+        sys.stdout.write(json.dumps(event.as_json()) + "\n")
+        sys.stdout.flush()
 
 
 def _end_with(lines: IO[bytes]) -> None:
