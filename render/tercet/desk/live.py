@@ -433,8 +433,11 @@ class _Stretch:
 
 def _sounding(samples: NDArray[np.float32]) -> tuple[int, int] | None:
     """Return the frame where a stem, (frames, 2), begins to sound, and the one after its last sound; None if silent."""
-    loud = np.flatnonzero(np.abs(samples).max(axis=1) > SILENT)
-    return (int(loud[0]), int(loud[-1]) + 1) if len(loud) else None
+    loud = (np.abs(samples) > SILENT).ravel()
+    if not loud.any():
+        return None
+    sides = samples.shape[1]
+    return int(loud.argmax()) // sides, len(samples) - int(loud[::-1].argmax()) // sides
 
 
 def _speed(asked: Asked) -> Fraction:
