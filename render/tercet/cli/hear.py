@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 from tercet.cli.options import ARRANGING, add_options, play_options, read_by
 from tercet.cli.talk import put, put_json, say, say_event
 from tercet.errors import RequestError, TercetError
-from tercet.typed import typed
 
 if TYPE_CHECKING:
     from tercet.arranging import Arrangement
@@ -98,8 +97,7 @@ def _print(found: list[Heard], song: str) -> None:
             put("  next: nothing asks for practice; play it for somebody.")
             continue
         put(f"  practise next: {advice.next.sentence}")
-        track = typed("tercet", "render", song, *advice.next.options, "-o", f"{advice.next.track}.mp3")
-        put(f"  with the track {advice.next.track}: {track}")
+        put(f"  with the track {advice.next.track}: {advice.next.command(song)}")
     if len(found) > 1:
         put()
         _print_table(found)

@@ -10,6 +10,7 @@ from tercet.arranging import Action, Arrangement
 from tercet.errors import ParameterError
 from tercet.performing import Take
 from tercet.song import LAYERS, Layer
+from tercet.typed import typed
 
 __all__ = [
     "LEAST_TRUST",
@@ -256,6 +257,10 @@ class Claim:
     track: str
     options: tuple[str, ...]
     trust: float
+
+    def command(self, song: str) -> str:
+        """Return the command that makes the track, of a song's file, as it is typed into a shell."""
+        return typed("tercet", "render", song, *self.options, "-o", f"{self.track}.mp3")
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,6 @@ from tercet.hearing.class_table import class_rows
 from tercet.publish.page.markup import filled, html, look_inks, page_file, policy_without_script
 from tercet.publish.pictures.heard_picture import heard_picture
 from tercet.publish.svg import svg_element
-from tercet.typed import typed
 
 __all__ = ["heard_page"]
 
@@ -42,16 +41,13 @@ def heard_page(found: Sequence[Heard], song_path: str) -> bytes:
 def _recording(heard: Heard, song_path: str) -> dict[str, Any]:
     advice = heard.advice()
     claim = advice.next
-    command = ""
-    if claim is not None:
-        command = typed("tercet", "render", song_path, *claim.options, "-o", f"{claim.track}.mp3")
     return {
         "name": heard.name,
         "ask": advice.ask,
         "well": advice.well,
         "next": claim.sentence if claim else "",
         "track": claim.track if claim else "",
-        "command": command,
+        "command": claim.command(song_path) if claim else "",
         "picture": "" if advice.ask else svg_element(heard_picture(heard)),
         "details": list(_details(heard)),
         "others": [other.sentence for other in advice.others],
