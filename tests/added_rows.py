@@ -240,6 +240,18 @@ ADDED: tuple[Addition, ...] = (
         ),
     ),
     Addition(
+        "something to practise",
+        (
+            Edit(
+                "hearing/advice.py",
+                "def _front(heard: Heard)",
+                "def _hummed(heard):\n"
+                '    yield _claim("humming", "Hum the tune first.", 0.9, heard, "demo")\n\n\n',
+            ),
+            Edit("hearing/advice.py", "_tuning, _notes_again, _slower", "_hummed, "),
+        ),
+    ),
+    Addition(
         "a command",
         (
             Edit(

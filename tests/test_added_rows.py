@@ -68,6 +68,7 @@ import plain.mid -o from-plain.yaml
 import tune.let -o from-letters.yaml
 check from-musicxml.yaml
 check from-abc.yaml
+hear ferry.yaml one.aiff
 sounds
 """
 
@@ -170,6 +171,10 @@ def test_a_format_is_written_and_offered(ran: dict[str, Ran], bench: Path) -> No
     assert soundfile.info(bench / "one.aiff").format == "AIFF"
     page = (bench / "kits" / "ferry" / "index.html").read_text(encoding="utf-8")
     assert "download>AIFF<" in page
+
+
+def test_what_there_is_to_practise_is_advised(ran: dict[str, Ran]) -> None:
+    assert "Hum the tune first." in ran["hear ferry.yaml one.aiff"].out
 
 
 def test_words_of_another_script_are_printed(ran: dict[str, Ran], bench: Path) -> None:

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import os
+import shutil
 import time
 from pathlib import Path
+
+import pytest
 
 from tercet.kit.work_folder import LOCK, PREFIX, remove_left, work_folder
 
@@ -41,3 +44,21 @@ def test_other_hidden_folders_stay(tmp_path: Path) -> None:
     (tmp_path / ".git").mkdir()
     remove_left(tmp_path)
     assert len(list(tmp_path.iterdir())) == 2
+
+
+def test_a_folder_that_a_disk_holds_a_moment_longer_goes_too(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    removed, refused = shutil.rmtree, []
+
+    def slow_disk(folder: Path, *, ignore_errors: bool) -> None:
+        if len(refused) < 2:
+            refused.append(folder)
+        else:
+            removed(folder, ignore_errors=ignore_errors)
+
+    monkeypatch.setattr(shutil, "rmtree", slow_disk)
+    with work_folder(tmp_path):
+        pass
+    assert len(refused) == 2
+    assert not list(tmp_path.iterdir())

@@ -27,6 +27,9 @@ LOCK = "lock"
 YOUNG_S = 60.0
 """So long a folder may be without a lock: its owner may be just about to take it."""
 
+REMOVING_TRIES, BETWEEN_TRIES_S = 10, 0.05
+"""Shared disks and virus scanners hold a file for a moment longer than who wrote it."""
+
 LONGEST_WAIT_S = 10.0
 """So long a kit waits for another one to write a manifest, and goes on without."""
 
@@ -63,7 +66,7 @@ def work_folder(beside: Path | None) -> Iterator[Path]:
         with lock:
             yield folder
     finally:
-        shutil.rmtree(folder, ignore_errors=True)
+        _remove(folder)
         for empty in made:
             with suppress(OSError):
                 empty.rmdir()
@@ -108,3 +111,11 @@ def remove_left(place: Path) -> None:
                 shutil.rmtree(folder, ignore_errors=True)
         except (Timeout, OSError):
             continue
+
+
+def _remove(folder: Path) -> None:
+    for _ in range(REMOVING_TRIES):
+        shutil.rmtree(folder, ignore_errors=True)
+        if not folder.exists():
+            return
+        time.sleep(BETWEEN_TRIES_S)
