@@ -49,7 +49,8 @@ def test_other_hidden_folders_stay(tmp_path: Path) -> None:
 def test_a_folder_that_a_disk_holds_a_moment_longer_goes_too(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    removed, refused = shutil.rmtree, []
+    removed = shutil.rmtree
+    refused: list[Path] = []
 
     def slow_disk(folder: Path, *, ignore_errors: bool) -> None:
         if len(refused) < 2:
