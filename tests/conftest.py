@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import signal
+import sys
 import tempfile
 from collections.abc import Iterator
 from typing import Any
@@ -16,6 +17,10 @@ from tercet.threads import keep_to_one_thread
 keep_to_one_thread()
 os.environ["XDG_CACHE_HOME"] = tempfile.mkdtemp(prefix="tercet-tests-")
 """What is measured once for each sound is kept here, apart from the user's own cache."""
+
+sys.dont_write_bytecode = False
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+"""Hundreds of tests start a command, which takes a second longer where each must compile all modules anew."""
 
 IN_CI = bool(os.environ.get("CI"))
 
