@@ -13,7 +13,7 @@ import sys
 import time
 from collections.abc import Sequence
 
-from measuring import Aims, NothingMadeError, asked, counted, machine, parser_of
+from measuring import Aims, NothingMadeError, asked, counted, environment, machine, parser_of
 from solver import COLD_BARS, NOTES_IN_A_BAR, dense_song
 
 from tercet.arranging.advice import advise, advise_each
@@ -55,7 +55,7 @@ def _show(name: str, what: str, tunings: str, rounds: int) -> float:
     """Print how long it takes in a fresh process and again in the same one; return the former."""
     command = [sys.executable, __file__, "--cold", what, tunings]
     cold_s = statistics.median(
-        float(subprocess.run(command, capture_output=True, text=True, check=True).stdout)
+        float(subprocess.run(command, env=environment(), capture_output=True, text=True, check=True).stdout)
         for _ in range(rounds)
     )
     _seconds(what, tunings.split(","))

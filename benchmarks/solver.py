@@ -17,7 +17,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 
-from measuring import Aims, NothingMadeError, asked, counted, machine, parser_of
+from measuring import Aims, NothingMadeError, asked, counted, environment, machine, parser_of
 
 from tercet.arranging import arrange
 from tercet.arranging.fingering import finger_tune, tune_cost
@@ -95,7 +95,9 @@ def _show_cold(rounds: int, aims: Aims) -> None:
     for tuning in TUNINGS:
         command = [sys.executable, __file__, "--cold", tuning]
         cold_s = statistics.median(
-            float(subprocess.run(command, capture_output=True, text=True, check=True).stdout)
+            float(
+                subprocess.run(command, env=environment(), capture_output=True, text=True, check=True).stdout
+            )
             for _ in range(rounds)
         )
         song = dense_song(COLD_BARS, 1)
