@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -82,6 +82,8 @@ class _Moment:
         When this playing of the section began.
     broken
         Whether the strings of a broken chord are struck in this space.
+    on_tune, on_added
+        Whether that note of the tune, and that added one, begin at this very moment.
     """
 
     tune: Fingered | None
@@ -92,6 +94,8 @@ class _Moment:
     end_beat: Fraction
     visit_beat: Fraction
     broken: bool
+    on_tune: bool
+    on_added: bool
 
     @property
     def ringing(self) -> tuple[Fingered | Added, ...]:
@@ -386,8 +390,9 @@ def _moments(slots: Sequence[SlotAt], onsets: _Onsets, piece: Piece) -> Iterator
     fingered, added = onsets.fingered, onsets.added
     for slot, next_slot in zip_longest(slots, slots[1:]):
         visit_beat, visit_end_beat = piece.visit_beats[slot.bar_index]
-        now = begun(onsets.starts, slot.beat)
-        added_now = begun(onsets.added_starts, slot.beat)
+        place = float(slot.beat)
+        now = bisect_right(onsets.starts, place)
+        added_now = bisect_right(onsets.added_starts, place)
         following = fingered[now] if now < len(fingered) else None
         if following is not None and following.note.start_beat >= visit_end_beat:
             following = None
@@ -403,26 +408,26 @@ def _moments(slots: Sequence[SlotAt], onsets: _Onsets, piece: Piece) -> Iterator
             visit_beat=visit_beat,
             broken=bisect_left(onsets.broken_starts, float(space_beat))
             < bisect_left(onsets.broken_starts, float(following_beat)),
+            on_tune=bool(now) and onsets.starts[now - 1] == place,
+            on_added=bool(added_now) and onsets.added_starts[added_now - 1] == place,
         )
 
 
 def _is_struck(slot: SlotAt, moment: _Moment, piece: Piece) -> bool:
     """Whether a stroke is played: off the tune's onsets, and for the pattern only in a space that is long enough."""
-    tune, added = moment.tune, moment.added
-    if tune is not None and tune.note.start_beat == slot.beat:
+    if moment.on_tune:
         return False
     if slot.written:
         return True
-    if moment.broken or (added is not None and added.note.start_beat == slot.beat):
+    if moment.broken or moment.on_added or moment.following_beat - slot.beat < piece.part_beat:
         return False
-    since_beat, settled_beat = moment.visit_beat, moment.visit_beat
-    if tune is not None and tune.note.end_beat > moment.visit_beat:
+    since_beat = settled_beat = moment.visit_beat
+    tune = moment.tune
+    if tune is not None and (end_beat := tune.note.end_beat) > moment.visit_beat:
         since_beat = tune.note.start_beat
-        settled_beat = min(since_beat + piece.part_beat, tune.note.end_beat)
-    return (
+        settled_beat = min(since_beat + piece.part_beat, end_beat)
+    return slot.beat >= settled_beat and (
         moment.following_beat - since_beat >= SHORTEST_SPACE_PULSES * piece.pulse_beat
-        and moment.following_beat - slot.beat >= piece.part_beat
-        and slot.beat >= settled_beat
     )
 
 

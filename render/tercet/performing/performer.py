@@ -274,10 +274,11 @@ def _drift(arrangement: Arrangement, seed: int) -> list[Pace]:
     paces = []
     for bar in arrangement.bars:
         # A pick-up that is a bar of its own lies before its section's first beat.
-        before = (bar.section_bar - 1) * song.meter.bar_beat if bar.section_bar else -bar.length_beat
-        for pulse in range(ceil(bar.length_beat / pulse_beat)):
-            tempo = tempo_drift(seed, bar.section, bar.pass_number, before / pulse_beat + pulse, feel)
-            paces.append(Pace(bar.start_beat + pulse * pulse_beat, tempo))
+        before_beat = (bar.section_bar - 1) * song.meter.bar_beat if bar.section_bar else -bar.length_beat
+        pulse, beat = before_beat / pulse_beat, bar.start_beat
+        for _ in range(ceil(bar.length_beat / pulse_beat)):
+            paces.append(Pace(beat, tempo_drift(seed, bar.section, bar.pass_number, pulse, feel)))
+            pulse, beat = pulse + 1, beat + pulse_beat
     return paces
 
 

@@ -170,12 +170,14 @@ class _Stops:
 
     def __init__(self, arrangement: Arrangement) -> None:
         self._gestures = arrangement.gestures
+        self._starts = [float(gesture.start_beat) for gesture in arrangement.gestures]
         self._chords = list(_chords(arrangement))
         changes = sorted({*_chord_changes(arrangement), *_visit_ends(arrangement), *_breaths(arrangement)})
         self._changes = changes
         self._change_starts = [float(beat) for beat in changes]
         self._written_ends = _written_ends(arrangement)
         self._silences = _silences(arrangement, self._written_ends)
+        self._silence_starts = [float(beat) for beat in self._silences]
 
     def end(self, index: int, note: StringNote) -> Fraction:
         """Return where a note of a gesture ends."""
@@ -190,8 +192,7 @@ class _Stops:
 
     def ring_end(self, index: int, note: StringNote) -> Fraction:
         """Return where a note of a gesture is ended by what comes after it."""
-        start_beat = self._gestures[index].start_beat
-        last_beat = self._changes[bisect_right(self._change_starts, float(start_beat))]
+        last_beat = self._changes[bisect_right(self._change_starts, self._starts[index])]
         for gesture in self._after(index, last_beat):
             if _ends(gesture, note):
                 return gesture.start_beat
@@ -201,13 +202,13 @@ class _Stops:
         """Return where a note of the tune is ended by what comes after it, at the latest where the tune is silent."""
         if note.fret is None:
             return written_beat
-        last_beat, nearest = self._silences[bisect_left(self._silences, written_beat)], THIRD_SEMITONES
+        last_beat = self._silences[bisect_left(self._silence_starts, float(written_beat))]
+        nearest = THIRD_SEMITONES
         if self._gestures[index].rings:
             last_beat, nearest = self._leaves_chord(index, note, last_beat), WHOLE_STEP_SEMITONES
-        for gesture in self._after(index, last_beat):
-            if gesture.start_beat >= written_beat and (
-                _ends(gesture, note) or _is_near(gesture, note, nearest)
-            ):
+        ends = (bisect_left(self._starts, float(beat)) for beat in (written_beat, last_beat))
+        for gesture in self._gestures[slice(*ends)]:
+            if _ends(gesture, note) or _is_near(gesture, note, nearest):
                 return gesture.start_beat
         return last_beat
 
@@ -228,14 +229,10 @@ class _Stops:
                 return gesture.start_beat
         return written_beat
 
-    def _after(self, index: int, last_beat: Fraction) -> Iterator[Gesture]:
-        """Yield the gestures that begin later than one of them and before a beat."""
-        start_beat = self._gestures[index].start_beat
-        for gesture in self._gestures[index + 1 :]:
-            if gesture.start_beat >= last_beat:
-                return
-            if gesture.start_beat > start_beat:
-                yield gesture
+    def _after(self, index: int, last_beat: Fraction) -> Sequence[Gesture]:
+        """Return the gestures that begin later than one of them and before a beat."""
+        first = bisect_right(self._starts, self._starts[index])
+        return self._gestures[first : bisect_left(self._starts, float(last_beat))]
 
 
 def _ends(gesture: Gesture, note: StringNote) -> bool:
@@ -281,7 +278,9 @@ def _written_ends(arrangement: Arrangement) -> list[Fraction]:
 def _written_end(gesture: Gesture, breaths: frozenset[Fraction], pulse_beat: Fraction) -> Fraction:
     """Return where a gesture is written to end, less a breath if it lasts up to one."""
     end_beat = gesture.start_beat + gesture.length_beat
-    return end_beat - BREATH_PART * min(gesture.length_beat, pulse_beat) * (end_beat in breaths)
+    if not breaths or end_beat not in breaths:
+        return end_beat
+    return end_beat - BREATH_PART * min(gesture.length_beat, pulse_beat)
 
 
 def _silences(arrangement: Arrangement, written_ends: Sequence[Fraction]) -> list[Fraction]:

@@ -253,10 +253,12 @@ def piece_clock(arrangement: Arrangement, swing: Swing, going: Going = EVENLY) -
         )
         for start, stop in _fermatas(marks, tune, song.meter.pulse_beat, end)
     ]
-    edges = {bars[0].start_beat, end}
-    edges.update(edge for ritard in ritards for edge in (ritard.start, ritard.slow, ritard.end))
-    edges.update(edge for hold in holds for edge in (hold.start, hold.end))
-    ordered = sorted(edges.union(pace.start for paces in (going.drift, eased) for pace in paces), key=float)
+    edges = [bars[0].start_beat, end]
+    edges += [edge for ritard in ritards for edge in (ritard.start, ritard.slow, ritard.end)]
+    edges += [edge for hold in holds for edge in (hold.start, hold.end)]
+    edges += [pace.start for paces in (going.drift, eased) for pace in paces]
+    by_place = {float(edge): edge for edge in edges}  # as quick as floats, which are as far apart
+    ordered = [by_place[place] for place in sorted(by_place)]
     segments = _segments(ordered, ritards, holds, (going.drift, eased), beat_s)
     return Clock(
         beat_s,
@@ -277,9 +279,11 @@ def _segments(
     """Return the way of going between each two neighbouring edges; tempos that hold at the same time multiply."""
     segments = []
     paces = [_PaceLine(each) for each in layers_of_pace]
+    ritard_places = [(float(ritard.start), float(ritard.end), ritard) for ritard in ritards]
     now_s = 0.0
     for start, stop in pairwise(edges):
-        ritard = next((ritard for ritard in ritards if ritard.start <= start < ritard.end), None)
+        place = float(start)
+        ritard = next((ritard for first, last, ritard in ritard_places if first <= place < last), None)
         first = ritard.tempo(start) if ritard else 1.0
         last = ritard.tempo(stop) if ritard else 1.0
         added_s = sum(

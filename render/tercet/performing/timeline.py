@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil
 
@@ -71,17 +71,17 @@ def lay_out(
     if not 0 <= count_in_bars <= MOST_COUNT_IN_BARS:
         raise ParameterError(f"count-in must be 0 to {MOST_COUNT_IN_BARS} bars (got {count_in_bars})")
     count = len(arrangement.bars)
-    spans: list[Span] = []
+    spans: list[tuple[int, int]] = []
     for index in range(count) if bar_indices is None else bar_indices:
         if not 0 <= index < count:
             raise ParameterError(f"a bar's index must be 0 to {count - 1} (got {index})")
-        if spans and spans[-1].last + 1 == index:
-            spans[-1] = replace(spans[-1], last=index)
+        if spans and spans[-1][1] + 1 == index:
+            spans[-1] = (spans[-1][0], index)
         else:
-            spans.append(Span(index, index, Fraction(speed)))
+            spans.append((index, index))
     if not spans:
         raise RequestError("no bars are chosen")
-    return Timeline(tuple(spans), count_in_bars)
+    return Timeline(tuple(Span(first, last, Fraction(speed)) for first, last in spans), count_in_bars)
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,14 +255,17 @@ def tempo_map(arrangement: Arrangement, runs: Sequence[Run], clock: Clock) -> tu
 def _places(arrangement: Arrangement, run: Run, clock: Clock) -> list[Fraction]:
     """Return the beats of a run that are points of the tempo map, without its end."""
     pulse = arrangement.song.meter.pulse_beat
-    places = {edge for edge in clock.edges if run.start_beat <= edge < run.end_beat}
+    start, end = float(run.start_beat), float(run.end_beat)
+    slowing = [(float(first), float(last)) for first, last in clock.slowing]
+    places = [edge for edge in clock.edges if start <= float(edge) < end]
     for bar in arrangement.bars[run.span.first : run.span.last + 1]:
         for step in _steps(bar.length_beat, pulse):
             beat = bar.start_beat + step
-            places.add(beat)
-            if any(start <= beat < stop for start, stop in clock.slowing):
-                places.update(beat + pulse * part / STEPS_A_PULSE for part in range(1, STEPS_A_PULSE))
-    return sorted((place for place in places if place < run.end_beat), key=float)
+            places.append(beat)
+            if any(first <= float(beat) < last for first, last in slowing):
+                places += [beat + pulse * part / STEPS_A_PULSE for part in range(1, STEPS_A_PULSE)]
+    by_place = {float(place): place for place in places}  # as quick as floats, which are as far apart
+    return [by_place[place] for place in sorted(by_place) if place < end]
 
 
 def _steps(length_beat: Fraction, step_beat: Fraction) -> Iterator[Fraction]:
