@@ -34,10 +34,10 @@ if TYPE_CHECKING:
     from tercet.tracks.recording import Recording
 
 HERE = Path(__file__).resolve().parent
-MINUTES, SHORT_MINUTES = (1, 3, 10, 30, 60), (1, 2)
+MINUTES, SHORT_MINUTES = (1, 3, 10, 30, 60), (0.25, 0.5)
 MOST_BYTES = 600_000_000
 RATE_HZ = 48_000
-MANY, SHORT_MANY = 200, 6
+MANY, SHORT_MANY = 200, 2
 ROUNDS = 3
 SHORT_TRACKS = ("demo", "echo", "only-strums")
 LAYER_PROGRAM = 24
@@ -189,7 +189,7 @@ def again(bench: Bench) -> None:
     song = song_to_time(folder, short=bench.short)
     first = _kit(song, folder / "kit", *tracks)
     command = tercet("kit", song, "-o", folder / "kit", "--sound", font_of_pretty_midi(), *tracks)
-    costs = [run_again(folder / "kit", *command) for _ in range(5)]
+    costs = [run_again(folder / "kit", *command) for _ in range(2 if bench.short else 5)]
     _row("tercet kit, for the first time", first)
     best = min(costs, key=lambda cost: cost.clock_s)
     _row("tercet kit, nothing to make", best)
@@ -233,8 +233,9 @@ def many_songs(bench: Bench) -> None:
 def by_length(bench: Bench) -> None:
     """Render demos and kits of two tracks, from a minute to an hour."""
     print("by length:")
-    folder, lengths = bench.folder, SHORT_MINUTES if bench.short else MINUTES
-    costs: dict[int, Cost] = {}
+    folder = bench.folder
+    lengths: Sequence[float] = SHORT_MINUTES if bench.short else MINUTES
+    costs: dict[float, Cost] = {}
     for minutes in lengths:
         times = round(minutes * LONG_TEMPO / 4 / BARS_A_VERSE)
         form = " ".join(f"verse*{min(times - played, MOST_TIMES)}" for played in range(0, times, MOST_TIMES))

@@ -9,11 +9,12 @@ from __future__ import annotations
 
 import sys
 import tempfile
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from measuring import ROOT, SHORT_SONG, Aims, asked, counted, font_of_pretty_midi, parser_of, run, tercet
+from measuring import ROOT, Aims, asked, counted, font_of_pretty_midi, parser_of, run, song_to_time, tercet
 
 sys.path.insert(0, str(ROOT))
 
@@ -70,11 +71,20 @@ def main() -> int:
         "fonts", metavar="FONT", nargs="*", help="sound fonts (default: the one inside pretty_midi's package)"
     )
     given = asked(parser)
-    songs = [SHORT_SONG] if given.short else sorted((ROOT / "songs").glob("*.yaml"))
+    with tempfile.TemporaryDirectory() as folder:
+        songs = (
+            [song_to_time(Path(folder), short=True)]
+            if given.short
+            else sorted((ROOT / "songs").glob("*.yaml"))
+        )
+        return _measure(songs, given.fonts or [str(font_of_pretty_midi())], judged=not given.short)
+
+
+def _measure(songs: Sequence[Path], fonts: Sequence[str], *, judged: bool) -> int:
     print("| sound | song | off the marks | medians | front 9 | flat | flat − demo |")
     print("|---|---|---|---|---|---|---|")
     missed = measured = 0
-    for font in given.fonts or [str(font_of_pretty_midi())]:
+    for font in fonts:
         for song in songs:
             with tempfile.TemporaryDirectory() as folder:
                 figures = _figures(song, font, Path(folder))
@@ -87,7 +97,7 @@ def main() -> int:
                 flush=True,
             )
     counted("songs measured", measured)
-    aims, of_songs = Aims(), Aims(judged=not given.short)
+    aims, of_songs = Aims(), Aims(judged=judged)
     aims.say("songs off their marks", missed, most=0)
     for option, least in LOUD_ENOUGH_LUFS.items():
         loudness = [_demo_lufs(song, *filter(None, [option])) for song in songs]
