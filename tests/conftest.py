@@ -39,6 +39,17 @@ hypothesis.settings.load_profile("ci" if IN_CI else "here")
 
 
 @pytest.fixture(autouse=True, scope="session")
+def kits_are_made_here() -> Iterator[None]:
+    """A kit whose test asks for no ``--jobs`` is made in the process of the test: others have the other processors.
+
+    To start two more processes works longer than what a short song gives them to do.
+    """
+    with pytest.MonkeyPatch.context() as monkeypatch:
+        monkeypatch.setattr("tercet.jobs.workplaces.cores", lambda: 1)
+        yield
+
+
+@pytest.fixture(autouse=True, scope="session")
 def signals_are_heeded() -> Iterator[None]:
     """A shell's background jobs ignore Ctrl-C, those under ``nohup`` a hang-up; tests and what they start never do."""
     usual: dict[int, Any] = {signal.SIGINT: signal.default_int_handler, signal.SIGTERM: signal.SIG_DFL}

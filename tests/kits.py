@@ -94,7 +94,12 @@ PLAYERS: dict[str, str] = {"sampler": "built-in", "FluidSynth": str(FONT)}
 
 
 def run_tercet(*arguments: object, hash_seed: int = 0, player: str = "sampler") -> str:
-    """Run the command in a process of its own, with one of `PLAYERS`, and return what it prints."""
+    """Run the command in a process of its own, with one of `PLAYERS`, and return what it prints.
+
+    A kit is made in that process, unless ``--jobs`` is asked for.
+    """
+    if arguments[0] == "kit" and not {"--jobs", "--cluster", "--list"}.intersection(arguments):
+        arguments = (*arguments, "--jobs", 1)
     environment = {**os.environ, "PYTHONHASHSEED": str(hash_seed), "TERCET_SOUND": PLAYERS[player]}
     command = [sys.executable, "-m", "tercet", *map(str, arguments)]
     ran = subprocess.run(
