@@ -54,7 +54,10 @@ def faults(stretches: tuple[HardStretch, ...], arrangement: Arrangement, count: 
     costs = {bar.bar_number: bar.cost for bar in report_of(arrangement).hardest_bars}
     music = [music_of(arrangement, index) for index in range(len(arrangement.bars))]
     alike = [[other for other, played in enumerate(music) if played == own] for own in music]
-    cost = [max(costs[arrangement.bars[other].number] for other in same) for same in alike]
+    cost = [
+        max(costs[arrangement.bars[other].number] for other in same) if played else 0.0  # strums aren't hard
+        for same, played in zip(alike, music, strict=True)
+    ]
     indices = [index for stretch in stretches for index in range(stretch.first, stretch.last + 1)]
     if indices != sorted(set(indices)) or not set(indices) <= set(range(len(music))):
         found.append("out of order")
@@ -63,7 +66,8 @@ def faults(stretches: tuple[HardStretch, ...], arrangement: Arrangement, count: 
     if not stretches:
         found.append("nothing chosen")
     opening = arrangement.bars[0].section_bar == 0 and indices[:1] == [0]
-    chosen = [index for index in indices if not (opening and index == 1 and len(indices) > count)]
+    joined = opening and (len(indices) > count or not music[1])
+    chosen = [index for index in indices if not (joined and index == 1)]
     if len(chosen) > count:
         found.append("too many")
     if any(index != alike[index][0] for index in chosen):
@@ -215,6 +219,28 @@ def test_our_songs(path: Path, tuning: Tuning) -> None:
         arrangement = arrange(written, tuning, simple=simple)
         for count in (1, 4, 100):
             assert faults(hardest_bars(arrangement, count), arrangement, count) == []
+
+
+RESTS = """\
+title: Rests
+meter: 3/4
+players: free
+strum: d . d
+sections:
+  verse: |
+    chords  C  | C  | F#dim7
+    melody  .  | .:3 | .:3
+"""
+
+
+@pytest.mark.parametrize("count", [1, 2, 3])
+@pytest.mark.parametrize("pickup", [True, False])
+def test_of_a_song_of_rests_the_start_is_chosen(pickup: bool, count: int) -> None:
+    """A pick-up is practised with the bar that it leads into, which is as much alike to it as all others."""
+    arrangement = arrange(parse_song(RESTS if pickup else RESTS.replace("  .  |", "  .:3 |")))
+    chosen = hardest_bars(arrangement, count)
+    assert bars_of(chosen) == [(0, 1 if pickup else 0)]
+    assert faults(chosen, arrangement, count) == []
 
 
 @settings(max_examples=40)
