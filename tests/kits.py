@@ -44,6 +44,7 @@ __all__ = [
     "PLAYERS",
     "ROOT",
     "SHORT_SONG",
+    "SONG_ONCE",
     "Kit",
     "Workshop",
     "harbour_kit",
@@ -79,6 +80,9 @@ sections:
     words     pour and wait | long  | for the | tea.  |
     marks 2                 | rit@1 |         | fermata@1 |
 """
+
+SONG_ONCE = "".join(line for line in SHORT_SONG.splitlines(True) if " 2 " not in line).replace("*2", "")
+"""The short song without its repeat: eleven seconds."""
 
 
 def _packaged_font() -> Path:

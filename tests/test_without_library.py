@@ -11,19 +11,18 @@ from pathlib import Path
 import pytest
 
 from tercet.tracks.recipes import RECIPES
-from tests.kits import FONT, HARBOUR_LANTERNS, ROOT, SHORT_SONG, Kit
+from tests.kits import FONT, HARBOUR_LANTERNS, ROOT, SONG_ONCE, Kit
 from tests.promises import PROMISES
 
 
-@pytest.fixture
-def hidden(tmp_path: Path) -> dict[str, str]:
-    """An environment in which pyfluidsynth says what it says where the library is missing, and with an empty cache."""
-    folder = tmp_path / "hidden"
-    folder.mkdir()
+@pytest.fixture(scope="module")
+def hidden(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
+    """An environment in which pyfluidsynth says what it says where the library is missing, its cache empty at first."""
+    folder = tmp_path_factory.mktemp("hidden")
     (folder / "fluidsynth.py").write_text(
         'raise ImportError("Couldn\'t find the FluidSynth library.")\n', "utf-8"
     )
-    environment = {**os.environ, "PYTHONPATH": str(folder), "TERCET_CACHE": str(tmp_path / "cache")}
+    environment = {**os.environ, "PYTHONPATH": str(folder), "TERCET_CACHE": str(folder / "cache")}
     environment.pop("TERCET_SOUND", None)
     return environment
 
@@ -31,7 +30,7 @@ def hidden(tmp_path: Path) -> dict[str, str]:
 @pytest.fixture
 def song(tmp_path: Path) -> Path:
     path = tmp_path / "kettle.yaml"
-    path.write_text(SHORT_SONG, encoding="utf-8")
+    path.write_text(SONG_ONCE, encoding="utf-8")
     return path
 
 
