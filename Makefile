@@ -27,7 +27,7 @@ desk: ## set up, then open the desk: write songs and hear them, in a window of y
 
 test: .dev ## set up, then run the tests
 	@mkdir -p build
-	$(BIN)/python $(if $(cover),-m slipcover) -m pytest -n 2 --dist worksteal $(PYTEST_ARGS)
+	$(BIN)/python $(if $(cover),-m slipcover) -m pytest -n 3 --dist worksteal $(PYTEST_ARGS)
 	$(if $(cover),$(BIN)/python -m slipcover --merge build/coverage.json --fail-under 95)
 
 check: cover := yes

@@ -49,7 +49,7 @@ def test_every_python_and_system_is_checked() -> None:
     assert (tried["python"][0], tried["python"][-1]) == (oldest, "3.14")
     commands = [step["run"] for step in systems["steps"] if "run" in step]
     assert commands[0] == "python tools/set_up.py dev"
-    assert all(command.endswith("python -m pytest -n 2 --dist worksteal") for command in commands[1:])
+    assert all(command.endswith("python -m pytest -n 3 --dist worksteal") for command in commands[1:])
 
 
 def test_only_the_pythons_that_ran_are_claimed() -> None:

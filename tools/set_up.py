@@ -110,7 +110,7 @@ FLUIDSYNTH_MISSING = "Couldn't find the FluidSynth library"
 WITHOUT_MAKE = """
 Without make, on Windows for instance (elsewhere it is .venv/bin instead of .venv\\Scripts):
   python tools\\set_up.py run      and then  .venv\\Scripts\\tercet page songs\\harbour-lanterns.yaml -o demo
-  python tools\\set_up.py dev      and then  .venv\\Scripts\\python -m pytest -n 2
+  python tools\\set_up.py dev      and then  .venv\\Scripts\\python -m pytest -n 3
 """
 
 
