@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -77,17 +78,20 @@ def moved(take: Take, by_s: Callable[[str], NDArray[np.float64]]) -> Take:
     return replace(take, notes=tuple(sorted(notes, key=lambda note: note.onset_s)))
 
 
+@cache
+def exact() -> Take:
+    return perform(MADE, lay_out(MADE), dry=True)
+
+
 def white(seed: int, _: Take) -> Take:
     """Put every note off by itself, as much as players are."""
     chance = np.random.default_rng(seed)
     together = np.clip(chance.normal(0.0, 0.0060, PULSES), -0.014, 0.014)
-    exact = perform(MADE, lay_out(MADE), dry=True)
-    return moved(exact, lambda _: together + np.clip(chance.normal(0.0, 0.0025, PULSES), -0.005, 0.005))
+    return moved(exact(), lambda _: together + np.clip(chance.normal(0.0, 0.0025, PULSES), -0.005, 0.005))
 
 
 def alone(seed: int, _: Take) -> Take:
     """Let each layer play with another seed, so that nothing is shared."""
-    exact = perform(MADE, lay_out(MADE), dry=True)
     takes = {
         layer: perform(MADE, lay_out(MADE), seed=seed + offset, steady_pulse=True)
         for layer, offset in (("melody", 0), ("strums", 5000))
@@ -95,10 +99,10 @@ def alone(seed: int, _: Take) -> Take:
 
     def off(layer: str) -> NDArray[np.float64]:
         onsets_s = {note.beat: note.onset_s for note in takes[layer].notes if note.layer == layer}
-        due_s = {note.beat: note.onset_s for note in exact.notes if note.layer == layer}
+        due_s = {note.beat: note.onset_s for note in exact().notes if note.layer == layer}
         return np.array([onsets_s[beat] - due_s[beat] for beat in sorted(due_s)])
 
-    return moved(exact, off)
+    return moved(exact(), off)
 
 
 def twice_as_loose(seed: int, _: Take) -> Take:
