@@ -7,7 +7,8 @@ import { transform } from "esbuild";
 
 const [source, target] = process.argv.slice(2);
 const sent = (name) => /\.(js|css)$/.test(name) && name !== "offline.js";
-const names = [...readdirSync(source), ...readdirSync(join(source, "player")).map((name) => `player/${name}`)].filter(sent);
+const within = (folder) => readdirSync(join(source, folder)).map((name) => `${folder}/${name}`);
+const names = [...readdirSync(source), ...within("player"), ...within("hearing")].filter(sent);
 
 /* The table of short names is itself a script, which comes first. */
 const table = readFileSync(join(source, "player/0-names.js"), "utf8").matchAll(/^const (\$\w) = ([\w.]+?)(?:\.bind\(document\))?;$/gm);

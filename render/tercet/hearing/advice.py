@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby, pairwise
 
 import numpy as np
 
 from tercet.hearing.model import LEAST_TRUST, PERHAPS, Advice, Claim, Heard, HeardStroke
+from tercet.hearing.sentences import said
 from tercet.song import Bar
 from tercet.theory import spell
-from tercet.wording import counted, listed
 
 __all__ = ["advise"]
 
@@ -25,6 +25,15 @@ RAN_PAST = 3
 STEADY_PART = 0.05
 WELL_BARS = 4
 TOO_NOISY_DB = 12.0
+
+MANY_NOTES = 6
+SURE_OF_STRING, UNSURE_OF_STRING, SURE_OF_ALL = 0.95, 0.65, 0.9
+"""How far a string's tuning is relied on, with so many notes and with fewer; and that of all strings."""
+
+SURE_OF_TEMPO, SURE_OF_FRONT, SURE_OF_GAINED_FRONT = 0.8, 0.85, 0.7
+
+NOTES_SPEED, TIMING_SPEED = "70%", "80%"
+"""How fast a loop of wrong or missed notes is practised, and one of late or early ones."""
 
 NOTES = ("another note", "missed")
 
@@ -58,13 +67,23 @@ def _claim(
     if heard.noise_db < TOO_NOISY_DB:
         trust = min(trust, PERHAPS - 0.05)
     trust = min(trust, heard.trust)
-    said = sentence if trust >= PERHAPS else f"Perhaps: {sentence[0].lower()}{sentence[1:]}"
+    if trust < PERHAPS:
+        sentence = said("perhaps", said=f"{sentence[0].lower()}{sentence[1:]}")
     options = ["--track", track]
     if bars:
         options += ["--bars", f"{bars[0]}-{bars[-1]}" if len(bars) > 1 else str(bars[0])]
     if speed:
         options += ["--speed", speed]
-    return Claim(kind, said, tuple(bars), track, tuple(options), round(trust, 2))  # type: ignore[arg-type]
+    return Claim(kind, sentence, tuple(bars), track, tuple(options), round(trust, 2))  # type: ignore[arg-type]
+
+
+def _listed(names: Iterable[str]) -> str:
+    *most, last = names
+    return said("and", most=", ".join(most), last=last) if most else last
+
+
+def _counted(count: int, what: str) -> str:
+    return said(f"{what}_one" if count == 1 else f"{what}_many", count=count)
 
 
 # ---- what to practise, in the order of choice
@@ -78,16 +97,13 @@ def _tuning(heard: Heard) -> Iterator[Claim]:
     furthest = max(heard.tuning, key=lambda string: abs(string.cents - together))
     off = furthest.cents - together
     if abs(off) > OFF_CENTS + furthest.uncertainty_cents:
-        high = "high" if off > 0 else "low"
-        trust = 0.95 if furthest.notes >= 6 else 0.65
-        sentence = f"String {furthest.string} is about {abs(off):.0f} cents too {high}: tune it first."
+        trust = SURE_OF_STRING if furthest.notes >= MANY_NOTES else UNSURE_OF_STRING
+        name = "string_high" if off > 0 else "string_low"
+        sentence = said(name, string=furthest.string, cents=f"{abs(off):.0f}")
         yield _claim("tuning", sentence, trust, heard, "tune-up")
-    elif abs(together) > OFF_CENTS and all(string.notes >= 6 for string in heard.tuning):
-        high = "higher" if together > 0 else "lower"
-        sentence = (
-            f"All strings are about {abs(together):.0f} cents {high} than the tracks: tune to them first."
-        )
-        yield _claim("tuning", sentence, 0.9, heard, "tune-up")
+    elif abs(together) > OFF_CENTS and all(string.notes >= MANY_NOTES for string in heard.tuning):
+        sentence = said("all_high" if together > 0 else "all_low", cents=f"{abs(together):.0f}")
+        yield _claim("tuning", sentence, SURE_OF_ALL, heard, "tune-up")
 
 
 def _notes_again(heard: Heard) -> Iterator[Claim]:
@@ -106,21 +122,20 @@ def _notes_again(heard: Heard) -> Iterator[Claim]:
 def _of_notes(slips: Sequence[HeardStroke], heard: Heard, bars: dict[int, Bar]) -> Claim:
     numbers = sorted({slip.bar_number for slip in slips})
     first = numbers[0]
-    told = listed(dict.fromkeys(_told(slip, heard) for slip in slips))
-    where = f"{'Bars' if len(numbers) > 1 else 'Bar'} {listed(map(str, numbers))}"
-    if numbers == [0]:
-        where = "Pick-up"
+    told = _listed(dict.fromkeys(_told(slip, heard) for slip in slips))
+    where = "in_pickup" if numbers == [0] else "in_bars" if len(numbers) > 1 else "in_bar"
+    sentence = said(where, bars=_listed(map(str, numbers)), told=told)
     around = [number for number in (first, first + 1) if number in bars]
     trust = float(np.mean([slip.trust for slip in slips]))
-    return _claim("notes", f"{where}: {told}.", trust, heard, "loop", around, "70%")
+    return _claim("notes", sentence, trust, heard, "loop", around, NOTES_SPEED)
 
 
 def _told(slip: HeardStroke, heard: Heard) -> str:
     key = heard.arrangement.song.key
     wanted = spell(slip.strings[-1].midi, key)
     if slip.verdict == "missed" or slip.heard_midi is None:
-        return f"{wanted} wasn't heard"
-    return f"{spell(slip.heard_midi, key)} was heard for {wanted}"
+        return said("not_heard", wanted=wanted)
+    return said("heard_for", heard=spell(slip.heard_midi, key), wanted=wanted)
 
 
 def _slower(heard: Heard) -> Iterator[Claim]:
@@ -134,8 +149,8 @@ def _slower(heard: Heard) -> Iterator[Claim]:
         steady = all(after == before + 1 for before, after in pairwise(numbers))
         if slow and len(found) >= SLOWER_BARS and steady:
             part = float(np.mean([1.0 - bar.part for bar in found]))
-            sentence = f"Bars {numbers[0]} to {numbers[-1]} were {part:.0%} slower than the rest."
-            yield _claim("slower", sentence, 0.8, heard, "ladder", numbers)
+            sentence = said("slower", first=numbers[0], last=numbers[-1], percent=f"{100 * part:.0f}")
+            yield _claim("slower", sentence, SURE_OF_TEMPO, heard, "ladder", numbers)
 
 
 def _front(heard: Heard) -> Iterator[Claim]:
@@ -145,11 +160,10 @@ def _front(heard: Heard) -> Iterator[Claim]:
     off = front.lu - front.wanted_lu
     if abs(off) <= FRONT_OFF_LU + front.uncertainty_lu:
         return
-    more = "softer strums, or a louder tune" if off < 0 else "a little more of the strums"
-    sentence = (
-        f"The strums lay {front.lu:.0f} LU behind the melody; {front.wanted_lu:.0f} LU are wanted: {more}."
-    )
-    yield _claim("front", sentence, 0.7 if front.gain_controlled else 0.85, heard, "contrast")
+    figures = {"lu": f"{front.lu:.0f}", "wanted": f"{front.wanted_lu:.0f}"}
+    sentence = said("front_near" if off < 0 else "front_far", **figures)
+    trust = SURE_OF_GAINED_FRONT if front.gain_controlled else SURE_OF_FRONT
+    yield _claim("front", sentence, trust, heard, "contrast")
 
 
 def _rolls(heard: Heard) -> Iterator[Claim]:
@@ -157,10 +171,8 @@ def _rolls(heard: Heard) -> Iterator[Claim]:
     if len(past) < RAN_PAST:
         return
     numbers = sorted({stroke.bar_number for stroke in past})
-    sentence = (
-        f"{counted(len(past), 'roll')} ran past the tune's string, in bars {listed(map(str, numbers))}: let the thumb "
-        "come to rest on the next one."
-    )
+    bars = _listed(map(str, numbers))
+    sentence = said("ran_past", rolls=_counted(len(past), "roll"), bars=bars)
     yield _claim("rolls", sentence, float(np.mean([stroke.trust for stroke in past])), heard, "turns-rolls")
 
 
@@ -181,11 +193,10 @@ def _timing(heard: Heard) -> Iterator[Claim]:
     bars = {bar.number for bar in heard.arrangement.bars}
     for stroke in heard.slips():
         if stroke.verdict in ("late", "early"):
-            sentence = (
-                f"Bar {stroke.bar_number}: one note came {abs(stroke.off_s) * 1000:.0f} ms {stroke.verdict}."
-            )
+            ms = f"{abs(stroke.off_s) * 1000:.0f}"
+            sentence = said(f"came_{stroke.verdict}", bar=stroke.bar_number, ms=ms)
             around = [number for number in (stroke.bar_number, stroke.bar_number + 1) if number in bars]
-            yield _claim("timing", sentence, stroke.trust, heard, "loop", around, "80%")
+            yield _claim("timing", sentence, stroke.trust, heard, "loop", around, TIMING_SPEED)
 
 
 # ---- what went well
@@ -196,23 +207,23 @@ def _well(heard: Heard) -> str:
     slips = [stroke for stroke in heard.slips() if stroke.verdict in NOTES]
     played = sorted({stroke.bar_number for stroke in heard.strokes})
     if not slips and len(played) >= WELL_BARS:
-        return f"Every note of the {counted(len(played), 'bar')} you played was there."
+        return said("well_notes", bars=_counted(len(played), "bar"))
     front = heard.front
     if (
         front.lu is not None
         and front.wanted_lu is not None
         and abs(front.lu - front.wanted_lu) < FRONT_RIGHT_LU
     ):
-        return f"The melody stood {front.lu:.0f} LU in front of the strums, just as wanted."
+        return said("well_front", lu=f"{front.lu:.0f}")
     clean = _longest_run([number for number in played if number not in {slip.bar_number for slip in slips}])
     if len(clean) >= WELL_BARS:
-        return f"In bars {clean[0]} to {clean[-1]} every note was there."
+        return said("well_bars", first=clean[0], last=clean[-1])
     parts = [bar.part for bar in heard.tempi]
     if len(parts) >= WELL_BARS and float(np.median(np.abs(np.array(parts) - 1.0))) < STEADY_PART:
-        return "Your pulse was steady."
+        return said("well_pulse")
     if heard.tuning and all(abs(string.cents) < IN_TUNE_CENTS for string in heard.tuning):
-        return "Your ukulele was in tune."
-    return f"You kept going for {counted(len(played), 'bar')}."
+        return said("well_tuned")
+    return said("well_going", bars=_counted(len(played), "bar"))
 
 
 def _longest_run(numbers: Sequence[int]) -> list[int]:

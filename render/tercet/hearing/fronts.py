@@ -8,6 +8,7 @@ import numpy as np
 
 from tercet.hearing.levels import GainTrack, LevelMeter
 from tercet.hearing.model import Front
+from tercet.hearing.sentences import said
 from tercet.hearing.spectra import FloatArray
 from tercet.hearing.wanted import WantedStroke, WantedTake
 
@@ -36,19 +37,13 @@ def front_of(
     own = {layer: _own_levels(strokes, levels_db, layer) for layer in ("melody", "strums")}
     lu = _between(own)
     if wanted_lu is None:
-        return Front(None, None, None, gain.controlled, "the song has no melody and strums to compare")
+        return Front(None, None, None, gain.controlled, said("front_nothing"))
     if lu is None:
-        return Front(
-            None, None, wanted_lu, gain.controlled, "too few strokes of melody and strums were heard"
-        )
+        return Front(None, None, wanted_lu, gain.controlled, said("front_few"))
     if gain.gated:
-        why = (
-            "hardly any noise of the room is in the recording, so it can't be told whether the device turned itself up "
-            "and down; switch its noise suppression off, or record with another app"
-        )
-        return Front(None, None, wanted_lu, gain.controlled, why)
+        return Front(None, None, wanted_lu, gain.controlled, said("front_gated"))
     if meter.over_noise_db(own["strums"]) < LEAST_OVER_NOISE_DB:
-        return Front(None, None, wanted_lu, gain.controlled, "the strums are lost in the noise of the room")
+        return Front(None, None, wanted_lu, gain.controlled, said("front_noise"))
     error = float(np.hypot(_error(own["melody"]), _error(own["strums"])))
     method = GAIN_ERROR_LU if gain.controlled else OWN_ERROR_LU
     return Front(lu, float(np.hypot(error, method)), wanted_lu, gain.controlled)

@@ -19,6 +19,7 @@ __all__ = [
     "k_weighted_energies",
     "k_weighted_levels_lufs",
     "k_weighting_response",
+    "k_weighting_sections",
 ]
 
 GESTURE_S = 0.4
@@ -57,6 +58,12 @@ def k_weighting_response(sample_rate_hz: int, length_frames: int) -> NDArray[np.
     for b0, b1, b2, a0, a1, a2 in _rescaled(_SECTIONS, sample_rate_hz):
         response *= (b0 + delay * (b1 + delay * b2)) / (a0 + delay * (a1 + delay * a2))
     return response
+
+
+def k_weighting_sections(sample_rate_hz: int) -> list[list[float]]:
+    """Return the K-weighting's second-order sections at a rate: b0, b1, b2, a0, a1, a2 of each."""
+    sections: list[list[float]] = _rescaled(_SECTIONS, sample_rate_hz).tolist()
+    return sections
 
 
 def k_weighted_energies(

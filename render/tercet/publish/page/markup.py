@@ -22,6 +22,7 @@ __all__ = [
     "data_for_page",
     "filled",
     "html",
+    "lean_text",
     "look_inks",
     "page_file",
     "player_script",
@@ -60,19 +61,19 @@ def filled(name: str, **values: object) -> str:
     return "".join(filled_in)
 
 
-def _lean(name: str) -> str:
+def lean_text(name: str) -> str:
     """Return a style or script as a browser gets it: made small by ``make player``, which says so in its first line."""
     return page_file(f"lean/{name}").partition("\n")[2]
 
 
 def look_text() -> str:
     """Return the page's look: its inks, which the desk has too, and what is drawn with them."""
-    return _lean("inks.css") + _lean("look.css")
+    return lean_text("inks.css") + lean_text("look.css")
 
 
 def look_inks() -> str:
     """Return the inks alone, for pages that are drawn otherwise."""
-    return _lean("inks.css")
+    return lean_text("inks.css")
 
 
 _OF_STEMS, _OF_MODEL = {"2-stems.js"}, {"2-strings.js", "2-strokes.js", "2-take.js"}
@@ -93,14 +94,14 @@ def player_script(*, modelled: bool) -> str:
     parts = sorted(
         path.name for path in folder.iterdir() if path.name.endswith(".js") and path.name not in others
     )
-    names, chosen, *rest = (_lean(f"player/{name}") for name in parts)
+    names, chosen, *rest = (lean_text(f"player/{name}") for name in parts)
     begun = f"window.TercetSet.begin(()=>{{{''.join(rest)}}});"
-    return f"{names}{_lean('mine.js')}{chosen}{begun}{_lean('going_along.js')}"
+    return f"{names}{lean_text('mine.js')}{chosen}{begun}{lean_text('going_along.js')}"
 
 
 def class_script() -> str:
     """Return the script of a class's list of songs."""
-    return _lean("mine.js") + _lean("class.js") + _lean("going_along.js")
+    return lean_text("mine.js") + lean_text("class.js") + lean_text("going_along.js")
 
 
 def data_for_page(data: object) -> str:
@@ -143,11 +144,10 @@ def policy() -> str:
     )
 
 
-def policy_of_one_file(script: str, style: str) -> str:
-    """Return the policy of a page in one file: the one script and the one style that Tercet put there."""
-    return (
-        f"default-src 'none'; script-src {_hash(script)}; style-src {_hash(style)}; img-src data:; " + _REST
-    )
+def policy_of_one_file(script: str, style: str, *asked_for: str) -> str:
+    """Return the policy of a page in one file: its script and style, and the scripts that lie packed in it."""
+    scripts = " ".join(map(_hash, (script, *asked_for)))
+    return f"default-src 'none'; script-src {scripts}; style-src {_hash(style)}; img-src data:; " + _REST
 
 
 def policy_without_script(style: str) -> str:

@@ -13,6 +13,7 @@ from tercet.arranging import Arrangement, second_part
 from tercet.arranging.model import explained
 from tercet.performing import Take
 from tercet.publish.page.kept_page import FOLDER
+from tercet.publish.page.listening import hearing_script, packed_text, wanted_facts
 from tercet.publish.page.markup import (
     class_script,
     data_for_page,
@@ -158,10 +159,11 @@ def song_page(plan: PagePlan) -> dict[str, bytes]:
 
     The stems lie beside them already, or stand in the page where all is in one file.
     """
-    first, *others = (_made_set(plan, one) for one in plan.sets)
+    first, *others = [_made_set(plan, one) for one in plan.sets]
     song = first.values["song"]
     modelled = any(one.sound.modelled is not None for one in plan.sets)
     style, script = look_text(), player_script(modelled=modelled)
+    hearing = hearing_script() if any(one.facts["wanted"] for one in (first, *others)) else ""
     values = {
         **first.values,
         "index": plan.class_href,
@@ -170,12 +172,15 @@ def song_page(plan: PagePlan) -> dict[str, bytes]:
         "root": None if plan.one_file or not plan.class_href else plan.class_href.removesuffix("index.html"),
         "style": style if plan.one_file else "",
         "script": script if plan.one_file else "",
+        "hearing": packed_text(hearing) if plan.one_file and hearing else "",
         "stems": [{"name": name, "text": text} for name, text in plan.sets[0].sound.texts.items()],
         "facts": data_for_page(first.facts),
         "of_class": False,
         "axes": choices(plan.sets),
         "others": [packed_set(one.values, one.facts, first.facts) for one in others],
-        "policy": policy_of_one_file(script, style) if plan.one_file else policy(),
+        "policy": policy_of_one_file(script, style, *([hearing] if hearing else []))
+        if plan.one_file
+        else policy(),
     }
     page = {"index.html": html("song.html", values)}
     if plan.one_file:
@@ -185,6 +190,7 @@ def song_page(plan: PagePlan) -> dict[str, bytes]:
         **page,
         f"{FOLDER}look.css": style.encode("utf-8"),
         f"{FOLDER}player.js": script.encode("utf-8"),
+        **({f"{FOLDER}hearing.js": hearing.encode("utf-8")} if hearing else {}),
         **maps,
     }
 
@@ -207,8 +213,10 @@ def _made_set(plan: PagePlan, one: PageSet) -> _MadeSet:
     map_file, svg = f"{FOLDER}{one.folder}take.svg", svg_text(picture)
     score, views = engraved_music(one.arrangement, "song" if one.arrangement.second else "")
     second = _second_music(one.arrangement, facts)
+    wanted = wanted_facts(one.arrangement)
     values = {
         **_song_values(one, facts, (*views, *second.views), left_handed=plan.left_handed),
+        "heard": bool(wanted),
         "second": second.views,
         "map": {
             "src": f"data:image/svg+xml,{quote(svg, safe=_PLAIN_IN_ADDRESS)}" if plan.one_file else map_file,
@@ -222,6 +230,7 @@ def _made_set(plan: PagePlan, one: PageSet) -> _MadeSet:
         "title": one.arrangement.song.title,
         "sets": sets_facts(plan.sets),
         "hand": "left" if plan.left_handed else "right",
+        "wanted": wanted,
     }
     return _MadeSet(values, told, map_file, svg.encode("utf-8"))
 

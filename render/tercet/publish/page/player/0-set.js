@@ -21,8 +21,8 @@ window.TercetSet = (function () {
     return page.sets.indexOf(left[0]);
   }
 
-  function unpacked(number) {
-    const letters = window.atob(document.querySelector('[data-set="' + number + '"]').textContent);
+  function unpacked(text) {
+    const letters = window.atob(text);
     const bytes = Uint8Array.from(letters, (letter) => letter.charCodeAt(0));
     const plain = new Blob([bytes]).stream().pipeThrough(new DecompressionStream("gzip"));
     return new Response(plain).text();
@@ -42,6 +42,7 @@ window.TercetSet = (function () {
     wanted: wanted,
     current: () => page.sets[at],
     failed: () => failed,
+    unpacked: unpacked,
 
     begin(run) {
       const number = best();
@@ -49,7 +50,7 @@ window.TercetSet = (function () {
         run();
         return;
       }
-      new Promise((resolve) => resolve(unpacked(number))).then((text) => {
+      new Promise((resolve) => resolve(unpacked(document.querySelector('[data-set="' + number + '"]').textContent))).then((text) => {
         put(text);
         at = number;
       }).catch(() => { failed = true; }).then(run);

@@ -1,0 +1,2 @@
+/* Made by make player, don't edit. Source: sha256 740ec2b59a815c8f4097859f8379d9c85036d71c8261cd40cd54b722d8519c94 */
+(function(t){"use strict";const e=t.byId("yours-open");e&&e.addEventListener("click",async()=>{const o=t.byId("hearing"),n=$c("script");e.hidden=!0,o?n.textContent=await $w.TercetSet.unpacked(o.textContent):n.src=e.dataset.src,n.onerror=()=>{e.hidden=!1,t.byId("yours-room").textContent=t.text("yours_no_script")},$d.body.append(n)})})($w.Tercet);
