@@ -115,8 +115,9 @@ def level_meter(samples: Samples) -> LevelMeter:
     edges = np.geomspace(*BANDS_HZ, round(octaves * BANDS_AN_OCTAVE) + 1)
     matrix = bands(WINDOW_FRAMES, edges, weights)
     hz = np.fft.rfftfreq(WINDOW_FRAMES, 1.0 / RATE_HZ)
-    treble = (hz > NOISE_HZ[0]) & (hz < NOISE_HZ[1])
-    rank = int(treble.sum() * NOISE_PART / 100.0)
+    inside = np.flatnonzero((hz > NOISE_HZ[0]) & (hz < NOISE_HZ[1]))
+    treble = slice(inside[0], inside[-1] + 1)
+    rank = int(len(inside) * NOISE_PART / 100.0)
     padded = np.pad(samples, (WINDOW_FRAMES // 2, WINDOW_FRAMES))
     windows = np.lib.stride_tricks.sliding_window_view(padded, WINDOW_FRAMES)[::HOP_FRAMES]
     windows = windows[: len(samples) // HOP_FRAMES + 1]

@@ -87,10 +87,11 @@ def powers_at(samples: Samples, starts: NDArray[np.int64], size: int, length: in
 
     `length` is that of the transform.
     """
-    before, after = size + 64, 2 * size + 64
-    padded = np.pad(samples, (before, after))
-    firsts = np.clip(starts + before, 0, len(padded) - size)
-    view = np.lib.stride_tricks.sliding_window_view(padded, size)[firsts]
+    view = np.zeros((len(starts), size), np.float32)
+    for row, start in zip(view, starts.tolist(), strict=True):
+        first, last = max(start, 0), min(start + size, len(samples))
+        if first < last:
+            row[first - start : last - start] = samples[first:last]
     turned = np.fft.rfft(view * np.hanning(size).astype(np.float32), length, axis=1)
     return np.asarray(turned.real.astype(np.float64) ** 2 + turned.imag.astype(np.float64) ** 2)
 
