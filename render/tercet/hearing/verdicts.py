@@ -119,7 +119,8 @@ def judged(
     spread_s = max(float(np.median(np.abs(late_s))) * 1.48, 0.005)
     made = []
     for n, (stroke, late) in enumerate(zip(strokes, late_s.tolist(), strict=True)):
-        verdict = _by_its_notes(n, stroke, sounding, usual.get(stroke.layer, 1.0))
+        rings = n > 0 and any(string.midi == stroke.main_midi for string in strokes[n - 1].strings)
+        verdict = _by_its_notes(n, stroke, sounding, usual.get(stroke.layer, 1.0), rings=rings)
         if verdict.verdict in ("played", "ran past") and stroke.action in PLAIN and abs(late) > OFF_S:
             sure = min(max((abs(late) - OFF_S) / 0.03, 0.0), 1.0) * min(abs(late) / (4.0 * spread_s), 1.0)
             verdict = Judged("late" if late > 0.0 else "early", None, 0.5 + 0.5 * sure)
@@ -136,7 +137,8 @@ def _usual(strokes: Sequence[WantedStroke], sounding: Sounding) -> dict[str, flo
     return {layer: float(np.median(values)) + 1e-12 for layer, values in found.items()}
 
 
-def _by_its_notes(n: int, stroke: WantedStroke, sounding: Sounding, usual: float) -> Judged:
+def _by_its_notes(n: int, stroke: WantedStroke, sounding: Sounding, usual: float, *, rings: bool) -> Judged:
+    """Return the verdict by what newly sounds; where the wanted key rings from the stroke before, little of it does."""
     if stroke.action not in PLAIN:
         return Judged("played", None, 0.5)
     own = {string.midi for string in stroke.strings}
@@ -151,7 +153,7 @@ def _by_its_notes(n: int, stroke: WantedStroke, sounding: Sounding, usual: float
     if instead > TIMES_AS_STRONG * wanted and instead > LEAST_PART * usual:
         clear = min(np.log10(instead / (wanted + 1e-9 * usual)) / 0.8, 1.0)
         return Judged("another note", other, float(min(clear, 0.4 + instead / usual)))
-    if wanted < ABSENT_PART * usual and instead < LEAST_PART * usual:
+    if not rings and wanted < ABSENT_PART * usual and instead < LEAST_PART * usual:
         return Judged("missed", None, 0.75)
     if _ran_past(n, stroke, sounding, wanted):
         return Judged("ran past", stroke.next_midi, 0.75)

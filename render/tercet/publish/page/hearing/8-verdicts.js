@@ -60,7 +60,8 @@
     return sounding(n, key) > F.PAST_PART * wanted;
   }
 
-  function byItsNotes(n, stroke, sounding, usual) {
+  /* Where the wanted key rings from the stroke before, little of it newly sounds. */
+  function byItsNotes(n, stroke, sounding, usual, rings) {
     const verdict = (name, midi, trust) => ({ verdict: name, midi: midi, trust: trust });
     if (!plain(stroke)) return verdict("played", null, 0.5);
     const own = stroke.strings.map((string) => string.midi);
@@ -75,7 +76,7 @@
       const clear = Math.min(Math.log10(instead / (wanted + 1e-9 * usual)) / 0.8, 1);
       return verdict("another note", other, Math.min(clear, 0.4 + instead / usual));
     }
-    if (wanted < F.ABSENT_PART * usual && instead < F.LEAST_PART * usual) return verdict("missed", null, 0.75);
+    if (!rings && wanted < F.ABSENT_PART * usual && instead < F.LEAST_PART * usual) return verdict("missed", null, 0.75);
     if (ranPast(n, stroke, sounding, wanted)) return verdict("ran past", stroke.next, 0.75);
     return verdict("played", null, Math.min(wanted / (0.4 * usual), 1));
   }
@@ -86,7 +87,8 @@
     const usual = usualOf(strokes, sounding);
     const spread = Math.max(H.median(late.map(Math.abs)) * 1.48, 0.005);
     return strokes.map((stroke, n) => {
-      const found = byItsNotes(n, stroke, sounding, usual[stroke.layer] || 1);
+      const rings = n > 0 && strokes[n - 1].strings.some((string) => string.midi === mainKey(stroke));
+      const found = byItsNotes(n, stroke, sounding, usual[stroke.layer] || 1, rings);
       const off = Math.abs(late[n]);
       if (!["played", "ran past"].includes(found.verdict) || !plain(stroke) || off <= H.figures.timing.OFF_S) return found;
       const sure = H.clip((off - H.figures.timing.OFF_S) / 0.03, 0, 1) * Math.min(off / (4 * spread), 1);
