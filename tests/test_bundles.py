@@ -18,7 +18,7 @@ EDITOR = ROOT / "render" / "tercet" / "desk" / "page" / "codemirror.js"
 
 def sources_of(page: Path) -> dict[str, Path]:
     """Return the scripts and styles that pages are sent, by their names within the page's room."""
-    paths = [*page.glob("*.js"), *page.glob("*.css"), *page.glob("player/*.js")]
+    paths = [*page.glob("*.js"), *page.glob("*.css"), *page.glob("player/*.js"), *page.glob("hearing/*.js")]
     return {path.relative_to(page).as_posix(): path for path in paths if path.name != "offline.js"}
 
 

@@ -83,7 +83,7 @@ _STEM = sending("""
 async ([percent, part]) => {
   const speed = Tercet.speedOf(percent);
   let samples;
-  if (Tercet.page.take) {
+  if (Tercet.speedFacts) {
     const frames = Math.ceil(speed.length * 48);
     const context = new OfflineAudioContext(1, frames, 48000);
     const source = context.createBufferSource();

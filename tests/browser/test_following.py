@@ -24,7 +24,9 @@ Opened = Callable[..., Window]
 STILL_CLOCK = """
 (() => {
   let waiting = [];
-  window.requestAnimationFrame = (then) => waiting.push(then);
+  const moving = window.requestAnimationFrame;
+  const laid = () => document.body && document.body.matches(".laid");
+  window.requestAnimationFrame = (then) => (laid() ? waiting.push(then) : moving(then));
   window.nextFrame = () => {
     const now = waiting;
     waiting = [];
@@ -44,7 +46,7 @@ STILL_CLOCK = """
   };
 })();
 """
-"""Run before the page's own script: time stands still until a test moves it."""
+"""Run before the page's own script: once the page is laid out, time stands still until a test moves it."""
 
 SEEN = """
 (times) => times.map((ms) => {
@@ -198,6 +200,7 @@ def test_the_bar_that_is_played_is_marked(opened: Opened, song_address: str, son
 
 def test_both_widths_show_the_same_bars(opened: Opened, song_address: str) -> None:
     page = opened().show(song_address)
+    page.evaluate("Tercet.wholeMusic('.score')")
     names = "(view) => [...document.querySelectorAll(view + ' .measure')].map((each) => each.id.slice(2))"
     wide, narrow = (page.evaluate(names, f".score.{view}") for view in ("wide", "narrow"))
     assert wide == narrow

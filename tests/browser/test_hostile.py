@@ -64,7 +64,7 @@ def whole(page: Page, title: str) -> None:
     """Check that a page is complete, says its title, and has run nothing but its own script."""
     assert page.evaluate("window.harmed") is None
     assert page.text_content("h1") == title
-    assert page.evaluate("document.scripts.length") == 2
+    assert page.evaluate("document.scripts.length") == 3
     assert page.evaluate("document.querySelectorAll('img').length") == 1
     assert page.is_visible("#go")
     assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")

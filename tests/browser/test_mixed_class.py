@@ -14,7 +14,7 @@ from xml.etree import ElementTree as ET
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Page
+from playwright.sync_api import Browser, Page
 
 from tercet.arranging import arrange
 from tercet.publish.page import PagePlan, PageSet, song_page
@@ -24,8 +24,9 @@ from tercet.publish.svg import svg_element
 from tercet.song import read_song
 from tests.browser.firefox import AnyPage, firefox_page
 from tests.browser.listening import OFFLINE, level_db, play, rendered
+from tests.browser.test_taken_along import visited
 from tests.browser.test_use import RULES, tab_to
-from tests.browser.windows import Window, serving
+from tests.browser.windows import Window, serving, window
 from tests.kits import SHORT_SONG, run_tercet
 from tests.measure.midi import read_with_mido
 from tests.publish.drawn import three_layers
@@ -70,7 +71,7 @@ def other_address(mixed: Path) -> str:
 def ready(page: AnyPage, **wanted: object) -> AnyPage:
     """Wait until a page stands for a set."""
     page.wait_for_function(
-        "() => window.Tercet && Tercet.player && "
+        "() => window.Tercet && Tercet.player && document.body.matches('.laid') && "
         f"Object.entries({json.dumps(wanted)}).every(([axis, value]) => TercetSet.current()[axis] === value)"
     )
     return page
@@ -87,9 +88,9 @@ def choose(page: AnyPage, axis: str, value: object) -> None:
 def notes_of(page: AnyPage) -> list[Note]:
     """Return what a page plays at full speed: layer, seconds since the first note, pitch."""
     found = page.evaluate(
-        """() => Tercet.takeAt(Tercet.strokesOf(Tercet.page.take), 1).notes.map(({ onset, string }, at) => [
+        """() => Tercet.takeAt(Tercet.strokesOf(Tercet.sound().take), 1).notes.map(({ onset, string }, at) => [
           Tercet.page.layers[Tercet.page.notes[at][1]].name, onset,
-          string.chop ? 0 : Tercet.page.take.tones[string.tone].hz])"""
+          string.chop ? 0 : Tercet.sound().take.tones[string.tone].hz])"""
     )
     first = min(onset for _, onset, _ in found)
     return sorted(
@@ -337,18 +338,17 @@ def test_what_a_further_set_says_stays_text(opened: Opened, tmp_path: Path) -> N
         (tmp_path / name).parent.mkdir(exist_ok=True, parents=True)
         (tmp_path / name).write_bytes(data)
     page = opened().show((tmp_path / "index.html").as_uri())
-    before = page.evaluate(
-        "document.querySelectorAll('*').length - document.querySelectorAll('.bars *').length"
-    )
+    counted = """() => {
+      Tercet.wholeMusic(".score");
+      return document.querySelectorAll("*").length - document.querySelectorAll(".bars, .bars *, noscript").length;
+    }"""
+    before = page.evaluate(counted)
     choose(page, "key", 1)
     assert page.evaluate("window.harmed") is None
     assert page.text_content("h1") == HARMFUL
     assert page.evaluate("Tercet.page.title") == HARMFUL
     assert page.locator("img").count() == 1
-    after = page.evaluate(
-        "document.querySelectorAll('*').length - document.querySelectorAll('.bars *').length"
-    )
-    assert after == before
+    assert page.evaluate(counted) == before
 
 
 # ---- for everybody
@@ -395,6 +395,31 @@ def test_firefox_unpacks_and_remembers(mixed: Path, address: str) -> None:
         assert differing(notes_of(page), notes_in(midi)) == 0
         page.goto(address)
         ready(page, tuning="low-g")
+        assert page.evaluate("location.protocol") == "file:"
+        assert page.inner_text("#mine-now").startswith("low-g ukulele")
+
+
+def test_a_set_that_was_chosen_opens_without_the_server(browser: Browser, mixed: Path) -> None:
+    with window(browser) as opened:
+        page = opened.page
+        with serving(mixed / "class") as home:
+            address = f"{home}/kettle-and-cup/index.html"
+            visited(page, address)
+            choose(page, "tuning", "low-g")
+            choose(page, "key", -2)
+        page.goto(address)
+        ready(page, tuning="low-g", key=-2)
+        midi = mixed / "class" / "kettle-and-cup" / "low-g-g-minor" / "kettle-and-cup.mid"
+        assert differing(notes_of(page), notes_in(midi)) == 0
+        page.click("#go")
+        page.wait_for_function("() => Tercet.player.state === 'playing' && Tercet.player.position().ms > 200")
+        opened.said = [each for each in opened.said if "ERR_CONNECTION_REFUSED" not in each]
+
+
+def test_a_page_with_one_key_speaks_of_none(opened: Opened, address: str, song_address: str) -> None:
+    kept = "document.querySelector('#mine .small').textContent"
+    assert "key" in opened().show(address).evaluate(kept)
+    assert "key" not in opened().show(song_address).evaluate(kept)
 
 
 def test_the_window_is_left_as_a_page_of_one_file_too(opened: Opened, mixed: Path, tmp_path: Path) -> None:

@@ -264,13 +264,59 @@ def test_missing_sound_is_told(opened: Opened, recorded: Path, tmp_path: Path) -
     window.said.clear()
 
 
-def test_paper_gets_the_music_and_no_buttons(opened: Opened, song_address: str) -> None:
-    page = opened(width=800).show(song_address)
-    page.emulate_media(media="print")
-    shown = (
-        "(selector) => [...document.querySelectorAll(selector)].some((each) => each.offsetParent !== null)"
+def shown_percent(page: Page) -> int:
+    return int((page.text_content("#speed") or "").removesuffix("%").strip())
+
+
+def test_a_press_on_slower_is_one_step_and_a_held_one_goes_on(opened: Opened, song_address: str) -> None:
+    page = opened().show(song_address)
+    steps: list[int] = page.evaluate("Tercet.page.percents")
+    at = steps.index(shown_percent(page))
+    page.click("#slower")
+    assert shown_percent(page) == steps[at - 1]
+    page.hover("#slower")
+    page.mouse.down()
+    page.wait_for_function(
+        "(most) => parseInt(document.querySelector('#speed').textContent) <= most", arg=steps[at - 4]
     )
-    assert page.evaluate(shown, ".score.wide .system, .score.wide svg") or page.is_visible(".score.wide")
+    page.mouse.up()
+    here = shown_percent(page)
+    page.focus("#quicker")
+    page.keyboard.press("Enter")
+    assert shown_percent(page) == steps[steps.index(here) + 1]
+    page.keyboard.down("Enter")
+    page.keyboard.down("Enter")  # as a keyboard repeats
+    page.keyboard.up("Enter")
+    assert shown_percent(page) == steps[steps.index(here) + 3]
+
+
+def test_a_held_step_ends_where_the_hand_slips_off(opened: Opened, song_address: str) -> None:
+    page = opened().show(song_address)
+    percent = shown_percent(page)
+    page.hover("#slower")
+    page.mouse.down()
+    page.wait_for_function(
+        "(least) => parseInt(document.querySelector('#speed').textContent) < least", arg=percent
+    )
+    page.hover("#where")
+    here = shown_percent(page)
+    told = "new Promise((done) => setTimeout(() => done(document.querySelector('#speed').textContent), 500))"
+    assert page.evaluate(told) == page.text_content("#speed")
+    assert shown_percent(page) == here
+    page.mouse.up()
+    page.click("#quicker")
+    assert shown_percent(page) > here
+
+
+def test_paper_gets_the_music_and_no_buttons(opened: Opened, song_address: str) -> None:
+    page = opened(width=360).show(song_address)
+    lines = "document.querySelectorAll('.score.wide .system').length"
+    assert page.evaluate(lines) == 0
+    page.pdf()
+    assert page.evaluate(lines) > 1
+    page.emulate_media(media="print")
+    assert page.is_visible(".score.wide .system >> nth=-1")
+    assert not page.is_visible(".score.narrow")
     assert not page.is_visible(".stage")
     assert not page.is_visible("#go")
     assert page.is_visible("h1")
@@ -279,6 +325,6 @@ def test_paper_gets_the_music_and_no_buttons(opened: Opened, song_address: str) 
 def test_without_script_the_music_and_the_files_are_there(opened: Opened, song_address: str) -> None:
     window = opened(java_script_enabled=False)
     window.page.goto(song_address)
-    assert window.page.is_visible(".score.wide")
+    assert window.page.is_visible(".score.wide .system >> nth=-1")
     assert window.page.is_visible("noscript p, .note")
     assert window.page.locator("a[download]").count() >= 1

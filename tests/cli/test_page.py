@@ -41,7 +41,15 @@ def test_a_class_gets_a_folder_a_song_and_a_list(tercet: Tercet, song: Path, tmp
         "two-kettles/index.html",
         *(
             f"two-kettles/page/{name}"
-            for name in ("first-line.mp3", "kept.json", "look.css", "page.json", "player.js", "take.svg")
+            for name in (
+                "first-line.mp3",
+                "hearing.js",
+                "kept.json",
+                "look.css",
+                "page.json",
+                "player.js",
+                "take.svg",
+            )
         ),
         "two-kettles/two-kettles.pdf",
     ]

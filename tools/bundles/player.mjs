@@ -1,5 +1,5 @@
 /* Makes the class page's scripts and styles small, each file for itself: node player.mjs PAGE_FOLDER TARGET_FOLDER
-   A file's first line says what it was made of; the page leaves that line out. */
+   A file's first line says what it was made of; the page leaves that line out, and says once for all that scripts are strict. */
 import { createHash } from "node:crypto";
 import { mkdirSync, readFileSync, readdirSync, rmSync, writeFileSync } from "node:fs";
 import { dirname, join } from "node:path";
@@ -27,5 +27,5 @@ for (const name of names) {
   });
   const digest = createHash("sha256").update(text).digest("hex");
   mkdirSync(dirname(join(target, name)), { recursive: true });
-  writeFileSync(join(target, name), `/* Made by make player, don't edit. Source: sha256 ${digest} */\n${code}`);
+  writeFileSync(join(target, name), `/* Made by make player, don't edit. Source: sha256 ${digest} */\n${code.replace('"use strict";', "")}`);
 }

@@ -216,7 +216,7 @@ def test_a_line_that_is_played_again_is_shown_once_with_all_its_words() -> None:
 def test_a_line_that_is_played_otherwise_says_which_time() -> None:
     made = piece(tune(0, 4, "4321"), tune(4, 4, "21"), visits=(Visit("verse", 1, 1), Visit("verse", 2, 1)))
     (svg,) = drawn(made)
-    assert re.findall(r'class="(?:section|time)"[^>]*>([^<]+)<', svg) == ["verse", "verse", "pass 2"]
+    assert re.findall(r'class="(?:section|time)"[^>]*>([^<]+)<', svg) == ["verse", "verse", "second time"]
 
 
 def test_pictures_break_between_lines_of_music_and_are_numbered() -> None:

@@ -226,8 +226,8 @@ def test_marks_of_some_passes_are_said_in_words() -> None:
     remarks = [
         part.text for system in engraving.systems for part in texts_in(system.shapes) if part.name == "remark"
     ]
-    assert remarks == ["pass 2: rit.", "pass 1: mp", "pass 2: p, hold"] or set(remarks) == {
-        "pass 2: rit.", "pass 1: mp", "pass 2: p, hold",
+    assert remarks == ["second time: rit.", "first time: mp", "second time: p, hold"] or set(remarks) == {
+        "second time: rit.", "first time: mp", "second time: p, hold",
     }  # fmt: skip
 
 

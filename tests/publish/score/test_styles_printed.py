@@ -32,7 +32,7 @@ def in_style(**more: Any) -> Arrangement:
         ({"style": "broken"}, ["verse (broken)"]),
         (
             {"section_styles": (SectionStyle("verse", 2, "plain"),)},
-            ["verse, pass 1", "verse, pass 2 (plain)"],
+            ["verse, first time", "verse, second time (plain)"],
         ),
     ],
 )

@@ -63,7 +63,7 @@ def test_bars_that_differ_in_between_stand_under_brackets_too() -> None:
 
 def test_a_pass_with_little_in_common_is_printed_on_its_own() -> None:
     form = sections(("verse", LINE + "melody 2  C5 C C C | C5 C C C | C5 C C C | "), form="verse verse")
-    assert [section.title for section in form.sections] == ["verse, pass 1", "verse, pass 2"]
+    assert [section.title for section in form.sections] == ["verse, first time", "verse, second time"]
 
 
 def test_words_and_marks_that_differ_make_no_other_bar() -> None:

@@ -34,7 +34,9 @@ def hearing_script() -> str:
     folder = files(__package__).joinpath("lean/hearing")
     parts = sorted(path.name for path in folder.iterdir() if path.name.endswith(".js"))
     data = data_for_page({"figures": hearing_figures(), "looks": _looks()})
-    return f"window.TercetHearing={data};" + "".join(lean_text(f"hearing/{name}") for name in parts)
+    return f'"use strict";window.TercetHearing={data};' + "".join(
+        lean_text(f"hearing/{name}") for name in parts
+    )
 
 
 def _looks() -> dict[str, Any]:

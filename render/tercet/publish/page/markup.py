@@ -76,6 +76,9 @@ def look_inks() -> str:
     return lean_text("inks.css")
 
 
+_STRICT = '"use strict";'
+"""Begins a script: said once for all of its parts, from which ``make player`` leaves it out."""
+
 _OF_STEMS, _OF_MODEL = {"2-stems.js"}, {"2-strings.js", "2-strokes.js", "2-take.js"}
 
 
@@ -96,12 +99,12 @@ def player_script(*, modelled: bool) -> str:
     )
     names, chosen, *rest = (lean_text(f"player/{name}") for name in parts)
     begun = f"window.TercetSet.begin(()=>{{{''.join(rest)}}});"
-    return f"{names}{lean_text('mine.js')}{chosen}{begun}{lean_text('going_along.js')}"
+    return f"{_STRICT}{names}{lean_text('mine.js')}{chosen}{begun}{lean_text('going_along.js')}"
 
 
 def class_script() -> str:
     """Return the script of a class's list of songs."""
-    return lean_text("mine.js") + lean_text("class.js") + lean_text("going_along.js")
+    return _STRICT + lean_text("mine.js") + lean_text("class.js") + lean_text("going_along.js")
 
 
 def data_for_page(data: object) -> str:

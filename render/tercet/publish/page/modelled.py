@@ -41,10 +41,13 @@ from tercet.theory.pitch import hz_of_midi
 from tercet.tracks.in_memory import PARTS
 from tercet.tracks.playing import Playing
 
-__all__ = ["ANY_SPEED_PERCENT", "is_modelled", "modelled_facts", "packed", "string_facts"]
+__all__ = ["ANY_SPEED_PERCENT", "OF_SOUND", "is_modelled", "modelled_facts", "packed", "string_facts"]
 
 ANY_SPEED_PERCENT = range(40, 125, 5)
 """From which speed to which a page goes, and by which steps, in percent of the song's tempo."""
+
+OF_SOUND = ("take", "model", "rooms", "lowered")
+"""Of `modelled_facts`, what a page reads when it begins to make its sound: most of what there is."""
 
 BLOCK_FRAMES, STEP_DB = 16, 0.5
 """Samples that share a height, and the steps in which heights are told: what is lost lies 45 dB below what is there."""

@@ -10,7 +10,7 @@ import base64
 import gzip
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeAlias
 
 from tercet.arranging import Arrangement
 from tercet.publish.page.markup import data_for_page, filled, html, text_table
@@ -19,6 +19,7 @@ from tercet.publish.page.take_home import Files
 from tercet.song import Players
 
 __all__ = [
+    "Facts",
     "KitTrack",
     "PageSet",
     "TrackBar",
@@ -29,6 +30,9 @@ __all__ = [
     "sets_facts",
     "tuning_of",
 ]
+
+Facts: TypeAlias = Mapping[str, Any]
+"""What the page's script reads, by name."""
 
 HANDS = ("right", "left")
 PARTS_OF_CLASS = ("song", "second")
@@ -114,10 +118,13 @@ def sets_facts(sets: Sequence[PageSet]) -> list[dict[str, Any]]:
     ]
 
 
-def packed_set(values: Mapping[str, Any], facts: Mapping[str, Any], first_facts: Mapping[str, Any]) -> str:
-    """Return a further set as text for the page; facts that are the first set's too are left out."""
-    own = {name: fact for name, fact in facts.items() if first_facts.get(name) != fact}
-    text = html("set.html", {**values, "facts": data_for_page(own)})
+def packed_set(values: Mapping[str, Any], data: Mapping[str, Facts], first: Mapping[str, Facts]) -> str:
+    """Return a further set as text for the page; of its data what is the first set's too is left out."""
+    own = {
+        kind: data_for_page({name: fact for name, fact in facts.items() if first[kind].get(name) != fact})
+        for kind, facts in data.items()
+    }
+    text = html("set.html", {**values, **own})
     return base64.b64encode(gzip.compress(text, 9, mtime=0)).decode("ascii")
 
 

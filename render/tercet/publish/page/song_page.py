@@ -25,9 +25,17 @@ from tercet.publish.page.markup import (
     policy_of_one_file,
     text_table,
 )
-from tercet.publish.page.modelled import ANY_SPEED_PERCENT, string_facts
+from tercet.publish.page.modelled import ANY_SPEED_PERCENT, OF_SOUND, string_facts
 from tercet.publish.page.music import MusicView, engraved_music, marks_of_notes, spoken_bars
-from tercet.publish.page.sets import KitTrack, PageSet, choices, choices_of_class, packed_set, sets_facts
+from tercet.publish.page.sets import (
+    Facts,
+    KitTrack,
+    PageSet,
+    choices,
+    choices_of_class,
+    packed_set,
+    sets_facts,
+)
 from tercet.publish.page.song_facts import (
     PLACES,
     SongFacts,
@@ -163,7 +171,7 @@ def song_page(plan: PagePlan) -> dict[str, bytes]:
     song = first.values["song"]
     modelled = any(one.sound.modelled is not None for one in plan.sets)
     style, script = look_text(), player_script(modelled=modelled)
-    hearing = hearing_script() if any(one.facts["wanted"] for one in (first, *others)) else ""
+    hearing = hearing_script() if any(one.data["facts"]["wanted"] for one in (first, *others)) else ""
     values = {
         **first.values,
         "index": plan.class_href,
@@ -174,10 +182,10 @@ def song_page(plan: PagePlan) -> dict[str, bytes]:
         "script": script if plan.one_file else "",
         "hearing": packed_text(hearing) if plan.one_file and hearing else "",
         "stems": [{"name": name, "text": text} for name, text in plan.sets[0].sound.texts.items()],
-        "facts": data_for_page(first.facts),
+        **{kind: data_for_page(facts) for kind, facts in first.data.items()},
         "of_class": False,
         "axes": choices(plan.sets),
-        "others": [packed_set(one.values, one.facts, first.facts) for one in others],
+        "others": [packed_set(one.values, one.data, first.data) for one in others],
         "policy": policy_of_one_file(script, style, *([hearing] if hearing else []))
         if plan.one_file
         else policy(),
@@ -197,10 +205,13 @@ def song_page(plan: PagePlan) -> dict[str, bytes]:
 
 @dataclass(frozen=True, slots=True)
 class _MadeSet:
-    """What a page says of one set: in its templates, to its player; and the picture of how it was played, a file."""
+    """What a page says of one set: in its templates, to its player; and the picture of how it was played, a file.
+
+    ``data`` has what the player reads at once as ``facts``, and what it needs when it sounds as ``sound``.
+    """
 
     values: dict[str, Any]
-    facts: dict[str, Any]
+    data: dict[str, Facts]
     map_file: str
     map_svg: bytes
 
@@ -217,6 +228,7 @@ def _made_set(plan: PagePlan, one: PageSet) -> _MadeSet:
     values = {
         **_song_values(one, facts, (*views, *second.views), left_handed=plan.left_handed),
         "heard": bool(wanted),
+        "hearing_src": "" if plan.one_file else f"{FOLDER}hearing.js",
         "second": second.views,
         "map": {
             "src": f"data:image/svg+xml,{quote(svg, safe=_PLAIN_IN_ADDRESS)}" if plan.one_file else map_file,
@@ -232,7 +244,8 @@ def _made_set(plan: PagePlan, one: PageSet) -> _MadeSet:
         "hand": "left" if plan.left_handed else "right",
         "wanted": wanted,
     }
-    return _MadeSet(values, told, map_file, svg.encode("utf-8"))
+    sound = {name: told.pop(name) for name in OF_SOUND if name in told}
+    return _MadeSet(values, {"facts": told, "sound": sound}, map_file, svg.encode("utf-8"))
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,6 +30,7 @@ from tercet.publish.pictures.shapes_used import ShapeUse, shapes_used
 from tercet.publish.shapes import Drawing, Group, Ink, Path, Point, Shape, Style, Text, cross
 from tercet.publish.typefaces import text_width_em
 from tercet.song import played_visits
+from tercet.wording import nth_time
 
 __all__ = ["HANDOUT_HEIGHT", "HANDOUT_WIDTH", "handout_pictures"]
 
@@ -301,7 +302,7 @@ def _labels(row: Row, top: float) -> Iterator[Shape]:
         yield _sized(Text(MARGIN, y, row.label, 34.0, TEXT, style="bold", name="section"), room, 22.0)
         y += LABEL_LINE
     if row.label and row.time:
-        yield Text(MARGIN, y, f"pass {row.time}", DIGIT_SIZE, TEXT, name="time")
+        yield _sized(Text(MARGIN, y, nth_time(row.time), 34.0, TEXT, name="time"), room, 22.0)
         y += LABEL_LINE
     yield Text(MARGIN, y, str(max(row.first_bar, 1)), DIGIT_SIZE, TEXT_SOFT, name="bar number")
 

@@ -17,7 +17,7 @@ from itertools import groupby
 
 from tercet.arranging import Arrangement, Gesture
 from tercet.song import Measure, played_visits
-from tercet.wording import ordinal
+from tercet.wording import nth_time, ordinal
 
 __all__ = ["Segment", "WrittenBar", "WrittenForm", "WrittenSection", "written_form"]
 
@@ -147,9 +147,9 @@ _TIMES = {1: "", 2: " twice"}
 
 
 def passes_in_words(numbers: Sequence[int]) -> str:
-    """Return pass numbers in words: ``pass 2``, ``passes 1, 2 and 4``."""
-    *others, last = map(str, numbers)
-    return f"passes {', '.join(others)} and {last}" if others else f"pass {last}"
+    """Return pass numbers in words: ``second time``, ``first, second and fourth time``."""
+    *others, last = map(nth_time, numbers)
+    return f"{', '.join(other.removesuffix(' time') for other in others)} and {last}" if others else last
 
 
 def listed(numbers: Sequence[int]) -> str:

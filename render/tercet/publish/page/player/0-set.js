@@ -2,9 +2,11 @@
 window.TercetSet = (function () {
   "use strict";
   const byId = (id) => document.getElementById(id);
-  const page = JSON.parse(byId("facts").textContent);
+  const read = (name) => JSON.parse(byId(name).textContent);
+  const page = read("facts");
   let at = 0;
   let failed = false;
+  let sound = null;
 
   const { kept, mirror } = window.TercetMine;
   const told = kept.read();
@@ -28,15 +30,27 @@ window.TercetSet = (function () {
     return new Response(plain).text();
   }
 
+  /* How it sounds is most of what there is to read: it waits until somebody asks. */
+  function heard() {
+    sound = sound || read("sound");
+    return sound;
+  }
+
+  /* The page's own text as elements. */
+  const parsed = (text) => [...new DOMParser().parseFromString(text, "text/html").body.children];
+
   /* The parts of the page that stand for a set, in the place of those that are there. */
   function put(text) {
-    const parts = new DOMParser().parseFromString(text, "text/html");
-    [...parts.body.children].forEach((part) => byId(part.id).replaceWith(part));
-    Object.assign(page, JSON.parse(byId("facts").textContent));
+    heard();
+    parsed(text).forEach((part) => byId(part.id).replaceWith(part));
+    Object.assign(page, read("facts"));
+    Object.assign(sound, read("sound"));
   }
 
   return {
     page: page,
+    sound: heard,
+    parsed: parsed,
     kept: kept,
     mirror: mirror,
     wanted: wanted,

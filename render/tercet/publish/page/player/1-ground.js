@@ -10,6 +10,12 @@ window.Tercet = (function () {
   kept.writeSong = (name, value) => kept.write("songs", { ...songs(), [page.song]: { ...kept.song(), [name]: value } });
   const handed = new Map();
 
+  /* What no press needs waits until the page has been seen once, or for the first press. */
+  const waiting = [];
+  const begin = () => waiting.splice(0).forEach((run) => run());
+  ["pointerdown", "keydown", "click"].forEach((kind) => window.addEventListener(kind, begin, true));
+  requestAnimationFrame(() => setTimeout(begin));
+
   /* The words of the page, from the one table that a translator changes. */
   function text(key, values) {
     return page.text[key].replace(/\{(\w+)\}/g, (_, name) => String(values[name]));
@@ -104,7 +110,7 @@ window.Tercet = (function () {
 
   function speedOf(percent) {
     if (!speeds.has(percent)) {
-      const facts = page.take ? window.Tercet.speedFacts(percent) : page.speeds.find((one) => one.percent === percent);
+      const facts = window.Tercet.speedFacts ? window.Tercet.speedFacts(percent) : page.speeds.find((one) => one.percent === percent);
       speeds.set(percent, new Speed(facts, page.notes));
     }
     return speeds.get(percent);
@@ -112,6 +118,8 @@ window.Tercet = (function () {
 
   return {
     page: page,
+    sound: window.TercetSet.sound,
+    later: (run) => waiting.push(run),
     byId: byId,
     speedOf: speedOf,
     handed: handed,
@@ -120,6 +128,7 @@ window.Tercet = (function () {
     clock: clock,
     lastUpTo: lastUpTo,
     kept: kept,
+    press: (button, on) => button.setAttribute("aria-pressed", String(Boolean(on))),
     silence: { kit: () => {}, stems: () => {} },
     kitPlays: () => false,
     kitToggles: () => false,

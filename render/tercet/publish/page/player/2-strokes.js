@@ -7,11 +7,20 @@
   const NEEDED_S = 1;
   const AHEAD_S = 4;
   const FIRST_S = 1;
-  const model = T.stringModel(T.page.model);
-  const { contacts, chops, knocks, release } = T.page.model;
-  const { tones, resonances } = T.page.take;
-  const damping = Float32Array.from({ length: Math.round(release.length * RATE) }, (_, at) =>
-    10 ** ((-release.db / 20) * (at / Math.round(release.length * RATE))));
+  let model;
+  let contacts;
+  let chops;
+  let knocks;
+  let take;
+  let damping;
+
+  T.later(() => {
+    let release;
+    ({ take, model: { contacts, chops, knocks, release } } = T.sound());
+    model = T.stringModel(T.sound().model);
+    const frames = Math.round(release.length * RATE);
+    damping = Float32Array.from({ length: frames }, (_, at) => 10 ** ((-release.db / 20) * (at / frames)));
+  });
 
   /* Sounds that Python worked out, packed: a byte that says how high each block gets, then its samples. */
   function unpacked({ text, block, frames, db, highest }) {
@@ -37,7 +46,7 @@
   }
 
   const contact = kept((index) => unpacked(contacts[index]));
-  const resonance = kept((index) => model.ring(resonances[index]));
+  const resonance = kept((index) => model.ring(take.resonances[index]));
   const chop = kept((kind) => model.chop(chops, kind >> 1, Boolean(kind & 1)));
   const noise = kept(() => unpacked(knocks.noise));
   const knock = kept((first) => model.struck(knocks.wood, first ? knocks.higher : 1, noise(0)));
@@ -48,7 +57,7 @@
   function tone(index, frames) {
     const there = made.get(index);
     if (there && (there.whole || there.sounds[0].length >= frames)) return there;
-    const anew = model.tone(tones[index], frames);
+    const anew = model.tone(take.tones[index], frames);
     made.set(index, anew);
     return anew;
   }
@@ -76,13 +85,13 @@
       }
       const rings = onset + length >= end - 0.001;
       stroke.off = rings ? Infinity : Math.max(frame(onset + length) - delay, on + 1);
-      stroke.own = Math.min(stroke.off + damping.length, on + tones[string.tone].frames);
+      stroke.own = Math.min(stroke.off + damping.length, on + take.tones[string.tone].frames);
       stroke.free = free.map((other) => ({ ring: other.ring, off: on + Math.round(other.length * RATE) }));
       stroke.still = stroke.free.reduce((latest, { off }) => Math.max(latest, off + damping.length), stroke.own);
       strokes.push(stroke);
     });
     strokes.sort((one, other) => one.on - other.on);
-    return { strokes: strokes, end: Math.round((end + T.page.take.ring_out) * RATE) };
+    return { strokes: strokes, end: Math.round((end + take.ring_out) * RATE) };
   });
 
   /* Add a sound that begins at frame `on` and is damped from `off`, to a stretch that begins at `from`. */
@@ -125,7 +134,7 @@
       mix(plucked, first, chop(stroke.which), stroke.on, Infinity, stroke.touches[0]);
     });
     const sound = plucked.subarray(BEFORE);
-    const fading = Math.round(T.page.take.fade * RATE);
+    const fading = Math.round(take.fade * RATE);
     for (let at = 0; at < frames; at += 1) {
       const left = end - from - at;
       const fall = left > fading ? 1 : left > 0 ? 0.5 - 0.5 * Math.cos((Math.PI * left) / fading) : 0;
@@ -184,7 +193,7 @@
 
     /* Where a part's sound goes in: its room, if it has one. */
     entrance(context, partIndex, output) {
-      const room = T.page.rooms[T.page.layers[T.page.parts[partIndex].layer].name];
+      const room = T.sound().rooms[T.page.layers[T.page.parts[partIndex].layer].name];
       if (!room || context.sampleRate !== RATE) return output;
       const convolver = context.createConvolver();
       convolver.normalize = false;

@@ -118,11 +118,12 @@
   };
 
   if (!T.page) return;
-  const take = T.strokesOf(T.page.take);
+  let take;
+  T.later(() => { take = T.strokesOf(T.sound().take); });
 
   /* By how many dB the song is softer at a speed, so that it doesn't clip: as told, else between its neighbours. */
   function loweredAt(percent) {
-    const { lowered } = T.page;
+    const { lowered } = T.sound();
     const at = Math.max(T.lastUpTo(lowered.map(([each]) => each), percent), 0);
     const [low, before] = lowered[at];
     const [high, after] = lowered[Math.min(at + 1, lowered.length - 1)];

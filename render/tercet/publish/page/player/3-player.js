@@ -52,13 +52,11 @@
 
   class Player {
     constructor() {
-      this.speed = T.speedOf(T.page.first);
       this.places = T.page.layers.map((layer) => layer.natural);
       this.tuneOut = false;
       this.loop = null;
       this.countBars = 1;
       this.state = "still";
-      this.at = this.speed.startOf(0);
       this.context = null;
       this.rounds = [];
       this.strokes = [];
@@ -70,12 +68,22 @@
       this.turn = 0;
       this.heard = [];
       const settled = () => setTimeout(() => this.prepare(), SETTLED_MS);
-      if (document.readyState === "complete") settled(); else window.addEventListener("load", settled);
+      T.later(() => {
+        const percent = T.kept.song().speed;
+        this.speed = T.speedOf(T.page.percents.includes(percent) ? percent : T.page.first);
+        this.at = this.speed.startOf(0);
+        if (document.readyState === "complete") settled(); else window.addEventListener("load", settled);
+      });
+    }
+
+    /* Whether it plays, or is about to. */
+    get busy() {
+      return this.state === "playing" || this.state === "loading";
     }
 
     /* Make what is heard first before anybody asks for it; stems, which have to be fetched, wait. */
     prepare() {
-      if (this.state === "still" && T.page.take) T.source.ready(this.speed, this.beginning());
+      if (this.state === "still" && T.speedFacts) T.source.ready(this.speed, this.beginning());
     }
 
     tell() {
@@ -277,7 +285,7 @@
         const latest = this.rounds[this.rounds.length - 1];
         const speed = this.ladder ? this.ladder.speeds[this.ladder.begun] : latest.speed;
         if (!speed) break;
-        if (speed === latest.speed || T.page.take) this.followOn(latest, speed);
+        if (speed === latest.speed || T.speedFacts) this.followOn(latest, speed);
         else this.change(latest, speed);
       }
       const now = this.context.currentTime;
@@ -397,7 +405,7 @@
 
     setSpeed(speed) {
       const place = this.speed.placeOf(this.position().ms);
-      const going = this.state === "playing" || this.state === "loading";
+      const going = this.busy;
       if (this.state === "playing") this.hush(this.context.currentTime);
       this.state = "still";
       this.ladder = null;

@@ -25,9 +25,8 @@
       line.dataset.place = player.placeOf(index);
       choice(line, player.placeOf(index)).checked = true;
     });
-    tuneOut.setAttribute("aria-pressed", String(player.tuneOut));
+    T.press(tuneOut, player.tuneOut);
   }
 
   player.heard.push(draw);
-  draw();
 })(window.Tercet, (window.Tercet.player = new window.Tercet.Player()));

@@ -47,5 +47,4 @@
   }
 
   player.heard.push(draw);
-  draw();
 })(window.Tercet, window.Tercet.player);

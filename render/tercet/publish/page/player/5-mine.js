@@ -15,7 +15,7 @@
 
   function draw() {
     T.byId("mine-now").textContent = sentence();
-    buttons.forEach((button) => button.setAttribute("aria-pressed", String(chosen(button))));
+    buttons.forEach((button) => T.press(button, chosen(button)));
   }
 
   function mirrorAll() {

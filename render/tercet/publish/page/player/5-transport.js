@@ -14,6 +14,8 @@
   const steps = [[byId("slower"), -1], [byId("quicker"), 1]];
   const bars = T.page.bars;
   const TOLD_MS = 6000;
+  const HELD_MS = 500;
+  const NEXT_MS = 180;
 
   const visit = (bar) => T.page.visits.find((one) => bar <= one.last).name;
 
@@ -28,9 +30,11 @@
     return element;
   }
 
-  from.append(...bars.map((_, bar) => option(bar)));
-  to.append(...bars.map((_, bar) => option(bar)));
-  to.value = String(bars.length - 1);
+  T.later(() => {
+    from.append(...bars.map((_, bar) => option(bar)));
+    to.append(...bars.map((_, bar) => option(bar)));
+    to.value = String(bars.length - 1);
+  });
 
   function askedLoop() {
     const ends = [Number(from.value), Number(to.value)];
@@ -63,7 +67,7 @@
   /* Play, count-in, position */
 
   T.toggle = () => {
-    if (player.state === "playing" || player.state === "loading") player.halt();
+    if (player.busy) player.halt();
     else player.play();
   };
   go.addEventListener("click", T.toggle);
@@ -94,12 +98,32 @@
   /* The next speed up or down, in percent; undefined where there is none. */
   const nextSpeed = (by) => T.page.percents[T.page.percents.indexOf(player.speed.percent) + by];
 
+  /* A press is one step; held down it goes on, as a held key does, until it is let go or slips off. */
   steps.forEach(([button, by]) => {
-    button.addEventListener("click", () => {
+    let held = false;
+    let timer;
+
+    function step() {
       const percent = nextSpeed(by);
       if (!percent) return;
       player.setSpeed(T.speedOf(percent));
       T.kept.writeSong("speed", percent);
+    }
+
+    function goOn() {
+      held = true;
+      step();
+      timer = setTimeout(goOn, NEXT_MS);
+    }
+
+    button.addEventListener("pointerdown", (event) => {
+      held = false;
+      clearTimeout(timer);
+      if (!event.button) timer = setTimeout(goOn, HELD_MS);
+    });
+    ["pointerup", "pointerleave", "pointercancel"].forEach((kind) => button.addEventListener(kind, () => clearTimeout(timer)));
+    button.addEventListener("click", (event) => {
+      if (!held || !event.detail) step();
     });
   });
 
@@ -142,7 +166,7 @@
   }
 
   function draw() {
-    const on = player.state === "playing" || player.state === "loading";
+    const on = player.busy;
     keepAwake(on);
     go.dataset.state = player.state;
     go.querySelector(".does").textContent = T.text(on ? "stop" : "play");
@@ -159,13 +183,10 @@
   }
 
   const before = T.kept.read();
-  const percent = T.kept.song().speed;
-  if (T.page.percents.includes(percent)) player.setSpeed(T.speedOf(percent));
   if (["0", "1", "2"].includes(before.count)) count.value = before.count;
   player.countBars = Number(count.value);
   T.silence.stems = () => {
-    if (player.state === "playing" || player.state === "loading") player.halt();
+    if (player.busy) player.halt();
   };
   player.heard.push(draw);
-  draw();
 })(window.Tercet, window.Tercet.player);

@@ -3,12 +3,13 @@
   "use strict";
   const music = document.querySelector(".music");
   const scores = { song: scoreOf(T.page), second: T.page.second && scoreOf(T.page.second) };
-  const views = [...document.querySelectorAll(".score")].map((element) => (
+  const views = [...document.querySelectorAll(".music .score")].map((element) => (
     { element: element, prefix: element.dataset.prefix, score: scores[element.dataset.part || "song"] }));
   const picks = T.byId("pick");
   const follow = T.byId("follow");
   let begun = null;
   let board = null;
+  let seen = null;
 
   /* A score: its printed bars, by bar as played and the other way round, what shows each note, and the bars in words. */
   function scoreOf({ printed, marks, spoken }) {
@@ -20,7 +21,8 @@
   }
 
   const find = (view, name) => T.byId(view.prefix + name);
-  const shown = () => board || views.find((view) => view.element.offsetParent !== null);
+  const picking = () => document.body.matches(".picking");
+  const shown = () => board || seen;
 
   /* Of the playings of a printed bar: the one being played, or the next to come, or the first. */
   function meant(name) {
@@ -36,7 +38,7 @@
   }
 
   function pick(name) {
-    if (picks.getAttribute("aria-pressed") !== "true") {
+    if (!picking()) {
       player.goToBar(meant(name));
       return;
     }
@@ -51,16 +53,16 @@
 
   function stopPicking() {
     begun = null;
-    picks.setAttribute("aria-pressed", "false");
+    T.press(picks, false);
     document.body.classList.remove("picking");
   }
 
   picks.addEventListener("click", () => {
-    if (picks.getAttribute("aria-pressed") === "true") {
+    if (picking()) {
       stopPicking();
       return;
     }
-    picks.setAttribute("aria-pressed", "true");
+    T.press(picks, true);
     document.body.classList.add("picking");
     T.shutDrawers();
     handUntil = performance.now() + HAND_MS;
@@ -70,7 +72,7 @@
   });
 
   document.addEventListener("keydown", (event) => {
-    if (event.key !== "Escape" || picks.getAttribute("aria-pressed") !== "true" || event.defaultPrevented) return;
+    if (event.key !== "Escape" || !picking() || event.defaultPrevented) return;
     event.preventDefault();
     stopPicking();
     T.byId("told").textContent = "";
@@ -123,30 +125,45 @@
     view.buttons[next].focus();
   }
 
-  /* The style leaves lines further down for later, so that a phone can play before it has laid them out: a few at a time. */
-  const LINES_A_TIME = 4;
+  /* Music is what browsers without script show, and to others text: that costs a phone nothing until it can play. Then what
+     is seen is laid out, a few lines at a time; what isn't, when it is asked for. A set that was packed has elements. */
+  const LINES_A_TIME = 2;
 
-  function unfold(view) {
-    const folded = [...view.element.querySelectorAll("svg.system:not(.laid)")];
-    folded.slice(0, LINES_A_TIME).forEach((system) => system.classList.add("laid"));
-    if (view !== shown()) {
-      view.unfolding = false;
-      if (board) document.body.classList.add("laid");
-    } else if (folded.length > LINES_A_TIME) requestAnimationFrame(() => unfold(view));
-    else {
-      layButtons(view);
-      player.tell();
-      document.body.classList.add("laid");
+  function unfold(view, lines) {
+    const { element } = view;
+    if (!view.folded) {
+      const text = element.querySelector("noscript");
+      view.folded = text.children.length ? [...text.children] : text.textContent.split(/\n(?=<svg)/);
+      text.remove();
     }
+    element.append(...view.folded.splice(0, lines).flatMap((line) => (line.matches ? line : window.TercetSet.parsed(line))));
+    return view.folded.length;
   }
 
-  function lay() {
-    const view = shown();
-    if (view && !view.buttons && !view.unfolding) {
-      view.unfolding = true;
-      setTimeout(unfold, 0, view);
+  function goOn(view) {
+    if (view !== shown()) view.unfolding = false;
+    else if (unfold(view, LINES_A_TIME)) {
+      requestAnimationFrame(() => goOn(view));
+      return;
+    } else {
+      layButtons(view);
+      player.tell();
     }
-    if (view) mark();
+    document.body.classList.add("laid");
+  }
+
+  T.wholeMusic = (selector) => {
+    views.filter(({ element }) => element.matches(selector)).forEach((view) => unfold(view, Infinity));
+  };
+
+  function lay() {
+    seen = views.find(({ element }) => element.offsetParent);
+    if (board || !seen) document.body.classList.add("laid");
+    else if (!seen.buttons && !seen.unfolding) {
+      seen.unfolding = true;
+      goOn(seen);
+    }
+    mark();
   }
 
   /* Marks */
@@ -194,7 +211,7 @@
 
   function following() {
     return follow.checked && (player.state === "playing" || T.kitPlays()) && performance.now() >= handUntil
-      && !document.body.classList.contains("picking");
+      && !picking();
   }
 
   function keepInSight(button) {
@@ -246,7 +263,10 @@
   follow.addEventListener("change", () => T.kept.write("follow", follow.checked));
   if (T.kept.read().follow === false) follow.checked = false;
   window.addEventListener("resize", lay);
+  window.addEventListener("beforeprint", () => T.wholeMusic(".wide"));
   player.heard.push(mark);
-  lay();
-  if (window.TercetSet.wanted.part === "second") T.takePart();
+  T.later(() => {
+    lay();
+    if (window.TercetSet.wanted.part === "second") T.takePart();
+  });
 })(window.Tercet, window.Tercet.player);

@@ -92,5 +92,4 @@
     if (!T.kitPlays()) draw();
   });
   requestAnimationFrame(frame);
-  draw();
 })(window.Tercet, window.Tercet.player);

@@ -4,7 +4,6 @@
   const handle = T.byId("handle-practise");
   const used = {};
   T.toolStops = {};
-  T.press = (button, on) => button.setAttribute("aria-pressed", String(Boolean(on)));
 
   T.useTool = (name, shown) => {
     used[name] = shown;

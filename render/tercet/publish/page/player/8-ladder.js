@@ -62,5 +62,4 @@
   });
   [from, step, times].forEach((field) => field.addEventListener("change", draw));
   player.heard.push(draw);
-  draw();
 })(window.Tercet, window.Tercet.player);

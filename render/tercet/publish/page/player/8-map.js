@@ -5,7 +5,7 @@
   if (!map) return;
   const rows = T.page.map.rows;
   const { width, height, percent } = T.page.map;
-  const drawn = T.speedOf(percent);
+  const drawn = () => T.speedOf(percent);
   const hand = document.createElement("div");
   hand.className = "hand";
   map.append(hand);
@@ -18,11 +18,11 @@
     if (!row) return;
     const [left, , wide, , start, end] = row;
     const part = Math.min(Math.max((x - left) / wide, 0), 0.999);
-    player.go(player.speed.at(drawn.placeOf(start + part * (end - start))));
+    player.go(player.speed.at(drawn().placeOf(start + part * (end - start))));
   });
 
   T.showOnMap = (ms) => {
-    const at = drawn.at(player.speed.placeOf(ms));
+    const at = drawn().at(player.speed.placeOf(ms));
     const row = rows.find(([, , , , , end]) => at < end) || rows[rows.length - 1];
     const [left, top, wide, tall, start, end] = row;
     const part = Math.min(Math.max((at - start) / (end - start), 0), 1);
@@ -30,5 +30,4 @@
     hand.style.top = (100 * top) / height + "%";
     hand.style.height = (100 * tall) / height + "%";
   };
-  T.showOnMap(player.position().ms);
 })(window.Tercet, window.Tercet.player);

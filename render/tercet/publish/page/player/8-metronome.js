@@ -51,7 +51,7 @@
     T.silence.kit();
     player.ready();
     draw();
-    if (!T.page.take) await T.source.ready(speed);
+    if (!T.speedFacts) await T.source.ready(speed);
     if (going !== mine) return;
     player.level(0);
     going.start = player.context.currentTime + SOON_S;
@@ -74,7 +74,7 @@
   };
 
   player.heard.push(() => {
-    if (player.state === "playing" || player.state === "loading") stop();
+    if (player.busy) stop();
     else if (going && going.speed !== player.speed) {
       player.stopClicks();
       start();
@@ -86,5 +86,4 @@
   const before = T.kept.read().click;
   if (before >= 0 && before <= 1) level.value = String(100 * before);
   player.clickPart = part();
-  draw();
 })(window.Tercet, window.Tercet.player);

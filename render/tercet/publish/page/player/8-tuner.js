@@ -174,7 +174,7 @@
   }
 
   listen.addEventListener("click", () => { if (ear) stop(); else open(); });
-  player.heard.push(() => { if ((ear || sounding) && (player.state === "playing" || player.state === "loading")) stop(); });
+  player.heard.push(() => { if ((ear || sounding) && player.busy) stop(); });
   T.toolStops.tuner = stop;
   window.addEventListener("pagehide", stop);
   draw();

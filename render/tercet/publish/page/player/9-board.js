@@ -20,7 +20,9 @@
     T.markNotes([]);
     const { whose } = document.querySelector(".music").dataset;
     const part = whose || "song";
-    const source = document.querySelector('.score.wide' + (whose ? '[data-part="' + part + '"]' : ""));
+    const wide = ".wide" + (whose ? '[data-part="' + part + '"]' : "");
+    T.wholeMusic(wide);
+    const source = document.querySelector(wide);
     const own = (name) => name.replace(/^(#?)w2?-/, "$1b-");
     const copies = [...source.querySelectorAll(":scope > svg")].map((svg) => svg.cloneNode(true));
     copies.forEach((copy) => {
@@ -248,5 +250,5 @@
     shown = "";
     player.tell();
   });
-  if (location.hash === "#board") enter();
+  T.later(() => { if (location.hash === "#board") enter(); else player.tell(); });
 })(window.Tercet, window.Tercet.player);

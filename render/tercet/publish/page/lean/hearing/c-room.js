@@ -1,5 +1,5 @@
 /* Made by make player, don't edit. Source: sha256 8c840fb5a43e892153515c03df932be99328cdcc0c926c3aef3883a1c8577968 */
-(function(d,l){"use strict";const{player:r}=l,o=(e,t)=>l.text(e,t);d.word=o;const W=l.byId("yours-room"),q=l.page.layers.filter(e=>e.name!=="second"&&e.natural!=="out").map(e=>e.name),X=1500,$=50,z=.2;let x=null,p=null,h=null,L=0;const Y=new CSSStyleSheet;Y.replaceSync(`
+(function(d,l){const{player:r}=l,o=(e,t)=>l.text(e,t);d.word=o;const W=l.byId("yours-room"),q=l.page.layers.filter(e=>e.name!=="second"&&e.natural!=="out").map(e=>e.name),X=1500,$=50,z=.2;let x=null,p=null,h=null,L=0;const Y=new CSSStyleSheet;Y.replaceSync(`
     #yours-room fieldset { margin: .5rem 0; }
     #yours-room legend { font-weight: 600; }
     #yours-room .row { display: flex; flex-wrap: wrap; align-items: center; gap: .4rem .75rem; margin: .4rem 0; }
