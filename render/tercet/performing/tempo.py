@@ -26,6 +26,7 @@ __all__ = [
     "Going",
     "Pace",
     "Swing",
+    "in_order",
     "phrase_edges",
     "piece_clock",
     "slows_from",
@@ -257,8 +258,7 @@ def piece_clock(arrangement: Arrangement, swing: Swing, going: Going = EVENLY) -
     edges += [edge for ritard in ritards for edge in (ritard.start, ritard.slow, ritard.end)]
     edges += [edge for hold in holds for edge in (hold.start, hold.end)]
     edges += [pace.start for paces in (going.drift, eased) for pace in paces]
-    by_place = {float(edge): edge for edge in edges}  # as quick as floats, which are as far apart
-    ordered = [by_place[place] for place in sorted(by_place)]
+    ordered = in_order(edges)
     segments = _segments(ordered, ritards, holds, (going.drift, eased), beat_s)
     return Clock(
         beat_s,
@@ -267,6 +267,12 @@ def piece_clock(arrangement: Arrangement, swing: Swing, going: Going = EVENLY) -
         tuple(segment.start_beat for segment in segments),
         segments,
     )
+
+
+def in_order(beats: Iterable[Fraction]) -> list[Fraction]:
+    """Return beats in order, each once: told apart as floats, which is many times as fast as by fractions."""
+    by_place = {float(beat): beat for beat in beats}
+    return [by_place[place] for place in sorted(by_place)]
 
 
 def _segments(

@@ -11,7 +11,7 @@ from math import ceil
 from tercet.arranging import Arrangement
 from tercet.errors import ParameterError, RequestError
 from tercet.performing.model import Click, PlayedBar, Span, TempoPoint, Timeline
-from tercet.performing.tempo import Clock
+from tercet.performing.tempo import Clock, in_order
 from tercet.song import Bar
 from tercet.theory.limits import MOST_COUNT_IN_BARS, SPEED_RANGE, percent_range
 
@@ -264,8 +264,7 @@ def _places(arrangement: Arrangement, run: Run, clock: Clock) -> list[Fraction]:
             places.append(beat)
             if any(first <= float(beat) < last for first, last in slowing):
                 places += [beat + pulse * part / STEPS_A_PULSE for part in range(1, STEPS_A_PULSE)]
-    by_place = {float(place): place for place in places}  # as quick as floats, which are as far apart
-    return [by_place[place] for place in sorted(by_place) if place < end]
+    return [place for place in in_order(places) if float(place) < end]
 
 
 def _steps(length_beat: Fraction, step_beat: Fraction) -> Iterator[Fraction]:
