@@ -19,7 +19,7 @@ from playwright.sync_api import Browser, Page
 from tests.browser.listening import RATE_HZ, Samples, play, rendered, rendered_sides, set_speed
 from tests.browser.test_sound import BEGIN_S, choose, fitted, lag_frames, no_count_in, offline_page, onsets_s
 from tests.browser.test_use import RULES, state, tab_to
-from tests.browser.windows import FLAGS, PROGRAM, Window, window
+from tests.browser.windows import Window, listening_to, window
 from tests.kits import SHORT_SONG, run_tercet
 
 Opened = Callable[..., Window]
@@ -457,15 +457,8 @@ def tuned(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_a_microphone_hears_every_string_of_two_tunings(browser: Browser, tuned: Path) -> None:
-    fake = (
-        "--use-fake-ui-for-media-stream",
-        "--use-fake-device-for-media-stream",
-        f"--use-file-for-fake-audio-capture={tuned / 'strings.wav'}",
-    )
     with (
-        browser.browser_type.launch(
-            executable_path=PROGRAM, headless=True, args=[*FLAGS, *fake]
-        ) as listening,
+        listening_to(browser, str(tuned / "strings.wav")) as listening,
         window(listening) as one,
         window(listening) as other,
     ):
@@ -500,11 +493,8 @@ def check_readings(readings: list[Any], tuning: str) -> None:
 
 
 def test_the_microphone_is_let_go_where_the_drawer_is_shut(browser: Browser, tuned: Path) -> None:
-    fake = ("--use-fake-ui-for-media-stream", "--use-fake-device-for-media-stream")
     with (
-        browser.browser_type.launch(
-            executable_path=PROGRAM, headless=True, args=[*FLAGS, *fake]
-        ) as listening,
+        listening_to(browser) as listening,
         window(listening, width=360, height=740) as one,
     ):
         one.page.add_init_script(LISTENING)

@@ -18,7 +18,7 @@ from tercet.hearing import Heard, hear, read_recording
 from tercet.song import parse_song
 from tests.browser.test_practice import NO_MICROPHONE, REFUSED
 from tests.browser.test_use import RULES
-from tests.browser.windows import FLAGS, PROGRAM, Window, serving, window
+from tests.browser.windows import Window, listening_to, serving, window
 from tests.hearing.conftest import LONGER, REPEATS, SLIPS
 from tests.hearing.performances import Performance, play, record
 from tests.kits import HARBOUR_LANTERNS, run_tercet
@@ -254,15 +254,8 @@ def test_a_take_is_recorded_heard_kept_and_deleted(
     rng = np.random.default_rng(2)
     before = rng.normal(0, 3e-4, round(COUNTED_IN_S * rate_hz)).astype(np.float32)
     soundfile.write(tmp_path / "played.wav", np.concatenate([before, sound]), rate_hz, subtype="PCM_16")
-    fake = (
-        "--use-fake-ui-for-media-stream",
-        "--use-fake-device-for-media-stream",
-        f"--use-file-for-fake-audio-capture={tmp_path / 'played.wav'}%noloop",
-    )
     with (
-        browser.browser_type.launch(
-            executable_path=PROGRAM, headless=True, args=[*FLAGS, *fake]
-        ) as listening,
+        listening_to(browser, f"{tmp_path / 'played.wav'}%noloop") as listening,
         window(listening, width=360, height=740) as one,
     ):
         one.page.add_init_script(LISTENING)
@@ -304,11 +297,8 @@ def test_a_take_is_recorded_heard_kept_and_deleted(
 
 
 def test_lines_are_heard_along_and_the_take_ends_with_the_song(browser: Browser, address: str) -> None:
-    fake = ("--use-fake-ui-for-media-stream", "--use-fake-device-for-media-stream")
     with (
-        browser.browser_type.launch(
-            executable_path=PROGRAM, headless=True, args=[*FLAGS, *fake]
-        ) as listening,
+        listening_to(browser) as listening,
         window(listening) as one,
     ):
         page = room(one.show(address))

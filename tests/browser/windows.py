@@ -18,7 +18,7 @@ from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, R
 
 from tools.set_up import CHROMIUMS
 
-__all__ = ["FLAGS", "PROGRAM", "Window", "elsewhere", "serving", "signed_by_itself", "window"]
+__all__ = ["FLAGS", "PROGRAM", "Window", "elsewhere", "listening_to", "serving", "signed_by_itself", "window"]
 
 PROGRAM = next(filter(None, map(shutil.which, CHROMIUMS)), CHROMIUMS[0])
 """The browser; `tools/set_up.py` installs it for the tests."""
@@ -32,6 +32,21 @@ FLAGS = (
     "--disable-component-update",
     "--disable-sync",
 )
+
+
+@contextmanager
+def listening_to(browser: Browser, recording: str = "") -> Iterator[Browser]:
+    """Give a browser whose microphone hears a file, over and over; once where its name ends with ``%noloop``.
+
+    Without a file it hears the browser's own beeps.
+    """
+    fake = ["--use-fake-ui-for-media-stream", "--use-fake-device-for-media-stream"]
+    if recording:
+        fake.append(f"--use-file-for-fake-audio-capture={recording}")
+    with browser.browser_type.launch(
+        executable_path=PROGRAM, headless=True, args=[*FLAGS, *fake]
+    ) as listening:
+        yield listening
 
 
 class QuietHandler(SimpleHTTPRequestHandler):
