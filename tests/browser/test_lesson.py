@@ -15,7 +15,7 @@ from tests.browser.firefox import firefox_page
 from tests.browser.test_following import STILL_CLOCK, Short, short
 from tests.browser.test_hostile import page_of, song_text
 from tests.browser.test_use import RULES, state, tab_to
-from tests.browser.windows import Window
+from tests.browser.windows import USABLE, Window
 
 Opened = Callable[..., Window]
 
@@ -381,7 +381,7 @@ def test_the_board_says_whose_turn_it_is(opened: Opened, song_address: str) -> N
 def test_firefox_plays_by_space_and_shows_the_board(song_address: str) -> None:
     with firefox_page(width=1440, height=900) as page:
         page.goto(song_address)
-        page.wait_for_function("() => window.Tercet && Tercet.player")
+        page.wait_for_function(USABLE)
         assert page.evaluate("() => document.querySelector('.score.wide').offsetParent !== null")
         page.evaluate("() => { Tercet.player.countBars = 0; }")
         page.keyboard.press(" ")

@@ -26,7 +26,7 @@ from tests.browser.firefox import AnyPage, firefox_page
 from tests.browser.listening import OFFLINE, level_db, play, rendered
 from tests.browser.test_taken_along import visited
 from tests.browser.test_use import RULES, tab_to
-from tests.browser.windows import Window, serving, window
+from tests.browser.windows import USABLE, Window, serving, window
 from tests.kits import SHORT_SONG, run_tercet
 from tests.measure.midi import read_with_mido
 from tests.publish.drawn import three_layers
@@ -71,7 +71,7 @@ def other_address(mixed: Path) -> str:
 def ready(page: AnyPage, **wanted: object) -> AnyPage:
     """Wait until a page stands for a set."""
     page.wait_for_function(
-        "() => window.Tercet && Tercet.player && document.body.matches('.laid') && "
+        f"{USABLE} && "
         f"Object.entries({json.dumps(wanted)}).every(([axis, value]) => TercetSet.current()[axis] === value)"
     )
     return page
@@ -413,7 +413,7 @@ def test_a_set_that_was_chosen_opens_without_the_server(browser: Browser, mixed:
         assert differing(notes_of(page), notes_in(midi)) == 0
         page.click("#go")
         page.wait_for_function("() => Tercet.player.state === 'playing' && Tercet.player.position().ms > 200")
-        opened.said = [each for each in opened.said if "ERR_CONNECTION_REFUSED" not in each]
+        opened.said = [each for each in opened.said if "Failed to load resource" not in each]
 
 
 def test_a_page_with_one_key_speaks_of_none(opened: Opened, address: str, song_address: str) -> None:

@@ -51,7 +51,7 @@ from tests.browser.listening import (
     sending,
 )
 from tests.browser.test_sound import ADDED_SONG
-from tests.browser.windows import Window
+from tests.browser.windows import USABLE, Window
 from tests.kits import SHORT_SONG, run_tercet
 
 Opened = Callable[..., Window]
@@ -345,7 +345,7 @@ async (percent) => {
 def test_firefox_plays_what_the_tracks_play(song: Path) -> None:
     with firefox_page() as page:
         page.goto((song / "kettle-and-cup" / "index.html").as_uri())
-        page.wait_for_function("() => window.Tercet && Tercet.player")
+        page.wait_for_function(USABLE)
         for percent in PERCENTS:
             heard = np.stack([samples_of(side) for side in page.evaluate(FED, percent)], axis=1)
             onsets_ms = page.evaluate("(percent) => [...Tercet.speedOf(percent).onset]", percent)

@@ -19,7 +19,7 @@ from playwright.sync_api import Browser, Page
 from tests.browser.listening import RATE_HZ, Samples, play, rendered, rendered_sides, set_speed
 from tests.browser.test_sound import BEGIN_S, choose, fitted, lag_frames, no_count_in, offline_page, onsets_s
 from tests.browser.test_use import RULES, state, tab_to
-from tests.browser.windows import Window, listening_to, window
+from tests.browser.windows import USABLE, Window, listening_to, window
 from tests.kits import SHORT_SONG, run_tercet
 
 Opened = Callable[..., Window]
@@ -69,7 +69,7 @@ def test_bars_get_names_that_stay(opened: Opened, song_address: str) -> None:
     assert page.evaluate(LOOPS) == shown
     assert "Kept on this device: bar 5." in (page.text_content("#loops-told") or "")
     page.reload()
-    page.wait_for_function("() => window.Tercet && Tercet.player")
+    page.wait_for_function(USABLE)
     assert [name for name, _ in page.evaluate(LOOPS)] == [name for name, _ in shown]
     assert page.evaluate("document.querySelectorAll('#loops img').length") == 0
     page.click("#loops li:nth-child(1) .loop-play")
@@ -131,7 +131,7 @@ def test_what_lies_in_the_store_is_data(opened: Opened, song_address: str, left:
     own = page.evaluate("Tercet.page.song")
     page.evaluate("(left) => localStorage.setItem('tercet', left)", left.replace("ID", own))
     page.reload()
-    page.wait_for_function("() => window.Tercet && Tercet.player")
+    page.wait_for_function(USABLE)
     assert [name for name, _ in page.evaluate(LOOPS)] == (["good"] if "good" in left else [])
     assert state(page, "speed.percent") == 100
 
@@ -524,7 +524,7 @@ def test_this_week_stands_on_top_and_is_repeated(opened: Opened, tmp_path: Path)
     page = opened(width=360).show((tmp_path / "class" / "index.html").as_uri())
     assert page.text_content(".week") == "This week: bars 3–4. <b>Slow</b> thumbs"
     page.click("text=Kettle and Cup")
-    page.wait_for_function("() => window.Tercet && Tercet.player")
+    page.wait_for_function(USABLE)
     assert page.text_content(".week p") == "<b>Slow</b> thumbs"
     page.click("text=Repeat bars 3–4")
     page.wait_for_function("() => Tercet.player.state === 'playing'")

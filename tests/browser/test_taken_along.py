@@ -12,7 +12,7 @@ from PIL import Image
 from playwright.sync_api import Browser, Page
 from playwright.sync_api import Error as PageError
 
-from tests.browser.windows import FLAGS, PROGRAM, serving, signed_by_itself, window
+from tests.browser.windows import FLAGS, PROGRAM, USABLE, serving, signed_by_itself, window
 
 KEPT = """
 async (address) => {
@@ -53,7 +53,7 @@ def test_a_page_that_was_visited_opens_without_its_server(gone: tuple[Page, str]
     page, home = gone
     page.goto(f"{home}/kettle-and-cup/index.html")
     assert page.inner_text("h1") == "Kettle and Cup"
-    page.wait_for_function("() => window.Tercet && Tercet.player")
+    page.wait_for_function(USABLE)
     assert page.evaluate("getComputedStyle(document.getElementById('go')).borderRadius") != "0px"
 
 

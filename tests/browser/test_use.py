@@ -13,7 +13,7 @@ from playwright.sync_api import Page
 
 from tests.browser.firefox import AnyPage
 from tests.browser.listening import set_speed
-from tests.browser.windows import Window
+from tests.browser.windows import USABLE, Window
 
 Opened = Callable[..., Window]
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
@@ -167,7 +167,7 @@ def test_the_picture_is_a_map(opened: Opened, song_address: str) -> None:
 def test_nobody_is_counted_into_another_song(opened: Opened, served: str) -> None:
     page = opened().show(f"{served}/index.html")
     page.click("text=Kettle and Cup")
-    page.wait_for_function("() => window.Tercet && Tercet.player")
+    page.wait_for_function(USABLE)
     assert page.text_content("h1") == "Kettle and Cup"
     page.click("nav a")
     assert page.text_content("h1") == "Songs of the class"
@@ -230,7 +230,7 @@ def test_only_preferences_are_kept(opened: Opened, song_address: str) -> None:
     }
     assert page.evaluate("document.cookie") == ""
     page.reload()
-    page.wait_for_function("() => window.Tercet && Tercet.player")
+    page.wait_for_function(USABLE)
     assert state(page, "speed.percent") == 95
     assert state(page, "countBars") == 2
 

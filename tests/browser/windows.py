@@ -93,6 +93,10 @@ def signed_by_itself(folder: Path) -> Path:
     return both
 
 
+USABLE = "() => window.Tercet?.player?.speed && document.body.matches('.laid')"
+"""Whether a class page's player has a speed and all of its music is laid out."""
+
+
 class Window:
     """A page in a window of its own, and everything that it said and asked for."""
 
