@@ -15,7 +15,7 @@ from ruamel.yaml import YAML
 from tercet.errors import RequestError, SongError
 from tercet.song import ClassFile, OwnTrack, class_schema, parse_class, read_class, read_class_beside
 from tercet.song.class_file import CLASS_SETTINGS, is_class_file
-from tercet.song.this_week import SongThisWeek
+from tercet.song.weeks import Week, WeekSong
 from tercet.theory import Pitch
 from tests.remake_goldens import CLASS_SCHEMA, class_schema_text
 from tests.strategies import slips
@@ -56,11 +56,37 @@ def test_all_that_it_can_say() -> None:
         formats=("mp3", "flac"),
         address="https://school.example/ukulele",
         this_week=(
-            SongThisWeek("harbour-lanterns", "5-8", "Slow thumbs"),
-            SongThisWeek("bicycle-bell", "verse@2:3-4"),
+            WeekSong("harbour-lanterns", "5-8", "Slow thumbs"),
+            WeekSong("bicycle-bell", "verse@2:3-4"),
         ),
         tracks=(OwnTrack("open-yours", yours="open", guide="tune"),),
     )
+
+
+TERM = """\
+weeks:
+- songs:
+    kettle: 1-4
+- name: 15 September
+  note: Bring a pencil.
+  songs:
+    kettle: {bars: 5-8, tracks: [slow, echo], note: Slow thumbs}
+    bell.yaml: verse:3-4
+"""
+WEEKS = (
+    Week("Week 1", (WeekSong("kettle", "1-4"),)),
+    Week(
+        "15 September",
+        (WeekSong("kettle", "5-8", "Slow thumbs", ("slow", "echo")), WeekSong("bell", "verse:3-4")),
+        "Bring a pencil.",
+    ),
+)
+
+
+@pytest.mark.parametrize(("says", "number"), [("", 1), ("this-week: 1\n", 1), ("this-week: 2\n", 2)])
+def test_the_weeks_of_a_term(says: str, number: int) -> None:
+    read = parse_class(says + TERM)
+    assert read == ClassFile(this_week=WEEKS[number - 1].songs, weeks=WEEKS, week_number=number)
 
 
 def test_all_of_it_may_be_left_out() -> None:
@@ -114,10 +140,26 @@ def test_tunings_are_written_in_many_ways(written: str, tunings: tuple[object, .
         ("this-week:", "line 1, this-week: this-week needs songs"),
         ("this-week:\n  a: {bars: 3..4}", "line 2, this-week, a, bars: doesn't say which bars"),
         ("this-week:\n  a: {bars: 3..4}", "bars: 3-4"),
-        ("this-week:\n  a: {bar: 3-4}", "line 2, this-week, a: a song of this week has no `bar`"),
+        ("this-week:\n  a: {bar: 3-4}", "line 2, this-week, a: a song of a week has no `bar`"),
         ("this-week:\n  a: {note: [1, 2]}", "line 2, this-week, a, note: must be a text (got a list)"),
         (f"this-week:\n  a: {{note: {401 * 'x'}}}", "must have at most 400 characters (got 401)"),
         ("this-week:\n  a: {bars: }", "line 2, this-week, a, bars: nothing is written"),
+        ("this-week:\n  a: {tracks: []}", "line 2, this-week, a, tracks: nothing is in this list"),
+        ("this-week: 2", "line 1, this-week: there is no week 2\n"),
+        ("weeks:\n- songs: {a: 1}\nthis-week: 2", "line 3, this-week: there is no week 2\n"),
+        ("weeks:\n- songs: {a: 1}\nthis-week: 0", "how:    write a number from 1 to 1"),
+        (
+            "weeks:\n- songs: {a: 1}\nthis-week: {a: 2}",
+            "line 3, this-week: the songs of this week stand here and",
+        ),
+        ("weeks: {a: 1}", "line 1, weeks: weeks needs a list, and for each week its songs"),
+        ("weeks:", "line 1, weeks: weeks needs a list"),
+        ("weeks:\n- a", "line 2, weeks: week 1 needs songs"),
+        ("weeks:\n- note: x", "line 2, weeks, week 1: week 1 has no songs"),
+        ("weeks:\n- songs: {a: 1}\n- songs:", "line 3, weeks, week 2: week 2 needs songs"),
+        ("weeks:\n- songs: {a: 1}\n  nots: x", "    write:  note"),
+        ("weeks:\n- songs: {a: {tracks: []}}", "line 2, weeks, week 1, a, tracks: nothing is in this list"),
+        ("weeks:\n- songs: {a: {bars: 3..4}}", "line 2, weeks, week 1, a, bars: doesn't say which bars"),
         ("homework: {a: 1}", "    write:  this-week: "),
         (
             "tracks:\n  mine:\n    yours: opn",
@@ -138,7 +180,7 @@ def test_tunings_are_written_in_many_ways(written: str, tunings: tuple[object, .
 def test_mistakes(text: str, message: str) -> None:
     shown = said(text + "\n")
     assert message in shown
-    if "this-week" not in shown:
+    if "week" not in shown:
         assert "song" not in shown.replace("this is a song", "").replace("the song's file", "")
 
 
@@ -184,6 +226,7 @@ def test_the_published_schema() -> None:
 
 def test_what_is_read_fits_the_schema() -> None:
     VALIDATOR.validate(YAML(typ="safe", pure=True).load(WHOLE.replace("MP3, .flac", "mp3")))
+    VALIDATOR.validate(YAML(typ="safe", pure=True).load(f"this-week: 2\n{TERM}"))
     VALIDATOR.validate(
         {"tunings": ["high-g", ["A4", "D4", "F#4", "B4"]], "players": ["free"], "speeds": "60% 80%"}
     )
@@ -199,6 +242,8 @@ def test_what_is_read_fits_the_schema() -> None:
         {"speeds": "fast"},
         {"tracks": {"Mine": {"yours": "open"}}},
         {"name": ["a"]},
+        {"weeks": [{"note": "no songs"}]},
+        {"weeks": [{"songs": {"a": {"tracks": []}}}]},
     ],
 )
 def test_what_does_not_fit_the_schema(value: dict[str, Any]) -> None:
@@ -242,7 +287,7 @@ def test_this_week_speaks_of_songs_that_lie_there(tmp_path: Path) -> None:
     (tmp_path / "harbour-lanterns.yaml").write_text("title: x\n", encoding="utf-8")
     file = tmp_path / "class.yaml"
     file.write_text("this-week:\n  harbour-lanterns: 5-8\n", encoding="utf-8")
-    assert read_class(file).this_week == (SongThisWeek("harbour-lanterns", "5-8"),)
+    assert read_class(file).this_week == (WeekSong("harbour-lanterns", "5-8"),)
     file.write_text("this-week:\n  harbor-lanterns: 5-8\n  bells: 7\n", encoding="utf-8")
     with pytest.raises(SongError, match="no song `harbor-lanterns` lies beside this file") as caught:
         read_class(file)

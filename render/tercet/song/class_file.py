@@ -13,8 +13,8 @@ from urllib.parse import urlsplit
 
 from tercet.audio_formats import format_names
 from tercet.errors import ParameterError
-from tercet.song.frame import Listing, Node, Text, read_frame
-from tercet.song.mistakes import CLASS_FILE, SlipError
+from tercet.song.frame import Entry, Listing, Node, Text, read_frame
+from tercet.song.mistakes import CLASS_FILE, MistakeBook, SlipError
 from tercet.song.model import OwnTrack, Players, Song
 from tercet.song.own_tracks import read_own_tracks
 from tercet.song.plain_text import read_text
@@ -27,7 +27,6 @@ from tercet.song.settings import (
     read_sounding,
     written_tuning,
 )
-from tercet.song.this_week import THIS_WEEK_SCHEMA, SongThisWeek, read_this_week
 from tercet.song.track_settings import TRACKS_SCHEMA
 from tercet.song.values import (
     SPEED_SCHEMA,
@@ -39,6 +38,14 @@ from tercet.song.values import (
     text_of,
     value_of,
     words_of,
+)
+from tercet.song.weeks import (
+    THIS_WEEK_SCHEMA,
+    WEEKS_SCHEMA,
+    Week,
+    WeekSong,
+    read_this_week,
+    read_weeks,
 )
 from tercet.theory import Pitch, meant_tunings, tuning_of
 from tercet.theory.limits import MOST_KEY_SEMITONES
@@ -55,6 +62,7 @@ __all__ = [
     "parse_class",
     "read_class",
     "read_class_beside",
+    "without_weeks",
 ]
 
 CLASS_FILE_NAME = "class.yaml"
@@ -91,6 +99,10 @@ class ClassFile:
         Of the folder on the web in which its pages lie, without a slash at the end.
     this_week
         What is practised of which songs.
+    weeks
+        All weeks of the class, where it plans them.
+    week_number
+        Which of them this week is, from 1; 0 where it plans none.
     file
         Where it was read; doesn't take part in comparison.
     """
@@ -104,7 +116,9 @@ class ClassFile:
     tracks: tuple[OwnTrack, ...] = ()
     sounding: int | None = None
     address: str = ""
-    this_week: tuple[SongThisWeek, ...] = ()
+    this_week: tuple[WeekSong, ...] = ()
+    weeks: tuple[Week, ...] = ()
+    week_number: int = 0
     file: str = field(default=CLASS_FILE_NAME, compare=False)
 
 
@@ -112,7 +126,7 @@ class ClassFile:
 class ClassSetting:
     """One setting of a class file: its name, a sentence for editors, how it is read, what JSON Schema says.
 
-    `read` is None for ``tracks`` and ``this-week``, which note mistakes of their own.
+    `read` is None for ``tracks``, ``this-week`` and ``weeks``, which note mistakes of their own.
     """
 
     name: str
@@ -296,9 +310,15 @@ CLASS_SETTINGS: tuple[ClassSetting, ...] = (
     ClassSetting("sounding", SOUNDING_ABOUT, read_sounding, SOUNDING_SCHEMA),
     ClassSetting(
         "this-week",
-        "What is practised this week: under each song's file name its bars, and a note.",
+        "What is practised this week: under each song's file name its bars, and a note; or which of the weeks it is.",
         None,
         THIS_WEEK_SCHEMA,
+    ),
+    ClassSetting(
+        "weeks",
+        "The weeks of the class in order: for each its songs, as under this-week, its name and a note.",
+        None,
+        WEEKS_SCHEMA,
     ),
     ClassSetting(
         "tracks",
@@ -330,6 +350,9 @@ _OTHER_NAMES = {
     "this_week": "this-week",
     "practise": "this-week",
     "homework": "this-week",
+    "term": "weeks",
+    "plan": "weeks",
+    "lessons": "weeks",
     "track": "tracks",
     "kinds": "tracks",
 }
@@ -402,12 +425,16 @@ def parse_class(text: str, file: str = CLASS_FILE_NAME, songs: Collection[str] |
         book.add(wrong, mend="give the song's file another name")
         raise book.error()
     fields: _Fields = {}
+    this_week: Entry | None = None
     for entry in top.entries:
         setting = _BY_NAME.get(entry.key.text)
         if setting is None:
             note_unknown(entry, _BY_NAME, _OTHER_NAMES, {entry.key.text for entry in top.entries}, book)
         elif setting.name == "this-week":
+            this_week = entry
             fields["this_week"] = read_this_week(entry.value, entry.key.place, book, songs)
+        elif setting.name == "weeks":
+            fields["weeks"] = read_weeks(entry.value, entry.key.place, book, songs)
         elif setting.read is None:
             fields[setting.name] = read_own_tracks(entry.value, entry.key.place, book)
         else:
@@ -415,8 +442,34 @@ def parse_class(text: str, file: str = CLASS_FILE_NAME, songs: Collection[str] |
                 fields |= setting.read(entry.value)
             except SlipError as wrong:
                 note_wrong(setting.name, setting.read, entry, wrong, book)
+    fields |= _chosen_week(fields.get("this_week", ()), fields.get("weeks", ()), this_week, book)
     book.raise_if_any()
     return ClassFile(**fields, file=file)
+
+
+def _chosen_week(
+    this_week: tuple[WeekSong, ...] | int, weeks: tuple[Week, ...], entry: Entry | None, book: MistakeBook
+) -> _Fields:
+    """Return which of its weeks a class has this week, the first where it doesn't say, and what it practises."""
+    wrong = mend = ""
+    if isinstance(this_week, int):
+        if 1 <= this_week <= len(weeks):
+            return {"this_week": weeks[this_week - 1].songs, "week_number": this_week}
+        wrong = f"there is no week {this_week}"
+        mend = f"write a number from 1 to {len(weeks)}" if weeks else "plan them under weeks, or write songs"
+    elif this_week and weeks:
+        wrong, mend = (
+            "the songs of this week stand here and under weeks",
+            "write which week it is: this-week: 1",
+        )
+    elif weeks:
+        return {"this_week": weeks[0].songs, "week_number": 1}
+    else:
+        return {"this_week": this_week}
+    if entry is not None:
+        place = entry.value.place if isinstance(this_week, int) else entry.key.place
+        book.add(wrong, place, entry.key.text, mend)
+    return {"this_week": ()}
 
 
 def in_class(song: Song, class_file: ClassFile | None) -> Song:
@@ -424,6 +477,11 @@ def in_class(song: Song, class_file: ClassFile | None) -> Song:
     if class_file is None or song.sounding is not None:
         return song
     return replace(song, sounding=class_file.sounding)
+
+
+def without_weeks(class_file: ClassFile) -> ClassFile:
+    """Return what its songs' recordings depend on: a class file without what is practised when, and where it lies."""
+    return replace(class_file, this_week=(), weeks=(), week_number=0, file="")
 
 
 def class_schema() -> dict[str, Any]:
