@@ -135,11 +135,17 @@ def level_meter(samples: Samples) -> LevelMeter:
 
 # ---- automatic gain, as the room's own noise tells it
 
-FROM_S, TO_S = 0.12, 0.06
-"""A pluck covers the noise: it is looked for from so long after one up to so long before the next."""
+FROM_S, TO_S = 0.07, 0.06
+"""A pluck covers the noise: it is looked for from so long after a stroke's last string up to so long before the next
+stroke."""
 
+FEWEST_STEPS = 3
+STEP_S = 0.05
+TURNED_DOWN_S = 0.025
+"""A control turns down within so long after a stroke's last string, its loudest; till then the gain is as it was."""
+
+HELD_S = 0.005
 SETTLED_S = 0.4
-FURTHER_FROM_S, FURTHER_STEP_S = 0.45, 0.15
 SPREAD_WITH_GAIN_DB = 3.0
 """The noise between strokes spreads by 0.8 to 1.2 dB where nothing turns it up and down, by 5 to 13 dB where something
 does."""
@@ -172,34 +178,33 @@ class GainTrack:
         return np.asarray(np.interp(times_s, self.times_s, self.gains_db))
 
 
-def gain_track(meter: LevelMeter, firsts_s: Sequence[float]) -> GainTrack:
-    """Return the gain from the noise between strokes."""
+def gain_track(meter: LevelMeter, firsts_s: Sequence[float], lasts_s: Sequence[float]) -> GainTrack:
+    """Return the gain from the noise between strokes, whose first and last strings are struck at these times.
+
+    Between two strokes a control only turns up, and what a pluck leaves in the treble only adds to the noise: so the
+    gain is the least noise from a time on to the next stroke. It turns down with a stroke's last string.
+    """
     noise_db = meter.noise_db
+    step = round(STEP_S / HOP_S)
     times: list[float] = []
     found: list[float] = []
-    ends = [*firsts_s[1:], len(noise_db) * HOP_S]
     settled: list[float] = []
-    for first, after in zip(firsts_s, ends, strict=True):
-        low, high = int((first + FROM_S) / HOP_S), int((after - TO_S) / HOP_S)
-        if high - low < 3:
+    for last, after in zip(lasts_s, [*firsts_s[1:], len(noise_db) * HOP_S], strict=True):
+        low = int((last + FROM_S) / HOP_S)
+        high = max(int((after - TO_S) / HOP_S), low)
+        least = np.minimum.accumulate(noise_db[low:high][::-1])[::-1].tolist()
+        if len(least) < FEWEST_STEPS:
             continue
-        part = noise_db[low : min(high, low + round(SETTLED_S / HOP_S))]
-        if not len(part):
-            continue
-        least = int(part.argmin())
-        times += [first + 0.02, (low + least) * HOP_S]
-        found += [float(part[least])] * 2
-        settled.append(float(part[least]))
-        for step in range(
-            low + round((FURTHER_FROM_S - FROM_S) / HOP_S), high, round(FURTHER_STEP_S / HOP_S)
-        ):
-            if step < len(noise_db):
-                times.append(step * HOP_S)
-                found.append(float(noise_db[step]))
+        if times:
+            times.append(last - HELD_S)
+            found.append(found[-1])
+        places = [*range(0, len(least) - 1, step), len(least) - 1]
+        times += [last + TURNED_DOWN_S, *((low + place) * HOP_S for place in places)]
+        found += [least[0], *(least[place] for place in places)]
+        settled.append(float(noise_db[low : min(high, low + round(SETTLED_S / HOP_S))].min()))
     if len(settled) < FEWEST:
         return GainTrack(np.zeros(1), np.zeros(1), 0.0, gated=True)
-    order = np.argsort(times, kind="stable")
-    at, gains = np.array(times)[order], np.array(found)[order]
+    gains = np.array(found)
     low_db, high_db = np.percentile(settled, (10, 90))
     gated = bool(low_db < FAINTEST_DB)
-    return GainTrack(at, gains - np.percentile(gains, 98), float(high_db - low_db), gated)
+    return GainTrack(np.array(times), gains - np.percentile(gains, 98), float(high_db - low_db), gated)

@@ -75,7 +75,7 @@ def hear(recording: Recording, arrangement: Arrangement, options: HearingOptions
         )
     ]
     meter = level_meter(samples)
-    gain = gain_track(meter, firsts_s.tolist())
+    gain = gain_track(meter, firsts_s.tolist(), [float(times[-1]) for times in strings_s])
     levels = meter.levels_db(firsts_s.tolist(), gain if gain.controlled else None)
     strokes = _strokes(heard, levels, wanted, missed_strokes(aligned, runs, wanted, sounding))
     as_wanted = [

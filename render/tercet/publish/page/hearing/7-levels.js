@@ -84,26 +84,25 @@
     return Math.min(H.median(levels) - 10 * Math.log10(H.sum(noiseOf(meter.rows)) + 1e-14), 60);
   };
 
-  /* The gain from the noise between strokes. */
-  H.gainTrack = ({ noise }, firsts) => {
+  /* The gain from the noise between strokes: a control only turns up there, and a pluck only adds to the noise. It turns down with a
+     stroke's last string. */
+  H.gainTrack = ({ noise }, strings) => {
     const found = [];
     const settled = [];
-    firsts.forEach((first, n) => {
-      const after = n + 1 < firsts.length ? firsts[n + 1] : noise.length * HOP_S;
-      const low = Math.trunc((first + F.FROM_S) / HOP_S);
-      const high = Math.trunc((after - F.TO_S) / HOP_S);
-      const part = noise.slice(low, Math.min(high, low + Math.round(F.SETTLED_S / HOP_S)));
-      if (high - low < 3 || !part.length) return;
-      const least = H.highest(part.map((value) => -value));
-      found.push([first + 0.02, part[least]], [(low + least) * HOP_S, part[least]]);
-      settled.push(part[least]);
-      const further = H.even((F.FURTHER_FROM_S - F.FROM_S) / HOP_S);
-      for (let step = low + further; step < high; step += H.even(F.FURTHER_STEP_S / HOP_S)) {
-        if (step < noise.length) found.push([step * HOP_S, noise[step]]);
-      }
+    strings.forEach((own, n) => {
+      const last = own[own.length - 1];
+      const after = n + 1 < strings.length ? strings[n + 1][0] : noise.length * HOP_S;
+      const low = Math.trunc((last + F.FROM_S) / HOP_S);
+      const part = noise.slice(low, Math.max(Math.trunc((after - F.TO_S) / HOP_S), low));
+      if (part.length < F.FEWEST_STEPS) return;
+      settled.push(Math.min(...part.slice(0, H.even(F.SETTLED_S / HOP_S))));
+      for (let at = part.length - 2; at >= 0; at -= 1) part[at] = Math.min(part[at], part[at + 1]);
+      if (found.length) found.push([last - F.HELD_S, found[found.length - 1][1]]);
+      found.push([last + F.TURNED_DOWN_S, part[0]]);
+      for (let at = 0; at < part.length - 1; at += H.even(F.STEP_S / HOP_S)) found.push([(low + at) * HOP_S, part[at]]);
+      found.push([(low + part.length - 1) * HOP_S, part[part.length - 1]]);
     });
     if (settled.length < F.FEWEST) return { gated: true, controlled: false };
-    found.sort(([one], [other]) => one - other);
     const gains = found.map(([, value]) => value);
     const most = H.percentile(gains, 98);
     const low = H.percentile(settled, 10);

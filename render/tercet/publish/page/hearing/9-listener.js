@@ -63,7 +63,7 @@
     const verdicts = H.judged(wanted, places, sounding, late);
     await rest();
     const meter = H.levelMeter(samples);
-    const gain = H.gainTrack(meter, firsts);
+    const gain = H.gainTrack(meter, strings);
     const levels = H.levels(meter, firsts, gain.controlled ? gain : null);
     await rest();
     const own = places.map((place) => wanted.strokes[place]);
