@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import time
 from collections.abc import Iterable, Sequence
-from dataclasses import KW_ONLY, dataclass, field
+from dataclasses import KW_ONLY, dataclass, field, replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -37,7 +37,9 @@ from tercet.publish.page import (
     FOLDER,
     KitTrack,
     ListedSong,
+    ListedWeek,
     PageFiles,
+    PageLesson,
     PagePlan,
     PageSet,
     PageSound,
@@ -49,8 +51,9 @@ from tercet.publish.page import (
     tuning_of,
 )
 from tercet.publish.pictures.shapes_used import shapes_used
-from tercet.song import Players, bar_indices
+from tercet.song import Players, Song, bar_indices
 from tercet.song.class_file import CLASS_FILE_NAME
+from tercet.song.weeks import WeekSong
 from tercet.tracks import SECOND_RECIPES
 from tercet.tracks.playing import Playing
 from tercet.tracks.track_files import digest
@@ -239,12 +242,19 @@ class _Pages:
         self._file = output if options.one_file and is_page_file(output) else None
         self._pages: list[Path] = []
         self._left: list[str] = []
+        self._songs: dict[str, tuple[str, Arrangement]] = {}
 
     def make(self, sources: Sequence[SongSource]) -> PagesResult:
         """Make the pages of all songs, then their list."""
         entries = []
         self._check_output(sources)
-        for source, song in zip(sources, each_of(sources, self._song), strict=True):
+        songs = each_of(sources, self._song)
+        self._songs = {
+            each.given.stem: (each.folder, song.sets[0].arrangement)
+            for each, song in zip(sources, songs, strict=True)
+            if isinstance(each.given, Path)
+        }
+        for source, song in zip(sources, songs, strict=True):
             for one in song.sets:
                 tell_problems(one.arrangement, self._listener, one.title)
             if self._options.one_file:
@@ -252,7 +262,7 @@ class _Pages:
             else:
                 self._folder(source, song)
                 entries.append(self._entry(source, song))
-        listed = self._list(entries, self._title(sources)) if entries else None
+        listed = self._list(entries, self._title(sources), self._weeks(sources)) if entries else None
         return PagesResult(tuple(self._pages), listed, tuple(self._left))
 
     def _entry(self, source: SongSource, sets: _SongSets) -> ListedSong:
@@ -383,7 +393,7 @@ class _Pages:
         plan = PagePlan(
             sets,
             class_href="../index.html",
-            week=_week(source, song.sets[0].arrangement),
+            week=_week(source, song.sets[0].arrangement, self._lesson(source)),
             left_handed=self._options.left_handed,
         )
         with work_folder(folder) as work:
@@ -423,7 +433,7 @@ class _Pages:
             [playing.sound_identity() for playing in song.playings],
             (play.seed, play.dry, play.clear, options.speeds_for(song.playings), options.left_handed),
             kit.read_bytes() if kit.is_file() else b"",
-            source.this_week(),
+            (source.this_week(), self._lesson(source)),
             [
                 (str(path), path.stat().st_size)
                 for paths in files_to_take(folder).values()
@@ -479,10 +489,48 @@ class _Pages:
             write_made(self._file, data, maker=MAKER, replace=self._options.replace)
         self._tell_page(path, song.title)
 
-    def _list(self, entries: Sequence[ListedSong], asked_title: str) -> Path | None:
+    def _lesson(self, source: SongSource) -> PageLesson | None:
+        """Return where a song stands in the lesson of this week, among the songs whose pages are made."""
+        shared = source.class_file()
+        if shared is None or not shared.weeks or isinstance(source.given, Song):
+            return None
+        steps = [each.song for each in shared.this_week if each.song in self._songs]
+        if source.given.stem not in steps:
+            return None
+        at = steps.index(source.given.stem)
+        around = [self._songs[steps[one]] if 0 <= one < len(steps) else None for one in (at - 1, at + 1)]
+        before, after = (each and (f"../{each[0]}/index.html", each[1].song.title) for each in around)
+        return PageLesson(at + 1, len(steps), before, after)
+
+    def _weeks(self, sources: Sequence[SongSource]) -> tuple[ListedWeek, ...]:
+        """Return what the list says of the weeks of a class: this one, then those before it, the last first."""
+        shared = next((each for source in sources if (each := source.class_file()) and each.weeks), None)
+        if shared is None:
+            return ()
+        return tuple(
+            ListedWeek(
+                week.name,
+                week.note,
+                tuple(self._listed(each) for each in week.songs if each.song in self._songs),
+            )
+            for week in reversed(shared.weeks[: shared.week_number])
+        )
+
+    def _listed(self, song: WeekSong) -> tuple[str, str, str]:
+        """Return page, title, and bars and note of a song of a week."""
+        folder, arrangement = self._songs[song.song]
+        return (
+            f"{folder}/index.html",
+            arrangement.song.title,
+            _practised(song, arrangement).words(arrangement),
+        )
+
+    def _list(
+        self, entries: Sequence[ListedSong], asked_title: str, weeks: Sequence[ListedWeek]
+    ) -> Path | None:
         """Write the list of the songs; return it, None if something of the user's stands in its place."""
         files = PageFiles(self._own)
-        made = class_page(visible_line(asked_title), entries, left_handed=self._options.left_handed)
+        made = class_page(visible_line(asked_title), entries, weeks, left_handed=self._options.left_handed)
         written = {name: files.write(name, data) for name, data in made.items()}
         files.finish()
         self._tell_left(files.left)
@@ -492,13 +540,23 @@ class _Pages:
         return self._output / "index.html"
 
 
-def _week(source: SongSource, arrangement: Arrangement) -> PageWeek | None:
-    """Return what is practised of a song this week; `RequestError` where its class file names bars that it hasn't."""
-    week = source.this_week()
-    if week is None:
+def _week(source: SongSource, arrangement: Arrangement, lesson: PageLesson | None = None) -> PageWeek | None:
+    """Return what is practised of a song this week; `RequestError` where a week names bars that it hasn't."""
+    shared = source.class_file()
+    for week in shared.weeks if shared else ():
+        for each in week.songs:
+            if isinstance(source.given, Path) and each.song == source.given.stem:
+                _practised(each, arrangement, "weeks")
+    practised = source.this_week()
+    if practised is None:
         return None
+    return replace(_practised(practised, arrangement), lesson=lesson)
+
+
+def _practised(song: WeekSong, arrangement: Arrangement, setting: str = "this-week") -> PageWeek:
+    """Return what is practised of a song in a week."""
     try:
-        bars = bar_indices(week.bars, arrangement.bars) if week.bars else ()
+        bars = bar_indices(song.bars, arrangement.bars) if song.bars else ()
     except RequestError as error:
-        raise RequestError(f"{CLASS_FILE_NAME}, this-week, {week.song}: {error}") from None
-    return PageWeek(week.note, bars)
+        raise RequestError(f"{CLASS_FILE_NAME}, {setting}, {song.song}: {error}") from None
+    return PageWeek(song.note, bars)

@@ -227,7 +227,7 @@ def test_every_text_that_is_used_is_in_the_table_and_the_other_way_round() -> No
     assert unknown == set()
     composed = (
         r"layer_|means_|place_|count_\d|turn_|play$|stop$|class_title|whose_|language|level_|drawer_|stage_|"
-        r"again_bar|new_|mine_(of|tuning|players|hand|said)_|yours_"
+        r"again_bar|new_|lesson_|mine_(of|tuning|players|hand|said)_|yours_"
     )
     quoted = set(re.findall(r'"(\w+)"', everything))
     unused = {name for name in text_table() if name not in named | quoted and not re.match(composed, name)}

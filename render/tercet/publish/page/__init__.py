@@ -3,14 +3,24 @@
 from tercet.publish.page.kept_page import FOLDER, PageFiles
 from tercet.publish.page.modelled import is_modelled
 from tercet.publish.page.sets import KitTrack, PageSet, TrackBar, Turn, tuning_of
-from tercet.publish.page.song_page import ListedSong, PagePlan, PageWeek, class_page, song_page
+from tercet.publish.page.song_page import (
+    ListedSong,
+    ListedWeek,
+    PageLesson,
+    PagePlan,
+    PageWeek,
+    class_page,
+    song_page,
+)
 from tercet.publish.page.sound import PageSound, made_sounds
 
 __all__ = [
     "FOLDER",
     "KitTrack",
     "ListedSong",
+    "ListedWeek",
     "PageFiles",
+    "PageLesson",
     "PagePlan",
     "PageSet",
     "PageSound",

@@ -82,7 +82,10 @@ _STRICT = '"use strict";'
 _OF_STEMS, _OF_MODEL = {"2-stems.js"}, {"2-strings.js", "2-strokes.js", "2-take.js"}
 
 
-def player_script(*, modelled: bool) -> str:
+_OF_LESSON = ("9-lesson.js",)
+
+
+def player_script(*, modelled: bool, in_lesson: bool = False) -> str:
     """Return the page's script: its parts in the order of their numbers, without what isn't run.
 
     All but the first two wait until the set that a student chose is in its place.
@@ -91,8 +94,10 @@ def player_script(*, modelled: bool) -> str:
     ----------
     modelled
         Whether the page works its sound out; else it plays stems.
+    in_lesson
+        Whether its song stands in the lesson of a week.
     """
-    others = _OF_STEMS if modelled else _OF_MODEL
+    others = {*(_OF_STEMS if modelled else _OF_MODEL), *(() if in_lesson else _OF_LESSON)}
     folder = files(__package__).joinpath("lean/player")
     parts = sorted(
         path.name for path in folder.iterdir() if path.name.endswith(".js") and path.name not in others

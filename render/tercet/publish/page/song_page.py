@@ -83,11 +83,49 @@ LATEST_PULSE_FRAME = 9_000
 
 
 @dataclass(frozen=True, slots=True)
+class PageLesson:
+    """Where a song stands in the lesson of this week.
+
+    Parameters
+    ----------
+    step, count
+        Which of how many songs it is, from 1.
+    before, after
+        Page, as seen from this one, and title of the songs before and after it; None where there is none.
+    """
+
+    step: int
+    count: int
+    before: tuple[str, str] | None = None
+    after: tuple[str, str] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ListedWeek:
+    """A week of a class on the list of its songs: what it is called, a note, and page, title and bars of each song."""
+
+    name: str
+    note: str
+    songs: tuple[tuple[str, str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class PageWeek:
-    """What is practised of a song this week: what the teacher says, and places of the bars in the piece as played."""
+    """What is practised of a song this week.
+
+    Parameters
+    ----------
+    note
+        What the teacher says.
+    bars
+        Places of the bars in the piece as played.
+    lesson
+        Where it stands in the lesson; None where its class plans no weeks.
+    """
 
     note: str = ""
     bars: tuple[int, ...] = ()
+    lesson: PageLesson | None = None
 
     def shown(self, arrangement: Arrangement) -> str:
         """Return its bars in words; empty for none."""
@@ -170,7 +208,8 @@ def song_page(plan: PagePlan) -> dict[str, bytes]:
     first, *others = [_made_set(plan, one) for one in plan.sets]
     song = first.values["song"]
     modelled = any(one.sound.modelled is not None for one in plan.sets)
-    style, script = look_text(), player_script(modelled=modelled)
+    in_lesson = plan.week is not None and plan.week.lesson is not None
+    style, script = look_text(), player_script(modelled=modelled, in_lesson=in_lesson)
     hearing = hearing_script() if any(one.data["facts"]["wanted"] for one in (first, *others)) else ""
     values = {
         **first.values,
@@ -271,8 +310,26 @@ def _second_music(arrangement: Arrangement, facts: SongFacts) -> _SecondMusic:
     return _SecondMusic(views, {"second": told})
 
 
-def class_page(title: str, songs: Iterable[ListedSong], *, left_handed: bool = False) -> dict[str, bytes]:
-    """Return the files of the list of a class's songs by name; the songs come in the order in which they are learnt."""
+def class_page(
+    title: str,
+    songs: Iterable[ListedSong],
+    weeks: Sequence[ListedWeek] = (),
+    *,
+    left_handed: bool = False,
+) -> dict[str, bytes]:
+    """Return the files of the list of a class's songs by name.
+
+    Parameters
+    ----------
+    title
+        What the class is called.
+    songs
+        In the order in which they are learnt.
+    weeks
+        Its weeks up to this one, which comes first; none where it plans none.
+    left_handed
+        Mirror the shapes.
+    """
     songs = tuple(songs)
     values = {
         "policy": policy(),
@@ -281,6 +338,8 @@ def class_page(title: str, songs: Iterable[ListedSong], *, left_handed: bool = F
         "hand": "left" if left_handed else "right",
         "title": title or text_table()["class_title"],
         "songs": list(_listed(songs, left_handed=left_handed)),
+        "this_week": weeks[0] if weeks else None,
+        "earlier": weeks[1:],
         "made_with": filled("made_with", version=__version__, licence="").strip(),
     }
     return {
@@ -366,9 +425,23 @@ def _week_words(plan: PagePlan) -> dict[str, Any] | None:
     shown = week.shown(plan.sets[0].arrangement)
     return {
         "note": week.note,
+        "lesson": _lesson_words(week.lesson) if week.lesson else None,
         "bars": filled("week_repeat", bars=shown) if shown else "",
         "first": min(week.bars, default=0),
         "last": max(week.bars, default=0),
+    }
+
+
+def _lesson_words(lesson: PageLesson) -> dict[str, Any]:
+    """Return what the page says of its place in the lesson, and its links to the boards of the songs around it."""
+    around = {"before": lesson.before, "after": lesson.after}
+    return {
+        "told": filled("lesson_told", step=lesson.step, count=lesson.count),
+        "links": [
+            {"name": name, "href": f"{song[0]}#board", "shown": filled(f"lesson_{name}", title=song[1])}
+            for name, song in around.items()
+            if song is not None
+        ],
     }
 
 
