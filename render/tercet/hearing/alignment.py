@@ -148,6 +148,9 @@ def _path(
         np.log(np.maximum((wanted.onsets_s[step:] - wanted.onsets_s[:-step]) * tempo[step:], FAINTEST_S))
         for step in range(1, min(FURTHEST_STROKES, strokes - 1) + 1)
     ]
+    starts = np.flatnonzero(wanted.begins_bar)
+    bars_away = np.abs(wanted.bar_numbers[:, None] - wanted.bar_numbers[starts])
+    jump_costs = jump_cost + FURTHER_JUMP * np.log2(1.0 + bars_away)
     before_start = OUTSIDE * np.minimum(np.arange(strokes) * SKIPPED_STROKE, MOST_OUTSIDE)
     best = np.full((many, strokes), -np.inf)
     came = np.full((many, strokes), -1, np.int64)
@@ -161,20 +164,27 @@ def _path(
             waits = np.log(np.maximum(times[k] - times[first:k], FAINTEST_S))[:, None]
             values = best[first:k] - (passed[k] - passed[first + 1 : k + 1])[:, None]
             for step, each in enumerate(due, 1):
-                off = waits - each
-                paid = values[:, :-step] - TEMPO_WEIGHT * np.minimum(wide * off * off, most)
+                paid = waits - each
+                paid *= paid
+                paid *= wide
+                np.minimum(paid, most, out=paid)
+                paid *= -TEMPO_WEIGHT
+                paid += values[:, :-step]
                 which = paid.argmax(axis=0)
                 worth = paid[which, np.arange(strokes - step)] - SKIPPED_STROKE * (step - 1)
                 better = worth > now[step:]
                 now[step:][better] = worth[better]
                 source[step:][better] = ((first + which) * strokes + np.arange(strokes - step))[better]
-            for other in range(max(first, k - JUMP_ONSETS), k):
-                far = np.log2(1.0 + np.abs(wanted.bar_numbers - wanted.bar_numbers[top_strokes[other]]))
-                worth = tops[other] - jump_cost - FURTHER_JUMP * far - (passed[k] - passed[other + 1])
-                better = (worth > now) & wanted.begins_bar
-                now[better] = worth[better]
-                source[better] = other * strokes + top_strokes[other]
-                jumped[k][better] = True
+            others = np.arange(max(first, k - JUMP_ONSETS), k)
+            left = tops[others] - (passed[k] - passed[others + 1])
+            values = left[:, None] - jump_costs[top_strokes[others]]
+            which = values.argmax(axis=0)
+            worth = values[which, np.arange(len(starts))]
+            better = worth > now[starts]
+            to, other = starts[better], others[which[better]]
+            now[to] = worth[better]
+            source[to] = other * strokes + top_strokes[other]
+            jumped[k, to] = True
         best[k] = now + gain[k]
         top_strokes[k] = int(best[k].argmax())
         tops[k] = best[k, top_strokes[k]]

@@ -13,7 +13,7 @@ BLOCK_S, EDGE_S = 4, 0.5
 """Blocks are four whole seconds, so that any two rates have whole frames in them; half a second at each side is thrown
 away, where the block's ends meet."""
 
-BLOCKS_AT_ONCE = 8
+BLOCKS_AT_ONCE = 1
 
 Gain = Callable[[NDArray[np.float64]], NDArray[np.float64]]
 

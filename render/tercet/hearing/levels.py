@@ -17,7 +17,8 @@ __all__ = ["GainTrack", "LevelMeter", "gain_track", "level_meter"]
 
 WINDOW_FRAMES, HOP_FRAMES = 2048, 240
 HOP_S = HOP_FRAMES / RATE_HZ
-FRAMES_AT_ONCE = 2048
+FRAMES_AT_ONCE = 256
+"""So few that their spectra stay in the processor's cache."""
 
 BANDS_HZ = (120.0, 8_000.0)
 BANDS_AN_OCTAVE = 12

@@ -124,7 +124,7 @@ def _mono(file: Any, path: Path) -> Samples:
         block = file.read(READ_FRAMES, dtype="float32", always_2d=True)
         if not len(block):
             break
-        parts.append(block.mean(axis=1, dtype=np.float32))
+        parts.append(block[:, 0] if channels == 1 else block.mean(axis=1, dtype=np.float32))
         frames += len(block)
         if frames > LONGEST_S * rate_hz:
             raise RequestError(

@@ -86,7 +86,9 @@ def string_tunings(
         part = samples[start : min(end, len(samples))]
         if len(part) < SHORTEST_FRAMES:
             continue
-        spectrum = np.abs(np.fft.rfft(part * np.hanning(len(part)), 4 * STRING_WINDOW_FRAMES))
+        spectrum = np.abs(
+            np.fft.rfft(part * np.hanning(len(part)).astype(np.float32), 4 * STRING_WINDOW_FRAMES)
+        )
         others = [s.midi for before, _ in heard[max(n - RINGING_STROKES, 0) : n] for s in before.strings]
         for string in stroke.strings:
             keys = {*others, *(s.midi for s in stroke.strings)} - {string.midi}
@@ -101,10 +103,11 @@ def string_tunings(
 
 def _partials_cents(spectrum: FloatArray, midi: int, others: Iterable[int]) -> Iterator[float]:
     size = 4 * STRING_WINDOW_FRAMES
+    clear = 2.0 ** (CLEAR_CENTS / 1200.0)
     elsewhere = [hz_of(key) * partial for key in others for partial in range(1, 9)]
     for partial in STRING_PARTIALS:
         hz = hz_of(midi) * partial
-        if any(abs(1200.0 * np.log2(other / hz)) < CLEAR_CENTS for other in elsewhere):
+        if any(hz / clear < other < hz * clear for other in elsewhere):
             continue
         reach = 2.0 ** (FURTHEST_CENTS / 1200.0)
         low, high = int(hz / reach * size / RATE_HZ), int(np.ceil(hz * reach * size / RATE_HZ))
