@@ -375,6 +375,8 @@ def degraded(samples: Samples, device: str, seed: int = 1) -> tuple[Samples, int
         return sound.astype(np.float32), RATE_HZ
     if device == "reverberant":
         sound = _in_a_room(sound, random, 1.0)
+    if device == "second":
+        sound = _with_another(sound, random)
     sound = resample_poly(sound, 147, 160)
     rate = 44_100
     sound = sosfilt(butter(2, (140.0, 11_000.0), "bandpass", fs=rate, output="sos"), sound)
@@ -398,6 +400,13 @@ def _in_a_room(
     return np.asarray(fftconvolve(sound, tail))
 
 
+def _with_another(sound: NDArray[np.floating], random: np.random.Generator) -> NDArray[np.float64]:
+    """Return a sound with a second ukulele far off, 20 dB below: the same song from another place, in a large room."""
+    other = _in_a_room(np.roll(sound, round(7.3 * RATE_HZ)), random, 1.0)[: len(sound)]
+    part = float(np.sqrt(np.mean(sound**2)) / (np.sqrt(np.mean(other**2)) + 1e-12))
+    return np.asarray(sound + other * part * 10.0 ** (-20.0 / 20.0))
+
+
 def _gain_controlled(sound: NDArray[np.floating], rate: int) -> NDArray[np.float64]:
     """Return a sound under a control that turns down within 15 ms and up again within a second, by up to 18 dB."""
     step = rate // 200
@@ -413,8 +422,9 @@ def _gain_controlled(sound: NDArray[np.floating], rate: int) -> NDArray[np.float
     return np.asarray(sound * 10.0 ** (np.interp(np.arange(len(sound)), at, gain_db) / 20.0))
 
 
-DEVICES = ("clean", "phone", "compressed", "gain", "reverberant", "noisy")
-"""The sound itself; a phone in a room; its MP3 at a low rate; with gain control; RT60 1 s; 10 dB signal to noise."""
+DEVICES = ("clean", "phone", "compressed", "gain", "reverberant", "second", "noisy")
+"""The sound itself; a phone in a room; its MP3 at a low rate; with gain control; RT60 1 s; a second ukulele far off; 10
+dB signal to noise."""
 
 
 def record(played: Played, device: str, path: Path, seed: int = 1) -> Path:

@@ -44,7 +44,8 @@ def advise(heard: Heard) -> Advice:
         title = heard.arrangement.song.title
         ask = (
             f"Is this {title}, in its key and for these strings? Little of it was recognised: choose the song that was "
-            "played, its --tuning and --transpose, or record nearer to the ukulele."
+            "played, its --tuning and --transpose, --only with a layer that was played alone, or record nearer to the "
+            "ukulele."
         )
         return Advice("", None, ask)
     claims = tuple(

@@ -143,14 +143,14 @@ def _path(
     strength = onsets.strengths / (0.2 * usual)
     gain = fit + np.clip(STRENGTH_WEIGHT * np.log10(strength + 1e-12), -1.0, 0.2)[:, None]
     passed = np.concatenate([[0.0], np.cumsum(SKIPPED_ONSET * np.minimum(onsets.strengths / usual, 2.0))])
-    wide, most = counts
     due = [
         np.log(np.maximum((wanted.onsets_s[step:] - wanted.onsets_s[:-step]) * tempo[step:], FAINTEST_S))
         for step in range(1, min(FURTHEST_STROKES, strokes - 1) + 1)
     ]
     starts = np.flatnonzero(wanted.begins_bar)
-    bars_away = np.abs(wanted.bar_numbers[:, None] - wanted.bar_numbers[starts])
-    jump_costs = jump_cost + FURTHER_JUMP * np.log2(1.0 + bars_away)
+    jump_costs = jump_cost + FURTHER_JUMP * np.log2(
+        1.0 + np.abs(wanted.bar_numbers[:, None] - wanted.bar_numbers[starts])
+    )
     before_start = OUTSIDE * np.minimum(np.arange(strokes) * SKIPPED_STROKE, MOST_OUTSIDE)
     best = np.full((many, strokes), -np.inf)
     came = np.full((many, strokes), -1, np.int64)
@@ -164,12 +164,7 @@ def _path(
             waits = np.log(np.maximum(times[k] - times[first:k], FAINTEST_S))[:, None]
             values = best[first:k] - (passed[k] - passed[first + 1 : k + 1])[:, None]
             for step, each in enumerate(due, 1):
-                paid = waits - each
-                paid *= paid
-                paid *= wide
-                np.minimum(paid, most, out=paid)
-                paid *= -TEMPO_WEIGHT
-                paid += values[:, :-step]
+                paid = values[:, :-step] - _step_costs(waits - each, counts)
                 which = paid.argmax(axis=0)
                 worth = paid[which, np.arange(strokes - step)] - SKIPPED_STROKE * (step - 1)
                 better = worth > now[step:]
@@ -199,6 +194,16 @@ def _path(
         pairs.append(Pair(k, stroke, bool(jumped[k, stroke]) and place >= 0))
     pairs.reverse()
     return _plain(pairs), worth
+
+
+def _step_costs(off: FloatArray, counts: tuple[float, float]) -> FloatArray:
+    """Return what steps cost whose tempo is so far off, as logarithms, which are worked on in their place."""
+    wide, most = counts
+    off *= off
+    off *= wide
+    np.minimum(off, most, out=off)
+    off *= TEMPO_WEIGHT
+    return off
 
 
 def _plain(pairs: list[Pair]) -> list[Pair]:
