@@ -12,6 +12,7 @@ from typing import TypeVar
 from tercet.exchange.leadsheet import LeadChord, LeadMark, LeadMeasure, LeadNote, TuneError
 from tercet.exchange.runs import Run
 from tercet.song import ChordSpan, Mark, Meter, Note, Pin, Syllable
+from tercet.song.model import notes_sung
 from tercet.theory import Pitch
 
 __all__ = [
@@ -60,9 +61,8 @@ class BarContent:
         """Return what starts before a place, and what starts there or later, counted from the same bar line."""
         head = tuple(note for note in self.melody if note.start_beat < at_beat)
         tail = self.melody[len(head) :]
-        struck = sum(note.is_struck for note in tail)
         words = self.words or ()
-        sung = len(words) - struck if words else 0
+        sung = sum(note.start_beat < at_beat for note in notes_sung(self.melody)) if words else 0
         chords, marks = self.chords or (), self.marks or ()
         return (
             BarContent(
@@ -110,10 +110,12 @@ class Playing:
 
     @property
     def resting_beat(self) -> Fraction:
-        """How much of the last bar's end is rest."""
+        """How much of the last bar's end is rest on which nothing is said."""
+        last = self.bars[-1]
+        said = dict(zip(notes_sung(last.melody), last.words or (), strict=False))
         resting = Fraction(0)
-        for note in reversed(self.bars[-1].melody):
-            if not note.is_rest:
+        for note in reversed(last.melody):
+            if not note.is_rest or (note in said and not said[note].holds):
                 break
             resting += note.length_beat
         return resting
@@ -273,9 +275,27 @@ class _Cutter:
                 words.append(syllable or Syllable(""))
             at = last
         self._from = stop
+        if not notes:
+            return self._spoken(low, high)
         if at < high:
             notes.append(self._rest(at, high, low))
         return tuple(notes), tuple(words) if sung else None
+
+    def _spoken(self, low: Fraction, high: Fraction) -> tuple[tuple[Note, ...], tuple[Syllable, ...] | None]:
+        """Return a bar of rests: one for each syllable, or a single one in a bar without words."""
+        inside = self._time.notes[bisect_left(self._starts, low) : bisect_left(self._starts, high)]
+        said = {
+            rest.start_quarter: dict(rest.words)[self._verse]
+            for rest in inside
+            if rest.pitch is None and self._verse in dict(rest.words)
+        }
+        if not said:
+            return (self._rest(low, high, low),), None
+        said.setdefault(low, Syllable(""))
+        edges = [*sorted(said), high]
+        return tuple(self._rest(start, end, low) for start, end in pairwise(edges)), tuple(
+            said[start] for start in edges[:-1]
+        )
 
     def _length(self, quarters: Fraction) -> Fraction:
         beats = quarters * self._beats

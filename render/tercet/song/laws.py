@@ -7,7 +7,7 @@ read (`tercet.song.cells.BROKEN`) is passed over in silence: it has its mistake 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise, zip_longest
@@ -18,7 +18,19 @@ from tercet.song.added_bars import Playing, playings
 from tercet.song.chord_shapes import as_held
 from tercet.song.form import visits_of
 from tercet.song.mistakes import MistakeBook, show_beats
-from tercet.song.model import ChordSpan, Layer, Mark, Note, Row, RowName, Song, Source, Syllable, Visit
+from tercet.song.model import (
+    ChordSpan,
+    Layer,
+    Mark,
+    Note,
+    Row,
+    RowName,
+    Song,
+    Source,
+    Syllable,
+    Visit,
+    notes_sung,
+)
 from tercet.song.played import cut
 from tercet.song.spelling import number_text
 from tercet.song.steps import Step, steps_of
@@ -117,7 +129,9 @@ def _check_room(walk: list[_Placed], book: MistakeBook) -> None:
             if not pickup or not notes:
                 continue
             at = before.step.length_beat - length
-            taken = next((note for note in notes if note.start_beat >= at and note.is_struck), None)
+            said = layer == "melody" and before.step.words
+            own = notes_sung(notes) if said else [note for note in notes if note.is_struck]
+            taken = next((note for note in own if note.start_beat >= at), None)
             if taken is not None:
                 first = pickup[0].source
                 book.add(
@@ -170,20 +184,20 @@ def _note_nothing_held(note: Note, missing: str, layer: RowName, book: MistakeBo
 
 
 def _check_words(song: Song, walk: list[_Placed], book: MistakeBook) -> None:
-    """Note bars without exactly one syllable, or ``_``, for each note that is struck."""
+    """Note bars without exactly one syllable, or ``_``, for each note that is struck, or for each rest of a bar of rests."""
     wrong: set[Source] = set()
     for placed in walk:
         step = placed.step
         if not placed.known or step.melody == () or not step.words:
             continue
-        struck = [note for note in step.melody or () if note.is_struck]
-        if len(struck) != len(step.words) and step.words[0].source not in wrong:
+        sung = notes_sung(step.melody or ())
+        if len(sung) != len(step.words) and step.words[0].source not in wrong:
             wrong.add(step.words[0].source)
-            _note_count(song, step, struck, step.words, book)
+            _note_count(song, step, sung, step.words, book)
 
 
 def _note_count(
-    song: Song, step: Step, struck: list[Note], words: tuple[Syllable, ...], book: MistakeBook
+    song: Song, step: Step, struck: Sequence[Note], words: tuple[Syllable, ...], book: MistakeBook
 ) -> None:
     first, last = words[0].source, words[-1].source
     place = replace(first, width=last.column + last.width - first.column)
@@ -191,8 +205,8 @@ def _note_count(
     count = f"{counted(len(sung), 'syllable')} ({' '.join(sung)})"
     notes = f"for {counted(len(struck), 'struck note')}"
     notes += f" ({' '.join(_note_name(note) for note in struck)})"
-    if not struck:
-        notes = "and no note that is struck"
+    if not struck or struck[0].is_rest:
+        notes = f"for {counted(len(struck), 'rest')}" if len(struck) > 1 else "and no note that is struck"
     what = "pick-up" if step.section_bar == 0 else "bar"
     on_pass = f" on pass {step.visit.pass_number}" if _varies(song, step) else ""
     if len(sung) < len(struck):

@@ -6,6 +6,7 @@ A *beat* is the unit in which lengths are written: the meter's lower figure (a q
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Literal, get_args
@@ -48,6 +49,7 @@ __all__ = [
     "TrackPlace",
     "Turn",
     "Visit",
+    "notes_sung",
 ]
 
 Layer = Literal["melody", "second", "between", "strums"]
@@ -160,6 +162,16 @@ class Note:
     def is_struck(self) -> bool:
         """Whether it sounds anew: it is neither a rest nor a note that goes on."""
         return not (self.is_rest or self.goes_on)
+
+
+def notes_sung(notes: Sequence[Note]) -> tuple[Note, ...]:
+    """Return what has a syllable each where a bar has words: the notes that are struck.
+
+    In a bar in which nothing sounds, each rest has one: words that wait for their tune, or are sung over chords alone.
+    """
+    struck = tuple(note for note in notes if note.is_struck)
+    silent = all(note.is_rest for note in notes)
+    return tuple(notes) if silent else struck
 
 
 @dataclass(frozen=True, slots=True)

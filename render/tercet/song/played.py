@@ -8,7 +8,7 @@ from fractions import Fraction
 from typing import TypeVar
 
 from tercet.song.added_bars import playings
-from tercet.song.model import Bar, ChordSpan, Mark, Note, Song, Syllable
+from tercet.song.model import Bar, ChordSpan, Mark, Note, Song, Syllable, notes_sung
 from tercet.song.steps import Step
 
 __all__ = ["cut", "played_bars"]
@@ -118,7 +118,7 @@ def _with_pickup(bar: Bar, step: Step) -> Bar:
 def _placed_words(
     notes: tuple[Note, ...], words: tuple[Syllable, ...] | None
 ) -> tuple[tuple[Fraction, Syllable], ...]:
-    starts = [note.start_beat for note in notes if note.is_struck]
+    starts = [note.start_beat for note in notes_sung(notes)]
     return tuple(zip(starts, words or (), strict=False))
 
 
