@@ -17,6 +17,7 @@ from tercet.arranging.key_advice import KeyAdvice, voice_named
 from tercet.errors import RequestError
 from tercet.exchange import Choice, imported_text, read_tune
 from tercet.exchange.abc import abc_bytes
+from tercet.exchange.chordpro import chordpro_bytes
 from tercet.exchange.midi import plain_midi_bytes
 from tercet.exchange.musicxml import musicxml_bytes
 from tercet.kit.events import Listener, unheard
@@ -333,7 +334,8 @@ def export(
         The song.
     path
         Its ending chooses the kind: ``.musicxml`` or ``.xml`` has the tune on a staff and the tab under it, ``.abc``
-        the tune with chords and words, ``.mid`` the layers as they are performed, ``.txt`` the tab as plain text.
+        the tune with chords and words, ``.cho`` words and chords as ChordPro, ``.mid`` the layers as they are
+        performed, ``.txt`` the tab as plain text.
     plain
         MIDI exactly as written, for programs that draw notes.
     replace
@@ -375,12 +377,22 @@ def _tab(arrangement: Arrangement) -> tuple[bytes, tuple[str, ...]]:
     return f"{arrangement.song.title}\n\n{arrangement.tab()}".encode(), ()
 
 
+def _chordpro(arrangement: Arrangement) -> tuple[bytes, tuple[str, ...]]:
+    from tercet.publish.pictures import shapes_used
+
+    return chordpro_bytes(
+        arrangement, [(use.chord, use.frets, use.fingers) for use in shapes_used(arrangement)]
+    )
+
+
 _EXPORTS: dict[str, Callable[[Arrangement], tuple[bytes, tuple[str, ...]]]] = {
     ".musicxml": musicxml_bytes,
     ".xml": musicxml_bytes,
     ".abc": lambda arrangement: abc_bytes(
         arrangement.song, second_part(arrangement).bars if arrangement.second else ()
     ),
+    ".cho": _chordpro,
+    ".chopro": _chordpro,
     ".mid": _midi,
     ".txt": _tab,
 }

@@ -128,7 +128,7 @@ def test_export_in_another_key_and_to_an_unknown_ending(song: Path, tmp_path: Pa
     assert b"<fifths>2</fifths>" in (tmp_path / "d.xml").read_bytes()
     refused = tercet("export", song, "-o", tmp_path / "song.doc")
     assert refused.code == 1
-    assert "endings that can be exported are .musicxml .xml .abc .mid .txt" in refused.err
+    assert "endings that can be exported are .musicxml .xml .abc .cho .chopro .mid .txt" in refused.err
 
 
 def test_export_abc_and_import_it_again(song: Path, tmp_path: Path, tercet: Run) -> None:

@@ -7,12 +7,14 @@ every run.
 from __future__ import annotations
 
 from collections.abc import Callable
+from fractions import Fraction
 
 from hypothesis import strategies as st
 
 from tercet.errors import RequestError
 from tercet.exchange import LeadSheet, imported_text
 from tercet.exchange.abc import read_abc
+from tercet.exchange.chordpro import read_chordpro
 from tercet.exchange.midi.reader import read_midi
 from tercet.exchange.musicxml import read_musicxml
 from tercet.song.reader import parse_song
@@ -50,6 +52,20 @@ _MIDI = midi(
     track("guitar", *notes((48, 0, 3), (52, 0, 3), (55, 0, 3))),
 )  # fmt: skip
 
+_CHORDPRO = (
+    b"{title: Caf\xc3\xa9}\n{st: by night}\n{key: Am}\n{time: 6/8}\n{tempo: 92}\n{capo: 2}\n"
+    b"{define: D7 base-fret 1 frets 2 0 2 0 fingers 1 0 2 0}\n# unsung\n"
+    b"{c: Verse 1}\nOh [Am]hot wa-ter, [*softly]hot [E7]wa[Am/C]ter\nwa\\\n  ter [N.C.]sings\n\n"
+    b"{soc: Chorus}\n[|][F]Sing [/] [C]out [|][G7]loud, <b>sing</b> [|][*/]out \\u00e9-\n{eoc}\n"
+    b'{start_of_verse label="Verse 2"}\nOh cold wa-ter\nruns\n{end_of_verse}\n{chorus}\n{transpose: 2}\n'
+    b"{sog: 4x3}\n|: Am . . | C~F . % :|1 % . . :|2 %% . . | . . . |.\n|S dn dn~up ~up |\n{eog}\n"
+    b"{start_of_tab}\nA|--0--|\n{end_of_tab}\n{x_tercet_pickup: 1}\n{new_song}\n{t: Two}\n[C]la\n"
+)
+_OVER_WORDS = (
+    b"Hot Water\nKey: C   \nTempo: 96\n\n[Verse 1]\n    C         | G7/B   N.C.\nThe hot    water    sings\n"
+    b"Am / F#dim\n\nChorus:\nC   F   (x2)\nOh\tno\n\nVerse 2\nThe cold water runs\nla\n"
+)
+
 _BITS: dict[str, list[bytes]] = {
     "musicxml": [
         *b"< > </ /> <note> </note> <duration> <chord/> <grace/> <pitch> <rest/> -1 0 1e9 9999999 &amp; &x;".split(),
@@ -66,6 +82,17 @@ _BITS: dict[str, list[bytes]] = {
         *(f"\n{field}\n".encode() for field in ("K:", "M:0/0", "L:1/0", "P:ZZ9", "w:", "V:2", "X:2", "")),
         "♭‿".encode(),
     ],
+    "chordpro": [
+        *b"{ } [ ] | || |: :| [*|] [*/] [C [C]] {soc} {eoc} {sov} {sog} {eog} {sot} {chorus} {ns}".split(),
+        *b"{time: 0/0} {time: 16/32} {transpose: 99} {capo: 24} {tempo: 1e9} {key: H} {define: C frets}".split(),
+        *b"%% % ~ . / \\ \\ud800 - -- x99 # [*] {x_tercet_section: \xe9} {x_tercet_pickup: 1/0}".split(),
+        *b"{x_tercet_pickup: 99} {x_tercet_tuning: x} \x00 \xff".split(),
+        *(
+            f"\n{line}\n".encode()
+            for line in ("", "{c: Chorus}", "{start_of_grid}", "[C]" * 70, "la " * 70, "| C" * 40)
+        ),
+        "♭‿\u2028\u00ad".encode(),
+    ],
     "midi": [
         *(b"MTrk", b"MThd", b"\x00", b"\xff", b"\x7f", b"\x80", b"\x83\x00", b"\xf0\x01", b"\xf7"),
         *(b"\x90\x3c\x50", b"\x80\x3c\x00", b"\xff\x2f\x00", b"\xff\xff\xff\x7f", b"\xff\x05\x03a- "),
@@ -78,6 +105,12 @@ READERS: dict[str, tuple[bytes, Callable[[bytes], LeadSheet]]] = {
     "musicxml": (_XML, lambda data: read_musicxml(data, "fuzz")),
     "compressed": (packed({"score.xml": _XML}), lambda data: read_musicxml(data, "fuzz")),
     "abc": (_ABC, lambda data: read_abc(data, "fuzz", "1")),
+    "chordpro": (_CHORDPRO, lambda data: read_chordpro(data, "fuzz", "1", Fraction(1))),
+    "chordpro by halves": (
+        _CHORDPRO,
+        lambda data: read_chordpro(data, "fuzz", bars_per_chord=Fraction(1, 2)),
+    ),
+    "over words": (_OVER_WORDS, lambda data: read_chordpro(data, "fuzz", bars_per_chord=Fraction(2))),
     "midi": (_MIDI, lambda data: read_midi(data, "fuzz")),
 }
 """A whole file of each kind, and what reads it."""
@@ -87,7 +120,9 @@ READERS: dict[str, tuple[bytes, Callable[[bytes], LeadSheet]]] = {
 def damaged(draw: st.DrawFn, kind: str) -> bytes:
     """Files of a kind with one to eight slips: bits put in, taken out, doubled, moved, changed."""
     data = READERS[kind][0]
-    bits = st.sampled_from(_BITS.get(kind, _BITS["midi"])) | st.binary(max_size=6)
+    bits = st.sampled_from(
+        _BITS.get(kind.partition(" ")[0], _BITS["chordpro" if kind == "over words" else "midi"])
+    ) | st.binary(max_size=6)
     for _ in range(draw(st.integers(1, 8))):
         low = draw(st.integers(0, len(data)))
         high = min(low + draw(st.sampled_from((0, 0, 1, 2, 5, 20, 100))), len(data))

@@ -216,6 +216,26 @@ HOSTILE_ABC: dict[str, tuple[str, str]] = {
 }
 """Texts, and what is said of them."""
 
+HOSTILE_CHORDPRO: dict[str, tuple[str, str]] = {
+    "no-bars": ("{t: x}\n[C]la [G]la\n", "line 2 of .*nothing says how many bars each chord lasts"),
+    "no-chords": ("{t: x}\n\nla la\n", "line 1 of .*there are no chords in this song"),
+    "no-song": ("{ns}\n{ns}\n", "has no song in it"),
+    "tab-only": ("{t: x}\n{sot}\nA|--0--|\n{eot}\n", "there are no chords"),
+    "many-lines": ("{t: x}\n" + "[|][C]la\n" * 30_000, "30002 lines"),
+    "long-line": ("{t: x}\n" + "[C]la" * 1_000_000, "line 2 of .*more than 4000 signs"),
+    "goes-on": ("{t: x}\n" + "la\\\n" * 19_000, "line 2 of .*more than 4000 signs"),
+    "many-bars": ("{t: x}\n" + ("[|][C]la" * 100 + "\n") * 30, "more than 2000 bars"),
+    "many-choruses": (
+        "{t: x}\n{soc}\n" + ("[|][C]" * 100 + "\n") * 10 + "{eoc}\n" + "{chorus}\n" * 9_000,
+        "more than 2000 bars",
+    ),
+    "full-bar": ("{t: x}\n[|][C]" + "la " * 70, "line 2 of .*70 words or chords stand in one bar"),
+    "many-chords": ("{t: x}\n[|]" + "[C]" * 70, "line 2 of .*70 words or chords stand in one bar"),
+    "repeats-without-end": ("{t: x}\n{sog}\n" + "| C :|\n" * 3_000 + "{eog}\n", "more than 2000 bars"),
+    "cells": ("{t: x}\n{sog}\n| " + "C~D~E~F~G " * 60 + "|\n{eog}\n", "there are no chords"),
+}
+"""Words with chords, and what is said of them."""
+
 
 def imported(path: Path) -> str:
     return imported_text(read_tune(path), path.name)[0]
@@ -239,6 +259,15 @@ def test_hostile_abc_is_refused_with_its_message_and_quickly(name: str, tmp_path
         imported(path)
 
 
+@pytest.mark.parametrize("name", HOSTILE_CHORDPRO)
+def test_hostile_chordpro_is_refused_with_its_message_and_quickly(name: str, tmp_path: Path) -> None:
+    text, message = HOSTILE_CHORDPRO[name]
+    path = tmp_path / "tune.cho"
+    path.write_text(text, encoding="utf-8")
+    with at_most(MOST_YARDSTICKS), pytest.raises(TuneError, match=message):
+        imported(path)
+
+
 def test_there_are_more_than_thirty_of_them() -> None:
     assert len(HOSTILE) + len(HOSTILE_ABC) + len(REFUSED) >= 60
 
@@ -253,6 +282,9 @@ def test_all_of_them_take_little_memory(tmp_path: Path) -> None:
         paths[-1].write_bytes(data)
     for name, text in HOSTILE_ABC.items():
         paths.append(tmp_path / f"{name}.abc")
+        paths[-1].write_text(text[0], encoding="utf-8")
+    for name, text in HOSTILE_CHORDPRO.items():
+        paths.append(tmp_path / f"{name}.cho")
         paths[-1].write_text(text[0], encoding="utf-8")
     program = (
         "import pathlib, re, sys\n"

@@ -10,9 +10,9 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
 
-from tercet.song import Meter, Players, Slot
+from tercet.song import Meter, Players, Slot, Song
 
-__all__ = ["FAMILIES", "Family", "Pace", "family_of", "finest_pattern"]
+__all__ = ["FAMILIES", "Family", "Pace", "family_of", "finest_pattern", "usual_pattern"]
 
 Pace = Literal["easy", "lively", "quick"]
 """Easy for beginners; lively for others; quick where the tempo leaves no time between pulses: there the hand falls on
@@ -139,6 +139,18 @@ def family_of(meter: Meter, players: Players, part_s: float) -> Family | None:
     if part_s < SHORTEST_PART_S[players]:
         pace = "quick"
     return FAMILIES.get((meter.pulses, parts, pace))
+
+
+def usual_pattern(song: Song) -> tuple[Slot, ...]:
+    """Return one bar to strum throughout: the song's own pattern, else the first of its family."""
+    if song.strum is not None:
+        return song.strum
+    meter = song.meter
+    part_s = 60 / float(song.tempo) / _parts(meter)
+    family = family_of(meter, song.players, part_s)
+    if family is None:
+        return tuple("d" if place % int(meter.pulse_beat) == 0 else "." for place in range(meter.upper))
+    return tuple(family.plain[0].split())
 
 
 def finest_pattern(meter: Meter) -> tuple[Slot, ...]:

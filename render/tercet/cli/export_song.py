@@ -15,11 +15,11 @@ if TYPE_CHECKING:
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
 
 NAME = "export"
-HELP = "write a song for other programs: MusicXML, ABC, MIDI, a plain-text tab"
+HELP = "write a song for other programs: MusicXML, ABC, ChordPro, MIDI, a plain-text tab"
 DESCRIPTION = (
     "Write an arrangement for other programs. The ending of FILE chooses its kind: .musicxml or .xml has the tune on a "
-    "staff and the tab under it, .abc the tune with chords and words, .mid the layers as they are performed (with "
-    "--plain the tune and its chords exactly as written), .txt the tab as plain text."
+    "staff and the tab under it, .abc the tune with chords and words, .cho words and chords (ChordPro), .mid the "
+    "layers as they are performed (with --plain the tune and its chords exactly as written), .txt the tab as text."
 )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Iterator
+from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,21 +12,23 @@ from tercet.cli.options import add_options
 from tercet.cli.talk import put, say
 from tercet.errors import RequestError
 from tercet.typed import typed
-from tercet.wording import counted
+from tercet.wording import counted, listed
 
 if TYPE_CHECKING:
     from tercet.arranging.advice import FirstLook
-    from tercet.exchange import LeadSheet
+    from tercet.exchange import Choice, LeadSheet
     from tercet.song import Song
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
 
 NAME = "import"
-HELP = "turn a tune (MusicXML, ABC, MIDI) into a song file"
+HELP = "turn a tune (MusicXML, ABC, MIDI) or words with chords (ChordPro, text) into a song file"
 DESCRIPTION = (
     "Turn a tune that you have into a song file: melody, chord symbols, words, marks, repeats. Everything that was "
-    "dropped, guessed or changed is listed, here and at the top of the file. With a folder as OUTPUT every tune of an "
-    "ABC book becomes a file in it, or the one that --tune names. A song of yours is overwritten only with --replace."
+    "dropped, guessed or changed is listed, here and at the top of the file. Words with chords, in ChordPro or with "
+    "the chords on the line above, become chords, words and rests: the tune is for you to fill in. With a folder as "
+    "OUTPUT every tune of a book becomes a file in it, or the one that --tune names. A song of yours is overwritten "
+    "only with --replace."
 )
 
 _MOST_OF_A_NAME = 99
@@ -33,7 +36,9 @@ _MOST_OF_A_NAME = 99
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
-    parser.add_argument("tune", metavar="TUNE", help="file to read: .musicxml, .xml, .mxl, .abc or .mid")
+    parser.add_argument(
+        "tune", metavar="TUNE", help="file to read: .musicxml, .xml, .mxl, .abc, .mid, .cho or .txt"
+    )
     parser.add_argument(
         "-o",
         "--output",
@@ -61,6 +66,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="propose plain chords for a tune that has none; comments in the file mark them",
     )
     parser.add_argument("--voice", metavar="VOICE", default="", help="the voice with the tune, by its name")
+    parser.add_argument(
+        "--bars-per-chord",
+        metavar="BARS",
+        help="how many bars a chord lasts where words with chords don't say: 1, 1/2 for two chords a bar, 2",
+    )
     add_options(parser, "--replace")
 
 
@@ -72,10 +82,12 @@ def run(arguments: argparse.Namespace) -> int:
 
     target = Path(arguments.output)
     source = Path(arguments.tune)
-    choice = Choice(arguments.which, arguments.part, arguments.voice)
+    choice = Choice(
+        arguments.which, arguments.part, arguments.voice, _bars_per_chord(arguments.bars_per_chord)
+    )
     if target.is_dir():
         if is_book(source) and not arguments.which:
-            return _import_book(source, target, harmonise=arguments.harmonise)
+            return _import_book(source, target, choice, harmonise=arguments.harmonise)
         sheet = read_tune(source, choice)
         return _import_one(sheet, source, _free_name(target, plain_name(sheet.title) or "tune"), arguments)
     if target.suffix.lower() not in (".yaml", ".yml"):
@@ -87,6 +99,20 @@ def run(arguments: argparse.Namespace) -> int:
     return _import_one(read_tune(source, choice), source, target, arguments)
 
 
+def _bars_per_chord(text: str | None) -> Fraction | None:
+    """Return how many bars a chord lasts, where that is said."""
+    from tercet.exchange.chordpro.sung import BARS_PER_CHORD
+
+    if text is None:
+        return None
+    known = {str(bars): bars for bars in BARS_PER_CHORD}
+    if text not in known:
+        raise RequestError(
+            f"--bars-per-chord must be {listed(known, 'or')} (got {text[:20]})", given=text[:20], meant="1"
+        )
+    return known[text]
+
+
 def _import_one(sheet: LeadSheet, source: Path, target: Path, arguments: argparse.Namespace) -> int:
     for remark in _write(sheet, source, target, harmonise=arguments.harmonise, replace=arguments.replace):
         say(f"- {remark}")
@@ -94,13 +120,13 @@ def _import_one(sheet: LeadSheet, source: Path, target: Path, arguments: argpars
     return 0
 
 
-def _import_book(source: Path, folder: Path, *, harmonise: bool) -> int:
+def _import_book(source: Path, folder: Path, choice: Choice, *, harmonise: bool) -> int:
     """Write every tune of a book; return 1 when one of them couldn't be."""
     from tercet.exchange import LeadSheet
     from tercet.exchange.tunes import read_book
 
     failed = 0
-    for name, sheet in read_book(source):
+    for name, sheet in read_book(source, choice):
         try:
             if not isinstance(sheet, LeadSheet):
                 raise sheet

@@ -24,7 +24,19 @@ from tercet.wording import counted, did_you_mean, listed, lookalikes
 
 __all__ = ["Parser", "UsageError", "look_at", "meant_words", "plain_words", "with_meant"]
 
-TUNE_ENDINGS = (".musicxml", ".xml", ".mxl", ".abc", ".mid", ".midi")
+TUNE_ENDINGS = (
+    ".musicxml",
+    ".xml",
+    ".mxl",
+    ".abc",
+    ".mid",
+    ".midi",
+    ".cho",
+    ".chopro",
+    ".chordpro",
+    ".crd",
+    ".pro",
+)
 
 OTHER_COMMANDS = {
     "make": "kit",

@@ -127,9 +127,11 @@ class Playing:
         gap = meter.bar_beat - self.pickup_beat
         moved = self.pickup.moved(gap)
         before = ChordSpan(Fraction(0), gap if moved.chords else meter.bar_beat, None)
-        bar = replace(
-            moved, chords=(before, *(moved.chords or ())), melody=(Note(Fraction(0), gap), *moved.melody)
-        )
+        melody = (Note(Fraction(0), gap), *moved.melody)
+        words = moved.words
+        if words and len(notes_sung(melody)) > len(words):
+            words = (Syllable(""), *words)
+        bar = replace(moved, chords=(before, *(moved.chords or ())), melody=melody, words=words)
         return replace(self, bars=(bar, *self.bars), pickup=None, pickup_beat=Fraction(0))
 
 

@@ -19,7 +19,7 @@ from tercet.neck import COMMON_SHAPES
 from tercet.theory import Chord, Key, parse_key
 from tercet.theory.key_chords import DOMINANT, KEY_CHORDS, chord_on
 
-__all__ = ["harmonised", "key_of_tune"]
+__all__ = ["harmonised", "key_of_chords", "key_of_tune"]
 
 _MAJOR_RATINGS = (6.35, 2.23, 3.48, 2.33, 4.38, 4.09, 2.52, 5.19, 2.39, 3.66, 2.29, 2.88)
 _MINOR_RATINGS = (6.33, 2.68, 3.52, 5.38, 2.60, 3.53, 2.54, 4.75, 3.98, 2.69, 3.34, 3.17)
@@ -52,6 +52,38 @@ def key_of_tune(notes: Iterable[LeadNote]) -> tuple[Key, Key]:
         scores.append((_correlation(turned, _MINOR_RATINGS) + home, f"{_MINORS[tonic]} minor"))
     scores.sort(reverse=True)
     return parse_key(scores[0][1]), parse_key(scores[1][1])
+
+
+def key_of_chords(chords: Sequence[Chord]) -> Key:
+    """Return the likeliest key of a song from its chords alone: those of the key, home at the end and at the start.
+
+    >>> from tercet.theory import parse_chord
+    >>> str(key_of_chords([parse_chord(name) for name in ("Am", "Dm", "E7", "Am")]))
+    'A minor'
+    """
+
+    def against(key: Key) -> float:
+        costs = KEY_CHORDS[key.minor]
+        said = [costs.get(_degree(chord, key), _STRANGE_CHORD) for chord in chords]
+        ends = [_degree(chord, key) != (0, "m" if key.minor else "") for chord in (*chords[-1:], *chords[:1])]
+        return (
+            sum(said) / max(len(said), 1) + _NOT_HOME_LAST * ends[0] + _NOT_HOME_FIRST * ends[-1]
+            if ends
+            else 0.0
+        )
+
+    keys = [parse_key(f"{name} major") for name in _MAJORS] + [parse_key(f"{name} minor") for name in _MINORS]
+    return min(keys, key=against)
+
+
+_STRANGE_CHORD = 1.5
+_NOT_HOME_LAST, _NOT_HOME_FIRST = 0.6, 0.3
+
+
+def _degree(chord: Chord, key: Key) -> tuple[int, str]:
+    """Return how many semitones above the tonic a chord stands, and whether it is minor."""
+    minor = 3 in chord.quality.intervals and 4 not in chord.quality.intervals
+    return (chord.root_class - key.tonic_class) % 12, "m" if minor else ""
 
 
 def _correlation(one: list[float], other: tuple[float, ...]) -> float:

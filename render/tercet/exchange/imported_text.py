@@ -11,7 +11,7 @@ from tercet.errors import SongError
 from tercet.exchange.harmonise import harmonised, key_of_tune
 from tercet.exchange.leadsheet import LeadSheet, TuneError
 from tercet.exchange.songs import Imported, song_of
-from tercet.exchange.writing import KEPT_SETTINGS
+from tercet.exchange.writing import READ_SETTINGS
 from tercet.song import Line, Row, Song
 from tercet.song.plain_text import LONGEST_LINE
 from tercet.song.reader import parse_song
@@ -49,10 +49,14 @@ def imported_text(
         When it can't be a song: no notes, too long, too many notes in a bar.
     """
     clean = _clean_texts(sheet)
-    if harmonise:
+    if harmonise and not clean.without_tune:
         clean = harmonised(clean, clean.key or key_of_tune(clean.notes)[0])
     imported = _with_short_lines(song_of(clean))
-    proposed = harmonise and not any(chord.chord for measure in sheet.measures for chord in measure.chords)
+    proposed = (
+        harmonise
+        and not sheet.without_tune
+        and not any(chord.chord for measure in sheet.measures for chord in measure.chords)
+    )
     settings = clean.settings
     while True:
         text = _text(imported, settings, origin)
@@ -155,7 +159,7 @@ def _text(imported: Imported, settings: tuple[tuple[str, str], ...], origin: str
     kept = [
         f"{name}: {value}"
         for name, value in dict(settings).items()
-        if name in KEPT_SETTINGS and _PLAIN.fullmatch(value)
+        if name in READ_SETTINGS and _PLAIN.fullmatch(value)
     ]
     names = {line.partition(":")[0] for line in kept}
     lines = body.split("\n")

@@ -147,6 +147,8 @@ class LeadSheet:
         Settings of a song file that stood in the file, name and text, for files that Tercet wrote.
     remarks
         What was dropped, guessed or changed on the way here, one sentence each.
+    without_tune
+        Whether it is chords and words alone, the tune being rests that somebody fills in.
     """
 
     title: str
@@ -158,6 +160,7 @@ class LeadSheet:
     tempo_quarters: Fraction | None = None
     settings: tuple[tuple[str, str], ...] = field(default=())
     remarks: tuple[str, ...] = ()
+    without_tune: bool = False
 
     @property
     def notes(self) -> tuple[LeadNote, ...]:

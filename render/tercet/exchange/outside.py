@@ -18,7 +18,7 @@ from defusedxml.ElementTree import fromstring
 from tercet.exchange.leadsheet import TuneError
 from tercet.missing_files import folder_instead, missing_file
 
-__all__ = ["LARGEST_FILE_BYTES", "DamagedXmlError", "parse_xml", "read_outside", "unpack"]
+__all__ = ["LARGEST_FILE_BYTES", "DamagedXmlError", "parse_xml", "read_outside", "text_of", "unpack"]
 
 LARGEST_FILE_BYTES = 8 * 1024 * 1024
 """Of a file, and of what a compressed one holds: the score of a symphony's movement, a lead sheet many times over."""
@@ -26,8 +26,29 @@ LARGEST_FILE_BYTES = 8 * 1024 * 1024
 MOST_TAGS = 400_000
 """Each costs about 200 bytes once it is parsed."""
 
-TUNE_ENDINGS = (".musicxml", ".xml", ".mxl", ".abc", ".mid", ".midi")
+TUNE_ENDINGS = (
+    ".musicxml",
+    ".xml",
+    ".mxl",
+    ".abc",
+    ".mid",
+    ".midi",
+    ".cho",
+    ".chopro",
+    ".chordpro",
+    ".crd",
+    ".pro",
+)
 """How names of tunes end that can be imported."""
+
+_MARKS: tuple[tuple[bytes, str], ...] = (
+    (b"\xef\xbb\xbf", "utf-8-sig"),
+    (b"\xff\xfe", "utf-16"),
+    (b"\xfe\xff", "utf-16"),
+)
+"""What files begin with that name their encoding."""
+
+_FIRST_BYTES = 200
 
 _MOST_PACKED = 1000
 _CONTAINER = "META-INF/container.xml"
@@ -75,6 +96,27 @@ def read_outside(path: Path) -> bytes:
     if not data.strip(b"\x00\t\n\r "):
         raise TuneError(f"{path} is empty: export the tune again")
     return data
+
+
+def text_of(data: bytes, named: str = "") -> str:
+    """Return the text of a file.
+
+    What it is encoded in is told by its first bytes, or by every other byte being 0 (UTF-16); else it is what the file
+    names, UTF-8, or Windows code page 1252.
+    """
+    for mark, encoding in _MARKS:
+        if data.startswith(mark):
+            return data.decode(encoding, errors="replace")
+    start = data[:_FIRST_BYTES]
+    for zeros, encoding in ((start[1::2], "utf-16-le"), (start[::2], "utf-16-be")):
+        if zeros and zeros.count(0) > 0.9 * len(zeros):
+            return data.decode(encoding, errors="replace")
+    if named:
+        return data.decode(named, errors="replace")
+    try:
+        return data.decode("utf-8")
+    except UnicodeDecodeError:
+        return data.decode("cp1252", errors="replace")
 
 
 def unpack(data: bytes, file: str) -> tuple[bytes, str]:

@@ -55,7 +55,7 @@ def song_of(sheet: LeadSheet) -> Imported:
     TuneError
         When it has no notes, or more bars, sections or notes in a bar than a song may have.
     """
-    if not any(note.pitch for note in sheet.notes):
+    if not sheet.without_tune and not any(note.pitch for note in sheet.notes):
         raise TuneError("there are no notes in this tune: choose another part or voice")
     remarks = list(sheet.remarks)
     sheet, tuning = with_positions_of_a_tuning(sheet, remarks)

@@ -5,11 +5,18 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from fractions import Fraction
 from pathlib import Path
 
 from tercet.exchange.abc.book import tunes_of
 from tercet.exchange.abc.reader import read_abc, read_tune_lines
 from tercet.exchange.abc.text import decoded
+from tercet.exchange.chordpro.reader import (
+    is_chordpro,
+    is_words_with_chords,
+    read_chordpro,
+    read_chordpro_book,
+)
 from tercet.exchange.leadsheet import LeadSheet, TuneError
 from tercet.exchange.midi.reader import read_midi
 from tercet.exchange.musicxml.reader import read_musicxml
@@ -24,26 +31,50 @@ _ABC_START = re.compile(r"(?:^|[\r\n])\s{0,3}[XK]:")
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """Which tune of a file is wanted: tune of a book, part (or track), voice; empty to let Tercet choose."""
+    """Which tune of a file is wanted: tune of a book, part (or track), voice; empty to let Tercet choose.
+
+    `bars_per_chord` is how many bars a chord lasts where a file of words and chords doesn't say.
+    """
 
     tune: str = ""
     part: str = ""
     voice: str = ""
+    bars_per_chord: Fraction | None = None
+
+
+Book = Iterator[tuple[str, LeadSheet | TuneError]]
+"""Names of tunes, and the sheet of each or what is wrong with it."""
 
 
 @dataclass(frozen=True, slots=True)
 class TuneKind:
-    """A kind of tune file: its name and endings, how its bytes are told, how they are read, whether it is a book."""
+    """A kind of tune file: name and endings, how its bytes are told, how they are read; as a book, where it is one."""
 
     told: str
     is_meant: Callable[[bytes], bool]
     read: Callable[[bytes, str, Choice], LeadSheet]
-    book: bool = False
+    book: Callable[[bytes, str, Choice], Book] | None = None
 
 
 def _is_score(data: bytes) -> bool:
     start = data[:400].replace(b"\x00", b"").lstrip(b"\xef\xbb\xbf\xff\xfe \t\r\n")
     return data.startswith(b"PK") or start.startswith(b"<")
+
+
+def _abc_book(data: bytes, file: str, _: Choice) -> Book:
+    for tune in tunes_of(decoded(data)):
+        try:
+            yield tune.title or "tune", read_tune_lines(tune, file)
+        except TuneError as error:
+            yield tune.title or "tune", error
+
+
+def _chordpro(data: bytes, file: str, choice: Choice) -> LeadSheet:
+    return read_chordpro(data, file, choice.tune, choice.bars_per_chord)
+
+
+def _chordpro_book(data: bytes, file: str, choice: Choice) -> Book:
+    return read_chordpro_book(data, file, choice.bars_per_chord)
 
 
 KINDS: tuple[TuneKind, ...] = (
@@ -57,12 +88,14 @@ KINDS: tuple[TuneKind, ...] = (
         lambda data: data.startswith(b"MThd"),
         lambda data, file, choice: read_midi(data, file, choice.part),
     ),
+    TuneKind("ChordPro (.cho, .chopro, .pro)", is_chordpro, _chordpro, _chordpro_book),
     TuneKind(
         "ABC (.abc)",
         lambda data: _ABC_START.search(decoded(data)) is not None,
         lambda data, file, choice: read_abc(data, file, choice.tune, choice.voice),
-        book=True,
+        _abc_book,
     ),
+    TuneKind("words with chords over them (.txt)", is_words_with_chords, _chordpro, _chordpro_book),
 )
 """The kinds that can be imported, in the order in which they are asked whether a file is theirs."""
 
@@ -92,31 +125,29 @@ def read_tune(path: Path, choice: Choice = Choice()) -> LeadSheet:
 
 
 def is_book(path: Path) -> bool:
-    """Return whether a file is ABC, which may hold several tunes.
+    """Return whether a file is of a kind that may hold several tunes: ABC, ChordPro.
 
     Raises
     ------
     TuneError
         When the file can't be read or is of another kind.
     """
-    return _known_kind(path)[1].book
+    return _known_kind(path)[1].book is not None
 
 
-def read_book(path: Path) -> Iterator[tuple[str, LeadSheet | TuneError]]:
-    """Yield a name and the sheet, or what is wrong with it, for every tune of an ABC book.
+def read_book(path: Path, choice: Choice = Choice()) -> Book:
+    """Yield a name and the sheet, or what is wrong with it, for every tune of a book.
 
     Raises
     ------
     TuneError
         When the file can't be read.
     """
-    data, _ = _known_kind(path)
-    for tune in tunes_of(decoded(data)):
-        name = plain_name(f"{tune.title or 'tune'}") or "tune"
-        try:
-            yield name, read_tune_lines(tune, path.name)
-        except TuneError as error:
-            yield name, error
+    data, kind = _known_kind(path)
+    if kind.book is None:
+        raise TuneError(f"{path} holds one tune")
+    for title, sheet in kind.book(data, path.name, choice):
+        yield plain_name(title) or "tune", sheet
 
 
 def _known_kind(path: Path) -> tuple[bytes, TuneKind]:

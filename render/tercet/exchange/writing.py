@@ -8,13 +8,16 @@ from tercet.song import Bar, Measure, Note, Song
 from tercet.song.settings import SETTINGS
 from tercet.theory import Pitch, spell, tuning_of
 
-__all__ = ["KEPT_SETTINGS", "TuneWriter", "kept_settings", "row_names"]
+__all__ = ["KEPT_SETTINGS", "READ_SETTINGS", "TuneWriter", "kept_settings", "row_names"]
 
 KEPT_SETTINGS = (
     "instrument", "tuning", "players", "dynamics", "front", "feel", "rit", "strum", "between", "second", "style",
     "swing", "count-in",
 )  # fmt: skip
 """Settings of a song that travel in an exported file; `sound` may name a file, so it stays at home."""
+
+READ_SETTINGS = (*KEPT_SETTINGS, "sounding")
+"""Those that a file may bring: what is exported is moved already, and ``{capo}`` of others says by how much."""
 
 
 def kept_settings(song: Song) -> Iterator[tuple[str, str]]:

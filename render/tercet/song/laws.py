@@ -184,7 +184,7 @@ def _note_nothing_held(note: Note, missing: str, layer: RowName, book: MistakeBo
 
 
 def _check_words(song: Song, walk: list[_Placed], book: MistakeBook) -> None:
-    """Note bars without exactly one syllable, or ``_``, for each note that is struck, or for each rest of a bar of rests."""
+    """Note bars without exactly one syllable, or ``_``, for each struck note, or for each rest of a bar of rests."""
     wrong: set[Source] = set()
     for placed in walk:
         step = placed.step

@@ -8,24 +8,17 @@ import unicodedata
 from dataclasses import dataclass
 
 from tercet.exchange.chord_names import NamedChord, read_chord_name
+from tercet.exchange.outside import text_of
 from tercet.exchange.words import jumps_of_words, mark_of_words, names_section
 from tercet.song import MarkKind
 from tercet.theory.chords import ChordNameError
 
 __all__ = ["Quoted", "decoded", "plain_text", "read_quoted"]
 
-_MARKS: tuple[tuple[bytes, str], ...] = (
-    (b"\xef\xbb\xbf", "utf-8-sig"),
-    (b"\xff\xfe", "utf-16"),
-    (b"\xfe\xff", "utf-16"),
-)
-"""What files begin with that name their encoding."""
-
 _CHARSET = re.compile(rb"^(?:%%|I:)\s*abc-charset\s+([\w-]{1,20})", re.MULTILINE)
 _ONE_BYTE = re.compile(rb"iso-8859-([2-9]|1[0-6])", re.IGNORECASE)
 """Character sets that Windows 1252 doesn't hold already."""
 
-_FIRST_BYTES = 200
 _ENTITY = re.compile(r"&#?\w{2,31};")
 _ACCENT = re.compile(r"\\([`'^~\"=.;/,cvuHt])([A-Za-z])")
 _COMBINING = {
@@ -60,20 +53,16 @@ def decoded(data: bytes) -> str:
     What it is encoded in is told by its first bytes, or by every other byte being 0 (UTF-16); else it is the character
     set that it names, UTF-8, or Windows code page 1252.
     """
-    for mark, encoding in _MARKS:
-        if data.startswith(mark):
-            return data.decode(encoding, errors="replace")
-    start = data[:_FIRST_BYTES]
-    for zeros, encoding in ((start[1::2], "utf-16-le"), (start[::2], "utf-16-be")):
-        if zeros and zeros.count(0) > 0.9 * len(zeros):
-            return data.decode(encoding, errors="replace")
+    return text_of(data, _named_encoding(data))
+
+
+def _named_encoding(data: bytes) -> str:
+    """Return the one-byte encoding that a file names; empty for none, and for one that needs no naming."""
     named = _CHARSET.search(data[:10_000])
-    if named and (found := _ONE_BYTE.fullmatch(named[1])):
-        return data.decode(f"iso8859-{int(found[1])}" if found[1] != b"12" else "cp1252", errors="replace")
-    try:
-        return data.decode("utf-8")
-    except UnicodeDecodeError:
-        return data.decode("cp1252", errors="replace")
+    found = _ONE_BYTE.fullmatch(named[1]) if named else None
+    if found is None:
+        return ""
+    return f"iso8859-{int(found[1])}" if found[1] != b"12" else "cp1252"
 
 
 def plain_text(text: str) -> str:
