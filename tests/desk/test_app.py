@@ -86,7 +86,15 @@ def test_the_page_and_its_files_come_with_a_strict_policy(served: Desk) -> None:
     assert f'content="{nonce}"'.encode() in body
     assert b"{{" not in body
     assert served.answer("")[2]["content-security-policy"] != policy
-    for name in ("desk.js", "desk.css", "inks.css", "codemirror.js", "english.json", "icon.svg"):
+    for name in (
+        "desk.js",
+        "desk.css",
+        "inks.css",
+        "codemirror.js",
+        "english.json",
+        "icon.svg",
+        "microphone.js",
+    ):
         assert served.answer(f"page/{name}")[0] == 200, name
     for name in ("desk.html", "nothing.js", "..", "desk.py"):
         assert served.answer(f"page/{name}")[0] == 404, name

@@ -6,7 +6,6 @@ Nothing here knows music: songs are text, and what is to be shown or heard of on
 from __future__ import annotations
 
 import asyncio
-import json
 from collections.abc import Awaitable, Callable
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import asynccontextmanager, suppress
@@ -16,12 +15,14 @@ from http import HTTPStatus
 from pathlib import PurePath
 from typing import Any
 
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.routing import Route, Router
 
+from tercet.desk.asked import Asked, asked_in, given
 from tercet.desk.errand import MADE, choices_of
-from tercet.desk.live import Asked, Live, given, imported
+from tercet.desk.listening import heard_facts, parted
+from tercet.desk.live import Live, imported
 from tercet.desk.making import Making
 from tercet.desk.page_files import page_file, start_page
 from tercet.desk.shown import shown
@@ -57,6 +58,8 @@ class Desk:
         self._worker = ThreadPoolExecutor(1, thread_name_prefix="live")
         """One thread for all that needs thinking, so that answers keep the order of the questions."""
         self._idle = ThreadPoolExecutor(1, thread_name_prefix="idle")
+        self._listening = asyncio.Lock()
+        """One recording at a time lies in memory."""
         self._settling: asyncio.TimerHandle | None = None
         self._seen: dict[str, str | None] = {}
         """What the files of open songs held when they were looked at last."""
@@ -100,6 +103,7 @@ class Desk:
             Route("/events", self._events),
             Route("/sound", self._sound, methods=["POST"]),
             Route("/import", self._import, methods=["POST"]),
+            Route("/recording", self._recording, methods=["POST"]),
             *(Route(f"/{name}", _answering(answer), methods=["POST"]) for name, answer in asked.items()),
         ]
 
@@ -227,6 +231,25 @@ class Desk:
 
         return await _answering(answer)(request)
 
+    async def _recording(self, request: Request) -> Response:
+        """Tell what is heard in a recording, which lies in memory meanwhile, and nowhere else."""
+
+        async def answer(_asked: Asked) -> Any:
+            asked, recording = parted(await request.body())
+            try:
+                arrangement = await self._in_turn(self._live.arrangement)(asked)
+            except SongError:  # what is wrong is told by `look`
+                return Response(status_code=HTTPStatus.NO_CONTENT)
+            return await asyncio.get_running_loop().run_in_executor(
+                self._idle, heard_facts, arrangement, asked, recording
+            )
+
+        async with self._listening:
+            try:
+                return await _answered(answer, {})
+            except ClientDisconnect:  # nobody waits for an answer
+                return Response(status_code=HTTPStatus.BAD_REQUEST)
+
     async def _import(self, request: Request) -> Response:
         data, name = await request.body(), request.query_params.get("name", "")[:120]
 
@@ -289,19 +312,12 @@ def _answering(answer: Callable[[Asked], Awaitable[Any]]) -> Callable[[Request],
     @wraps(answer)
     async def answering(request: Request) -> Response:
         try:
-            asked = json.loads(await request.body(), parse_constant=_no_figure)
-        except (ValueError, RecursionError):
-            asked = None
-        if not isinstance(asked, dict):
-            return _refused("this must be a JSON object")
+            asked = asked_in(await request.body())
+        except RequestError as error:
+            return _refused(str(error))
         return await _answered(answer, asked)
 
     return answering
-
-
-def _no_figure(word: str) -> None:
-    """Refuse what JSON has no word for, though Python's reader takes it: ``NaN`` and the like."""
-    raise ValueError(word)
 
 
 async def _answered(answer: Callable[[Asked], Awaitable[Any]], asked: Asked) -> Response:

@@ -10,15 +10,17 @@ from __future__ import annotations
 
 import asyncio
 import secrets
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from http import HTTPStatus
+from types import MappingProxyType
 
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 __all__ = ["LARGEST_BODY_BYTES", "Guard", "Place", "fresh_place"]
 
 LARGEST_BODY_BYTES = 8 * 1024 * 1024
-"""A score to import is the largest that anybody sends."""
+"""Of all but a recording a score to import is the largest that anybody sends."""
 
 SLOWEST_BODY_S = 10.0
 """How long the next piece of a body may take."""
@@ -86,11 +88,16 @@ class Guard:
         Sees paths without the key.
     place
         Where it is served.
+    larger_bytes
+        How large a body may be on paths, as `app` sees them, where that isn't `LARGEST_BODY_BYTES`.
     """
 
-    def __init__(self, app: ASGIApp, place: Place) -> None:
+    def __init__(
+        self, app: ASGIApp, place: Place, larger_bytes: Mapping[str, int] = MappingProxyType({})
+    ) -> None:
         self._app = app
         self._place = place
+        self._larger_bytes = larger_bytes
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer one request."""
@@ -110,8 +117,9 @@ class Guard:
 
         try:
             inner = self._admitted(scope)
-            _check_told_length(scope)
-            await self._app(inner, _counted(receive), guarded_send)
+            most_bytes = self._larger_bytes.get(inner["path"], LARGEST_BODY_BYTES)
+            _check_told_length(scope, most_bytes)
+            await self._app(inner, _counted(receive, most_bytes), guarded_send)
         except RefusedError as refused:
             if not started:
                 await _refuse(refused.status, guarded_send)
@@ -171,14 +179,14 @@ def _is_plain(scope: Scope) -> bool:
     return raw.isascii() and not any(sign in raw for sign in (b"%", b"\\", b"//", b"/.", b"\0"))
 
 
-def _check_told_length(scope: Scope) -> None:
+def _check_told_length(scope: Scope, most_bytes: int) -> None:
     """Refuse a body that says itself that it is too long."""
     length = _Headers(scope).only(b"content-length")
-    if length is not None and not (length.isdigit() and int(length) <= LARGEST_BODY_BYTES):
+    if length is not None and not (length.isdigit() and int(length) <= most_bytes):
         raise RefusedError(HTTPStatus.REQUEST_ENTITY_TOO_LARGE)
 
 
-def _counted(receive: Receive) -> Receive:
+def _counted(receive: Receive, most_bytes: int) -> Receive:
     """Return what hands a body on as long as it is within bounds, and doesn't wait for ever for the next piece."""
     got_bytes, whole = 0, False
 
@@ -194,7 +202,7 @@ def _counted(receive: Receive) -> Receive:
         if message["type"] == "http.request":
             got_bytes += len(message.get("body", b""))
             whole = not message.get("more_body", False)
-            if got_bytes > LARGEST_BODY_BYTES:
+            if got_bytes > most_bytes:
                 raise RefusedError(HTTPStatus.REQUEST_ENTITY_TOO_LARGE)
         return message
 

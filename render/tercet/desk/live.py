@@ -15,7 +15,7 @@ from dataclasses import asdict, dataclass, field
 from fractions import Fraction
 from functools import cached_property
 from pathlib import Path, PurePath
-from typing import Any, TypeVar
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 from tercet.arranging import Arrangement
 from tercet.arranging.other_ways import OtherWay, remedies_of, ways_to_play
 from tercet.arranging.transposing import transpose_text
+from tercet.desk.asked import Asked, given
 from tercet.errors import Edit, Mistake, RequestError, SongError
 from tercet.exchange import TuneError
 from tercet.front_door import import_tune
@@ -58,12 +59,7 @@ from tercet.sound import SAMPLE_RATE_HZ
 from tercet.sound.stems import StemName
 from tercet.theory.limits import MOST_COUNT_IN_BARS, SPEED_RANGE
 
-__all__ = ["Asked", "Live", "given", "imported"]
-
-Asked = Mapping[str, Any]
-"""What a window asks for, by name."""
-
-Given = TypeVar("Given", str, int, float)
+__all__ = ["Live", "imported"]
 
 SLOWEST, FASTEST = (Fraction(figure) for figure in SPEED_RANGE)
 
@@ -237,6 +233,10 @@ class Live:
         )
         live = self._warmed(given(asked, "name", str)).live
         return stretch.packed(live.hear_parts(track, count_in_bars=count_in_bars), song)
+
+    def arrangement(self, asked: Asked) -> Arrangement:
+        """Return the song that a recording is held against."""
+        return self._read(asked).arrangement
 
     # ---- what helps to write
 
@@ -453,22 +453,3 @@ def _heard(placed: tuple[TakeNote, int, int], low: int, song: _Song) -> list[flo
     source = song.arrangement.gestures[gesture].source if gesture >= 0 else Source(0, 0)
     onset_s, end_s = (start - low) / SAMPLE_RATE_HZ, (end - low) / SAMPLE_RATE_HZ
     return [onset_s, end_s, gesture, note.string, source.line, source.column, source.width]
-
-
-def given(asked: Asked, name: str, kind: type[Given]) -> Given:
-    """Return something that is asked for, of a kind; a whole number will do for a fraction.
-
-    Raises
-    ------
-    RequestError
-        It isn't there, or of another kind.
-    """
-    value = asked.get(name)
-    if kind is float and type(value) is int:
-        value = float(value)
-    if type(value) is not kind:
-        raise RequestError(f"{name} must be {_KINDS[kind]}")
-    return value
-
-
-_KINDS = {str: "a text", int: "a whole number", float: "a number"}

@@ -14,6 +14,7 @@ import uvicorn
 
 from tercet.desk.app import Desk
 from tercet.desk.guard import Guard, fresh_place
+from tercet.desk.listening import LARGEST_BYTES
 from tercet.desk.songs_folder import SongsFolder
 from tercet.desk.windows import GRACE_S, Windows
 from tercet.errors import OutsideError, RequestError
@@ -80,7 +81,7 @@ def serve(
         windows = Windows(grace_s)
         server = uvicorn.Server(
             uvicorn.Config(
-                Guard(Desk(songs, windows).app, place),
+                Guard(Desk(songs, windows).app, place, {"/recording": LARGEST_BYTES}),
                 http="h11",
                 ws="none",
                 lifespan="on",

@@ -14,7 +14,7 @@ from tercet.hearing.model import (
     Repeat,
     StringTuning,
 )
-from tercet.hearing.recordings import Recording, read_recording
+from tercet.hearing.recordings import Recording, read_recording, recording_of_bytes
 
 __all__ = [
     "Advice",
@@ -31,4 +31,5 @@ __all__ = [
     "advise",
     "hear",
     "read_recording",
+    "recording_of_bytes",
 ]

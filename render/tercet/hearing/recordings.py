@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import io
 import math
 import os
 from dataclasses import dataclass, field
-from pathlib import Path
-from typing import Any
+from pathlib import Path, PurePath
+from typing import Any, BinaryIO
 
 import numpy as np
 
@@ -14,7 +15,7 @@ from tercet.errors import OutsideError, ParameterError, RequestError
 from tercet.hearing.blocks import resampled
 from tercet.hearing.spectra import RATE_HZ, Samples, bands, powers_by_band
 
-__all__ = ["LONGEST_S", "SHORTEST_S", "Recording", "read_recording"]
+__all__ = ["LONGEST_S", "SHORTEST_S", "Recording", "read_recording", "recording_of_bytes"]
 
 SHORTEST_S = 5.0
 LONGEST_S = 15.0 * 60.0
@@ -85,32 +86,48 @@ def read_recording(path: str | os.PathLike[str]) -> Recording:
         The file can't be opened.
     """
     place = Path(path)
-    samples, rate_hz = _read(place)
-    _refuse_what_tells_nothing(samples, rate_hz, place)
+    try:
+        with place.open("rb") as opened:
+            samples, rate_hz = _read(opened, place)
+    except OSError as error:
+        raise OutsideError(f"{place} can't be read: {error.strerror or error}") from error
+    return _recording(samples, rate_hz, place)
+
+
+def recording_of_bytes(data: bytes, name: str) -> Recording:
+    """Return a recording that lies in memory as its file would lie on a disk; `name` is that file's.
+
+    Raises
+    ------
+    RequestError
+        As `read_recording`.
+    """
+    place = PurePath(name or "recording")
+    return _recording(*_read(io.BytesIO(data), place), place)
+
+
+def _recording(samples: Samples, rate_hz: int, path: PurePath) -> Recording:
+    _refuse_what_tells_nothing(samples, rate_hz, path)
     mono = resampled(samples, rate_hz, RATE_HZ)
-    _refuse_noise(mono, place)
-    return Recording(mono, place.stem or "recording", rate_hz)
+    _refuse_noise(mono, path)
+    return Recording(mono, path.stem or "recording", rate_hz)
 
 
-def _read(path: Path) -> tuple[Samples, int]:
+def _read(opened: BinaryIO, path: PurePath) -> tuple[Samples, int]:
     """Return the mean of a file's channels, and its rate."""
     import soundfile
 
     try:
-        with path.open("rb") as opened:
-            try:
-                with soundfile.SoundFile(opened) as file:
-                    return _mono(file, path), int(file.samplerate)
-            except (soundfile.SoundFileError, ValueError, TypeError) as error:
-                raise RequestError(
-                    f"{path} isn't an audio file that can be read: record again, or save it as .wav, .flac, .mp3, .ogg "
-                    "or .opus (a phone's .m4a has to be turned into one of these first)"
-                ) from error
-    except OSError as error:
-        raise OutsideError(f"{path} can't be read: {error.strerror or error}") from error
+        with soundfile.SoundFile(opened) as file:
+            return _mono(file, path), int(file.samplerate)
+    except (soundfile.SoundFileError, ValueError, TypeError) as error:
+        raise RequestError(
+            f"{path} isn't an audio file that can be read: record again, or save it as .wav, .flac, .mp3, .ogg or "
+            ".opus (a phone's .m4a has to be turned into one of these first)"
+        ) from error
 
 
-def _mono(file: Any, path: Path) -> Samples:
+def _mono(file: Any, path: PurePath) -> Samples:
     """Return the mean of the channels of an open file, what is no number in it taken for silence."""
     rate_hz, channels = int(file.samplerate), int(file.channels)
     if not RATES_HZ[0] <= rate_hz <= RATES_HZ[1] or channels > MOST_CHANNELS:
@@ -134,7 +151,7 @@ def _mono(file: Any, path: Path) -> Samples:
     return np.clip(np.nan_to_num(samples, nan=0.0, posinf=1.0, neginf=-1.0), -8.0, 8.0)
 
 
-def _refuse_what_tells_nothing(samples: Samples, rate_hz: int, path: Path) -> None:
+def _refuse_what_tells_nothing(samples: Samples, rate_hz: int, path: PurePath) -> None:
     length_s = len(samples) / rate_hz
     if length_s < SHORTEST_S:
         raise RequestError(
@@ -158,7 +175,7 @@ def _clipped_throughout(samples: Samples) -> bool:
     return min(share) > MOST_CLIPPED
 
 
-def _refuse_noise(samples: Samples, path: Path) -> None:
+def _refuse_noise(samples: Samples, path: PurePath) -> None:
     """Refuse what never rises out of its own steady sound in the band of strings."""
     size, hop = 2048, 2400
     matrix = bands(size, np.array([200.0, 4_000.0]))

@@ -5,15 +5,17 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import Any
 
 from tercet.errors import RequestError
 from tercet.hearing import Heard
 from tercet.made_files import check_may_make, write_made
-from tercet.publish.page.heard_page import heard_page
+from tercet.publish.page.heard_page import heard_details, heard_page
 from tercet.publish.picture_files import PICTURE_ENDINGS
 from tercet.publish.pictures import heard_picture
+from tercet.publish.svg import svg_element
 
-__all__ = ["REPORT_ENDINGS", "check_may_report", "write_report"]
+__all__ = ["REPORT_ENDINGS", "check_may_report", "report_facts", "write_report"]
 
 
 def _json(found: Sequence[Heard], _song_path: str) -> bytes:
@@ -31,6 +33,15 @@ REPORT_ENDINGS: dict[str, Callable[[Sequence[Heard], str], bytes]] = {
     **{ending: _picture(ending) for ending in PICTURE_ENDINGS},
 }
 """How what was heard becomes the bytes of a file, by its ending."""
+
+
+def report_facts(heard: Heard) -> dict[str, Any]:
+    """Return what a window shows of a recording: the facts of ``tercet hear --json``, details as lines, the picture."""
+    return {
+        "facts": heard.as_json(),
+        "details": list(heard_details(heard)),
+        "picture": svg_element(heard_picture(heard)),
+    }
 
 
 def check_may_report(path: Path, recordings: int, *, replace: bool = False) -> None:

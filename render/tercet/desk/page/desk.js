@@ -15,6 +15,7 @@ import { Songs } from "./songs.js";
 import { Stage } from "./stage.js";
 import { Versions } from "./versions.js";
 import { Writing } from "./writing.js";
+import { Yours } from "./yours.js";
 import { by_id, made, sentence, tell, text } from "./words.js";
 
 const LOOK_AFTER_MS = 15;
@@ -41,7 +42,7 @@ const versions = new Versions({ current: () => ({ name: state.name, text: writin
 const songs = new Songs({ open, write_new });
 const making = new Making({ current: () => state.name ?? "", ready: async () => { await saving.now(); return state.name; } });
 const margin = new Margin((name) => {
-  const show = { about: () => about.show(), advice: () => advice.show(), songs: () => songs.show(), versions: () => versions.show(), make: () => making.show(), keys: show_help }[name];
+  const show = { about: () => about.show(), advice: () => advice.show(), songs: () => songs.show(), versions: () => versions.show(), make: () => making.show(), yours: () => yours.show(stage.layers ?? []), keys: show_help }[name];
   show?.();
 });
 margin.closed = () => writing.focus();
@@ -50,6 +51,15 @@ const hearing = new Hearing({
   wanted: () => ({ ...song(), speed: speed(), flat: by_id("flat").checked }),
   told: (what) => played(what),
   failed: (error) => tell(error.message),
+});
+
+const yours = new Yours({
+  current: song,
+  view: () => state.view,
+  hearing,
+  count_in_bars: () => Number(by_id("count").value),
+  set_speed: (percent) => { by_id("speed").value = String(percent); },
+  go_to: (bar) => go_to_bar(bar),
 });
 
 /* What is asked about: the song as it stands in this window. */
@@ -93,6 +103,7 @@ async function look() {
     if (seen.song) {
       state.view = seen.song;
       stage.show(seen.song.layers);
+      yours.show(seen.song.layers);
       by_id("song-title").textContent = seen.song.title;
       document.title = `${seen.song.title} – ${text("desk_title")}`;
     }
@@ -254,6 +265,7 @@ function flat_changed() {
 let frame = 0;
 
 function played(what) {
+  yours.played(what);
   const button = by_id("play");
   button.setAttribute("aria-pressed", String(hearing.playing));
   button.querySelector(".does").textContent = text(hearing.playing ? "stop" : "play");
@@ -336,6 +348,7 @@ async function open(name) {
   hearing.stop();
   const opened = await ask("open", { name });
   state.name = name;
+  yours.song_changes();
   state.looked = "";
   state.view = null;
   state.marks = null;

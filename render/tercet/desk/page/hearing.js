@@ -85,6 +85,7 @@ export class Hearing {
   }
 
   #gain(name) {
+    if (this.run?.only && this.layers.some((each) => each.name === name)) return Number(this.run.only.has(name));
     const layer = (this.layers || []).find((each) => each.name === name);
     return layer ? gain_of(layer.natural, this.places.get(name) || layer.natural) : 1;
   }
@@ -99,11 +100,11 @@ export class Hearing {
     }
   }
 
-  /* Plays from a bar to another, or to the end; over and over if wished, from `loop_from` on. */
-  async play(from_bar, to_bar = null, { again = false, loop_from = from_bar, count_in_bars = 0, other_text = null, quiet = false } = {}) {
+  /* Plays from a bar to another, or to the end; over and over if wished, from `loop_from` on; with `only` these layers sound. */
+  async play(from_bar, to_bar = null, { again = false, loop_from = from_bar, count_in_bars = 0, other_text = null, only = null, quiet = false } = {}) {
     this.ready();
     this.stop({ quiet: true });
-    const run = { from_bar, loop_from, to_bar, again, other_text, next: from_bar, begun: true, base: null, sources: [], stretches: [], over: false, abort: new AbortController() };
+    const run = { from_bar, loop_from, to_bar, again, other_text, only, next: from_bar, begun: true, base: null, sources: [], stretches: [], over: false, abort: new AbortController() };
     this.run = run;
     this.told("begins");
     try {

@@ -2,7 +2,7 @@
 
 import { by_id } from "./words.js";
 
-const NAMES = ["notes", "about", "advice", "make", "versions", "keys", "songs", "both"];
+const NAMES = ["notes", "about", "advice", "make", "yours", "versions", "keys", "songs", "both"];
 
 export class Margin {
   constructor(opened) {

@@ -12,7 +12,7 @@ from tercet.publish.page.markup import filled, html, look_inks, page_file, polic
 from tercet.publish.pictures.heard_picture import heard_picture
 from tercet.publish.svg import svg_element
 
-__all__ = ["heard_page"]
+__all__ = ["heard_details", "heard_page"]
 
 
 def heard_page(found: Sequence[Heard], song_path: str) -> bytes:
@@ -49,12 +49,13 @@ def _recording(heard: Heard, song_path: str) -> dict[str, Any]:
         "track": claim.track if claim else "",
         "command": claim.command(song_path) if claim else "",
         "picture": "" if advice.ask else svg_element(heard_picture(heard)),
-        "details": list(_details(heard)),
+        "details": list(heard_details(heard)),
         "others": [other.sentence for other in advice.others],
     }
 
 
-def _details(heard: Heard) -> Iterator[str]:
+def heard_details(heard: Heard) -> Iterator[str]:
+    """Yield what stands behind the fold: tempo, front, strings, repeats, pauses, a line each."""
     yield filled("heard_tempo", tempo=f"{heard.tempo:.0f}", first=heard.first_bar, last=heard.last_bar)
     front = heard.front
     if front.lu is None or front.wanted_lu is None or front.uncertainty_lu is None:
@@ -63,9 +64,18 @@ def _details(heard: Heard) -> Iterator[str]:
         figures = {"lu": f"{front.lu:.1f}", "uncertainty": f"{front.uncertainty_lu:.1f}"}
         yield filled("heard_front", **figures, wanted=f"{front.wanted_lu:.1f}")
     for string in heard.tuning:
-        cents, uncertainty = f"{string.cents:+.0f}", f"{string.uncertainty_cents:.0f}"
+        cents, uncertainty = _signed(round(string.cents)), f"{string.uncertainty_cents:.0f}"
         yield filled("heard_tuning", string=string.string, cents=cents, uncertainty=uncertainty)
     for repeat in heard.repeats:
         yield filled("heard_repeat", after=repeat.after_bar, to=repeat.to_bar)
     for pause in heard.pauses:
         yield filled("heard_pause", length=f"{pause.length_s:.1f}", bar=pause.bar_number)
+
+
+def _signed(cents: int) -> str:
+    """Return cents with their sign; none has none.
+
+    >>> _signed(-3), _signed(0)
+    ('−3', '0')
+    """
+    return f"{cents:+d}".replace("-", "−") if cents else "0"

@@ -9,7 +9,7 @@ from __future__ import annotations
 import base64
 import gzip
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import cache
 from importlib.resources import files
 from typing import Any
@@ -17,6 +17,7 @@ from typing import Any
 from tercet.arranging import Arrangement
 from tercet.errors import RequestError
 from tercet.hearing.figures import hearing_figures
+from tercet.hearing.spectra import RATE_HZ
 from tercet.hearing.verdicts import HIGHEST_KEY, LOWEST_KEY
 from tercet.hearing.wanted import WantedStroke, WantedTake, wanted_take
 from tercet.publish.page.markup import data_for_page, lean_text
@@ -25,7 +26,7 @@ from tercet.publish.pictures.take_rows import PictureRow, picture_rows
 from tercet.song import LAYERS
 from tercet.theory import spell
 
-__all__ = ["hearing_script", "packed_text", "wanted_facts"]
+__all__ = ["hearing_script", "microphone_script", "packed_text", "wanted_facts"]
 
 
 @cache
@@ -33,10 +34,18 @@ def hearing_script() -> str:
     """Return the script that hears: the method's figures, then its parts in the order of their numbers."""
     folder = files(__package__).joinpath("lean/hearing")
     parts = sorted(path.name for path in folder.iterdir() if path.name.endswith(".js"))
-    data = data_for_page({"figures": hearing_figures(), "looks": _looks()})
-    return f'"use strict";window.TercetHearing={data};' + "".join(
-        lean_text(f"hearing/{name}") for name in parts
-    )
+    return _script({"figures": hearing_figures(), "looks": _looks()}, parts)
+
+
+@cache
+def microphone_script() -> str:
+    """Return the part of the script that records, which the desk has too."""
+    return _script({"figures": {"spectra": {"RATE_HZ": RATE_HZ}}}, ["1-numbers.js", "a-microphone.js"])
+
+
+def _script(facts: Mapping[str, Any], parts: Sequence[str]) -> str:
+    begin = f'"use strict";window.TercetHearing={data_for_page(facts)};'
+    return begin + "".join(lean_text(f"hearing/{name}") for name in parts)
 
 
 def _looks() -> dict[str, Any]:

@@ -24,10 +24,13 @@ from tercet.theory import spell
 __all__ = ["heard_picture"]
 
 WIDTH = 1200.0
-LEFT, RIGHT = 96.0, 36.0
+LEFT, RIGHT = 128.0, 36.0
 SEMITONE = 7.0
-HEAD, BARS, BETWEEN, GAP = 96.0, 20.0, 14.0, 34.0
+HEAD, BARS, BETWEEN, GAP = 124.0, 28.0, 14.0, 34.0
 """Heights: of title and sentence, of bar numbers, between the two fields, below a row."""
+
+LABEL = 22.0
+"""Size of labels: on a phone a picture is shown at half its size."""
 
 ROOM = 30.0
 """Above the highest and below the lowest note of a field."""
@@ -87,10 +90,10 @@ def heard_picture(heard: Heard) -> Drawing:
 
 
 def _title(heard: Heard) -> Iterator[Shape]:
-    title = Text(LEFT, 40.0, heard.arrangement.song.title, 26.0, TEXT, style="bold", name="title")
+    title = Text(LEFT, 44.0, heard.arrangement.song.title, 34.0, TEXT, style="bold", name="title")
     yield fitted(title, WIDTH - LEFT - RIGHT, 12.0)
-    yield fitted(Text(LEFT, 62.0, heard.name, 15.0, TEXT_SOFT, name="recording"), WIDTH - LEFT - RIGHT, 9.0)
-    yield Text(LEFT, 86.0, SENTENCE, 14.0, TEXT)
+    yield fitted(Text(LEFT, 76.0, heard.name, LABEL, TEXT_SOFT, name="recording"), WIDTH - LEFT - RIGHT, 12.0)
+    yield fitted(Text(LEFT, 108.0, SENTENCE, LABEL, TEXT), WIDTH - LEFT - RIGHT, 12.0)
 
 
 def _last_played(heard: Heard) -> Mapping[int, HeardStroke]:
@@ -154,11 +157,11 @@ def _row(
 ) -> Iterator[Shape]:
     above, below = fields
     for field, name in ((above, "wanted"), (below, "heard")):
-        yield Text(LEFT - 12.0, 0.5 * (field.top + field.bottom), name, 14.0, TEXT_SOFT, "end", name="field")
+        yield Text(LEFT - 30.0, 0.5 * (field.top + field.bottom), name, LABEL, TEXT_SOFT, "end", name="field")
         yield from _lines(row, field)
     for bar in row.played:
         yield Text(
-            above.x_of(bar.start_s), above.top - 6.0, str(bar.number), 11.0, TEXT_SOFT, name="bar number"
+            above.x_of(bar.start_s), above.top - 8.0, str(bar.number), LABEL, TEXT_SOFT, name="bar number"
         )
     layers = {stroke.layer for stroke in heard.strokes}
     yield from note_marks(

@@ -5,6 +5,8 @@
   const LEFT = 128;
   const RIGHT = 36;
   const SEMITONE = 7;
+  /* Written as style: diagrams take the page's inks, and this picture brings its own paper, also where it is dark. */
+  const INKS = ["fill", "stroke"];
   const [BARS, BETWEEN, GAP, ROOM] = [28, 14, 34, 30];
   const { layers, paper, text, soft, faint, radius, ink } = H.looks;
 
@@ -20,7 +22,10 @@
 
   function drawn(name, attributes, inside = []) {
     const made = document.createElementNS("http://www.w3.org/2000/svg", name);
-    Object.entries(attributes).forEach(([key, value]) => made.setAttribute(key, typeof value === "number" ? String(Math.round(100 * value) / 100) : value));
+    Object.entries(attributes).forEach(([key, value]) => {
+      if (INKS.includes(key)) made.style[key] = value;
+      else made.setAttribute(key, typeof value === "number" ? String(Math.round(100 * value) / 100) : value);
+    });
     made.append(...inside);
     return made;
   }

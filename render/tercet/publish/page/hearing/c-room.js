@@ -29,6 +29,7 @@
     .told-first p { font-size: 1.2rem; }
     .picture-heard { overflow-x: auto; }
     .picture-heard svg { display: block; width: 100%; min-width: 40rem; height: auto; }
+    #yours-report ul { padding-inline-start: 1.2rem; list-style: disc; }
     #yours-report summary { padding: .6rem 0; cursor: pointer; }
   `);
   document.adoptedStyleSheets = [...document.adoptedStyleSheets, look];
@@ -302,7 +303,7 @@
     const { lu, uncertainty, wanted, why } = heard.front;
     const front = lu === null ? word("heard_front_untold", { why: H.said(why) })
       : word("heard_front", { lu: fine(lu, 1), uncertainty: fine(uncertainty, 1), wanted: fine(wanted, 1) });
-    const signed = (cents) => (cents < 0 ? "−" : "+") + fine(Math.abs(cents));
+    const signed = (cents) => ["−", "", "+"][Math.sign(Math.round(cents)) + 1] + fine(Math.abs(cents));
     return [
       word("heard_tempo", { tempo: fine(heard.tempo), first: heard.firstBar, last: heard.lastBar }),
       front,
