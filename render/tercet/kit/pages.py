@@ -35,6 +35,7 @@ from tercet.made_files import check_may_make, write_made
 from tercet.printable import visible_line
 from tercet.publish.page import (
     FOLDER,
+    LINKED,
     KitTrack,
     ListedSong,
     ListedWeek,
@@ -108,6 +109,8 @@ class PageOptions:
         Whether a song that has no kit gets recordings; a kit that is there is used in any case.
     left_handed
         Mirror the shapes; a student can choose otherwise.
+    findable
+        Whether search engines may list the pages.
     replace, verify
         As in `KitOptions`.
 
@@ -127,6 +130,7 @@ class PageOptions:
     one_file: bool = False
     kit: bool = True
     left_handed: bool = False
+    findable: bool = False
     replace: bool = False
     verify: bool = False
 
@@ -395,6 +399,7 @@ class _Pages:
             class_href="../index.html",
             week=_week(source, song.sets[0].arrangement, self._lesson(source)),
             left_handed=self._options.left_handed,
+            findable=self._options.findable,
         )
         with work_folder(folder) as work:
             files.write(FIRST_LINE, first_line(song.playings[0], work))
@@ -431,7 +436,14 @@ class _Pages:
             __version__,
             [(one.folder_name, one.key_semitones, one.arrangement) for one in song.sets],
             [playing.sound_identity() for playing in song.playings],
-            (play.seed, play.dry, play.clear, options.speeds_for(song.playings), options.left_handed),
+            (
+                play.seed,
+                play.dry,
+                play.clear,
+                options.speeds_for(song.playings),
+                options.left_handed,
+                options.findable,
+            ),
             kit.read_bytes() if kit.is_file() else b"",
             (source.this_week(), self._lesson(source)),
             [
@@ -475,6 +487,7 @@ class _Pages:
             sets,
             week=_week(source, song.sets[0].arrangement),
             left_handed=self._options.left_handed,
+            findable=self._options.findable,
             one_file=True,
         )
         data = song_page(plan)["index.html"]
@@ -525,12 +538,23 @@ class _Pages:
             _practised(song, arrangement).words(arrangement),
         )
 
+    def _beside(self) -> dict[str, int]:
+        """Return what lies beside the list and is linked from it, with its bytes."""
+        return {name: path.stat().st_size for name in LINKED if (path := self._output / name).is_file()}
+
     def _list(
         self, entries: Sequence[ListedSong], asked_title: str, weeks: Sequence[ListedWeek]
     ) -> Path | None:
         """Write the list of the songs; return it, None if something of the user's stands in its place."""
         files = PageFiles(self._own)
-        made = class_page(visible_line(asked_title), entries, weeks, left_handed=self._options.left_handed)
+        made = class_page(
+            visible_line(asked_title),
+            entries,
+            weeks,
+            self._beside(),
+            left_handed=self._options.left_handed,
+            findable=self._options.findable,
+        )
         written = {name: files.write(name, data) for name, data in made.items()}
         files.finish()
         self._tell_left(files.left)

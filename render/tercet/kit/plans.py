@@ -33,7 +33,15 @@ from tercet.song.weeks import Week, WeekSong
 from tercet.tracks.recipes import recipe_named
 from tercet.wording import counted
 
-__all__ = ["SuggestedSong", "check_may_plan", "plan_of", "songs_in", "suggested_order", "write_plan"]
+__all__ = [
+    "SuggestedSong",
+    "check_may_plan",
+    "class_file_of",
+    "plan_of",
+    "songs_in",
+    "suggested_order",
+    "write_plan",
+]
 
 FIRST_TIME = ("demo", "echo", "slow")
 """The tracks of a song that is met for the first time, where its week names none."""
@@ -67,7 +75,7 @@ def plan_of(class_path: str | Path, listener: Listener = unheard) -> TermPlan:
     RequestError
         The class file plans no week, or something in it or in its songs is wrong: bars or tracks that a song hasn't.
     """
-    path = _class_file_of(Path(class_path))
+    path = class_file_of(Path(class_path))
     shared = read_class(path)
     weeks = shared.weeks or ((Week("This week", shared.this_week),) if shared.this_week else ())
     if not weeks:
@@ -76,8 +84,8 @@ def plan_of(class_path: str | Path, listener: Listener = unheard) -> TermPlan:
     return TermPlan(shared.name, tuple(_weeks(weeks, songs)), shared.week_number or 1)
 
 
-def _class_file_of(path: Path) -> Path:
-    """Return the class file that is meant: the one that lies in a folder."""
+def class_file_of(path: Path) -> Path:
+    """Return the class file that is meant: the one that lies in a folder; `RequestError` where there is none."""
     if path.is_dir():
         path /= CLASS_FILE_NAME
         if not path.exists():

@@ -155,7 +155,7 @@ def read_weeks(
 def _read_week(node: Node, number: int, book: MistakeBook, songs: Collection[str] | None) -> Week:
     row, usual = f"{ALL}, week {number}", f"Week {number}"
     if not isinstance(node, Mapping):
-        book.add(f"week {number} needs songs", node.place, ALL, _WEEKS_EXAMPLE)
+        book.add(f"no songs are written for week {number}", node.place, ALL, _WEEKS_EXAMPLE)
         return Week(usual, ())
     name, note = usual, ""
     practised: tuple[WeekSong, ...] | None = None
@@ -165,7 +165,7 @@ def _read_week(node: Node, number: int, book: MistakeBook, songs: Collection[str
             if isinstance(part.value, Mapping) and part.value.entries:
                 practised = _read_songs(part.value, row, book, songs)
             else:
-                wrong = f"week {number} needs songs, and for each its bars or a note"
+                wrong = f"no songs are written for week {number}, with bars or a note for each"
                 book.add(wrong, part.key.place, row, _WEEKS_EXAMPLE)
         elif part.key.text == "name":
             name = _read_text(part, row, book, LONGEST_NAME) or usual
@@ -174,7 +174,7 @@ def _read_week(node: Node, number: int, book: MistakeBook, songs: Collection[str
         else:
             _note_unknown(part, "a week", ("name", "note", "songs"), row, book)
     if practised is None:
-        book.add(f"week {number} has no songs", node.place, row, _WEEKS_EXAMPLE)
+        book.add(f"no songs are written for week {number}", node.place, row, _WEEKS_EXAMPLE)
     return Week(name, practised or (), note)
 
 

@@ -4,6 +4,7 @@ from tercet.publish.page.kept_page import FOLDER, PageFiles
 from tercet.publish.page.modelled import is_modelled
 from tercet.publish.page.sets import KitTrack, PageSet, TrackBar, Turn, tuning_of
 from tercet.publish.page.song_page import (
+    LINKED,
     ListedSong,
     ListedWeek,
     PageLesson,
@@ -16,6 +17,7 @@ from tercet.publish.page.sound import PageSound, made_sounds
 
 __all__ = [
     "FOLDER",
+    "LINKED",
     "KitTrack",
     "ListedSong",
     "ListedWeek",

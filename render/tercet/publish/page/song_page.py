@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
+from types import MappingProxyType
 from typing import Any
 from urllib.parse import quote
 
@@ -46,7 +47,7 @@ from tercet.publish.page.song_facts import (
 )
 from tercet.publish.page.sound import KNOCKS_APART_S, PageSound, SpeedTiming
 from tercet.publish.page.stems import MUSIC_FRAME, PULSE_FRAME, PULSE_HZ, PULSE_WIDTH_S, STEM_RATE_HZ
-from tercet.publish.page.take_home import take_home
+from tercet.publish.page.take_home import size_shown, take_home
 from tercet.publish.page.taken_along import taken_along
 from tercet.publish.pictures.chord_diagram import chord_diagram_drawing
 from tercet.publish.pictures.shapes_used import ShapeUse
@@ -153,6 +154,8 @@ class PagePlan:
         The list of the class's songs as seen from the page; empty for none.
     week
         What is practised of it this week; None where the class file doesn't say.
+    findable
+        Whether search engines may list it.
     left_handed
         Whether the shapes are mirrored unless a student chooses otherwise.
     one_file
@@ -162,6 +165,7 @@ class PagePlan:
     sets: Sequence[PageSet]
     class_href: str = ""
     week: PageWeek | None = None
+    findable: bool = False
     left_handed: bool = False
     one_file: bool = False
 
@@ -223,6 +227,7 @@ def song_page(plan: PagePlan) -> dict[str, bytes]:
         "stems": [{"name": name, "text": text} for name, text in plan.sets[0].sound.texts.items()],
         **{kind: data_for_page(facts) for kind, facts in first.data.items()},
         "of_class": False,
+        "findable": plan.findable,
         "axes": choices(plan.sets),
         "others": [packed_set(one.values, one.data, first.data) for one in others],
         "policy": policy_of_one_file(script, style, *([hearing] if hearing else []))
@@ -310,12 +315,20 @@ def _second_music(arrangement: Arrangement, facts: SongFacts) -> _SecondMusic:
     return _SecondMusic(views, {"second": told})
 
 
+LINKED = {"songbook.pdf": "songbook_link", "feed.xml": "feed_link"}
+"""Files beside the list of songs that it links, and the text for each."""
+
+NOTHING_BESIDE: Mapping[str, int] = MappingProxyType({})
+
+
 def class_page(
     title: str,
     songs: Iterable[ListedSong],
     weeks: Sequence[ListedWeek] = (),
+    beside: Mapping[str, int] = NOTHING_BESIDE,
     *,
     left_handed: bool = False,
+    findable: bool = False,
 ) -> dict[str, bytes]:
     """Return the files of the list of a class's songs by name.
 
@@ -327,8 +340,12 @@ def class_page(
         In the order in which they are learnt.
     weeks
         Its weeks up to this one, which comes first; none where it plans none.
+    beside
+        Those of `LINKED` that lie beside it, with their bytes.
     left_handed
         Mirror the shapes.
+    findable
+        Whether search engines may list it.
     """
     songs = tuple(songs)
     values = {
@@ -340,6 +357,11 @@ def class_page(
         "songs": list(_listed(songs, left_handed=left_handed)),
         "this_week": weeks[0] if weeks else None,
         "earlier": weeks[1:],
+        "beside": [
+            {"href": name, "shown": filled(LINKED[name], size=size_shown(size))}
+            for name, size in beside.items()
+        ],
+        "findable": findable,
         "made_with": filled("made_with", version=__version__, licence="").strip(),
     }
     return {

@@ -11,7 +11,7 @@ from urllib.parse import quote
 
 from tercet.publish.page.markup import filled, text_table
 
-__all__ = ["Files", "take_home"]
+__all__ = ["Files", "size_shown", "take_home"]
 
 Files = Mapping[str, Sequence[tuple[str, int]]]
 """For each group of downloads its files: where each lies seen from the page, and its bytes."""
@@ -37,7 +37,7 @@ def take_home(downloads: Files) -> dict[str, Any]:
 
 def _set_words(folder: str, tracks: Mapping[str, Sequence[tuple[str, int]]]) -> dict[str, Any]:
     sizes = [size for files in tracks.values() for _, size in files]
-    about = filled("take_count", count=len(sizes), size=_size(sum(sizes)))
+    about = filled("take_count", count=len(sizes), size=size_shown(sum(sizes)))
     return {
         "title": text_table()["take_all"] if folder == "." else folder.replace("-", " "),
         "about": about,
@@ -50,12 +50,18 @@ def _set_words(folder: str, tracks: Mapping[str, Sequence[tuple[str, int]]]) -> 
 
 def _link(name: str, size: int) -> dict[str, str]:
     path = PurePosixPath(name)
-    return {"href": quote(name), "name": path.name, "kind": _ending(name)[1:].upper(), "size": _size(size)}
+    return {
+        "href": quote(name),
+        "name": path.name,
+        "kind": _ending(name)[1:].upper(),
+        "size": size_shown(size),
+    }
 
 
 def _ending(name: str) -> str:
     return PurePosixPath(name).suffix.lower()
 
 
-def _size(size: int) -> str:
+def size_shown(size: int) -> str:
+    """Return a file's bytes as people read them: ``1.2 MB``, ``84.0 kB``."""
     return f"{size / 1e6:.1f} MB" if size >= 100_000 else f"{size / 1e3:.1f} kB"
