@@ -154,7 +154,7 @@ ADDED: tuple[Addition, ...] = (
     ),
     Addition(
         "a size of paper",
-        (Edit("publish/picture_files.py", '"Letter": (612.0, 792.0)', '"A5": (419.53, 595.28), '),),
+        (Edit("publish/picture_files.py", '    "Letter": (612.0, 792.0)', '    "A6": (297.64, 419.53),\n'),),
     ),
     Addition(
         "a word for choosing notes",

@@ -51,11 +51,11 @@ render ferry.yaml -o four.mid
 kit ferry.yaml --list
 kit ferry.yaml -o kits --formats aiff,mp3 --tracks demo,only-rolls,high-notes,again --jobs 1
 page ferry.yaml -o kits --no-kit
-sheet ferry.yaml -o sheet.pdf --paper a5
+sheet ferry.yaml -o sheet.pdf --paper a6
 sheet ferry.yaml -o sheet.svg --tuning low-g
 sheet ferry.yaml -o hand.svg --handout
 fretboard ferry.yaml -o neck.svg
-fretboard --key Emaj --tuning slack -o slack.pdf --paper A5
+fretboard --key Emaj --tuning slack -o slack.pdf --paper A6
 export ferry.yaml -o ferry.musicxml
 export ferry.yaml -o ferry.abc
 export ferry.yaml -o ferry.txt
@@ -179,7 +179,7 @@ def test_what_there_is_to_practise_is_advised(ran: dict[str, Ran]) -> None:
 
 def test_words_of_another_script_are_printed(ran: dict[str, Ran], bench: Path) -> None:
     assert "Առա" in "".join(pages_text((bench / "sheet.pdf").read_bytes()))
-    assert "no font" not in ran["sheet ferry.yaml -o sheet.pdf --paper a5"].err
+    assert "no font" not in ran["sheet ferry.yaml -o sheet.pdf --paper a6"].err
 
 
 def test_the_schemas_know_the_settings(tmp_path: Path) -> None:

@@ -56,6 +56,18 @@ def test_how_it_works_does_what_it_says(after_how_it_works: Path) -> None:
     assert sorted(path for path in promised if not path.exists()) == []
 
 
+def test_the_songbook_s_page_does_what_it_says(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    page = (DOCS / "songbook.md").read_text(encoding="utf-8")
+    work_through(page, tmp_path, monkeypatch)
+    promised = promised_files(page, tmp_path)
+    assert {path.name for path in promised} == {"book.pdf", "low.pdf", "fold.pdf"}
+    assert sorted(path for path in promised if not path.exists()) == []
+    options = set(re.findall(r"`(--[a-z-]+)", page))
+    text = " ".join(build_parser().commands["songbook"].format_help().split())
+    assert options >= {"--booklet", "--facing", "--large", "--left-handed", "--paper", "--title"}
+    assert {option for option in options if option not in text} == set()
+
+
 def test_the_page_of_the_guide_takes_recordings_and_sheet_along(after_the_guide: Path) -> None:
     page = (after_the_guide / "class" / "apples" / "index.html").read_text(encoding="utf-8")
     for name in ("02-demo.mp3", "10-without-melody.mp3", "apples.pdf", "handout.png", "apples.mid"):

@@ -125,8 +125,8 @@ def test_a_slip_is_said_and_not_a_traceback(
 def test_a_paper_is_read_as_the_command_reads_it(tmp_path: Path) -> None:
     arrangement = tercet.arrange(SONG)
     assert tercet.sheet(arrangement, paper="letter").write(tmp_path / "a.pdf").is_file()
-    with pytest.raises(tercet.RequestError, match="must be A4 or Letter"):
-        tercet.sheet(arrangement, paper="A5").write(tmp_path / "b.pdf")
+    with pytest.raises(tercet.RequestError, match="must be A4, Letter, A5 or Half-Letter"):
+        tercet.sheet(arrangement, paper="A3").write(tmp_path / "b.pdf")
     assert not (tmp_path / "b.pdf").exists()
 
 

@@ -48,6 +48,8 @@ if TYPE_CHECKING:
     from tercet.kit.one_track import OneTrack, make_track
     from tercet.kit.pages import PageOptions, PagesResult
     from tercet.kit.pages import make_pages as page
+    from tercet.kit.songbook import SongbookOptions
+    from tercet.kit.songbook import make_songbook as songbook
     from tercet.performing import Take, TakeNote
     from tercet.song import Song, parse_song, read_song, write_song
     from tercet.sound.soundfont_choice import Sound
@@ -87,6 +89,7 @@ __all__ = [
     "Sheet",
     "Song",
     "SongError",
+    "SongbookOptions",
     "Sound",
     "SoundFontError",
     "Stems",
@@ -114,6 +117,7 @@ __all__ = [
     "read_song",
     "second_part",
     "sheet",
+    "songbook",
     "synthesise",
     "track",
     "transpose",
@@ -185,6 +189,10 @@ _ROOMS = {
         "PagesResult",
         "page",
     ),
+    "tercet.kit.songbook": (
+        "SongbookOptions",
+        "songbook",
+    ),
     "tercet.performing": (
         "Take",
         "TakeNote",
@@ -214,7 +222,7 @@ _ROOMS = {
 }
 """Where each name comes from."""
 
-_OTHERWISE = {"page": "make_pages"}
+_OTHERWISE = {"page": "make_pages", "songbook": "make_songbook"}
 """Names that are others in their room."""
 
 

@@ -243,7 +243,7 @@ class Sheet:
     arrangement
         The song.
     paper
-        Of a PDF: ``A4`` or ``Letter``.
+        Of a PDF: ``A4``, ``Letter``, ``A5`` or ``Half-Letter``.
     large
         Larger, tab and words only.
     left_handed

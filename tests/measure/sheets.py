@@ -7,6 +7,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 from io import BytesIO
 from typing import Any
 from xml.etree import ElementTree as ET
@@ -19,6 +20,7 @@ __all__ = [
     "Arrow",
     "Column",
     "TabBar",
+    "bars_by_page",
     "bars_in_pdf",
     "bars_shown",
     "flat",
@@ -126,29 +128,39 @@ def texts_in_pdf(pdf: bytes) -> list[str]:
 
 def bars_in_pdf(pdf: bytes) -> list[int]:
     """Return the numbers of bars of a PDF: what stands in a row that begins with ``bar``."""
-    found: list[int] = []
+    return [number for page in bars_by_page(pdf) for number in page]
+
+
+@lru_cache(maxsize=8)
+def bars_by_page(pdf: bytes, columns: int = 1) -> tuple[tuple[int, ...], ...]:
+    """Return the numbers of bars of each page of a PDF, or of each of the equally wide columns of its pages."""
+    found: list[tuple[int, ...]] = []
     for page in PdfReader(BytesIO(pdf)).pages:
-        rows: dict[float, list[tuple[float, str]]] = defaultdict(list)
+        width = float(page.mediabox.width) / columns
+        rows: dict[tuple[int, float], list[tuple[float, str]]] = defaultdict(list)
 
         def seen(
             text: str,
             ctm: list[float],
             matrix: list[float],
             *_: Any,
-            rows: dict[float, list[tuple[float, str]]] = rows,
+            rows: dict[tuple[int, float], list[tuple[float, str]]] = rows,
+            width: float = width,
         ) -> None:
             x, y = matrix[4], matrix[5]
             place = ctm[0] * x + ctm[2] * y + ctm[4], ctm[1] * x + ctm[3] * y + ctm[5]
             for part in text.split("\n"):
                 if part.strip():
-                    rows[round(place[1])].append((place[0], part.strip()))
+                    rows[int(place[0] // width), -round(place[1])].append((place[0], part.strip()))
 
         page.extract_text(visitor_text=seen)
-        for _, row in sorted(rows.items(), reverse=True):
+        shown: list[list[int]] = [[] for _ in range(columns)]
+        for (column, _), row in sorted(rows.items()):
             words = [text for _, text in sorted(row)]
             if words[0] == "bar":
-                found += [int(number) for text in words[1:] for number in NUMBER.findall(text)]
-    return found
+                shown[column] += [int(number) for text in words[1:] for number in NUMBER.findall(text)]
+        found += map(tuple, shown)
+    return tuple(found)
 
 
 # ---- text

@@ -41,7 +41,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--blank", action="store_true", help="empty rings instead of notes, for a class to fill in"
     )
     add_options(parser, "--left-handed", help="mirror the neck: the nut on the right")
-    parser.add_argument("--paper", metavar="NAME", default="A4", help="of a PDF: A4 (default) or Letter")
+    parser.add_argument(
+        "--paper", metavar="NAME", default="A4", help="of a PDF: A4 (default), Letter, A5 or Half-Letter"
+    )
     add_options(parser, "--replace")
 
 

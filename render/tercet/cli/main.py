@@ -31,6 +31,7 @@ from tercet.cli import (
     publish,
     render,
     sheet,
+    songbook,
     sounds,
     transpose,
 )
@@ -67,6 +68,7 @@ COMMANDS = (
     publish,
     hear,
     sheet,
+    songbook,
     fretboard,
     export_song,
     sounds,

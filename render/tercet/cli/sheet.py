@@ -36,7 +36,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--second-voice", action="store_true", help="the second voice's own part, for its half of the class"
     )
     parser.add_argument("--large", action="store_true", help="larger, tab and words only")
-    parser.add_argument("--paper", metavar="NAME", help="A4 (default) or Letter")
+    parser.add_argument("--paper", metavar="NAME", help="A4 (default), Letter, A5 or Half-Letter")
     add_options(parser, "--left-handed", *ARRANGING, "--replace")
 
 

@@ -48,6 +48,9 @@ OTHER_COMMANDS = {
     "pdf": "sheet",
     "score": "sheet",
     "handout": "sheet",
+    "book": "songbook",
+    "bind": "songbook",
+    "booklet": "songbook",
     "validate": "check",
     "test": "check",
     "web": "page",
@@ -70,6 +73,7 @@ OTHER_COMMANDS = {
 EXAMPLE_OUTPUTS = {
     "render": ".mp3",
     "sheet": ".pdf",
+    "songbook": ".pdf",
     "fretboard": ".svg",
     "export": ".musicxml",
     "import": ".yaml",

@@ -44,7 +44,7 @@ def sheet_bytes(
     listener
         Told what to know.
     paper
-        ``A4`` or ``Letter``.
+        ``A4``, ``Letter``, ``A5`` or ``Half-Letter``.
     large
         Larger, tab and words only.
     left_handed

@@ -20,8 +20,10 @@ from tercet.theory import Tuning
 from tercet.tracks.playing import Playing
 
 __all__ = [
+    "ArrangedSet",
     "ReadySet",
     "arranged",
+    "arranged_sets",
     "as_asked",
     "moved",
     "playing_of",
@@ -37,12 +39,22 @@ MOST_PROBLEMS_TOLD = 6
 
 
 @dataclass(frozen=True, slots=True)
-class ReadySet:
-    """One set of a song, ready to be played.
+class ArrangedSet:
+    """One set of a song, arranged.
 
     `folder_name` is its folder in the song's own, `title` what tags and messages call it; both are empty where there is
     only one set. `key_semitones` says how far its key lies from that of the class.
     """
+
+    folder_name: str
+    title: str
+    arrangement: Arrangement
+    key_semitones: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class ReadySet:
+    """One set of a song, ready to be played; all but its sound is as in `ArrangedSet`."""
 
     folder_name: str
     title: str
@@ -146,15 +158,23 @@ def ready_sets(source: SongSource, options: KitOptions, listener: Listener = unh
     """
     song = source.read()
     sound = sound_of(source, song, options.play)
+    return tuple(
+        ReadySet(one.folder_name, one.title, one.arrangement, sound, one.key_semitones)
+        for one in arranged_sets(song, options, listener)
+    )
+
+
+def arranged_sets(song: Song, options: KitOptions, listener: Listener = unheard) -> tuple[ArrangedSet, ...]:
+    """Arrange a song for each tuning, for all players and in each key that are asked for, as `ready_sets` does."""
     keys = keys_of(options.keys) if options.keys else (0,)
     return tuple(
-        one for key in keys for one in _sets_of_key(song, sound, options, listener, key, named=len(keys) > 1)
+        one for key in keys for one in _sets_of_key(song, options, listener, key, named=len(keys) > 1)
     )
 
 
 def _sets_of_key(
-    song: Song, sound: PlayedSound, options: KitOptions, listener: Listener, key: int, *, named: bool
-) -> Iterator[ReadySet]:
+    song: Song, options: KitOptions, listener: Listener, key: int, *, named: bool
+) -> Iterator[ArrangedSet]:
     """Yield the sets of one of the keys, so many semitones from that of the class; `named` after it if need be."""
     play = options.play
     semitones = play.semitones(song) + key
@@ -181,7 +201,7 @@ def _sets_of_key(
                 strings,
                 simple=players == "beginner" and len(hands) > 1,
             )
-            yield ReadySet(_folder_name(title), title, part, sound, key)
+            yield ArrangedSet(_folder_name(title), title, part, key)
 
 
 def _octaves(

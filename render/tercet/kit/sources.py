@@ -83,13 +83,15 @@ def source_of(given: GivenSong) -> SongSource:
     return SongSource(given if isinstance(given, Song) else Path(given))
 
 
-def sources_of(given: GivenSong | Iterable[GivenSong], listener: Listener) -> tuple[SongSource, ...]:
+def sources_of(
+    given: GivenSong | Iterable[GivenSong], listener: Listener, *, folders: bool = True
+) -> tuple[SongSource, ...]:
     """Return the songs among what is given; class files, which a shell's ``songs/*.yaml`` names too, are told.
 
     Raises
     ------
     RequestError
-        No song is left, or two would go to one folder.
+        No song is left, or two would go to one folder, where each gets one.
     """
     sources = [source_of(each) for each in ((given,) if isinstance(given, GivenSong) else given)]
     classes = [each for each in sources if isinstance(each.given, Path) and is_class_file(each.given)]
@@ -102,7 +104,7 @@ def sources_of(given: GivenSong | Iterable[GivenSong], listener: Listener) -> tu
     for each in classes:
         listener(Event("notice", f"{each.shown} is a class file: it holds for the songs beside it"))
     places: dict[str, SongSource] = {}
-    for each in songs:
+    for each in songs if folders else ():
         if (other := places.setdefault(each.folder, each)) is not each:
             raise RequestError(
                 f"{other.shown} and {each.shown} would both go to {each.folder}/: rename one of the files"

@@ -5,11 +5,14 @@ Of each font only the signs that are used go into the file, as TrueType outlines
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
 from functools import lru_cache
 from hashlib import sha256
 from io import BytesIO
 from itertools import groupby
+from pathlib import Path as FilePath
 from threading import Lock
 from typing import Any
 
@@ -35,7 +38,17 @@ from tercet.publish.shapes import (
 )
 from tercet.publish.typefaces import FAMILIES, FontFamily, family_for, visual_order
 
-__all__ = ["PIXEL_PT", "pdf_bytes"]
+__all__ = [
+    "PIXEL_PT",
+    "BookPage",
+    "Bookmark",
+    "Face",
+    "Link",
+    "Side",
+    "pdf_bytes",
+    "signs_by_face",
+    "write_book",
+]
 
 PIXEL_PT = 0.75
 """A CSS pixel, the unit of pictures, is 1/96 inch; a point is 1/72."""
@@ -46,8 +59,40 @@ WHITE = "#ffffff"
 _registry = Lock()
 """reportlab knows fonts by name for the whole process: one PDF is made at a time."""
 
-_Face = tuple[FontFamily, Style]
+Face = tuple[FontFamily, Style]
 """A family, and plain, bold or italic."""
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """A box of a page, in the units of its drawing, that leads to another page, counted from 0."""
+
+    left: float
+    top: float
+    right: float
+    bottom: float
+    to_page: int
+
+
+@dataclass(frozen=True, slots=True)
+class Bookmark:
+    """A line of what a reader shows beside the pages: where it leads, and how deep it stands, from 0."""
+
+    title: str
+    page: int
+    level: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class BookPage:
+    """A page of a book: what is drawn, and what leads elsewhere."""
+
+    drawing: Drawing
+    links: tuple[Link, ...] = ()
+
+
+Side = tuple[int | None, ...]
+"""What a side of paper holds: pages beside each other, counted from 0; None where there is none."""
 
 
 def pdf_bytes(
@@ -79,54 +124,169 @@ def pdf_bytes(
     ParameterError
         There is no drawing.
     """
-    from reportlab.pdfgen.canvas import Canvas
-
     if not drawings:
         raise ParameterError("a PDF must have at least one page (got none)")
     buffer = BytesIO()
+    with _writing(buffer, signs_by_face(drawings), title, author) as writer:
+        writer.learn({name: path for each in drawings for name, path in each.signs.items()})
+        for drawing in drawings:
+            paper = page_pt or (drawing.width * unit_pt, drawing.height * unit_pt)
+            writer.side(paper)
+            writer.draw(drawing, (0.0, 0.0), paper, margin_pt)
+            writer.turn()
+    return buffer.getvalue()
+
+
+def write_book(
+    path: FilePath,
+    page_at: Callable[[int], BookPage],
+    sides: Sequence[Side],
+    signs: Mapping[Face, Collection[str]],
+    *,
+    title: str,
+    author: str = "",
+    bookmarks: Sequence[Bookmark] = (),
+    told: Callable[[int], None] = lambda _: None,
+) -> None:
+    """Write a book as a PDF file, page by page: only one is held at a time.
+
+    Parameters
+    ----------
+    path
+        The file.
+    page_at
+        Returns a page by its number from 0, drawn a unit a point; called once for each number on `sides`.
+    sides
+        What lies on each side of paper, in order; all pages are equally large.
+    signs
+        All signs of the pages by face, as `signs_by_face` returns them; more do no harm.
+    title, author
+        For the file's properties.
+    bookmarks
+        In their order. A book that has them opens with them beside it.
+    told
+        Told of each side that is written, how many there are so far.
+
+    Raises
+    ------
+    ParameterError
+        There is no side.
+    """
+    if not sides:
+        raise ParameterError("a book must have at least one page (got none)")
+    with _writing(str(path), signs, title, author) as writer:
+        first = page_at(next(page for side in sides for page in side if page is not None)).drawing
+        size = first.width, first.height
+        marks: dict[int, list[str]] = {}
+        for number, mark in enumerate(bookmarks):
+            marks.setdefault(mark.page, []).append(_mark(number))
+        for number, side in enumerate(sides, 1):
+            pages = [None if index is None else page_at(index) for index in side]
+            writer.learn({name: path for page in pages if page for name, path in page.drawing.signs.items()})
+            writer.side((size[0] * len(side), size[1]))
+            for column, (index, page) in enumerate(zip(side, pages, strict=True)):
+                if index is not None and page is not None:
+                    corner = size[0] * column, 0.0
+                    writer.draw(page.drawing, corner, size)
+                    names = (_place(index), *marks.get(index, ()))
+                    writer.lead(names, page.links, corner, size, alone=len(side) == 1)
+            writer.turn()
+            told(number)
+        writer.mark(bookmarks)
+
+
+@contextmanager
+def _writing(
+    target: BytesIO | str, signs: Mapping[Face, Collection[str]], title: str, author: str
+) -> Iterator[_Writer]:
+    """Give what writes the pages of a PDF; the file is whole when it is left without an error."""
+    from reportlab.pdfgen.canvas import Canvas
+
     with _registry:
-        fonts = {face: _registered(face, signs) for face, signs in _signs_by_face(drawings).items()}
-        first = fonts[FAMILIES[0], "plain"]
-        canvas = Canvas(buffer, invariant=1, pageCompression=1, initialFontName=first, lang="en")
+        usual: Face = (FAMILIES[0], "plain")
+        fonts = {
+            face: _registered(face, "".join(sorted({" ", *found})))
+            for face, found in {usual: " ", **signs}.items()
+        }
+        canvas = Canvas(target, invariant=1, pageCompression=1, initialFontName=fonts[usual], lang="en")
         canvas.setTitle(title)
         canvas.setAuthor(author)
         canvas.setCreator("Tercet")
-        writer = _Writer(
-            canvas, fonts, {name: path for each in drawings for name, path in each.signs.items()}
-        )
-        for drawing in drawings:
-            writer.page(drawing, page_pt or (drawing.width * unit_pt, drawing.height * unit_pt), margin_pt)
+        yield _Writer(canvas, fonts)
         canvas.save()
-    return buffer.getvalue()
 
 
 class _Writer:
     """Draws pages on a canvas whose y grows downward."""
 
-    def __init__(self, canvas: Any, fonts: dict[_Face, str], signs: dict[str, str]) -> None:
+    def __init__(self, canvas: Any, fonts: dict[Face, str]) -> None:
         self._canvas, self._fonts = canvas, fonts
         self._held: tuple[object, ...] | None = None
-        for name, path in sorted(signs.items()):
-            canvas.beginForm(f"sign-{name}", -4000, -4000, 8000, 8000)
-            self._outline(path, filled=True, stroked=False)
-            canvas.endForm()
+        self._signs: set[str] = set()
 
-    def page(self, drawing: Drawing, page_pt: tuple[float, float], margin_pt: float) -> None:
-        """Draw one page, the drawing as large as fits and in the middle."""
-        canvas, (width, height) = self._canvas, page_pt
+    def learn(self, signs: Mapping[str, str]) -> None:
+        """Keep musical signs that are new; between two sides only."""
+        for name, path in sorted(signs.items()):
+            if name not in self._signs:
+                self._signs.add(name)
+                self._canvas.beginForm(f"sign-{name}", -4000, -4000, 8000, 8000)
+                self._held = None
+                self._outline(path, filled=True, stroked=False)
+                self._canvas.endForm()
+
+    def side(self, paper_pt: tuple[float, float]) -> None:
+        """Begin a side of paper."""
+        self._canvas.setPageSize(paper_pt)
+
+    def turn(self) -> None:
+        """End a side of paper."""
+        self._canvas.showPage()
+
+    def draw(
+        self,
+        drawing: Drawing,
+        corner: tuple[float, float],
+        room_pt: tuple[float, float],
+        margin_pt: float = 0.0,
+    ) -> None:
+        """Draw a drawing as large as fits, in the middle of some room whose lower left corner is given."""
+        canvas, (width, height) = self._canvas, room_pt
         scale = min((width - 2 * margin_pt) / drawing.width, (height - 2 * margin_pt) / drawing.height)
         left, top = (width - scale * drawing.width) / 2, (height - scale * drawing.height) / 2
         self._held = None
-        canvas.setPageSize(page_pt)
         canvas.saveState()
-        canvas.transform(scale, 0, 0, -scale, left, height - top)
+        canvas.transform(scale, 0, 0, -scale, corner[0] + left, corner[1] + height - top)
         if drawing.background != WHITE:
             canvas.setFillColor(drawing.background)
             canvas.rect(0, 0, drawing.width, drawing.height, stroke=0, fill=1)
         for shape in drawing.shapes:
             self._shape(shape, drawing.ink, drawing.ink)
         canvas.restoreState()
-        canvas.showPage()
+
+    def lead(
+        self,
+        names: Sequence[str],
+        links: Sequence[Link],
+        corner: tuple[float, float],
+        size: tuple[float, float],
+        *,
+        alone: bool,
+    ) -> None:
+        """Make a page that was drawn one that can be led to by some names, and its links lead."""
+        canvas, (x, y), (width, height) = self._canvas, corner, size
+        box = {"fit": "FitR", "left": x, "bottom": y, "right": x + width, "top": y + height}
+        for name in names:
+            canvas.bookmarkPage(name, **({} if alone else box))
+        for link in links:
+            around = x + link.left, y + height - link.bottom, x + link.right, y + height - link.top
+            canvas.linkRect("", _place(link.to_page), around, relative=0, thickness=0)
+
+    def mark(self, bookmarks: Sequence[Bookmark]) -> None:
+        """List bookmarks beside the pages."""
+        for number, mark in enumerate(bookmarks):
+            self._canvas.addOutlineEntry(mark.title, _mark(number), mark.level, closed=1)
+        if bookmarks:
+            self._canvas.showOutline()
 
     def _shape(self, shape: Shape, fill: str, stroke: str) -> None:
         """Draw a shape; areas and lines without a colour of their own are in those around."""
@@ -234,16 +394,26 @@ def _segments(path: str) -> tuple[tuple[str, tuple[tuple[float, float], ...]], .
     return tuple(pen.value)
 
 
+def _place(page: int) -> str:
+    """Return the name under which a page is led to."""
+    return f"page-{page}"
+
+
+def _mark(number: int) -> str:
+    """Return the name of the place of a bookmark: the writer keeps one title for each name."""
+    return f"mark-{number}"
+
+
 # ---- fonts
 
 
-def _signs_by_face(drawings: Sequence[Drawing]) -> dict[_Face, str]:
-    """Return the signs that are used of each face; the usual one is always there."""
-    found: dict[_Face, set[str]] = {(FAMILIES[0], "plain"): set(" ")}
+def signs_by_face(drawings: Iterable[Drawing]) -> dict[Face, set[str]]:
+    """Return the signs that drawings use of each face."""
+    found: dict[Face, set[str]] = {}
     for text in (text for drawing in drawings for text in texts_in(drawing.shapes)):
         for family, run in _runs(visual_order(text.text)):
-            found.setdefault((family, text.style), set(" ")).update(run)
-    return {face: "".join(sorted(signs)) for face, signs in found.items()}
+            found.setdefault((family, text.style), set()).update(run)
+    return found
 
 
 @lru_cache(maxsize=4096)
@@ -255,7 +425,7 @@ def _runs(text: str) -> Sequence[tuple[FontFamily, str]]:
     return tuple((each, "".join(run)) for each, run in groupby(text, key=family_for))
 
 
-def _registered(face: _Face, signs: str) -> str:
+def _registered(face: Face, signs: str) -> str:
     """Make a face known to reportlab; return its name there."""
     from reportlab.pdfbase import pdfmetrics
     from reportlab.pdfbase.ttfonts import TTFont
@@ -266,14 +436,14 @@ def _registered(face: _Face, signs: str) -> str:
     return name
 
 
-def _face_name(face: _Face, signs: str) -> str:
+def _face_name(face: Face, signs: str) -> str:
     """Return a name that no other choice of signs has: reportlab keeps the first font of a name for good."""
     family, style = face
     cut = "Regular" if style == "plain" else style.title()
     return f"{family.name.replace(' ', '')}-{cut}-{sha256(signs.encode()).hexdigest()[:12]}"
 
 
-def _face_file(face: _Face, signs: str) -> bytes:
+def _face_file(face: Face, signs: str) -> bytes:
     """Return a TrueType file with some signs of a family at one weight, under a name of its own."""
     from fontTools.subset import Options, Subsetter
     from fontTools.ttLib import TTFont

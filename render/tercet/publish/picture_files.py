@@ -15,6 +15,7 @@ from tercet.publish.typefaces import FONT_FAMILY, font_files
 from tercet.wording import did_you_mean, listed, lookalikes
 
 __all__ = [
+    "HALVES",
     "PAPERS_PT",
     "PICTURE_ENDINGS",
     "USUAL_PAPER",
@@ -24,8 +25,16 @@ __all__ = [
     "png_bytes",
 ]
 
-PAPERS_PT: dict[str, tuple[float, float]] = {"A4": (595.28, 841.89), "Letter": (612.0, 792.0)}
+PAPERS_PT: dict[str, tuple[float, float]] = {
+    "A4": (595.28, 841.89),
+    "Letter": (612.0, 792.0),
+    "A5": (419.53, 595.28),
+    "Half-Letter": (396.0, 612.0),
+}
 """Width and height of a sheet held upright, in points."""
+
+HALVES = {"A4": "A5", "Letter": "Half-Letter"}
+"""What a paper folded in the middle has for pages."""
 
 USUAL_PAPER = "A4"
 
@@ -46,7 +55,7 @@ def paper_named(text: str) -> str:
     RequestError
         There is none of that name.
     """
-    plain = "".join(text.casefold().split()).removeprefix("us")
+    plain = "-".join(text.casefold().split()).removeprefix("us").removeprefix("-")
     for name in PAPERS_PT:
         if plain == name.casefold():
             return name

@@ -26,7 +26,7 @@ from tercet.song import Layer, Song
 from tercet.theory import MARK_LEVEL_DB
 from tercet.tracks.recipes import recipe_named, recipes_of
 
-__all__ = ["Block", "sheet_foot", "sheet_head"]
+__all__ = ["Block", "practising", "reading", "sheet_foot", "sheet_head"]
 
 TITLE_SIZES = (26.0, 20.0, 15.0)
 """A long title is set smaller, then in several lines, then cut short."""
@@ -54,6 +54,9 @@ NEARNESS_SIZES = {
 
 EVEN_COLUMNS, LAYER_INDENT = 3, 22.0
 """So many layers have columns that are equally wide; points from a column's beginning to its text."""
+
+LEAST_GAP, ROW_HEIGHT = 4.0, 16.0
+"""Between columns; where that is too little, each layer has a row."""
 
 SHORT_MEANINGS: dict[Layer, str] = {
     "melody": "the tune's main notes",
@@ -188,28 +191,40 @@ def _front_and_back(song: Song, width: float) -> Block:
         for layer, place in places(levels_db, song.layers).items()
     ]
     shapes: list[Shape] = []
+    columns = _columns(told, width)
     y = NEAREST_SIZE
-    for (layer, place, text), x in zip(told, _columns(told, width), strict=True):
+    for index, (layer, place, text) in enumerate(told):
+        x = columns[index] if columns else 0.0
         size = NEARNESS_SIZES[place]
         style: Style = "bold" if place == "in front" else "plain"
         shapes.append(
             Text(x + 8.0, y, "3", size, LOOKS[layer].colour, "middle", style=style, name=f"near {layer}")
         )
-        shapes.append(Text(x + LAYER_INDENT, y - 5.5, text, SMALL_SIZE, TEXT, style=style))
-        shapes.append(Text(x + LAYER_INDENT, y + 5.0, SHORT_MEANINGS[layer], SMALL_SIZE, TEXT_SOFT))
+        means = SHORT_MEANINGS[layer]
+        if columns:
+            shapes.append(Text(x + LAYER_INDENT, y - 5.5, text, SMALL_SIZE, TEXT, style=style))
+            shapes.append(Text(x + LAYER_INDENT, y + 5.0, means, SMALL_SIZE, TEXT_SOFT))
+        else:
+            shapes.append(Text(x + LAYER_INDENT, y, text, SMALL_SIZE, TEXT, style=style))
+            beside = LAYER_INDENT + SMALL_SIZE * text_width_em(text, style) + 8.0
+            shapes.append(Text(beside, y, means, SMALL_SIZE, TEXT_SOFT))
+            y += ROW_HEIGHT if index + 1 < len(told) else 0.0
     return Block(tuple(shapes), y + 14.0)
 
 
 def _columns(told: Sequence[tuple[Layer, str, str]], width: float) -> list[float]:
-    """Return where the columns of the layers begin: even ones, or of more than three as wide as their texts are."""
-    if len(told) <= EVEN_COLUMNS:
-        return [index * width / len(told) for index in range(len(told))]
+    """Return where the columns of the layers begin: even ones, or of more than three as wide as their texts are.
+
+    On narrow paper they don't fit: then there are none.
+    """
     wide = [
         LAYER_INDENT + SMALL_SIZE * max(text_width_em(text, "bold"), text_width_em(SHORT_MEANINGS[layer]))
         for layer, _, text in told
     ]
-    gap = (width - sum(wide)) / (len(wide) - 1)
-    return [sum(wide[:index]) + index * gap for index in range(len(wide))]
+    if len(told) <= EVEN_COLUMNS and max(wide[:-1], default=0.0) <= width / len(told):
+        return [index * width / len(told) for index in range(len(told))]
+    gap = (width - sum(wide)) / max(len(wide) - 1, 1)
+    return [sum(wide[:index]) + index * gap for index in range(len(wide))] if gap >= LEAST_GAP else []
 
 
 def _diagrams(uses: Sequence[ShapeUse], width: float, wide: float, *, left_handed: bool) -> Block:
@@ -250,10 +265,10 @@ PRACTICE = (
 def sheet_foot(arrangement: Arrangement, width: float, *, large: bool) -> Block:
     """Return the foot of a sheet, `width` points wide."""
     reading_width, step = READING_PART * width - COLUMN_GAP, READING_PART * width
-    lines = _set(_reading(arrangement, large=large), reading_width)
+    lines = _set(reading(arrangement, large=large), reading_width)
     begins = [at for at, line in enumerate(lines) if line.begins]
     middle = min(begins, key=lambda at: abs(2 * at - len(lines)))
-    practice = _set(_practising(arrangement.song.layers), width - 2 * step)
+    practice = _set(practising(arrangement.song.layers), width - 2 * step)
     texts = [
         *_column("Reading this sheet", lines[:middle], 0.0),
         *_column("", lines[middle:], step),
@@ -291,7 +306,7 @@ def _column(heading: str, lines: Iterable[_Line], x: float) -> Iterator[Text]:
         yield Text(x, y, line.text, PRINT_SIZE, TEXT_SOFT, name="small print")
 
 
-def _reading(arrangement: Arrangement, *, large: bool) -> Iterator[str]:
+def reading(arrangement: Arrangement, *, large: bool) -> Iterator[str]:
     """Yield how to read the sheet, only what this one needs."""
     gestures = arrangement.gestures
     yield "Tab: string 1 on top, string 4 at the bottom. A number is a fret, 0 an open string."
@@ -309,7 +324,7 @@ def _reading(arrangement: Arrangement, *, large: bool) -> Iterator[str]:
     yield "bar: its number in the whole piece, one for each time it is played."
 
 
-def _practising(layers: Sequence[Layer]) -> Iterator[str]:
+def practising(layers: Sequence[Layer]) -> Iterator[str]:
     """Yield the tracks in practice order, each with its purpose in a song with some layers."""
     known = {recipe.name for recipe in recipes_of(layers)}
     for name in PRACTICE:

@@ -18,16 +18,29 @@ from tercet.publish.score.elements import ScoreLook
 from tercet.publish.score.engraving import Engraving, engrave
 from tercet.publish.score.finished_lines import System
 from tercet.publish.score.head_and_foot import Block, sheet_foot, sheet_head
-from tercet.publish.shapes import Drawing, Group, Placing, Shape, Text, texts_in
+from tercet.publish.shapes import Anchor, Drawing, Group, Placing, Shape, Text, texts_in
 from tercet.publish.svg import svg_text
+from tercet.song import Song
 from tercet.wording import counted
 
-__all__ = ["Sheet", "SheetLook", "sheet_of", "sheet_pdf", "sheet_svg"]
+__all__ = [
+    "Sheet",
+    "SheetLook",
+    "foot_notice",
+    "margin_of",
+    "page_foot",
+    "sheet_of",
+    "sheet_pdf",
+    "sheet_svg",
+]
 
 MOST_PAGES_FITTED = 5
 """Longer sheets take the largest size: one page less hardly matters."""
 
-MARGIN = 38.0
+MARGIN, MARGIN_SMALL = 38.0, 28.0
+NARROW = 500.0
+"""Paper up to this width has the small margin, and shorter lines of music: it is held nearer to the eye."""
+
 FOOTER = 18.0
 """Room under the music for the title and the page's number."""
 
@@ -36,6 +49,7 @@ MOST_EXTRA_GAP = 22.0
 """Between lines of music; a page that is nearly full is filled by wider gaps."""
 
 WIDTHS, WIDTHS_LARGE = (1950, 2150, 2400), (1250, 1400)
+WIDTHS_NARROW, WIDTHS_LARGE_NARROW = (1450, 1600, 1750), (1000, 1100)
 """Lengths that a line of music may have, in the engraver's units: the fewer, the larger the music."""
 
 TOLERANCE = 0.004
@@ -54,11 +68,21 @@ class SheetLook:
         Bigger, tab and words only.
     left_handed
         Chord diagrams mirrored: string 4 on the right.
+    in_book
+        As pages of a book, which says at its beginning how to read it, and numbers its pages: `page_foot`.
     """
 
     paper: str | None = USUAL_PAPER
     large: bool = False
     left_handed: bool = False
+    in_book: bool = False
+
+    @property
+    def widths(self) -> tuple[int, ...]:
+        """The lengths that lines of music may have."""
+        if PAPERS_PT[self.paper or USUAL_PAPER][0] <= NARROW:
+            return WIDTHS_LARGE_NARROW if self.large else WIDTHS_NARROW
+        return WIDTHS_LARGE if self.large else WIDTHS
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +134,7 @@ def sheet_svg(sheet: Sheet, page_index: int = 0) -> str:
 
 def sheet_of(arrangement: Arrangement, look: SheetLook = SheetLook()) -> Sheet:
     """Lay out the sheet of an arrangement, its music in the largest size that needs the fewest pages."""
-    first, *smaller = WIDTHS_LARGE if look.large else WIDTHS
+    first, *smaller = look.widths
     best, width = _laid_out(arrangement, look, first), first
     for narrower in smaller:
         if look.paper is None or not _may_shorten(best, width / narrower):
@@ -125,7 +149,7 @@ def _may_shorten(sheet: Sheet, scale: float) -> bool:
     """Whether a sheet might need fewer pages if its music were smaller, told without engraving it."""
     if len(sheet.pages) > MOST_PAGES_FITTED:
         return False
-    room = sheet.pages[0].height - 2 * MARGIN - FOOTER
+    room = sheet.pages[0].height - 2 * margin_of(sheet.pages[0].width) - FOOTER
     return ceil((sheet.text_height + sheet.music_height * scale - SYSTEM_GAP) / room) < len(sheet.pages)
 
 
@@ -133,11 +157,12 @@ def _laid_out(arrangement: Arrangement, look: SheetLook, line_width: int) -> She
     """Return the sheet with lines of music of a length in the engraver's units."""
     engraving = engrave(arrangement, ScoreLook(tune=not look.large, width=line_width))
     width, height = PAPERS_PT[look.paper or USUAL_PAPER]
-    inner = width - 2 * MARGIN
+    margin = margin_of(width)
+    inner = width - 2 * margin
     head = sheet_head(
         arrangement, engraving.score.form, inner, left_handed=look.left_handed, large=look.large
     )
-    foot = sheet_foot(arrangement, inner, large=look.large)
+    foot = Block((), 0.0) if look.in_book else sheet_foot(arrangement, inner, large=look.large)
     song = arrangement.song
 
     def drawn(shapes: Iterable[Shape], music: Sequence[_PlacedSystem], height: float) -> Drawing:
@@ -150,21 +175,40 @@ def _laid_out(arrangement: Arrangement, look: SheetLook, line_width: int) -> She
 
     if look.paper is None:
         return Sheet(
-            (drawn(*_endless(head, _sized(engraving, inner, float("inf")), foot)),), song.title, song.composer
+            (drawn(*_endless(head, _sized(engraving, inner, float("inf"), margin), foot)),),
+            song.title,
+            song.composer,
         )
-    room = height - 2 * MARGIN - FOOTER
-    placed = _sized(engraving, inner, room)
-    pages = _broken(head, placed, foot, room)
-    notice = " · ".join(part for part in (song.title, song.licence) if part)
+    room = height - 2 * margin - FOOTER
+    placed = _sized(engraving, inner, room, margin)
+    pages = _broken(head, placed, foot, room, margin)
+    notice = foot_notice(song)
     drawings = tuple(
-        drawn((block.at(MARGIN, MARGIN), *_footer(notice, number, len(pages), width, height)), music, height)
+        drawn(
+            (
+                block.at(margin, margin),
+                *(() if look.in_book else page_foot(notice, f"{number} / {len(pages)}", width, height)),
+            ),
+            music,
+            height,
+        )
         for number, (block, music) in enumerate(pages, 1)
     )
     music_height = sum(system.height + SYSTEM_GAP for system in placed)
     return Sheet(drawings, song.title, song.composer, head.height + foot.height, music_height)
 
 
-def _sized(engraving: Engraving, inner: float, room: float) -> list[_PlacedSystem]:
+def foot_notice(song: Song) -> str:
+    """Return what stands at the foot of each page of a song: what it is called, and who may copy it."""
+    return " · ".join(part for part in (song.title, song.licence) if part)
+
+
+def margin_of(width: float) -> float:
+    """Return the margin of a paper, by its width."""
+    return MARGIN_SMALL if width <= NARROW else MARGIN
+
+
+def _sized(engraving: Engraving, inner: float, room: float, margin: float) -> list[_PlacedSystem]:
     """Return the lines of music at their size: all alike, but smaller one that is too wide or too high for a page."""
     placed = []
     for system in engraving.systems:
@@ -173,12 +217,12 @@ def _sized(engraving: Engraving, inner: float, room: float) -> list[_PlacedSyste
             inner / system.width,
             room / max(system.height, 1.0),
         )
-        placed.append(_PlacedSystem(system, MARGIN - min(system.left, 0.0) * scale, 0.0, scale))
+        placed.append(_PlacedSystem(system, margin - min(system.left, 0.0) * scale, 0.0, scale))
     return placed
 
 
 def _broken(
-    head: Block, placed: Sequence[_PlacedSystem], foot: Block, room: float
+    head: Block, placed: Sequence[_PlacedSystem], foot: Block, room: float, margin: float
 ) -> list[tuple[Block, tuple[_PlacedSystem, ...]]]:
     """Return for each page its text and its lines of music."""
     pages: list[tuple[list[Shape], list[_PlacedSystem], float]] = [(list(head.shapes), [], head.height)]
@@ -201,7 +245,7 @@ def _broken(
         extra = 0.0 if last_with_music or len(music) < 2 else (room - used + SYSTEM_GAP) / (len(music) - 1)
         extra = min(max(extra, 0.0), MOST_EXTRA_GAP)
         spread = tuple(
-            replace(system, y=system.y + MARGIN + extra * place) for place, system in enumerate(music)
+            replace(system, y=system.y + margin + extra * place) for place, system in enumerate(music)
         )
         finished.append((Block(tuple(shapes), used), spread))
     return finished
@@ -220,11 +264,16 @@ def _endless(
     return shapes, music, y + foot.height + MARGIN
 
 
-def _footer(notice: str, number: int, count: int, width: float, height: float) -> tuple[Shape, ...]:
-    """Return the line at the foot of a page."""
-    y = height - MARGIN + 6.0
-    line = wrapped(notice, 8.0, width - 2 * MARGIN - 60.0, 1)
+def page_foot(
+    notice: str, number: str, width: float, height: float, *, left_hand: bool = False
+) -> tuple[Text, ...]:
+    """Return the line at the foot of a page: its number on the outer side, on the left of a left-hand page."""
+    margin = margin_of(width)
+    y = height - margin + 6.0
+    inner, outer = (width - margin, margin) if left_hand else (margin, width - margin)
+    ends: tuple[Anchor, Anchor] = ("end", "start") if left_hand else ("start", "end")
+    line = wrapped(notice, 8.0, width - 2 * margin - 60.0, 1)
     return (
-        *(Text(MARGIN, y, text, 8.0, TEXT_SOFT, name="footer") for text in line),
-        Text(width - MARGIN, y, f"{number} / {count}", 8.0, TEXT_SOFT, "end", name="page number"),
+        *(Text(inner, y, text, 8.0, TEXT_SOFT, ends[0], name="footer") for text in line),
+        Text(outer, y, number, 8.0, TEXT_SOFT, ends[1], name="page number"),
     )
