@@ -8,6 +8,7 @@ from pathlib import Path
 from urllib.parse import urljoin
 from xml.etree import ElementTree as ET
 
+import pypdf
 import pytest
 
 from tests.cli.conftest import SMALL_SONG, Ran
@@ -62,7 +63,9 @@ def entries_of(site: Path) -> dict[str, tuple[str, str, str, str]]:
 
 def publish(tercet: Run, folder: Path, *more: object) -> tuple[Path, Ran]:
     site = folder.parent / "site"
-    return site, tercet("publish", folder, "-o", site, "--no-kit", *more)
+    book = () if "--songbook" in more else ("--no-songbook",)
+    rest = [each for each in more if each != "--songbook"]
+    return site, tercet("publish", folder, "-o", site, "--no-kit", *book, *rest)
 
 
 def test_a_folder_for_any_host_with_a_feed_of_what_changed(
@@ -131,7 +134,13 @@ def one_song(folder: Path) -> None:
 
 def test_findable_pages_have_a_sitemap(folder: Path, tercet: Run) -> None:
     one_song(folder)
-    site, _ = publish(tercet, folder, "--findable")
+    site, _ = publish(tercet, folder, "--findable", "--songbook")
+    assert pypdf.PdfReader(site / "songbook.pdf").outline
+    size = (site / "songbook.pdf").stat().st_size
+    shown = f"{size / 1e6:.1f} MB" if size >= 100_000 else f"{size / 1e3:.1f} kB"
+    assert f'href="songbook.pdf">Songbook to print (PDF, {shown})</a>' in (site / "index.html").read_text(
+        "utf-8"
+    )
     listed = [
         each.text
         for each in ET.parse(site / "sitemap.xml").getroot().iter()

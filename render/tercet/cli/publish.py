@@ -18,9 +18,9 @@ NAME = "publish"
 HELP = "make a folder that any web host can serve: pages, songbook, feed of what is new"
 DESCRIPTION = (
     "Make a folder that any web host can serve: the page of each song beside the class file, the list of them with "
-    "this week first, a feed of what is new. Nothing is sent anywhere: you put the folder where your class finds it. "
-    "Songs without a licence line are left out, unless --mine says that you may share them. Search engines are asked "
-    "to stay away, unless --findable."
+    "this week first, a songbook, a feed of what is new. Nothing is sent anywhere: you put the folder where your class "
+    "finds it. Songs without a licence line are left out, unless --mine says that you may share them. Search engines are "
+    "asked to stay away, unless --findable."
 )
 
 
@@ -37,6 +37,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         dest="kit",
         action="store_false",
         help="don't make recordings; a kit that is there is used",
+    )
+    parser.add_argument(
+        "--no-songbook",
+        dest="songbook",
+        action="store_false",
+        help="don't bind the sheets of all songs into a book",
     )
     add_sets(parser)
     add_options(parser, "--left-handed", "--replace")

@@ -15,7 +15,9 @@ from tercet.jobs.own_files import OwnFiles
 from tercet.kit.events import Event, Listener, unheard
 from tercet.kit.pages import PageOptions, PagesResult, make_pages
 from tercet.kit.plans import class_file_of
-from tercet.kit.sources import SongSource, each_of, source_of
+from tercet.kit.songbook import SongbookOptions, make_songbook
+from tercet.kit.sources import GivenSong, SongSource, each_of, source_of
+from tercet.kit.work_folder import work_folder
 from tercet.publish.news_feed import NewsEntry, feed_bytes, sitemap_bytes
 from tercet.publish.page import PageFiles
 from tercet.song import ClassFile, Song, read_class
@@ -28,7 +30,7 @@ __all__ = ["LARGE_FILE_BYTES", "SiteOptions", "SiteResult", "make_site"]
 MAKER = "publish"
 """The command that files are noted under."""
 
-FEED, SITEMAP, ROBOTS, NEWS = "feed.xml", "sitemap.xml", "robots.txt", "news.json"
+FEED, SITEMAP, ROBOTS, NEWS, SONGBOOK = "feed.xml", "sitemap.xml", "robots.txt", "news.json", "songbook.pdf"
 NOBODY = "User-agent: *\nDisallow: /\n"
 
 LARGE_FILE_BYTES = 25_000_000
@@ -45,6 +47,8 @@ class SiteOptions:
     ----------
     pages
         How its pages are made.
+    songbook
+        Whether the sheets of all songs lie in it as one book, too.
     mine
         Whether songs without a licence go into it too: whoever says so may share them.
     findable
@@ -55,6 +59,7 @@ class SiteOptions:
 
     _: KW_ONLY
     pages: PageOptions = field(default_factory=PageOptions)
+    songbook: bool = True
     mine: bool = False
     findable: bool = False
     now: datetime = field(default_factory=lambda: datetime.now(UTC).replace(microsecond=0))
@@ -132,6 +137,9 @@ def make_site(
         )
     own = OwnFiles(FolderStore(folder.absolute()), MAKER, replace=options.pages.replace)
     files = PageFiles(own)
+    given = [source.given for source, _ in may]
+    if options.songbook:
+        _bind(given, own, options.pages, files, listener)
     known = files.read_note(NEWS).get("entries", {})
     files.write(FEED, _news(may, shared, files, options.now))
     for name, data in _for_robots(may, shared, options).items():
@@ -163,6 +171,38 @@ def _tell_left_out(names: Sequence[str], listener: Listener) -> None:
         "`licence:` under what others may have it, or say --mine if you may share it"
     )
     listener(Event("notice", text))
+
+
+def _bind(
+    songs: Sequence[GivenSong], own: OwnFiles, pages: PageOptions, files: PageFiles, listener: Listener
+) -> None:
+    """Make the songbook, for the same sets as the pages, unless what is there must stay."""
+    if left := own.left(SONGBOOK):
+        files.left.append(left)
+        return
+    store = own.store
+    asked = SongbookOptions(
+        play=pages.play,
+        tunings=pages.tunings,
+        players=pages.players,
+        keys=pages.keys,
+        left_handed=pages.left_handed,
+        replace=pages.replace,
+    )
+    with work_folder(None) as work:
+        made = make_songbook(songs, work / SONGBOOK, asked, _without_made(listener))
+        own.put(made, SONGBOOK)
+    listener(Event("made", "", "", track="songbook", file=store.place(SONGBOOK)))
+
+
+def _without_made(listener: Listener) -> Listener:
+    """Return a listener that isn't told of a file in a work folder."""
+
+    def hear(event: Event) -> None:
+        if event.kind != "made":
+            listener(event)
+
+    return hear
 
 
 def _tell_old(folder: Path, known: Iterable[str], songs: set[str], listener: Listener) -> None:
