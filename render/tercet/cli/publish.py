@@ -19,8 +19,8 @@ HELP = "make a folder that any web host can serve: pages, songbook, feed of what
 DESCRIPTION = (
     "Make a folder that any web host can serve: the page of each song beside the class file, the list of them with "
     "this week first, a songbook, a feed of what is new. Nothing is sent anywhere: you put the folder where your class "
-    "finds it. Songs without a licence line are left out, unless --mine says that you may share them. Search engines are "
-    "asked to stay away, unless --findable."
+    "finds it. Songs without a licence line are left out, unless --mine says that you may share them. Search engines "
+    "are asked to stay away, unless --findable."
 )
 
 
