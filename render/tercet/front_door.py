@@ -11,7 +11,7 @@ from dataclasses import KW_ONLY, dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 
-from tercet.arranging import Arrangement, second_part, song_tuning
+from tercet.arranging import Arrangement, chords_alone, second_part, song_tuning
 from tercet.arranging.advice import advise as advise_tunings
 from tercet.arranging.key_advice import KeyAdvice, voice_named
 from tercet.errors import RequestError
@@ -248,6 +248,8 @@ class Sheet:
         Larger, tab and words only.
     left_handed
         Mirror the shapes.
+    words
+        Words with chords above them, for those who sing and strum.
     """
 
     arrangement: Arrangement
@@ -255,6 +257,7 @@ class Sheet:
     paper: str = "A4"
     large: bool = False
     left_handed: bool = False
+    words: bool = False
 
     def write(
         self, path: str | os.PathLike[str], listener: Listener = unheard, *, replace: bool = False
@@ -279,6 +282,7 @@ class Sheet:
             paper=self.paper,
             large=self.large,
             left_handed=self.left_handed,
+            words=self.words,
         )
         write_made(place, data, maker="sheet", replace=replace)
         return place
@@ -299,10 +303,15 @@ def check_may_print(path: Path, *, replace: bool) -> None:
 
 
 def sheet(
-    arrangement: Arrangement, *, paper: str = "A4", large: bool = False, left_handed: bool = False
+    arrangement: Arrangement,
+    *,
+    paper: str = "A4",
+    large: bool = False,
+    left_handed: bool = False,
+    words: bool = False,
 ) -> Sheet:
     """Return the sheet of a song, ready to be written: ``tercet.sheet(arrangement).write("sheet.pdf")``."""
-    return Sheet(arrangement, paper=paper, large=large, left_handed=left_handed)
+    return Sheet(arrangement, paper=paper, large=large, left_handed=left_handed, words=words)
 
 
 def handout(
@@ -381,7 +390,7 @@ def _chordpro(arrangement: Arrangement) -> tuple[bytes, tuple[str, ...]]:
     from tercet.publish.pictures import shapes_used
 
     return chordpro_bytes(
-        arrangement, [(use.chord, use.frets, use.fingers) for use in shapes_used(arrangement)]
+        arrangement, [(use.chord, use.frets, use.fingers) for use in shapes_used(chords_alone(arrangement))]
     )
 
 

@@ -57,7 +57,7 @@ def test_the_same_song_gives_the_same_bytes(song: Path, tmp_path: Path, tercet: 
         (("-o", "sheet.jpg"), 1, "ends in .jpg: a sheet's name ends in .pdf or .svg, such as sheet.pdf"),
         (("-o", "sheet.png"), 1, "or say --handout for a picture"),
         (("-o", "a.pdf", "--paper", "A3"), 1, "--paper must be A4, Letter, A5 or Half-Letter (got A3)"),
-        (("-o", "a.svg", "--handout", "--large"), 1, "leave --large and --paper out"),
+        (("-o", "a.svg", "--handout", "--large"), 1, "leave --large, --paper and --words out"),
         (("-o", "."), 1, "ends in nothing"),
     ],
 )

@@ -15,7 +15,8 @@ NAME = "sheet"
 HELP = "put a song on paper: staff, tab and words, or one picture for the board"
 DESCRIPTION = (
     "Put a song on paper: what is in front and what is behind, the shapes used, staff and tab with words, every bar "
-    "once, and how to practise it. The ending of FILE chooses its kind: .pdf has pages, .svg is one long picture. "
+    "once, and how to practise it. --words has the words with chords above them instead, the shapes and a strum, for "
+    "those who sing and strum. The ending of FILE chooses its kind: .pdf has pages, .svg is one long picture. "
     "--handout draws the whole song on one picture, 16:9 (.png or .svg), with tab, words, chord names and the shapes "
     "used, large enough to be photographed from the board; what doesn't fit on one goes on in FILE-2.png and so on."
 )
@@ -34,6 +35,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--handout", action="store_true", help="as one picture, or a few")
     parser.add_argument(
         "--second-voice", action="store_true", help="the second voice's own part, for its half of the class"
+    )
+    parser.add_argument(
+        "--words", action="store_true", help="words with chords above them, for those who sing and strum"
     )
     parser.add_argument("--large", action="store_true", help="larger, tab and words only")
     parser.add_argument("--paper", metavar="NAME", help="A4 (default), Letter, A5 or Half-Letter")
@@ -63,7 +67,9 @@ def run(arguments: argparse.Namespace) -> int:
         for written in handout(arrangement, path, say_event, left_handed=mirrored, replace=replace):
             put(written)
         return 0
-    printed = sheet(arrangement, paper=paper, large=arguments.large, left_handed=mirrored)
+    printed = sheet(
+        arrangement, paper=paper, large=arguments.large, left_handed=mirrored, words=arguments.words
+    )
     put(printed.write(path, say_event, replace=replace))
     return 0
 
@@ -78,6 +84,8 @@ def _paper(arguments: argparse.Namespace) -> str:
     """
     from tercet.publish.picture_files import USUAL_PAPER, paper_named
 
-    if arguments.handout and (arguments.large or arguments.paper):
-        raise RequestError("--handout is a picture of its own: leave --large and --paper out")
+    if arguments.handout and (arguments.large or arguments.paper or arguments.words):
+        raise RequestError("--handout is a picture of its own: leave --large, --paper and --words out")
+    if arguments.words and arguments.second_voice:
+        raise RequestError("--words has no voices: leave --second-voice out")
     return paper_named(arguments.paper or USUAL_PAPER)

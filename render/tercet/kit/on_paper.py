@@ -14,6 +14,7 @@ from tercet.publish import picture_maker
 from tercet.publish.picture_files import paper_named
 from tercet.publish.pictures import FretboardMap, frets_for, handout_pictures, tune_places
 from tercet.publish.score.pages import SheetLook, sheet_of, sheet_pdf, sheet_svg
+from tercet.publish.score.words_sheet import words_sheet
 from tercet.publish.shapes import Drawing, texts_in
 from tercet.publish.typefaces import without_font
 from tercet.song import Song
@@ -32,6 +33,7 @@ def sheet_bytes(
     paper: str = "A4",
     large: bool = False,
     left_handed: bool = False,
+    words: bool = False,
 ) -> bytes:
     """Return the sheet of a song as a file, and tell of signs that no font has.
 
@@ -49,9 +51,12 @@ def sheet_bytes(
         Larger, tab and words only.
     left_handed
         Mirror the shapes.
+    words
+        Words and chords alone, for those who sing and strum.
     """
     pages = ending == ".pdf"
-    sheet = sheet_of(arrangement, SheetLook(paper_named(paper) if pages else None, large, left_handed))
+    lay_out = words_sheet if words else sheet_of
+    sheet = lay_out(arrangement, SheetLook(paper_named(paper) if pages else None, large, left_handed))
     tell_missing_signs(sheet.texts, listener)
     return sheet_pdf(sheet) if pages else sheet_svg(sheet).encode("utf-8")
 

@@ -26,7 +26,16 @@ from tercet.song import Layer, Song
 from tercet.theory import MARK_LEVEL_DB
 from tercet.tracks.recipes import recipe_named, recipes_of
 
-__all__ = ["Block", "practising", "reading", "sheet_foot", "sheet_head"]
+__all__ = [
+    "Block",
+    "practising",
+    "reading",
+    "sheet_diagrams",
+    "sheet_facts",
+    "sheet_foot",
+    "sheet_head",
+    "sheet_title",
+]
 
 TITLE_SIZES = (26.0, 20.0, 15.0)
 """A long title is set smaller, then in several lines, then cut short."""
@@ -90,21 +99,22 @@ def sheet_head(
     if song.page_address:
         shapes.append(page_code(song.page_address, width - CODE_SIZE, 0.0, CODE_SIZE))
         beside -= CODE_SIZE + CODE_GAP
-    for part in (_title(song, beside), _facts(arrangement, form, beside)):
+    for part in (sheet_title(song, beside), sheet_facts(arrangement, f"Form: {form.in_words}", beside)):
         shapes.append(part.at(0.0, y))
         y += part.height
     if song.page_address:
         y = max(y, CODE_SIZE + CODE_GAP)
     for part in (
         _front_and_back(song, width) if not large else Block((), 0.0),
-        _diagrams(shapes_used(arrangement), width, diagram, left_handed=left_handed),
+        sheet_diagrams(shapes_used(arrangement), width, diagram, left_handed=left_handed),
     ):
         shapes.append(part.at(0.0, y))
         y += part.height
     return Block(tuple(shapes), y)
 
 
-def _title(song: Song, width: float) -> Block:
+def sheet_title(song: Song, width: float) -> Block:
+    """Return the title of a song, and who made it."""
     size = next(
         (size for size in TITLE_SIZES if text_width_em(song.title[:400], "bold") * size <= width),
         TITLE_SIZES[-1],
@@ -122,7 +132,7 @@ def _title(song: Song, width: float) -> Block:
     return Block(tuple(shapes), y + 5.0)
 
 
-def _facts(arrangement: Arrangement, form: WrittenForm, width: float) -> Block:
+def sheet_facts(arrangement: Arrangement, form: str, width: float) -> Block:
     """Return key, meter, tempo, swing, tuning, form: in a line, or more where they don't fit."""
     song, tuning = arrangement.song, arrangement.tuning
     strings = " ".join(map(str, tuning.open_pitches))
@@ -143,7 +153,7 @@ def _facts(arrangement: Arrangement, form: WrittenForm, width: float) -> Block:
     line.text(f"{name}: {strings}, strings 4 to 1")
     if song.instrument != "custom":
         line.text(song.instrument)
-    for part in wrapped(f"Form: {form.in_words}", FACT_SIZE, width, 3):
+    for part in wrapped(form, FACT_SIZE, width, 3):
         line.text(part)
     if song.page_address:
         for part in wrapped(f"Listen and practise: {short_address(song.page_address)}", FACT_SIZE, width, 3):
@@ -227,7 +237,7 @@ def _columns(told: Sequence[tuple[Layer, str, str]], width: float) -> list[float
     return [sum(wide[:index]) + index * gap for index in range(len(wide))] if gap >= LEAST_GAP else []
 
 
-def _diagrams(uses: Sequence[ShapeUse], width: float, wide: float, *, left_handed: bool) -> Block:
+def sheet_diagrams(uses: Sequence[ShapeUse], width: float, wide: float, *, left_handed: bool) -> Block:
     """Return the diagrams of the shapes in rows, each so `wide`; what doesn't fit is counted."""
     if not uses:
         return Block((), 0.0)
