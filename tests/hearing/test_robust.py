@@ -12,16 +12,18 @@ import pytest
 import soundfile
 from scipy.signal import resample_poly
 
-from tercet.arranging import Arrangement, arrange
+from tercet.arranging import Arrangement, arrange, song_tuning
 from tercet.errors import RequestError
 from tercet.hearing import Heard, HearingOptions, Recording, hear, read_recording
 from tercet.hearing.model import LEAST_TRUST
 from tercet.hearing.sentences import said
 from tercet.hearing.spectra import RATE_HZ
+from tercet.song import read_song
 from tercet.theory import tuning_of
 from tests.hearing.conftest import SLIPS
-from tests.hearing.performances import Performance, Played, play, record
+from tests.hearing.performances import SEVEN, SOUNDS, Performance, Played, play, record
 from tests.hearing.scores import score
+from tests.kits import ROOT
 
 HEAR: Any = import_module("tercet.hearing.listener")
 
@@ -155,3 +157,14 @@ def test_a_damaged_file_is_heard_or_refused(
             continue
         assert 0.0 <= heard.trust <= 1.0
         heard.as_json()
+
+
+def test_another_song_with_the_same_chords_is_asked_about(tmp_path: Path) -> None:
+    """A waltz on nylon strings against a tune in the relative key: a stretch of it fits, and much is passed over."""
+    harbour, bell = (
+        read_song(ROOT / "songs" / f"{name}.yaml") for name in ("harbour-lanterns", "bicycle-bell")
+    )
+    own = arrange(harbour, song_tuning(harbour))
+    recording = read_recording(record(play(own, SEVEN[2], SOUNDS[1]), "phone", tmp_path / "harbour"))
+    assert hear(recording, arrange(bell, song_tuning(bell))).trust < LEAST_TRUST
+    assert hear(recording, own).trust > 0.9

@@ -194,6 +194,7 @@
       times: pairs.map((pair) => onsets.times[pair.onset]),
       tempo: localTempo(wanted, pairs, onsets.times, 5),
       fit: fit,
+      onsets: onsets,
     };
   };
 })(window.TercetHearing);

@@ -119,13 +119,18 @@
   };
 
   /* How sure it is that a recording is of the song at all. */
-  H.songTrust = ({ pairs, fit }, wanted, verdicts) => {
-    const { NONE, FULL, ENOUGH } = H.figures.trust;
-    const right = verdicts.filter((_, n) => plain(wanted.strokes[pairs[n].stroke])).map(({ verdict }) => (
+  H.songTrust = ({ onsets: { strengths }, pairs, fit }, wanted, verdicts) => {
+    const { NONE, FULL, ENOUGH, LEAST_PART, MOST_PART } = H.figures.trust;
+    const part = (value, least, most) => H.clip((value - least) / (most - least), 0, 1);
+    const tune = wanted.strokes.map(plain);
+    const right = verdicts.filter((_, n) => tune[pairs[n].stroke]).map(({ verdict }) => (
       Number(["played", "late", "early", "ran past"].includes(verdict))));
     if (!right.length) return 0;
+    const over = ({ stroke, jumped }, n) => (n && !jumped ? H.sum(tune.slice(pairs[n - 1].stroke + 1, stroke).map(Number)) : 0);
+    const notes = H.sum(right) / (right.length + H.sum(pairs.map(over)));
     const fits = H.mean(pairs.map((pair) => fit[pair.onset][pair.stroke]));
-    const sure = (0.5 * (H.mean(right) + H.clip(fits, 0, 1)) - NONE) / (FULL - NONE);
-    return H.clip(sure, 0, 1) * Math.min(right.length / ENOUGH, 1);
+    const struck = H.sum(pairs.map((pair) => strengths[pair.onset])) / (H.sum(strengths) + 1e-12);
+    const sure = (0.5 * (notes + H.clip(fits, 0, 1)) - NONE) / (FULL - NONE);
+    return H.clip(sure, 0, 1) * part(struck, LEAST_PART, MOST_PART) * Math.min(right.length / ENOUGH, 1);
   };
 })(window.TercetHearing);
