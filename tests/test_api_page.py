@@ -5,6 +5,7 @@ from __future__ import annotations
 import doctest
 from pathlib import Path
 
+import fluidsynth  # noqa: F401 - in CI it prints where it was found, when first imported: not into the page
 import pytest
 import soundfile
 

@@ -48,9 +48,13 @@ if TYPE_CHECKING:
     from tercet.kit.one_track import OneTrack, make_track
     from tercet.kit.pages import PageOptions, PagesResult
     from tercet.kit.pages import make_pages as page
+    from tercet.kit.plans import SuggestedSong, suggested_order
+    from tercet.kit.plans import plan_of as term_plan
+    from tercet.kit.sites import SiteOptions, SiteResult, make_site
     from tercet.kit.songbook import SongbookOptions
     from tercet.kit.songbook import make_songbook as songbook
     from tercet.performing import Take, TakeNote
+    from tercet.publish.term_plan import TermPlan
     from tercet.song import Song, parse_song, read_song, write_song
     from tercet.sound.soundfont_choice import Sound
     from tercet.sound.stems import Audio, Stems
@@ -87,6 +91,8 @@ __all__ = [
     "Recording",
     "RequestError",
     "Sheet",
+    "SiteOptions",
+    "SiteResult",
     "Song",
     "SongError",
     "SongbookOptions",
@@ -94,10 +100,12 @@ __all__ = [
     "SoundFontError",
     "Stems",
     "StringNote",
+    "SuggestedSong",
     "SynthesiserError",
     "Take",
     "TakeNote",
     "TercetError",
+    "TermPlan",
     "TrackOptions",
     "TuneError",
     "Tuning",
@@ -109,6 +117,7 @@ __all__ = [
     "hear",
     "import_tune",
     "make_kit",
+    "make_site",
     "make_track",
     "page",
     "parse_song",
@@ -118,7 +127,9 @@ __all__ = [
     "second_part",
     "sheet",
     "songbook",
+    "suggested_order",
     "synthesise",
+    "term_plan",
     "track",
     "transpose",
     "write_song",
@@ -189,6 +200,16 @@ _ROOMS = {
         "PagesResult",
         "page",
     ),
+    "tercet.kit.plans": (
+        "SuggestedSong",
+        "suggested_order",
+        "term_plan",
+    ),
+    "tercet.kit.sites": (
+        "SiteOptions",
+        "SiteResult",
+        "make_site",
+    ),
     "tercet.kit.songbook": (
         "SongbookOptions",
         "songbook",
@@ -197,6 +218,7 @@ _ROOMS = {
         "Take",
         "TakeNote",
     ),
+    "tercet.publish.term_plan": ("TermPlan",),
     "tercet.song": (
         "Song",
         "parse_song",
@@ -222,7 +244,7 @@ _ROOMS = {
 }
 """Where each name comes from."""
 
-_OTHERWISE = {"page": "make_pages", "songbook": "make_songbook"}
+_OTHERWISE = {"page": "make_pages", "songbook": "make_songbook", "term_plan": "plan_of"}
 """Names that are others in their room."""
 
 
