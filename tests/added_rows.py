@@ -259,7 +259,7 @@ ADDED: tuple[Addition, ...] = (
                 "    check,\n    desk,\n",
                 "    bars,\n",
             ),
-            Edit("cli/main.py", "    render,\n    kit,\n", "    bars,\n"),
+            Edit("cli/main.py", "    film,\n    kit,\n", "    bars,\n"),
         ),
     ),
 )

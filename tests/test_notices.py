@@ -61,6 +61,7 @@ def rows(heading: str) -> dict[str, str]:
 
 NEEDED = rows("Needed to run")
 CLUSTER, CJK = rows("With the extra `cluster`"), rows("With the extra `cjk`")
+FILM = rows("With the extra `film`")
 
 
 def test_everything_that_is_needed_is_named_and_nothing_else() -> None:
@@ -69,9 +70,12 @@ def test_everything_that_is_needed_is_named_and_nothing_else() -> None:
     cluster = needed(PROJECT["optional-dependencies"]["cluster"]) - run
     assert set(CLUSTER) - ONLY_ON_SOME == cluster - ONLY_ON_SOME
     assert set(CJK) == needed(PROJECT["optional-dependencies"]["cjk"])
+    assert set(FILM) == needed(PROJECT["optional-dependencies"]["film"])
 
 
-@pytest.mark.parametrize(("name", "licence"), [*NEEDED.items(), *CLUSTER.items(), *CJK.items()])
+@pytest.mark.parametrize(
+    ("name", "licence"), [*NEEDED.items(), *CLUSTER.items(), *CJK.items(), *FILM.items()]
+)
 def test_a_licence_is_the_one_that_its_files_state(name: str, licence: str) -> None:
     try:
         found = metadata.distribution(name)

@@ -43,6 +43,8 @@ if TYPE_CHECKING:
     )
     from tercet.hearing import Advice, Heard, HearingOptions, Recording, hear, read_recording
     from tercet.kit import Event, KitOptions, OptionError, PlayOptions
+    from tercet.kit.films import FilmOptions
+    from tercet.kit.films import make_film as film
     from tercet.kit.kits import KitResult, make_kit
     from tercet.kit.live_song import LiveSong, LiveSound
     from tercet.kit.one_track import OneTrack, make_track
@@ -68,6 +70,7 @@ __all__ = [
     "Audio",
     "Chord",
     "Event",
+    "FilmOptions",
     "Gesture",
     "Heard",
     "HearingOptions",
@@ -113,6 +116,7 @@ __all__ = [
     "advise",
     "arrange",
     "export",
+    "film",
     "handout",
     "hear",
     "import_tune",
@@ -183,6 +187,10 @@ _ROOMS = {
         "OptionError",
         "PlayOptions",
     ),
+    "tercet.kit.films": (
+        "FilmOptions",
+        "film",
+    ),
     "tercet.kit.kits": (
         "KitResult",
         "make_kit",
@@ -244,7 +252,12 @@ _ROOMS = {
 }
 """Where each name comes from."""
 
-_OTHERWISE = {"page": "make_pages", "songbook": "make_songbook", "term_plan": "plan_of"}
+_OTHERWISE = {
+    "film": "make_film",
+    "page": "make_pages",
+    "songbook": "make_songbook",
+    "term_plan": "plan_of",
+}
 """Names that are others in their room."""
 
 

@@ -19,6 +19,7 @@ __all__ = [
     "SHARED",
     "add_options",
     "add_sets",
+    "add_track",
     "kit_options",
     "options_of",
     "play_options",
@@ -177,6 +178,50 @@ def add_sets(parser: argparse.ArgumentParser) -> None:
     """Add the arguments of `SETS`."""
     for name, about in SETS.items():
         parser.add_argument(name, **about)
+
+
+def add_track(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments that choose one track of a song, the fields of `OneTrack`, and for whom it is."""
+    parser.add_argument(
+        "--without",
+        metavar="LAYER",
+        type=read_by("layer_of"),
+        action="append",
+        default=[],
+        help="leave out melody, second, between or strums",
+    )
+    parser.add_argument(
+        "--only",
+        metavar="LAYER",
+        type=read_by("layer_of"),
+        action="append",
+        default=[],
+        help="nothing but this layer; may be repeated",
+    )
+    parser.add_argument(
+        "--track",
+        metavar="NAME",
+        default="",
+        help="a track by name: demo, echo, without-melody, … (tercet kit --list)",
+    )
+    parser.add_argument(
+        "--speed",
+        type=read_by("speed_of"),
+        default="100%",
+        metavar="PERCENT",
+        help="70%% is slower, 25%% to 200%%",
+    )
+    parser.add_argument(
+        "--bars",
+        type=read_by("bars_of"),
+        metavar="BARS",
+        default="",
+        help="5-8 as played, or verse:3-4 of a section, or verse@2:3-4 on its second pass",
+    )
+    add_options(parser, "--tuning", "--players")
+    parser.add_argument(
+        "--flat", action="store_true", help="every note equally loud, to hear what front and back are for"
+    )
 
 
 def options_of(kind: Callable[..., Options], arguments: argparse.Namespace, **more: Any) -> Options:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from tercet.cli.options import PLAYING, add_options, options_of, play_options, read_by
+from tercet.cli.options import PLAYING, add_options, add_track, options_of, play_options
 from tercet.cli.progress import listening
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
@@ -21,46 +21,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
     add_options(parser, "song")
     parser.add_argument("-o", "--output", metavar="FILE", required=True, help="file to write")
-    parser.add_argument(
-        "--without",
-        metavar="LAYER",
-        type=read_by("layer_of"),
-        action="append",
-        default=[],
-        help="leave out melody, second, between or strums",
-    )
-    parser.add_argument(
-        "--only",
-        metavar="LAYER",
-        type=read_by("layer_of"),
-        action="append",
-        default=[],
-        help="nothing but this layer; may be repeated",
-    )
-    parser.add_argument(
-        "--track",
-        metavar="NAME",
-        default="",
-        help="a track by name: demo, echo, without-melody, … (tercet kit --list)",
-    )
-    parser.add_argument(
-        "--speed",
-        type=read_by("speed_of"),
-        default="100%",
-        metavar="PERCENT",
-        help="70%% is slower, 25%% to 200%%",
-    )
-    parser.add_argument(
-        "--bars",
-        type=read_by("bars_of"),
-        metavar="BARS",
-        default="",
-        help="5-8 as played, or verse:3-4 of a section, or verse@2:3-4 on its second pass",
-    )
-    add_options(parser, "--tuning", "--players")
-    parser.add_argument(
-        "--flat", action="store_true", help="every note equally loud, to hear what front and back are for"
-    )
+    add_track(parser)
     add_options(parser, "--replace", "--click", "--guide", *PLAYING, "--progress")
 
 

@@ -31,6 +31,7 @@ from tercet.tracks.recording import Recording
 from tercet.tracks.timelines import Source
 from tercet.tracks.track_files import (
     SetOrder,
+    Target,
     TrackOrder,
     ceilings_of,
     digest,
@@ -40,7 +41,7 @@ from tercet.tracks.track_files import (
 )
 from tercet.wording import counted
 
-__all__ = ["OneTrack", "make_track"]
+__all__ = ["OneTrack", "PlayedTrack", "TrackRequest", "make_track"]
 
 MIDI_ENDINGS = (".mid", ".midi")
 MAKER = "render"
@@ -141,12 +142,19 @@ def make_track(
     start_s = time.monotonic()
     listener(Event("started", "track", file=str(path), done=0, total=2))
     one = ready(source, options, listener)
-    order = _Order(one, source, chosen.recipe(one.arrangement.song, source), chosen, options, path, replace)
+    request = TrackRequest(one, source, chosen.recipe(one.arrangement.song, source), chosen, options)
     tell_problems(one.arrangement, listener)
     listener(Event("step", "playing", file=str(path), done=1, total=2))
-    write = order.write_midi if ending in MIDI_ENDINGS else order.write_recording
-    title, recipe = one.arrangement.song.title, order.recipe
-    for notice in write(listener):
+    title, recipe = one.arrangement.song.title, request.recipe
+    if ending in MIDI_ENDINGS:
+        write_made(path, request.midi(listener), maker=MAKER, replace=replace)
+        notices: tuple[str, ...] = ()
+    else:
+        target = Path(os.path.realpath(path))
+        files = own_file(path, maker=MAKER, replace=replace)
+        with work_folder(target.parent) as work:
+            notices = request.write_sound(files, target.name, work, listener).notices
+    for notice in notices:
         listener(Event("notice", notice, title))
     listener(Event("made", recipe.purpose, title, track=recipe.name, file=str(path), done=2, total=2))
     if recipe.name == "without-melody":
@@ -157,39 +165,69 @@ def make_track(
 
 
 @dataclass(frozen=True, slots=True)
-class _Order:
-    """A track that is asked for, of a song that is ready."""
+class PlayedTrack:
+    """A track whose sound is written: what it was cut from, and what to know about the sound."""
+
+    recording: Recording
+    notices: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class TrackRequest:
+    """A track that is asked for, of a song that is ready.
+
+    Parameters
+    ----------
+    one, source
+        The song.
+    recipe, chosen
+        Which track of it.
+    options
+        How it is played.
+    """
 
     one: ReadySet
     source: SongSource
     recipe: Recipe
     chosen: OneTrack
     options: PlayOptions
-    path: Path
-    replace: bool
 
-    def write_recording(self, listener: Listener) -> tuple[str, ...]:
-        """Write a recording; return what to know about the sound."""
+    def write_sound(
+        self, files: Target, name: str, work: Path, listener: Listener, ceiling_dbtp: float | None = None
+    ) -> PlayedTrack:
+        """Write the recording.
+
+        Parameters
+        ----------
+        files, name
+            Where it goes, and its name there; the ending chooses the format.
+        work
+            A folder for what is needed meanwhile.
+        listener
+            Told of what is prepared.
+        ceiling_dbtp
+            The gain is that of files with this ceiling; without it, of its own format.
+        """
         options, arrangement = self.options, self.one.arrangement
         asked = options.of_tracks(arrangement.song, speed_of(self.chosen.speed), self.chosen.bars)
-        target = Path(os.path.realpath(self.path))
-        files = own_file(self.path, maker=MAKER, replace=self.replace)
-        with work_folder(target.parent) as work:
-            order = SetOrder(
-                arrangement,
-                self.one.sound,
-                (TrackOrder(self.recipe, asked, (target.name,)),),
-                work,
-                seed=options.seed,
-                dry=options.dry,
-                clear=options.clear,
-                loud=options.loud,
-                bits=options.bits,
-                threads=1 if self._few_bars else THREADS,
-            )
-            recording, balance = self._balanced(order, tell_preparing(listener, ""))
-            write_track(order, 0, recording, balance, gains_of([balance], ceilings_of(order.tracks)), files)
-        return (*recording.playing.notices(), *balance.notices())
+        order = SetOrder(
+            arrangement,
+            self.one.sound,
+            (TrackOrder(self.recipe, asked, (name,)),),
+            work,
+            seed=options.seed,
+            dry=options.dry,
+            clear=options.clear,
+            loud=options.loud,
+            bits=options.bits,
+            threads=1 if self._few_bars else THREADS,
+        )
+        recording, balance = self._balanced(order, tell_preparing(listener, ""))
+        (own_dbtp,) = ceilings_of(order.tracks)
+        under_dbtp = own_dbtp if ceiling_dbtp is None else ceiling_dbtp
+        gains_db = {own_dbtp: gains_of([balance], [under_dbtp])[under_dbtp]}
+        write_track(order, 0, recording, balance, gains_db, files)
+        return PlayedTrack(recording, (*recording.playing.notices(), *balance.notices()))
 
     @property
     def _few_bars(self) -> bool:
@@ -219,8 +257,8 @@ class _Order:
             return digest(self.source.content(), self.options)
         return ""
 
-    def write_midi(self, listener: Listener) -> tuple[str, ...]:
-        """Write a MIDI file: bars once through, with the notes that the track has."""
+    def midi(self, listener: Listener) -> bytes:
+        """Return the track as a MIDI file: bars once through, with the notes that it has."""
         from tercet.performing.midi import midi_bytes
 
         recipe = self.recipe
@@ -239,9 +277,7 @@ class _Order:
         facts = facts_of(take.notes, arrangement)
         heard = tuple(note for note, fact in zip(take.notes, facts, strict=True) if recipe.heard.picks(fact))
         layers = tuple(layer for layer in LAYERS if any(note.layer == layer for note in heard))
-        data = midi_bytes(arrangement, dataclasses.replace(take, notes=heard), layers or None)
-        write_made(self.path, data, maker=MAKER, replace=self.replace)
-        return ()
+        return midi_bytes(arrangement, dataclasses.replace(take, notes=heard), layers or None)
 
 
 def _tell_tune_between(one: ReadySet, listener: Listener) -> None:

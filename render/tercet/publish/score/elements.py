@@ -51,11 +51,14 @@ class ScoreLook:
         Width of a line of music in the engraver's units; a space between staff lines is 18 of them.
     in_proportion
         Whether the last line of each section is left as short as it is, rather than only that of the whole piece.
+    as_played
+        Whether every playing of a section is engraved by itself, with its own words and without repeat signs.
     """
 
     tune: bool = True
     width: int = 1900
     in_proportion: bool = False
+    as_played: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -78,7 +78,7 @@ def score_of(arrangement: Arrangement, look: ScoreLook) -> Score:
     RequestError
         When more than `MOST_PRINTED` notes of the tune would be printed.
     """
-    form = written_form(arrangement)
+    form = written_form(arrangement, as_played=look.as_played)
     _check_size(arrangement, form)
     writer = _ScoreWriter(arrangement, look, form)
     root = Element("mei", {"xmlns": "http://www.music-encoding.org/ns/mei", "meiversion": "5.0"})

@@ -159,8 +159,8 @@ def listed(numbers: Sequence[int]) -> str:
     return " ".join(f"{number}." for number in numbers)
 
 
-def written_form(arrangement: Arrangement) -> WrittenForm:
-    """Return what is printed of an arrangement.
+def written_form(arrangement: Arrangement, *, as_played: bool = False) -> WrittenForm:
+    """Return what is printed of an arrangement; `as_played` prints every playing of a section by itself.
 
     Every measure of the piece as played is a playing of exactly one printed bar, and sounds as that bar is printed.
     """
@@ -170,9 +170,8 @@ def written_form(arrangement: Arrangement) -> WrittenForm:
     starts = tuple(float(gesture.start_beat) for gesture in arrangement.gestures)
     for visit in visits:
         contents = [_content(measure, arrangement, starts) for measure in visit]
-        place = next(
-            (index for index, draft in enumerate(drafts) if draft.takes(visit, contents)), len(drafts)
-        )
+        shared = (index for index, draft in enumerate(drafts) if draft.takes(visit, contents))
+        place = len(drafts) if as_played else next(shared, len(drafts))
         if place == len(drafts):
             drafts.append(_Draft(visit[-1].section))
         drafts[place].add(visit, contents)
