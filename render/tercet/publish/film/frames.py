@@ -14,7 +14,7 @@ from tercet.publish.film.lines import FilmLine, PieceLines, piece_lines
 from tercet.publish.film.moments import Moments
 from tercet.publish.film.moving import LineKey, Lit, Visit, along, lit_marks, visits_of
 from tercet.publish.film.pixels import Picture, Sprite, picture_of, sprite_of
-from tercet.publish.film.sizes import FRAME_RATE_HZ, TITLE_S, FilmSize, frame_at
+from tercet.publish.film.sizes import FRAME_RATE_HZ, POINTER_STEP, TITLE_S, FilmSize, frame_at
 from tercet.publish.film.times import FilmTimes
 from tercet.publish.pictures.looks import PAPER, TEXT
 from tercet.publish.shapes import Drawing, Ink, Path
@@ -30,9 +30,6 @@ STAYS_S = 0.7
 
 POINTER_INK, POINTER_WIDTH = 0.12, 26.0
 """Of the upright band that goes along with the sound."""
-
-POINTER_STEP = 6
-"""It goes along ten times a second: each further frame would cost as much again to encode."""
 
 LONGEST_STILL = 30
 """A frame comes again after so many, for players that wait for one."""

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from tercet.publish.film.lines import PieceLines
 from tercet.publish.film.marks import STRUCK_S, Mark, head_of, note_of, word_of
-from tercet.publish.film.sizes import TITLE_S, frame_at
+from tercet.publish.film.sizes import POINTER_STEP, TITLE_S, frame_at
 from tercet.publish.film.times import FilmTimes, Stroke
 from tercet.publish.score.elements import GestureIds
 from tercet.song import SECOND
@@ -119,6 +119,11 @@ def _shown_by(stroke: Stroke, lines: PieceLines) -> tuple[GestureIds | None, str
     return ids, strings[0] if strings else ""
 
 
+def _with_pointer(frame: int) -> int:
+    """Return the next frame on which the pointer moves: when a mark goes matters less than a frame more costs."""
+    return -(-frame // POINTER_STEP) * POINTER_STEP
+
+
 def _marks_of(stroke: Stroke, lines: PieceLines) -> Iterator[Lit]:
     ids, name = _shown_by(stroke, lines)
     if ids is None or ids.bar not in lines.line_of:
@@ -126,8 +131,8 @@ def _marks_of(stroke: Stroke, lines: PieceLines) -> Iterator[Lit]:
     key = stroke.piece, lines.line_of[ids.bar]
     line, note, shown = lines.lines[key[1]], stroke.note, stroke.shown
     first = frame_at(TITLE_S + stroke.onset_s)
-    struck = max(frame_at(TITLE_S + min(stroke.onset_s + STRUCK_S, stroke.end_s)), first + 1)
-    end = max(frame_at(TITLE_S + stroke.end_s), struck)
+    struck = _with_pointer(max(frame_at(TITLE_S + min(stroke.onset_s + STRUCK_S, stroke.end_s)), first + 1))
+    end = max(_with_pointer(frame_at(TITLE_S + stroke.end_s)), struck)
     if spot := line.spots.get(name):
         head = head_of(spot, line.gap, note.layer, note.level_db, shown, ringing=False)
         yield Lit(first, struck, key, note.level_db, head)

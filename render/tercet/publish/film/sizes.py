@@ -7,11 +7,22 @@ from dataclasses import dataclass
 from tercet.errors import ParameterError, RequestError
 from tercet.wording import did_you_mean, listed, lookalikes
 
-__all__ = ["FILM_SIZES", "FRAME_RATE_HZ", "TITLE_S", "FilmSize", "film_size_named", "frame_at"]
+__all__ = [
+    "FILM_SIZES",
+    "FRAME_RATE_HZ",
+    "POINTER_STEP",
+    "TITLE_S",
+    "FilmSize",
+    "film_size_named",
+    "frame_at",
+]
 
 FRAME_RATE_HZ = 60
 """A mark lights on the frame nearest to its string: at most half a frame, 8.3 ms, away from it. Most frames are as the
 one before, and are left out."""
+
+POINTER_STEP = 6
+"""The pointer goes along ten times a second: each further frame would cost as much again to encode."""
 
 TITLE_S = 3.0
 """How long the title is read before the track begins."""
