@@ -1,7 +1,7 @@
 """How well students' recordings are heard, as a table; see README.md beside this file.
 
-Run as ``.venv/bin/python benchmarks/hearing.py``: songs of ours, each played seven times with planted slips, three
-sounds taking turns, through a phone, a low-rate file, a phone that turns itself up and down, a room of RT60 1 s, with a
+Run as ``.venv/bin/python benchmarks/hearing.py``: songs of ours, each played seven times with planted slips and
+once with five pauses, three sounds taking turns, through a phone, a low-rate file, a phone that turns itself up and down, a room of RT60 1 s, with a
 second ukulele far off, and with much noise; then parts alone, other strings, other songs. All is rendered by Tercet:
 what is true is known, and no person played any of it.
 """
@@ -43,6 +43,9 @@ ALONE: dict[str, tuple[Layer, ...]] = {
 }
 """Parts that somebody plays alone, and says so."""
 
+STOPS = Performance("stops", speeds=(0.95, 1.0, 0.9), wrong=1, pauses=5, seed=30)
+"""One performance more of each song: five pauses of two seconds, so that fifteen are looked for."""
+
 TUNINGS = ("low-g", "baritone")
 SHAPES_HIGHER = (-2, 2, 5)
 """Semitones between a class's strings and the song's, with the same shapes: A D F# B is 2."""
@@ -67,7 +70,7 @@ def performances(*, short: bool) -> Iterator[tuple[str, Arrangement, Played]]:
     sounds = cycle(SOUNDS)
     for name in SONGS:
         arrangement = arranged(name)
-        for performance in SEVEN:
+        for performance in (*SEVEN, STOPS):
             yield name, arrangement, play(arrangement, performance, next(sounds))
 
 
