@@ -1,9 +1,9 @@
 """How well students' recordings are heard, as a table; see README.md beside this file.
 
-Run as ``.venv/bin/python benchmarks/hearing.py``: songs of ours, each played seven times with planted slips and
-once with five pauses, three sounds taking turns, through a phone, a low-rate file, a phone that turns itself up and down, a room of RT60 1 s, with a
-second ukulele far off, and with much noise; then parts alone, other strings, other songs. All is rendered by Tercet:
-what is true is known, and no person played any of it.
+Run as ``.venv/bin/python benchmarks/hearing.py``: songs of ours, each played seven times with planted slips and once
+with five pauses, three sounds taking turns, through a phone, a low-rate file, a phone that turns itself up and down, a
+room of RT60 1 s, with a second ukulele far off, and with much noise; then parts alone, other strings, other songs. All
+is rendered by Tercet: what is true is known, and no person played any of it.
 """
 
 from __future__ import annotations
