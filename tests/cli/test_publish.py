@@ -187,3 +187,26 @@ def test_the_songs_own_folder_is_refused(folder: Path, tercet: Run) -> None:
     ran = tercet("publish", folder, "-o", folder)
     assert ran.code == 1
     assert "is the folder of the songs: name one of its own" in ran.err
+
+
+def test_films_lie_beside_pages_and_are_made_once(
+    folder: Path, tercet: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    one_song(folder)
+    made: list[Path] = []
+
+    def film(_song: object, output: Path, *_rest: object) -> None:
+        made.append(output)
+        output.write_bytes(b"moving" * len(made))
+
+    monkeypatch.setattr("tercet.kit.sites.make_film", film)
+    for _ in range(2):
+        site, ran = publish(tercet, folder, "--films")
+        assert ran.code == 0
+    assert len(made) == 1
+    assert (site / "two-kettles" / "film.mp4").read_bytes() == b"moving"
+    assert 'href="film.mp4"' in (site / "two-kettles" / "index.html").read_text("utf-8")
+    song = folder / "two-kettles.yaml"
+    song.write_text(song.read_text("utf-8").replace("tempo: 150", "tempo: 140"), encoding="utf-8")
+    publish(tercet, folder, "--films")
+    assert (site / "two-kettles" / "film.mp4").read_bytes() == b"movingmoving"

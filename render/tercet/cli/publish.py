@@ -38,6 +38,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         action="store_false",
         help="don't make recordings; a kit that is there is used",
     )
+    parser.add_argument("--films", action="store_true", help="a film of each song, too: it takes a while")
     parser.add_argument(
         "--no-songbook",
         dest="songbook",

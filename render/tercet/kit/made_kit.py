@@ -16,7 +16,7 @@ __all__ = ["files_to_take", "read_kit", "set_names"]
 PLAYED_ENDINGS = (".mp3",)
 """Kinds of recording that every browser plays."""
 
-TAKEN = {**dict(zip(FORMATS, format_names(), strict=True)), ".mid": "midi", ".pdf": "pdf"}
+TAKEN = {**dict(zip(FORMATS, format_names(), strict=True)), ".mid": "midi", ".mp4": "film", ".pdf": "pdf"}
 """Groups of files to take home by their endings, in their order."""
 
 

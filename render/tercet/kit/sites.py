@@ -9,10 +9,12 @@ from datetime import UTC, datetime
 from pathlib import Path
 from uuid import NAMESPACE_URL, uuid5
 
+from tercet import __version__
 from tercet.errors import RequestError
 from tercet.jobs import FolderStore
 from tercet.jobs.own_files import OwnFiles
 from tercet.kit.events import Event, Listener, unheard
+from tercet.kit.films import FilmOptions, make_film
 from tercet.kit.pages import PageOptions, PagesResult, make_pages
 from tercet.kit.plans import class_file_of
 from tercet.kit.songbook import SongbookOptions, make_songbook
@@ -31,6 +33,7 @@ MAKER = "publish"
 """The command that files are noted under."""
 
 FEED, SITEMAP, ROBOTS, NEWS, SONGBOOK = "feed.xml", "sitemap.xml", "robots.txt", "news.json", "songbook.pdf"
+FILM, FILM_NOTE = "film.mp4", "page/film.json"
 NOBODY = "User-agent: *\nDisallow: /\n"
 
 LARGE_FILE_BYTES = 25_000_000
@@ -49,6 +52,8 @@ class SiteOptions:
         How its pages are made.
     songbook
         Whether the sheets of all songs lie in it as one book, too.
+    films
+        Whether a film of each song lies beside its page, in the sound of `pages`.
     mine
         Whether songs without a licence go into it too: whoever says so may share them.
     findable
@@ -60,6 +65,7 @@ class SiteOptions:
     _: KW_ONLY
     pages: PageOptions = field(default_factory=PageOptions)
     songbook: bool = True
+    films: bool = False
     mine: bool = False
     findable: bool = False
     now: datetime = field(default_factory=lambda: datetime.now(UTC).replace(microsecond=0))
@@ -140,6 +146,9 @@ def make_site(
     given = [source.given for source, _ in may]
     if options.songbook:
         _bind(given, own, options.pages, files, listener)
+    if options.films:
+        for source, _ in may:
+            _film(source, own, options.pages, files, listener)
     known = files.read_note(NEWS).get("entries", {})
     files.write(FEED, _news(may, shared, files, options.now))
     for name, data in _for_robots(may, shared, options).items():
@@ -193,6 +202,26 @@ def _bind(
         made = make_songbook(songs, work / SONGBOOK, asked, _without_made(listener))
         own.put(made, SONGBOOK)
     listener(Event("made", "", "", track="songbook", file=store.place(SONGBOOK)))
+
+
+def _film(
+    source: SongSource, own: OwnFiles, pages: PageOptions, files: PageFiles, listener: Listener
+) -> None:
+    """Make the film of a song, unless it is there as it would be made, or what is there must stay."""
+    name, note = f"{source.folder}/{FILM}", f"{source.folder}/{FILM_NOTE}"
+    play, look = pages.play, FilmOptions(left_handed=pages.left_handed)
+    asked = digest(__version__, source.content(), replace(play, sound=None), str(play.sound), look)
+    store = own.store
+    if store.size(name) is not None and files.read_note(note).get("asked") == asked and not own.left(name):
+        return
+    if left := own.left(name):
+        files.left.append(left)
+        return
+    with work_folder(None) as work:
+        make_film(source.given, work / FILM, "", play, look, _without_made(listener))
+        own.put(work / FILM, name)
+    files.write_note(note, {"asked": asked})
+    listener(Event("made", "", track="film", file=store.place(name)))
 
 
 def _without_made(listener: Listener) -> Listener:
