@@ -369,7 +369,7 @@ def test_a_book_that_breaks_off_leaves_what_was_there(
     [
         (("-o", "book.txt"), "ends in .txt: a songbook's name ends in .pdf, such as book.pdf"),
         (("-o", "b.pdf", "--paper", "A3"), "--paper must be A4, Letter, A5 or Half-Letter (got A3)"),
-        (("-o", "b.pdf", "--paper", "A5", "--booklet"), "A5 pages on A4 or Half-Letter pages on Letter"),
+        (("-o", "b.pdf", "--paper", "A5", "--booklet"), "A4 folded to A5 or Letter folded to Half-Letter"),
         (("-o", "b.pdf", "--tuning", "low-g,low-g"), "low-g appears twice"),
     ],
 )

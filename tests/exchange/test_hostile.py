@@ -229,8 +229,8 @@ HOSTILE_CHORDPRO: dict[str, tuple[str, str]] = {
         "{t: x}\n{soc}\n" + ("[|][C]" * 100 + "\n") * 10 + "{eoc}\n" + "{chorus}\n" * 9_000,
         "more than 2000 bars",
     ),
-    "full-bar": ("{t: x}\n[|][C]" + "la " * 70, "line 2 of .*70 words or chords stand in one bar"),
-    "many-chords": ("{t: x}\n[|]" + "[C]" * 70, "line 2 of .*70 words or chords stand in one bar"),
+    "full-bar": ("{t: x}\n[|][C]" + "la " * 70, "line 2 of .*one bar holds 70, be they words or chords"),
+    "many-chords": ("{t: x}\n[|]" + "[C]" * 70, "line 2 of .*one bar holds 70, be they words or chords"),
     "repeats-without-end": ("{t: x}\n{sog}\n" + "| C :|\n" * 3_000 + "{eog}\n", "more than 2000 bars"),
     "cells": ("{t: x}\n{sog}\n| " + "C~D~E~F~G " * 60 + "|\n{eog}\n", "there are no chords"),
 }

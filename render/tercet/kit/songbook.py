@@ -95,9 +95,9 @@ class SongbookOptions:
         for name, value in {**exact, "paper": paper_named(self.paper)}.items():
             object.__setattr__(self, name, value)
         if self.booklet and self.paper not in HALVES:
-            folded = listed((f"{half} pages on {paper}" for paper, half in HALVES.items()), "or")
+            folded = listed((f"{paper} folded to {half}" for paper, half in HALVES.items()), "or")
             raise RequestError(
-                f"a booklet has {folded} (got {self.paper}): leave --paper out, or --booklet for {self.paper} pages"
+                f"a booklet is printed on {folded} (got {self.paper}): leave --paper out, or leave --booklet out"
             )
 
     @property

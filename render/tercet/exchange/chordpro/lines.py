@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from tercet.exchange.chordpro.directives import OWN, environment_of, known_directive
 from tercet.exchange.leadsheet import TuneError
+from tercet.wording import counted
 
 __all__ = ["DirectiveLine", "WordLine", "looks_like_chordpro", "read_lines", "songs_of", "with_codes"]
 
@@ -66,7 +67,9 @@ def read_lines(text: str, file: str) -> Iterator[DirectiveLine | WordLine]:
     """
     lines = re.split(r"\r\n|[\r\n]", text)
     if len(lines) > MOST_LINES:
-        raise TuneError(f"{file} has {len(lines)} lines: cut it into books of at most {MOST_LINES}")
+        raise TuneError(
+            f"{file} has {counted(len(lines), 'line')}: cut it into books of at most {MOST_LINES}"
+        )
     number, whole = 0, ""
     for place, line in enumerate(lines, 1):
         number = number or place

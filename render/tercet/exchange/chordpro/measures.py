@@ -145,8 +145,9 @@ class _Laid:
         for bar, filled, length in zip(self._bars, self._parts_fill, self.lengths, strict=True):
             places, chords = _laid(bar, filled)
             if len(places) > _MOST_SUNG or len(bar.parts) > _MOST_SUNG:
+                many = max(len(places), len(bar.parts))
                 raise TuneError(
-                    f"line {bar.line} of {file}: {max(len(places), len(bar.parts))} words or chords stand in one bar, "
+                    f"line {bar.line} of {file}: one bar holds {many}, be they words or chords, "
                     f"and a bar has at most {_MOST_SUNG}: write [|] where the next one begins"
                 )
             self.places.append(_within(places, length))

@@ -29,6 +29,7 @@ from tercet.exchange.outside import text_of
 from tercet.exchange.words import names_section
 from tercet.song import Meter
 from tercet.theory.limits import MOST_BARS
+from tercet.wording import counted
 
 __all__ = ["is_chordpro", "is_words_with_chords", "read_chordpro", "read_chordpro_book"]
 
@@ -73,7 +74,7 @@ def read_chordpro(
     song, more = _chosen(songs, tune, file)
     sheet = _SongReader(file, bars_per_chord).read(song)
     if more:
-        said = f"the file has {more} songs: the first is read, --tune chooses another"
+        said = f"the file has {counted(more, 'song')}: the first is read, --tune chooses another"
         sheet = replace(sheet, remarks=(said, *sheet.remarks))
     return sheet
 

@@ -66,4 +66,4 @@ def define_text(chord: str, frets: Frets, fingers: Fingers = ()) -> str:
     base = min(pressed) if pressed and max(pressed) > 4 else 1
     shown = " ".join("x" if fret is None else str(fret - base + 1 if fret else 0) for fret in frets)
     held = f" fingers {' '.join(map(str, fingers))}" if any(fingers) else ""
-    return f"{{define: {chord} base-fret {base} frets {shown}{held}}}"
+    return "".join(("{define: ", str(chord), " base-fret ", str(base), " frets ", shown, held, "}"))

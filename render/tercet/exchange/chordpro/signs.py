@@ -48,7 +48,7 @@ def _places(lines: list[int]) -> str:
     shown = [str(line) for line in once[:SHOWN]]
     more = len(once) - len(shown)
     told = f"{', '.join(shown)} and {more} more" if more else listed(shown)
-    return f": line{'s' if len(once) > 1 else ''} {told}"
+    return f": {'lines' if more or len(shown) > 1 else 'line'} {told}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,6 +20,7 @@ from tercet.exchange.chordpro.signs import BAR_LINE, BEAT
 from tercet.exchange.writing import kept_settings, row_names
 from tercet.song import ChordSpan, Measure, PlayedVisit, Slot, Song, played_visits
 from tercet.theory import Chord, tuning_of
+from tercet.wording import listed
 
 __all__ = ["chordpro_bytes"]
 
@@ -112,7 +113,7 @@ def _left_out(song: Song) -> Iterator[str]:
     yield "the notes of the tune are left out: ChordPro has words and chords"
     lost = [f"`{name}`" for name in ("between", "strum", "marks") if name in row_names(song)]
     if lost:
-        yield f"{' and '.join(lost)} rows are left out"
+        yield f"left out: the rows {listed(lost)}"
     pinned = _pinned(song)
     if any(span.shape and str(span.chord) not in pinned for span in _spans(song)):
         yield "a chord has one shape in the file: where the song pins others, or none, the chords stay"
