@@ -52,7 +52,7 @@ from tercet.publish.page import (
     tuning_of,
 )
 from tercet.publish.pictures.shapes_used import shapes_used
-from tercet.song import Players, Song, bar_indices
+from tercet.song import ClassFile, Players, Song, bar_indices
 from tercet.song.class_file import CLASS_FILE_NAME
 from tercet.song.weeks import WeekSong
 from tercet.tracks import SECOND_RECIPES
@@ -221,10 +221,12 @@ def is_page_file(output: Path) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class _SongSets:
-    """The sets of a song, ready to be played, and each as it is played."""
+    """The sets of a song, ready to be played, each as it is played, its class file, and what of it is practised."""
 
     sets: tuple[ReadySet, ...]
     playings: tuple[Playing, ...]
+    shared: ClassFile | None
+    week: PageWeek | None
 
     @property
     def title(self) -> str:
@@ -252,21 +254,22 @@ class _Pages:
         """Make the pages of all songs, then their list."""
         entries = []
         self._check_output(sources)
-        songs = each_of(sources, self._song)
+        read = each_of(sources, self._song)
         self._songs = {
             each.given.stem: (each.folder, song.sets[0].arrangement)
-            for each, song in zip(sources, songs, strict=True)
+            for each, song in zip(sources, read, strict=True)
             if isinstance(each.given, Path)
         }
+        songs = [self._in_lesson(source, song) for source, song in zip(sources, read, strict=True)]
         for source, song in zip(sources, songs, strict=True):
             for one in song.sets:
                 tell_problems(one.arrangement, self._listener, one.title)
             if self._options.one_file:
-                self._one_file(source, song, f"{source.folder}.html")
+                self._one_file(song, f"{source.folder}.html")
             else:
                 self._folder(source, song)
                 entries.append(self._entry(source, song))
-        listed = self._list(entries, self._title(sources), self._weeks(sources)) if entries else None
+        listed = self._list(entries, self._title(songs), self._weeks(songs)) if entries else None
         return PagesResult(tuple(self._pages), listed, tuple(self._left))
 
     def _entry(self, source: SongSource, sets: _SongSets) -> ListedSong:
@@ -281,13 +284,13 @@ class _Pages:
             shapes_used(arrangement),
             clip if (self._output / clip).is_file() else "",
             tuple((tuning_of(one.arrangement), one.arrangement.song.players) for one in sets.sets),
-            week=week.words(arrangement) if (week := _week(source, arrangement)) else "",
+            week=sets.week.words(arrangement) if sets.week else "",
         )
 
-    def _title(self, sources: Sequence[SongSource]) -> str:
+    def _title(self, songs: Iterable[_SongSets]) -> str:
         """Return what the list is called: as asked, else the name of the class."""
-        classes = (source.class_file() for source in sources)
-        return self._options.title or next((one.name for one in classes if one and one.name), "")
+        named = (song.shared.name for song in songs if song.shared and song.shared.name)
+        return self._options.title or next(named, "")
 
     def _check_output(self, sources: Sequence[SongSource]) -> None:
         """Refuse the name of a page where a folder is needed, and a file that must stay, before any work."""
@@ -307,10 +310,11 @@ class _Pages:
             )
 
     def _song(self, source: SongSource) -> _SongSets:
-        options = with_class(self._options.kit_options(), source.class_file())
-        sets = ready_sets(source, options, self._listener)
-        _week(source, sets[0].arrangement)
-        return _SongSets(sets, tuple(playing_of(one, self._options.play, self._listener) for one in sets))
+        shared = source.class_file()
+        sets = ready_sets(source, with_class(self._options.kit_options(), shared), self._listener)
+        week = _week(source, shared, sets[0].arrangement)
+        playings = tuple(playing_of(one, self._options.play, self._listener) for one in sets)
+        return _SongSets(sets, playings, shared, week)
 
     # ---- telling
 
@@ -336,7 +340,7 @@ class _Pages:
             return
         if self._options.kit:
             self._ready_kit(source, song, folder)
-        asked = self._asked(source, song, folder)
+        asked = self._asked(song, folder)
         files = PageFiles(self._own, source.folder)
         page = folder / "index.html"
         if not self._options.replace and files.is_there(asked, verify=self._options.verify):
@@ -397,7 +401,7 @@ class _Pages:
         plan = PagePlan(
             sets,
             class_href="../index.html",
-            week=_week(source, song.sets[0].arrangement, self._lesson(source)),
+            week=song.week,
             left_handed=self._options.left_handed,
             findable=self._options.findable,
         )
@@ -429,7 +433,7 @@ class _Pages:
             self._notice(f"{error}. The page has no tracks until then", song)
             return ()
 
-    def _asked(self, source: SongSource, song: _SongSets, folder: Path) -> str:
+    def _asked(self, song: _SongSets, folder: Path) -> str:
         """Return what stands for all that a page is made of: the song, how it is played, and the kit beside it."""
         options, play, kit = self._options, self._options.play, folder / MANIFEST
         return digest(
@@ -445,7 +449,7 @@ class _Pages:
                 options.findable,
             ),
             kit.read_bytes() if kit.is_file() else b"",
-            (source.this_week(), self._lesson(source)),
+            song.week,
             [
                 (str(path), path.stat().st_size)
                 for paths in files_to_take(folder).values()
@@ -472,7 +476,7 @@ class _Pages:
 
     # ---- other pages
 
-    def _one_file(self, source: SongSource, song: _SongSets, name: str) -> None:
+    def _one_file(self, song: _SongSets, name: str) -> None:
         """Make a song's page as one file, unless what is there must stay."""
         path = self._file or self._output / name
         if self._file is None and (left := self._own.left(name)):
@@ -485,7 +489,7 @@ class _Pages:
         ]
         plan = PagePlan(
             sets,
-            week=_week(source, song.sets[0].arrangement),
+            week=song.week,
             left_handed=self._options.left_handed,
             findable=self._options.findable,
             one_file=True,
@@ -502,22 +506,22 @@ class _Pages:
             write_made(self._file, data, maker=MAKER, replace=self._options.replace)
         self._tell_page(path, song.title)
 
-    def _lesson(self, source: SongSource) -> PageLesson | None:
-        """Return where a song stands in the lesson of this week, among the songs whose pages are made."""
-        shared = source.class_file()
-        if shared is None or not shared.weeks or isinstance(source.given, Song):
-            return None
+    def _in_lesson(self, source: SongSource, song: _SongSets) -> _SongSets:
+        """Return a song with its place in the lesson of this week, among the songs whose pages are made."""
+        shared, week = song.shared, song.week
+        if shared is None or not shared.weeks or week is None or isinstance(source.given, Song):
+            return song
+        if self._options.one_file:
+            return song
         steps = [each.song for each in shared.this_week if each.song in self._songs]
-        if source.given.stem not in steps:
-            return None
         at = steps.index(source.given.stem)
         around = [self._songs[steps[one]] if 0 <= one < len(steps) else None for one in (at - 1, at + 1)]
         before, after = (each and (f"../{each[0]}/index.html", each[1].song.title) for each in around)
-        return PageLesson(at + 1, len(steps), before, after)
+        return replace(song, week=replace(week, lesson=PageLesson(at + 1, len(steps), before, after)))
 
-    def _weeks(self, sources: Sequence[SongSource]) -> tuple[ListedWeek, ...]:
+    def _weeks(self, songs: Iterable[_SongSets]) -> tuple[ListedWeek, ...]:
         """Return what the list says of the weeks of a class: this one, then those before it, the last first."""
-        shared = next((each for source in sources if (each := source.class_file()) and each.weeks), None)
+        shared = next((song.shared for song in songs if song.shared and song.shared.weeks), None)
         if shared is None:
             return ()
         return tuple(
@@ -564,17 +568,15 @@ class _Pages:
         return self._output / "index.html"
 
 
-def _week(source: SongSource, arrangement: Arrangement, lesson: PageLesson | None = None) -> PageWeek | None:
+def _week(source: SongSource, shared: ClassFile | None, arrangement: Arrangement) -> PageWeek | None:
     """Return what is practised of a song this week; `RequestError` where a week names bars that it hasn't."""
-    shared = source.class_file()
-    for week in shared.weeks if shared else ():
-        for each in week.songs:
-            if isinstance(source.given, Path) and each.song == source.given.stem:
-                _practised(each, arrangement, "weeks")
-    practised = source.this_week()
-    if practised is None:
+    if shared is None or isinstance(source.given, Song):
         return None
-    return replace(_practised(practised, arrangement), lesson=lesson)
+    name = source.given.stem
+    for each in (each for week in shared.weeks for each in week.songs if each.song == name):
+        _practised(each, arrangement, "weeks")
+    practised = next((each for each in shared.this_week if each.song == name), None)
+    return None if practised is None else _practised(practised, arrangement)
 
 
 def _practised(song: WeekSong, arrangement: Arrangement, setting: str = "this-week") -> PageWeek:

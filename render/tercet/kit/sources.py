@@ -11,7 +11,6 @@ from tercet.errors import RequestError
 from tercet.kit.events import Event, Listener
 from tercet.song import ClassFile, OwnTrack, Song, read_class_beside, read_song
 from tercet.song.class_file import in_class, is_class_file, without_weeks
-from tercet.song.weeks import WeekSong
 from tercet.tracks.recipes import Recipe, own_recipes, slug
 
 __all__ = ["GivenSong", "SongSource", "each_of", "own_recipes_of", "own_tracks_of", "source_of", "sources_of"]
@@ -66,12 +65,6 @@ class SongSource:
             return (self.file_name, self.given)
         shared = self.class_file()
         return (self.file_name, self.given.read_bytes(), shared and without_weeks(shared))
-
-    def this_week(self) -> WeekSong | None:
-        """Return what its class practises of it this week, if the class file says so."""
-        if isinstance(self.given, Song) or (shared := self.class_file()) is None:
-            return None
-        return next((one for one in shared.this_week if one.song == self.given.stem), None)
 
     def changed_after(self, path: Path) -> bool:
         """Return whether its file was changed after another one was made."""
