@@ -24,7 +24,7 @@ from tercet.kit.events import Listener, unheard
 from tercet.kit.on_paper import make_handout, sheet_bytes
 from tercet.kit.options import GivenTuning, PlayOptions, Speed, speed_of, tunings_of
 from tercet.kit.ready import arranged, as_asked
-from tercet.made_files import check_may_make, write_made
+from tercet.made_files import check_ending, check_may_make, write_made
 from tercet.performing import Take, lay_out
 from tercet.performing import perform as perform_timeline
 from tercet.performing.midi import midi_bytes
@@ -290,15 +290,8 @@ class Sheet:
 
 def check_may_print(path: Path, *, replace: bool) -> None:
     """Refuse what `Sheet.write` refuses, before a song is read."""
-    ending = path.suffix.lower()
-    if ending not in SHEET_ENDINGS:
-        handout = ", or say --handout for a picture" if ending == ".png" else ""
-        raise RequestError(
-            f"{path} ends in {ending or 'nothing'}: a sheet's name ends in {' or '.join(SHEET_ENDINGS)}, "
-            f"such as {path.stem or 'sheet'}.pdf{handout}",
-            given=str(path),
-            meant=str(path.with_suffix(".pdf")) if path.name else "",
-        )
+    handout = ", or say --handout for a picture" if path.suffix.lower() == ".png" else ""
+    check_ending(path, SHEET_ENDINGS, "sheet", ".pdf", handout)
     check_may_make(path, replace=replace)
 
 

@@ -20,10 +20,12 @@ from pathlib import Path
 from tercet.caches import cache_folder
 from tercet.errors import RequestError
 from tercet.files import may_replace, replacing, sha256_of, whole_files
+from tercet.wording import listed
 
 __all__ = [
     "CHANGED",
     "FOREIGN",
+    "check_ending",
     "check_may_make",
     "is_sealed",
     "made_files",
@@ -49,6 +51,32 @@ _SEAL = re.compile(rb'"seal": "[0-9a-f]{64}"')
 
 
 # ---- a single file, which the user named
+
+
+def check_ending(path: Path, endings: Sequence[str], kind: str, usual: str, more: str = "") -> None:
+    """Refuse a name of another ending than files of a kind have; `RequestError`.
+
+    Parameters
+    ----------
+    path
+        What the user named.
+    endings
+        Those that there are, small, with the dot.
+    kind
+        What the file is, in a word: ``sheet``.
+    usual
+        The ending of the name that is proposed.
+    more
+        What else may be meant, behind that.
+    """
+    if path.suffix.lower() in endings:
+        return
+    raise RequestError(
+        f"{path} ends in {path.suffix or 'nothing'}: a {kind}'s name ends in {listed(endings, 'or')}, such as "
+        f"{path.stem or kind}{usual}{more}",
+        given=str(path),
+        meant=str(path.with_suffix(usual)) if path.name else "",
+    )
 
 
 def check_may_make(path: Path, *, replace: bool = False) -> None:

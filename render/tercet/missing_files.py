@@ -12,9 +12,24 @@ from tercet.errors import RequestError
 from tercet.printable import visible_line
 from tercet.wording import did_you_mean, listed, lookalikes
 
-__all__ = ["SONG_ENDINGS", "files_in", "folder_instead", "missing_file"]
+__all__ = ["SONG_ENDINGS", "TUNE_ENDINGS", "files_in", "folder_instead", "missing_file"]
 
 SONG_ENDINGS = (".yaml", ".yml")
+TUNE_ENDINGS = (
+    ".musicxml",
+    ".xml",
+    ".mxl",
+    ".abc",
+    ".mid",
+    ".midi",
+    ".cho",
+    ".chopro",
+    ".chordpro",
+    ".crd",
+    ".pro",
+)
+"""How names of tunes end that can be imported."""
+
 CLASS_FILES = ("class.yaml", "class.yml")
 """Of these endings, but no songs."""
 

@@ -11,7 +11,7 @@ from tercet.arranging.novelties import Known, Met, met_in
 from tercet.arranging.report import BarHardness, report_of
 from tercet.wording import counted
 
-__all__ = ["Hardness", "RankedSong", "easy_first", "hardness_of"]
+__all__ = ["Hardness", "RankedSong", "easy_first", "hardness_of", "mostly"]
 
 HARD_PART = 0.25
 """A song is as hard as the hardest quarter of its bars: what a class stumbles over, not what lies between."""
@@ -88,18 +88,19 @@ def hardness_of(arrangement: Arrangement) -> Hardness:
     report = report_of(arrangement)
     places = report.hardest_places
     hard = places[: max(round(len(places) * HARD_PART), 1)]
-    sums = {part: sum(getattr(place, part) for place in hard) for part in PARTS}
-    heaviest = max(sums, key=lambda part: sums[part])
     return Hardness(
-        bars_cost=_mean(hard),
-        mostly=PARTS[heaviest] if sums[heaviest] > 0 else "",
+        bars_cost=sum(place.cost for place in hard) / len(hard),
+        mostly=mostly(*hard),
         shapes=report.totals.shapes,
         fret=report.highest_fret.fret if report.highest_fret else 0,
     )
 
 
-def _mean(places: Sequence[BarHardness]) -> float:
-    return sum(place.cost for place in places) / len(places)
+def mostly(*places: BarHardness) -> str:
+    """Return what makes the most of how hard some bars are, in words; empty where nothing does."""
+    sums = {part: sum(getattr(place, part) for place in places) for part in PARTS}
+    heaviest = max(sums, key=lambda part: sums[part])
+    return PARTS[heaviest] if sums[heaviest] > 0 else ""
 
 
 def easy_first(arrangements: Iterable[Arrangement]) -> tuple[RankedSong, ...]:

@@ -6,20 +6,17 @@ from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import groupby
-from typing import Literal, get_args
+from typing import Literal
 
 from tercet.arranging.model import Arrangement, Gesture
-from tercet.arranging.report import frets_text, stroke_text
+from tercet.arranging.report import frets_text, stroke_text, top_fret
 from tercet.song import Bar, Meter
 from tercet.wording import counted
 
-__all__ = ["NEW_KINDS", "Known", "Met", "NewKind", "met_in"]
+__all__ = ["Known", "Met", "NewKind", "met_in"]
 
 NewKind = Literal["chord", "shape", "roll", "strum", "rhythm", "fret"]
-"""What may be new to a player."""
-
-NEW_KINDS: tuple[NewKind, ...] = get_args(NewKind)
-"""In the order in which they are told."""
+"""What may be new to a player, in the order in which it is told."""
 
 _PLAIN = {1: "whole", 2: "half", 4: "quarter", 8: "eighth", 16: "sixteenth", 32: "thirty-second"}
 _VALUES: dict[Fraction, str] = {
@@ -133,9 +130,7 @@ def _chords(bars: Iterable[Bar]) -> Iterator[Met]:
 def _shapes(gestures: Iterable[Gesture], bars: dict[int, Bar]) -> Iterator[Met]:
     for gesture in gestures:
         if gesture.action in ("roll", "strum") and len(gesture.shape) == 4:
-            bar = bars[gesture.bar_number]
-            at_beat = gesture.start_beat - bar.start_beat
-            under = next((span for span in reversed(bar.chords) if span.start_beat <= at_beat), None)
+            under = bars[gesture.bar_number].chord_at(gesture.start_beat)
             chord = str(under.chord) if under is not None and under.chord else ""
             yield Met("shape", frets_text(gesture.shape), gesture.bar_number, chord)
 
@@ -153,10 +148,9 @@ def _strums(gestures: Iterable[Gesture], bars: dict[int, Bar], meter: Meter) -> 
 
 
 def _highest(gestures: Iterable[Gesture]) -> Iterator[Met]:
-    pressed = [(max((fret or 0 for fret in each.shape), default=0), each.bar_number) for each in gestures]
-    fret, bar_number = max(pressed, key=lambda each: each[0], default=(0, 0))
-    if fret:
-        yield Met("fret", str(fret), bar_number)
+    highest = max(gestures, key=top_fret, default=None)
+    if highest is not None and top_fret(highest):
+        yield Met("fret", str(top_fret(highest)), highest.bar_number)
 
 
 # ---- rhythms

@@ -36,6 +36,7 @@ __all__ = [
     "frets_text",
     "report_of",
     "stroke_text",
+    "top_fret",
 ]
 
 HARDNESS: dict[str, float] = {
@@ -482,14 +483,15 @@ def _change(move: _Move) -> Change:
 
 def _highest_fret(arrangement: Arrangement) -> HighFret | None:
     """Return the highest fret that any shape presses."""
-    highest = max(arrangement.gestures, key=_top_fret, default=None)
-    if highest is None or not _top_fret(highest):
+    highest = max(arrangement.gestures, key=top_fret, default=None)
+    if highest is None or not top_fret(highest):
         return None
-    fret = _top_fret(highest)
+    fret = top_fret(highest)
     return HighFret(highest.bar_number, highest.section, 4 - list(highest.shape).index(fret), fret)
 
 
-def _top_fret(gesture: Gesture) -> int:
+def top_fret(gesture: Gesture) -> int:
+    """Return the highest fret that a gesture's hand presses, 0 for none."""
     return max((fret or 0 for fret in gesture.shape), default=0)
 
 
@@ -523,7 +525,7 @@ def _bar_parts(bar: Bar, arrangement: Arrangement) -> tuple[float, float, float,
     song = arrangement.song
     bar_s = float(60 * bar.length_beat / (song.tempo * song.meter.pulse_beat))
     widest_mm = max((_width_mm(gesture, arrangement) for gesture in gestures), default=0.0)
-    highest = max(map(_top_fret, gestures), default=0)
+    highest = max(map(top_fret, gestures), default=0)
     strokes = sum(gesture.layer != "strums" for gesture in gestures)
     masked = sum(gesture.heard == "masked" for gesture in gestures)
     return (

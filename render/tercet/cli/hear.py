@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tercet.cli.options import ARRANGING, add_options, play_options, read_by
+from tercet.cli.options import ARRANGING, LAYERS_NAMED, add_options, play_options
 from tercet.cli.talk import put, put_json, say, say_event
 from tercet.errors import RequestError, TercetError
 
@@ -34,10 +34,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("-o", "--output", metavar="FILE", help="file to write: .html, .png, .svg or .json")
     parser.add_argument(
         "--only",
-        metavar="LAYER",
-        type=read_by("layer_of"),
-        action="append",
-        default=[],
+        **LAYERS_NAMED,
         help="the student plays nothing but this layer; may be repeated",
     )
     parser.add_argument("--json", action="store_true", help="print everything as JSON, for programs")

@@ -6,7 +6,7 @@ import argparse
 from collections.abc import Sequence
 
 from tercet.audio_formats import format_names
-from tercet.cli.options import PLAYING, add_options, add_sets, kit_options, read_by
+from tercet.cli.options import PLAYING, add_options, add_sets, add_workplace, kit_options, read_by
 from tercet.cli.progress import listening
 from tercet.cli.talk import put, say_event
 
@@ -62,15 +62,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help=f"{', '.join(format_names())} (default wav)",
     )
     add_sets(parser)
-    parser.add_argument(
-        "--jobs",
-        type=read_by("jobs_of"),
-        metavar="N",
-        help="processes to use, or all for one per processor (default)",
-    )
-    parser.add_argument(
-        "--cluster", metavar="ADDRESS", help="a Dask cluster to use instead, such as tcp://10.0.0.5:8786"
-    )
+    add_workplace(parser)
     add_options(parser, "--verify", "--replace", "--click", "--guide", *PLAYING, "--progress")
 
 

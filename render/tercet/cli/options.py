@@ -14,12 +14,14 @@ if TYPE_CHECKING:
 
 __all__ = [
     "ARRANGING",
+    "LAYERS_NAMED",
     "PLAYING",
     "SETS",
     "SHARED",
     "add_options",
     "add_sets",
     "add_track",
+    "add_workplace",
     "kit_options",
     "options_of",
     "play_options",
@@ -168,6 +170,15 @@ PLAYING = (
 """What changes how a song is played; each command has tuning and players of its own."""
 
 
+LAYERS_NAMED: dict[str, Any] = {
+    "metavar": "LAYER",
+    "type": read_by("layer_of"),
+    "action": "append",
+    "default": [],
+}
+"""What an argument has that names a layer, and may be repeated."""
+
+
 def add_options(parser: argparse.ArgumentParser, *names: str, **other: Any) -> None:
     """Add arguments of `SHARED`; what is given besides their names is said of them instead."""
     for name in names:
@@ -180,22 +191,29 @@ def add_sets(parser: argparse.ArgumentParser) -> None:
         parser.add_argument(name, **about)
 
 
+def add_workplace(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments that say where work runs."""
+    parser.add_argument(
+        "--jobs",
+        type=read_by("jobs_of"),
+        metavar="N",
+        help="processes to use, or all for one per processor (default)",
+    )
+    parser.add_argument(
+        "--cluster", metavar="ADDRESS", help="a Dask cluster to use instead, such as tcp://10.0.0.5:8786"
+    )
+
+
 def add_track(parser: argparse.ArgumentParser) -> None:
     """Add the arguments that choose one track of a song, the fields of `OneTrack`, and for whom it is."""
     parser.add_argument(
         "--without",
-        metavar="LAYER",
-        type=read_by("layer_of"),
-        action="append",
-        default=[],
+        **LAYERS_NAMED,
         help="leave out melody, second, between or strums",
     )
     parser.add_argument(
         "--only",
-        metavar="LAYER",
-        type=read_by("layer_of"),
-        action="append",
-        default=[],
+        **LAYERS_NAMED,
         help="nothing but this layer; may be repeated",
     )
     parser.add_argument(

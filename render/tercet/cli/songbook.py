@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from tercet.cli.options import add_options, add_sets, options_of, play_options, read_by
+from tercet.cli.options import add_options, add_sets, add_workplace, options_of, play_options
 from tercet.cli.progress import listening
 
 __all__ = ["DESCRIPTION", "HELP", "NAME", "add_arguments", "run"]
@@ -53,15 +53,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--large", action="store_true", help="larger, tab and words only")
     add_sets(parser)
     add_options(parser, "--left-handed", "--transpose", "--as-written", "--replace")
-    parser.add_argument(
-        "--jobs",
-        type=read_by("jobs_of"),
-        metavar="N",
-        help="processes to use, or all for one per processor (default)",
-    )
-    parser.add_argument(
-        "--cluster", metavar="ADDRESS", help="a Dask cluster to use instead, such as tcp://10.0.0.5:8786"
-    )
+    add_workplace(parser)
     add_options(parser, "--progress")
 
 

@@ -17,26 +17,12 @@ from typing import Any
 
 from tercet.cli.talk import put
 from tercet.errors import RequestError
-from tercet.missing_files import SONG_ENDINGS, files_in, folder_instead, missing_file
+from tercet.missing_files import SONG_ENDINGS, TUNE_ENDINGS, files_in, folder_instead, missing_file
 from tercet.printable import visible_line
 from tercet.typed import typed
 from tercet.wording import counted, did_you_mean, listed, lookalikes
 
 __all__ = ["Parser", "UsageError", "look_at", "meant_words", "plain_words", "with_meant"]
-
-TUNE_ENDINGS = (
-    ".musicxml",
-    ".xml",
-    ".mxl",
-    ".abc",
-    ".mid",
-    ".midi",
-    ".cho",
-    ".chopro",
-    ".chordpro",
-    ".crd",
-    ".pro",
-)
 
 OTHER_COMMANDS = {
     "make": "kit",

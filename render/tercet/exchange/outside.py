@@ -16,7 +16,7 @@ from defusedxml.common import DefusedXmlException
 from defusedxml.ElementTree import fromstring
 
 from tercet.exchange.leadsheet import TuneError
-from tercet.missing_files import folder_instead, missing_file
+from tercet.missing_files import TUNE_ENDINGS, folder_instead, missing_file
 
 __all__ = ["LARGEST_FILE_BYTES", "DamagedXmlError", "parse_xml", "read_outside", "text_of", "unpack"]
 
@@ -25,21 +25,6 @@ LARGEST_FILE_BYTES = 8 * 1024 * 1024
 
 MOST_TAGS = 400_000
 """Each costs about 200 bytes once it is parsed."""
-
-TUNE_ENDINGS = (
-    ".musicxml",
-    ".xml",
-    ".mxl",
-    ".abc",
-    ".mid",
-    ".midi",
-    ".cho",
-    ".chopro",
-    ".chordpro",
-    ".crd",
-    ".pro",
-)
-"""How names of tunes end that can be imported."""
 
 _MARKS: tuple[tuple[bytes, str], ...] = (
     (b"\xef\xbb\xbf", "utf-8-sig"),

@@ -10,7 +10,6 @@ from pathlib import Path
 
 from tercet.arranging import Arrangement
 from tercet.audio_formats import FORMATS
-from tercet.errors import RequestError
 from tercet.kit.events import Event, Listener, unheard
 from tercet.kit.film_encoder import encoding, ffmpeg_path
 from tercet.kit.one_track import OneTrack, TrackRequest
@@ -18,7 +17,7 @@ from tercet.kit.options import PlayOptions, speed_of
 from tercet.kit.ready import ready, tell_problems
 from tercet.kit.sources import GivenSong, source_of
 from tercet.kit.work_folder import work_folder
-from tercet.made_files import check_may_make, made_files
+from tercet.made_files import check_ending, check_may_make, made_files
 from tercet.publish.film import FRAME_RATE_HZ, Film, FilmSize, TitleCard, film_size_named, film_times
 from tercet.sound.tags import Tags
 from tercet.tracks import Recipe
@@ -101,12 +100,7 @@ def make_film(
     )
     chosen = track if isinstance(track, OneTrack) else OneTrack(track)
     check_may_make(path, replace=replace)
-    if path.suffix.lower() != ENDING:
-        raise RequestError(
-            f"{path} ends in {path.suffix or 'nothing'}: a film's name ends in {ENDING}",
-            given=str(path),
-            meant=str(path.with_suffix(ENDING)) if path.name else "",
-        )
+    check_ending(path, (ENDING,), "film", ENDING)
     size = look.pixels
     ffmpeg_path()
     start_s = time.monotonic()

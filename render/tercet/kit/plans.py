@@ -16,7 +16,7 @@ from tercet.kit.events import Listener, unheard
 from tercet.kit.options import KitOptions, with_class
 from tercet.kit.ready import ReadySet, ready_sets
 from tercet.kit.sources import GivenSong, SongSource, each_of, own_recipes_of, source_of, sources_of
-from tercet.made_files import check_may_make, write_made
+from tercet.made_files import check_ending, check_may_make, write_made
 from tercet.publish.pictures.shapes_used import ShapeUse, shapes_used
 from tercet.publish.term_plan import (
     PlannedPart,
@@ -100,12 +100,7 @@ def class_file_of(path: Path) -> Path:
 
 def check_may_plan(path: Path, *, replace: bool = False) -> None:
     """Refuse a plan that can't be written, before any song is read; `RequestError`."""
-    if path.suffix.lower() != ".pdf":
-        raise RequestError(
-            f"{path} ends in {path.suffix or 'nothing'}: a plan's name ends in .pdf",
-            given=str(path),
-            meant=str(path.with_suffix(".pdf")) if path.name else "",
-        )
+    check_ending(path, (".pdf",), "plan", ".pdf")
     check_may_make(path, replace=replace)
 
 

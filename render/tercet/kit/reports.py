@@ -9,7 +9,7 @@ from typing import Any
 
 from tercet.errors import RequestError
 from tercet.hearing import Heard
-from tercet.made_files import check_may_make, write_made
+from tercet.made_files import check_ending, check_may_make, write_made
 from tercet.publish.page.heard_page import heard_details, heard_page
 from tercet.publish.picture_files import PICTURE_ENDINGS
 from tercet.publish.pictures import heard_picture
@@ -52,15 +52,8 @@ def check_may_report(path: Path, recordings: int, *, replace: bool = False) -> N
     RequestError
         There is no such kind of report, a picture is asked of several recordings, or a file is there that must stay.
     """
-    ending = path.suffix.lower()
-    if ending not in REPORT_ENDINGS:
-        raise RequestError(
-            f"{path} ends in {ending or 'nothing'}: a report's name ends in {', '.join(REPORT_ENDINGS)}, "
-            f"such as {path.stem or 'report'}.html",
-            given=str(path),
-            meant=str(path.with_suffix(".html")) if path.name else "",
-        )
-    if ending in PICTURE_ENDINGS and recordings > 1:
+    check_ending(path, tuple(REPORT_ENDINGS), "report", ".html")
+    if path.suffix.lower() in PICTURE_ENDINGS and recordings > 1:
         raise RequestError(
             f"a picture shows one recording, and {recordings} are given: end FILE in .html for all of them",
             given=str(path),

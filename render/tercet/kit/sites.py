@@ -212,10 +212,10 @@ def _film(
     play, look = pages.play, FilmOptions(left_handed=pages.left_handed)
     asked = digest(__version__, source.content(), replace(play, sound=None), str(play.sound), look)
     store = own.store
-    if store.size(name) is not None and files.read_note(note).get("asked") == asked and not own.left(name):
-        return
     if left := own.left(name):
         files.left.append(left)
+        return
+    if store.size(name) is not None and files.read_note(note).get("asked") == asked:
         return
     with work_folder(None) as work:
         make_film(source.given, work / FILM, "", play, look, _without_made(listener))

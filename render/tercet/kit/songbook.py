@@ -17,7 +17,7 @@ from tercet.kit.options import GivenTuning, KitOptions, PlayOptions, with_class
 from tercet.kit.ready import arranged_sets, tell_off_neck
 from tercet.kit.sources import GivenSong, SongSource, each_of, sources_of
 from tercet.kit.work_folder import work_folder
-from tercet.made_files import check_may_make, made_files
+from tercet.made_files import check_ending, check_may_make, made_files
 from tercet.publish.picture_files import HALVES, USUAL_PAPER, paper_named
 from tercet.publish.score.pages import SheetLook
 from tercet.publish.shapes import Drawing
@@ -179,14 +179,7 @@ def make_songbook(
 
 def _check_may_bind(path: Path, *, replace: bool) -> None:
     """Refuse a name of another ending, and a file that must stay, before any work."""
-    ending = path.suffix.lower()
-    if ending != ".pdf":
-        raise RequestError(
-            f"{path} ends in {ending or 'nothing'}: a songbook's name ends in .pdf, such as "
-            f"{path.stem or 'songbook'}.pdf",
-            given=str(path),
-            meant=str(path.with_suffix(".pdf")) if path.name else "",
-        )
+    check_ending(path, (".pdf",), "songbook", ".pdf")
     check_may_make(path, replace=replace)
 
 

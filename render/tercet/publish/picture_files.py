@@ -8,6 +8,7 @@ from math import sqrt
 from pathlib import Path
 
 from tercet.errors import RequestError
+from tercet.made_files import check_ending
 from tercet.publish.pdf import pdf_bytes
 from tercet.publish.shapes import Drawing, texts_in
 from tercet.publish.svg import svg_text
@@ -100,16 +101,8 @@ def picture_maker(
     RequestError
         If the ending isn't one of `endings`.
     """
-    make = endings.get(path.suffix.lower())
-    if make is None:
-        *most, last = endings
-        raise RequestError(
-            f"{path} ends in {path.suffix or 'nothing'}: a picture's name ends in {', '.join(most)} or {last}, "
-            f"such as {path.stem or 'picture'}.svg",
-            given=str(path),
-            meant=str(path.with_suffix(".svg")) if path.name else "",
-        )
-    return make
+    check_ending(path, tuple(endings), "picture", ".svg")
+    return endings[path.suffix.lower()]
 
 
 def landscape_pdf(paper: str) -> Callable[[Drawing], bytes]:

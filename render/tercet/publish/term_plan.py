@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from tercet.arranging.easy_first import PARTS
+from tercet.arranging.easy_first import mostly
 from tercet.arranging.novelties import Met, NewKind
 from tercet.arranging.report import BarHardness
 from tercet.errors import RequestError
@@ -173,8 +173,7 @@ def _hard_words(hard: Iterable[BarHardness]) -> str:
     """Return which bars are hard, and what makes them so."""
     by_cause: dict[str, list[str]] = {}
     for place in hard:
-        heaviest = max(PARTS, key=lambda part: getattr(place, part))
-        by_cause.setdefault(PARTS[heaviest], []).append(str(place.bar_number))
+        by_cause.setdefault(mostly(place), []).append(str(place.bar_number))
     return "; ".join(
         f"bar{'s' if len(bars) > 1 else ''} {listed(bars)}: {cause}" for cause, bars in by_cause.items()
     )

@@ -564,3 +564,8 @@ class Bar:
     marks: tuple[Mark, ...] = ()
     pickup_from: Fraction = Fraction(0)
     own: bool = False
+
+    def chord_at(self, start_beat: Fraction) -> ChordSpan | None:
+        """Return the chord, or N.C., under a place of the piece as played; None before the first."""
+        at_beat = start_beat - self.start_beat
+        return next((span for span in reversed(self.chords) if span.start_beat <= at_beat), None)

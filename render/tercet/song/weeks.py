@@ -13,6 +13,7 @@ from tercet.song.frame import Entry, Listing, Mapping, Node, Text
 from tercet.song.mistakes import MistakeBook, SlipError, meant_word
 from tercet.song.model import Source
 from tercet.song.values import text_of, value_of, words_of
+from tercet.wording import listed
 
 __all__ = ["THIS_WEEK_SCHEMA", "WEEKS_SCHEMA", "Week", "WeekSong", "read_this_week", "read_weeks"]
 
@@ -222,8 +223,7 @@ def _read_song(name: str, entry: Entry, row: str, book: MistakeBook) -> WeekSong
 def _note_unknown(part: Entry, what: str, known: tuple[str, ...], row: str, book: MistakeBook) -> None:
     meant = meant_word(part.key.text, known)
     wrong = f"{what} has no `{part.key.text[:40]}`"
-    *most, last = known
-    mend = "" if meant else f"write {', '.join(most)} or {last}"
+    mend = "" if meant else f"write {listed(known, 'or')}"
     book.add(wrong, part.key.place, row, mend, write=meant or None)
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from tercet.arranging import Arrangement, Gesture
 from tercet.neck.demands import LIMITS, Hands
 from tercet.neck.priced_hands import hands_up_to
-from tercet.song import Bar, ChordSpan, played_visits
+from tercet.song import Bar, played_visits
 
 __all__ = ["LineShapes", "ShapeUse", "chord_at", "shapes_by_line", "shapes_used"]
 
@@ -80,18 +80,13 @@ def shapes_by_line(arrangement: Arrangement) -> tuple[LineShapes, ...]:
 
 def chord_at(gesture: Gesture, bar: Bar) -> str:
     """Return the name of the chord that a gesture of a bar is played under, empty for none."""
-    span = _span_at(gesture, bar)
+    span = bar.chord_at(gesture.start_beat)
     return str(span.chord) if span is not None and span.chord else ""
-
-
-def _span_at(gesture: Gesture, bar: Bar) -> ChordSpan | None:
-    at_beat = gesture.start_beat - bar.start_beat
-    return next((span for span in reversed(bar.chords) if span.start_beat <= at_beat), None)
 
 
 def _written_fingers(gesture: Gesture, bar: Bar) -> tuple[int, ...]:
     """Return the fingers that the song sets on the shape of a gesture; empty where it sets none."""
-    span = _span_at(gesture, bar)
+    span = bar.chord_at(gesture.start_beat)
     return span.fingers or () if span is not None and span.shape == gesture.shape else ()
 
 
